@@ -1,0 +1,1 @@
+//! Pure functions over sorted times; knows model only.

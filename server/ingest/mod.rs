@@ -1,0 +1,1 @@
+//! Bytes → [`crate::model::Capture`]; knows model only; no web, no store, no async.

@@ -1,0 +1,27 @@
+//! Edgewitness: a capture of a hand-wired logic machine goes in, the culprit comes out.
+//!
+//! One way through: bytes → [`ingest`] → [`model::Capture`] → [`analysis`] → [`report`] → [`web`] or [`cli`].
+//! Arrows point one way: `cli` and `web` know [`workflow`]; `workflow` joins [`store`], [`analysis`],
+//! [`ingest`], [`setup`] and [`report`]; all of these know [`model`]; `model` knows nobody.
+//!
+//! | module | what it is for |
+//! | --- | --- |
+//! | [`model`] | what a capture is: timebase, lines, edges as sorted columns, levels, buses |
+//! | [`ingest`] | bytes → capture: VCD (IEEE 1364) and CSV as instruments write them |
+//! | [`setup`] | the TOML setup file → checked settings, each mistake with its place |
+//! | [`analysis`] | pure functions over sorted times: strays, couplings, links, statistics, findings |
+//! | [`report`] | the JSON shapes that scripts may rely on, and their plain-text form |
+//! | [`store`] | captures and reports on disk: originals by digest, edge columns, what was said about them |
+//! | [`workflow`] | inspect and friends: the only place that joins the modules above |
+//! | [`web`] | the pages and the interface for programs, on the user's own machine |
+//! | [`cli`] | the command line |
+
+pub mod analysis;
+pub mod cli;
+pub mod ingest;
+pub mod model;
+pub mod report;
+pub mod setup;
+pub mod store;
+pub mod web;
+pub mod workflow;

@@ -1,0 +1,76 @@
+//! A capture: lines on one timebase, from one file (or several, brought to one clock).
+
+use serde::{Deserialize, Serialize};
+
+use super::{Line, Ticks, TimeSpan, Timebase, Trace};
+
+/// The form of the file a capture was read from.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Format {
+    Vcd,
+    Csv,
+}
+
+/// Something odd but usable that the reader met; the reader went on.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Warning {
+    /// A sentence: what, where (row and column, or byte), and what was done about it.
+    pub text: String,
+}
+
+/// A bus: lines that are the bits of one vector.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Bus {
+    pub name: String,
+    /// Positions in [`Capture::lines`], most significant bit (as declared) first.
+    pub bits: Vec<usize>,
+}
+
+/// A variable that is no logic line (a real, a string, an event): kept, not analysed.
+#[derive(Clone, Debug)]
+pub struct NotLogic {
+    pub name: String,
+    /// What it is: "real", "string", "event", …
+    pub kind: String,
+    pub changes: usize,
+    pub trace: Option<Trace>,
+}
+
+/// Lines on one timebase. All ticks of all lines are on [`Capture::timebase`].
+#[derive(Clone, Debug)]
+pub struct Capture {
+    /// The file's name as the person gave it; for several files brought to one clock, the first one's.
+    pub file: String,
+    pub format: Format,
+    pub timebase: Timebase,
+    /// First and last recorded moment.
+    pub span: TimeSpan,
+    /// The file's own resolution in ticks: 1 for a VCD, the sampling period for a uniformly sampled table.
+    pub resolution_ticks: f64,
+    pub lines: Vec<Line>,
+    pub buses: Vec<Bus>,
+    pub not_logic: Vec<NotLogic>,
+    pub warnings: Vec<Warning>,
+}
+
+impl Capture {
+    /// Position of the line called `name`.
+    pub fn line_index(&self, name: &str) -> Option<usize> {
+        self.lines.iter().position(|l| l.name == name)
+    }
+
+    /// The moment `time` in seconds.
+    pub fn seconds(&self, time: Ticks) -> f64 {
+        self.timebase.seconds(time)
+    }
+
+    /// Edges on all lines together.
+    pub fn edge_count(&self) -> usize {
+        self.lines.iter().map(|l| l.edges.len()).sum()
+    }
+
+    pub fn warn(&mut self, text: impl Into<String>) {
+        self.warnings.push(Warning { text: text.into() });
+    }
+}

@@ -1,0 +1,62 @@
+//! A column of sorted edge times: a slice, whether it lies in memory or in a mapped file.
+
+use std::ops::{Deref, Range};
+use std::sync::Arc;
+
+use super::Ticks;
+
+/// n ascending ticks. Cheap to clone; the owner (a vector or a mapped file) is shared.
+#[derive(Clone)]
+pub struct Column {
+    owner: Arc<dyn AsRef<[Ticks]> + Send + Sync>,
+    range: Range<usize>,
+}
+
+impl Column {
+    /// A column over anything that yields a slice of ticks, e.g. a mapped file.
+    pub fn shared(owner: Arc<dyn AsRef<[Ticks]> + Send + Sync>) -> Column {
+        let length = (*owner).as_ref().len();
+        Column {
+            owner,
+            range: 0..length,
+        }
+    }
+
+    /// The part `range` of the same owner (positions within this column).
+    ///
+    /// # Panics
+    /// If `range` does not lie within the column.
+    pub fn part(&self, range: Range<usize>) -> Column {
+        assert!(range.start <= range.end && range.end <= self.len());
+        let start = self.range.start + range.start;
+        Column {
+            owner: self.owner.clone(),
+            range: start..start + range.len(),
+        }
+    }
+}
+
+impl From<Vec<Ticks>> for Column {
+    fn from(times: Vec<Ticks>) -> Column {
+        Column::shared(Arc::new(times))
+    }
+}
+
+impl Default for Column {
+    fn default() -> Column {
+        Column::from(Vec::new())
+    }
+}
+
+impl Deref for Column {
+    type Target = [Ticks];
+    fn deref(&self) -> &[Ticks] {
+        &(*self.owner).as_ref()[self.range.clone()]
+    }
+}
+
+impl std::fmt::Debug for Column {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        write!(f, "Column({} edges)", self.len())
+    }
+}

@@ -1,0 +1,142 @@
+//! `edgewitness inspect`: lines, strays, couplings, links, findings.
+
+use serde::{Deserialize, Serialize};
+
+use super::{CaptureRow, Interval, Median};
+use crate::model::Source;
+
+pub const SCHEMA: &str = "edgewitness-report-1";
+
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct InspectReport {
+    pub schema: String,
+    pub captures: Vec<CaptureRow>,
+    pub lines: Vec<LineRow>,
+    pub strays: Vec<StrayRow>,
+    pub couplings: Vec<CouplingRow>,
+    pub links: Vec<LinkRow>,
+    pub findings: Vec<Finding>,
+}
+
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct LineRow {
+    pub line: String,
+    pub capture: String,
+    pub source: Source,
+    pub edges: u64,
+    /// Pulses shorter than this are strays; null where the line's widths give no ground.
+    pub narrow_below_s: Option<f64>,
+    /// `setup`, `inferred` or `none`.
+    pub narrow_from: String,
+}
+
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct StrayRow {
+    pub line: String,
+    pub start_s: f64,
+    pub width_s: f64,
+    /// `low` or `high`: the level during the stray.
+    pub level: String,
+    /// `pulse`, `runt` or `bounce`.
+    pub kind: String,
+    pub aggressor: Option<String>,
+    /// `rise` or `fall`.
+    pub edge: Option<String>,
+    pub lag_s: Option<f64>,
+}
+
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct CouplingRow {
+    pub victim: String,
+    pub aggressor: String,
+    /// `rise`, `fall` or `both`.
+    pub edge: String,
+    pub strays: u64,
+    pub opportunities: u64,
+    pub expected_by_chance: f64,
+    pub p_value: f64,
+    pub q_value: f64,
+    pub strike_rate: Interval,
+    pub lag_s: Median,
+    /// `clear`, `inseparable` or `companion`.
+    pub standing: String,
+    pub inseparable_from: Vec<String>,
+    /// Strays of the victim (of the struck level) in all: `strays` of these follow the aggressor.
+    pub victim_strays: u64,
+    /// Lags from the aggressor's crossing to the victim's, in bins no finer than the sampling.
+    pub lag_histogram: Option<LagHistogram>,
+    /// Suspects that were considered and ruled out, most tempting first.
+    pub ruled_out: Vec<RuledOut>,
+}
+
+/// Counts of lags: bin `i` covers `[start_s + i·bin_s, start_s + (i+1)·bin_s)`.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct LagHistogram {
+    pub start_s: f64,
+    pub bin_s: f64,
+    pub counts: Vec<u64>,
+}
+
+/// A suspect that was cleared, with the counts that clear it.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct RuledOut {
+    pub line: String,
+    pub edge: String,
+    /// Strays that follow it in all, and those that follow it and not the accused.
+    pub strays: u64,
+    pub strays_alone: u64,
+    /// Its opportunities in all, and those at which the accused did not switch.
+    pub opportunities: u64,
+    pub opportunities_alone: u64,
+    /// A sentence: why it is cleared.
+    pub reason: String,
+}
+
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct LinkRow {
+    pub from: String,
+    pub to: String,
+    /// `intact`, `lossy`, `dead`, `inverted`, `noisy` or `lossy-noisy`.
+    pub verdict: String,
+    pub sent: u64,
+    pub arrived: u64,
+    /// Starts at the sending end of pulses that did not arrive.
+    pub missing_s: Vec<f64>,
+    /// Starts at the far end of pulses that nobody sent.
+    pub extra_s: Vec<f64>,
+    pub delay_s: Option<Median>,
+    pub better_match: Option<BetterMatch>,
+}
+
+/// Another captured line that carries the signal when the far end does not.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct BetterMatch {
+    pub line: String,
+    pub arrived: u64,
+    pub delay_s: f64,
+}
+
+/// One thing to say to the person, with what to try next.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Finding {
+    /// `F1`, `F2`, … worst first.
+    pub id: String,
+    pub severity: Severity,
+    /// One of the contract's topics: `coupling`, `inseparable`, `uncaptured-cause`, `shared-supply`, `stray`,
+    /// `bounce`, `link`, `stuck`, `alignment`, `change`, `rail`, `limit`, `logic`, `sequence`, `reading`.
+    pub topic: String,
+    pub lines: Vec<String>,
+    /// A sentence that can be read aloud.
+    pub title: String,
+    /// The evidence in figures.
+    pub detail: String,
+    pub try_next: Vec<String>,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Severity {
+    Fault,
+    Warning,
+    Note,
+}

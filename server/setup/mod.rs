@@ -1,0 +1,153 @@
+//! The TOML setup file → checked settings; each mistake is told with its line and column.
+//!
+//! Every key is optional. [`Setup::parse`] reads the text in two steps: serde gives the raw shape with the
+//! place of each value, then each value is checked and turned into numbers with a unit.
+
+mod error;
+mod quantity;
+mod raw;
+
+use std::collections::BTreeMap;
+
+pub use error::Error;
+pub use quantity::parse_seconds;
+
+use crate::model::Thresholds;
+
+/// What the person said about the machine and its captures.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Setup {
+    /// Settings by line name.
+    pub lines: BTreeMap<String, LineSetup>,
+    pub links: Vec<LinkSetup>,
+    pub read: ReadSetup,
+}
+
+/// What was said about one line.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct LineSetup {
+    /// Pulses shorter than this are strays.
+    pub narrow_below_s: Option<f64>,
+    pub thresholds: Option<Family>,
+}
+
+/// Thresholds of an analog line and the word that named them.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Family {
+    /// `ttl-5v`, …, or `volts` when the thresholds were given as numbers.
+    pub name: String,
+    pub thresholds: Thresholds,
+}
+
+/// A link to check: one signal seen at two places.
+#[derive(Clone, Debug, PartialEq)]
+pub struct LinkSetup {
+    pub from: String,
+    pub to: String,
+    pub max_delay_s: Option<f64>,
+    pub inverted: bool,
+}
+
+/// How to read a file where its content can't tell.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct ReadSetup {
+    /// Length of a VCD time unit, for a file without `$timescale`.
+    pub timescale_s: Option<f64>,
+}
+
+/// The logic families of report.md with their thresholds: VIL max and VIH min in volts.
+///
+/// # Source
+/// TTL: maker's tables of the 74 series, 0.8/2.0 V. LVTTL 3.3 V: JESD8C, 0.8/2.0 V. CMOS 5 V and HC at 3.3 V:
+/// 0.3/0.7 VCC (JESD7-A's rule). 2.5 V: JESD8-5A, 0.7/1.7 V. 1.8 V: JESD8-7A, 0.35/0.65 VCC.
+pub const FAMILIES: [(&str, Thresholds); 6] = [
+    (
+        "ttl-5v",
+        Thresholds {
+            low_v: 0.8,
+            high_v: 2.0,
+        },
+    ),
+    (
+        "lvttl-3v3",
+        Thresholds {
+            low_v: 0.8,
+            high_v: 2.0,
+        },
+    ),
+    (
+        "cmos-5v",
+        Thresholds {
+            low_v: 1.5,
+            high_v: 3.5,
+        },
+    ),
+    (
+        "hc-3v3",
+        Thresholds {
+            low_v: 0.99,
+            high_v: 2.31,
+        },
+    ),
+    (
+        "cmos-2v5",
+        Thresholds {
+            low_v: 0.7,
+            high_v: 1.7,
+        },
+    ),
+    (
+        "cmos-1v8",
+        Thresholds {
+            low_v: 0.63,
+            high_v: 1.17,
+        },
+    ),
+];
+
+impl Setup {
+    /// Reads the text of a setup file; `file` is its name, for messages.
+    ///
+    /// # Errors
+    /// The first mistake, with line and column (from 1), what was found and what was expected.
+    pub fn parse(text: &str, file: &str) -> Result<Setup, Error> {
+        raw::parse(text, file)
+    }
+
+    /// The narrow limit declared for a line, in seconds.
+    pub fn narrow_below_s(&self, line: &str) -> Option<f64> {
+        self.lines.get(line).and_then(|l| l.narrow_below_s)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn reads_the_contract_s_example() {
+        let text = "[line.CLEAR_N]\nnarrow_below = \"60 ns\"\nfamily = \"ttl-5v\"\n\n[[link]]\nfrom = \"STRIKE_OUT\"\n\
+                    to = \"STRIKE_IN\"\nmax_delay = \"200 ns\"\ninverted = false\n";
+        let setup = Setup::parse(text, "setup.toml").unwrap();
+        assert_eq!(setup.narrow_below_s("CLEAR_N"), Some(60e-9));
+        let family = setup.lines["CLEAR_N"].thresholds.clone().unwrap();
+        assert_eq!((family.thresholds.low_v, family.thresholds.high_v), (0.8, 2.0));
+        assert_eq!(setup.links[0].max_delay_s, Some(200e-9));
+    }
+
+    #[test]
+    fn a_mistake_names_its_line_and_column() {
+        let place = |text: &str| {
+            let error = Setup::parse(text, "s.toml").unwrap_err();
+            (error.line, error.column, error.to_string())
+        };
+        let (line, column, message) = place("[line.A]\nnarrow_below = \"60 parsecs\"\n");
+        assert_eq!((line, column), (2, 16));
+        assert!(message.contains("s.toml, line 2, column 16"), "{message}");
+        assert_eq!(place("[line.A]\nnarrow = \"60 ns\"\n").0, 2);
+        assert_eq!(place("[[link]]\nfrom = \"A\"\n").0, 1);
+        assert_eq!(place("\n[line.A]\nfamily = \"ttl-9v\"\n").0, 3);
+        assert_eq!(place("[line.A]\nlow = 2.0\nhigh = 1.0\n").0, 2);
+        assert_eq!(place("[line.A\n").0, 1);
+    }
+}

@@ -1,0 +1,141 @@
+//! The shape of the file as serde sees it, each value with its place, and the checks on it.
+//!
+//! Spans survive plain structs and maps, but neither `flatten` nor `untagged`: neither is used here.
+
+use std::collections::BTreeMap;
+
+use serde::Deserialize;
+use toml::Spanned;
+
+use super::{Error, FAMILIES, Family, LineSetup, LinkSetup, ReadSetup, Setup, parse_seconds};
+use crate::model::Thresholds;
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct RawSetup {
+    #[serde(default)]
+    line: BTreeMap<String, Spanned<RawLine>>,
+    #[serde(default)]
+    link: Vec<RawLink>,
+    #[serde(default)]
+    read: RawRead,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct RawLine {
+    narrow_below: Option<Spanned<String>>,
+    family: Option<Spanned<String>>,
+    low: Option<Spanned<f64>>,
+    high: Option<Spanned<f64>>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct RawLink {
+    from: String,
+    to: String,
+    max_delay: Option<Spanned<String>>,
+    #[serde(default)]
+    inverted: bool,
+}
+
+#[derive(Default, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct RawRead {
+    timescale: Option<Spanned<String>>,
+}
+
+pub fn parse(text: &str, file: &str) -> Result<Setup, Error> {
+    let raw: RawSetup = toml::from_str(text).map_err(|error| {
+        let offset = error.span().map_or(0, |span| span.start);
+        Error::at(file, text, offset, error.message().trim().replace('\n', "; "))
+    })?;
+    let place = Place { text, file };
+    let mut setup = Setup::default();
+    for (name, line) in raw.line {
+        setup.lines.insert(name, line_setup(line.into_inner(), &place)?);
+    }
+    for link in raw.link {
+        setup.links.push(LinkSetup {
+            max_delay_s: place.positive_seconds(link.max_delay)?,
+            from: link.from,
+            to: link.to,
+            inverted: link.inverted,
+        });
+    }
+    setup.read = ReadSetup {
+        timescale_s: place.positive_seconds(raw.read.timescale)?,
+    };
+    Ok(setup)
+}
+
+fn line_setup(line: RawLine, place: &Place) -> Result<LineSetup, Error> {
+    let thresholds = match (line.family, line.low, line.high) {
+        (None, None, None) => None,
+        (Some(family), None, None) => {
+            let known = FAMILIES.iter().find(|(name, _)| name == family.get_ref());
+            let (name, thresholds) = known.ok_or_else(|| {
+                let names: Vec<&str> = FAMILIES.iter().map(|(name, _)| *name).collect();
+                let message = format!(
+                    "found the family \"{}\", expected one of {}",
+                    family.get_ref(),
+                    names.join(", ")
+                );
+                place.error(family.span().start, message)
+            })?;
+            Some(Family {
+                name: (*name).to_owned(),
+                thresholds: *thresholds,
+            })
+        }
+        (None, Some(low), Some(high)) => {
+            let (low_v, high_v) = (*low.get_ref(), *high.get_ref());
+            if !(low_v.is_finite() && high_v.is_finite() && low_v < high_v) {
+                let message =
+                    format!("found low = {low_v} and high = {high_v}, expected low below high, in volts");
+                return Err(place.error(low.span().start, message));
+            }
+            Some(Family {
+                name: "volts".to_owned(),
+                thresholds: Thresholds { low_v, high_v },
+            })
+        }
+        (family, low, high) => {
+            let starts = [
+                family.map(|f| f.span().start),
+                low.map(|l| l.span().start),
+                high.map(|h| h.span().start),
+            ];
+            let at = starts.into_iter().flatten().min().unwrap_or(0);
+            return Err(place.error(at, "expected either a family, or both low and high in volts"));
+        }
+    };
+    Ok(LineSetup {
+        narrow_below_s: place.positive_seconds(line.narrow_below)?,
+        thresholds,
+    })
+}
+
+/// The text that is read, to turn byte offsets into lines and columns.
+struct Place<'a> {
+    text: &'a str,
+    file: &'a str,
+}
+
+impl Place<'_> {
+    fn error(&self, offset: usize, message: impl Into<String>) -> Error {
+        Error::at(self.file, self.text, offset, message)
+    }
+
+    fn positive_seconds(&self, value: Option<Spanned<String>>) -> Result<Option<f64>, Error> {
+        let Some(value) = value else { return Ok(None) };
+        let at = value.span().start;
+        let seconds = parse_seconds(value.get_ref()).map_err(|message| self.error(at, message))?;
+        if seconds > 0.0 {
+            Ok(Some(seconds))
+        } else {
+            Err(self.error(at, "expected a time greater than zero"))
+        }
+    }
+}

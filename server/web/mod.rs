@@ -1,0 +1,1 @@
+//! The pages and the interface for programs.
