@@ -12,6 +12,16 @@ pub enum Format {
     Csv,
 }
 
+impl Format {
+    /// The word of the report.
+    pub fn word(self) -> &'static str {
+        match self {
+            Format::Vcd => "vcd",
+            Format::Csv => "csv",
+        }
+    }
+}
+
 /// Something odd but usable that the reader met; the reader went on.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Warning {

@@ -1,1 +1,6 @@
 //! The only place that joins ingest, setup, analysis, report and store.
+
+pub mod lines;
+mod parallel;
+
+pub use parallel::on_all_cores;

@@ -1,5 +1,15 @@
 //! Numbers as people read them: engineering units, percentages, aligned tables.
 
+mod inspect;
+mod lines;
+mod style;
+mod table;
+
+pub use inspect::{count_word, headline, inspect_text};
+pub use lines::lines_text;
+pub use style::Style;
+pub use table::{Align, Table, printable, wrapped};
+
 /// Seconds in engineering units, three significant digits: `13 ns`, `1.25 ms`, `-0.5 ns`.
 pub fn seconds(value: f64) -> String {
     engineering(value, "s")

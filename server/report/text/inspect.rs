@@ -1,0 +1,230 @@
+//! The inspect report as text: the answer first, the evidence under it.
+
+use std::collections::HashMap;
+
+use super::lines::capture_text;
+use super::{Align, Style, Table, printable, seconds, wrapped};
+use crate::report::inspect::{CouplingRow, Finding, InspectReport, LinkRow, Severity};
+
+/// Width of the sentences; tables may be wider.
+const WIDTH: usize = 96;
+
+/// Findings worst first, then the tables they rest on.
+pub fn inspect_text(report: &InspectReport, style: Style) -> String {
+    let mut text = String::new();
+    for capture in &report.captures {
+        text.push_str(&capture_text(capture, style));
+    }
+    text.push('\n');
+    text.push_str(&style.bold(wrapped(&headline(report), WIDTH, 0).trim_end()));
+    text.push_str("\n\n");
+    for finding in &report.findings {
+        text.push_str(&finding_text(finding, style));
+        text.push('\n');
+    }
+    let tables = [
+        ("Couplings", couplings(&report.couplings)),
+        ("Links", links(&report.links)),
+        ("Lines", lines(report)),
+    ];
+    for (heading, table) in tables {
+        if !table.is_empty() {
+            text.push_str(&format!("{}\n{}\n", style.bold(heading), table.render(2)));
+        }
+    }
+    text.truncate(text.trim_end().len());
+    text.push('\n');
+    text
+}
+
+/// What is wrong, in one sentence: the titles of the faults, or that nothing was found.
+pub fn headline(report: &InspectReport) -> String {
+    let of = |severity: Severity| report.findings.iter().filter(move |f| f.severity == severity);
+    let faults: Vec<&str> = of(Severity::Fault).map(|f| f.title.as_str()).collect();
+    let warnings = of(Severity::Warning).count();
+    match faults.len() {
+        0 if warnings == 0 => "Nothing looks wrong in this capture.".to_owned(),
+        0 if warnings == 1 => "No fault, but one thing to look at.".to_owned(),
+        0 => format!("No fault, but {warnings} things to look at."),
+        1 => format!("One thing looks wrong. {}.", faults[0].trim_end_matches('.')),
+        n => format!(
+            "{} things look wrong. {}.",
+            count_word(n),
+            faults.join("; ").trim_end_matches('.')
+        ),
+    }
+}
+
+/// A small count as a word, capital first: `Two`.
+pub fn count_word(n: usize) -> String {
+    const WORDS: [&str; 13] = [
+        "No", "One", "Two", "Three", "Four", "Five", "Six", "Seven", "Eight", "Nine", "Ten", "Eleven",
+        "Twelve",
+    ];
+    WORDS
+        .get(n)
+        .map_or_else(|| n.to_string(), |word| (*word).to_owned())
+}
+
+fn finding_text(finding: &Finding, style: Style) -> String {
+    let severity = match finding.severity {
+        Severity::Fault => style.fault("fault"),
+        Severity::Warning => style.warning("warning"),
+        Severity::Note => "note".to_owned(),
+    };
+    let mut text = format!(
+        "{} {severity}: {}\n",
+        finding.id,
+        style.bold(&printable(&finding.title))
+    );
+    text.push_str(&wrapped(&finding.detail, WIDTH, 4));
+    for advice in &finding.try_next {
+        let lines = wrapped(advice, WIDTH, 6);
+        text.push_str(&format!("    {} {}", style.advice(">"), lines.trim_start()));
+    }
+    text
+}
+
+fn couplings(rows: &[CouplingRow]) -> Table {
+    let mut table = Table::new(&[
+        ("victim", Align::Left),
+        ("aggressor", Align::Left),
+        ("edge", Align::Left),
+        ("strays", Align::Right),
+        ("of", Align::Right),
+        ("by chance", Align::Right),
+        ("strike rate (95 %)", Align::Left),
+        ("lag (95 %)", Align::Left),
+        ("q", Align::Right),
+        ("standing", Align::Left),
+    ]);
+    for row in rows {
+        let percent = |value: f64| format!("{:.1}", value * 100.0);
+        let rate = &row.strike_rate;
+        table.row(vec![
+            row.victim.clone(),
+            row.aggressor.clone(),
+            row.edge.clone(),
+            row.strays.to_string(),
+            row.opportunities.to_string(),
+            format!("{:.2}", row.expected_by_chance),
+            format!(
+                "{} % ({}–{})",
+                percent(rate.estimate),
+                percent(rate.low),
+                percent(rate.high)
+            ),
+            format!(
+                "{} ({} to {})",
+                seconds(row.lag_s.median),
+                seconds(row.lag_s.low),
+                seconds(row.lag_s.high)
+            ),
+            format!("{:.1e}", row.q_value),
+            row.standing.clone(),
+        ]);
+    }
+    table
+}
+
+fn links(rows: &[LinkRow]) -> Table {
+    let mut table = Table::new(&[
+        ("from", Align::Left),
+        ("to", Align::Left),
+        ("verdict", Align::Left),
+        ("sent", Align::Right),
+        ("arrived", Align::Right),
+        ("missing", Align::Right),
+        ("extra", Align::Right),
+        ("delay", Align::Left),
+        ("better match", Align::Left),
+    ]);
+    for row in rows {
+        table.row(vec![
+            row.from.clone(),
+            row.to.clone(),
+            row.verdict.clone(),
+            row.sent.to_string(),
+            row.arrived.to_string(),
+            row.missing_s.len().to_string(),
+            row.extra_s.len().to_string(),
+            row.delay_s.map_or("–".into(), |d| {
+                format!(
+                    "{} ({} to {})",
+                    seconds(d.median),
+                    seconds(d.low),
+                    seconds(d.high)
+                )
+            }),
+            row.better_match.as_ref().map_or("–".into(), |b| b.line.clone()),
+        ]);
+    }
+    table
+}
+
+fn lines(report: &InspectReport) -> Table {
+    let mut table = Table::new(&[
+        ("line", Align::Left),
+        ("edges", Align::Right),
+        ("narrow below", Align::Right),
+        ("from", Align::Left),
+        ("strays", Align::Right),
+    ]);
+    let mut strays_of: HashMap<&str, usize> = HashMap::new();
+    for stray in &report.strays {
+        *strays_of.entry(&stray.line).or_default() += 1;
+    }
+    for line in &report.lines {
+        let strays = strays_of.get(line.line.as_str()).copied().unwrap_or(0);
+        table.row(vec![
+            line.line.clone(),
+            line.edges.to_string(),
+            line.narrow_below_s.map_or("–".into(), seconds),
+            line.narrow_from.clone(),
+            if strays == 0 {
+                "–".into()
+            } else {
+                strays.to_string()
+            },
+        ]);
+    }
+    table
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn finding(severity: Severity, title: &str) -> Finding {
+        Finding {
+            id: "F1".into(),
+            severity,
+            topic: "stray".into(),
+            lines: vec![],
+            title: title.into(),
+            detail: String::new(),
+            try_next: vec![],
+        }
+    }
+
+    #[test]
+    fn the_headline_names_the_faults() {
+        let mut report = InspectReport {
+            schema: String::new(),
+            captures: vec![],
+            lines: vec![],
+            strays: vec![],
+            couplings: vec![],
+            links: vec![],
+            findings: vec![],
+        };
+        assert_eq!(headline(&report), "Nothing looks wrong in this capture.");
+        report.findings = vec![finding(Severity::Warning, "BELL[4] never moves")];
+        assert_eq!(headline(&report), "No fault, but one thing to look at.");
+        report.findings = vec![
+            finding(Severity::Fault, "A dips"),
+            finding(Severity::Fault, "B is lost."),
+        ];
+        assert_eq!(headline(&report), "Two things look wrong. A dips; B is lost.");
+    }
+}
