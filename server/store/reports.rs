@@ -1,0 +1,126 @@
+//! Answers already worked out, so that a page opens at once: the newest for each scope of a session.
+
+use std::io::{Read, Write};
+
+use flate2::Compression;
+use flate2::read::GzDecoder;
+use flate2::write::GzEncoder;
+use rusqlite::{OptionalExtension, params};
+
+use super::{Capture, Digest, Entry, Error, SessionId, Store, now_ms};
+
+/// What the start page says of an answer.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Summary {
+    pub faults: u64,
+    pub warnings: u64,
+    /// Title of the first finding.
+    pub headline: Option<String>,
+}
+
+impl Store {
+    /// Keeps an answer (JSON text) for `scope` of a session ("all", or one condition's id), in place of the
+    /// last one. `key` names everything the answer rests on: see [`report_key`].
+    pub fn save_report(
+        &self,
+        session: SessionId,
+        scope: &str,
+        key: &str,
+        json: &str,
+        summary: &Summary,
+    ) -> Result<(), Error> {
+        let mut packer = GzEncoder::new(Vec::new(), Compression::fast());
+        let packed = packer.write_all(json.as_bytes()).and_then(|()| packer.finish());
+        let packed = packed.map_err(Error::io("keeping an answer", self.dir()))?;
+        self.session(session)?;
+        self.connection().execute(
+            "INSERT OR REPLACE INTO report (session, scope, key, made_ms, faults, warnings, headline, json)
+                 VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8)",
+            params![
+                session.0,
+                scope,
+                key,
+                now_ms(),
+                summary.faults as i64,
+                summary.warnings as i64,
+                summary.headline,
+                packed
+            ],
+        )?;
+        Ok(())
+    }
+
+    /// The answer kept for `scope` of a session, if it rests on the same things as `key` names.
+    pub fn load_report(&self, session: SessionId, scope: &str, key: &str) -> Result<Option<String>, Error> {
+        let find = "SELECT json FROM report WHERE session = ?1 AND scope = ?2 AND key = ?3";
+        let packed: Option<Vec<u8>> = self
+            .connection()
+            .query_row(find, params![session.0, scope, key], |row| row.get(0))
+            .optional()?;
+        let Some(packed) = packed else { return Ok(None) };
+        let mut json = String::new();
+        match GzDecoder::new(&packed[..]).read_to_string(&mut json) {
+            Ok(_) => Ok(Some(json)),
+            Err(error) => Err(Error::Damaged {
+                what: format!("answer of session {session}"),
+                detail: error.to_string(),
+            }),
+        }
+    }
+}
+
+/// Names everything an answer rests on: the captures with their names and conditions in order, the setup text,
+/// and this program's version.
+pub fn report_key(captures: &[Entry<Capture>], setup: &str) -> String {
+    let mut hasher = blake3::Hasher::new();
+    let mut add = |part: &str| {
+        hasher.update(&(part.len() as u64).to_le_bytes());
+        hasher.update(part.as_bytes());
+    };
+    add(env!("CARGO_PKG_VERSION"));
+    add(setup);
+    for capture in captures {
+        let value = &capture.value;
+        add(&value.file);
+        add(value.digest.as_str());
+        add(&value.condition.map(|id| id.to_string()).unwrap_or_default());
+    }
+    Digest::from(hasher.finalize()).to_string()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::store::{SessionBody, test_store};
+
+    #[test]
+    fn an_answer_is_found_while_it_rests_on_the_same_things() {
+        let (_folder, store) = test_store();
+        let body = SessionBody {
+            title: "Evening".to_owned(),
+            ..SessionBody::default()
+        };
+        let id = store.create_session(&body).unwrap().id;
+        let stored = store.store_from("a.vcd", &b"bytes"[..], 100).unwrap();
+        store.add_capture(id, &stored, None).unwrap();
+        let captures = store.entries::<Capture>(id).unwrap();
+        let key = report_key(&captures, "");
+        assert_ne!(key, report_key(&captures, "[read]"));
+        assert_ne!(key, report_key(&[], ""));
+        let summary = Summary {
+            faults: 2,
+            warnings: 1,
+            headline: Some("CLEAR_N dips".to_owned()),
+        };
+        store
+            .save_report(id, "all", &key, "{\"a\": 1}", &summary)
+            .unwrap();
+        assert_eq!(
+            store.load_report(id, "all", &key).unwrap().as_deref(),
+            Some("{\"a\": 1}")
+        );
+        assert_eq!(store.load_report(id, "all", "other").unwrap(), None);
+        let row = store.sessions(false).unwrap().remove(0);
+        assert_eq!((row.faults, row.headline), (Some(2), summary.headline));
+    }
+}
