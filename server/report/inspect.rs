@@ -133,6 +133,19 @@ pub struct Finding {
     pub try_next: Vec<String>,
 }
 
+impl Finding {
+    /// Names the finding from one answer to the next, where `id` is only its place in one answer: its topic and
+    /// its lines.
+    pub fn key(&self) -> String {
+        let mut key = self.topic.clone();
+        for line in &self.lines {
+            key.push(' ');
+            key.push_str(line);
+        }
+        key
+    }
+}
+
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
 #[serde(rename_all = "lowercase")]
 pub enum Severity {

@@ -81,7 +81,136 @@ impl Store {
     }
 }
 
-fn not_empty(text: &str, what: &str) -> Result<(), Error> {
+/// Something seen or done, in words.
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(default)]
+pub struct Remark {
+    pub text: String,
+    /// When it was seen, if that was not when it was written down.
+    pub at_ms: Option<i64>,
+}
+
+impl Kind for Remark {
+    const KIND: &'static str = "remark";
+
+    fn check(&self) -> Result<(), Error> {
+        not_empty(&self.text, "a remark")
+    }
+}
+
+/// A reading by meter.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[serde(default)]
+pub struct Reading {
+    /// What was measured: "+5 V".
+    pub rail: String,
+    /// What it should read, signed, in `unit`.
+    pub nominal: Option<f64>,
+    /// What it read, signed, in `unit`.
+    pub reading: f64,
+    /// `V` unless said otherwise.
+    pub unit: String,
+    /// Where the probes were: "striker driver, J1-1 to J1-2".
+    pub place: String,
+    pub condition: Option<EntryId>,
+    pub at_ms: Option<i64>,
+    pub remark: String,
+}
+
+impl Reading {
+    /// How far off the nominal, in percent of its size; null without a nominal, or with a nominal of 0.
+    pub fn off_percent(&self) -> Option<f64> {
+        let nominal = self.nominal.filter(|n| *n != 0.0)?;
+        Some((self.reading - nominal) / nominal.abs() * 100.0)
+    }
+
+    /// Whether the sign is not the nominal's: a swapped or reversed rail.
+    pub fn has_wrong_sign(&self) -> bool {
+        self.nominal.is_some_and(|nominal| nominal * self.reading < 0.0)
+    }
+}
+
+impl Kind for Reading {
+    const KIND: &'static str = "reading";
+
+    fn check(&self) -> Result<(), Error> {
+        not_empty(
+            &self.rail,
+            "the name of the rail that was measured, such as \"+5 V\"",
+        )?;
+        let numbers = [Some(self.reading), self.nominal];
+        if numbers.into_iter().flatten().any(|n| !n.is_finite()) {
+            return Err(Error::Invalid(
+                "expected the reading as a number, such as -11.8".to_owned(),
+            ));
+        }
+        Ok(())
+    }
+}
+
+/// What the person holds of a finding.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Verdict {
+    #[default]
+    Open,
+    Suspected,
+    Confirmed,
+    Fixed,
+    NotAFault,
+}
+
+impl Verdict {
+    /// The words of the page.
+    pub fn words(self) -> &'static str {
+        match self {
+            Verdict::Open => "open",
+            Verdict::Suspected => "suspected",
+            Verdict::Confirmed => "confirmed",
+            Verdict::Fixed => "fixed",
+            Verdict::NotAFault => "not a fault",
+        }
+    }
+}
+
+/// The state of a finding, and what the person found to be its cause.
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(default)]
+pub struct FindingState {
+    /// Names the finding from one answer to the next: see `report::inspect::Finding::key`.
+    pub finding: String,
+    /// The finding's title when the state was last set, to be readable in a year.
+    pub title: String,
+    pub state: Verdict,
+    /// Who caused it: a line, a part, a joint, in the person's words.
+    pub cause: String,
+    pub remark: String,
+}
+
+impl Kind for FindingState {
+    const KIND: &'static str = "finding-state";
+
+    fn check(&self) -> Result<(), Error> {
+        not_empty(&self.finding, "the finding's key")
+    }
+}
+
+impl Store {
+    /// Sets the state of a finding: one entry for each finding of a session.
+    pub fn set_finding_state(
+        &self,
+        session: SessionId,
+        state: &FindingState,
+    ) -> Result<Entry<FindingState>, Error> {
+        let held = self.entries::<FindingState>(session)?;
+        match held.iter().find(|held| held.value.finding == state.finding) {
+            Some(held) => self.edit(session, held.id, state),
+            None => self.add(session, state),
+        }
+    }
+}
+
+pub(super) fn not_empty(text: &str, what: &str) -> Result<(), Error> {
     if text.trim().is_empty() {
         return Err(Error::Invalid(format!("expected {what}, found nothing")));
     }
@@ -122,5 +251,51 @@ mod tests {
             store.add_capture(id, &unknown, None),
             Err(Error::NotFound { .. })
         ));
+    }
+
+    #[test]
+    fn a_finding_has_one_state() {
+        let (_folder, store) = test_store();
+        let body = SessionBody {
+            title: "Evening".to_owned(),
+            ..SessionBody::default()
+        };
+        let id = store.create_session(&body).unwrap().id;
+        let mut state = FindingState {
+            finding: "coupling CLEAR_N STEP".to_owned(),
+            state: Verdict::Suspected,
+            ..FindingState::default()
+        };
+        store.set_finding_state(id, &state).unwrap();
+        state.state = Verdict::Confirmed;
+        state.cause = "STEP, through the ribbon".to_owned();
+        store.set_finding_state(id, &state).unwrap();
+        let held = store.entries::<FindingState>(id).unwrap();
+        assert_eq!(held.iter().map(|held| &held.value).collect::<Vec<_>>(), [&state]);
+        store.undo(id).unwrap();
+        assert_eq!(
+            store.entries::<FindingState>(id).unwrap()[0].value.state,
+            Verdict::Suspected
+        );
+        assert_eq!(
+            serde_json::to_string(&Verdict::NotAFault).unwrap(),
+            "\"not-a-fault\""
+        );
+    }
+
+    #[test]
+    fn readings_know_how_far_off_they_are() {
+        let reading = |nominal, reading| Reading {
+            rail: "rail".to_owned(),
+            nominal,
+            reading,
+            ..Reading::default()
+        };
+        assert_eq!(reading(Some(-12.0), -11.4).off_percent().unwrap().round(), 5.0);
+        assert!(reading(Some(-12.0), 12.0).has_wrong_sign());
+        assert!(!reading(Some(-12.0), -12.0).has_wrong_sign());
+        assert_eq!(reading(None, 5.0).off_percent(), None);
+        assert!(reading(None, f64::NAN).check().is_err());
+        assert!(Reading::default().check().is_err());
     }
 }

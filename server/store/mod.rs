@@ -13,12 +13,14 @@
 //!
 //! [`Store`] is `Send + Sync`; its calls block, so web handlers reach it through `spawn_blocking`.
 
+mod checklist;
 mod columns;
 mod digest;
 mod entries;
 mod error;
 mod log;
 mod originals;
+mod photographs;
 mod reports;
 mod schema;
 mod sessions;
@@ -30,12 +32,14 @@ use std::time::{SystemTime, UNIX_EPOCH};
 
 use rusqlite::Connection;
 
+pub use checklist::{Outcome, Step, read_checklist};
 pub use columns::Columns;
 pub use digest::Digest;
 pub use entries::{Action, Entry, EntryId, Kind};
 pub use error::Error;
-pub use log::{Capture, Condition};
+pub use log::{Capture, Condition, FindingState, Reading, Remark, Verdict};
 pub use originals::{Stored, Upload};
+pub use photographs::{Photograph, Picture};
 pub use reports::{Summary, report_key};
 pub use schema::VERSION;
 pub use sessions::{Session, SessionBody, SessionId, SessionRow};
