@@ -1,1 +1,3 @@
 //! Pure functions over sorted times; knows model only.
+
+pub mod stats;

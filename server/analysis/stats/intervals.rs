@@ -1,0 +1,166 @@
+//! Intervals for rates and medians. All ends are closed.
+
+use super::beta::beta_quantile;
+use super::normal::normal_quantile;
+use super::tails::{binomial_lower, ln_poisson_lower, ln_poisson_point, ln_poisson_upper};
+
+/// Exact two-sided equal-tail interval of a rate, `k` of `n`. (0, 1) when `n` is 0.
+///
+/// # Source
+/// Clopper and Pearson (1934), Biometrika 26:404.
+pub fn clopper_pearson(k: u64, n: u64, confidence: f64) -> (f64, f64) {
+    let each = 0.5 * (1.0 + confidence);
+    (
+        clopper_pearson_lower(k, n, each),
+        clopper_pearson_upper(k, n, each),
+    )
+}
+
+/// Exact one-sided upper bound of a rate, `k` of `n`. For k = 0 it is 1 − (1 − confidence)^(1/n): the exact form
+/// of the rule of three, 3/n (Hanley and Lippman-Hand 1983, JAMA 249:1743).
+pub fn clopper_pearson_upper(k: u64, n: u64, confidence: f64) -> f64 {
+    if k >= n {
+        return 1.0;
+    }
+    if k == 0 {
+        return -((1.0 - confidence).ln() / n as f64).exp_m1();
+    }
+    beta_quantile(
+        (k + 1) as f64,
+        (n - k) as f64,
+        confidence.ln(),
+        (1.0 - confidence).ln(),
+    )
+    .0
+}
+
+/// Exact one-sided lower bound of a rate, `k` of `n`.
+pub fn clopper_pearson_lower(k: u64, n: u64, confidence: f64) -> f64 {
+    if k == 0 {
+        return 0.0;
+    }
+    if k >= n {
+        return ((1.0 - confidence).ln() / n as f64).exp();
+    }
+    beta_quantile(
+        k as f64,
+        (n - k + 1) as f64,
+        (1.0 - confidence).ln(),
+        confidence.ln(),
+    )
+    .0
+}
+
+/// Wilson's score interval of a rate, without continuity correction. (0, 1) when `n` is 0.
+///
+/// # Source
+/// Wilson (1927), JASA 22:209.
+pub fn wilson(k: u64, n: u64, confidence: f64) -> (f64, f64) {
+    if n == 0 {
+        return (0.0, 1.0);
+    }
+    let (n, p) = (n as f64, k as f64 / n as f64);
+    let z = normal_quantile(0.5 * (1.0 + confidence));
+    let square = z * z;
+    let middle = p + square / (2.0 * n);
+    let half = z * (p * (1.0 - p) / n + square / (4.0 * n * n)).sqrt();
+    let scale = 1.0 + square / n;
+    let low = if k == 0 { 0.0 } else { (middle - half) / scale };
+    let high = if k as f64 == n {
+        1.0
+    } else {
+        (middle + half) / scale
+    };
+    (low, high)
+}
+
+/// Exact two-sided interval of a Poisson rate: `events` in `exposure` (any unit; the rate is per that unit).
+///
+/// # Source
+/// Garwood (1936), Biometrika 28:437.
+pub fn garwood(events: u64, exposure: f64, confidence: f64) -> (f64, f64) {
+    let ln_each = (0.5 * (1.0 - confidence)).ln();
+    let low = if events == 0 {
+        0.0
+    } else {
+        // d/dm P(X ≥ k) = P(X = k − 1); in ln m the slope of the logarithm is m·P(X = k − 1)/P(X ≥ k).
+        poisson_mean(events as f64, |m| {
+            let tail = ln_poisson_upper(events, m);
+            (
+                tail - ln_each,
+                (m.ln() + ln_poisson_point(events - 1, m) - tail).exp(),
+            )
+        })
+    };
+    let high = poisson_mean(events as f64 + 1.0, |m| {
+        let tail = ln_poisson_lower(events, m);
+        (
+            ln_each - tail,
+            (m.ln() + ln_poisson_point(events, m) - tail).exp(),
+        )
+    });
+    (low / exposure, high / exposure)
+}
+
+/// Root of a rising function of the Poisson mean: Newton over ln m inside a bracket.
+fn poisson_mean(start: f64, miss_and_slope: impl Fn(f64) -> (f64, f64)) -> f64 {
+    let (mut low, mut high) = (-50.0f64, 50.0f64);
+    let mut t = start.ln();
+    for _ in 0..200 {
+        let (miss, slope) = miss_and_slope(t.exp());
+        if miss > 0.0 {
+            high = t
+        } else {
+            low = t
+        }
+        let newton = t - miss / slope;
+        let next = if newton > low && newton < high {
+            newton
+        } else {
+            0.5 * (low + high)
+        };
+        let done = (next - t).abs() <= 1e-15 * (1.0 + t.abs());
+        t = next;
+        if done {
+            break;
+        }
+    }
+    t.exp()
+}
+
+/// Positions (from 0, both inclusive) of the order statistics that enclose the median of `n` values with at
+/// least `confidence`; `None` when `n` is too small (n < 6 for 95 %).
+///
+/// # Source
+/// Conover (1999), Practical Nonparametric Statistics, ch. 3: each end leaves out at most (1 − confidence)/2 of
+/// Binomial(n, ½).
+pub fn median_interval(n: usize, confidence: f64) -> Option<(usize, usize)> {
+    let each = 0.5 * (1.0 - confidence);
+    let n = n as u64;
+    if binomial_lower(0, n, 0.5) > each || n == 0 {
+        return None;
+    }
+    // Largest k with P(X ≤ k) ≤ each: the interval is the (k+1)th smallest to the (k+1)th largest.
+    let (mut fits, mut fails) = (0, n / 2 + 1);
+    while fails - fits > 1 {
+        let middle = fits + (fails - fits) / 2;
+        if binomial_lower(middle, n, 0.5) <= each {
+            fits = middle
+        } else {
+            fails = middle
+        }
+    }
+    Some((fits as usize, (n - 1 - fits) as usize))
+}
+
+/// Median of ascending values with its 95 % interval by order statistics; the smallest and largest value where
+/// there are too few for one. `None` for no values.
+pub fn median_of_sorted(values: &[f64]) -> Option<(f64, f64, f64)> {
+    let n = values.len();
+    if n == 0 {
+        return None;
+    }
+    let median = 0.5 * (values[(n - 1) / 2] + values[n / 2]);
+    let (low, high) = median_interval(n, 0.95).unwrap_or((0, n - 1));
+    Some((median, values[low], values[high]))
+}
