@@ -15,9 +15,12 @@
 //! | [`workflow`] | inspect and friends: the only place that joins the modules above |
 //! | [`web`] | the pages and the interface for programs, on the user's own machine |
 //! | [`cli`] | the command line |
+//! | [`demo`] | the simulated machine with planted faults that the demo and the tests use |
 
 pub mod analysis;
 pub mod cli;
+#[path = "../demo/mod.rs"]
+pub mod demo;
 pub mod ingest;
 pub mod model;
 pub mod report;
