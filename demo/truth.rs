@@ -81,7 +81,7 @@ pub fn truth(file: &str, run: &Run, instrument: &Instrument, nets: &[Net]) -> Ca
             StrayTruth {
                 line: name(Net::ClearN),
                 start_s: clock_s(dip.start),
-                width_s: clock_s(end) - clock_s(dip.start),
+                width_s: dip.width.0 as f64 * 1e-12 / (1.0 + instrument.drift_ppm * 1e-6),
                 level: Level::Low,
                 aggressor: dip.cause.map(|_| name(Net::Step)),
                 edge: dip.cause.map(|_| Polarity::Fall),
