@@ -88,7 +88,7 @@ pub struct Cable {
 }
 
 /// A dip keeps this far from CLEAR_N's own edges: a line that is being driven shows none.
-const CLEAR_OF_EDGES: Ticks = Ticks(300_000);
+const CLEAR_OF_EDGES: Ticks = Ticks(150_000);
 
 impl Cable {
     pub fn new(faults: Faults, length: Ticks) -> Cable {
