@@ -147,10 +147,17 @@ fn what_was_planted_is_in_the_waves() {
     for run in [demo::as_found(), demo::clear_moved(), demo::bench()] {
         let clear = &run.waves[&Net::ClearN];
         for dip in &run.dips {
-            let at = clear.edges.binary_search(&dip.start).expect("the dip starts with an edge");
+            let at = clear
+                .edges
+                .binary_search(&dip.start)
+                .expect("the dip starts with an edge");
             assert_eq!(clear.edges[at + 1], dip.start + dip.width);
         }
-        let narrow = clear.edges.windows(2).filter(|w| (w[1] - w[0]).0 < 100_000).count();
+        let narrow = clear
+            .edges
+            .windows(2)
+            .filter(|w| (w[1] - w[0]).0 < 100_000)
+            .count();
         assert_eq!(narrow, run.dips.len(), "no other narrow pulse");
         let sent = run.waves[&Net::StrikeOut].edges.len() / 2;
         let arrived = run.waves[&Net::StrikeIn].edges.len() / 2;
@@ -167,7 +174,10 @@ fn the_evening_has_enough_of_everything() {
         (coupling.victim.as_str(), coupling.aggressor.as_str()),
         ("CLEAR_N", "STEP")
     );
-    assert!(coupling.strays >= 35 && coupling.opportunities >= 80, "{coupling:?}");
+    assert!(
+        coupling.strays >= 35 && coupling.opportunities >= 80,
+        "{coupling:?}"
+    );
     assert_eq!(found.strays.iter().filter(|s| s.aggressor.is_none()).count(), 2);
     assert_eq!(found.innocent, ["BEAT"]);
     assert_eq!(found.stuck, ["BELL[4]"]);
