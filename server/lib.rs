@@ -9,6 +9,7 @@
 //! | [`model`] | what a capture is: timebase, lines, edges as sorted columns, levels, buses |
 //! | [`ingest`] | bytes → capture: VCD (IEEE 1364) and CSV as instruments write them |
 //! | [`setup`] | the TOML setup file → checked settings, each mistake with its place |
+//! | [`harness`] | the harness sheet: which signal is on which pin, beside what; probe advice |
 //! | [`analysis`] | pure functions over sorted times: strays, couplings, links, statistics, findings |
 //! | [`report`] | the JSON shapes that scripts may rely on, and their plain-text form |
 //! | [`store`] | captures and reports on disk: originals by digest, edge columns, what was said about them |
@@ -21,6 +22,7 @@ pub mod analysis;
 pub mod cli;
 #[path = "../demo/mod.rs"]
 pub mod demo;
+pub mod harness;
 pub mod ingest;
 pub mod model;
 pub mod report;

@@ -195,7 +195,47 @@ impl Kind for FindingState {
     }
 }
 
+/// The harness sheet of a session, as CSV text that was checked before it came here.
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(default)]
+pub struct HarnessSheet {
+    pub csv: String,
+}
+
+impl Kind for HarnessSheet {
+    const KIND: &'static str = "harness";
+}
+
+/// Where the clips were in one capture, as CSV text that was checked before it came here.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct ClipList {
+    pub capture: EntryId,
+    pub csv: String,
+}
+
+impl Kind for ClipList {
+    const KIND: &'static str = "clips";
+}
+
 impl Store {
+    /// Sets the harness sheet: one entry for each session.
+    pub fn set_harness(&self, session: SessionId, sheet: &HarnessSheet) -> Result<(), Error> {
+        match self.entries::<HarnessSheet>(session)?.first() {
+            Some(held) => self.edit(session, held.id, sheet).map(|_| ()),
+            None => self.add(session, sheet).map(|_| ()),
+        }
+    }
+
+    /// Sets where the clips were in one capture: one entry for each capture.
+    pub fn set_clips(&self, session: SessionId, clips: &ClipList) -> Result<(), Error> {
+        self.entry::<Capture>(session, clips.capture)?;
+        let held = self.entries::<ClipList>(session)?;
+        match held.iter().find(|held| held.value.capture == clips.capture) {
+            Some(held) => self.edit(session, held.id, clips).map(|_| ()),
+            None => self.add(session, clips).map(|_| ()),
+        }
+    }
+
     /// Sets the state of a finding: one entry for each finding of a session.
     pub fn set_finding_state(
         &self,

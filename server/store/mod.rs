@@ -37,7 +37,7 @@ pub use columns::Columns;
 pub use digest::Digest;
 pub use entries::{Action, Entry, EntryId, Kind};
 pub use error::Error;
-pub use log::{Capture, Condition, FindingState, Reading, Remark, Verdict};
+pub use log::{Capture, ClipList, Condition, FindingState, HarnessSheet, Reading, Remark, Verdict};
 pub use originals::{Stored, Upload};
 pub use photographs::{Photograph, Picture};
 pub use reports::{Summary, report_key};
