@@ -3,11 +3,13 @@
 //! One way through: bytes → [`ingest`] → [`model::Capture`] → [`analysis`] → [`report`] → [`web`] or [`cli`].
 //! Arrows point one way: `cli` and `web` know [`workflow`]; `workflow` joins [`store`], [`analysis`],
 //! [`ingest`], [`setup`] and [`report`]; all of these know [`model`]; `model` knows nobody.
+//! [`setup`] and [`analysis`] also know [`rule`], which knows only the model.
 //!
 //! | module | what it is for |
 //! | --- | --- |
 //! | [`model`] | what a capture is: timebase, lines, edges as sorted columns, levels, buses |
 //! | [`ingest`] | bytes → capture: VCD (IEEE 1364) and CSV as instruments write them |
+//! | [`rule`] | what a person may demand of lines, as declared: limits, sequences, logic, rails |
 //! | [`setup`] | the TOML setup file → checked settings, each mistake with its place |
 //! | [`harness`] | the harness sheet: which signal is on which pin, beside what; probe advice |
 //! | [`analysis`] | pure functions over sorted times: strays, couplings, links, statistics, findings |
@@ -26,6 +28,7 @@ pub mod harness;
 pub mod ingest;
 pub mod model;
 pub mod report;
+pub mod rule;
 pub mod setup;
 pub mod store;
 pub mod web;

@@ -6,13 +6,15 @@
 mod error;
 mod quantity;
 mod raw;
+mod rules;
 
 use std::collections::BTreeMap;
 
 pub use error::Error;
-pub use quantity::parse_seconds;
+pub use quantity::{parse_hertz, parse_seconds, parse_volts};
 
 use crate::model::Thresholds;
+use crate::rule::Rule;
 
 /// What the person said about the machine and its captures.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -20,6 +22,8 @@ pub struct Setup {
     /// Settings by line name.
     pub lines: BTreeMap<String, LineSetup>,
     pub links: Vec<LinkSetup>,
+    /// Limits first, then sequences, each in the order of the file.
+    pub rules: Vec<Rule>,
     pub read: ReadSetup,
 }
 

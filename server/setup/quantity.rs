@@ -5,27 +5,56 @@
 /// # Errors
 /// A phrase that says what was expected.
 pub fn parse_seconds(text: &str) -> Result<f64, String> {
+    // Divisors, so that 60 ns becomes the float nearest to 6e-8.
+    let units = [
+        ("s", 1.0),
+        ("ms", 1e3),
+        ("us", 1e6),
+        ("µs", 1e6),
+        ("μs", 1e6),
+        ("ns", 1e9),
+        ("ps", 1e12),
+        ("fs", 1e15),
+    ];
     let expected = "expected a time with its unit, such as \"60 ns\" (s, ms, us, µs, ns, ps or fs)";
+    parse(text, expected, &units)
+}
+
+/// A potential in volts from text such as `5 V`, `-12 V`, `250 mV`.
+///
+/// # Errors
+/// A phrase that says what was expected.
+pub fn parse_volts(text: &str) -> Result<f64, String> {
+    let units = [("V", 1.0), ("mV", 1e3), ("µV", 1e6), ("uV", 1e6), ("kV", 1e-3)];
+    parse(text, "expected a potential with its unit, such as \"4.93 V\" (V, mV or µV)", &units)
+}
+
+/// A frequency in hertz from text such as `1 MHz`, `32.768 kHz`.
+///
+/// # Errors
+/// A phrase that says what was expected.
+pub fn parse_hertz(text: &str) -> Result<f64, String> {
+    let units = [("Hz", 1.0), ("kHz", 1e-3), ("MHz", 1e-6), ("GHz", 1e-9), ("mHz", 1e3)];
+    let expected = "expected a frequency with its unit, such as \"1 MHz\" (Hz, kHz, MHz or GHz)";
+    parse(text, expected, &units)
+}
+
+/// A finite number, then one of the units; the number is divided by the unit's divisor.
+fn parse(text: &str, expected: &str, units: &[(&str, f64)]) -> Result<f64, String> {
     let text = text.trim();
     let unit_at = text
         .find(|c: char| c.is_alphabetic() && c != 'e' && c != 'E')
         .ok_or(expected)?;
     let (number, unit) = text.split_at(unit_at);
-    let scale = match unit.trim() {
-        "s" => 1.0,
-        "ms" => 1e3,
-        "us" | "µs" | "μs" => 1e6,
-        "ns" => 1e9,
-        "ps" => 1e12,
-        "fs" => 1e15,
-        other => return Err(format!("found the unit \"{other}\", {expected}")),
+    let (number, unit) = (number.trim(), unit.trim());
+    let Some((_, divisor)) = units.iter().find(|(name, _)| *name == unit) else {
+        return Err(format!("found the unit \"{unit}\", {expected}"));
     };
     let value: f64 = number
-        .trim()
         .parse()
-        .map_err(|_| format!("found the number \"{}\", {expected}", number.trim()))?;
+        .map_err(|_| format!("found the number \"{number}\", {expected}"))?;
     if value.is_finite() {
-        Ok(value / scale)
+        Ok(value / divisor)
     } else {
         Err(expected.to_owned())
     }
@@ -34,6 +63,15 @@ pub fn parse_seconds(text: &str) -> Result<f64, String> {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn volts_and_hertz_carry_their_unit() {
+        assert_eq!(parse_volts("-12 V"), Ok(-12.0));
+        assert_eq!(parse_volts("250 mV"), Ok(0.25));
+        assert_eq!(parse_hertz("2 kHz"), Ok(2000.0));
+        assert!(parse_volts("5").is_err());
+        assert!(parse_hertz("2 khz").is_err());
+    }
 
     #[test]
     fn times_carry_their_unit() {

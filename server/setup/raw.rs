@@ -7,6 +7,7 @@ use std::collections::BTreeMap;
 use serde::Deserialize;
 use toml::Spanned;
 
+use super::rules::{self, RawLimit, RawSequence};
 use super::{Error, FAMILIES, Family, LineSetup, LinkSetup, ReadSetup, Setup, parse_seconds};
 use crate::model::Thresholds;
 
@@ -17,6 +18,10 @@ struct RawSetup {
     line: BTreeMap<String, Spanned<RawLine>>,
     #[serde(default)]
     link: Vec<RawLink>,
+    #[serde(default)]
+    limit: Vec<Spanned<RawLimit>>,
+    #[serde(default)]
+    sequence: Vec<Spanned<RawSequence>>,
     #[serde(default)]
     read: RawRead,
 }
@@ -63,6 +68,12 @@ pub fn parse(text: &str, file: &str) -> Result<Setup, Error> {
             to: link.to,
             inverted: link.inverted,
         });
+    }
+    for limit in raw.limit {
+        setup.rules.push(rules::limit(limit, &place)?);
+    }
+    for sequence in raw.sequence {
+        setup.rules.push(rules::sequence(sequence, &place)?);
     }
     setup.read = ReadSetup {
         timescale_s: place.positive_seconds(raw.read.timescale)?,
@@ -118,17 +129,22 @@ fn line_setup(line: RawLine, place: &Place) -> Result<LineSetup, Error> {
 }
 
 /// The text that is read, to turn byte offsets into lines and columns.
-struct Place<'a> {
+pub struct Place<'a> {
     text: &'a str,
     file: &'a str,
 }
 
 impl Place<'_> {
-    fn error(&self, offset: usize, message: impl Into<String>) -> Error {
+    pub fn error(&self, offset: usize, message: impl Into<String>) -> Error {
         Error::at(self.file, self.text, offset, message)
     }
 
-    fn positive_seconds(&self, value: Option<Spanned<String>>) -> Result<Option<f64>, Error> {
+    /// The line of the file, from 1, in which byte `offset` lies.
+    pub fn line_of(&self, offset: usize) -> usize {
+        self.error(offset, "").line
+    }
+
+    pub fn positive_seconds(&self, value: Option<Spanned<String>>) -> Result<Option<f64>, Error> {
         let Some(value) = value else { return Ok(None) };
         let at = value.span().start;
         let seconds = parse_seconds(value.get_ref()).map_err(|message| self.error(at, message))?;

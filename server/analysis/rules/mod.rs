@@ -1,0 +1,171 @@
+//! Every rule of the setup file, checked on every edge: limits, sequences; and lines that are stuck or bridged.
+//!
+//! Each rule is one walk over the sorted edges of the lines it names: linear in their number. A measured
+//! interval carries the uncertainty of its sampling ([`reach`]); what lies within it is counted apart.
+
+pub mod edges;
+mod limits;
+pub mod reach;
+pub mod sequence;
+pub mod stuck;
+pub mod tally;
+
+pub use reach::{Reach, Verdict};
+pub use sequence::{Instead, Suspicion, Tale};
+pub use stuck::{Bridged, Stuck};
+pub use tally::{Limits, Margins, Tally, Violation};
+
+use crate::model::{Capture, Line};
+use crate::rule::{Demand, Limit, Rule};
+
+/// What came of all rules on one capture.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct RuleResults {
+    /// One result a rule, in the order given.
+    pub rules: Vec<RuleResult>,
+    pub stuck: Vec<Stuck>,
+    pub bridged: Vec<Bridged>,
+}
+
+/// What came of one rule.
+#[derive(Clone, Debug, PartialEq)]
+pub struct RuleResult {
+    /// Positions in the capture of the lines the rule names, each once.
+    pub lines: Vec<usize>,
+    /// Names that are neither a line nor a bus of the capture: then nothing was checked.
+    pub missing: Vec<String>,
+    pub tally: Tally,
+    /// How the steps of a sequence went.
+    pub tale: Option<Tale>,
+}
+
+/// Checks all rules, and looks for stuck and bridged lines. `same_signal`: pairs of names declared to be one signal seen
+/// twice (links), which are no bridges.
+///
+/// Cost: per rule linear in the edges of its lines (times their number, where several are merged); two threads.
+pub fn check(capture: &Capture, rules: &[Rule], same_signal: &[(String, String)]) -> RuleResults {
+    RuleResults {
+        rules: check_rules(capture, rules),
+        stuck: stuck::stuck(capture),
+        bridged: stuck::bridged(capture, same_signal),
+    }
+}
+
+/// Checks the rules alone.
+pub fn check_rules(capture: &Capture, rules: &[Rule]) -> Vec<RuleResult> {
+    let threads = std::thread::available_parallelism().map_or(1, |n| n.get()).min(rules.len());
+    if threads < 2 {
+        return rules.iter().map(|rule| check_one(capture, rule)).collect();
+    }
+    let next = std::sync::atomic::AtomicUsize::new(0);
+    let work = || {
+        let mut done = Vec::new();
+        loop {
+            let i = next.fetch_add(1, std::sync::atomic::Ordering::Relaxed);
+            match rules.get(i) {
+                Some(rule) => done.push((i, check_one(capture, rule))),
+                None => return done,
+            }
+        }
+    };
+    let mut all: Vec<(usize, RuleResult)> = std::thread::scope(|scope| {
+        let workers: Vec<_> = (0..threads).map(|_| scope.spawn(work)).collect();
+        let joined = workers.into_iter().map(|w| w.join());
+        joined.flat_map(|done| done.unwrap_or_else(|panic| std::panic::resume_unwind(panic))).collect()
+    });
+    all.sort_by_key(|(i, _)| *i);
+    all.into_iter().map(|(_, result)| result).collect()
+}
+
+/// Checks one rule.
+pub fn check_one(capture: &Capture, rule: &Rule) -> RuleResult {
+    let mut names = Names {
+        capture,
+        lines: Vec::new(),
+        missing: Vec::new(),
+    };
+    match &rule.demand {
+        Demand::Limit(limit) => {
+            let tally = limits::check(&mut names, limit);
+            names.result(tally, None)
+        }
+        Demand::Sequence(sequence) => {
+            let (tally, tale) = sequence::check(&mut names, sequence);
+            names.result(tally, tale)
+        }
+    }
+}
+
+/// Turns names into lines, and remembers both those it used and those it did not find.
+struct Names<'a> {
+    capture: &'a Capture,
+    lines: Vec<usize>,
+    missing: Vec<String>,
+}
+
+impl<'a> Names<'a> {
+    /// The line called `name`.
+    fn line(&mut self, name: &str) -> Option<(usize, &'a Line)> {
+        let found = self.capture.line_index(name);
+        self.remember(name, found.as_slice());
+        found.map(|i| (i, &self.capture.lines[i]))
+    }
+
+    /// The lines called by `names`; a bus stands for its bits, most significant first.
+    fn all(&mut self, names: &[String]) -> Option<Vec<usize>> {
+        let mut all = Vec::new();
+        for name in names {
+            let bus = self.capture.buses.iter().find(|b| b.name == *name);
+            let found = match (self.capture.line_index(name), bus) {
+                (Some(line), _) => vec![line],
+                (None, Some(bus)) => bus.bits.clone(),
+                (None, None) => Vec::new(),
+            };
+            self.remember(name, &found);
+            all.extend(found);
+        }
+        self.missing.is_empty().then_some(all)
+    }
+
+    fn remember(&mut self, name: &str, found: &[usize]) {
+        if found.is_empty() && !self.missing.iter().any(|m| m == name) {
+            self.missing.push(name.to_owned());
+        }
+        for &line in found {
+            if !self.lines.contains(&line) {
+                self.lines.push(line);
+            }
+        }
+    }
+
+    fn result(self, tally: Option<Tally>, tale: Option<Tale>) -> RuleResult {
+        RuleResult {
+            lines: self.lines,
+            missing: self.missing,
+            tally: tally.unwrap_or_else(|| Tally::new(Limits::default(), 1.0)),
+            tale,
+        }
+    }
+}
+
+impl Limit {
+    /// The limits in ticks of the capture.
+    fn in_ticks(&self, capture: &Capture) -> Limits {
+        let ticks = |s: f64| reach::limit_ticks(&capture.timebase, s);
+        let (at_least, at_most) = match self {
+            Limit::PulseWidth { bounds, .. }
+            | Limit::Answer { bounds, .. }
+            | Limit::Delay { bounds, .. }
+            | Limit::Period { bounds, .. } => (bounds.at_least_s, bounds.at_most_s),
+            Limit::Setup { at_least_s, .. }
+            | Limit::Hold { at_least_s, .. }
+            | Limit::Recovery { at_least_s, .. } => (Some(*at_least_s), None),
+            Limit::Stay { before_s, after_s, .. } => (Some(before_s.min(*after_s)), None),
+            Limit::Exclusive { at_most_s, .. } => (None, Some(*at_most_s)),
+        };
+        Limits {
+            at_least: at_least.map(ticks),
+            at_most: at_most.map(ticks),
+        }
+    }
+}

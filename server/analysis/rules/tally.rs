@@ -1,0 +1,198 @@
+//! What one rule counted: kept, breached, can't tell; the closest calls; how the margins are spread.
+
+use super::reach::{self, Reach, Verdict};
+use crate::model::Ticks;
+
+/// Violations kept with their times, per rule; all are counted.
+pub const MOST_LISTED: usize = 10_000;
+
+/// Bins of the margin histogram below and above a margin of 0: one bin is a tenth of the limit.
+const BINS_BELOW: usize = 10;
+const BINS_ABOVE: usize = 20;
+
+/// Limits in ticks of the capture's timebase; the limits themselves are allowed values.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Limits {
+    pub at_least: Option<f64>,
+    pub at_most: Option<f64>,
+}
+
+/// One occurrence that breaks the rule, or that can't be told from one that does.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Violation {
+    /// First and last moment of the evidence, to show in a diagram.
+    pub start: Ticks,
+    pub end: Ticks,
+    /// Lines concerned, positions in the capture; the one to look at first.
+    pub lines: Vec<usize>,
+    /// Measured value in ticks, and how far below and above it the true one may be; `None` when nothing came.
+    pub measured: Option<(i64, Reach)>,
+    /// What was seen, in words, where a number does not say it.
+    pub what: Option<String>,
+}
+
+/// Margins in ticks: positive inside the limit. Bin `i` covers `[start + i·bin, start + (i+1)·bin)`.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Margins {
+    pub start: f64,
+    pub bin: f64,
+    pub counts: Vec<u64>,
+    pub below: u64,
+    pub above: u64,
+}
+
+impl Margins {
+    /// Bins for limits: a tenth of the (smaller) limit wide, but no finer than a tick or the sampling.
+    fn new(limits: &Limits, finest: f64) -> Margins {
+        let limit = [limits.at_least, limits.at_most].into_iter().flatten();
+        let limit = limit.filter(|l| *l > 0.0).fold(f64::INFINITY, f64::min);
+        let bin = if limit.is_finite() { limit / BINS_BELOW as f64 } else { 1.0 };
+        let bin = bin.max(finest).max(1.0);
+        Margins {
+            start: -(BINS_BELOW as f64) * bin,
+            bin,
+            counts: vec![0; BINS_BELOW + BINS_ABOVE],
+            below: 0,
+            above: 0,
+        }
+    }
+
+    #[inline]
+    fn add(&mut self, margin: f64) {
+        let place = ((margin - self.start) / self.bin).floor();
+        if place < 0.0 {
+            self.below += 1;
+        } else if let Some(count) = self.counts.get_mut(place as usize) {
+            *count += 1;
+        } else {
+            self.above += 1;
+        }
+    }
+}
+
+/// The counts of one rule.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Tally {
+    pub limits: Limits,
+    pub kept: u64,
+    pub breached: u64,
+    pub cant_tell: u64,
+    /// Occasions that were not judged: a level was unknown or not recorded.
+    pub not_judged: u64,
+    /// Smallest and largest value measured, in ticks.
+    pub smallest: Option<i64>,
+    pub largest: Option<i64>,
+    pub margins: Margins,
+    /// The first [`MOST_LISTED`] breaches in time order.
+    pub violations: Vec<Violation>,
+    /// The first occasions that can't be told.
+    pub doubtful: Vec<Violation>,
+}
+
+/// A place for the evidence of one occasion.
+pub struct Occasion<'a> {
+    pub start: Ticks,
+    pub end: Ticks,
+    pub lines: &'a [usize],
+}
+
+impl Tally {
+    /// `finest`: the sampling period of the coarsest line concerned, in ticks.
+    pub fn new(limits: Limits, finest: f64) -> Tally {
+        Tally {
+            margins: Margins::new(&limits, finest),
+            limits,
+            kept: 0,
+            breached: 0,
+            cant_tell: 0,
+            not_judged: 0,
+            smallest: None,
+            largest: None,
+            violations: Vec::new(),
+            doubtful: Vec::new(),
+        }
+    }
+
+    /// Occasions that were judged.
+    pub fn checked(&self) -> u64 {
+        self.kept + self.breached + self.cant_tell
+    }
+
+    /// Counts a value of `measured` ticks against the limits.
+    #[inline]
+    pub fn measure(&mut self, measured: i64, reach: Reach, occasion: Occasion) {
+        let value = measured as f64;
+        let mut verdict = Verdict::Kept;
+        let mut margin = f64::INFINITY;
+        if let Some(limit) = self.limits.at_least {
+            verdict = reach::at_least(value, reach, limit);
+            margin = value - limit;
+        }
+        if let Some(limit) = self.limits.at_most {
+            verdict = verdict.worse(reach::at_most(value, reach, limit));
+            margin = margin.min(limit - value);
+        }
+        self.margins.add(margin);
+        self.note(measured);
+        self.count(verdict, Some((measured, reach)), occasion, None);
+    }
+
+    /// Counts a value that was judged elsewhere, with its margin in ticks.
+    pub fn judged(
+        &mut self,
+        verdict: Verdict,
+        (measured, reach): (i64, Reach),
+        margin: f64,
+        occasion: Occasion,
+        what: Option<String>,
+    ) {
+        self.margins.add(margin);
+        self.note(measured);
+        self.count(verdict, Some((measured, reach)), occasion, what);
+    }
+
+    /// Counts an occasion without a measured value.
+    pub fn count(
+        &mut self,
+        verdict: Verdict,
+        measured: Option<(i64, Reach)>,
+        occasion: Occasion,
+        what: Option<String>,
+    ) {
+        let list = match verdict {
+            Verdict::Kept => {
+                self.kept += 1;
+                return;
+            }
+            Verdict::Breached => {
+                self.breached += 1;
+                &mut self.violations
+            }
+            Verdict::CantTell => {
+                self.cant_tell += 1;
+                &mut self.doubtful
+            }
+        };
+        if list.len() < MOST_LISTED {
+            list.push(Violation {
+                start: occasion.start,
+                end: occasion.end,
+                lines: occasion.lines.to_vec(),
+                measured,
+                what,
+            });
+        }
+    }
+
+    /// Puts the evidence in time order, when several lines were walked one after the other.
+    pub fn sort(&mut self) {
+        self.violations.sort_by_key(|v| v.start);
+        self.doubtful.sort_by_key(|v| v.start);
+    }
+
+    #[inline]
+    fn note(&mut self, measured: i64) {
+        self.smallest = Some(self.smallest.map_or(measured, |s| s.min(measured)));
+        self.largest = Some(self.largest.map_or(measured, |l| l.max(measured)));
+    }
+}

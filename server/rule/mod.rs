@@ -1,0 +1,38 @@
+//! What a person may demand of lines, as declared: limits from a data sheet, sequences, logic, rails.
+//!
+//! These are names, seconds and volts, not yet tied to a capture: `setup` makes them from the setup file and
+//! `analysis::rules` checks them, so they stand beside both and know only the model. Words of the limits are those of data
+//! sheets (JEDEC) and of the timing checks of IEEE Std 1364 clause 15.
+
+mod limit;
+mod sequence;
+
+pub use limit::{Bounds, EdgeOf, Limit};
+pub use sequence::{Sequence, Step};
+
+/// One rule of the setup file.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Rule {
+    /// What the person called it, or a name made from its kind and lines.
+    pub name: String,
+    /// The line of the setup file on which it begins, from 1.
+    pub setup_line: usize,
+    pub demand: Demand,
+}
+
+/// What a rule demands.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Demand {
+    Limit(Limit),
+    Sequence(Sequence),
+}
+
+impl Demand {
+    /// The word of the setup file and the report: `pulse-width`, …, `sequence`.
+    pub fn word(&self) -> &'static str {
+        match self {
+            Demand::Limit(limit) => limit.word(),
+            Demand::Sequence(_) => "sequence",
+        }
+    }
+}

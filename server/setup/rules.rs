@@ -1,0 +1,430 @@
+//! The rule parts of the setup file: `[[limit]]` and `[[sequence]]` → checked [`Rule`]s.
+//!
+//! One flat raw shape for all kinds of limit (spans do not survive tagged enums): each kind then takes the keys
+//! it knows, and a key left over is a mistake at its own place.
+
+use serde::Deserialize;
+use serde::de::{self, SeqAccess, Visitor};
+use toml::Spanned;
+
+use super::raw::Place;
+use super::{Error, parse_hertz, parse_seconds};
+use crate::model::{Level, Polarity};
+use crate::rule::{Bounds, Demand, EdgeOf, Limit, Rule, Sequence, Step};
+
+/// Bits in a bus, at most.
+const MOST_BITS: usize = 64;
+/// Lines in one rule `exclusive`, at most.
+const MOST_LINES: usize = 64;
+
+const LIMIT_KINDS: &str = "pulse-width, setup, hold, recovery, stay, exclusive, answer, delay, period, frequency";
+const STEP_RULES: &str = "count-up, count-down, shift-left, shift-right, load, hold, clear";
+
+type Text = Option<Spanned<String>>;
+
+/// One name, or a list of names.
+pub struct Names(Vec<String>);
+
+impl<'de> Deserialize<'de> for Names {
+    fn deserialize<D: de::Deserializer<'de>>(deserializer: D) -> Result<Names, D::Error> {
+        struct NamesVisitor;
+        impl<'de> Visitor<'de> for NamesVisitor {
+            type Value = Names;
+            fn expecting(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+                f.write_str("a line's name in quotes, or a list of names in brackets")
+            }
+            fn visit_str<E: de::Error>(self, text: &str) -> Result<Names, E> {
+                Ok(Names(vec![text.to_owned()]))
+            }
+            fn visit_seq<A: SeqAccess<'de>>(self, mut list: A) -> Result<Names, A::Error> {
+                let mut names = Vec::new();
+                while let Some(name) = list.next_element()? {
+                    names.push(name);
+                }
+                Ok(Names(names))
+            }
+        }
+        deserializer.deserialize_any(NamesVisitor)
+    }
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct RawLimit {
+    kind: Text,
+    name: Text,
+    line: Text,
+    lines: Option<Spanned<Names>>,
+    data: Option<Spanned<Names>>,
+    level: Text,
+    strobe: Text,
+    edge: Text,
+    from: Text,
+    from_edge: Text,
+    to: Text,
+    to_edge: Text,
+    before: Text,
+    after: Text,
+    at_least: Text,
+    at_most: Text,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct RawSequence {
+    name: Text,
+    bus: Option<Spanned<Names>>,
+    strobe: Text,
+    edge: Text,
+    rule: Text,
+    from: Option<Spanned<Names>>,
+    serial: Text,
+    modulus: Option<Spanned<i64>>,
+    settle: Text,
+    watch: Option<Spanned<Names>>,
+}
+
+/// The rule of one `[[limit]]`.
+pub fn limit(raw: Spanned<RawLimit>, place: &Place) -> Result<Rule, Error> {
+    let at = raw.span().start;
+    let mut raw = raw.into_inner();
+    let Some(kind) = raw.kind.take() else {
+        return Err(place.error(at, format!("expected kind, one of {LIMIT_KINDS}")));
+    };
+    let name = raw.name.take();
+    let need = Need {
+        place,
+        at,
+        kind: kind.get_ref().clone(),
+    };
+    let limit = match kind.get_ref().as_str() {
+        "pulse-width" => Limit::PulseWidth {
+            line: need.text(&mut raw.line, "line")?,
+            level: place.level(raw.level.take())?,
+            bounds: need.bounds(&mut raw.at_least, &mut raw.at_most)?,
+        },
+        word @ ("setup" | "hold") => {
+            let data = need.names(&mut raw.data, "data")?;
+            let strobe = need.edge_of((&mut raw.strobe, "strobe"), (&mut raw.edge, "edge"))?;
+            let at_least_s = need.seconds(&mut raw.at_least, "at_least")?;
+            if word == "setup" {
+                Limit::Setup {
+                    data,
+                    strobe,
+                    at_least_s,
+                }
+            } else {
+                Limit::Hold {
+                    data,
+                    strobe,
+                    at_least_s,
+                }
+            }
+        }
+        "recovery" => Limit::Recovery {
+            release: need.edge_of((&mut raw.from, "from"), (&mut raw.from_edge, "from_edge"))?,
+            strobe: need.edge_of((&mut raw.strobe, "strobe"), (&mut raw.edge, "edge"))?,
+            at_least_s: need.seconds(&mut raw.at_least, "at_least")?,
+        },
+        "stay" => Limit::Stay {
+            line: need.text(&mut raw.line, "line")?,
+            level: need.level(&mut raw.level)?,
+            strobe: need.edge_of((&mut raw.strobe, "strobe"), (&mut raw.edge, "edge"))?,
+            before_s: place.seconds_or_zero(raw.before.take())?,
+            after_s: place.seconds_or_zero(raw.after.take())?,
+        },
+        "exclusive" => {
+            let span = raw.lines.as_ref().map(Spanned::span);
+            let lines = need.names(&mut raw.lines, "lines")?;
+            if lines.len() > MOST_LINES {
+                let message = format!("found {} lines, expected at most {MOST_LINES}", lines.len());
+                return Err(place.error(span.map_or(at, |s| s.start), message));
+            }
+            Limit::Exclusive {
+                lines,
+                level: need.level(&mut raw.level)?,
+                at_most_s: place.seconds_or_zero(raw.at_most.take())?,
+            }
+        }
+        word @ ("answer" | "delay") => {
+            let from = need.edge_of((&mut raw.from, "from"), (&mut raw.from_edge, "from_edge"))?;
+            let to = need.edge_of((&mut raw.to, "to"), (&mut raw.to_edge, "to_edge"))?;
+            if word == "answer" && raw.at_most.is_none() {
+                return Err(need.missing("at_most"));
+            }
+            let bounds = need.bounds(&mut raw.at_least, &mut raw.at_most)?;
+            if word == "answer" {
+                Limit::Answer { from, to, bounds }
+            } else {
+                Limit::Delay { from, to, bounds }
+            }
+        }
+        "period" => Limit::Period {
+            of: need.edge_of((&mut raw.line, "line"), (&mut raw.edge, "edge"))?,
+            bounds: need.bounds(&mut raw.at_least, &mut raw.at_most)?,
+            as_frequency: false,
+        },
+        "frequency" => Limit::Period {
+            of: need.edge_of((&mut raw.line, "line"), (&mut raw.edge, "edge"))?,
+            bounds: need.frequency_bounds(&mut raw.at_least, &mut raw.at_most)?,
+            as_frequency: true,
+        },
+        other => {
+            let message = format!("found the kind \"{other}\", expected one of {LIMIT_KINDS}");
+            return Err(place.error(kind.span().start, message));
+        }
+    };
+    if let Some((start, key)) = raw.left_over() {
+        let message = format!("the key {key} has no meaning in a limit of kind \"{}\"; remove it", need.kind);
+        return Err(place.error(start, message));
+    }
+    Ok(Rule {
+        name: name.map_or_else(|| limit_name(&limit), Spanned::into_inner),
+        setup_line: place.line_of(at),
+        demand: Demand::Limit(limit),
+    })
+}
+
+/// The rule of one `[[sequence]]`.
+pub fn sequence(raw: Spanned<RawSequence>, place: &Place) -> Result<Rule, Error> {
+    let at = raw.span().start;
+    let mut raw = raw.into_inner();
+    let need = Need {
+        place,
+        at,
+        kind: "sequence".to_owned(),
+    };
+    let bus_at = raw.bus.as_ref().map_or(at, |b| b.span().start);
+    let bus = need.names(&mut raw.bus, "bus")?;
+    if bus.len() > MOST_BITS {
+        let message = format!("found {} bits, expected at most {MOST_BITS}", bus.len());
+        return Err(place.error(bus_at, message));
+    }
+    let strobe = need.edge_of((&mut raw.strobe, "strobe"), (&mut raw.edge, "edge"))?;
+    let Some(word) = raw.rule.take() else {
+        return Err(place.error(at, format!("expected rule, one of {STEP_RULES}")));
+    };
+    let mut serial = || raw.serial.take().map(Spanned::into_inner);
+    let step = match word.get_ref().as_str() {
+        "count-up" => Step::CountUp,
+        "count-down" => Step::CountDown,
+        "shift-left" => Step::ShiftLeft { serial: serial() },
+        "shift-right" => Step::ShiftRight { serial: serial() },
+        "load" => Step::Load {
+            from: need.names(&mut raw.from, "from")?,
+        },
+        "hold" => Step::Hold,
+        "clear" => Step::Clear,
+        other => {
+            let message = format!("found the rule \"{other}\", expected one of {STEP_RULES}");
+            return Err(place.error(word.span().start, message));
+        }
+    };
+    let counts = matches!(step, Step::CountUp | Step::CountDown);
+    let modulus = match raw.modulus.take() {
+        Some(modulus) if !counts => {
+            let message = "modulus has a meaning only with count-up and count-down; remove it";
+            return Err(place.error(modulus.span().start, message));
+        }
+        Some(modulus) if *modulus.get_ref() < 2 => {
+            let message = format!("found the modulus {}, expected 2 or more", modulus.get_ref());
+            return Err(place.error(modulus.span().start, message));
+        }
+        modulus => modulus.map(|m| *m.get_ref() as u64),
+    };
+    let leftover = [
+        raw.from.as_ref().map(|f| (f.span().start, "from")),
+        raw.serial.as_ref().map(|s| (s.span().start, "serial")),
+    ];
+    if let Some((start, key)) = leftover.into_iter().flatten().next() {
+        let message = format!("the key {key} has no meaning with the rule \"{}\"; remove it", word.get_ref());
+        return Err(place.error(start, message));
+    }
+    let watch = raw.watch.map_or(Vec::new(), |w| w.into_inner().0);
+    let name = raw.name.map_or_else(
+        || format!("{} of {} at {}", step.word(), bus.join(" "), strobe.line),
+        Spanned::into_inner,
+    );
+    Ok(Rule {
+        name,
+        setup_line: place.line_of(at),
+        demand: Demand::Sequence(Sequence {
+            bus,
+            strobe,
+            step,
+            modulus,
+            settle_s: place.positive_seconds(raw.settle)?,
+            watch,
+        }),
+    })
+}
+
+/// The keys one kind of rule needs, and what is said when one is missing.
+struct Need<'a> {
+    place: &'a Place<'a>,
+    at: usize,
+    kind: String,
+}
+
+impl Need<'_> {
+    fn missing(&self, key: &str) -> Error {
+        let message = format!("a rule of kind \"{}\" needs the key {key}", self.kind);
+        self.place.error(self.at, message)
+    }
+
+    fn text(&self, value: &mut Text, key: &str) -> Result<String, Error> {
+        let value = value.take().ok_or_else(|| self.missing(key))?;
+        if value.get_ref().trim().is_empty() {
+            return Err(self.place.error(value.span().start, "expected a line's name, found nothing"));
+        }
+        Ok(value.into_inner())
+    }
+
+    fn names(&self, value: &mut Option<Spanned<Names>>, key: &str) -> Result<Vec<String>, Error> {
+        let value = value.take().ok_or_else(|| self.missing(key))?;
+        let start = value.span().start;
+        let names = value.into_inner().0;
+        if names.is_empty() {
+            return Err(self.place.error(start, "expected at least one line's name"));
+        }
+        let twice = |i: &usize| names[..*i].contains(&names[*i]);
+        if let Some(i) = (1..names.len()).find(twice) {
+            return Err(self.place.error(start, format!("found the line \"{}\" twice", names[i])));
+        }
+        Ok(names)
+    }
+
+    fn edge_of(&self, line: (&mut Text, &str), edge: (&mut Text, &str)) -> Result<EdgeOf, Error> {
+        let name = self.text(line.0, line.1)?;
+        let edge_word = edge.0.take().ok_or_else(|| self.missing(edge.1))?;
+        let polarity = match edge_word.get_ref().as_str() {
+            "rise" => Some(Polarity::Rise),
+            "fall" => Some(Polarity::Fall),
+            "both" => None,
+            other => {
+                let message = format!("found the edge \"{other}\", expected rise, fall or both");
+                return Err(self.place.error(edge_word.span().start, message));
+            }
+        };
+        Ok(EdgeOf { line: name, polarity })
+    }
+
+    fn level(&self, value: &mut Text) -> Result<Level, Error> {
+        let value = value.take().ok_or_else(|| self.missing("level"))?;
+        self.place.level(Some(value)).map(|l| l.expect("a level was given"))
+    }
+
+    fn seconds(&self, value: &mut Text, key: &str) -> Result<f64, Error> {
+        let value = value.take().ok_or_else(|| self.missing(key))?;
+        self.place.positive_seconds(Some(value)).map(|s| s.expect("a time was given"))
+    }
+
+    fn bounds(&self, at_least: &mut Text, at_most: &mut Text) -> Result<Bounds, Error> {
+        let at_most_at = at_most.as_ref().map(|t| t.span().start);
+        let bounds = Bounds {
+            at_least_s: self.place.positive_seconds(at_least.take())?,
+            at_most_s: self.place.positive_seconds(at_most.take())?,
+        };
+        self.ordered(bounds, at_most_at)
+    }
+
+    fn frequency_bounds(&self, at_least: &mut Text, at_most: &mut Text) -> Result<Bounds, Error> {
+        let at_most_at = at_most.as_ref().map(|t| t.span().start);
+        let hertz = |value: &mut Text| match value.take() {
+            None => Ok(None),
+            Some(text) => match parse_hertz(text.get_ref()) {
+                Ok(hertz) if hertz > 0.0 => Ok(Some(1.0 / hertz)),
+                Ok(_) => Err(self.place.error(text.span().start, "expected a frequency greater than zero")),
+                Err(message) => Err(self.place.error(text.span().start, message)),
+            },
+        };
+        // The lowest frequency is the longest period.
+        let bounds = Bounds {
+            at_most_s: hertz(at_least)?,
+            at_least_s: hertz(at_most)?,
+        };
+        self.ordered(bounds, at_most_at)
+    }
+
+    fn ordered(&self, bounds: Bounds, at: Option<usize>) -> Result<Bounds, Error> {
+        match (bounds.at_least_s, bounds.at_most_s) {
+            (None, None) => Err(self.missing("at_least or at_most")),
+            (Some(least), Some(most)) if least > most => {
+                let message = "expected at_most not below at_least";
+                Err(self.place.error(at.unwrap_or(self.at), message))
+            }
+            _ => Ok(bounds),
+        }
+    }
+}
+
+impl Place<'_> {
+    fn level(&self, value: Text) -> Result<Option<Level>, Error> {
+        let Some(value) = value else { return Ok(None) };
+        match value.get_ref().as_str() {
+            "low" => Ok(Some(Level::Low)),
+            "high" => Ok(Some(Level::High)),
+            other => {
+                let message = format!("found the level \"{other}\", expected low or high");
+                Err(self.error(value.span().start, message))
+            }
+        }
+    }
+
+    fn seconds_or_zero(&self, value: Text) -> Result<f64, Error> {
+        let Some(value) = value else { return Ok(0.0) };
+        let at = value.span().start;
+        match parse_seconds(value.get_ref()) {
+            Ok(seconds) if seconds >= 0.0 => Ok(seconds),
+            Ok(_) => Err(self.error(at, "expected a time not below zero")),
+            Err(message) => Err(self.error(at, message)),
+        }
+    }
+}
+
+impl RawLimit {
+    /// A key that no one took, with its place.
+    fn left_over(&self) -> Option<(usize, &'static str)> {
+        let texts = [
+            (&self.line, "line"),
+            (&self.level, "level"),
+            (&self.strobe, "strobe"),
+            (&self.edge, "edge"),
+            (&self.from, "from"),
+            (&self.from_edge, "from_edge"),
+            (&self.to, "to"),
+            (&self.to_edge, "to_edge"),
+            (&self.before, "before"),
+            (&self.after, "after"),
+            (&self.at_least, "at_least"),
+            (&self.at_most, "at_most"),
+        ];
+        let texts = texts.iter().filter_map(|(v, key)| Some((v.as_ref()?.span().start, *key)));
+        let lists = [(&self.lines, "lines"), (&self.data, "data")];
+        let lists = lists.iter().filter_map(|(v, key)| Some((v.as_ref()?.span().start, *key)));
+        texts.chain(lists).min()
+    }
+}
+
+/// A name for a limit that was given none.
+fn limit_name(limit: &Limit) -> String {
+    let word = limit.word();
+    match limit {
+        Limit::PulseWidth { line, level, .. } => match level {
+            Some(level) => format!("{word} of {line} ({})", level.word()),
+            None => format!("{word} of {line}"),
+        },
+        Limit::Setup { data, strobe, .. } | Limit::Hold { data, strobe, .. } => {
+            format!("{word} of {} at {}", data.join(" "), strobe.line)
+        }
+        Limit::Recovery { release, strobe, .. } => format!("{word} of {} to {}", release.line, strobe.line),
+        Limit::Stay {
+            line, level, strobe, ..
+        } => format!("{line} stays {} around {}", level.word(), strobe.line),
+        Limit::Exclusive { lines, level, .. } => format!("never {} together: {}", level.word(), lines.join(" ")),
+        Limit::Answer { from, to, .. } | Limit::Delay { from, to, .. } => {
+            format!("{word} from {} to {}", from.line, to.line)
+        }
+        Limit::Period { of, .. } => format!("{word} of {}", of.line),
+    }
+}
