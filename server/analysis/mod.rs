@@ -1,3 +1,4 @@
-//! Pure functions over sorted times; knows model only.
+//! Pure functions over sorted times; knows model and rule only.
 
+pub mod rules;
 pub mod stats;

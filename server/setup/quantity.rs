@@ -26,7 +26,11 @@ pub fn parse_seconds(text: &str) -> Result<f64, String> {
 /// A phrase that says what was expected.
 pub fn parse_volts(text: &str) -> Result<f64, String> {
     let units = [("V", 1.0), ("mV", 1e3), ("µV", 1e6), ("uV", 1e6), ("kV", 1e-3)];
-    parse(text, "expected a potential with its unit, such as \"4.93 V\" (V, mV or µV)", &units)
+    parse(
+        text,
+        "expected a potential with its unit, such as \"4.93 V\" (V, mV or µV)",
+        &units,
+    )
 }
 
 /// A frequency in hertz from text such as `1 MHz`, `32.768 kHz`.
@@ -34,7 +38,13 @@ pub fn parse_volts(text: &str) -> Result<f64, String> {
 /// # Errors
 /// A phrase that says what was expected.
 pub fn parse_hertz(text: &str) -> Result<f64, String> {
-    let units = [("Hz", 1.0), ("kHz", 1e-3), ("MHz", 1e-6), ("GHz", 1e-9), ("mHz", 1e3)];
+    let units = [
+        ("Hz", 1.0),
+        ("kHz", 1e-3),
+        ("MHz", 1e-6),
+        ("GHz", 1e-9),
+        ("mHz", 1e3),
+    ];
     let expected = "expected a frequency with its unit, such as \"1 MHz\" (Hz, kHz, MHz or GHz)";
     parse(text, expected, &units)
 }

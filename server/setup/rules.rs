@@ -17,7 +17,8 @@ const MOST_BITS: usize = 64;
 /// Lines in one rule `exclusive`, at most.
 const MOST_LINES: usize = 64;
 
-const LIMIT_KINDS: &str = "pulse-width, setup, hold, recovery, stay, exclusive, answer, delay, period, frequency";
+const LIMIT_KINDS: &str =
+    "pulse-width, setup, hold, recovery, stay, exclusive, answer, delay, period, frequency";
 const STEP_RULES: &str = "count-up, count-down, shift-left, shift-right, load, hold, clear";
 
 type Text = Option<Spanned<String>>;
@@ -175,7 +176,10 @@ pub fn limit(raw: Spanned<RawLimit>, place: &Place) -> Result<Rule, Error> {
         }
     };
     if let Some((start, key)) = raw.left_over() {
-        let message = format!("the key {key} has no meaning in a limit of kind \"{}\"; remove it", need.kind);
+        let message = format!(
+            "the key {key} has no meaning in a limit of kind \"{}\"; remove it",
+            need.kind
+        );
         return Err(place.error(start, message));
     }
     Ok(Rule {
@@ -237,7 +241,10 @@ pub fn sequence(raw: Spanned<RawSequence>, place: &Place) -> Result<Rule, Error>
         raw.serial.as_ref().map(|s| (s.span().start, "serial")),
     ];
     if let Some((start, key)) = leftover.into_iter().flatten().next() {
-        let message = format!("the key {key} has no meaning with the rule \"{}\"; remove it", word.get_ref());
+        let message = format!(
+            "the key {key} has no meaning with the rule \"{}\"; remove it",
+            word.get_ref()
+        );
         return Err(place.error(start, message));
     }
     let watch = raw.watch.map_or(Vec::new(), |w| w.into_inner().0);
@@ -275,7 +282,9 @@ impl Need<'_> {
     fn text(&self, value: &mut Text, key: &str) -> Result<String, Error> {
         let value = value.take().ok_or_else(|| self.missing(key))?;
         if value.get_ref().trim().is_empty() {
-            return Err(self.place.error(value.span().start, "expected a line's name, found nothing"));
+            return Err(self
+                .place
+                .error(value.span().start, "expected a line's name, found nothing"));
         }
         Ok(value.into_inner())
     }
@@ -289,7 +298,9 @@ impl Need<'_> {
         }
         let twice = |i: &usize| names[..*i].contains(&names[*i]);
         if let Some(i) = (1..names.len()).find(twice) {
-            return Err(self.place.error(start, format!("found the line \"{}\" twice", names[i])));
+            return Err(self
+                .place
+                .error(start, format!("found the line \"{}\" twice", names[i])));
         }
         Ok(names)
     }
@@ -311,12 +322,16 @@ impl Need<'_> {
 
     fn level(&self, value: &mut Text) -> Result<Level, Error> {
         let value = value.take().ok_or_else(|| self.missing("level"))?;
-        self.place.level(Some(value)).map(|l| l.expect("a level was given"))
+        self.place
+            .level(Some(value))
+            .map(|l| l.expect("a level was given"))
     }
 
     fn seconds(&self, value: &mut Text, key: &str) -> Result<f64, Error> {
         let value = value.take().ok_or_else(|| self.missing(key))?;
-        self.place.positive_seconds(Some(value)).map(|s| s.expect("a time was given"))
+        self.place
+            .positive_seconds(Some(value))
+            .map(|s| s.expect("a time was given"))
     }
 
     fn bounds(&self, at_least: &mut Text, at_most: &mut Text) -> Result<Bounds, Error> {
@@ -334,7 +349,9 @@ impl Need<'_> {
             None => Ok(None),
             Some(text) => match parse_hertz(text.get_ref()) {
                 Ok(hertz) if hertz > 0.0 => Ok(Some(1.0 / hertz)),
-                Ok(_) => Err(self.place.error(text.span().start, "expected a frequency greater than zero")),
+                Ok(_) => Err(self
+                    .place
+                    .error(text.span().start, "expected a frequency greater than zero")),
                 Err(message) => Err(self.place.error(text.span().start, message)),
             },
         };
@@ -399,9 +416,13 @@ impl RawLimit {
             (&self.at_least, "at_least"),
             (&self.at_most, "at_most"),
         ];
-        let texts = texts.iter().filter_map(|(v, key)| Some((v.as_ref()?.span().start, *key)));
+        let texts = texts
+            .iter()
+            .filter_map(|(v, key)| Some((v.as_ref()?.span().start, *key)));
         let lists = [(&self.lines, "lines"), (&self.data, "data")];
-        let lists = lists.iter().filter_map(|(v, key)| Some((v.as_ref()?.span().start, *key)));
+        let lists = lists
+            .iter()
+            .filter_map(|(v, key)| Some((v.as_ref()?.span().start, *key)));
         texts.chain(lists).min()
     }
 }
@@ -421,7 +442,9 @@ fn limit_name(limit: &Limit) -> String {
         Limit::Stay {
             line, level, strobe, ..
         } => format!("{line} stays {} around {}", level.word(), strobe.line),
-        Limit::Exclusive { lines, level, .. } => format!("never {} together: {}", level.word(), lines.join(" ")),
+        Limit::Exclusive { lines, level, .. } => {
+            format!("never {} together: {}", level.word(), lines.join(" "))
+        }
         Limit::Answer { from, to, .. } | Limit::Delay { from, to, .. } => {
             format!("{word} from {} to {}", from.line, to.line)
         }

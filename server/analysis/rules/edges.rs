@@ -59,7 +59,10 @@ pub struct Merge<'a> {
 
 impl<'a> Merge<'a> {
     pub fn new(columns: Vec<&'a [Ticks]>) -> Merge<'a> {
-        let heads = columns.iter().map(|c| c.first().copied().unwrap_or(Ticks::MAX)).collect();
+        let heads = columns
+            .iter()
+            .map(|c| c.first().copied().unwrap_or(Ticks::MAX))
+            .collect();
         Merge {
             next: vec![0; columns.len()],
             heads,
@@ -85,7 +88,10 @@ impl Iterator for Merge<'_> {
             return None;
         }
         self.next[first] += 1;
-        self.heads[first] = self.columns[first].get(self.next[first]).copied().unwrap_or(Ticks::MAX);
+        self.heads[first] = self.columns[first]
+            .get(self.next[first])
+            .copied()
+            .unwrap_or(Ticks::MAX);
         Some((time, first))
     }
 }

@@ -2,10 +2,10 @@
 //! hand): `$setup` breaks for 0 < strobe − data < limit, `$hold` for 0 ≤ data − strobe < limit, `$recovery` for
 //! 0 ≤ strobe − release < limit, `$width` and `$period` for less than the limit.
 
+use super::Names;
 use super::edges::{Edges, Merge, common_span, is_blind, pulses_at};
 use super::reach::{self, Reach, Stamp, Verdict};
 use super::tally::{Limits, Occasion, Tally};
-use super::Names;
 use crate::model::{Level, Line, Polarity, Ticks};
 use crate::rule::{EdgeOf, Limit};
 
@@ -70,7 +70,14 @@ pub(super) fn check(names: &mut Names, limit: &Limit) -> Option<Tally> {
             let line = Part::find(names, line);
             let (strobe, edges) = edges_of(names, strobe)?;
             let ticks = |s: f64| reach::limit_ticks(&names.capture.timebase, s);
-            stay(&line?, *level, &strobe, &edges, (ticks(*before_s), ticks(*after_s)), limits)
+            stay(
+                &line?,
+                *level,
+                &strobe,
+                &edges,
+                (ticks(*before_s), ticks(*after_s)),
+                limits,
+            )
         }
         Limit::Exclusive { lines, level, .. } => {
             let lines = names.all(lines)?;
@@ -174,7 +181,11 @@ fn setup(data: &Part, strobe: &Part, strobes: &Edges, tally: &mut Tally) {
         }
         // A change stamped a little after the strobe may truly have come before it.
         let mut last = done;
-        while reach.above > 0.0 && changes.get(last).is_some_and(|c| ((*c - time).0 as f64) < reach.above) {
+        while reach.above > 0.0
+            && changes
+                .get(last)
+                .is_some_and(|c| ((*c - time).0 as f64) < reach.above)
+        {
             last += 1;
         }
         let mut verdict = Verdict::Kept;
@@ -206,7 +217,13 @@ fn setup(data: &Part, strobe: &Part, strobes: &Edges, tally: &mut Tally) {
                     end: change.max(time),
                     lines: &place,
                 };
-                tally.judged(verdict, (measured, reach), measured as f64 - limit, occasion, None);
+                tally.judged(
+                    verdict,
+                    (measured, reach),
+                    measured as f64 - limit,
+                    occasion,
+                    None,
+                );
             }
             None => tally.kept += 1,
         }
@@ -224,7 +241,11 @@ fn hold(data: &Part, strobe: &Part, strobes: &Edges, tally: &mut Tally) {
     for time in strobes.iter() {
         let surely_before = |c: Ticks| {
             let value = (c - time).0 as f64;
-            if reach.above > 0.0 { value + reach.above <= 0.0 } else { value < 0.0 }
+            if reach.above > 0.0 {
+                value + reach.above <= 0.0
+            } else {
+                value < 0.0
+            }
         };
         while changes.get(done).is_some_and(|&c| surely_before(c)) {
             done += 1;
@@ -260,7 +281,13 @@ fn hold(data: &Part, strobe: &Part, strobes: &Edges, tally: &mut Tally) {
                     end: change.max(time),
                     lines: &place,
                 };
-                tally.judged(verdict, (measured, reach), measured as f64 - limit, occasion, None);
+                tally.judged(
+                    verdict,
+                    (measured, reach),
+                    measured as f64 - limit,
+                    occasion,
+                    None,
+                );
             }
             None => tally.kept += 1,
         }
@@ -312,7 +339,13 @@ fn following(
                         Verdict::Breached => Verdict::CantTell,
                         other => other,
                     };
-                    tally.judged(verdict, (measured, reach), measured as f64 - limit, occasion, None);
+                    tally.judged(
+                        verdict,
+                        (measured, reach),
+                        measured as f64 - limit,
+                        occasion,
+                        None,
+                    );
                 } else {
                     tally.measure(measured, reach, occasion);
                 }
@@ -320,7 +353,8 @@ fn following(
             None => {
                 let waited = (end_of_record - start).0 as f64;
                 // The answer would be known only when the record went on for the limit and its doubt.
-                if reach::at_most(waited, reach, limits.at_most.unwrap_or(f64::INFINITY)) == Verdict::Breached {
+                if reach::at_most(waited, reach, limits.at_most.unwrap_or(f64::INFINITY)) == Verdict::Breached
+                {
                     let occasion = Occasion {
                         start,
                         end: end_of_record,
@@ -384,12 +418,18 @@ fn stay(
         let window = ((t - before).floor() as i64, (t + after).ceil() as i64);
         let span = part.line.span;
         let recorded = span.start.0 <= window.0 && window.1 <= span.end.0;
-        if part.line.first == Level::Unknown || is_blind(&lines, Ticks(window.0), Ticks(window.1)) || !recorded {
+        if part.line.first == Level::Unknown
+            || is_blind(&lines, Ticks(window.0), Ticks(window.1))
+            || !recorded
+        {
             tally.not_judged += 1;
             continue;
         }
         // An excursion surely over before the window of this strobe matters to no later one either.
-        while off.get(first).is_some_and(|(_, end)| end.0 as f64 + line.late + at.early <= t - before) {
+        while off
+            .get(first)
+            .is_some_and(|(_, end)| end.0 as f64 + line.late + at.early <= t - before)
+        {
             first += 1;
         }
         // The distance of the nearest excursion, and the margin it leaves.
@@ -467,7 +507,10 @@ fn exclusive(parts: &[Part], level: Level, limits: Limits) -> Tally {
     let begins = Polarity::towards(level).expect("low or high");
     let columns = lines.iter().map(|l| &l.edges[..]).collect();
     // Per line: since when it is at the level, and when it last left it.
-    let mut since: Vec<Option<Ticks>> = lines.iter().map(|l| (l.first == level).then_some(l.span.start)).collect();
+    let mut since: Vec<Option<Ticks>> = lines
+        .iter()
+        .map(|l| (l.first == level).then_some(l.span.start))
+        .collect();
     let mut left: Vec<Option<Ticks>> = vec![None; parts.len()];
     let mut seen = vec![0usize; parts.len()];
     let mut pending: Vec<(usize, usize, Ticks)> = Vec::new();
@@ -495,8 +538,12 @@ fn exclusive(parts: &[Part], level: Level, limits: Limits) -> Tally {
         seen[i] += 1;
         if polarity == begins {
             since[i] = Some(time);
-            let nearest = (0..parts.len()).filter(|&j| j != i && since[j].is_none()).filter_map(|j| Some((left[j]?, j)));
-            let others: Vec<usize> = (0..parts.len()).filter(|&j| j != i && since[j].is_some()).collect();
+            let nearest = (0..parts.len())
+                .filter(|&j| j != i && since[j].is_none())
+                .filter_map(|j| Some((left[j]?, j)));
+            let others: Vec<usize> = (0..parts.len())
+                .filter(|&j| j != i && since[j].is_some())
+                .collect();
             if others.is_empty() {
                 match nearest.max() {
                     Some((end, j)) => judge(&mut tally, (j, i), time, end),

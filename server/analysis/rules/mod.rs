@@ -53,7 +53,9 @@ pub fn check(capture: &Capture, rules: &[Rule], same_signal: &[(String, String)]
 
 /// Checks the rules alone.
 pub fn check_rules(capture: &Capture, rules: &[Rule]) -> Vec<RuleResult> {
-    let threads = std::thread::available_parallelism().map_or(1, |n| n.get()).min(rules.len());
+    let threads = std::thread::available_parallelism()
+        .map_or(1, |n| n.get())
+        .min(rules.len());
     if threads < 2 {
         return rules.iter().map(|rule| check_one(capture, rule)).collect();
     }
@@ -71,7 +73,9 @@ pub fn check_rules(capture: &Capture, rules: &[Rule]) -> Vec<RuleResult> {
     let mut all: Vec<(usize, RuleResult)> = std::thread::scope(|scope| {
         let workers: Vec<_> = (0..threads).map(|_| scope.spawn(work)).collect();
         let joined = workers.into_iter().map(|w| w.join());
-        joined.flat_map(|done| done.unwrap_or_else(|panic| std::panic::resume_unwind(panic))).collect()
+        joined
+            .flat_map(|done| done.unwrap_or_else(|panic| std::panic::resume_unwind(panic)))
+            .collect()
     });
     all.sort_by_key(|(i, _)| *i);
     all.into_iter().map(|(_, result)| result).collect()
@@ -160,7 +164,9 @@ impl Limit {
             Limit::Setup { at_least_s, .. }
             | Limit::Hold { at_least_s, .. }
             | Limit::Recovery { at_least_s, .. } => (Some(*at_least_s), None),
-            Limit::Stay { before_s, after_s, .. } => (Some(before_s.min(*after_s)), None),
+            Limit::Stay {
+                before_s, after_s, ..
+            } => (Some(before_s.min(*after_s)), None),
             Limit::Exclusive { at_most_s, .. } => (None, Some(*at_most_s)),
         };
         Limits {

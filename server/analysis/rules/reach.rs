@@ -94,7 +94,11 @@ pub fn limit_ticks(timebase: &Timebase, seconds: f64) -> f64 {
     let ticks = timebase.ticks_of(seconds);
     let whole = ticks.round();
     let near = (1e-6 * whole.abs()).clamp(1e-9, 0.01);
-    if (ticks - whole).abs() <= near { whole } else { ticks }
+    if (ticks - whole).abs() <= near {
+        whole
+    } else {
+        ticks
+    }
 }
 
 #[cfg(test)]
@@ -105,13 +109,22 @@ mod tests {
     #[test]
     fn exact_edges_leave_no_doubt() {
         let exact = Reach::default();
-        assert_eq!([19.0, 20.0, 21.0].map(|m| at_least(m, exact, 20.0)), [Breached, Kept, Kept]);
-        assert_eq!([19.0, 20.0, 21.0].map(|m| at_most(m, exact, 20.0)), [Kept, Kept, Breached]);
+        assert_eq!(
+            [19.0, 20.0, 21.0].map(|m| at_least(m, exact, 20.0)),
+            [Breached, Kept, Kept]
+        );
+        assert_eq!(
+            [19.0, 20.0, 21.0].map(|m| at_most(m, exact, 20.0)),
+            [Kept, Kept, Breached]
+        );
     }
 
     #[test]
     fn sampled_edges_leave_one_period_of_doubt() {
-        let stamp = Stamp { early: 1.0, late: 0.0 };
+        let stamp = Stamp {
+            early: 1.0,
+            late: 0.0,
+        };
         let reach = Reach::between(stamp, stamp);
         let told = [18.0, 19.0, 20.0, 21.0].map(|m| at_least(m, reach, 20.0));
         assert_eq!(told, [Breached, Breached, CantTell, Kept]);

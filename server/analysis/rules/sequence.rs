@@ -124,7 +124,10 @@ impl Rule {
         if after == before {
             return Instead::NotAtAll;
         }
-        if self.other_way().is_some_and(|other| other.expected(before, input) == after) {
+        if self
+            .other_way()
+            .is_some_and(|other| other.expected(before, input) == after)
+        {
             return Instead::OtherWay;
         }
         if moves && self.expected(expected, input) == after {
@@ -167,7 +170,10 @@ impl<'a> Cursor<'a> {
         for (i, line) in self.lines.iter().enumerate() {
             let edges = &line.edges;
             let mut next = self.next[i];
-            while edges.get(next).is_some_and(|&e| e < time || (closed && e == time)) {
+            while edges
+                .get(next)
+                .is_some_and(|&e| e < time || (closed && e == time))
+            {
                 next += 1;
             }
             if next != self.next[i] {
@@ -213,12 +219,19 @@ fn try_check(names: &mut Names, sequence: &Sequence) -> Option<(Tally, Tale)> {
     let (strobe_index, strobe) = names.line(&sequence.strobe.line)?;
     let (bus, inputs, watch) = (bus?, inputs?, watch?);
     if bus.len() > 64 || inputs.len() > 64 {
-        names.missing.push(format!("a bus of at most 64 bits (it has {})", bus.len().max(inputs.len())));
+        names.missing.push(format!(
+            "a bus of at most 64 bits (it has {})",
+            bus.len().max(inputs.len())
+        ));
         return None;
     }
     let loads = matches!(sequence.step, Step::Load { .. });
     if loads && inputs.len() != bus.len() {
-        names.missing.push(format!("a bus of {} bits to load from (found {})", bus.len(), inputs.len()));
+        names.missing.push(format!(
+            "a bus of {} bits to load from (found {})",
+            bus.len(),
+            inputs.len()
+        ));
         return None;
     }
     let bits = bus.len();
@@ -239,15 +252,27 @@ fn try_check(names: &mut Names, sequence: &Sequence) -> Option<(Tally, Tale)> {
     };
     let lines = |of: &[usize]| of.iter().map(|&i| &capture.lines[i]).collect::<Vec<&Line>>();
     let (bus_lines, input_lines) = (lines(&bus), lines(&inputs));
-    let still = bus_lines.iter().fold(0, |s, l| s << 1 | u64::from(l.edges.is_empty() && l.first.is_known()));
-    let all: Vec<&Line> = bus_lines.iter().chain(&input_lines).copied().chain([strobe]).collect();
+    let still = bus_lines.iter().fold(0, |s, l| {
+        s << 1 | u64::from(l.edges.is_empty() && l.first.is_known())
+    });
+    let all: Vec<&Line> = bus_lines
+        .iter()
+        .chain(&input_lines)
+        .copied()
+        .chain([strobe])
+        .collect();
     let place: Vec<usize> = std::iter::once(strobe_index).chain(bus.iter().copied()).collect();
     let parts: Vec<usize> = place.iter().chain(&inputs).copied().collect();
 
     // A doubt of one sampling period about when the bus was read, as for any interval.
-    let widest = bus_lines.iter().map(|l| Stamp::of(l).early + Stamp::of(l).late).fold(0.0, f64::max);
+    let widest = bus_lines
+        .iter()
+        .map(|l| Stamp::of(l).early + Stamp::of(l).late)
+        .fold(0.0, f64::max);
     let doubt = widest.max(strobe.sample_ticks);
-    let settle = sequence.settle_s.map(|s| reach::limit_ticks(&capture.timebase, s));
+    let settle = sequence
+        .settle_s
+        .map(|s| reach::limit_ticks(&capture.timebase, s));
     let end_of_record = common_span(&all).end;
 
     let mut tally = Tally::new(Limits::default(), doubt);
@@ -264,7 +289,11 @@ fn try_check(names: &mut Names, sequence: &Sequence) -> Option<(Tally, Tale)> {
     for i in 0..strobes.len() {
         let time = strobes.get(i).expect("within the list");
         let before = before_at.at(time, false);
-        let input = if inputs.is_empty() { 0 } else { input_at.at(time, false) };
+        let input = if inputs.is_empty() {
+            0
+        } else {
+            input_at.at(time, false)
+        };
         let next = strobes.get(i + 1);
         let (early, late, until) = match settle {
             Some(settle) => {
@@ -276,7 +305,11 @@ fn try_check(names: &mut Names, sequence: &Sequence) -> Option<(Tally, Tale)> {
                 let doubtful_from = Ticks(due.0 - doubt.floor() as i64).max(time);
                 let doubtful_to = Ticks(due.0.saturating_add(doubt.ceil() as i64));
                 // Nothing that the next strobe does belongs to this step.
-                let early = if doubtful_from < limit { early_at.at(doubtful_from, true) } else { early_at.at(limit, false) };
+                let early = if doubtful_from < limit {
+                    early_at.at(doubtful_from, true)
+                } else {
+                    early_at.at(limit, false)
+                };
                 let late = if doubt == 0.0 {
                     early
                 } else {
@@ -346,7 +379,8 @@ fn try_check(names: &mut Names, sequence: &Sequence) -> Option<(Tally, Tale)> {
         *instead.entry(rule.instead(*taken, still)).or_default() += 1;
     }
     tale.instead = instead.into_iter().collect();
-    tale.instead.sort_by_key(|&(what, n)| (std::cmp::Reverse(n), what));
+    tale.instead
+        .sort_by_key(|&(what, n)| (std::cmp::Reverse(n), what));
     tale.suspicion = suspicion(&rule, &seen, &tale, still);
     tale.company = company(names, (&parts, &watch), &windows, &wrong_spans);
     Some((tally, tale))
@@ -361,7 +395,11 @@ fn suspicion(rule: &Rule, seen: &HashMap<Taken, u64>, tale: &Tale, still: u64) -
     let fits = |map: &dyn Fn(u64) -> u64, rule: &Rule, ignore: u64| -> u64 {
         let right = seen.iter().filter(|(t, _)| {
             let (before, after) = (map(t.before), map(t.after));
-            let input = if rule.kind == Kind::Load { map(t.input) } else { t.input };
+            let input = if rule.kind == Kind::Load {
+                map(t.input)
+            } else {
+                t.input
+            };
             (rule.expected(before, input) ^ after) & !ignore == 0
         });
         right.map(|(_, n)| n).sum()
@@ -376,12 +414,20 @@ fn suspicion(rule: &Rule, seen: &HashMap<Taken, u64>, tale: &Tale, still: u64) -
     }
     // Loading moves no bit, so only what comes out of it can be permuted.
     if rule.kind == Kind::Load {
-        let n = seen.iter().filter(|(t, _)| reverse(t.after, bits) == t.input).map(|(_, n)| n).sum();
+        let n = seen
+            .iter()
+            .filter(|(t, _)| reverse(t.after, bits) == t.input)
+            .map(|(_, n)| n)
+            .sum();
         if n >= needed {
             return Some((Suspicion::Reversed, n));
         }
         for (i, j) in (0..bits).flat_map(|i| (i + 1..bits).map(move |j| (i, j))) {
-            let n = seen.iter().filter(|(t, _)| swap(t.after, i, j) == t.input).map(|(_, n)| n).sum();
+            let n = seen
+                .iter()
+                .filter(|(t, _)| swap(t.after, i, j) == t.input)
+                .map(|(_, n)| n)
+                .sum();
             if n >= needed {
                 return Some((Suspicion::Swapped(i, j), n));
             }
@@ -455,7 +501,13 @@ pub fn binary(value: u64, bits: usize) -> String {
 
 /// What happened instead, as part of a sentence.
 pub fn instead_words(instead: Instead, lines: &[Line], bus: &[usize]) -> String {
-    let name = |bit: usize| bus.iter().rev().nth(bit).map_or("?", |&i| lines[i].name.as_str()).to_owned();
+    let name = |bit: usize| {
+        bus.iter()
+            .rev()
+            .nth(bit)
+            .map_or("?", |&i| lines[i].name.as_str())
+            .to_owned()
+    };
     match instead {
         Instead::OtherWay => "it went the other way".to_owned(),
         Instead::Twice => "it stepped twice".to_owned(),

@@ -41,7 +41,8 @@ pub fn stuck(capture: &Capture) -> Vec<Stuck> {
         }
         let group = groups.iter().find(|g| g.contains(&index));
         let moving = |&i: &usize| busy(&capture.lines[i]);
-        let mut neighbours: Vec<usize> = group.map_or(Vec::new(), |g| g.iter().copied().filter(moving).collect());
+        let mut neighbours: Vec<usize> =
+            group.map_or(Vec::new(), |g| g.iter().copied().filter(moving).collect());
         neighbours.sort_by_key(|&i| std::cmp::Reverse(capture.lines[i].edges.len()));
         let at_the_end = group.is_some_and(|g| {
             let to_top = g.iter().take_while(|&&i| i != index);
@@ -67,13 +68,18 @@ pub fn bridged(capture: &Capture, same_signal: &[(String, String)]) -> Vec<Bridg
         if line.edges.len() < BUSY || line.same_as.is_some() {
             continue;
         }
-        let twin = firsts.iter().copied().find(|&f| is_equal(&capture.lines[f], line));
+        let twin = firsts
+            .iter()
+            .copied()
+            .find(|&f| is_equal(&capture.lines[f], line));
         let Some(twin) = twin else {
             firsts.push(index);
             continue;
         };
         let (a, b) = (&capture.lines[twin].name, &line.name);
-        let declared = same_signal.iter().any(|(x, y)| (x == a && y == b) || (x == b && y == a));
+        let declared = same_signal
+            .iter()
+            .any(|(x, y)| (x == a && y == b) || (x == b && y == a));
         if !declared {
             found.push(Bridged {
                 lines: (twin, index),
@@ -90,7 +96,10 @@ fn is_equal(a: &Line, b: &Line) -> bool {
     a.edges.len() == b.edges.len()
         && a.first == b.first
         && a.capture == b.capture
-        && a.edges.iter().zip(b.edges.iter()).all(|(&x, &y)| (x - y).0.abs() as f64 <= slack)
+        && a.edges
+            .iter()
+            .zip(b.edges.iter())
+            .all(|(&x, &y)| (x - y).0.abs() as f64 <= slack)
 }
 
 /// Groups of neighbours, most significant first: the buses, then lines called by one stem and a number.
@@ -148,8 +157,10 @@ mod tests {
             line("D2", (1..20).map(|i| i * 32)),
             line("D3", []),
         ]);
-        let told: Vec<(usize, Vec<usize>, bool)> =
-            stuck(&capture).into_iter().map(|s| (s.line, s.neighbours, s.at_the_end)).collect();
+        let told: Vec<(usize, Vec<usize>, bool)> = stuck(&capture)
+            .into_iter()
+            .map(|s| (s.line, s.neighbours, s.at_the_end))
+            .collect();
         assert_eq!(told, vec![(1, vec![0, 2], false), (3, vec![0, 2], true)]);
     }
 
@@ -160,7 +171,10 @@ mod tests {
         lines.push(line("D2", (1..50).map(|i| i * 7 + i64::from(i == 30))));
         let capture = capture(lines);
         let all = bridged(&capture, &[]);
-        assert_eq!(all.iter().map(|b| (b.lines, b.same_group)).collect::<Vec<_>>(), vec![((0, 1), true), ((0, 2), false)]);
+        assert_eq!(
+            all.iter().map(|b| (b.lines, b.same_group)).collect::<Vec<_>>(),
+            vec![((0, 1), true), ((0, 2), false)]
+        );
         let declared = [("IN".to_owned(), "D0".to_owned())];
         assert_eq!(bridged(&capture, &declared).len(), 1);
     }

@@ -46,7 +46,11 @@ impl Margins {
     fn new(limits: &Limits, finest: f64) -> Margins {
         let limit = [limits.at_least, limits.at_most].into_iter().flatten();
         let limit = limit.filter(|l| *l > 0.0).fold(f64::INFINITY, f64::min);
-        let bin = if limit.is_finite() { limit / BINS_BELOW as f64 } else { 1.0 };
+        let bin = if limit.is_finite() {
+            limit / BINS_BELOW as f64
+        } else {
+            1.0
+        };
         let bin = bin.max(finest).max(1.0);
         Margins {
             start: -(BINS_BELOW as f64) * bin,
