@@ -1,0 +1,81 @@
+// Starts the server on a free port and a browser on its pages, for the tests in this folder.
+// EDGEWITNESS_BIN names another binary than the debug build; CHROMIUM another browser than Debian's.
+import { spawn } from "node:child_process";
+import { existsSync, mkdtempSync, rmSync } from "node:fs";
+import { tmpdir } from "node:os";
+import path from "node:path";
+import { fileURLToPath } from "node:url";
+import { chromium } from "playwright-core";
+
+export const ROOT = path.resolve(path.dirname(fileURLToPath(import.meta.url)), "../..");
+const BINARY = process.env.EDGEWITNESS_BIN ?? path.join(ROOT, "target/debug/edgewitness");
+const BROWSER = process.env.CHROMIUM ?? "/usr/bin/chromium";
+/** How long a start may take before the test gives up; no test asserts a time. */
+const PATIENCE_MS = 60_000;
+
+/** A file of `sample-captures/`. */
+export function sample(name) {
+  return path.join(ROOT, "sample-captures", name);
+}
+
+/**
+ * Starts `edgewitness serve` with `words` more, in a data folder of its own unless the words name one.
+ * Gives `{ url, data, output(), stop() }`; `stop` ends the server and removes the folder that was made for it.
+ */
+export async function startServer(words = []) {
+  if (!existsSync(BINARY)) throw new Error(`${BINARY} is missing: run cargo build first`);
+  const made = words.includes("--data") ? null : mkdtempSync(path.join(tmpdir(), "edgewitness-"));
+  const data = made ?? words[words.indexOf("--data") + 1];
+  const all = ["serve", "--listen", "127.0.0.1:0", ...(made ? ["--data", made] : []), ...words];
+  const child = spawn(BINARY, all, { stdio: ["ignore", "pipe", "pipe"], env: { ...process.env, NO_COLOR: "1" } });
+  let output = "";
+  const url = await new Promise((resolve, reject) => {
+    const timer = setTimeout(() => reject(new Error(`no address after ${PATIENCE_MS} ms:\n${output}`)), PATIENCE_MS);
+    const listen = (chunk) => {
+      output += chunk;
+      const found = /http:\/\/127\.0\.0\.1:\d+/.exec(output);
+      if (found) {
+        clearTimeout(timer);
+        resolve(found[0]);
+      }
+    };
+    child.stdout.on("data", listen);
+    child.stderr.on("data", listen);
+    child.on("exit", (code) => {
+      clearTimeout(timer);
+      reject(new Error(`the server ended with ${code}:\n${output}`));
+    });
+  });
+  const stop = async () => {
+    if (child.exitCode === null) {
+      const ended = new Promise((resolve) => child.once("exit", resolve));
+      child.kill("SIGTERM");
+      await ended;
+    }
+    if (made) rmSync(made, { recursive: true, force: true });
+  };
+  return { url, data, output: () => output, stop, child };
+}
+
+/** A headless browser. The sandbox is off, as containers lack what it needs; only our own pages are opened. */
+export async function startBrowser() {
+  return chromium.launch({ executablePath: BROWSER, args: ["--no-sandbox", "--disable-gpu"] });
+}
+
+/**
+ * A page of 1280 × 720 that collects what goes wrong: errors of scripts, of the console, requests elsewhere.
+ * Gives `{ page, troubles }`.
+ */
+export async function openPage(browser, url, options = {}) {
+  const context = await browser.newContext({ viewport: { width: 1280, height: 720 }, ...options });
+  const page = await context.newPage();
+  const troubles = [];
+  page.on("pageerror", (error) => troubles.push(`script: ${error.message}`));
+  page.on("console", (message) => message.type() === "error" && troubles.push(`console: ${message.text()}`));
+  page.on("request", (request) => {
+    const target = request.url();
+    if (!target.startsWith(url) && !/^(data|blob):/.test(target)) troubles.push(`request elsewhere: ${target}`);
+  });
+  await page.goto(url);
+  return { page, troubles };
+}
