@@ -5,80 +5,34 @@ use super::machine::{Dip, Faults};
 use super::wires::{Edge, Net, Wires, ns};
 use crate::model::Ticks;
 
-/// One pin of a connector: board, connector, pin, line, colour of the wire, what runs beside it.
-pub struct Pin {
-    pub board: &'static str,
-    pub connector: &'static str,
-    pub pin: u8,
-    pub line: &'static str,
-    pub wire: &'static str,
-    /// Pins of the same ribbon next to it.
-    pub beside: &'static [u8],
-}
-
-const fn pin(
-    board: &'static str,
-    connector: &'static str,
-    pin: u8,
-    line: &'static str,
-    wire: &'static str,
-    beside: &'static [u8],
-) -> Pin {
-    Pin {
-        board,
-        connector,
-        pin,
-        line,
-        wire,
-        beside,
-    }
-}
-
-/// The harness as it was found. STEP and CLEAR_N lie side by side on the sequencer's J2.
-pub const PINS: [Pin; 22] = [
-    pin("sequencer", "J2", 9, "TEMPO", "white", &[10]),
-    pin("sequencer", "J2", 10, "BEAT", "black", &[9, 11]),
-    pin("sequencer", "J2", 11, "STEP", "brown", &[10, 12]),
-    pin("sequencer", "J2", 12, "CLEAR_N", "red", &[11, 13]),
-    pin("sequencer", "J2", 13, "LAMP", "orange", &[12]),
-    pin("sequencer", "J5", 2, "STRIKE_OUT", "yellow", &[]),
-    pin("memory", "J4", 3, "TUNE_A", "green", &[4]),
-    pin("memory", "J4", 4, "TUNE_B", "blue", &[3, 5]),
-    pin("memory", "J4", 5, "NOTE", "violet", &[4]),
-    pin("tower", "J9", 2, "STRIKE_IN", "yellow", &[]),
-    pin("tower", "J9", 4, "HAMMER", "grey", &[5]),
-    pin("tower", "J9", 5, "DAMPER", "white", &[4]),
-    pin("driver", "J6", 1, "BELL[0]", "brown", &[2]),
-    pin("driver", "J6", 2, "BELL[1]", "red", &[1, 3]),
-    pin("driver", "J6", 3, "BELL[2]", "orange", &[2, 4]),
-    pin("driver", "J6", 4, "BELL[3]", "yellow", &[3, 5]),
-    pin("driver", "J6", 5, "BELL[4]", "green", &[4, 6]),
-    pin("driver", "J6", 6, "BELL[5]", "blue", &[5, 7]),
-    pin("driver", "J6", 7, "BELL[6]", "violet", &[6, 8]),
-    pin("driver", "J6", 8, "BELL[7]", "grey", &[7]),
-    pin("panel", "J1", 1, "PLAY", "green", &[2]),
-    pin("panel", "J1", 2, "", "black", &[1]),
-];
-
-/// The harness sheet as a table: one row a pin; `beside` lists the pins of the same connector that run next to it.
-pub fn sheet() -> String {
-    let mut text = String::from("board,connector,pin,line,wire,beside\n");
-    for p in &PINS {
-        let beside: Vec<String> = p.beside.iter().map(u8::to_string).collect();
-        let row = [
-            p.board,
-            p.connector,
-            &p.pin.to_string(),
-            p.line,
-            p.wire,
-            &beside.join(" "),
-        ]
-        .join(",");
-        text.push_str(&row);
-        text.push('\n');
-    }
-    text
-}
+/// The harness sheet as the machine was found: STEP and CLEAR_N lie side by side on the sequencer's J2.
+pub const SHEET: &str = "\
+board,connector,pin,signal,colour,neighbours,line
+sequencer,J2,9,TEMPO,white,ribbon,
+sequencer,J2,10,BEAT,black,ribbon,
+sequencer,J2,11,STEP,brown,ribbon,
+sequencer,J2,12,CLEAR_N,red,ribbon,
+sequencer,J2,13,LAMP,orange,ribbon,
+sequencer,J2,14,,black,ribbon,
+sequencer,J5,2,STRIKE,yellow,,STRIKE_OUT
+memory,J4,3,TUNE_A,green,ribbon,
+memory,J4,4,TUNE_B,blue,ribbon,
+memory,J4,5,NOTE,violet,ribbon,
+memory,J4,6,TUNE_C,grey,ribbon,
+memory,J4,7,TUNE_D,white,ribbon,
+tower,J9,2,STRIKE,yellow,,STRIKE_IN
+tower,J9,4,HAMMER,grey,,
+tower,J9,5,DAMPER,white,,
+driver,J6,1,BELL[0],brown,ribbon,
+driver,J6,2,BELL[1],red,ribbon,
+driver,J6,3,BELL[2],orange,ribbon,
+driver,J6,4,BELL[3],yellow,ribbon,
+driver,J6,5,BELL[4],green,ribbon,
+driver,J6,6,BELL[5],blue,ribbon,
+driver,J6,7,BELL[6],violet,ribbon,
+driver,J6,8,BELL[7],grey,ribbon,
+panel,J1,1,PLAY,green,,
+";
 
 /// The ribbon at the sequencer's J2: a fall of STEP pulls CLEAR_N down through the gap between two wires.
 pub struct Cable {

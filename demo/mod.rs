@@ -240,8 +240,8 @@ pub fn files() -> Vec<DemoFile> {
         ),
         (
             "harness.csv",
-            harness::sheet(),
-            "the harness sheet: connectors, pins, lines, wires, and which pins lie side by side.",
+            harness::SHEET.to_owned(),
+            "the harness sheet: connectors, pins, signals, wires, and which pins lie side by side.",
         ),
         (
             "truth.json",

@@ -5,6 +5,8 @@ use std::collections::BTreeMap;
 use edgewitness::demo;
 use edgewitness::demo::truth::CaptureTruth;
 use edgewitness::demo::wires::Net;
+use edgewitness::harness::{Clips, Harness};
+use edgewitness::setup::Setup;
 
 fn file(name: &str) -> String {
     let files = demo::files();
@@ -210,4 +212,21 @@ fn the_evening_has_enough_of_everything() {
 fn the_same_seed_gives_the_same_machine() {
     let (first, second) = (demo::as_found(), demo::as_found());
     assert_eq!(first.waves, second.waves);
+}
+
+#[test]
+fn setup_and_harness_name_lines_that_are_there() {
+    let lines = read_vcd(&file("as-found.vcd"));
+    let setup = Setup::parse(&file("setup.toml"), "setup.toml").expect("a setup file without mistakes");
+    assert_eq!(setup.links.len(), 1);
+    for link in &setup.links {
+        assert!(lines.contains_key(&link.from) && lines.contains_key(&link.to));
+    }
+    let harness = Harness::parse(&file("harness.csv"), "harness.csv").expect("a sheet without mistakes");
+    let clips = Clips::default();
+    for line in lines.keys() {
+        assert!(harness.place(line, &clips).is_some(), "{line} has a place");
+    }
+    assert_eq!(harness.place("STRIKE_IN", &clips).as_deref(), Some("tower J9-2, yellow"));
+    assert_eq!(harness.side_by_side("STEP", "CLEAR_N", &clips).len(), 1);
 }

@@ -1,0 +1,140 @@
+//! Arrows point one way: which module of the house may know which, read from the sources.
+
+use std::collections::{BTreeMap, BTreeSet};
+use std::path::{Path, PathBuf};
+
+/// Who may know whom. What stands in a file's own tests is not counted.
+const MAY_KNOW: [(&str, &[&str]); 12] = [
+    ("model", &[]),
+    ("ingest", &["model"]),
+    ("setup", &["model"]),
+    ("analysis", &["model"]),
+    ("report", &["model"]),
+    ("harness", &[]),
+    ("demo", &["model"]),
+    ("store", &["model", "report"]),
+    (
+        "workflow",
+        &[
+            "model", "ingest", "setup", "harness", "analysis", "report", "store", "demo",
+        ],
+    ),
+    (
+        "web",
+        &[
+            "model", "ingest", "setup", "analysis", "report", "store", "workflow", "demo",
+        ],
+    ),
+    (
+        "cli",
+        &[
+            "model", "ingest", "setup", "harness", "analysis", "report", "store", "workflow", "demo", "web",
+        ],
+    ),
+    ("main", &["cli"]),
+];
+
+fn sources(folder: &Path, found: &mut Vec<PathBuf>) {
+    for entry in std::fs::read_dir(folder).expect("a folder of sources") {
+        let path = entry.expect("an entry").path();
+        if path.is_dir() {
+            sources(&path, found);
+        } else if path.extension().is_some_and(|e| e == "rs") {
+            found.push(path);
+        }
+    }
+}
+
+/// Names of the crate's modules that the text reaches for: `crate::name`, `crate::{name, …}`, `edgewitness::name`.
+fn known_to(text: &str) -> BTreeSet<String> {
+    let code: Vec<&str> = text
+        .lines()
+        .map(|line| line.split("//").next().unwrap_or_default())
+        .collect();
+    let code = code.join("\n");
+    let mut names = BTreeSet::new();
+    for root in ["crate::", "edgewitness::"] {
+        for (at, _) in code.match_indices(root) {
+            let rest = &code[at + root.len()..];
+            let mut take = |part: &str| {
+                let name: String = part
+                    .trim()
+                    .chars()
+                    .take_while(|c| c.is_alphanumeric() || *c == '_')
+                    .collect();
+                if name.starts_with(|c: char| c.is_ascii_lowercase()) {
+                    names.insert(name);
+                }
+            };
+            if let Some(group) = rest.strip_prefix('{') {
+                let mut depth = 0;
+                let inside = group.split(|c| {
+                    depth += i32::from(c == '{') - i32::from(c == '}');
+                    c == ',' && depth == 0 || depth < 0
+                });
+                let end = group.find("};").unwrap_or(group.len());
+                let mut taken = 0;
+                for part in inside {
+                    if taken > end {
+                        break;
+                    }
+                    take(part);
+                    taken += part.len() + 1;
+                }
+            } else {
+                take(rest);
+            }
+        }
+    }
+    names
+}
+
+#[test]
+fn nobody_knows_whom_it_should_not() {
+    let root = Path::new(env!("CARGO_MANIFEST_DIR"));
+    let mut files = Vec::new();
+    sources(&root.join("server"), &mut files);
+    sources(&root.join("demo"), &mut files);
+    let allowed: BTreeMap<&str, &[&str]> = MAY_KNOW.into_iter().collect();
+    let mut read: BTreeSet<String> = BTreeSet::new();
+    let mut wrong = Vec::new();
+    for file in files {
+        let relative = file.strip_prefix(root).expect("below the root");
+        let mut parts = relative.iter().map(|part| part.to_str().expect("a plain name"));
+        let module = match (parts.next(), parts.next()) {
+            (Some("demo"), _) => "demo",
+            (_, Some("lib.rs")) => continue,
+            (_, Some(name)) => name.trim_end_matches(".rs"),
+            _ => unreachable!("sources lie in server/ or demo/"),
+        };
+        let may = allowed
+            .get(module)
+            .unwrap_or_else(|| panic!("{module} has no place in the house yet"));
+        read.insert(module.to_owned());
+        let text = std::fs::read_to_string(&file).expect("a readable source");
+        let code = text.split("#[cfg(test)]\nmod tests").next().unwrap_or_default();
+        for name in known_to(code) {
+            if name != module && allowed.contains_key(name.as_str()) && !may.contains(&name.as_str()) {
+                wrong.push(format!("{}: {module} must not know {name}", relative.display()));
+            }
+        }
+    }
+    let all: BTreeSet<String> = MAY_KNOW.iter().map(|(name, _)| (*name).to_owned()).collect();
+    assert_eq!(read, all, "every module was looked at");
+    assert!(wrong.is_empty(), "{}", wrong.join("\n"));
+}
+
+#[test]
+fn the_reader_of_arrows_sees_them() {
+    let seen = |text: &str| known_to(text).into_iter().collect::<Vec<_>>();
+    assert_eq!(seen("use crate::model::Line;"), ["model"]);
+    assert_eq!(
+        seen("use crate::{\n    model::{Line, Level},\n    store,\n};\nlet a = (b, c);"),
+        ["model", "store"]
+    );
+    assert_eq!(
+        seen("fn f() -> crate::web::State { edgewitness::cli::run() }"),
+        ["cli", "web"]
+    );
+    assert!(seen("// crate::web is no arrow\nuse super::x;").is_empty());
+}
