@@ -227,6 +227,9 @@ fn setup_and_harness_name_lines_that_are_there() {
     for line in lines.keys() {
         assert!(harness.place(line, &clips).is_some(), "{line} has a place");
     }
-    assert_eq!(harness.place("STRIKE_IN", &clips).as_deref(), Some("tower J9-2, yellow"));
+    assert_eq!(
+        harness.place("STRIKE_IN", &clips).as_deref(),
+        Some("tower J9-2, yellow")
+    );
     assert_eq!(harness.side_by_side("STEP", "CLEAR_N", &clips).len(), 1);
 }
