@@ -4,11 +4,12 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};
 
 /// Who may know whom. What stands in a file's own tests is not counted.
-const MAY_KNOW: [(&str, &[&str]); 12] = [
+const MAY_KNOW: [(&str, &[&str]); 13] = [
     ("model", &[]),
     ("ingest", &["model"]),
-    ("setup", &["model"]),
-    ("analysis", &["model"]),
+    ("rule", &["model"]),
+    ("setup", &["model", "rule"]),
+    ("analysis", &["model", "rule"]),
     ("report", &["model"]),
     ("harness", &[]),
     ("demo", &["model"]),
@@ -16,7 +17,7 @@ const MAY_KNOW: [(&str, &[&str]); 12] = [
     (
         "workflow",
         &[
-            "model", "ingest", "setup", "harness", "analysis", "report", "store", "demo",
+            "model", "ingest", "setup", "harness", "rule", "analysis", "report", "store", "demo",
         ],
     ),
     (
@@ -28,7 +29,8 @@ const MAY_KNOW: [(&str, &[&str]); 12] = [
     (
         "cli",
         &[
-            "model", "ingest", "setup", "harness", "analysis", "report", "store", "workflow", "demo", "web",
+            "model", "ingest", "setup", "harness", "rule", "analysis", "report", "store", "workflow", "demo",
+            "web",
         ],
     ),
     ("main", &["cli"]),
