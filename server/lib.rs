@@ -14,6 +14,7 @@
 //! | [`harness`] | the harness sheet: which signal is on which pin, beside what; probe advice |
 //! | [`analysis`] | pure functions over sorted times: strays, couplings, links, statistics, findings |
 //! | [`report`] | the JSON shapes that scripts may rely on, and their plain-text form |
+//! | [`export`] | captures and reports in forms that other programs read: VCD, CSV, JSON, Parquet |
 //! | [`store`] | captures and reports on disk: originals by digest, edge columns, what was said about them |
 //! | [`workflow`] | inspect and friends: the only place that joins the modules above |
 //! | [`web`] | the pages and the interface for programs, on the user's own machine |
@@ -24,6 +25,7 @@ pub mod analysis;
 pub mod cli;
 #[path = "../demo/mod.rs"]
 pub mod demo;
+pub mod export;
 pub mod harness;
 pub mod ingest;
 pub mod model;

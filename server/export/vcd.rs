@@ -1,0 +1,353 @@
+//! A capture as four-state VCD (IEEE Std 1364-2005, clause 18).
+//!
+//! A capture whose tick is a power of ten keeps it; any other is written on a grid at least 1000 times finer
+//! than its own tick. VCD times are not negative: a capture that begins before 0 s is shifted, and a comment in
+//! the file says by how much. Scopes are made of the parts of a line's name; white space, which no identifier
+//! may hold, becomes `_`. Volts of analog lines are left out, their levels are written. While no line at all is
+//! recorded the file has `$dumpoff`; where only some lines are not, they are `x`.
+
+use std::collections::{BTreeMap, HashSet};
+use std::io::{self, Write};
+
+use super::changes::{Changes, Shown, decimal_exponent, shown_at};
+use crate::model::{Capture, Level, Ticks};
+
+/// Writes `capture`; gives sentences about what the form could not hold.
+///
+/// # Errors
+/// What `out` gives, or a capture too long for 64-bit times at the resolution it needs.
+pub fn write(capture: &Capture, mut out: impl Write) -> io::Result<Vec<String>> {
+    let mut notes = Vec::new();
+    let grid = Grid::of(capture)?;
+    writeln!(
+        out,
+        "$comment written by Edgewitness {} $end",
+        env!("CARGO_PKG_VERSION")
+    )?;
+    if grid.shift != 0 {
+        let note = format!(
+            "the capture begins before its own time 0: in the VCD all times are later by {} {}",
+            grid.shift, grid.unit
+        );
+        writeln!(out, "$comment {note} $end")?;
+        notes.push(note);
+    }
+    writeln!(out, "$timescale {} $end", grid.unit)?;
+    declare(capture, &mut out, &mut notes)?;
+    let analog = capture.lines.iter().filter(|line| line.trace.is_some()).count();
+    if analog > 0 {
+        notes.push(format!(
+            "the volts of {analog} analog lines are left out; their levels are written"
+        ));
+    }
+    if !capture.not_logic.is_empty() {
+        notes.push(format!(
+            "{} variables that are no logic lines are left out",
+            capture.not_logic.len()
+        ));
+    }
+    writeln!(out, "$enddefinitions $end")?;
+    changes(capture, &grid, &mut out)?;
+    Ok(notes)
+}
+
+/// How ticks become the times of the file.
+struct Grid {
+    unit: String,
+    exponent: i32,
+    /// The tick is this power of ten exactly.
+    is_exact: bool,
+    shift: i128,
+}
+
+impl Grid {
+    fn of(capture: &Capture) -> io::Result<Grid> {
+        const FINER: f64 = 1000.0;
+        let timebase = &capture.timebase;
+        let exact = decimal_exponent(timebase);
+        let exponent = exact.unwrap_or_else(|| {
+            let wanted = (timebase.tick_s() / FINER).log10().floor();
+            (wanted as i32).clamp(-15, 2)
+        });
+        const UNITS: [&str; 6] = ["fs", "ps", "ns", "us", "ms", "s"];
+        let steps = exponent + 15;
+        let factor = 10u32.pow((steps % 3) as u32);
+        let mut grid = Grid {
+            unit: format!("{factor} {}", UNITS[(steps / 3) as usize]),
+            exponent,
+            is_exact: exact.is_some(),
+            shift: 0,
+        };
+        let (start, end) = (
+            grid.units(capture, capture.span.start),
+            grid.units(capture, capture.span.end),
+        );
+        grid.shift = (-start).max(0);
+        if end + grid.shift > i128::from(i64::MAX) {
+            let message = format!("the capture is too long for a VCD in steps of {}", grid.unit);
+            return Err(io::Error::new(io::ErrorKind::InvalidInput, message));
+        }
+        Ok(grid)
+    }
+
+    fn units(&self, capture: &Capture, time: Ticks) -> i128 {
+        if self.is_exact {
+            return i128::from(time.0);
+        }
+        // Ticks first, so that a long capture keeps its whole ticks apart at every distance from 0.
+        let per_tick = capture.timebase.tick_s() * 10f64.powi(-self.exponent);
+        let origin = capture.timebase.origin_s * 10f64.powi(-self.exponent);
+        (origin.round() as i128) + ((time.0 as f64) * per_tick).round() as i128
+    }
+
+    fn time(&self, capture: &Capture, time: Ticks) -> i128 {
+        self.units(capture, time) + self.shift
+    }
+}
+
+/// A scope of the file: variables, and scopes within.
+#[derive(Default)]
+struct Scope {
+    variables: Vec<(usize, String)>,
+    scopes: BTreeMap<String, Scope>,
+}
+
+fn declare(capture: &Capture, out: &mut impl Write, notes: &mut Vec<String>) -> io::Result<()> {
+    const DEEPEST: usize = 64;
+    let mut root = Scope::default();
+    let mut used = HashSet::new();
+    for (i, line) in capture.lines.iter().enumerate() {
+        let mut name: String = line
+            .name
+            .chars()
+            .map(|c| {
+                if c.is_whitespace() || c.is_control() {
+                    '_'
+                } else {
+                    c
+                }
+            })
+            .collect();
+        while !used.insert(name.clone()) {
+            name.push('_');
+        }
+        if name != line.name {
+            notes.push(format!(
+                "the line \"{}\" is called {name} in the VCD",
+                line.name.escape_debug()
+            ));
+        }
+        let mut scope = &mut root;
+        let mut parts: Vec<&str> = name.split(['/', '.']).collect();
+        if parts.iter().any(|part| part.is_empty()) || parts.len() > DEEPEST {
+            parts = vec![&name];
+        }
+        for part in &parts[..parts.len() - 1] {
+            scope = scope.scopes.entry((*part).to_owned()).or_default();
+        }
+        scope.variables.push((i, parts[parts.len() - 1].to_owned()));
+    }
+    writeln!(out, "$scope module capture $end")?;
+    root.write(out)?;
+    writeln!(out, "$upscope $end")
+}
+
+impl Scope {
+    /// Recursion is no deeper than `DEEPEST`.
+    fn write(&self, out: &mut impl Write) -> io::Result<()> {
+        for (i, name) in &self.variables {
+            // `NAME[3]` is one bit of a vector: the index is a token of its own (Syntax 18-8).
+            let reference = match name.rsplit_once('[') {
+                Some((vector, bit)) if !vector.is_empty() && is_index(bit) => format!("{vector} [{bit}"),
+                _ => name.clone(),
+            };
+            writeln!(out, "$var wire 1 {} {reference} $end", code(*i))?;
+        }
+        for (name, scope) in &self.scopes {
+            writeln!(out, "$scope module {name} $end")?;
+            scope.write(out)?;
+            writeln!(out, "$upscope $end")?;
+        }
+        Ok(())
+    }
+}
+
+fn is_index(text: &str) -> bool {
+    text.strip_suffix(']')
+        .is_some_and(|digits| !digits.is_empty() && digits.bytes().all(|b| b.is_ascii_digit()))
+}
+
+/// The identifier code of variable `i`: printable ASCII, `!` to `~`, shortest first.
+fn code(mut i: usize) -> String {
+    let mut code = String::new();
+    loop {
+        code.push((b'!' + (i % 94) as u8) as char);
+        if i < 94 {
+            return code;
+        }
+        i = i / 94 - 1;
+    }
+}
+
+fn changes(capture: &Capture, grid: &Grid, out: &mut impl Write) -> io::Result<()> {
+    let (start, end) = (capture.span.start, capture.span.end);
+    let codes: Vec<String> = (0..capture.lines.len()).map(code).collect();
+    let mut changes = Changes::new(&capture.lines, start, end);
+    writeln!(out, "#{}\n$dumpvars", grid.time(capture, start))?;
+    for (shown, code) in changes.shown().iter().zip(&codes) {
+        writeln!(out, "{}{code}", digit(*shown))?;
+    }
+    writeln!(out, "$end")?;
+    let mut changed = Vec::new();
+    let is_off = |shown: &[Shown]| !shown.is_empty() && shown.iter().all(|s| *s == Shown::Unrecorded);
+    let mut off = false;
+    while let Some(time) = changes.advance(&mut changed) {
+        writeln!(out, "#{}", grid.time(capture, time))?;
+        let shown = changes.shown();
+        let was_off = std::mem::replace(&mut off, is_off(shown));
+        if off {
+            writeln!(out, "$dumpoff")?;
+            codes.iter().try_for_each(|code| writeln!(out, "x{code}"))?;
+            writeln!(out, "$end")?;
+        } else if was_off {
+            writeln!(out, "$dumpon")?;
+            for (shown, code) in shown.iter().zip(&codes) {
+                writeln!(out, "{}{code}", digit(*shown))?;
+            }
+            writeln!(out, "$end")?;
+        } else {
+            for &i in &changed {
+                writeln!(out, "{}{}", digit(shown[i]), codes[i])?;
+            }
+        }
+    }
+    if end > start {
+        writeln!(out, "#{}", grid.time(capture, end))?;
+        for (i, line) in capture.lines.iter().enumerate() {
+            let last = shown_at(line, end);
+            if last != changes.shown()[i] && last != Shown::Unrecorded {
+                writeln!(out, "{}{}", digit(last), codes[i])?;
+            }
+        }
+    }
+    out.flush()
+}
+
+fn digit(shown: Shown) -> char {
+    match shown {
+        Shown::Level(Level::Low) => '0',
+        Shown::Level(Level::High) => '1',
+        Shown::Level(Level::Floating) => 'z',
+        Shown::Level(Level::Unknown) | Shown::Unrecorded => 'x',
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::model::{Format, Line, Stretch, StretchKind, TimeSpan, Timebase};
+
+    fn capture(timebase: Timebase, lines: Vec<Line>) -> Capture {
+        Capture {
+            file: "a.csv".to_owned(),
+            format: Format::Csv,
+            timebase,
+            span: TimeSpan::new(Ticks(-5), Ticks(100)),
+            resolution_ticks: 1.0,
+            lines,
+            buses: Vec::new(),
+            not_logic: Vec::new(),
+            warnings: Vec::new(),
+        }
+    }
+
+    /// Times and values as the independent crate `vcd` reads them.
+    fn read(text: &[u8]) -> (Vec<String>, Vec<(u64, String, vcd::Value)>) {
+        let mut parser = vcd::Parser::new(text);
+        let header = parser.parse_header().unwrap();
+        let mut names = BTreeMap::new();
+        fn walk(items: &[vcd::ScopeItem], path: &str, names: &mut BTreeMap<vcd::IdCode, String>) {
+            for item in items {
+                match item {
+                    vcd::ScopeItem::Scope(scope) => {
+                        walk(&scope.items, &format!("{path}{}.", scope.identifier), names)
+                    }
+                    vcd::ScopeItem::Var(var) => {
+                        let index = var.index.map(|index| index.to_string()).unwrap_or_default();
+                        names.insert(var.code, format!("{path}{}{index}", var.reference));
+                    }
+                    _ => {}
+                }
+            }
+        }
+        walk(&header.items, "", &mut names);
+        let mut time = 0;
+        let mut changes = Vec::new();
+        for command in parser {
+            match command.unwrap() {
+                vcd::Command::Timestamp(t) => time = t,
+                vcd::Command::ChangeScalar(code, value) => changes.push((time, names[&code].clone(), value)),
+                _ => {}
+            }
+        }
+        (names.into_values().collect(), changes)
+    }
+
+    #[test]
+    fn an_independent_reader_finds_every_change() {
+        let span = TimeSpan::new(Ticks(-5), Ticks(100));
+        let a = Line::digital("tower.DATA[3]", Level::Low, vec![Ticks(10), Ticks(20)], span);
+        let mut b = Line::digital("B 1", Level::High, vec![Ticks(20)], span);
+        b.stretches = vec![Stretch {
+            span: TimeSpan::new(Ticks(30), Ticks(40)),
+            kind: StretchKind::Floating,
+        }];
+        let mut out = Vec::new();
+        let notes = write(&capture(Timebase::decimal(-9), vec![a, b]), &mut out).unwrap();
+        assert!(String::from_utf8_lossy(&out).contains("$timescale 1 ns $end"));
+        assert_eq!(notes.len(), 2, "{notes:?}");
+        let (names, changes) = read(&out);
+        assert_eq!(names, ["capture.tower.DATA[3]", "capture.B_1"]);
+        use vcd::Value::{V0, V1, Z};
+        let expected: Vec<(u64, String, vcd::Value)> = [
+            (0, 0, V0),
+            (0, 1, V1),
+            (15, 0, V1),
+            (25, 0, V0),
+            (25, 1, V0),
+            (35, 1, Z),
+            (45, 1, V0),
+        ]
+        .map(|(time, name, value): (u64, usize, vcd::Value)| (time, names[name].clone(), value))
+        .to_vec();
+        assert_eq!(changes, expected);
+    }
+
+    #[test]
+    fn a_fitted_tick_gets_a_much_finer_grid() {
+        let span = TimeSpan::new(Ticks(-5), Ticks(100));
+        let a = Line::digital("A", Level::Low, vec![Ticks(3)], span);
+        let capture = capture(Timebase::fitted(0.0, 1.0 / 24e6), vec![a]);
+        let mut out = Vec::new();
+        write(&capture, &mut out).unwrap();
+        assert!(String::from_utf8_lossy(&out).contains("$timescale 10 ps $end"));
+        let (_, changes) = read(&out);
+        // Eight samples of 41.666… ns after the first: 333.33 ns.
+        assert_eq!(changes.last().unwrap().0, 33_333);
+    }
+
+    #[test]
+    fn codes_are_distinct_and_printable() {
+        let codes: HashSet<String> = (0..10_000).map(code).collect();
+        assert_eq!(codes.len(), 10_000);
+        assert!(
+            codes
+                .iter()
+                .all(|code| code.bytes().all(|b| (b'!'..=b'~').contains(&b)))
+        );
+        assert_eq!(
+            (code(0), code(93), code(94)),
+            ("!".to_owned(), "~".to_owned(), "!!".to_owned())
+        );
+    }
+}
