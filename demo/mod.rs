@@ -7,6 +7,8 @@
 //! | [`harness`] | connectors, pins and neighbours; the ribbon that couples, the contact that loses pulses |
 //! | [`machine`] | all of it together, run with planted faults |
 //! | [`instrument`] | sampling: period, clock offset, drift; narrow pulses may be missed |
+//! | [`multiplexer`] | the panel's key multiplexer with an open select pin: a wrong truth table |
+//! | [`supply`] | the five-volt supply in volts: it sags in the tower |
 //! | [`export`] | VCD, table of samples, list of changes |
 //! | [`truth`] | what was planted, in the words of the report |
 //!
@@ -17,7 +19,9 @@ pub mod export;
 pub mod harness;
 pub mod instrument;
 pub mod machine;
+pub mod multiplexer;
 pub mod random;
+pub mod supply;
 pub mod truth;
 pub mod wires;
 
@@ -224,6 +228,24 @@ pub fn captures() -> (Vec<DemoFile>, Vec<CaptureTruth>) {
         vcd(&exact, "carillon at bench pace, exact to the picosecond"),
         "the same run exact to the picosecond, as no instrument on a bench sees it.",
         truth("bench-exact.vcd", &short, &Instrument::EXACT, &BENCH_PROBES),
+    );
+
+    add(
+        "key-multiplexer.csv",
+        changes_csv(&multiplexer::record(2029)),
+        "0.4 ms of the panel's key multiplexer, changes at 100 million samples a second: every line moves, and what comes \
+         out contradicts the select lines, because one select pin is open.",
+        CaptureTruth::plain("key-multiplexer.csv", 10e-9),
+    );
+    let (table, lowest_v) = supply::table(&evening, 2030);
+    add(
+        "supply.csv",
+        table,
+        &format!(
+            "1.2 s of the supply in volts, 5 kilosamples a second: 5 V at the supply and in the tower, where it sags to \
+             {lowest_v:.2} V when hammers are lifted (LIFT), and the negative rail."
+        ),
+        CaptureTruth::plain("supply.csv", 200e-6),
     );
     (files, truths)
 }

@@ -25,6 +25,24 @@ pub struct CaptureTruth {
     pub bounces: Vec<BounceTruth>,
 }
 
+impl CaptureTruth {
+    /// A capture without strays, links or bounce.
+    pub fn plain(file: &str, resolution_s: f64) -> CaptureTruth {
+        CaptureTruth {
+            file: file.to_owned(),
+            resolution_s,
+            offset_s: 0.0,
+            drift_ppm: 0.0,
+            strays: Vec::new(),
+            couplings: Vec::new(),
+            innocent: Vec::new(),
+            links: Vec::new(),
+            stuck: Vec::new(),
+            bounces: Vec::new(),
+        }
+    }
+}
+
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct StrayTruth {
     pub line: String,
