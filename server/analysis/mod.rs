@@ -1,4 +1,6 @@
 //! Pure functions over sorted times; knows model and rule only.
 
+pub mod findings;
+pub mod links;
 pub mod rules;
 pub mod stats;

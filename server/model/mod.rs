@@ -6,6 +6,7 @@ mod level;
 mod line;
 mod time;
 mod trace;
+pub mod units;
 
 pub use capture::{Bus, Capture, Format, NotLogic, Warning};
 pub use column::Column;

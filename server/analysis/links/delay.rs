@@ -15,6 +15,8 @@ pub(super) struct Cluster {
     pub tolerance: f64,
     /// ln of the chance that blind edges pile up so (number of windows allowed for).
     pub ln_chance: f64,
+    /// The same against the differences' own density in the range: bursts alone do not make it small.
+    pub ln_local: f64,
 }
 
 /// Sent edges used for the estimate at most; the matching then uses all.
@@ -53,13 +55,38 @@ pub(super) fn estimate(
         width = (width * 1.6).max(width + 1.0);
     }
     let (width, center, ln_chance) = best?;
-    let near: Vec<f64> = within(&differences, center, width).iter().map(|&d| d as f64).collect();
+    let (count, _) = fullest(&differences, width);
+    let share = ((width + quantum) / reach).min(1.0);
+    let ln_local =
+        ln_binomial_upper(count as u64, differences.len() as u64, share) + (reach / width).max(1.0).ln();
+    let near: Vec<f64> = within(&differences, center, width)
+        .iter()
+        .map(|&d| d as f64)
+        .collect();
     let center = median(&near);
     let mut off: Vec<f64> = near.iter().map(|d| (d - center).abs()).collect();
     off.sort_by(f64::total_cmp);
     let spread = 1.4826 * median(&off);
     let tolerance = (1.5 * quantum).max(6.0 * spread).max(width);
-    Some(Cluster { center, tolerance, ln_chance: ln_chance.min(0.0) })
+    Some(Cluster {
+        center,
+        tolerance,
+        ln_chance: ln_chance.min(0.0),
+        ln_local: ln_local.min(0.0),
+    })
+}
+
+/// The fullest pile of differences outside the cluster's window, as a share of the cluster's own: near 1 where
+/// the edges coincide at many lags because both lines follow one clock.
+pub(super) fn echo(sent: &[i64], far: &[i64], cluster: &Cluster, range: (i64, i64)) -> f64 {
+    let reach = (range.1 - range.0).saturating_mul(20);
+    let (mut wide, _) = differences(sent, far, (-reach, reach));
+    let own = within(&wide, cluster.center, cluster.tolerance).len();
+    wide.retain(|&d| (d as f64 - cluster.center).abs() > cluster.tolerance);
+    if wide.is_empty() || own == 0 {
+        return 0.0;
+    }
+    fullest(&wide, 2.0 * cluster.tolerance).0 as f64 / own as f64
 }
 
 /// Sorted differences far − sent within the range, and how many sent edges they are of. Long trains are taken
@@ -76,7 +103,12 @@ fn differences(sent: &[i64], far: &[i64], range: (i64, i64)) -> (Vec<i64>, usize
             while first < far.len() && far[first] < s + range.0 {
                 first += 1;
             }
-            all.extend(far[first..].iter().take_while(|&&f| f <= s + range.1).map(|f| f - s));
+            all.extend(
+                far[first..]
+                    .iter()
+                    .take_while(|&&f| f <= s + range.1)
+                    .map(|f| f - s),
+            );
         }
         if all.len() > PAIRS {
             break;
@@ -106,7 +138,12 @@ fn fullest(sorted: &[i64], width: f64) -> (usize, f64) {
     };
     let start = (0..sorted.len())
         .filter(|&i| counts[i] >= enough)
-        .min_by(|&a, &b| middle(a).abs().total_cmp(&middle(b).abs()).then(counts[b].cmp(&counts[a])))
+        .min_by(|&a, &b| {
+            middle(a)
+                .abs()
+                .total_cmp(&middle(b).abs())
+                .then(counts[b].cmp(&counts[a]))
+        })
         .unwrap_or(0);
     (counts[start], middle(start))
 }

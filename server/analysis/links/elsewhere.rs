@@ -32,7 +32,11 @@ pub(super) fn source_of(capture: &Capture, option: &LinkOptions, range: (i64, i6
             let fit = Fit::of(&sent, &far, both_ways, quantum(line, to));
             let quality = fit.quality(&sent, &far);
             if fit.is_link() && quality >= named && best.as_ref().is_none_or(|b| quality > b.quality) {
-                best = Some(Source { line: index, inverted, quality });
+                best = Some(Source {
+                    line: index,
+                    inverted,
+                    quality,
+                });
             }
         }
     }
@@ -112,12 +116,19 @@ pub fn propose(capture: &Capture, declared: &[LinkOptions]) -> Vec<Proposal> {
         for b in a + 1..lines.len() {
             let (na, nb) = (lines[a].edges.len(), lines[b].edges.len());
             let near = na.min(nb) as f64 >= QUALITY * na.max(nb) as f64;
-            let told = declared.iter().any(|o| (o.from, o.to) == (a, b) || (o.from, o.to) == (b, a));
+            let told = declared
+                .iter()
+                .any(|o| (o.from, o.to) == (a, b) || (o.from, o.to) == (b, a));
             if na.min(nb) < LEAST_EDGES || !near || told || is_same(capture, a, b) {
                 continue;
             }
             let q = quantum(&lines[a], &lines[b]);
-            let option = LinkOptions { from: a, to: b, max_delay: None, inverted: false };
+            let option = LinkOptions {
+                from: a,
+                to: b,
+                max_delay: None,
+                inverted: false,
+            };
             let longest = super::range_of(capture, &option, q).1;
             for inverted in [false, true] {
                 let (sent, far) = (Train::of(&lines[a], false), Train::of(&lines[b], inverted));
@@ -125,14 +136,28 @@ pub fn propose(capture: &Capture, declared: &[LinkOptions]) -> Vec<Proposal> {
                 let quality = fit.quality(&sent, &far);
                 if fit.is_link() && quality >= QUALITY {
                     let delay = fit.center() - super::bias_of(&lines[b]) + super::bias_of(&lines[a]);
-                    let (from, to, delay) = if delay < 0.0 { (b, a, -delay) } else { (a, b, delay) };
-                    found.push(Proposal { from, to, inverted, delay, quality });
+                    let (from, to, delay) = if delay < 0.0 {
+                        (b, a, -delay)
+                    } else {
+                        (a, b, delay)
+                    };
+                    found.push(Proposal {
+                        from,
+                        to,
+                        inverted,
+                        delay,
+                        quality,
+                    });
                     break;
                 }
             }
         }
     }
-    found.sort_by(|x, y| y.quality.total_cmp(&x.quality).then((x.from, x.to).cmp(&(y.from, y.to))));
+    found.sort_by(|x, y| {
+        y.quality
+            .total_cmp(&x.quality)
+            .then((x.from, x.to).cmp(&(y.from, y.to)))
+    });
     found
 }
 
@@ -151,7 +176,11 @@ pub fn expand(capture: &Capture, from: &str, to: &str) -> Result<Vec<(usize, usi
     };
     let (a, b) = (lines_of(from)?, lines_of(to)?);
     if a.len() != b.len() {
-        return Err(format!("{from} has {} bits and {to} has {}: a link needs as many at both ends", a.len(), b.len()));
+        return Err(format!(
+            "{from} has {} bits and {to} has {}: a link needs as many at both ends",
+            a.len(),
+            b.len()
+        ));
     }
     Ok(a.into_iter().zip(b).collect())
 }
@@ -185,23 +214,31 @@ pub fn crossings(links: &[Link]) -> Vec<Crossing> {
         }
         if cycle.len() > 1 && at == start {
             cycle.iter().for_each(|&i| seen[i] = true);
-            found.push(Crossing { links: cycle, reversed: false });
+            found.push(Crossing {
+                links: cycle,
+                reversed: false,
+            });
         }
     }
-    // A reversed bus is a nest of swapped pairs around one middle, with nothing but an intact middle bit between.
+    // A reversed bus is a nest of swapped pairs, with at most one (intact) middle bit inside the innermost.
     let mut pairs: Vec<(usize, usize)> = found
         .iter()
         .filter(|c| c.links.len() == 2)
         .map(|c| (c.links[0].min(c.links[1]), c.links[0].max(c.links[1])))
         .collect();
     pairs.sort_unstable();
-    let nested = pairs.len() >= 2 && pairs.windows(2).all(|p| p[1].0 == p[0].0 + 1 && p[1].1 + 1 == p[0].1);
-    if let (true, Some(&(first, last))) = (nested, pairs.first())
-        && (last - first + 1).div_ceil(2) - (last - first + 1) % 2 <= pairs.len()
-        && pairs.last().is_some_and(|p| p.1 - p.0 <= 2)
+    let nested = pairs
+        .windows(2)
+        .all(|p| p[1].0 == p[0].0 + 1 && p[1].1 + 1 == p[0].1);
+    if let [first, .., inner] = pairs[..]
+        && nested
+        && inner.1 - inner.0 <= 2
     {
         found.retain(|c| c.links.len() != 2);
-        found.push(Crossing { links: (first..=last).collect(), reversed: true });
+        found.push(Crossing {
+            links: (first.0..=first.1).collect(),
+            reversed: true,
+        });
     }
     found
 }

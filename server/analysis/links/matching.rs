@@ -37,7 +37,10 @@ impl Windows {
 
 /// Matches two trains. Cost: linear in edges where windows do not overlap, n·ln n where they do.
 pub(super) fn match_trains(sent: &Train, far: &Train, windows: &Windows) -> Matching {
-    let mut result = Matching { pairs: match_edges(sent, far, windows), ..Matching::default() };
+    let mut result = Matching {
+        pairs: match_edges(sent, far, windows),
+        ..Matching::default()
+    };
     let pairs = result.pairs.clone();
     let (mut i, mut j) = (0, 0);
     for &(next_i, next_j) in pairs.iter().chain([&(sent.times.len(), far.times.len())]) {
@@ -126,7 +129,9 @@ fn close(open: &mut Vec<(usize, usize, f64)>, pairs: &mut Vec<(usize, usize)>) {
         }
         at = end;
     }
-    let mut last = (0..open.len()).max_by(|&a, &b| total[a].total_cmp(&total[b])).unwrap_or(usize::MAX);
+    let mut last = (0..open.len())
+        .max_by(|&a, &b| total[a].total_cmp(&total[b]))
+        .unwrap_or(usize::MAX);
     let from = pairs.len();
     while last != usize::MAX {
         pairs.push((open[last].0, open[last].1));
@@ -179,7 +184,11 @@ fn settle_gap(
         }
     }
     // Before the first match an odd edge belongs to a pulse that began before the recording.
-    if result.pairs.first().is_some_and(|p| s.iter().all(|&i| i < p.0) && f.iter().all(|&j| j < p.1)) {
+    if result
+        .pairs
+        .first()
+        .is_some_and(|p| s.iter().all(|&i| i < p.0) && f.iter().all(|&j| j < p.1))
+    {
         s.drain(..s.len() % 2);
         f.drain(..f.len() % 2);
     }

@@ -148,7 +148,8 @@ pub struct Link {
 /// Checks links, in order. Options whose lines do not exist, or are one and the same, are left out.
 /// Cost: linear in the edges of the two lines; a dead link also costs one pass over every other line.
 pub fn check(capture: &Capture, options: &[LinkOptions]) -> Vec<Link> {
-    let known = |o: &&LinkOptions| o.from < capture.lines.len() && o.to < capture.lines.len() && o.from != o.to;
+    let known =
+        |o: &&LinkOptions| o.from < capture.lines.len() && o.to < capture.lines.len() && o.from != o.to;
     let options: Vec<LinkOptions> = options.iter().filter(known).copied().collect();
     options.iter().map(|o| check_one(capture, o, &options)).collect()
 }
@@ -189,14 +190,19 @@ fn check_one(capture: &Capture, option: &LinkOptions, all: &[LinkOptions]) -> Li
         far_end: FarEnd::Carries,
         better_match: None,
     };
-    let alive = fit.is_link() && fit.matched() > 0;
     let partial = fit.recall(&sent) < 0.9 && fit.precision(&far) < 0.7;
+    let alive = fit.is_link() && fit.matched() > 0 && !(partial && fit.is_echo(&sent, &far));
     let follows = (!alive || partial)
         .then(|| elsewhere::source_of(capture, option, range))
         .flatten()
         .filter(|f| !alive || f.quality > fit.quality(&sent, &far) + 0.15);
     if alive && follows.is_none() {
-        fill(&mut link, from, to, &sent, &far, &fit, active);
+        let far_active = if option.inverted != turned {
+            active.inverted()
+        } else {
+            active
+        };
+        fill(&mut link, (from, &sent, active), (to, &far, far_active), &fit);
         link.verdict = match (turned, link.missing.is_empty(), link.extra.is_empty()) {
             (true, _, _) => Verdict::Inverted,
             (_, true, true) => Verdict::Intact,
@@ -212,17 +218,27 @@ fn check_one(capture: &Capture, option: &LinkOptions, all: &[LinkOptions]) -> Li
     if link.sent == 0 {
         // Nothing was sent, so nothing can have been lost: what the far end shows is extra.
         link.extra = pulses_of(to, active_level(to));
-        link.verdict = if link.extra.is_empty() { Verdict::Intact } else { Verdict::Noisy };
+        link.verdict = if link.extra.is_empty() {
+            Verdict::Intact
+        } else {
+            Verdict::Noisy
+        };
         return link;
     }
     link.far_end = match follows {
-        Some(f) => FarEnd::Follows { line: f.line, inverted: f.inverted },
+        Some(f) => FarEnd::Follows {
+            line: f.line,
+            inverted: f.inverted,
+        },
         None => rest_of(to),
     };
     if link.far_end == FarEnd::Unexplained {
         let wide = (range.0, range.1.saturating_mul(20));
         let late = Fit::of(&sent, &far, wide, quantum(from, to));
-        if late.is_link() && late.quality(&sent, &far) > 0.9 {
+        // A window as wide as the allowed delay would match anything.
+        let wide = late.windows.rise.tolerance.max(late.windows.fall.tolerance) * 4.0;
+        let tight = wide < (range.1 - range.0) as f64;
+        if late.is_link() && tight && late.quality(&sent, &far) > 0.9 {
             link.far_end = FarEnd::Late(late.windows.rise.center);
         } else {
             link.extra = pulses_of(to, active_level(to));
@@ -256,7 +272,11 @@ fn active_level(line: &Line) -> Level {
     let (mut low, mut high) = (0i128, 0i128);
     for segment in line.segments() {
         let (mut at, mut level) = (segment.span.start, segment.first);
-        for edge in line.edges[segment.edges].iter().copied().chain([segment.span.end]) {
+        for edge in line.edges[segment.edges]
+            .iter()
+            .copied()
+            .chain([segment.span.end])
+        {
             match level {
                 Level::Low => low += (edge - at).0 as i128,
                 _ => high += (edge - at).0 as i128,
@@ -269,7 +289,13 @@ fn active_level(line: &Line) -> Level {
 
 fn pulses_of(line: &Line, level: Level) -> Vec<EndPulse> {
     let pulses = line.pulses().filter(|p| p.level == level);
-    pulses.map(|p| EndPulse { start: p.start, end: p.end, level }).collect()
+    pulses
+        .map(|p| EndPulse {
+            start: p.start,
+            end: p.end,
+            level,
+        })
+        .collect()
 }
 
 /// What a line that carries nothing known does.
@@ -291,13 +317,22 @@ struct Fit {
     windows: Windows,
     matching: Matching,
     ln_chance: f64,
+    ln_local: f64,
+    /// Share of the edges of the quieter line that matched.
+    share: f64,
 }
 
 impl Fit {
     fn of(sent: &Train, far: &Train, range: (i64, i64), quantum: f64) -> Fit {
         let length = (sent.span.length().0.min(far.span.length().0)).max(1) as f64;
         let of = |rise: bool, range: (i64, i64)| {
-            delay::estimate(&sent.of_polarity(rise), &far.of_polarity(rise), range, quantum, length)
+            delay::estimate(
+                &sent.of_polarity(rise),
+                &far.of_polarity(rise),
+                range,
+                quantum,
+                length,
+            )
         };
         let (mut rise, mut fall) = (of(true, range), of(false, range));
         // Both polarities come over the same wire: where the weaker one's pile lies far from the stronger's,
@@ -321,11 +356,29 @@ impl Fit {
                 }
             }
         }
-        let none = Cluster { center: 0.0, tolerance: -1.0, ln_chance: 0.0 };
-        let ln_chance = rise.map_or(0.0, |c| c.ln_chance) + fall.map_or(0.0, |c| c.ln_chance);
-        let windows = Windows { rise: rise.or(fall).unwrap_or(none), fall: fall.or(rise).unwrap_or(none), range };
+        let none = Cluster {
+            center: 0.0,
+            tolerance: -1.0,
+            ln_chance: 0.0,
+            ln_local: 0.0,
+        };
+        let sum = |of: fn(&Cluster) -> f64| rise.as_ref().map_or(0.0, of) + fall.as_ref().map_or(0.0, of);
+        let (ln_chance, ln_local) = (sum(|c| c.ln_chance), sum(|c| c.ln_local));
+        let windows = Windows {
+            rise: rise.or(fall).unwrap_or(none),
+            fall: fall.or(rise).unwrap_or(none),
+            range,
+        };
         let matching = match_trains(sent, far, &windows);
-        Fit { windows, matching, ln_chance }
+        let edges = sent.times.len().min(far.times.len()).max(1);
+        let share = matching.pairs.len() as f64 / edges as f64;
+        Fit {
+            windows,
+            matching,
+            ln_chance,
+            ln_local,
+            share,
+        }
     }
 
     /// Edges that arrived.
@@ -334,7 +387,23 @@ impl Fit {
     }
 
     fn is_link(&self) -> bool {
-        self.ln_chance < LN_CHANCE
+        self.ln_chance < LN_CHANCE && (self.share > 0.5 || self.ln_local < LN_CHANCE)
+    }
+
+    /// Whether the edges coincide about as often at some other lag: then a common clock explains them.
+    fn is_echo(&self, sent: &Train, far: &Train) -> bool {
+        if self.recall(sent) > 0.6 || self.precision(far) > 0.6 {
+            return false;
+        }
+        let echo = |rise: bool, cluster: &Cluster| {
+            delay::echo(
+                &sent.of_polarity(rise),
+                &far.of_polarity(rise),
+                cluster,
+                self.windows.range,
+            )
+        };
+        echo(true, &self.windows.rise).min(echo(false, &self.windows.fall)) > 0.6
     }
 
     /// Share of the sent edges that arrived.
@@ -363,9 +432,10 @@ impl Fit {
 }
 
 /// Puts counts, lists and delays of a live link in.
-fn fill(link: &mut Link, from: &Line, to: &Line, sent: &Train, far: &Train, fit: &Fit, active: Level) {
+fn fill(link: &mut Link, near_end: (&Line, &Train, Level), far_end: (&Line, &Train, Level), fit: &Fit) {
+    let (from, sent, active) = near_end;
+    let (to, far, far_active) = far_end;
     let towards = Polarity::towards(active) == Some(Polarity::Rise);
-    let far_active = if link_is_inverted(sent, far, to) { active.inverted() } else { active };
     let pulse = |line: &Line, edge: usize, level: Level| EndPulse {
         start: line.edges[edge],
         end: line.edges[edge + 1],
@@ -373,19 +443,32 @@ fn fill(link: &mut Link, from: &Line, to: &Line, sent: &Train, far: &Train, fit:
     };
     let level_at = |rise: bool, level: Level| if rise == towards { level } else { level.inverted() };
     let m = &fit.matching;
-    link.missing = m.missing.iter().map(|&i| pulse(from, i, level_at(sent.rises[i], active))).collect();
-    link.extra = m.extra.iter().map(|&j| pulse(to, j, level_at(far.rises[j], far_active))).collect();
+    link.missing = m
+        .missing
+        .iter()
+        .map(|&i| pulse(from, i, level_at(sent.rises[i], active)))
+        .collect();
+    link.extra = m
+        .extra
+        .iter()
+        .map(|&j| pulse(to, j, level_at(far.rises[j], far_active)))
+        .collect();
     // Matched and displaced edges together, in order; a pulse arrived if both its edges did, side by side.
     let mut all = m.pairs.clone();
     all.extend(&m.displaced);
     all.sort_unstable();
-    let starts: Vec<(usize, usize)> = all.iter().copied().filter(|p| sent.rises[p.0] == towards).collect();
+    let starts: Vec<(usize, usize)> = all
+        .iter()
+        .copied()
+        .filter(|p| sent.rises[p.0] == towards)
+        .collect();
     let lost = m.missing.iter().filter(|&&i| sent.rises[i] == towards).count();
     link.arrived = arrived(&all, sent, towards);
     link.sent = link.arrived + lost;
     for pair in all.windows(2) {
         let [(i, j), (i2, j2)] = [pair[0], pair[1]];
-        let moved = m.displaced.binary_search(&pair[0]).is_ok() || m.displaced.binary_search(&pair[1]).is_ok();
+        let moved =
+            m.displaced.binary_search(&pair[0]).is_ok() || m.displaced.binary_search(&pair[1]).is_ok();
         if moved && i2 == i + 1 && j2 == j + 1 && sent.rises[i] == towards {
             link.distorted.push(Distorted {
                 sent: pulse(from, i, active),
@@ -395,31 +478,35 @@ fn fill(link: &mut Link, from: &Line, to: &Line, sent: &Train, far: &Train, fit:
     }
     let bias = bias_of(to) - bias_of(from);
     let delay = |pairs: &[(usize, usize)]| {
-        let mut lags: Vec<f64> =
-            pairs.iter().map(|&(i, j)| (far.times[j] - sent.times[i]) as f64 - bias).collect();
+        let mut lags: Vec<f64> = pairs
+            .iter()
+            .map(|&(i, j)| (far.times[j] - sent.times[i]) as f64 - bias)
+            .collect();
         lags.sort_by(f64::total_cmp);
         median_of_sorted(&lags).map(|(median, low, high)| Delay { median, low, high })
     };
     link.delay = delay(&starts);
-    let ends: Vec<(usize, usize)> = all.iter().copied().filter(|p| sent.rises[p.0] != towards).collect();
+    let ends: Vec<(usize, usize)> = all
+        .iter()
+        .copied()
+        .filter(|p| sent.rises[p.0] != towards)
+        .collect();
     link.end_delay = delay(&ends);
-}
-
-/// Whether the far train's polarities were swapped against the line's own.
-fn link_is_inverted(_sent: &Train, far: &Train, to: &Line) -> bool {
-    match (far.rises.first(), to.segments().iter().find(|s| !s.edges.is_empty())) {
-        (Some(&rise), Some(segment)) => rise == (segment.first == Level::High),
-        _ => false,
-    }
 }
 
 /// Pulses of the active level whose start arrived, or whose end did where the start lies before the recording.
 fn arrived(all: &[(usize, usize)], sent: &Train, towards: bool) -> usize {
     let last = sent.times.len().saturating_sub(1);
-    all.iter().filter(|p| sent.rises[p.0] == towards && p.0 < last).count()
+    all.iter()
+        .filter(|p| sent.rises[p.0] == towards && p.0 < last)
+        .count()
 }
 
 /// An edge stamped by the first sample that shows it happened half a sample earlier on average.
 fn bias_of(line: &Line) -> f64 {
-    if line.interpolated { 0.0 } else { 0.5 * line.sample_ticks }
+    if line.interpolated {
+        0.0
+    } else {
+        0.5 * line.sample_ticks
+    }
 }

@@ -39,7 +39,12 @@ impl Train {
         if line.span.end >= start {
             known.push(TimeSpan::new(start, line.span.end));
         }
-        Train { times, rises, known, span: line.span }
+        Train {
+            times,
+            rises,
+            known,
+            span: line.span,
+        }
     }
 
     /// The same edges with polarities swapped.

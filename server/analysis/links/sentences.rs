@@ -1,0 +1,323 @@
+//! What checked links have to say.
+
+use super::{Crossing, FarEnd, Link, Verdict, crossings};
+use crate::analysis::findings::{Finding, Severity};
+use crate::model::units::seconds;
+use crate::model::{Capture, Level};
+
+/// A finding for every link that is not intact, for crossed links, and for pulses whose width changed.
+pub fn findings(capture: &Capture, links: &[Link]) -> Vec<Finding> {
+    let crossed = crossings(links);
+    let mut found: Vec<Finding> = crossed.iter().map(|c| crossing(capture, links, c)).collect();
+    for (index, link) in links.iter().enumerate() {
+        if crossed.iter().any(|c| c.links.contains(&index)) {
+            continue;
+        }
+        found.extend(verdict(capture, link));
+        found.extend(width(capture, link));
+    }
+    found
+}
+
+const CONTINUITY: &str =
+    "Power off, wait for the supply to discharge, then buzz the wire from pin to pin at both connectors.";
+
+fn name(capture: &Capture, line: usize) -> &str {
+    &capture.lines[line].name
+}
+
+fn ticks_s(capture: &Capture, ticks: f64) -> String {
+    seconds(capture.timebase.length_s(ticks))
+}
+
+fn count(n: usize, noun: &str) -> String {
+    if n == 1 {
+        format!("1 {noun}")
+    } else {
+        format!("{n} {noun}s")
+    }
+}
+
+fn delay_text(capture: &Capture, link: &Link) -> String {
+    match link.delay {
+        Some(d) => format!(
+            " Delay {} (95 % interval of the median {} to {}).",
+            ticks_s(capture, d.median),
+            ticks_s(capture, d.low),
+            ticks_s(capture, d.high)
+        ),
+        None => String::new(),
+    }
+}
+
+fn verdict(capture: &Capture, link: &Link) -> Option<Finding> {
+    let (from, to) = (name(capture, link.from), name(capture, link.to));
+    let lines = vec![from.to_string(), to.to_string()];
+    let make = |severity, title: String, detail: String, try_next: Vec<String>| {
+        Some(Finding {
+            severity,
+            topic: "link",
+            lines: lines.clone(),
+            title,
+            detail,
+            try_next,
+        })
+    };
+    let delay = delay_text(capture, link);
+    let first = |pulses: &[super::EndPulse]| {
+        let at = pulses.first().map(|p| seconds(capture.seconds(p.start)));
+        at.map_or(String::new(), |at| format!(" The first at {at}."))
+    };
+    let counts = format!("{} sent, {} arrived.", count(link.sent, "pulse"), link.arrived);
+    match link.verdict {
+        Verdict::Intact => None,
+        Verdict::Lossy | Verdict::LossyNoisy => {
+            let lost = link.missing.len();
+            let also = match link.extra.len() {
+                0 => String::new(),
+                n => format!(", and {} arrive there that nobody sent", count(n, "pulse")),
+            };
+            make(
+                Severity::Fault,
+                format!(
+                    "{} of {} from {from} never reach {to}{also}.",
+                    lost,
+                    count(link.sent, "pulse")
+                ),
+                format!("{counts}{}{delay}", first(&link.missing)),
+                vec![
+                    format!(
+                        "Wiggle the connector of {to} while you capture both ends again: losses that follow your hand are a contact."
+                    ),
+                    format!(
+                        "Compare the widths of the missing pulses with the others, and look at {to} with a scope: an edge that is too slow or a level that is too low loses the short ones."
+                    ),
+                ],
+            )
+        }
+        Verdict::Noisy => make(
+            Severity::Fault,
+            format!(
+                "{} at {to} were never sent by {from}.",
+                count(link.extra.len(), "pulse")
+            ),
+            format!(
+                "All of {} arrived.{}{delay}",
+                count(link.sent, "sent pulse"),
+                first(&link.extra)
+            ),
+            vec![
+                format!(
+                    "See whether the extra pulses at {to} follow the edges of a neighbour in the same cable: then move {to} away from it, or put a ground wire between."
+                ),
+                format!(
+                    "Check the ground between the two ends of {from}: extra pulses at the far end only are often a poor return."
+                ),
+            ],
+        ),
+        Verdict::Inverted => {
+            let told = if link.inverted {
+                "as it left, though the setup declares the link inverted"
+            } else {
+                "upside down"
+            };
+            make(
+                Severity::Fault,
+                format!("{from} arrives at {to} {told}."),
+                format!("{counts}{delay}"),
+                vec![
+                    "Look for one inverting buffer too many (or too few) between the two ends, or for the two wires of a pair exchanged.".to_string(),
+                    "If it is meant so, say `inverted` for this link in the setup file.".to_string(),
+                ],
+            )
+        }
+        Verdict::Dead => dead(capture, link, &make),
+    }
+}
+
+fn dead(
+    capture: &Capture,
+    link: &Link,
+    make: &dyn Fn(Severity, String, String, Vec<String>) -> Option<Finding>,
+) -> Option<Finding> {
+    let (from, to) = (name(capture, link.from), name(capture, link.to));
+    let counts = format!("{} sent, none arrived.", count(link.sent, "pulse"));
+    let elsewhere = link.better_match.map(|b| {
+        let how = if b.inverted { ", upside down," } else { "" };
+        let line = name(capture, b.line);
+        (
+            format!(" It arrives on {line}{how} instead."),
+            format!(
+                " {} of {} found on {line}, {} later.",
+                b.arrived,
+                link.sent,
+                ticks_s(capture, b.delay)
+            ),
+        )
+    });
+    let (place, figures) = elsewhere.unwrap_or_default();
+    let (state, mut steps) = match link.far_end {
+        FarEnd::Stuck(level) => (
+            format!("{to} never leaves {}", level_word(level)),
+            vec![CONTINUITY.to_string(), format!("With power on, meter {to} at its pin: a level held hard is a short or a driver that fights, a level in between is an open wire.")],
+        ),
+        FarEnd::Floating => (
+            format!("{to} floats"),
+            vec![CONTINUITY.to_string(), format!("See whether the driver of {to} is ever enabled, and whether {to} has its pull-up.")],
+        ),
+        FarEnd::Follows { line, inverted } => (
+            format!("{to} follows {}{} instead", name(capture, line), if inverted { ", upside down," } else { "" }),
+            vec![format!("Compare the pins of {from} and {} at the connector: they look exchanged, or off by one.", name(capture, line))],
+        ),
+        FarEnd::Late(delay) => (
+            format!("{to} shows it {} late, beyond the delay allowed", ticks_s(capture, delay)),
+            vec!["If such a delay is right for this link, raise `max_delay` in the setup file.".to_string(), "Otherwise look for a stage between that should not be there, or an edge so slow that it crosses the threshold late.".to_string()],
+        ),
+        FarEnd::Carries | FarEnd::Unexplained => (
+            format!("{to} moves, but no captured line explains how"),
+            vec![CONTINUITY.to_string(), format!("Put a spare probe on the pins beside {to}: the wire may be off by one.")],
+        ),
+    };
+    if let Some(b) = link.better_match {
+        steps.insert(
+            0,
+            format!(
+                "Move the wire from {} to {to}, or exchange the two, then capture again.",
+                name(capture, b.line)
+            ),
+        );
+    }
+    make(
+        Severity::Fault,
+        format!("Nothing that {from} sends reaches {to}: {state}.{place}"),
+        format!("{counts}{figures}"),
+        steps,
+    )
+}
+
+fn level_word(level: Level) -> &'static str {
+    level.word()
+}
+
+fn crossing(capture: &Capture, links: &[Link], crossing: &Crossing) -> Finding {
+    let of = |i: &usize| {
+        (
+            name(capture, links[*i].from).to_string(),
+            name(capture, links[*i].to).to_string(),
+        )
+    };
+    let ends: Vec<(String, String)> = crossing.links.iter().map(of).collect();
+    let mut lines: Vec<String> = ends.iter().map(|e| e.0.clone()).collect();
+    lines.extend(ends.iter().map(|e| e.1.clone()));
+    let title = if crossing.reversed {
+        format!(
+            "The bits from {} to {} arrive in the opposite order.",
+            ends[0].0,
+            ends[ends.len() - 1].0
+        )
+    } else if ends.len() == 2 {
+        format!(
+            "{} and {} are swapped: each arrives at the other's far end.",
+            ends[0].0, ends[1].0
+        )
+    } else {
+        let names: Vec<&str> = ends.iter().map(|e| e.0.as_str()).collect();
+        format!("{} arrive at each other's far ends.", names.join(", "))
+    };
+    let figures: Vec<String> = crossing
+        .links
+        .iter()
+        .filter_map(|&i| {
+            let link = &links[i];
+            let b = link.better_match?;
+            Some(format!(
+                "{}: {} of {} on {}.",
+                name(capture, link.from),
+                b.arrived.min(link.sent),
+                count(link.sent, "pulse"),
+                name(capture, b.line)
+            ))
+        })
+        .collect();
+    Finding {
+        severity: Severity::Fault,
+        topic: "link",
+        lines,
+        title,
+        detail: figures.join(" "),
+        try_next: vec![
+            "Compare the pin order at both connectors: a cable turned over reverses a row, two wires exchanged swap a pair.".to_string(),
+            "Exchange them at one end only, with the power off, then capture again.".to_string(),
+        ],
+    }
+}
+
+/// Pulses stretched or shortened: single ones, or all of them beyond a quarter of the shortest sent.
+fn width(capture: &Capture, link: &Link) -> Option<Finding> {
+    let (from, to) = (name(capture, link.from), name(capture, link.to));
+    let lines = vec![from.to_string(), to.to_string()];
+    if let Some(worst) = link.distorted.iter().max_by_key(|d| change(d).abs()) {
+        let sample = capture.lines[link.from]
+            .sample_ticks
+            .max(capture.lines[link.to].sample_ticks);
+        if change(worst).abs() as f64 > 2.0 * sample {
+            return Some(Finding {
+                severity: Severity::Warning,
+                topic: "link",
+                lines,
+                title: format!(
+                    "{} from {from} arrive at {to} with another width.",
+                    count(link.distorted.len(), "pulse")
+                ),
+                detail: format!(
+                    "The furthest off, sent at {}: {} wide there, {} here.",
+                    seconds(capture.seconds(worst.sent.start)),
+                    ticks_s(capture, (worst.sent.end - worst.sent.start).0 as f64),
+                    ticks_s(capture, (worst.arrived.end - worst.arrived.start).0 as f64)
+                ),
+                try_next: vec![format!(
+                    "Look at the edges of {to} with a scope around one of them: a slow or ringing edge moves with the threshold."
+                )],
+            });
+        }
+    }
+    let (start, end) = (link.delay?, link.end_delay?);
+    let steady = end.median - start.median;
+    let shortest = shortest_pulse(capture, link)?;
+    let sample = capture.lines[link.from]
+        .sample_ticks
+        .max(capture.lines[link.to].sample_ticks);
+    if steady.abs() <= 0.25 * shortest || steady.abs() <= 2.0 * sample {
+        return None;
+    }
+    let word = if steady > 0.0 { "wider" } else { "narrower" };
+    Some(Finding {
+        severity: Severity::Warning,
+        topic: "link",
+        lines,
+        title: format!(
+            "Pulses from {from} arrive at {to} {} {word}.",
+            ticks_s(capture, steady.abs())
+        ),
+        detail: format!(
+            "Edges that start a pulse take {}, those that end one {}; the shortest pulse sent is {} wide.",
+            ticks_s(capture, start.median),
+            ticks_s(capture, end.median),
+            ticks_s(capture, shortest)
+        ),
+        try_next: vec![format!(
+            "Look at both edges of {to} with a scope: a weak pull-up makes one of them slow, and a shorter pulse would be lost."
+        )],
+    })
+}
+
+fn change(d: &super::Distorted) -> i64 {
+    (d.arrived.end - d.arrived.start).0 - (d.sent.end - d.sent.start).0
+}
+
+fn shortest_pulse(capture: &Capture, link: &Link) -> Option<f64> {
+    let line = &capture.lines[link.from];
+    let level = super::active_level(line);
+    let widths = line.pulses().filter(|p| p.level == level).map(|p| p.width().0);
+    widths.min().map(|w| w as f64)
+}
