@@ -1,5 +1,6 @@
 //! `edgewitness demo DIR`: writes the demo's captures into a folder.
 
+use std::io::Write;
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
@@ -7,10 +8,11 @@ use anyhow::Context;
 
 use crate::demo;
 
-/// Words of `edgewitness demo`.
-#[derive(Debug, clap::Args)]
-pub struct Arguments {
-    /// Folder to write to; it is made if it is missing.
+/// Write the demo captures into a folder, each with a line on what is in it
+#[derive(clap::Args)]
+pub struct Words {
+    /// Folder to write to; it is made if it is missing
+    #[arg(value_name = "FOLDER")]
     folder: PathBuf,
 }
 
@@ -18,11 +20,11 @@ pub struct Arguments {
 ///
 /// # Errors
 /// The folder or a file that could not be written, and why.
-pub fn run(arguments: &Arguments) -> anyhow::Result<ExitCode> {
-    let folder = &arguments.folder;
+pub fn run(words: &Words) -> anyhow::Result<ExitCode> {
+    let folder = &words.folder;
     demo::write(folder)
         .with_context(|| format!("cannot write the demo to \"{}\": is it a folder?", folder.display()))?;
-    print!("{}", summary(folder));
+    std::io::stdout().write_all(summary(folder).as_bytes())?;
     Ok(ExitCode::SUCCESS)
 }
 
