@@ -13,6 +13,7 @@
 //!
 //! [`Store`] is `Send + Sync`; its calls block, so web handlers reach it through `spawn_blocking`.
 
+mod archive;
 mod checklist;
 mod columns;
 mod digest;
