@@ -4,10 +4,13 @@
 //! `analysis::rules` checks them, so they stand beside both and know only the model. Words of the limits are those of data
 //! sheets (JEDEC) and of the timing checks of IEEE Std 1364 clause 15.
 
+pub mod expression;
 mod limit;
+mod logic;
 mod sequence;
 
 pub use limit::{Bounds, EdgeOf, Limit};
+pub use logic::Logic;
 pub use sequence::{Sequence, Step};
 
 /// One rule of the setup file.
@@ -24,6 +27,7 @@ pub struct Rule {
 #[derive(Clone, Debug, PartialEq)]
 pub enum Demand {
     Limit(Limit),
+    Logic(Logic),
     Sequence(Sequence),
 }
 
@@ -32,6 +36,7 @@ impl Demand {
     pub fn word(&self) -> &'static str {
         match self {
             Demand::Limit(limit) => limit.word(),
+            Demand::Logic(_) => "logic",
             Demand::Sequence(_) => "sequence",
         }
     }

@@ -22,7 +22,7 @@ pub struct Setup {
     /// Settings by line name.
     pub lines: BTreeMap<String, LineSetup>,
     pub links: Vec<LinkSetup>,
-    /// Limits first, then sequences, each in the order of the file.
+    /// Limits first, then logic, then sequences, each in the order of the file.
     pub rules: Vec<Rule>,
     pub read: ReadSetup,
 }

@@ -7,7 +7,7 @@ use std::collections::BTreeMap;
 use serde::Deserialize;
 use toml::Spanned;
 
-use super::rules::{self, RawLimit, RawSequence};
+use super::rules::{self, RawLimit, RawLogic, RawSequence};
 use super::{Error, FAMILIES, Family, LineSetup, LinkSetup, ReadSetup, Setup, parse_seconds};
 use crate::model::Thresholds;
 
@@ -20,6 +20,8 @@ struct RawSetup {
     link: Vec<RawLink>,
     #[serde(default)]
     limit: Vec<Spanned<RawLimit>>,
+    #[serde(default)]
+    logic: Vec<Spanned<RawLogic>>,
     #[serde(default)]
     sequence: Vec<Spanned<RawSequence>>,
     #[serde(default)]
@@ -71,6 +73,9 @@ pub fn parse(text: &str, file: &str) -> Result<Setup, Error> {
     }
     for limit in raw.limit {
         setup.rules.push(rules::limit(limit, &place)?);
+    }
+    for logic in raw.logic {
+        setup.rules.push(rules::logic(logic, &place)?);
     }
     for sequence in raw.sequence {
         setup.rules.push(rules::sequence(sequence, &place)?);
@@ -137,6 +142,16 @@ pub struct Place<'a> {
 impl Place<'_> {
     pub fn error(&self, offset: usize, message: impl Into<String>) -> Error {
         Error::at(self.file, self.text, offset, message)
+    }
+
+    /// A mistake at byte `inside` of a text value: exact when the text stands in the file as it is, without escapes.
+    pub fn error_inside(&self, value: &Spanned<String>, inside: usize, message: impl Into<String>) -> Error {
+        let span = value.span();
+        let written = self.text.get(span.clone()).unwrap_or("");
+        let at = written
+            .find(value.get_ref().as_str())
+            .map_or(span.start, |quote| span.start + quote + inside);
+        self.error(at, message)
     }
 
     /// The line of the file, from 1, in which byte `offset` lies.

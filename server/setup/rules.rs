@@ -1,4 +1,4 @@
-//! The rule parts of the setup file: `[[limit]]` and `[[sequence]]` → checked [`Rule`]s.
+//! The rule parts of the setup file: `[[limit]]`, `[[logic]]` and `[[sequence]]` → checked [`Rule`]s.
 //!
 //! One flat raw shape for all kinds of limit (spans do not survive tagged enums): each kind then takes the keys
 //! it knows, and a key left over is a mistake at its own place.
@@ -10,7 +10,8 @@ use toml::Spanned;
 use super::raw::Place;
 use super::{Error, parse_hertz, parse_seconds};
 use crate::model::{Level, Polarity};
-use crate::rule::{Bounds, Demand, EdgeOf, Limit, Rule, Sequence, Step};
+use crate::rule::expression::Expression;
+use crate::rule::{Bounds, Demand, EdgeOf, Limit, Logic, Rule, Sequence, Step};
 
 /// Bits in a bus, at most.
 const MOST_BITS: usize = 64;
@@ -68,6 +69,15 @@ pub struct RawLimit {
     after: Text,
     at_least: Text,
     at_most: Text,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct RawLogic {
+    name: Text,
+    output: Option<Spanned<Names>>,
+    is: Text,
+    settle: Text,
 }
 
 #[derive(Deserialize)]
@@ -186,6 +196,46 @@ pub fn limit(raw: Spanned<RawLimit>, place: &Place) -> Result<Rule, Error> {
         name: name.map_or_else(|| limit_name(&limit), Spanned::into_inner),
         setup_line: place.line_of(at),
         demand: Demand::Limit(limit),
+    })
+}
+
+/// The rule of one `[[logic]]`.
+pub fn logic(raw: Spanned<RawLogic>, place: &Place) -> Result<Rule, Error> {
+    let at = raw.span().start;
+    let mut raw = raw.into_inner();
+    let need = Need {
+        place,
+        at,
+        kind: "logic".to_owned(),
+    };
+    let outputs_at = raw.output.as_ref().map_or(at, |o| o.span().start);
+    let outputs = need.names(&mut raw.output, "output")?;
+    if outputs.len() > MOST_BITS {
+        let message = format!("found {} outputs, expected at most {MOST_BITS}", outputs.len());
+        return Err(place.error(outputs_at, message));
+    }
+    let is = raw.is.take().ok_or_else(|| need.missing("is"))?;
+    let expression = Expression::parse(is.get_ref())
+        .map_err(|mistake| place.error_inside(&is, mistake.offset, mistake.message))?;
+    if expression.names().is_empty() {
+        return Err(place.error(
+            is.span().start,
+            "expected an expression that names at least one line",
+        ));
+    }
+    Ok(Rule {
+        name: raw.name.map_or_else(
+            || format!("{} = {}", outputs.join(" "), expression.text),
+            Spanned::into_inner,
+        ),
+        setup_line: place.line_of(at),
+        demand: Demand::Logic(Logic {
+            outputs,
+            is: expression,
+            settle_s: place
+                .positive_seconds(raw.settle)?
+                .ok_or_else(|| need.missing("settle"))?,
+        }),
     })
 }
 

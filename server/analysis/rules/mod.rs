@@ -1,15 +1,17 @@
-//! Every rule of the setup file, checked on every edge: limits, sequences; and lines that are stuck or bridged.
+//! Every rule of the setup file, checked on every edge: limits, logic, sequences; and lines that are stuck or bridged.
 //!
 //! Each rule is one walk over the sorted edges of the lines it names: linear in their number. A measured
 //! interval carries the uncertainty of its sampling ([`reach`]); what lies within it is counted apart.
 
 pub mod edges;
 mod limits;
+pub mod logic;
 pub mod reach;
 pub mod sequence;
 pub mod stuck;
 pub mod tally;
 
+pub use logic::{AsIf, Row, TruthTable};
 pub use reach::{Reach, Verdict};
 pub use sequence::{Instead, Suspicion, Tale};
 pub use stuck::{Bridged, Stuck};
@@ -37,6 +39,8 @@ pub struct RuleResult {
     pub tally: Tally,
     /// How the steps of a sequence went.
     pub tale: Option<Tale>,
+    /// What a part did, by input combination.
+    pub table: Option<TruthTable>,
 }
 
 /// Checks all rules, and looks for stuck and bridged lines. `same_signal`: pairs of names declared to be one signal seen
@@ -91,11 +95,15 @@ pub fn check_one(capture: &Capture, rule: &Rule) -> RuleResult {
     match &rule.demand {
         Demand::Limit(limit) => {
             let tally = limits::check(&mut names, limit);
-            names.result(tally, None)
+            names.result(tally, None, None)
+        }
+        Demand::Logic(logic) => {
+            let (tally, table) = logic::check(&mut names, logic).unzip();
+            names.result(tally, None, table)
         }
         Demand::Sequence(sequence) => {
-            let (tally, tale) = sequence::check(&mut names, sequence);
-            names.result(tally, tale)
+            let (tally, tale) = sequence::check(&mut names, sequence).unzip();
+            names.result(tally, tale, None)
         }
     }
 }
@@ -142,12 +150,13 @@ impl<'a> Names<'a> {
         }
     }
 
-    fn result(self, tally: Option<Tally>, tale: Option<Tale>) -> RuleResult {
+    fn result(self, tally: Option<Tally>, tale: Option<Tale>, table: Option<TruthTable>) -> RuleResult {
         RuleResult {
             lines: self.lines,
             missing: self.missing,
             tally: tally.unwrap_or_else(|| Tally::new(Limits::default(), 1.0)),
             tale,
+            table,
         }
     }
 }

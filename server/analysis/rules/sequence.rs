@@ -197,14 +197,7 @@ impl<'a> Cursor<'a> {
 }
 
 /// Checks one sequence. Cost: linear in the edges of bus and strobe.
-pub(super) fn check(names: &mut Names, sequence: &Sequence) -> (Option<Tally>, Option<Tale>) {
-    match try_check(names, sequence) {
-        Some((tally, tale)) => (Some(tally), Some(tale)),
-        None => (None, None),
-    }
-}
-
-fn try_check(names: &mut Names, sequence: &Sequence) -> Option<(Tally, Tale)> {
+pub(super) fn check(names: &mut Names, sequence: &Sequence) -> Option<(Tally, Tale)> {
     let capture = names.capture;
     let bus = names.all(&sequence.bus);
     let input_names: &[String] = match &sequence.step {

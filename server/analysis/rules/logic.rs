@@ -1,0 +1,446 @@
+//! What a part must do against what it does: every stretch of still inputs longer than the settling time is compared.
+//!
+//! From the settling time after an input's edge up to the next input's edge the outputs must have the value of the
+//! expression. Bits for which the expression says x are not compared.
+
+use std::collections::HashMap;
+
+use super::Names;
+use super::edges::{Merge, common_span, is_blind};
+use super::reach::{self, Stamp, Verdict};
+use super::tally::{Limits, Occasion, Tally};
+use crate::model::{Bus, Capture, Level, Line, Ticks};
+use crate::rule::Logic;
+use crate::rule::expression::value::mask;
+use crate::rule::expression::{Typed, Value};
+
+/// Tables with at most this many inputs are listed whole, never-seen combinations too.
+pub const WHOLE_TABLE_INPUTS: usize = 6;
+/// Rows listed of larger tables, contradicted ones first.
+pub const MOST_ROWS: usize = 256;
+/// Different values kept per row.
+const MOST_VALUES: usize = 16;
+/// Expressions of at most this many input lines are looked up by position.
+const INDEXED_INPUTS: usize = 12;
+
+/// Counts by input combination.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct TruthTable {
+    /// Lines, positions in the capture; the first input is the most significant bit of [`Row::inputs`].
+    pub inputs: Vec<usize>,
+    /// Most significant first.
+    pub outputs: Vec<usize>,
+    /// Contradicted rows first, then by combination.
+    pub rows: Vec<Row>,
+    /// Combinations of inputs that no stretch showed, and how many there are in all (for up to 63 inputs).
+    pub never: u64,
+    pub combinations: Option<u64>,
+    /// Stretches too short for the settling time.
+    pub too_short: u64,
+    pub as_if: Option<AsIf>,
+}
+
+/// One combination of input levels.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Row {
+    pub inputs: u64,
+    /// Digits 0, 1, x, most significant output first.
+    pub expected: String,
+    pub seen: u64,
+    pub wrong: u64,
+    /// Values the outputs had at the end of the stretches (their first wrong value, in wrong ones), most frequent first.
+    pub found: Vec<(u64, u64)>,
+}
+
+/// A single fault that would explain every row seen.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum AsIf {
+    /// An input (position in [`TruthTable::inputs`]) that the part always takes for one level.
+    Stuck(usize, Level),
+    Swapped(usize, usize),
+    Inverted,
+    /// The outputs never change from one value.
+    Constant(u64),
+}
+
+/// What is expected for one combination.
+#[derive(Clone, Copy)]
+struct Expected {
+    ones: u64,
+    known: u64,
+    value: Value,
+}
+
+struct Function<'a> {
+    typed: &'a Typed,
+    /// For each operand, the positions of its bits among the inputs, most significant first.
+    bits: Vec<Vec<usize>>,
+    inputs: usize,
+    width: u32,
+    indexed: Vec<Option<Expected>>,
+    hashed: HashMap<u64, Expected>,
+}
+
+impl Function<'_> {
+    fn evaluate(&self, combination: u64) -> Expected {
+        let level = |position: usize| combination >> (self.inputs - 1 - position) & 1;
+        let values: Vec<Value> = self
+            .bits
+            .iter()
+            .map(|bits| Value::known(bits.len() as u32, bits.iter().fold(0, |v, &b| v << 1 | level(b))))
+            .collect();
+        let value = self.typed.evaluate(&values, self.width);
+        Expected {
+            ones: value.ones(),
+            known: value.known_mask(),
+            value,
+        }
+    }
+
+    fn expected(&mut self, combination: u64) -> Expected {
+        if self.inputs <= INDEXED_INPUTS {
+            if let Some(known) = self.indexed[combination as usize] {
+                return known;
+            }
+            let expected = self.evaluate(combination);
+            self.indexed[combination as usize] = Some(expected);
+            return expected;
+        }
+        if let Some(known) = self.hashed.get(&combination) {
+            return *known;
+        }
+        let expected = self.evaluate(combination);
+        self.hashed.insert(combination, expected);
+        expected
+    }
+}
+
+#[derive(Default)]
+struct Count {
+    seen: u64,
+    wrong: u64,
+    found: Vec<(u64, u64)>,
+}
+
+/// Checks one part. Cost: edges × lines.
+pub(super) fn check(names: &mut Names, logic: &Logic) -> Option<(Tally, TruthTable)> {
+    let capture = names.capture;
+    let outputs = names.all(&logic.outputs);
+    let mut operands: Vec<(String, Vec<usize>)> = Vec::new();
+    for name in logic.is.names() {
+        let found = operand_lines(capture, &name);
+        names.remember(&name, &found);
+        operands.push((name, found));
+    }
+    let outputs = outputs?;
+    if !names.missing.is_empty() {
+        return None;
+    }
+    let width_of = |name: &str| {
+        operands
+            .iter()
+            .find(|(n, _)| n == name)
+            .map(|(_, lines)| lines.len() as u32)
+    };
+    let typed = match logic.is.typed(width_of) {
+        Ok(typed) => typed,
+        Err(mistake) => {
+            names
+                .missing
+                .push(format!("an expression of at most 64 bits ({mistake})"));
+            return None;
+        }
+    };
+    let mut inputs: Vec<usize> = Vec::new();
+    for line in operands.iter().flat_map(|(_, lines)| lines) {
+        if !inputs.contains(line) {
+            inputs.push(*line);
+        }
+    }
+    if inputs.len() > 63 || outputs.len() > 64 {
+        names.missing.push(format!(
+            "at most 63 inputs (it has {}) and 64 outputs",
+            inputs.len()
+        ));
+        return None;
+    }
+    let position = |line: &usize| {
+        inputs
+            .iter()
+            .position(|i| i == line)
+            .expect("every operand's line is an input")
+    };
+    let mut function = Function {
+        bits: operands
+            .iter()
+            .map(|(_, lines)| lines.iter().map(position).collect())
+            .collect(),
+        inputs: inputs.len(),
+        width: outputs.len() as u32,
+        indexed: if inputs.len() <= INDEXED_INPUTS {
+            vec![None; 1 << inputs.len()]
+        } else {
+            Vec::new()
+        },
+        hashed: HashMap::new(),
+        typed: &typed,
+    };
+    let settle = reach::limit_ticks(&capture.timebase, logic.settle_s);
+    let (tally, counts, too_short) = walk(capture, &inputs, &outputs, &mut function, settle);
+    let table = table(&inputs, outputs, &function, counts, too_short);
+    Some((tally, table))
+}
+
+/// The lines of an operand, most significant first: a line or bus by its name, or the lines `NAME[7]`…`NAME[4]` of a part.
+fn operand_lines(capture: &Capture, name: &str) -> Vec<usize> {
+    if let Some(line) = capture.line_index(name) {
+        return vec![line];
+    }
+    if let Some(Bus { bits, .. }) = capture.buses.iter().find(|b| b.name == name) {
+        return bits.clone();
+    }
+    let part = name.strip_suffix(']').and_then(|n| n.rsplit_once('['));
+    let range = part.and_then(|(stem, range)| Some((stem, range.split_once(':')?)));
+    let Some((stem, (high, low))) = range else {
+        return Vec::new();
+    };
+    let (Ok(high), Ok(low)) = (high.parse::<i64>(), low.parse::<i64>()) else {
+        return Vec::new();
+    };
+    if high.abs_diff(low) >= 64 {
+        return Vec::new();
+    }
+    let step = if high >= low { -1 } else { 1 };
+    let bits = (0..=high.abs_diff(low) as i64).map(|i| high + step * i);
+    let lines: Option<Vec<usize>> = bits
+        .map(|bit| capture.line_index(&format!("{stem}[{bit}]")))
+        .collect();
+    lines.unwrap_or_default()
+}
+
+fn walk(
+    capture: &Capture,
+    inputs: &[usize],
+    outputs: &[usize],
+    function: &mut Function,
+    settle: f64,
+) -> (Tally, HashMap<u64, Count>, u64) {
+    let of = |places: &[usize]| places.iter().map(|&i| &capture.lines[i]).collect::<Vec<&Line>>();
+    let all: Vec<&Line> = of(inputs).into_iter().chain(of(outputs)).collect();
+    let doubt = all
+        .iter()
+        .map(|l| Stamp::of(l))
+        .map(|s| s.early + s.late)
+        .fold(0.0, f64::max);
+    let mut tally = Tally::new(Limits::default(), doubt);
+    let mut counts: HashMap<u64, Count> = HashMap::new();
+    let mut too_short = 0;
+    let span = common_span(&all);
+    if all.iter().any(|l| l.first == Level::Unknown) {
+        tally.not_judged += 1;
+        return (tally, counts, too_short);
+    }
+    let has_stretches = all.iter().any(|l| !l.stretches.is_empty());
+    let has_flips = all.iter().any(|l| !l.flips.is_empty());
+    let place: Vec<usize> = outputs.iter().chain(inputs).copied().collect();
+    let level_word = |lines: &[usize], time: Option<Ticks>| {
+        lines.iter().fold(0u64, |word, &i| {
+            let line = &capture.lines[i];
+            let level = time.map_or(line.first, |t| line.known_level_at(t));
+            word << 1 | u64::from(level == Level::High)
+        })
+    };
+    let bit_of = |i: usize, n: usize| 1u64 << (n - 1 - i);
+
+    let (mut combination, mut output) = (level_word(inputs, None), level_word(outputs, None));
+    let mut expected = function.expected(combination);
+    let mut start = span.start;
+    let mut since = span.start;
+    let mut verdict = Verdict::Kept;
+    let mut wrong: Option<(Ticks, Ticks, u64)> = None;
+    let columns = all.iter().map(|l| &l.edges[..]).collect();
+    let end = Ticks(span.end.0.saturating_add(1));
+    let mut merge = Merge::new(columns).peekable();
+    loop {
+        let next = merge.peek().copied().filter(|(time, _)| *time < end);
+        let time = next.map_or(end, |(time, _)| time);
+        let due = start.0 as f64 + settle;
+        // From `since` to `time` neither inputs nor outputs moved.
+        if time > since && (output ^ expected.ones) & expected.known != 0 {
+            let until = time.0 as f64;
+            let one = if (doubt > 0.0 && until - doubt >= due) || until - doubt > due {
+                Verdict::Breached
+            } else if until + doubt > due {
+                Verdict::CantTell
+            } else {
+                Verdict::Kept
+            };
+            if one != Verdict::Kept && verdict.worse(one) != verdict {
+                verdict = one;
+                wrong = Some((since.max(Ticks(due.ceil() as i64)).min(time), time, output));
+            }
+        }
+        let input_moves = next.is_none_or(|(_, which)| which < inputs.len());
+        if input_moves && time > start {
+            // The stretch of still inputs ends.
+            if (time.0 as f64) <= due {
+                too_short += 1;
+            } else if (has_stretches && is_blind(&all, start, Ticks(time.0 - 1))) || expected.known == 0 {
+                tally.not_judged += 1;
+            } else {
+                let count = counts.entry(combination).or_default();
+                count.seen += 1;
+                count.wrong += u64::from(verdict == Verdict::Breached);
+                let found = wrong.map_or(output, |w| w.2);
+                match count.found.iter().position(|(value, _)| *value == found) {
+                    Some(i) => count.found[i].1 += 1,
+                    None if count.found.len() < MOST_VALUES => count.found.push((found, 1)),
+                    None => {}
+                }
+                match wrong {
+                    Some((from, to, found)) if verdict != Verdict::Kept => {
+                        let width = outputs.len();
+                        let what = || {
+                            let (inputs, n) = (inputs.len(), expected.value);
+                            format!("inputs {combination:0inputs$b}: expected {n}, found {found:0width$b}")
+                        };
+                        let list = if verdict == Verdict::Breached {
+                            &tally.violations
+                        } else {
+                            &tally.doubtful
+                        };
+                        let what = (list.len() < super::tally::MOST_LISTED).then(what);
+                        let occasion = Occasion {
+                            start: from,
+                            end: to,
+                            lines: &place,
+                        };
+                        tally.count(verdict, None, occasion, what);
+                    }
+                    _ => tally.kept += 1,
+                }
+            }
+            verdict = Verdict::Kept;
+            wrong = None;
+        }
+        let Some((time, which)) = merge.next().filter(|(time, _)| *time < end) else {
+            break;
+        };
+        since = time;
+        if which < inputs.len() {
+            combination ^= bit_of(which, inputs.len());
+            start = time;
+        } else {
+            output ^= bit_of(which - inputs.len(), outputs.len());
+        }
+        if has_flips {
+            combination = level_word(inputs, Some(time));
+            output = level_word(outputs, Some(time));
+        }
+        // Edges at one moment belong together: the value in between is nobody's.
+        if merge.peek().is_none_or(|(t, _)| *t > time) {
+            expected = function.expected(combination);
+        }
+    }
+    (tally, counts, too_short)
+}
+
+fn table(
+    inputs: &[usize],
+    outputs: Vec<usize>,
+    function: &Function,
+    counts: HashMap<u64, Count>,
+    too_short: u64,
+) -> TruthTable {
+    let seen = counts.len() as u64;
+    let combinations = (inputs.len() < 64).then(|| mask(inputs.len() as u32).saturating_add(1));
+    let mut rows: Vec<Row> = counts
+        .into_iter()
+        .map(|(combination, mut count)| {
+            count
+                .found
+                .sort_by_key(|&(value, n)| (std::cmp::Reverse(n), value));
+            Row {
+                inputs: combination,
+                expected: function.evaluate(combination).value.to_string(),
+                seen: count.seen,
+                wrong: count.wrong,
+                found: count.found,
+            }
+        })
+        .collect();
+    let as_if = as_if(&rows, function, inputs.len());
+    if inputs.len() <= WHOLE_TABLE_INPUTS {
+        let listed: Vec<u64> = rows.iter().map(|r| r.inputs).collect();
+        let unseen = (0..1u64 << inputs.len()).filter(|c| !listed.contains(c));
+        rows.extend(unseen.map(|combination| Row {
+            inputs: combination,
+            expected: function.evaluate(combination).value.to_string(),
+            seen: 0,
+            wrong: 0,
+            found: Vec::new(),
+        }));
+    }
+    rows.sort_by_key(|r| (r.wrong == 0, r.inputs));
+    rows.truncate(MOST_ROWS);
+    TruthTable {
+        inputs: inputs.to_vec(),
+        outputs,
+        rows,
+        never: combinations.map_or(0, |all| all - seen),
+        combinations,
+        too_short,
+        as_if,
+    }
+}
+
+/// The first single fault that gives, for every combination seen, the value found most often.
+fn as_if(rows: &[Row], function: &Function, inputs: usize) -> Option<AsIf> {
+    if rows.iter().all(|r| r.wrong == 0) {
+        return None;
+    }
+    let all = mask(function.width);
+    let explains = |fault: &dyn Fn(u64) -> Expected| {
+        rows.iter().all(|row| {
+            let expected = fault(row.inputs);
+            row.found
+                .first()
+                .is_some_and(|(found, _)| (found ^ expected.ones) & expected.known == 0)
+        })
+    };
+    let bit = |i: usize| 1u64 << (inputs - 1 - i);
+    for i in 0..inputs {
+        if explains(&|c| function.evaluate(c | bit(i))) {
+            return Some(AsIf::Stuck(i, Level::High));
+        }
+        if explains(&|c| function.evaluate(c & !bit(i))) {
+            return Some(AsIf::Stuck(i, Level::Low));
+        }
+    }
+    for i in 0..inputs {
+        for j in i + 1..inputs {
+            let swapped = |c: u64| {
+                let differ = (c & bit(i) != 0) != (c & bit(j) != 0);
+                if differ { c ^ (bit(i) | bit(j)) } else { c }
+            };
+            if explains(&|c| function.evaluate(swapped(c))) {
+                return Some(AsIf::Swapped(i, j));
+            }
+        }
+    }
+    let inverted = |c| {
+        let expected = function.evaluate(c);
+        Expected {
+            ones: !expected.ones & all,
+            ..expected
+        }
+    };
+    if explains(&inverted) {
+        return Some(AsIf::Inverted);
+    }
+    let first = rows.first()?.found.first()?.0;
+    let constant = rows
+        .iter()
+        .all(|r| r.found.first().is_some_and(|(found, _)| *found == first));
+    (constant && rows.len() > 1).then_some(AsIf::Constant(first))
+}
