@@ -1,1 +1,183 @@
-//! Bytes → [`crate::model::Capture`]; knows model only; no web, no store, no async.
+//! Bytes → [`Capture`]: VCD (IEEE Std 1364) and tables (CSV), told by content, gzip unwrapped, in one
+//! streaming pass whose memory does not grow with the file. Knows [`crate::model`] and nobody else.
+//!
+//! | module | what it is for |
+//! | --- | --- |
+//! | `input` | bytes of a file, unwrapped, through one window |
+//! | `vcd` | VCD, four-state and extended |
+//! | `csv` | sample tables, change lists, volts |
+//! | `grid` | the sampling grid behind a list of times |
+//! | `build`, `columns` | levels over time → edge columns, spilled to disk when large |
+//! | `analog` | volts → levels, runts, the samples and their pyramid |
+//! | `names` | unique names of lines |
+
+mod analog;
+mod build;
+mod columns;
+mod csv;
+mod error;
+mod grid;
+mod input;
+mod names;
+mod options;
+mod preview;
+mod vcd;
+
+use std::io::{Read, Write};
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+
+pub use error::{Error, ErrorKind, Position};
+pub use options::{ColumnKind, FamilyChoice, Limits, Progress, ReadOptions, TableForm};
+pub use preview::{Preview, PreviewColumn, preview, preview_bytes};
+
+use crate::model::Capture;
+use input::{Input, Source};
+
+/// Reads the capture in the file `path`, whatever its form; the file's name says nothing.
+///
+/// # Errors
+/// See [`ErrorKind`]; the message is one line with file, place, found, expected and what to do.
+pub fn read_file(path: &Path, options: &ReadOptions, progress: &dyn Progress) -> Result<Capture, Error> {
+    let name = input::shown_name(path);
+    read_source(&Source::Path(path.to_owned()), &name, options, progress)
+}
+
+/// Reads a capture from a stream called `name` (standard input, say). It is first put in a temporary file,
+/// since a table may need a second look.
+///
+/// # Errors
+/// As [`read_file`].
+pub fn read_stream(
+    name: &str,
+    mut reader: impl Read + Send,
+    options: &ReadOptions,
+    progress: &dyn Progress,
+) -> Result<Capture, Error> {
+    let io = |kind: fn(std::io::Error) -> ErrorKind| {
+        move |error| Error {
+            file: name.to_owned(),
+            position: None,
+            kind: kind(error),
+        }
+    };
+    let folder = columns::SpillFolder::new(None).map_err(io(ErrorKind::Spill))?;
+    let path: PathBuf = folder.file("stream").map_err(io(ErrorKind::Spill))?;
+    let mut file = std::fs::File::create(&path).map_err(io(ErrorKind::Spill))?;
+    let mut buffer = vec![0u8; 256 << 10];
+    let mut done = 0u64;
+    loop {
+        let n = match reader.read(&mut buffer) {
+            Err(e) if e.kind() == std::io::ErrorKind::Interrupted => continue,
+            other => other.map_err(io(ErrorKind::Io))?,
+        };
+        if n == 0 {
+            break;
+        }
+        file.write_all(&buffer[..n]).map_err(io(ErrorKind::Spill))?;
+        done += n as u64;
+        progress.bytes(done, None);
+        if progress.cancelled() {
+            return Err(io(ErrorKind::Io)(std::io::Error::other("cancelled"))).map_err(|e| Error {
+                kind: ErrorKind::Cancelled,
+                ..e
+            });
+        }
+    }
+    drop(file);
+    read_source(&Source::Path(path), name, options, progress)
+}
+
+/// Reads a capture from bytes in memory.
+///
+/// # Errors
+/// As [`read_file`].
+pub fn read_bytes(name: &str, bytes: Vec<u8>, options: &ReadOptions) -> Result<Capture, Error> {
+    read_source(&Source::Bytes(Arc::new(bytes)), name, options, &())
+}
+
+fn read_source(
+    source: &Source,
+    name: &str,
+    options: &ReadOptions,
+    progress: &dyn Progress,
+) -> Result<Capture, Error> {
+    let fail = |kind| Error {
+        file: name.to_owned(),
+        position: None,
+        kind,
+    };
+    let (wrapping, sniffed) = sniff_source(source, name, options, progress)?;
+    match sniffed {
+        Sniffed::Empty => Err(fail(ErrorKind::Empty)),
+        Sniffed::Vcd => vcd::read(source, name, wrapping, options, progress),
+        Sniffed::Table => csv::read(source, name, wrapping, options, progress),
+        Sniffed::Other(found) => Err(fail(ErrorKind::UnknownFormat(found))),
+    }
+}
+
+fn sniff_source(
+    source: &Source,
+    name: &str,
+    options: &ReadOptions,
+    progress: &dyn Progress,
+) -> Result<(input::Wrapping, Sniffed), Error> {
+    let wrapping = source.wrapping().map_err(|e| Error {
+        file: name.to_owned(),
+        position: None,
+        kind: ErrorKind::Io(e),
+    })?;
+    let mut input = Input::open(source, name, wrapping, &options.limits, progress)?;
+    while input.window().len() < SNIFFED && input.more()? {}
+    let window = input.window();
+    Ok((wrapping, sniff(&window[..window.len().min(SNIFFED)])))
+}
+
+const SNIFFED: usize = 4096;
+
+#[derive(Debug, PartialEq)]
+enum Sniffed {
+    Empty,
+    Vcd,
+    Table,
+    Other(String),
+}
+
+/// Tells the form of a file by its first bytes.
+fn sniff(start: &[u8]) -> Sniffed {
+    let text = start.trim_ascii_start();
+    if text.is_empty() {
+        return Sniffed::Empty;
+    }
+    if start.contains(&0) {
+        return Sniffed::Other("binary data (a byte of value 0)".to_owned());
+    }
+    const KEYWORDS: [&[u8]; 10] = [
+        b"$date",
+        b"$version",
+        b"$comment",
+        b"$timescale",
+        b"$scope",
+        b"$var",
+        b"$upscope",
+        b"$enddefinitions",
+        b"$dumpvars",
+        b"$attrbegin",
+    ];
+    let word = text.split(|b| b.is_ascii_whitespace()).next().unwrap_or_default();
+    let vcd_inside = || {
+        let has = |needle: &[u8]| memchr::memmem::find(text, needle).is_some();
+        text[0] == b'$' && has(b"$end")
+    };
+    if KEYWORDS.contains(&word) || vcd_inside() {
+        return Sniffed::Vcd;
+    }
+    let odd = text
+        .iter()
+        .filter(|b| b.is_ascii_control() && !b.is_ascii_whitespace())
+        .count();
+    if odd * 50 > text.len() {
+        return Sniffed::Other(format!("binary data starting with {}", error::quoted(text)));
+    }
+    Sniffed::Table
+}

@@ -10,7 +10,7 @@ use std::ops::Range;
 
 use serde::{Deserialize, Serialize};
 
-use super::{Column, Level, Polarity, Ticks, TimeSpan, Trace};
+use super::{Column, Level, Polarity, Tally, Ticks, TimeSpan, Trace};
 
 /// Where a line's levels come from.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
@@ -39,6 +39,21 @@ pub enum StretchKind {
 pub struct Stretch {
     pub span: TimeSpan,
     pub kind: StretchKind,
+}
+
+/// An excursion of an analog line that left one threshold and came back without reaching the other
+/// (IEEE Std 181-2011: runt). It made no edge, so it is not among the line's pulses: the analysis lists it as
+/// a stray of kind `runt`.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Runt {
+    /// When the voltage crossed the threshold it left by, interpolated.
+    pub start: Ticks,
+    /// From that crossing to the crossing back.
+    pub width: Ticks,
+    /// The level it made for: high for an excursion from low.
+    pub level: Level,
+    /// The voltage furthest from the level it left.
+    pub peak_v: f64,
 }
 
 /// One named signal of a capture.
@@ -71,6 +86,13 @@ pub struct Line {
     /// Another line of the same capture that is the same signal under another name (a VCD identifier with
     /// several variables): never a suspect against its twin.
     pub same_as: Option<usize>,
+    /// Runts of an analog line, ascending by start.
+    pub runts: Vec<Runt>,
+    /// Time an analog line spent between its thresholds, in ticks.
+    pub between: Ticks,
+    /// Sums the reader kept while the edges streamed past; `None` on lines made otherwise. Whoever changes
+    /// the edges or the timebase drops it.
+    pub tally: Option<Tally>,
 }
 
 /// The stretch between two successive edges of one line: a view, never stored.
@@ -117,7 +139,15 @@ impl Line {
             interpolated: false,
             trace: None,
             same_as: None,
+            runts: Vec::new(),
+            between: Ticks::ZERO,
+            tally: None,
         }
+    }
+
+    /// Time at each level, shortest and longest pulse: the reader's own, or counted now (linear in edges).
+    pub fn tally(&self) -> Tally {
+        self.tally.unwrap_or_else(|| Tally::of(self))
     }
 
     /// The known level after edge `index` (as if no unknown stretch followed).

@@ -127,6 +127,11 @@ impl Timebase {
         self.origin_s + self.length_s(time.0 as f64)
     }
 
+    /// The moment `ticks` (may be a fraction), in seconds on the capture's clock.
+    pub fn seconds_of(&self, ticks: f64) -> f64 {
+        self.origin_s + self.length_s(ticks)
+    }
+
     /// A length of `ticks` (may be a fraction), in seconds.
     pub fn length_s(&self, ticks: f64) -> f64 {
         ticks * self.numerator_s / self.denominator

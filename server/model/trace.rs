@@ -22,6 +22,9 @@ pub struct Trace {
     pub samples: TraceSamples,
 }
 
+/// Smallest and largest volts of successive runs of samples, in memory or in a mapped file.
+pub type PyramidLevel = Arc<dyn AsRef<[[f32; 2]]> + Send + Sync>;
+
 /// Where the samples of a trace lie in time.
 #[derive(Clone)]
 pub enum TraceSamples {
@@ -31,9 +34,10 @@ pub enum TraceSamples {
         step: i64,
         /// n volts; NaN where a cell was missing.
         volts: Arc<dyn AsRef<[f32]> + Send + Sync>,
-        /// Smallest and largest of each run of [`TraceSamples::PYRAMID`] samples, level by level: level 0 has
+        /// Smallest and largest (NaN left out; both NaN where all are) of each run of
+        /// [`TraceSamples::PYRAMID`] samples, level by level: level 0 has
         /// ⌈n/16⌉ pairs, each further level a 16th of the one before, down to one pair.
-        pyramid: Arc<Vec<Vec<(f32, f32)>>>,
+        pyramid: Arc<Vec<PyramidLevel>>,
     },
     /// A value that holds from its time to the next (VCD reals). `times` ascending; as many `values`.
     Steps {

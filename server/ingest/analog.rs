@@ -1,0 +1,431 @@
+//! Volts → levels: thresholds with hysteresis, linear interpolation between samples, runts (IEEE Std 181-2011),
+//! and the samples kept with a pyramid of smallest and largest values.
+
+use std::io;
+use std::sync::Arc;
+
+use super::build::{Built, LineBuilder, Value};
+use super::columns::{Growing, SpillFolder};
+use super::options::FamilyChoice;
+use crate::model::{Level, PyramidLevel, Runt, Thresholds, Ticks, TraceSamples};
+
+/// A runt must get this far from the threshold it left towards the other: less is noise on a slow edge.
+/// [common practice, no source]
+const RUNT_DEPTH: f64 = 0.1;
+
+/// Grows one analog line.
+#[derive(Debug)]
+pub struct AnalogBuilder {
+    line: LineBuilder,
+    thresholds: Thresholds,
+    samples: Option<SampleStore>,
+    steps: Option<(Vec<i64>, Vec<f64>)>,
+    last: Option<(i64, f64)>,
+    high: Option<bool>,
+    /// Where the present excursion left the line's level, and its furthest voltage.
+    excursion: Option<(f64, f64)>,
+    pub runts: Vec<Runt>,
+    between: f64,
+}
+
+/// A finished analog line.
+pub struct BuiltAnalog {
+    pub built: Built,
+    pub runts: Vec<Runt>,
+    pub between: Ticks,
+    pub samples: Option<TraceSamples>,
+}
+
+impl AnalogBuilder {
+    /// `uniform`: samples come one a step; else values are kept with their times.
+    pub fn new(
+        line: LineBuilder,
+        thresholds: Thresholds,
+        uniform: bool,
+        folder: &Arc<SpillFolder>,
+        number: usize,
+        room: usize,
+    ) -> AnalogBuilder {
+        AnalogBuilder {
+            line,
+            thresholds,
+            samples: uniform.then(|| SampleStore::new(folder, number, room)),
+            steps: (!uniform).then(Default::default),
+            last: None,
+            high: None,
+            excursion: None,
+            runts: Vec::new(),
+            between: 0.0,
+        }
+    }
+
+    pub fn begin(&mut self, start: i64) {
+        self.line.begin(start);
+    }
+
+    pub fn stretch_count(&self) -> usize {
+        self.line.stretch_count()
+    }
+
+    /// The voltage at `time`; NaN where it is missing.
+    #[inline]
+    pub fn push(&mut self, time: i64, volts: f64) -> io::Result<()> {
+        if let Some(samples) = &mut self.samples {
+            samples.push(volts as f32)?;
+        } else if let Some((times, values)) = &mut self.steps {
+            times.push(time);
+            values.push(volts);
+        }
+        let Thresholds { low_v, high_v } = self.thresholds;
+        if !volts.is_nan()
+            && let Some((_, last)) = self.last
+            && ((volts <= low_v && last <= low_v) || (volts >= high_v && last >= high_v))
+        {
+            self.last = Some((time, volts));
+            return Ok(());
+        }
+        self.change(time, volts)
+    }
+
+    fn change(&mut self, time: i64, volts: f64) -> io::Result<()> {
+        if volts.is_nan() {
+            self.last = None;
+            self.excursion = None;
+            self.high = None;
+            return self.line.set(time, Value::Unknown);
+        }
+        let Thresholds { low_v, high_v } = self.thresholds;
+        let Some((last_time, last)) = self.last else {
+            self.last = Some((time, volts));
+            self.high = (volts >= high_v)
+                .then_some(true)
+                .or((volts <= low_v).then_some(false));
+            let value = self
+                .high
+                .map_or(Value::Unknown, |h| if h { Value::High } else { Value::Low });
+            return self.line.set(time, value);
+        };
+        self.last = Some((time, volts));
+        let span = (time - last_time) as f64;
+        let crossing = |level: f64| last_time as f64 + (level - last) / (volts - last) * span;
+        let reach = last.max(volts).min(high_v) - last.min(volts).max(low_v);
+        if last == volts {
+            self.between += span;
+        } else if reach > 0.0 {
+            self.between += span * reach / (volts - last).abs();
+        }
+        match self.high {
+            None => {
+                if volts >= high_v || volts <= low_v {
+                    let high = volts >= high_v;
+                    self.high = Some(high);
+                    let at = crossing(if high { high_v } else { low_v }).round() as i64;
+                    self.line.set(at, if high { Value::High } else { Value::Low })?;
+                }
+            }
+            Some(high) => {
+                let (own, other) = if high { (high_v, low_v) } else { (low_v, high_v) };
+                // Upside down for a high line, so that one reading serves both.
+                let beyond = |v: f64, level: f64| if high { v < level } else { v > level };
+                let reached = |v: f64| if high { v <= low_v } else { v >= high_v };
+                if self.excursion.is_none() && beyond(volts, own) {
+                    let start = if beyond(last, own) {
+                        last_time as f64
+                    } else {
+                        crossing(own)
+                    };
+                    self.excursion = Some((start, volts));
+                }
+                if reached(volts) {
+                    self.excursion = None;
+                    self.high = Some(!high);
+                    let at = crossing(other).round() as i64;
+                    self.line.set(at, if high { Value::Low } else { Value::High })?;
+                } else if let Some((start, peak)) = self.excursion {
+                    if beyond(volts, peak) {
+                        self.excursion = Some((start, volts));
+                    }
+                    if !beyond(volts, own) {
+                        self.excursion = None;
+                        self.runt(high, start, crossing(own), peak);
+                    }
+                }
+            }
+        }
+        Ok(())
+    }
+
+    fn runt(&mut self, high: bool, start: f64, end: f64, peak_v: f64) {
+        let Thresholds { low_v, high_v } = self.thresholds;
+        let depth = if high { high_v - peak_v } else { peak_v - low_v };
+        if depth >= RUNT_DEPTH * (high_v - low_v) {
+            let start_tick = start.round() as i64;
+            self.runts.push(Runt {
+                start: Ticks(start_tick),
+                width: Ticks((end.round() as i64 - start_tick).max(1)),
+                level: if high { Level::Low } else { Level::High },
+                peak_v,
+            });
+        }
+    }
+
+    /// Nothing was recorded from `from` on; `missing` samples are lacking.
+    pub fn gap(&mut self, from: i64, missing: u64) -> io::Result<()> {
+        self.last = None;
+        self.excursion = None;
+        self.high = None;
+        if let Some(samples) = &mut self.samples {
+            for _ in 0..missing {
+                samples.push(f32::NAN)?;
+            }
+        }
+        self.line.set(from, Value::Unrecorded)
+    }
+
+    /// Gives up the samples (a gap too long to fill).
+    pub fn drop_samples(&mut self) {
+        self.samples = None;
+    }
+
+    /// Values kept with their times.
+    pub fn steps_held(&self) -> usize {
+        self.steps.as_ref().map_or(0, |(times, _)| times.len())
+    }
+
+    pub fn drop_steps(&mut self) {
+        self.steps = None;
+    }
+
+    /// The line up to `end`; its first sample was at `start`, with `step` ticks between samples.
+    pub fn finish(self, start: i64, step: i64, end: i64) -> io::Result<BuiltAnalog> {
+        let samples = match (self.samples, self.steps) {
+            (Some(store), _) => {
+                let (volts, pyramid) = store.finish()?;
+                Some(TraceSamples::Uniform {
+                    start,
+                    step,
+                    volts,
+                    pyramid: Arc::new(pyramid),
+                })
+            }
+            (None, Some((times, values))) => Some(TraceSamples::Steps {
+                times: Arc::new(times),
+                values: Arc::new(values),
+            }),
+            (None, None) => None,
+        };
+        Ok(BuiltAnalog {
+            built: self.line.finish(end)?,
+            runts: self.runts,
+            between: Ticks(self.between.round() as i64),
+            samples,
+        })
+    }
+}
+
+/// Samples and their pyramid.
+#[derive(Debug)]
+struct SampleStore {
+    volts: Growing<f32>,
+    levels: Vec<PyramidStore>,
+    folder: Arc<SpillFolder>,
+    number: usize,
+    room: usize,
+}
+
+#[derive(Debug)]
+struct PyramidStore {
+    pairs: Growing<[f32; 2]>,
+    open: [f32; 2],
+    count: usize,
+}
+
+const NONE: [f32; 2] = [f32::NAN, f32::NAN];
+
+impl SampleStore {
+    fn new(folder: &Arc<SpillFolder>, number: usize, room: usize) -> SampleStore {
+        SampleStore {
+            volts: Growing::new(folder, format!("volts-{number}.f32"), room),
+            levels: Vec::new(),
+            folder: folder.clone(),
+            number,
+            room,
+        }
+    }
+
+    #[inline]
+    fn push(&mut self, volts: f32) -> io::Result<()> {
+        self.volts.buffer.push(volts);
+        if self.volts.is_full() {
+            self.volts.flush()?;
+        }
+        self.add(0, [volts, volts])
+    }
+
+    #[inline]
+    fn add(&mut self, level: usize, pair: [f32; 2]) -> io::Result<()> {
+        if level == self.levels.len() {
+            let name = format!("pyramid-{}-{level}.f32", self.number);
+            self.levels.push(PyramidStore {
+                pairs: Growing::new(&self.folder, name, self.room / 16),
+                open: NONE,
+                count: 0,
+            });
+        }
+        let store = &mut self.levels[level];
+        // min and max pass NaN over.
+        store.open = [store.open[0].min(pair[0]), store.open[1].max(pair[1])];
+        store.count += 1;
+        if store.count == TraceSamples::PYRAMID {
+            let pair = store.open;
+            store.open = NONE;
+            store.count = 0;
+            store.pairs.buffer.push(pair);
+            if store.pairs.is_full() {
+                store.pairs.flush()?;
+            }
+            return self.add(level + 1, pair);
+        }
+        Ok(())
+    }
+
+    #[allow(clippy::type_complexity)]
+    fn finish(mut self) -> io::Result<(Arc<dyn AsRef<[f32]> + Send + Sync>, Vec<PyramidLevel>)> {
+        let mut level = 0;
+        while level < self.levels.len() {
+            if self.levels[level].count > 0 {
+                let pair = self.levels[level].open;
+                self.levels[level].pairs.buffer.push(pair);
+                self.levels[level].count = 0;
+                if level + 1 < self.levels.len() || self.levels[level].pairs.len() > 1 {
+                    self.add(level + 1, pair)?;
+                }
+            }
+            level += 1;
+        }
+        let volts = self.volts.finish()?;
+        let mut pyramid: Vec<PyramidLevel> = Vec::new();
+        for store in self.levels {
+            let pairs = store.pairs.finish()?;
+            if !(*pairs).as_ref().is_empty() {
+                pyramid.push(pairs);
+            }
+        }
+        Ok((volts, pyramid))
+    }
+}
+
+/// Low and high state level: the modes of the lower and the upper half of the samples' range (IEEE Std
+/// 181-2011, histogram method). `None` where the samples hardly move.
+pub fn state_levels(samples: &[f32]) -> Option<(f64, f64)> {
+    const BINS: usize = 200;
+    /// A line that moves less is at rest.
+    const LEAST_SWING: f64 = 0.5;
+    let finite = || samples.iter().copied().filter(|v| v.is_finite()).map(f64::from);
+    let (low, high) = finite().fold((f64::MAX, f64::MIN), |(l, h), v| (l.min(v), h.max(v)));
+    if high - low < LEAST_SWING {
+        return None;
+    }
+    let mut counts = [0usize; BINS];
+    for volts in finite() {
+        counts[(((volts - low) / (high - low) * BINS as f64) as usize).min(BINS - 1)] += 1;
+    }
+    let mode = |from: usize, to: usize| {
+        let best = (from..to).max_by_key(|&b| counts[b]).unwrap_or(from);
+        low + (best as f64 + 0.5) * (high - low) / BINS as f64
+    };
+    Some((mode(0, BINS / 2), mode(BINS / 2, BINS)))
+}
+
+/// The family whose levels a line seems to have, from its high state level: values of report.md's families.
+pub fn propose(samples: &[f32]) -> FamilyChoice {
+    let family = |name: &str, low_v, high_v| FamilyChoice {
+        name: name.to_owned(),
+        thresholds: Thresholds { low_v, high_v },
+    };
+    match state_levels(samples).map(|s| s.1) {
+        Some(high) if high < 2.1 => family("cmos-1v8", 0.63, 1.17),
+        Some(high) if high < 2.4 => family("cmos-2v5", 0.7, 1.7),
+        Some(high) if high > 4.3 => family("cmos-5v", 1.5, 3.5),
+        // TTL drives its high anywhere from 2.4 V to some 4 V, LVTTL up to 3.3 V: the thresholds are the same.
+        _ => family("ttl-5v", 0.8, 2.0),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn builder() -> AnalogBuilder {
+        let folder = Arc::new(SpillFolder::new(None).unwrap());
+        let line = LineBuilder::new(&folder, "edges-0.i64".to_owned(), 100);
+        let thresholds = Thresholds {
+            low_v: 0.8,
+            high_v: 2.0,
+        };
+        let mut builder = AnalogBuilder::new(line, thresholds, true, &folder, 0, 64);
+        builder.begin(0);
+        builder
+    }
+
+    /// A trapezoid 0 → 5 V: start 10, rise 4, top 20, fall 6 (facts of IEEE Std 181): the crossings are exact.
+    #[test]
+    fn crossings_are_interpolated() {
+        let volts = |t: f64| match t {
+            t if t < 10.0 => 0.0,
+            t if t < 14.0 => (t - 10.0) / 4.0 * 5.0,
+            t if t < 34.0 => 5.0,
+            t if t < 40.0 => (40.0 - t) / 6.0 * 5.0,
+            _ => 0.0,
+        };
+        let mut b = builder();
+        for sample in 0..60 {
+            b.push(sample * 1000, volts(sample as f64)).unwrap();
+        }
+        let done = b.finish(0, 1000, 59_000).unwrap();
+        // 10 + 4 × 2/5 and 40 − 6 × 0.8/5.
+        assert_eq!(&done.built.edges[..], &[Ticks(11_600), Ticks(39_040)]);
+        assert!(done.runts.is_empty());
+        // Between the thresholds: (2 − 0.8)/5 of each ramp.
+        assert_eq!(done.between, Ticks(960 + 1440));
+    }
+
+    #[test]
+    fn an_excursion_that_turns_back_is_a_runt() {
+        let mut b = builder();
+        for (i, v) in [0.2, 0.2, 1.4, 1.7, 0.2, 0.2, 0.9, 0.2, 5.0, 5.0, 1.1, 5.0]
+            .into_iter()
+            .enumerate()
+        {
+            b.push(i as i64 * 1000, v).unwrap();
+        }
+        let done = b.finish(0, 1000, 11_000).unwrap();
+        assert_eq!(done.built.edges.len(), 1);
+        // 0.9 V is only 0.1 V past the threshold: noise.
+        assert_eq!(done.runts.len(), 2);
+        assert_eq!(
+            (done.runts[0].start, done.runts[0].level),
+            (Ticks(1500), Level::High)
+        );
+        assert_eq!(done.runts[0].width, Ticks(3600 - 1500));
+        assert_eq!(done.runts[1].level, Level::Low);
+        let Some(TraceSamples::Uniform { volts, pyramid, .. }) = done.samples else {
+            panic!()
+        };
+        assert_eq!((*volts).as_ref().len(), 12);
+        assert_eq!((*pyramid[0]).as_ref(), [[0.2f32, 5.0]]);
+    }
+
+    #[test]
+    fn the_pyramid_ends_in_one_pair() {
+        let mut b = builder();
+        for i in 0..1000 {
+            b.push(i, f64::from(i as i32 % 7)).unwrap();
+        }
+        let Some(TraceSamples::Uniform { pyramid, .. }) = b.finish(0, 1, 999).unwrap().samples else {
+            panic!()
+        };
+        let sizes: Vec<usize> = pyramid.iter().map(|l| (**l).as_ref().len()).collect();
+        assert_eq!(sizes, [63, 4, 1]);
+    }
+}

@@ -1,0 +1,173 @@
+//! Columns of edges that grow while a file streams past, and go to disk when they grow large.
+
+use std::fs::{self, File, OpenOptions};
+use std::io::{self, Write};
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+use std::sync::atomic::{AtomicU64, Ordering};
+
+use crate::model::{Column, Ticks};
+
+/// The folder where columns go. A folder of our own vanishes with this value; mapped files live on.
+#[derive(Debug)]
+pub struct SpillFolder {
+    path: PathBuf,
+    keep: bool,
+}
+
+impl SpillFolder {
+    /// The folder `keep_in`, or one of our own among the system's temporary files (made when first needed).
+    pub fn new(keep_in: Option<&Path>) -> io::Result<SpillFolder> {
+        static COUNT: AtomicU64 = AtomicU64::new(0);
+        if let Some(path) = keep_in {
+            fs::create_dir_all(path)?;
+            return Ok(SpillFolder {
+                path: path.to_owned(),
+                keep: true,
+            });
+        }
+        let name = format!(
+            "edgewitness-{}-{}",
+            std::process::id(),
+            COUNT.fetch_add(1, Ordering::Relaxed)
+        );
+        Ok(SpillFolder {
+            path: std::env::temp_dir().join(name),
+            keep: false,
+        })
+    }
+
+    /// The path of a file in the folder.
+    pub fn file(&self, name: &str) -> io::Result<PathBuf> {
+        if !self.keep && !self.path.is_dir() {
+            fs::create_dir_all(&self.path)?;
+        }
+        Ok(self.path.join(name))
+    }
+}
+
+impl Drop for SpillFolder {
+    fn drop(&mut self) {
+        if !self.keep {
+            // A folder left behind among temporary files is no reason to fail.
+            let _ = fs::remove_dir_all(&self.path);
+        }
+    }
+}
+
+/// Plain numbers of one kind that grow at the end: in memory up to `room`, then in a file.
+#[derive(Debug)]
+pub struct Growing<T> {
+    pub buffer: Vec<T>,
+    room: usize,
+    name: String,
+    folder: Arc<SpillFolder>,
+    file: Option<PathBuf>,
+    in_file: usize,
+}
+
+impl<T: bytemuck::Pod + Send + Sync> Growing<T> {
+    /// `name`: of its file, should it need one. `room`: numbers kept in memory.
+    pub fn new(folder: &Arc<SpillFolder>, name: String, room: usize) -> Growing<T> {
+        Growing {
+            buffer: Vec::new(),
+            room: room.max(16),
+            name,
+            folder: folder.clone(),
+            file: None,
+            in_file: 0,
+        }
+    }
+
+    pub fn len(&self) -> usize {
+        self.in_file + self.buffer.len()
+    }
+
+    /// Whether the buffer wants to be written out.
+    #[inline]
+    pub fn is_full(&self) -> bool {
+        self.buffer.len() >= self.room
+    }
+
+    /// Writes the buffer out, but for its last number, which may still be taken back.
+    pub fn flush(&mut self) -> io::Result<()> {
+        let keep = self.buffer.last().copied();
+        let n = self.buffer.len().saturating_sub(1);
+        self.write(n)?;
+        self.buffer.clear();
+        self.buffer.extend(keep);
+        Ok(())
+    }
+
+    fn write(&mut self, n: usize) -> io::Result<()> {
+        let mut file = match &self.file {
+            Some(path) => OpenOptions::new().append(true).open(path)?,
+            None => {
+                let path = self.folder.file(&self.name)?;
+                let file = File::create(&path)?;
+                self.file = Some(path);
+                file
+            }
+        };
+        file.write_all(bytemuck::cast_slice(&self.buffer[..n]))?;
+        self.in_file += n;
+        Ok(())
+    }
+
+    /// The whole as a slice, in memory or mapped.
+    pub fn finish(mut self) -> io::Result<Arc<dyn AsRef<[T]> + Send + Sync>> {
+        if self.file.is_none() {
+            self.buffer.shrink_to_fit();
+            return Ok(Arc::new(self.buffer));
+        }
+        let n = self.buffer.len();
+        self.write(n)?;
+        let path = self.file.take().expect("a file was opened");
+        map_file(&path, 0, self.in_file)
+    }
+}
+
+/// Maps `count` numbers from byte `offset` (a multiple of their size) of a file.
+pub fn map_file<T: bytemuck::Pod + Send + Sync>(
+    path: &Path,
+    offset: u64,
+    count: usize,
+) -> io::Result<Arc<dyn AsRef<[T]> + Send + Sync>> {
+    if count == 0 {
+        return Ok(Arc::new(Vec::new()));
+    }
+    let file = File::open(path)?;
+    let bytes = count
+        .checked_mul(size_of::<T>())
+        .ok_or_else(|| io::Error::other("a column longer than memory can address"))?;
+    let (ends, size) = (offset.checked_add(bytes as u64), file.metadata()?.len());
+    if ends.is_none_or(|end| end > size) || !offset.is_multiple_of(size_of::<T>() as u64) {
+        return Err(io::Error::other(format!(
+            "{} is shorter than its columns",
+            path.display()
+        )));
+    }
+    // SAFETY: the file lies in a folder of our own and is not written to any more; a file that somebody else
+    // cuts short under us is outside what a reader can defend against.
+    let map = unsafe { memmap2::MmapOptions::new().offset(offset).len(bytes).map(&file)? };
+    Ok(Arc::new(Mapped {
+        map,
+        kind: std::marker::PhantomData,
+    }))
+}
+
+struct Mapped<T> {
+    map: memmap2::Mmap,
+    kind: std::marker::PhantomData<T>,
+}
+
+impl<T: bytemuck::Pod> AsRef<[T]> for Mapped<T> {
+    fn as_ref(&self) -> &[T] {
+        bytemuck::cast_slice(&self.map)
+    }
+}
+
+/// A finished column of ticks.
+pub fn column(growing: Growing<Ticks>) -> io::Result<Column> {
+    Ok(Column::shared(growing.finish()?))
+}

@@ -1,0 +1,279 @@
+//! The times of a table's rows → ticks.
+
+use super::super::grid::{self, Grid};
+use crate::model::Timebase;
+
+/// How rows and time go together.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Pace {
+    /// One row a sample; a missing sample is a gap.
+    Samples(Grid),
+    /// One row a change, at whole multiples of a sampling period.
+    Snapped(Grid),
+    /// One row a change, at any time.
+    Free,
+}
+
+/// Where a row lies.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Step {
+    /// At this tick.
+    At(i64),
+    /// At the second tick, after nothing was recorded from the first on.
+    Gap(i64, i64),
+    /// The times do not keep the pace (the table must be read anew without it).
+    OffPace,
+    /// Earlier than the row before.
+    Backwards,
+}
+
+/// Turns written times (whole units of `10^unit` s) into ticks.
+#[derive(Clone, Debug)]
+pub struct Clock {
+    pace: Pace,
+    /// What one written unit is.
+    unit: Timebase,
+    /// Rounding of the written times, in units.
+    rounding: f64,
+    /// Ticks per sample.
+    sub: i64,
+    origin: Option<i64>,
+    last: i64,
+    index: i64,
+    period: f64,
+    inverse: f64,
+    /// Next sample number at which the period is fitted anew.
+    refit_at: i64,
+    /// Largest distance of a written time from the grid, in units.
+    pub residual: f64,
+    pub gaps: u64,
+    pub missing: u64,
+    points: Vec<(i64, i64)>,
+    stride: i64,
+}
+
+const POINTS: usize = 4096;
+
+impl Clock {
+    /// `sub`: ticks per sample (1 for levels; more where edges lie between samples).
+    pub fn new(pace: Pace, unit: Timebase, rounding: f64, sub: i64) -> Clock {
+        let period = match pace {
+            Pace::Samples(grid) | Pace::Snapped(grid) => grid.period,
+            Pace::Free => 1.0,
+        };
+        Clock {
+            pace,
+            unit,
+            rounding,
+            sub,
+            origin: None,
+            last: 0,
+            index: 0,
+            period,
+            inverse: 1.0 / period,
+            refit_at: 64,
+            residual: 0.0,
+            gaps: 0,
+            missing: 0,
+            points: Vec::new(),
+            stride: 1,
+        }
+    }
+
+    /// The next row, at written time `time`.
+    pub fn step(&mut self, time: i64) -> Step {
+        let Some(origin) = self.origin else {
+            self.origin = Some(time);
+            self.last = time;
+            if matches!(self.pace, Pace::Free) {
+                return Step::At(time);
+            }
+            self.note(0, time);
+            return Step::At(0);
+        };
+        if time < self.last {
+            return Step::Backwards;
+        }
+        let before = self.last;
+        self.last = time;
+        let Some(elapsed) = time.checked_sub(origin) else {
+            return Step::OffPace;
+        };
+        let elapsed = elapsed as f64;
+        match self.pace {
+            Pace::Free => Step::At(time),
+            Pace::Snapped(grid) => {
+                let index = (elapsed * self.inverse).round();
+                let residual = (elapsed - index * self.period).abs();
+                if residual > if grid.exact { 0.0 } else { 2.5 * self.rounding } {
+                    return Step::OffPace;
+                }
+                let index = index as i64;
+                if index == self.index && time != before {
+                    return Step::OffPace;
+                }
+                self.index = index;
+                self.note(index, time);
+                Step::At(index * self.sub)
+            }
+            Pace::Samples(_) => {
+                let expected = self.index + 1;
+                let residual = elapsed - expected as f64 * self.period;
+                let near = (0.5 * self.period).max(1.01 * self.rounding);
+                if residual.abs() <= near {
+                    self.index = expected;
+                    self.note(expected, time);
+                    return Step::At(expected * self.sub);
+                }
+                let index = (elapsed * self.inverse).round() as i64;
+                if residual < 0.0 || index <= expected {
+                    return Step::OffPace;
+                }
+                self.gaps += 1;
+                self.missing += (index - expected) as u64;
+                self.index = index;
+                self.note(index, time);
+                Step::Gap(expected * self.sub, index * self.sub)
+            }
+        }
+    }
+
+    fn note(&mut self, index: i64, time: i64) {
+        if index % self.stride == 0 {
+            if self.points.len() == POINTS {
+                self.stride *= 2;
+                let stride = self.stride;
+                self.points.retain(|&(k, _)| k % stride == 0);
+            }
+            self.points.push((index, time));
+        }
+        if index >= self.refit_at && !self.exact() {
+            self.refit_at = index + index / 8;
+            let origin = self.origin.unwrap_or(time);
+            let period = (time - origin) as f64 / index as f64;
+            self.period = period;
+            self.inverse = 1.0 / period;
+        }
+        let origin = self.origin.unwrap_or(time);
+        let residual = ((time - origin) as f64 - index as f64 * self.period).abs();
+        self.residual = self.residual.max(residual);
+    }
+
+    fn exact(&self) -> bool {
+        matches!(self.pace, Pace::Samples(g) | Pace::Snapped(g) if g.exact)
+    }
+
+    /// The tick nearest to a written time.
+    pub fn nearest(&self, time: i64) -> i64 {
+        match (self.pace, self.origin) {
+            (Pace::Free, _) | (_, None) => time,
+            (_, Some(origin)) => {
+                let elapsed = time.saturating_sub(origin) as f64;
+                (elapsed * self.inverse * self.sub as f64).round() as i64
+            }
+        }
+    }
+
+    /// The written time of the latest row.
+    pub fn last(&self) -> i64 {
+        self.last
+    }
+
+    /// What to say where the written times lie off the grid by more than their rounding.
+    pub fn residual_text(&self) -> Option<String> {
+        let (Pace::Samples(_) | Pace::Snapped(_)) = self.pace else {
+            return None;
+        };
+        (self.residual > 2.5 * self.rounding.max(1e-9)).then(|| {
+            format!(
+                "times were snapped to a grid of {:.6e} s; the furthest lay {:.3e} s off",
+                self.unit.length_s(self.period),
+                self.unit.length_s(self.residual)
+            )
+        })
+    }
+
+    /// The timebase of the ticks handed out, and the sampling period in ticks (0 without one).
+    pub fn timebase(&self) -> (Timebase, f64) {
+        let origin = self.origin.unwrap_or(0);
+        let unit = self.unit;
+        if matches!(self.pace, Pace::Free) {
+            return (unit, 0.0);
+        }
+        let sub = self.sub as f64;
+        let (origin, period) = if self.exact() {
+            (origin as f64, self.period)
+        } else {
+            self.fitted(origin)
+        };
+        let timebase = Timebase {
+            origin_s: unit.seconds_of(origin),
+            numerator_s: unit.numerator_s * period,
+            denominator: unit.denominator * sub,
+        };
+        (timebase, sub)
+    }
+
+    /// Least squares through the noted points: origin and period in units.
+    fn fitted(&self, origin: i64) -> (f64, f64) {
+        let n = self.points.len() as f64;
+        if self.points.len() < 3 {
+            return (origin as f64, self.period);
+        }
+        let mean_k = self.points.iter().map(|p| p.0 as f64).sum::<f64>() / n;
+        let mean_t = self.points.iter().map(|p| (p.1 - origin) as f64).sum::<f64>() / n;
+        let (mut kk, mut kt) = (0.0, 0.0);
+        for &(k, t) in &self.points {
+            let dk = k as f64 - mean_k;
+            kk += dk * dk;
+            kt += dk * ((t - origin) as f64 - mean_t);
+        }
+        if kk <= 0.0 {
+            return (origin as f64, self.period);
+        }
+        let period = kt / kk;
+        (origin as f64 + mean_t - period * mean_k, period)
+    }
+}
+
+/// The pace of a table from its first rows' times (in written units, one a row). `quiet`: some rows repeat the
+/// row before, as only a sample table does. `hint`: a stated period and how precisely.
+pub fn pace_of(times: &[i64], rounding: f64, quiet: bool, hint: Option<(f64, f64)>) -> Pace {
+    let mut steps: Vec<i64> = times.windows(2).map(|w| w[1].saturating_sub(w[0])).collect();
+    if times.len() < 3 || times.windows(2).any(|w| w[1] < w[0]) {
+        return Pace::Free;
+    }
+    if quiet {
+        let count = steps.len();
+        let (_, &mut middle, _) = steps.select_nth_unstable(count / 2);
+        let near = (0.25 * middle as f64).max(1.01 * rounding);
+        let alike = steps
+            .iter()
+            .filter(|&&d| (d - middle).abs() as f64 <= near)
+            .count();
+        if alike * 10 >= count * 9 {
+            let whole = (middle as f64, 1.01 * rounding);
+            let fitted = (middle as f64 >= 4.0 * rounding)
+                .then(|| grid::fit(times, rounding, Some(whole)))
+                .flatten();
+            let mean = || {
+                let (sum, n) = steps
+                    .iter()
+                    .filter(|&&d| (d - middle).abs() as f64 <= near)
+                    .fold((0.0, 0.0), |(s, n), &d| (s + d as f64, n + 1.0));
+                Grid {
+                    period: sum / n,
+                    exact: false,
+                }
+            };
+            let grid = fitted.unwrap_or_else(mean);
+            if grid.period > 0.0 {
+                return Pace::Samples(grid);
+            }
+        }
+    }
+    match grid::fit(times, rounding, hint) {
+        Some(grid) => Pace::Snapped(grid),
+        None => Pace::Free,
+    }
+}

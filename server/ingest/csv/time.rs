@@ -1,0 +1,128 @@
+//! The time cell of a row: a number, a number with its unit, an ISO 8601 date, a time of day.
+
+use super::cells::{Decimal, time_unit};
+
+/// How the time cells of a table are written.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum TimeStyle {
+    /// A number in units of `10^exponent` s.
+    Number { exponent: i32 },
+    /// Each cell carries its unit.
+    Suffixed,
+    /// `2026-11-25T13:51:41.123`, or without the date.
+    Clock,
+}
+
+/// Reads time cells as whole numbers of `10^unit` s.
+#[derive(Clone, Debug)]
+pub struct TimeReader {
+    pub style: TimeStyle,
+    pub point: u8,
+    pub unit: i32,
+    /// Days (since 0000-03-01) of the first date; times count from its midnight.
+    pub first_day: Option<i64>,
+}
+
+impl TimeReader {
+    pub fn read(&self, cell: &[u8]) -> Option<i64> {
+        let (number, exponent) = self.number(cell)?;
+        Decimal {
+            mantissa: number.mantissa,
+            exponent: number.exponent.checked_add(exponent)?,
+        }
+        .in_units(self.unit)
+    }
+
+    /// The number of a cell and the power of ten of its unit.
+    pub fn number(&self, cell: &[u8]) -> Option<(Decimal, i32)> {
+        match self.style {
+            TimeStyle::Number { exponent } => Some((Decimal::parse(cell, self.point)?, exponent)),
+            TimeStyle::Suffixed => suffixed(cell, self.point),
+            TimeStyle::Clock => {
+                let (day, seconds) = clock(cell, self.point)?;
+                let days = day.map_or(0, |d| d - self.first_day.unwrap_or(d));
+                let scale = 10i128.checked_pow(u32::try_from(-seconds.exponent).ok()?)?;
+                let mantissa = seconds.mantissa.checked_add(i128::from(days) * 86_400 * scale)?;
+                Some((Decimal { mantissa, ..seconds }, 0))
+            }
+        }
+    }
+}
+
+/// `1.5 us`: number and power of ten of the unit.
+pub fn suffixed(cell: &[u8], point: u8) -> Option<(Decimal, i32)> {
+    let text = std::str::from_utf8(cell).ok()?;
+    let at = text.find(|c: char| c.is_alphabetic() && c != 'e' && c != 'E')?;
+    let unit = time_unit(&text[at..])?;
+    Some((Decimal::parse(text[..at].trim().as_bytes(), point)?, unit))
+}
+
+/// A date (days since 0000-03-01) and the seconds of its day; zone letters and offsets are passed over.
+pub fn clock(cell: &[u8], point: u8) -> Option<(Option<i64>, Decimal)> {
+    let text = std::str::from_utf8(cell).ok()?;
+    let (date, time) = match text.find(['T', ' ']) {
+        Some(at) => (Some(&text[..at]), text[at + 1..].trim()),
+        None if text.contains(':') => (None, text),
+        None => return None,
+    };
+    let day = match date {
+        None => None,
+        Some(date) => {
+            let mut parts = date.split(['-', '/', '.']);
+            let mut part = || parts.next()?.parse::<i64>().ok();
+            let (year, month, day) = (part()?, part()?, part()?);
+            if !(1..=9999).contains(&year) || !(1..=12).contains(&month) || !(1..=31).contains(&day) {
+                return None;
+            }
+            Some(day_number(year, month, day))
+        }
+    };
+    let time = time.trim_end_matches('Z');
+    let time = time.rfind(['+', '-']).map_or(time, |at| &time[..at]);
+    let mut parts = time.splitn(3, ':');
+    let (hours, minutes) = (
+        parts.next()?.parse::<u32>().ok()?,
+        parts.next()?.parse::<u32>().ok()?,
+    );
+    let seconds = parts.next().unwrap_or("0");
+    let seconds = Decimal::parse(seconds.as_bytes(), point)
+        .or_else(|| Decimal::parse(seconds.as_bytes(), if point == b'.' { b',' } else { b'.' }))?;
+    if hours > 24 || minutes > 59 || seconds.exponent > 0 || seconds.mantissa < 0 {
+        return None;
+    }
+    let scale = 10i128.checked_pow(u32::try_from(-seconds.exponent).ok()?)?;
+    let whole = i128::from(hours * 3600 + minutes * 60) * scale;
+    Some((
+        day,
+        Decimal {
+            mantissa: seconds.mantissa + whole,
+            exponent: seconds.exponent,
+        },
+    ))
+}
+
+/// Days since 0000-03-01 in the Gregorian calendar.
+fn day_number(year: i64, month: i64, day: i64) -> i64 {
+    let (year, month) = if month <= 2 {
+        (year - 1, month + 9)
+    } else {
+        (year, month - 3)
+    };
+    year * 365 + year / 4 - year / 100 + year / 400 + (month * 306 + 5) / 10 + day - 1
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn dates_and_suffixes() {
+        let (day, seconds) = clock(b"2026-11-25T13:51:41.250Z", b'.').unwrap();
+        assert_eq!(seconds.in_units(-3), Some(49_901_250));
+        let (next, _) = clock(b"2026-11-26 00:00:00", b'.').unwrap();
+        assert_eq!(next.unwrap() - day.unwrap(), 1);
+        assert_eq!(day_number(2000, 3, 1) - day_number(2000, 2, 28), 2);
+        assert_eq!(suffixed(b"1.5 us", b'.').unwrap().1, -6);
+        assert_eq!(suffixed(b"1.5", b'.'), None);
+    }
+}

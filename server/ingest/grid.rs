@@ -1,0 +1,241 @@
+//! The sampling grid behind a list of times.
+//!
+//! An instrument samples at a period; what it writes are whole multiples of it, rounded to the digits it
+//! writes. Given times in whole written units, the longest period p is sought such that every time is t₀ + k·p
+//! to within the rounding. Each difference d between two times bounds the period: k·p lies in d ± 1 unit, so p
+//! lies in [(d − e)/k, (d + e)/k]; taken from the smallest differences to the largest, the interval narrows
+//! until k is certain even for the longest. A period that only seems to fit is caught by the chance of it: each
+//! independent difference fits with probability about 2e/p.
+
+/// A sample of times, whatever their number: every time at first, then every second, fourth, ….
+#[derive(Clone, Debug, Default)]
+pub struct Thinned {
+    pub times: Vec<i64>,
+    stride: u64,
+    count: u64,
+    /// Greatest common divisor of all differences to the first time.
+    pub divisor: u64,
+    first: Option<i64>,
+}
+
+const KEPT: usize = 1 << 15;
+
+impl Thinned {
+    #[inline]
+    pub fn push(&mut self, time: i64) {
+        let first = *self.first.get_or_insert(time);
+        if self.divisor != 1 {
+            self.divisor = gcd(self.divisor, time.abs_diff(first));
+        }
+        if self.stride == 0 {
+            self.stride = 1;
+        }
+        if self.count.is_multiple_of(self.stride) {
+            if self.times.len() == KEPT {
+                // Runs of neighbours say most about the period: the first half stays whole.
+                let mut n = 0usize;
+                self.times.retain(|_| {
+                    n += 1;
+                    n <= KEPT / 2 || n % 2 == 0
+                });
+                self.stride *= 2;
+            }
+            self.times.push(time);
+        }
+        self.count += 1;
+    }
+}
+
+fn gcd(mut a: u64, mut b: u64) -> u64 {
+    while b != 0 {
+        (a, b) = (b, a % b);
+    }
+    a
+}
+
+/// A fitted grid, in the units of the times.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Grid {
+    pub period: f64,
+    /// The period is a whole number of units, met exactly.
+    pub exact: bool,
+}
+
+/// Fewest differences that may establish a period by themselves.
+const FEWEST: usize = 12;
+/// A fit by chance must be less likely than this.
+const CHANCE: f64 = 1e-9;
+
+/// The grid of ascending `times` (repeats allowed), rounded to `unit` each. `hint`: a period stated by the
+/// file, and how precisely.
+pub fn fit(times: &[i64], unit: f64, hint: Option<(f64, f64)>) -> Option<Grid> {
+    let mut distinct = times.to_vec();
+    distinct.dedup();
+    if distinct.len() < 2 {
+        return None;
+    }
+    let origin = distinct[0];
+    let mut divisor = 0u64;
+    for &time in &distinct {
+        divisor = gcd(divisor, time.abs_diff(origin));
+    }
+    let mut steps: Vec<i64> = distinct
+        .windows(2)
+        .map(|w| w[1] - w[0])
+        .filter(|&d| d > 0)
+        .collect();
+    steps.sort_unstable();
+    let smallest = *steps.first()?;
+    if let Some((period, spread)) = hint {
+        let start = (period - spread, period + spread);
+        if let Some(grid) = refine(&steps, &distinct, start, unit) {
+            // A whole number of units within the stated spread that divides all differences is exact.
+            let whole = grid.period.round();
+            if whole >= 1.0 && (whole - period).abs() <= spread + 1e-9 * period && divisor % whole as u64 == 0
+            {
+                return Some(Grid {
+                    period: whole,
+                    exact: true,
+                });
+            }
+            return Some(grid);
+        }
+    }
+    if steps.len() < FEWEST {
+        return None;
+    }
+    // Chance that all of n differences are multiples of g: g⁻ⁿ.
+    if divisor as f64 > 2.0 * unit && (divisor as f64).powi(-(steps.len().min(1000) as i32)) < CHANCE {
+        return Some(Grid {
+            period: divisor as f64,
+            exact: true,
+        });
+    }
+    const SMALLEST_MULTIPLES: i64 = 48;
+    for multiple in 1..=SMALLEST_MULTIPLES {
+        let (low, high) = (smallest as f64 - unit, smallest as f64 + unit);
+        let (low, high) = (low / multiple as f64, high / multiple as f64);
+        // Below four units a period cannot be told from chance.
+        if high < 4.0 * unit {
+            break;
+        }
+        if let Some(grid) = refine(&steps, &distinct, (low.max(unit), high), unit) {
+            let chance = (2.0 * unit / grid.period)
+                .min(1.0)
+                .powi(steps.len().min(1000) as i32);
+            if chance < CHANCE {
+                return Some(grid);
+            }
+        }
+    }
+    None
+}
+
+/// Narrows the interval of the period by all differences; `None` when one contradicts it.
+fn refine(steps: &[i64], times: &[i64], start: (f64, f64), unit: f64) -> Option<Grid> {
+    let (mut low, mut high) = start;
+    let error = unit * 1.001;
+    let narrow = |low: &mut f64, high: &mut f64, d: f64| -> Option<()> {
+        let fewest = ((d - error) / *high).ceil().max(0.0);
+        let most = ((d + error) / *low).floor();
+        if fewest > most {
+            return None;
+        }
+        if fewest == most && fewest >= 1.0 {
+            *low = low.max((d - error) / fewest);
+            *high = high.min((d + error) / fewest);
+            if *low > *high {
+                return None;
+            }
+        }
+        Some(())
+    };
+    for &d in steps {
+        narrow(&mut low, &mut high, d as f64)?;
+    }
+    let origin = times[0];
+    for &time in times {
+        narrow(&mut low, &mut high, (time - origin) as f64)?;
+    }
+    for &d in steps.iter().chain([&(times[times.len() - 1] - origin)]) {
+        narrow(&mut low, &mut high, d as f64)?;
+    }
+    // The whole record must be counted in periods without doubt, else nothing was established.
+    let span = (times[times.len() - 1] - origin) as f64;
+    let doubt = span / low - span / high;
+    (doubt < 1.0).then_some(Grid {
+        period: (low + high) / 2.0,
+        exact: false,
+    })
+}
+
+/// The sampling period behind the change times of a VCD, in its ticks; `None` when the ticks themselves are
+/// the finest step. `tick_s`: only to leave grids alone that no instrument has (a second and more).
+pub fn period_of_changes(times: &Thinned, tick_s: f64) -> Option<f64> {
+    if times.times.len() < FEWEST + 1 {
+        return None;
+    }
+    let plausible = |period: f64| period * tick_s < 0.1;
+    if times.divisor > 1 {
+        let period = times.divisor as f64;
+        let enough = period.powi(-(times.times.len().min(1000) as i32)) < CHANCE;
+        return (enough && plausible(period)).then_some(period);
+    }
+    let grid = fit(&times.times, 1.0, None)?;
+    (grid.period > 2.0 && plausible(grid.period)).then_some(grid.period)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A simple generator, so that the times look random but never change.
+    fn steps(n: usize) -> impl Iterator<Item = i64> {
+        let mut state = 12345u64;
+        (0..n).scan(0i64, move |k, _| {
+            state = state
+                .wrapping_mul(6364136223846793005)
+                .wrapping_add(1442695040888963407);
+            *k += 1 + (state >> 33) as i64 % 900;
+            Some(*k)
+        })
+    }
+
+    #[test]
+    fn a_rounded_period_is_found() {
+        let period = 1000.0 / 24.0;
+        let times: Vec<i64> = steps(3000).map(|k| (k as f64 * period).round() as i64).collect();
+        let grid = fit(&times, 1.0, None).unwrap();
+        assert!((grid.period - period).abs() < 1e-5, "{grid:?}");
+        let few = fit(&times[..40], 1.0, Some((41.667, 0.0005))).unwrap();
+        assert!((few.period - period).abs() < 1e-3, "{few:?}");
+    }
+
+    #[test]
+    fn a_whole_period_is_exact() {
+        let times: Vec<i64> = steps(100).map(|k| 7 + k * 500).collect();
+        assert_eq!(
+            fit(&times, 1.0, None),
+            Some(Grid {
+                period: 500.0,
+                exact: true
+            })
+        );
+    }
+
+    #[test]
+    fn times_without_a_grid_have_none() {
+        let mut state = 99u64;
+        let mut time = 0;
+        let times: Vec<i64> = (0..2000)
+            .map(|_| {
+                state = state
+                    .wrapping_mul(6364136223846793005)
+                    .wrapping_add(1442695040888963407);
+                time += 1 + (state >> 33) as i64 % 100_000;
+                time
+            })
+            .collect();
+        assert_eq!(fit(&times, 1.0, None), None);
+    }
+}

@@ -1,0 +1,87 @@
+//! Names of lines as the report's words have them.
+
+use std::collections::{HashMap, HashSet};
+
+/// Makes names unique: the second `A` becomes `A (2)`. Returns the names that came more than once.
+///
+/// Cost: linear in names.
+pub fn make_unique<'a>(names: impl Iterator<Item = &'a mut String>) -> Vec<String> {
+    let mut names: Vec<&mut String> = names.collect();
+    let mut counts: HashMap<String, usize> = HashMap::new();
+    for name in &names {
+        *counts.entry((*name).clone()).or_default() += 1;
+    }
+    let mut taken: HashSet<String> = counts.keys().cloned().collect();
+    let mut next: HashMap<String, usize> = HashMap::new();
+    let mut repeated = Vec::new();
+    for name in &mut names {
+        if counts[name.as_str()] == 1 {
+            continue;
+        }
+        let count = next.entry((*name).clone()).or_insert(1);
+        if *count == 1 {
+            repeated.push((*name).clone());
+            *count = 2;
+            continue;
+        }
+        let unique = loop {
+            let candidate = format!("{name} ({count})");
+            *count += 1;
+            if taken.insert(candidate.clone()) {
+                break candidate;
+            }
+        };
+        **name = unique;
+    }
+    repeated
+}
+
+/// How many leading scopes all paths share.
+pub fn common_scopes(paths: &[&[String]]) -> usize {
+    let Some((first, rest)) = paths.split_first() else {
+        return 0;
+    };
+    rest.iter().fold(first.len(), |n, path| {
+        first[..n]
+            .iter()
+            .zip(path.iter())
+            .take_while(|(a, b)| a == b)
+            .count()
+    })
+}
+
+/// A list for a warning: the first few, and how many more.
+pub fn some_of(names: &[String]) -> String {
+    const SHOWN: usize = 5;
+    let shown = names[..names.len().min(SHOWN)]
+        .iter()
+        .map(|n| super::error::quoted(n.as_bytes()))
+        .collect::<Vec<_>>()
+        .join(", ");
+    match names.len().saturating_sub(SHOWN) {
+        0 => shown,
+        more => format!("{shown} and {more} more"),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn repeated_names_get_numbers() {
+        let mut names: Vec<String> = ["A", "B", "A", "A (2)", "A"].map(String::from).to_vec();
+        let repeated = make_unique(names.iter_mut());
+        assert_eq!(names, ["A", "B", "A (3)", "A (2)", "A (4)"]);
+        assert_eq!(repeated, ["A"]);
+    }
+
+    #[test]
+    fn scopes_shared_by_all_are_dropped() {
+        let path = |text: &str| text.split('.').map(String::from).collect::<Vec<_>>();
+        let (a, b) = (path("top.rack.a"), path("top.rack"));
+        assert_eq!(common_scopes(&[&a, &b]), 2);
+        assert_eq!(common_scopes(&[&a, &[]]), 0);
+        assert_eq!(common_scopes(&[]), 0);
+    }
+}

@@ -1,0 +1,132 @@
+//! What a reader may be told beforehand, its limits, and how it tells how far it is.
+
+use std::collections::BTreeMap;
+use std::path::PathBuf;
+
+use crate::model::Thresholds;
+
+/// Bounds that keep the reader small and quick whatever the bytes are. Each is named when it is hit.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Limits {
+    /// Lines of one capture, bits of vectors counted singly. Why: each costs some 500 bytes.
+    pub lines: usize,
+    /// Columns of a table.
+    pub columns: usize,
+    /// Longest token of a VCD or row of a table, in bytes: all of it must lie in memory.
+    pub token_bytes: usize,
+    /// Stretches without a known level, all lines together: they stay in memory (24 bytes each).
+    pub stretches: usize,
+    /// Runts, all analog lines together: they stay in memory (32 bytes each).
+    pub runts: usize,
+    /// Edges held in memory before columns go to disk.
+    pub buffered_edges: usize,
+    /// Changes of reals kept as traces, all variables together (16 bytes each).
+    pub real_changes: usize,
+    /// Unpacked bytes of a gzip file.
+    pub unpacked_bytes: u64,
+    /// Unpacked over packed bytes of a gzip file, checked from [`Limits::RATIO_FROM`] unpacked bytes on.
+    pub gzip_ratio: u64,
+    /// Samples that a table may have dropped in one gap and still keep its analog samples.
+    pub gap_samples: u64,
+    /// Deepest nesting of VCD scopes.
+    pub scopes: usize,
+}
+
+impl Limits {
+    /// Below this a high ratio is harmless.
+    pub const RATIO_FROM: u64 = 256 << 20;
+}
+
+impl Default for Limits {
+    fn default() -> Limits {
+        Limits {
+            lines: 100_000,
+            columns: 20_000,
+            token_bytes: 4 << 20,
+            stretches: 3_000_000,
+            runts: 1_000_000,
+            buffered_edges: 4 << 20,
+            real_changes: 2_000_000,
+            unpacked_bytes: 256 << 30,
+            // Sample tables of quiet lines reach a few hundred; deflate itself ends near 1,030.
+            gzip_ratio: 900,
+            gap_samples: 16 << 20,
+            scopes: 4_096,
+        }
+    }
+}
+
+/// What a column of a table is, where the person says so.
+#[derive(Clone, Debug, PartialEq)]
+pub enum ColumnKind {
+    Time,
+    /// Levels.
+    Digital,
+    /// Volts.
+    Analog,
+    /// A packed bus of `bits` lines, written to base 2, 8, 10 or 16.
+    Bus {
+        bits: usize,
+        base: u32,
+    },
+    /// Not read.
+    Ignore,
+}
+
+/// Thresholds of an analog line and the word that named them.
+#[derive(Clone, Debug, PartialEq)]
+pub struct FamilyChoice {
+    /// `ttl-5v`, …, or `volts`.
+    pub name: String,
+    pub thresholds: Thresholds,
+}
+
+/// The form of a table.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum TableForm {
+    /// One row a sample, at a fixed period.
+    Samples,
+    /// One row a change.
+    Changes,
+}
+
+/// What the reader is told beforehand. `Default` leaves everything to the file.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct ReadOptions {
+    /// Length of a VCD time unit where `$timescale` is missing, in seconds.
+    pub timescale_s: Option<f64>,
+    /// Thresholds by line name.
+    pub families: BTreeMap<String, FamilyChoice>,
+    /// Thresholds of analog lines that have no entry of their own.
+    pub family: Option<FamilyChoice>,
+    /// Kinds by column heading (as in the file, or the line's name) or by number from 1.
+    pub columns: BTreeMap<String, ColumnKind>,
+    /// Length of one unit of the time column, in seconds.
+    pub time_unit_s: Option<f64>,
+    /// Sampling period, in seconds.
+    pub sample_period_s: Option<f64>,
+    pub delimiter: Option<u8>,
+    /// `b'.'` or `b','`.
+    pub decimal: Option<u8>,
+    pub form: Option<TableForm>,
+    /// Folder in which the columns stay (see [`super::spill`]). Without it, large columns go to files that
+    /// vanish with the capture, and small ones stay in memory.
+    pub keep_in: Option<PathBuf>,
+    pub limits: Limits,
+}
+
+/// Where the reader tells how far it is. Called from one thread at a time, every few hundred kilobytes.
+pub trait Progress: Sync {
+    /// `done` of `total` bytes of the file as it lies on disk.
+    fn bytes(&self, done: u64, total: Option<u64>) {
+        let _ = (done, total);
+    }
+
+    /// Whether to give up, with [`super::ErrorKind::Cancelled`].
+    fn cancelled(&self) -> bool {
+        false
+    }
+}
+
+/// Nobody listens.
+impl Progress for () {}

@@ -1,0 +1,345 @@
+//! The declarations of a VCD (IEEE Std 1364-2005 §18.2.3, §18.4 for ports).
+
+use super::super::error::quoted;
+use super::super::names::{common_scopes, make_unique, some_of};
+use super::super::{Error, ErrorKind, Limits};
+use super::tokens::Tokens;
+
+/// What a variable's values are.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Kind {
+    Logic,
+    Real,
+    Event,
+    Text,
+}
+
+/// One `$var`.
+#[derive(Clone, Debug)]
+pub struct Variable {
+    pub kind: Kind,
+    pub width: usize,
+    pub code: Vec<u8>,
+    scopes: Vec<String>,
+    /// Name within its scope, then with the scopes that not all variables share, unique.
+    pub name: String,
+    /// Index of the most and of the least significant bit, where declared.
+    range: Option<(i64, i64)>,
+}
+
+impl Variable {
+    /// Names of the bits, most significant first.
+    pub fn bit_names(&self) -> Vec<String> {
+        if self.width == 1 && self.range.is_none() {
+            return vec![self.name.clone()];
+        }
+        let (msb, lsb) = self.range.unwrap_or((self.width as i64 - 1, 0));
+        let step = if msb >= lsb { 1 } else { -1 };
+        (0..self.width as i64)
+            .rev()
+            .map(|place| format!("{}[{}]", self.name, lsb + step * place))
+            .collect()
+    }
+}
+
+/// The declarations.
+#[derive(Debug, Default)]
+pub struct Header {
+    pub variables: Vec<Variable>,
+    /// Length of a unit: mantissa 1, 10 or 100 and power of ten of a second.
+    pub timescale: Option<(u32, i32)>,
+    pub warnings: Vec<String>,
+    /// A word that ended the declarations without `$enddefinitions` and is to be read as a change.
+    pub held_word: bool,
+}
+
+/// Reads up to the end of `$enddefinitions`.
+pub fn read(tokens: &mut Tokens, limits: &Limits) -> Result<Header, Error> {
+    let mut header = Header::default();
+    let mut scopes: Vec<String> = Vec::new();
+    let mut strange: Vec<String> = Vec::new();
+    let mut bits = 0usize;
+    loop {
+        let at_start = tokens.input.offset();
+        let Some(word) = tokens.next()? else {
+            if header.variables.is_empty() {
+                let found = if at_start == 0 {
+                    "nothing"
+                } else {
+                    "the end of the file"
+                };
+                return Err(tokens.error(ErrorKind::Vcd(format!(
+                    "expected declarations ($var … $end), found {found}: the file was cut off, export it again"
+                ))));
+            }
+            header
+                .warnings
+                .push("the file ends before $enddefinitions: it holds no values".to_owned());
+            break;
+        };
+        match word {
+            b"$enddefinitions" => {
+                tokens.skip_section()?;
+                break;
+            }
+            b"$scope" => {
+                let words = section(tokens)?;
+                let name = words.get(1..).unwrap_or_default().join(" ");
+                if scopes.len() >= limits.scopes {
+                    return Err(limit(tokens, "the depth of scopes", limits.scopes));
+                }
+                scopes.push(name);
+            }
+            b"$upscope" => {
+                tokens.skip_section()?;
+                if scopes.pop().is_none() {
+                    header.warnings.push(format!(
+                        "an $upscope without a $scope at byte {} was passed over",
+                        tokens.offset()
+                    ));
+                }
+            }
+            b"$timescale" => {
+                let words = section(tokens)?.concat();
+                match parse_timescale(&words) {
+                    Some(scale) => header.timescale = Some(scale),
+                    None => {
+                        return Err(tokens.error(ErrorKind::Vcd(format!(
+                            "expected a time scale of 1, 10 or 100 s, ms, us, ns, ps or fs, found {}",
+                            quoted(words.as_bytes())
+                        ))));
+                    }
+                }
+            }
+            b"$var" => {
+                let Some(variable) = variable(tokens, &scopes, &mut header.warnings)? else {
+                    continue;
+                };
+                bits = bits.saturating_add(if variable.kind == Kind::Logic {
+                    variable.width
+                } else {
+                    1
+                });
+                if bits > limits.lines {
+                    return Err(limit(
+                        tokens,
+                        "the number of lines (bits of all variables)",
+                        limits.lines,
+                    ));
+                }
+                header.variables.push(variable);
+            }
+            b"$date" | b"$version" | b"$comment" => {
+                tokens.skip_section()?;
+            }
+            b"$dumpvars" | b"$dumpall" | b"$dumpon" | b"$dumpoff" | b"$dumpports" => {
+                header.held_word = true;
+            }
+            [b'#', b'0'..=b'9', ..] => header.held_word = true,
+            [b'$', ..] => {
+                let word = String::from_utf8_lossy(word).into_owned();
+                if !strange.contains(&word) {
+                    strange.push(word);
+                }
+                tokens.skip_section()?;
+            }
+            other => {
+                let message = format!(
+                    "expected a declaration such as $var or $enddefinitions, found {}",
+                    quoted(other)
+                );
+                return Err(tokens.error(ErrorKind::Vcd(message)));
+            }
+        }
+        if header.held_word {
+            header.warnings.push(
+                "the declarations are not closed by $enddefinitions; values were read all the same"
+                    .to_owned(),
+            );
+            break;
+        }
+    }
+    if !strange.is_empty() {
+        header.warnings.push(format!(
+            "unknown keywords were passed over: {}",
+            some_of(&strange)
+        ));
+    }
+    name_variables(&mut header);
+    Ok(header)
+}
+
+fn limit(tokens: &Tokens, what: &str, limit: usize) -> Error {
+    tokens.error(ErrorKind::Limit {
+        what: what.to_owned(),
+        limit: limit.to_string(),
+        advice: "export fewer variables",
+    })
+}
+
+/// The words up to `$end`.
+fn section(tokens: &mut Tokens) -> Result<Vec<String>, Error> {
+    const MOST: usize = 64;
+    let start = tokens.offset();
+    let mut words = Vec::new();
+    loop {
+        let Some(word) = tokens.next()? else {
+            return Err(tokens.error(ErrorKind::Vcd(format!(
+                "expected $end for the section begun at byte {start}, found the end of the file"
+            ))));
+        };
+        if word == b"$end" {
+            return Ok(words);
+        }
+        if words.len() == MOST {
+            return Err(tokens.error(ErrorKind::Vcd(format!(
+                "expected $end for the section begun at byte {start}, found {MOST} more words"
+            ))));
+        }
+        words.push(String::from_utf8_lossy(word).into_owned());
+    }
+}
+
+/// `$var TYPE SIZE CODE REFERENCE… $end`: by place, since a code may look like anything, even like `$end`.
+fn variable(
+    tokens: &mut Tokens,
+    scopes: &[String],
+    warnings: &mut Vec<String>,
+) -> Result<Option<Variable>, Error> {
+    let start = tokens.offset();
+    let mut head: [Vec<u8>; 3] = Default::default();
+    for (place, part) in head.iter_mut().enumerate() {
+        match tokens.next()? {
+            Some(b"$end") if place < 2 => {
+                return Err(tokens.error(ErrorKind::Vcd(format!(
+                    "expected $var TYPE SIZE CODE NAME $end at byte {start}, found an early $end"
+                ))));
+            }
+            Some(word) => *part = word.to_vec(),
+            None => {
+                return Err(tokens.error(ErrorKind::Vcd(format!(
+                    "expected $var TYPE SIZE CODE NAME $end at byte {start}, found the end of the file"
+                ))));
+            }
+        }
+    }
+    let reference = section(tokens)?;
+    let [kind, size, code] = head;
+    let mut width = 0;
+    let mut range = None;
+    let size = String::from_utf8_lossy(&size).into_owned();
+    if let Some(declared) = parse_range(&size) {
+        // Ports (§18.4) may give the range in place of the size.
+        width = declared.0.abs_diff(declared.1) as usize + 1;
+        range = Some(declared);
+    } else if let Ok(n) = size.parse::<usize>() {
+        width = n;
+    }
+    let kind = match kind.to_ascii_lowercase().as_slice() {
+        b"real" | b"realtime" | b"shortreal" => Kind::Real,
+        b"event" => Kind::Event,
+        b"string" => Kind::Text,
+        _ => Kind::Logic,
+    };
+    let (name, apart) = match reference.as_slice() {
+        [] => {
+            warnings.push(format!(
+                "the variable at byte {start} has no name; its code serves as one"
+            ));
+            (String::from_utf8_lossy(&code).into_owned(), None)
+        }
+        [names @ .., last] if !names.is_empty() && parse_range(last).is_some() => {
+            (names.join(" "), parse_range(last))
+        }
+        names => (names.join(" "), None),
+    };
+    if width == 0 && kind == Kind::Logic {
+        warnings.push(format!(
+            "the variable {} is declared with size {}: it is no line",
+            quoted(name.as_bytes()),
+            quoted(size.as_bytes())
+        ));
+    }
+    let mut name = name;
+    range = range.or(apart);
+    if range.is_none()
+        && width > 1
+        && !name.starts_with('\\')
+        && let Some(open) = name.rfind('[')
+        && let Some(glued) = parse_range(&name[open..])
+        && glued.0 != glued.1
+    {
+        range = Some(glued);
+        name.truncate(open);
+    }
+    if let Some((msb, lsb)) = range
+        && kind == Kind::Logic
+        && msb.abs_diff(lsb) as usize != width.max(1) - 1
+    {
+        warnings.push(format!(
+            "the variable {} has size {width} and range [{msb}:{lsb}]: its size was taken",
+            quoted(name.as_bytes())
+        ));
+        if width > 1 {
+            range = Some(if msb >= lsb {
+                (lsb + width as i64 - 1, lsb)
+            } else {
+                (lsb - (width as i64 - 1), lsb)
+            });
+        }
+    }
+    Ok(Some(Variable {
+        kind,
+        width: if kind == Kind::Logic { width } else { 1 },
+        code,
+        scopes: scopes.to_vec(),
+        name: name.trim().to_owned(),
+        range,
+    }))
+}
+
+/// `[3:0]`, `[0:3]` or `[3]`.
+fn parse_range(text: &str) -> Option<(i64, i64)> {
+    let inner = text.strip_prefix('[')?.strip_suffix(']')?;
+    let (msb, lsb) = inner.split_once(':').unwrap_or((inner, inner));
+    let index = |text: &str| text.trim().parse::<i32>().ok().map(i64::from);
+    Some((index(msb)?, index(lsb)?))
+}
+
+/// Mantissa and power of ten of a second (§18.2.3.5: 1, 10 or 100 of s, ms, us, ns, ps, fs).
+fn parse_timescale(text: &str) -> Option<(u32, i32)> {
+    let digits = text.bytes().take_while(u8::is_ascii_digit).count();
+    let mantissa: u32 = text[..digits].parse().ok()?;
+    let exponent = match &text[digits..] {
+        "s" => 0,
+        "ms" => -3,
+        "us" | "µs" | "μs" => -6,
+        "ns" => -9,
+        "ps" => -12,
+        "fs" => -15,
+        _ => return None,
+    };
+    matches!(mantissa, 1 | 10 | 100).then_some((mantissa, exponent))
+}
+
+fn name_variables(header: &mut Header) {
+    let paths: Vec<&[String]> = header.variables.iter().map(|v| v.scopes.as_slice()).collect();
+    let common = common_scopes(&paths);
+    for variable in &mut header.variables {
+        let mut parts: Vec<&str> = variable.scopes[common..].iter().map(String::as_str).collect();
+        parts.push(&variable.name);
+        variable.name = parts.join(".");
+    }
+    // The same thing declared twice (same name, same code) is one thing.
+    let mut seen = std::collections::HashSet::new();
+    header
+        .variables
+        .retain(|v| seen.insert((v.name.clone(), v.code.clone(), v.range, v.width)));
+    let repeated = make_unique(header.variables.iter_mut().map(|v| &mut v.name));
+    if !repeated.is_empty() {
+        header.warnings.push(format!(
+            "several variables are called {}; the later ones were numbered",
+            some_of(&repeated)
+        ));
+    }
+}

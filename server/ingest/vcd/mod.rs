@@ -1,0 +1,283 @@
+//! VCD, four-state and extended: IEEE Std 1364-2005 clause 18 (IEEE Std 1800 §21.7 keeps it).
+
+mod changes;
+mod header;
+mod tokens;
+
+use std::sync::Arc;
+
+use super::build::LineBuilder;
+use super::columns::SpillFolder;
+use super::grid;
+use super::input::{Input, Source, Wrapping};
+use super::{Error, ErrorKind, Progress, ReadOptions};
+use crate::model::{
+    Bus, Capture, Format, Line, NotLogic, Source as LineSource, Ticks, TimeSpan, Timebase, Trace,
+    TraceSamples, Warning,
+};
+use header::{Kind, Variable};
+
+/// What a code stands for; lines are numbered as in [`Plan::builders`].
+#[derive(Clone, Copy, Debug)]
+pub(crate) enum Target {
+    Scalar(usize),
+    /// First line (most significant bit) and number of bits.
+    Vector {
+        first: usize,
+        width: usize,
+        slot: usize,
+    },
+    /// Place in [`Plan::others`].
+    Other(usize),
+}
+
+/// A variable that is no logic line, while it is read.
+#[derive(Debug, Default)]
+pub(crate) struct Other {
+    pub real: bool,
+    pub event: bool,
+    pub changes: usize,
+    pub times: Vec<i64>,
+    pub values: Vec<f64>,
+}
+
+/// Where the changes go.
+pub(crate) struct Plan {
+    pub codes: changes::Codes,
+    pub builders: Vec<LineBuilder>,
+    pub others: Vec<Other>,
+    pub slots: usize,
+    /// Stretches without a known level so far, all lines together.
+    pub stretches: usize,
+}
+
+/// Reads a VCD.
+pub fn read(
+    source: &Source,
+    name: &str,
+    wrapping: Wrapping,
+    options: &ReadOptions,
+    progress: &dyn Progress,
+) -> Result<Capture, Error> {
+    let limits = &options.limits;
+    let input = Input::open(source, name, wrapping, limits, progress)?;
+    let mut tokens = tokens::Tokens::new(input, name);
+    let header = header::read(&mut tokens, limits)?;
+    let folder = SpillFolder::new(options.keep_in.as_deref()).map_err(|e| tokens.spill_error(e))?;
+    let folder = Arc::new(folder);
+    let (mut plan, owners) = plan(&header.variables, &folder, options);
+    let outcome = changes::read(&mut tokens, &mut plan, header.held_word, limits)?;
+
+    let mut warnings = header.warnings;
+    let (timebase, resolution) = timebase(header.timescale, options, &mut warnings);
+    warnings.extend(outcome.warnings);
+    let span = TimeSpan::new(Ticks(outcome.start), Ticks(outcome.end));
+    let spill = |error| Error {
+        file: name.to_owned(),
+        position: None,
+        kind: ErrorKind::Spill(error),
+    };
+    let mut built = Vec::with_capacity(plan.builders.len());
+    for builder in plan.builders {
+        built.push(builder.finish(outcome.end).map_err(spill)?);
+    }
+    let sample_ticks = grid::period_of_changes(&outcome.times, resolution).unwrap_or(0.0);
+
+    let mut capture = Capture {
+        file: name.to_owned(),
+        format: Format::Vcd,
+        timebase,
+        span,
+        resolution_ticks: 1.0,
+        lines: Vec::with_capacity(built.len()),
+        buses: Vec::new(),
+        not_logic: Vec::new(),
+        warnings: warnings.into_iter().map(|text| Warning { text }).collect(),
+    };
+    let mut others: Vec<Option<Other>> = plan.others.into_iter().map(Some).collect();
+    let mut owner_lines = vec![None; built.len()];
+    let mut apart: Vec<String> = Vec::new();
+    for (variable, owner) in header.variables.iter().zip(&owners) {
+        match *owner {
+            Owner::Nothing => {}
+            Owner::Other(place) => {
+                let other = others[place].take();
+                capture
+                    .not_logic
+                    .push(not_logic(variable, other, &capture.not_logic, place));
+                apart.push(variable.name.clone());
+            }
+            Owner::Lines { first, width } => {
+                let names = variable.bit_names();
+                // A shorter twin is the lower part of the longer one.
+                let skip = width.saturating_sub(names.len());
+                let start = capture.lines.len();
+                for (bit, name) in names.into_iter().enumerate().take(width) {
+                    let source = first + skip + bit;
+                    let twin = owner_lines[source];
+                    owner_lines[source] = twin.or(Some(capture.lines.len()));
+                    let columns = &built[source];
+                    capture.lines.push(Line {
+                        name,
+                        capture: 0,
+                        source: LineSource::Digital,
+                        first: columns.first,
+                        edges: columns.edges.clone(),
+                        flips: columns.flips.clone(),
+                        stretches: columns.stretches.clone(),
+                        span,
+                        sample_ticks,
+                        interpolated: false,
+                        trace: None,
+                        same_as: twin,
+                        runts: Vec::new(),
+                        between: Ticks::ZERO,
+                        tally: Some(columns.tally),
+                    });
+                }
+                if capture.lines.len() - start > 1 {
+                    capture.buses.push(Bus {
+                        name: variable.name.clone(),
+                        bits: (start..capture.lines.len()).collect(),
+                    });
+                }
+            }
+        }
+    }
+    if !apart.is_empty() {
+        let names = super::names::some_of(&apart);
+        capture.warn(format!("not logic lines, kept apart from the lines: {names}"));
+    }
+    Ok(capture)
+}
+
+fn not_logic(variable: &Variable, other: Option<Other>, before: &[NotLogic], _place: usize) -> NotLogic {
+    let kind = match variable.kind {
+        Kind::Real => "real",
+        Kind::Event => "event",
+        Kind::Text | Kind::Logic => "string",
+    };
+    let Some(other) = other else {
+        // A second name of something already listed.
+        let twin = before.iter().rev().find(|n| n.kind == kind);
+        return NotLogic {
+            name: variable.name.clone(),
+            kind: kind.to_owned(),
+            changes: twin.map_or(0, |t| t.changes),
+            trace: twin.and_then(|t| t.trace.clone()),
+        };
+    };
+    let trace = (other.real && !other.times.is_empty()).then(|| Trace {
+        thresholds: crate::model::Thresholds {
+            low_v: 0.8,
+            high_v: 2.0,
+        },
+        family: "none".to_owned(),
+        declared: false,
+        samples: TraceSamples::Steps {
+            times: Arc::new(other.times),
+            values: Arc::new(other.values),
+        },
+    });
+    NotLogic {
+        name: variable.name.clone(),
+        kind: kind.to_owned(),
+        changes: other.changes,
+        trace,
+    }
+}
+
+#[derive(Clone, Copy, Debug)]
+enum Owner {
+    Lines { first: usize, width: usize },
+    Other(usize),
+    Nothing,
+}
+
+fn plan(variables: &[Variable], folder: &Arc<SpillFolder>, options: &ReadOptions) -> (Plan, Vec<Owner>) {
+    let lines: usize = variables.iter().map(|v| v.width).sum();
+    let room = (options.limits.buffered_edges / lines.max(1)).clamp(64, 1 << 16);
+    let mut plan = Plan {
+        codes: changes::Codes::default(),
+        builders: Vec::new(),
+        others: Vec::new(),
+        slots: 0,
+        stretches: 0,
+    };
+    let mut owners = Vec::with_capacity(variables.len());
+    for variable in variables {
+        let known = plan.codes.get(&variable.code);
+        let owner = match (known, variable.kind) {
+            (Some(Target::Scalar(first)), Kind::Logic) => Owner::Lines { first, width: 1 },
+            (Some(Target::Vector { first, width, .. }), Kind::Logic) => Owner::Lines { first, width },
+            (Some(Target::Other(place)), _) => Owner::Other(place),
+            (Some(_), _) => Owner::Nothing,
+            (None, Kind::Logic) if variable.width == 0 => {
+                plan.codes
+                    .insert(&variable.code, Target::Other(plan.others.len()));
+                plan.others.push(Other::default());
+                Owner::Nothing
+            }
+            (None, Kind::Logic) => {
+                let (first, width) = (plan.builders.len(), variable.width);
+                for bit in 0..width {
+                    let name = format!("edges-{}.i64", first + bit);
+                    plan.builders.push(LineBuilder::new(folder, name, room));
+                }
+                let target = if width == 1 {
+                    Target::Scalar(first)
+                } else {
+                    plan.slots += 1;
+                    Target::Vector {
+                        first,
+                        width,
+                        slot: plan.slots - 1,
+                    }
+                };
+                plan.codes.insert(&variable.code, target);
+                Owner::Lines { first, width }
+            }
+            (None, kind) => {
+                let place = plan.others.len();
+                plan.others.push(Other {
+                    real: kind == Kind::Real,
+                    event: kind == Kind::Event,
+                    ..Other::default()
+                });
+                plan.codes.insert(&variable.code, Target::Other(place));
+                Owner::Other(place)
+            }
+        };
+        owners.push(owner);
+    }
+    (plan, owners)
+}
+
+/// The timebase, and the length of a tick in seconds.
+fn timebase(scale: Option<(u32, i32)>, options: &ReadOptions, warnings: &mut Vec<String>) -> (Timebase, f64) {
+    let timebase = match (scale, options.timescale_s) {
+        (Some((mantissa, exponent)), _) => scaled(mantissa, exponent),
+        (None, Some(seconds)) => {
+            let exponent = seconds.log10().round() as i32;
+            if (10f64.powi(exponent) / seconds - 1.0).abs() < 1e-9 {
+                Timebase::decimal(exponent)
+            } else {
+                Timebase::fitted(0.0, seconds)
+            }
+        }
+        (None, None) => {
+            warnings.push(
+                "no $timescale: 1 ns was taken for a time unit; say otherwise with timescale = \"…\" under [read] \
+                 in the setup file"
+                    .to_owned(),
+            );
+            Timebase::decimal(-9)
+        }
+    };
+    (timebase, timebase.tick_s())
+}
+
+fn scaled(mantissa: u32, exponent: i32) -> Timebase {
+    let power = mantissa.ilog10() as i32;
+    Timebase::decimal(exponent + power)
+}
