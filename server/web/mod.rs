@@ -1,1 +1,24 @@
-//! The pages and the interface for programs.
+//! The pages and the interface for programs, on the user's own machine.
+//!
+//! [`router`] has every URL in one list; [`serve`] listens. `pages/` answers with HTML that reads without
+//! script, `api/` with JSON or columns of numbers. [`security`] looks at every request before anything else.
+
+mod api;
+mod assets;
+mod error;
+mod figure;
+mod guard;
+mod occurrences;
+mod opened;
+mod pages;
+mod router;
+mod serve;
+mod state;
+mod view;
+pub mod window;
+
+pub use guard::Guard;
+pub use opened::Opened;
+pub use router::router;
+pub use serve::{ServeOptions, serve, serve_app};
+pub use state::App;

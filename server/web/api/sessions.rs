@@ -1,0 +1,30 @@
+//! Sessions, and what was found in them.
+
+use std::sync::Arc;
+
+use axum::Json;
+use axum::extract::{Path, State};
+use axum::http::StatusCode;
+
+use crate::report::inspect::InspectReport;
+use crate::store::{Session, SessionBody, SessionId, SessionRow};
+use crate::web::error::Failure;
+use crate::web::state::App;
+
+pub async fn list(State(app): State<Arc<App>>) -> Result<Json<Vec<SessionRow>>, Failure> {
+    let rows = tokio::task::spawn_blocking(move || app.store.sessions(false)).await??;
+    Ok(Json(rows))
+}
+
+pub async fn create(
+    State(app): State<Arc<App>>,
+    Json(body): Json<SessionBody>,
+) -> Result<(StatusCode, Json<Session>), Failure> {
+    let session = tokio::task::spawn_blocking(move || app.store.create_session(&body)).await??;
+    Ok((StatusCode::CREATED, Json(session)))
+}
+
+/// The report of the whole session, as `edgewitness inspect --json` gives it.
+pub async fn report(State(app): State<Arc<App>>, Path(id): Path<i64>) -> Result<Json<InspectReport>, Failure> {
+    Ok(Json(app.opened(SessionId(id))?.report.clone()))
+}

@@ -1,0 +1,108 @@
+//! What a request can fail with: the person's mistake is shown, ours is logged once and shown as a fixed sentence.
+
+use axum::Json;
+use axum::http::StatusCode;
+use axum::response::{Html, IntoResponse, Response};
+use serde_json::json;
+
+use crate::store;
+
+/// A request that could not be answered, as a status and a sentence.
+#[derive(Debug)]
+pub struct Failure {
+    pub status: StatusCode,
+    pub sentence: String,
+}
+
+impl Failure {
+    pub fn new(status: StatusCode, sentence: impl Into<String>) -> Failure {
+        Failure { status, sentence: sentence.into() }
+    }
+
+    /// The person asked for something in the wrong way.
+    pub fn wrong(sentence: impl Into<String>) -> Failure {
+        Failure::new(StatusCode::BAD_REQUEST, sentence)
+    }
+
+    pub fn missing(what: impl std::fmt::Display) -> Failure {
+        Failure::new(StatusCode::NOT_FOUND, format!("There is no {what}."))
+    }
+
+    /// A failure of ours: logged with its cause, shown without it.
+    pub fn ours(cause: impl std::fmt::Display) -> Failure {
+        tracing::error!("{cause}");
+        let sentence = "Edgewitness could not do that; the reason is in the window it was started from.";
+        Failure::new(StatusCode::INTERNAL_SERVER_ERROR, sentence)
+    }
+}
+
+impl From<store::Error> for Failure {
+    fn from(error: store::Error) -> Failure {
+        match error {
+            store::Error::NotFound { what } => Failure::missing(what),
+            store::Error::TooLarge { .. } => Failure::new(StatusCode::PAYLOAD_TOO_LARGE, sentence(&error)),
+            store::Error::DiskFull { .. } => Failure::new(StatusCode::INSUFFICIENT_STORAGE, sentence(&error)),
+            error if error.is_the_callers() => Failure::wrong(sentence(&error)),
+            error => Failure::ours(error),
+        }
+    }
+}
+
+impl From<tokio::task::JoinError> for Failure {
+    fn from(error: tokio::task::JoinError) -> Failure {
+        Failure::ours(error)
+    }
+}
+
+impl From<askama::Error> for Failure {
+    fn from(error: askama::Error) -> Failure {
+        Failure::ours(error)
+    }
+}
+
+/// An error's text as a sentence: capital first, full stop last.
+pub fn sentence(error: &impl ToString) -> String {
+    let text = error.to_string();
+    let mut letters = text.chars();
+    let mut sentence: String = letters.next().into_iter().flat_map(char::to_uppercase).collect();
+    sentence.push_str(letters.as_str());
+    if !sentence.ends_with(['.', '!', '?']) {
+        sentence.push('.');
+    }
+    sentence
+}
+
+/// For programs: `{"error": "…"}`.
+impl IntoResponse for Failure {
+    fn into_response(self) -> Response {
+        (self.status, Json(json!({ "error": self.sentence }))).into_response()
+    }
+}
+
+/// The same failure on a page.
+#[derive(Debug)]
+pub struct PageFailure(Failure);
+
+impl<F: Into<Failure>> From<F> for PageFailure {
+    fn from(failure: F) -> PageFailure {
+        PageFailure(failure.into())
+    }
+}
+
+#[derive(askama::Template)]
+#[template(path = "pages/failure.html")]
+struct FailurePage {
+    sentence: String,
+    places: super::pages::Places,
+}
+
+impl IntoResponse for PageFailure {
+    fn into_response(self) -> Response {
+        let PageFailure(failure) = self;
+        let page = FailurePage { sentence: failure.sentence, places: super::pages::Places::none() };
+        match askama::Template::render(&page) {
+            Ok(html) => (failure.status, Html(html)).into_response(),
+            Err(_) => (failure.status, page.sentence).into_response(),
+        }
+    }
+}

@@ -1,0 +1,255 @@
+//! A stretch of a capture as an SVG figure: for print, for pages without script, and to keep.
+//!
+//! Black on white whatever the page's colours; no style sheet inside, so that it stands alone. Lines are drawn as
+//! in a data book: sloped transitions where there is room, hatching for unknown, a mid-level dash for floating.
+
+use std::fmt::Write;
+
+use crate::model::{Level, StretchKind, Ticks};
+use crate::report::text::seconds;
+
+use super::occurrences::{Mark, Occurrence};
+use super::opened::Opened;
+use super::window::{Shape, window};
+
+const WIDTH: f64 = 1000.0;
+const GUTTER: f64 = 170.0;
+const PLOT: f64 = WIDTH - GUTTER - 20.0;
+const TOP: f64 = 34.0;
+const ROW: f64 = 54.0;
+const SWING: f64 = 24.0;
+const SLOPE: f64 = 4.0;
+/// Most lines in one figure.
+const MOST_LINES: usize = 40;
+
+/// What a figure shows. Times in ticks from the capture's first moment.
+pub struct Spec<'a> {
+    pub lines: Vec<usize>,
+    pub start: i64,
+    pub end: i64,
+    /// The moment the scale counts from.
+    pub zero: i64,
+    pub marks: &'a [Mark],
+    pub caption: &'a str,
+}
+
+/// The figure of one occurrence: its evidence takes up about a third of the width.
+pub fn occurrence_figure(opened: &Opened, lines: Vec<usize>, occurrence: &Occurrence) -> String {
+    let (start, end) = around(opened, occurrence.from, occurrence.to);
+    figure(opened, &Spec {
+        lines,
+        start,
+        end,
+        zero: occurrence.from,
+        marks: &occurrence.marks,
+        caption: &occurrence.caption,
+    })
+}
+
+/// A stretch three times as long with the evidence in its middle, no shorter than eight ticks.
+pub fn around(opened: &Opened, from: i64, to: i64) -> (i64, i64) {
+    let pad = (to - from).max(3).saturating_mul(3) / 2;
+    (from.saturating_sub(pad).max(-pad), to.saturating_add(pad).min(opened.length().saturating_add(pad)))
+}
+
+/// Draws `spec` as an SVG document.
+pub fn figure(opened: &Opened, spec: &Spec) -> String {
+    let lines: Vec<usize> = spec.lines.iter().copied().take(MOST_LINES).collect();
+    let height = TOP + ROW * lines.len() as f64 + 34.0;
+    let mut svg = format!(
+        r##"<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH} {height}" role="img" font-family="sans-serif" font-size="12" fill="none" stroke="#1f2a33" stroke-width="1.4"><title>{}</title><defs><pattern id="hatch" width="6" height="6" patternUnits="userSpaceOnUse"><path d="M0 6L6 0" stroke="#6f6a5c" stroke-width="1"/></pattern></defs><rect width="{WIDTH}" height="{height}" fill="#fff" stroke="none"/>"##,
+        escape(spec.caption),
+    );
+    let place = Scale { start: spec.start, end: spec.end.max(spec.start + 1) };
+    grid(&mut svg, opened, spec, &place, height);
+    for (row, &line) in lines.iter().enumerate() {
+        let high = TOP + ROW * row as f64 + 14.0;
+        let name = escape(&opened.capture.lines[line].name);
+        let _ = write!(
+            svg,
+            r##"<text x="8" y="{}" fill="#1f2a33" stroke="none" font-weight="bold">{name}</text>"##,
+            high + 16.0
+        );
+        draw_line(&mut svg, opened, line, &place, high);
+    }
+    draw_marks(&mut svg, opened, spec, &lines, &place);
+    let _ = write!(
+        svg,
+        r##"<text x="8" y="{}" fill="#1f2a33" stroke="none" font-family="serif" font-size="14">{}</text></svg>"##,
+        height - 12.0,
+        escape(spec.caption)
+    );
+    svg
+}
+
+struct Scale {
+    start: i64,
+    end: i64,
+}
+
+impl Scale {
+    /// Place of a moment, in the figure's own units, kept within the plot.
+    fn x(&self, time: i64) -> f64 {
+        let share = (time as f64 - self.start as f64) / (self.end as f64 - self.start as f64);
+        GUTTER + PLOT * share.clamp(0.0, 1.0)
+    }
+
+    fn holds(&self, time: i64) -> bool {
+        self.start <= time && time < self.end
+    }
+}
+
+fn grid(svg: &mut String, opened: &Opened, spec: &Spec, place: &Scale, height: f64) {
+    let tick_s = opened.capture.timebase.tick_s();
+    let span_s = (place.end - place.start) as f64 * tick_s;
+    let step_s = nice_step(span_s / 8.0);
+    let first = ((place.start - spec.zero) as f64 * tick_s / step_s).ceil() as i64;
+    let last = ((place.end - spec.zero) as f64 * tick_s / step_s).floor() as i64;
+    for n in first..=last.min(first + 20) {
+        let at_s = n as f64 * step_s;
+        let share = (at_s / tick_s + (spec.zero - place.start) as f64) / (place.end - place.start) as f64;
+        let x = GUTTER + PLOT * share;
+        let _ = write!(
+            svg,
+            r##"<path d="M{x:.2} 26V{:.1}" stroke="#d9d1c0" stroke-dasharray="1 3"/><text x="{x:.2}" y="18" text-anchor="middle" fill="#6f6a5c" stroke="none">{}</text>"##,
+            height - 34.0,
+            seconds(at_s)
+        );
+    }
+}
+
+/// 1, 2 or 5 times a power of ten, at least `least`.
+pub fn nice_step(least: f64) -> f64 {
+    if !(least.is_finite() && least > 0.0) {
+        return 1.0;
+    }
+    let decade = 10f64.powi(least.log10().floor() as i32);
+    // A little slack, so that 2 × 10⁻⁹ asked for is 2 × 10⁻⁹ given.
+    [1.0, 2.0, 5.0, 10.0].map(|m| m * decade).into_iter().find(|step| *step >= least * 0.999_999).unwrap_or(least)
+}
+
+fn draw_line(svg: &mut String, opened: &Opened, position: usize, place: &Scale, high: f64) {
+    let line = &opened.capture.lines[position];
+    let origin = opened.origin().0;
+    let (start, end) = (Ticks(place.start.saturating_add(origin)), Ticks(place.end.saturating_add(origin)));
+    let columns = PLOT as usize;
+    let found = window(line, &opened.lines[position].index, start, end, columns);
+    let y = |level: Level| match level {
+        Level::High => high,
+        Level::Low => high + SWING,
+        _ => high + SWING / 2.0,
+    };
+    let mut level = found.entering;
+    let mut path = format!("M{GUTTER} {:.1}", y(level));
+    match found.shape {
+        Shape::Edges => {
+            let edges = &line.edges[found.edges.clone()];
+            for (i, &edge) in edges.iter().enumerate() {
+                let x = place.x(edge.0 - origin);
+                let next = edges.get(i + 1).map_or(GUTTER + PLOT, |next| place.x(next.0 - origin));
+                let slope = SLOPE.min((next - x) / 2.0).max(0.0);
+                let _ = write!(path, "H{x:.2}");
+                level = line.level_after(found.edges.start + i);
+                let _ = write!(path, "L{:.2} {:.1}", x + slope, y(level));
+            }
+            let _ = write!(path, "H{}", GUTTER + PLOT);
+        }
+        Shape::Columns(codes) => {
+            for (column, code) in codes.iter().enumerate() {
+                let x = GUTTER + column as f64;
+                level = if code & 1 == 1 { Level::High } else { Level::Low };
+                if code >> 2 == 0 {
+                    let _ = write!(path, "M{x} {:.1}h1", y(level));
+                } else {
+                    let _ = write!(path, "M{x} {:.1}V{:.1}", high, high + SWING);
+                }
+            }
+        }
+    }
+    let _ = write!(svg, r#"<path d="{path}"/>"#);
+    let shown = line.stretches.iter().filter(|s| s.span.start < end && s.span.end > start).take(columns);
+    for stretch in shown {
+        let x = place.x(stretch.span.start.0 - origin);
+        let width = (place.x(stretch.span.end.0 - origin) - x).max(1.0);
+        let _ = write!(svg, r##"<rect x="{x:.2}" y="{:.1}" width="{width:.2}" height="{}" fill="#fff" stroke="none"/>"##, high - 2.0, SWING + 4.0);
+        match stretch.kind {
+            StretchKind::Unknown => {
+                let _ = write!(svg, r##"<rect x="{x:.2}" y="{high:.1}" width="{width:.2}" height="{SWING}" fill="url(#hatch)"/>"##);
+            }
+            StretchKind::Floating => {
+                let _ = write!(svg, r#"<path d="M{x:.2} {:.1}h{width:.2}" stroke-dasharray="6 4"/>"#, high + SWING / 2.0);
+            }
+            StretchKind::Unrecorded => {
+                let _ = write!(svg, r#"<path d="M{x:.2} {:.1}h{width:.2}" stroke-dasharray="1 5"/>"#, high + SWING);
+            }
+        }
+    }
+}
+
+fn draw_marks(svg: &mut String, opened: &Opened, spec: &Spec, lines: &[usize], place: &Scale) {
+    let row = |line: usize| lines.iter().position(|&other| other == line).map(|row| TOP + ROW * row as f64 + 14.0);
+    let cause = spec.marks.iter().find_map(|mark| match mark {
+        Mark::Cause { line, at } => Some((row(*line)?, *at)),
+        _ => None,
+    });
+    for mark in spec.marks {
+        match *mark {
+            Mark::Stray { line, start, end } | Mark::Extra { line, start, end } => {
+                let Some(high) = row(line) else { continue };
+                let (x, until) = (place.x(start), place.x(end).max(place.x(start) + 1.0));
+                let _ = write!(
+                    svg,
+                    r##"<path d="M{x:.2} {:.1}V{:.1}H{until:.2}V{:.1}" stroke="#c2452d" stroke-width="2.6"/>"##,
+                    high - 3.0, high + SWING + 3.0, high - 3.0
+                );
+                if let Some((cause_high, at)) = cause
+                    && place.holds(at)
+                {
+                    let from = place.x(at);
+                    let below = high + SWING + 10.0;
+                    let lag_s = opened.capture.timebase.length_s((start - at) as f64);
+                    let _ = write!(
+                        svg,
+                        r##"<circle cx="{from:.2}" cy="{:.1}" r="4" fill="#8a6d1f" stroke="none"/><path d="M{from:.2} {:.1}L{x:.2} {high:.1}" stroke="#8a6d1f" stroke-dasharray="4 3"/><path d="M{from:.2} {:.1}v8M{x:.2} {:.1}v8M{from:.2} {below:.1}H{x:.2}" stroke-width="1"/><text x="{:.2}" y="{:.1}" fill="#1f2a33" stroke="none">{}</text>"##,
+                        cause_high + SWING / 2.0,
+                        cause_high + SWING / 2.0,
+                        below - 4.0,
+                        below - 4.0,
+                        x + 6.0,
+                        below + 4.0,
+                        seconds(lag_s)
+                    );
+                }
+            }
+            Mark::Missing { line, start, end, .. } => {
+                let Some(high) = row(line) else { continue };
+                let (x, until) = (place.x(start), place.x(end).max(place.x(start) + 2.0));
+                let _ = write!(
+                    svg,
+                    r##"<path d="M{x:.2} {:.1}V{high:.1}H{until:.2}V{:.1}" stroke="#c2452d" stroke-dasharray="4 3"/><text x="{x:.2}" y="{:.1}" fill="#c2452d" stroke="none">never arrived</text>"##,
+                    high + SWING, high + SWING, high - 5.0
+                );
+            }
+            Mark::Cause { .. } => {}
+        }
+    }
+}
+
+/// Text for XML: nothing in a name can end an element or an attribute.
+pub fn escape(text: &str) -> String {
+    let mut escaped = String::with_capacity(text.len());
+    for letter in text.chars() {
+        match letter {
+            '&' => escaped.push_str("&amp;"),
+            '<' => escaped.push_str("&lt;"),
+            '>' => escaped.push_str("&gt;"),
+            '"' => escaped.push_str("&quot;"),
+            '\'' => escaped.push_str("&#39;"),
+            // Not allowed in XML 1.0 at all.
+            control if control < ' ' && !matches!(control, '\t' | '\n' | '\r') => escaped.push('\u{fffd}'),
+            '\u{fffe}' | '\u{ffff}' => escaped.push('\u{fffd}'),
+            other => escaped.push(other),
+        }
+    }
+    escaped
+}

@@ -1,0 +1,75 @@
+//! A session that is open: its captures on one clock, its report, and what the diagram needs to be quick.
+
+use crate::model::{Capture, Ticks};
+use crate::report::inspect::InspectReport;
+use crate::store::SessionId;
+
+use super::window::LineIndex;
+
+/// Everything the pages and the diagram show of one session; never changed, only replaced.
+pub struct Opened {
+    pub id: SessionId,
+    pub title: String,
+    /// All captures of the session on the first one's clock.
+    pub capture: Capture,
+    pub report: InspectReport,
+    /// One for each of `capture.lines`, in their order.
+    pub lines: Vec<OpenLine>,
+    /// Names what the report rests on: a session that was changed since has another.
+    pub key: String,
+}
+
+/// What is kept in memory for one line.
+#[derive(Default)]
+pub struct OpenLine {
+    pub index: LineIndex,
+    /// Ascending by start.
+    pub strays: Vec<StrayMark>,
+}
+
+/// A stray of the report, placed on the capture's ticks.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct StrayMark {
+    pub start: Ticks,
+    pub end: Ticks,
+    /// Position in [`InspectReport::strays`].
+    pub row: u32,
+}
+
+impl Opened {
+    /// Cost: one edge in 512 is touched, and all strays are sorted.
+    pub fn new(id: SessionId, title: String, capture: Capture, report: InspectReport, key: String) -> Opened {
+        let mut lines: Vec<OpenLine> = capture
+            .lines
+            .iter()
+            .map(|line| OpenLine { index: LineIndex::new(&line.edges), strays: Vec::new() })
+            .collect();
+        let positions: std::collections::HashMap<&str, usize> =
+            capture.lines.iter().enumerate().map(|(i, line)| (line.name.as_str(), i)).collect();
+        for (row, stray) in report.strays.iter().enumerate() {
+            let Some(&line) = positions.get(stray.line.as_str()) else { continue };
+            let start = capture.timebase.nearest(stray.start_s);
+            let end = capture.timebase.nearest(stray.start_s + stray.width_s);
+            lines[line].strays.push(StrayMark { start, end, row: row as u32 });
+        }
+        for line in &mut lines {
+            line.strays.sort_by_key(|mark| mark.start);
+        }
+        Opened { id, title, capture, report, lines, key }
+    }
+
+    /// First recorded moment: the diagram counts its ticks from here.
+    pub fn origin(&self) -> Ticks {
+        self.capture.span.start
+    }
+
+    /// A moment in seconds on the session's clock, as ticks from [`Opened::origin`].
+    pub fn ticks_at(&self, seconds: f64) -> i64 {
+        self.capture.timebase.nearest(seconds).0.saturating_sub(self.origin().0)
+    }
+
+    /// Ticks from the first to the last recorded moment.
+    pub fn length(&self) -> i64 {
+        self.capture.span.end.0.saturating_sub(self.origin().0)
+    }
+}

@@ -1,0 +1,110 @@
+//! Figures as SVG files: of a finding's occurrence, or of any stretch.
+
+use std::sync::Arc;
+
+use axum::extract::{Path, Query, State};
+use axum::http::header::CONTENT_TYPE;
+use axum::response::{IntoResponse, Response};
+use serde::Deserialize;
+
+use crate::report::inspect::Finding;
+use crate::store::SessionId;
+use crate::web::error::Failure;
+use crate::web::figure::{Spec, figure, occurrence_figure};
+use crate::web::occurrences::occurrences;
+use crate::web::opened::Opened;
+use crate::web::state::App;
+
+/// Lines in the figure of a finding: its own, then those it rules out.
+const MOST_LINES: usize = 6;
+
+#[derive(Deserialize)]
+pub struct AskedOccurrence {
+    /// Counted from 1.
+    #[serde(default)]
+    occurrence: Option<usize>,
+}
+
+pub async fn finding_figure(
+    State(app): State<Arc<App>>,
+    Path((id, finding)): Path<(i64, String)>,
+    Query(asked): Query<AskedOccurrence>,
+) -> Result<Response, Failure> {
+    let opened = app.opened(SessionId(id))?;
+    let drawn = tokio::task::spawn_blocking(move || {
+        let finding = opened.report.findings.iter().find(|row| row.id == finding)?;
+        let list = occurrences(&opened, finding);
+        let lines = lines_of(&opened, finding);
+        let occurrence = list.get(asked.occurrence.unwrap_or(1).saturating_sub(1));
+        Some(match occurrence {
+            Some(occurrence) => occurrence_figure(&opened, lines, occurrence),
+            None => {
+                let (start, end) = (0, opened.length().max(1));
+                figure(&opened, &Spec { lines, start, end, zero: 0, marks: &[], caption: &finding.title })
+            }
+        })
+    });
+    svg(drawn.await?.ok_or_else(|| Failure::missing("such finding in this session"))?)
+}
+
+/// Any stretch: `start` and `end` in ticks from the first moment, `lines` by position.
+#[derive(Deserialize)]
+pub struct AskedView {
+    start: i64,
+    end: i64,
+    lines: String,
+    #[serde(default)]
+    caption: String,
+}
+
+pub async fn view_figure(
+    State(app): State<Arc<App>>,
+    Path(id): Path<i64>,
+    Query(asked): Query<AskedView>,
+) -> Result<Response, Failure> {
+    let opened = app.opened(SessionId(id))?;
+    let count = opened.capture.lines.len();
+    let lines: Vec<usize> = asked
+        .lines
+        .split(',')
+        .filter_map(|part| part.parse().ok())
+        .filter(|&line: &usize| line < count)
+        .collect();
+    if asked.end <= asked.start || lines.is_empty() {
+        return Err(Failure::wrong("Expected start before end, and positions of lines parted by commas."));
+    }
+    let drawn = tokio::task::spawn_blocking(move || {
+        let spec = Spec {
+            lines,
+            start: asked.start,
+            end: asked.end,
+            zero: asked.start,
+            marks: &[],
+            caption: &asked.caption,
+        };
+        figure(&opened, &spec)
+    });
+    svg(drawn.await?)
+}
+
+fn svg(document: String) -> Result<Response, Failure> {
+    Ok(([(CONTENT_TYPE, "image/svg+xml")], document).into_response())
+}
+
+fn lines_of(opened: &Opened, finding: &Finding) -> Vec<usize> {
+    let mut names: Vec<&str> = finding.lines.iter().rev().map(String::as_str).collect();
+    if let [victim, aggressor, ..] = finding.lines.as_slice() {
+        let row = opened.report.couplings.iter().find(|row| row.victim == *victim && row.aggressor == *aggressor);
+        names.extend(row.iter().flat_map(|row| row.ruled_out.iter().map(|out| out.line.as_str())));
+    }
+    let mut lines: Vec<usize> = Vec::new();
+    for name in names {
+        if let Some(line) = opened.capture.line_index(name)
+            && !lines.contains(&line)
+        {
+            lines.push(line);
+        }
+    }
+    lines.truncate(MOST_LINES);
+    lines
+}

@@ -1,0 +1,36 @@
+//! Pages: HTML that reads without script. One view struct a page, holding ready strings.
+
+pub mod figures;
+pub mod findings;
+pub mod start;
+
+use crate::store::SessionId;
+
+/// The places of a session, for the head of every page; only those that work are listed.
+#[derive(Default)]
+pub struct Places {
+    pub list: Vec<Place>,
+}
+
+pub struct Place {
+    pub name: &'static str,
+    pub path: String,
+    pub is_here: bool,
+}
+
+impl Places {
+    /// For pages that belong to no session.
+    pub fn none() -> Places {
+        Places::default()
+    }
+
+    pub fn of(id: SessionId, here: &str) -> Places {
+        let all = [("Findings", String::new())];
+        let place = |(name, tail): (&'static str, String)| Place {
+            name,
+            path: format!("/sessions/{}{tail}", id.0),
+            is_here: name == here,
+        };
+        Places { list: all.into_iter().map(place).collect() }
+    }
+}

@@ -1,0 +1,47 @@
+//! The start page: what to do, and the sessions there are.
+
+use std::sync::Arc;
+
+use askama::Template;
+use axum::extract::State;
+use axum::response::Html;
+
+use super::Places;
+use crate::store::SessionRow;
+use crate::web::error::PageFailure;
+use crate::web::state::App;
+
+#[derive(Template)]
+#[template(path = "pages/start.html")]
+struct StartPage {
+    places: Places,
+    sessions: Vec<Row>,
+}
+
+struct Row {
+    path: String,
+    title: String,
+    /// What was found, or how many captures there are.
+    says: String,
+}
+
+pub async fn page(State(app): State<Arc<App>>) -> Result<Html<String>, PageFailure> {
+    let rows = tokio::task::spawn_blocking(move || app.store.sessions(false)).await??;
+    let page = StartPage { places: Places::none(), sessions: rows.into_iter().map(row).collect() };
+    Ok(Html(page.render()?))
+}
+
+fn row(row: SessionRow) -> Row {
+    let captures = match row.captures {
+        1 => "1 capture".to_owned(),
+        n => format!("{n} captures"),
+    };
+    Row {
+        path: format!("/sessions/{}", row.session.id.0),
+        title: row.session.body.title,
+        says: match row.headline {
+            Some(headline) => format!("{captures} · {headline}"),
+            None => captures,
+        },
+    }
+}

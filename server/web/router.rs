@@ -1,0 +1,48 @@
+//! Every URL in one list.
+
+use std::sync::Arc;
+
+use axum::Router;
+use axum::extract::Request;
+use axum::middleware::from_fn_with_state;
+use axum::response::{IntoResponse, Response};
+use axum::routing::get;
+use tower_http::compression::CompressionLayer;
+use tower_http::compression::predicate::{DefaultPredicate, NotForContentType, Predicate};
+
+use super::error::{Failure, PageFailure};
+use super::guard::stand_guard;
+use super::state::App;
+use super::{api, assets, pages};
+
+/// The pages and the interface for programs.
+pub fn router(app: Arc<App>) -> Router {
+    let guard = app.guard.clone();
+    // Columns of numbers go out as they are: packing them costs more than loopback does.
+    let worth_packing = DefaultPredicate::new().and(NotForContentType::const_new("application/octet-stream"));
+    Router::new()
+        .route("/", get(pages::start::page))
+        .route("/sessions/{id}", get(pages::findings::page))
+        .route("/sessions/{id}/findings/{finding}/figure.svg", get(pages::figures::finding_figure))
+        .route("/sessions/{id}/figure.svg", get(pages::figures::view_figure))
+        .route("/static/{*name}", get(assets::asset))
+        .route("/api/sessions", get(api::sessions::list).post(api::sessions::create))
+        .route("/api/sessions/{id}/diagram", get(api::diagram::overview))
+        .route("/api/sessions/{id}/window", get(api::windows::window))
+        .route("/api/sessions/{id}/density", get(api::windows::density))
+        .route("/api/sessions/{id}/report", get(api::sessions::report))
+        .route("/api/sessions/{id}/findings/{finding}/occurrences", get(api::diagram::finding_occurrences))
+        .fallback(nothing_here)
+        .layer(CompressionLayer::new().compress_when(worth_packing))
+        .layer(from_fn_with_state(guard, stand_guard))
+        .with_state(app)
+}
+
+async fn nothing_here(request: Request) -> Response {
+    let failure = Failure::missing("such page");
+    if request.uri().path().starts_with("/api/") {
+        failure.into_response()
+    } else {
+        PageFailure::from(failure).into_response()
+    }
+}

@@ -1,0 +1,84 @@
+//! Listening, on loopback unless told otherwise.
+
+use std::net::SocketAddr;
+use std::path::PathBuf;
+use std::sync::Arc;
+
+use anyhow::Context;
+
+use crate::store::Store;
+
+use super::state::{App, UPLOAD_LIMIT_BYTES};
+
+/// What `edgewitness serve` was told.
+#[derive(Clone, Debug)]
+pub struct ServeOptions {
+    pub listen: SocketAddr,
+    pub data_dir: PathBuf,
+    /// Open the person's browser on the page.
+    pub open: bool,
+    /// Names besides the loopback ones that the server answers to.
+    pub allowed_hosts: Vec<String>,
+    pub upload_limit_bytes: u64,
+}
+
+impl ServeOptions {
+    pub fn new(data_dir: PathBuf) -> ServeOptions {
+        ServeOptions {
+            listen: SocketAddr::from(([127, 0, 0, 1], 7117)),
+            data_dir,
+            open: false,
+            allowed_hosts: Vec::new(),
+            upload_limit_bytes: UPLOAD_LIMIT_BYTES,
+        }
+    }
+}
+
+/// Serves the pages until interrupted (Ctrl-C).
+///
+/// # Errors
+/// The data folder can't be opened, or the address is taken.
+pub fn serve(options: ServeOptions) -> anyhow::Result<()> {
+    let store = Store::open(&options.data_dir)?;
+    let mut app = App::new(store, options.listen, &options.allowed_hosts);
+    app.upload_limit_bytes = options.upload_limit_bytes;
+    serve_app(Arc::new(app), &options)
+}
+
+/// Serves an app that is ready.
+pub fn serve_app(app: Arc<App>, options: &ServeOptions) -> anyhow::Result<()> {
+    let runtime = tokio::runtime::Runtime::new().context("starting the server's threads")?;
+    runtime.block_on(async {
+        let listener = tokio::net::TcpListener::bind(options.listen).await.with_context(|| {
+            format!("listening on {}: is it taken? --listen 127.0.0.1:0 takes any free port", options.listen)
+        })?;
+        let address = format!("http://{}/", listener.local_addr()?);
+        println!("Edgewitness is at {address} (Ctrl-C ends it)");
+        if options.open {
+            open_browser(&address);
+        }
+        axum::serve(listener, super::router(app)).with_graceful_shutdown(interrupted()).await?;
+        Ok(())
+    })
+}
+
+async fn interrupted() {
+    // An error means that the signal can't be waited for; the server then runs until it is killed.
+    if tokio::signal::ctrl_c().await.is_err() {
+        std::future::pending::<()>().await;
+    }
+}
+
+/// Asks the desktop to show a page; says so when it can't.
+fn open_browser(address: &str) {
+    let command = if cfg!(target_os = "macos") {
+        "open"
+    } else if cfg!(windows) {
+        "explorer"
+    } else {
+        "xdg-open"
+    };
+    if std::process::Command::new(command).arg(address).spawn().is_err() {
+        eprintln!("No browser could be started ({command} is not there): open {address} yourself.");
+    }
+}

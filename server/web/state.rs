@@ -1,0 +1,64 @@
+//! What all requests share.
+
+use std::net::SocketAddr;
+use std::sync::{Arc, Mutex, PoisonError};
+
+use crate::store::{SessionId, Store};
+
+use super::error::Failure;
+use super::guard::Guard;
+use super::opened::Opened;
+
+/// Most bytes that one uploaded file may have, unless told otherwise: 16 GiB.
+pub const UPLOAD_LIMIT_BYTES: u64 = 16 << 30;
+/// Sessions kept open in memory; the one looked at longest ago goes first.
+const MOST_OPEN: usize = 8;
+
+/// Shared by all requests.
+pub struct App {
+    pub store: Store,
+    pub guard: Arc<Guard>,
+    pub upload_limit_bytes: u64,
+    /// Last looked at last.
+    opened: Mutex<Vec<Arc<Opened>>>,
+}
+
+impl App {
+    pub fn new(store: Store, listen: SocketAddr, allowed_hosts: &[String]) -> App {
+        App {
+            store,
+            guard: Arc::new(Guard::new(listen, allowed_hosts)),
+            upload_limit_bytes: UPLOAD_LIMIT_BYTES,
+            opened: Mutex::default(),
+        }
+    }
+
+    /// The session if it is in memory.
+    pub fn in_memory(&self, id: SessionId) -> Option<Arc<Opened>> {
+        let mut list = self.opened.lock().unwrap_or_else(PoisonError::into_inner);
+        let position = list.iter().position(|opened| opened.id == id)?;
+        let opened = list.remove(position);
+        list.push(opened.clone());
+        Some(opened)
+    }
+
+    /// Puts an opened session in memory, in place of what was there of it.
+    pub fn keep(&self, opened: Opened) -> Arc<Opened> {
+        let opened = Arc::new(opened);
+        let mut list = self.opened.lock().unwrap_or_else(PoisonError::into_inner);
+        list.retain(|other| other.id != opened.id);
+        if list.len() >= MOST_OPEN {
+            list.remove(0);
+        }
+        list.push(opened.clone());
+        opened
+    }
+
+    /// The session, for a page or a window of the diagram.
+    ///
+    /// # Errors
+    /// There is no such session, or it was not read yet.
+    pub fn opened(&self, id: SessionId) -> Result<Arc<Opened>, Failure> {
+        self.in_memory(id).ok_or_else(|| Failure::missing(format!("open session {id}")))
+    }
+}

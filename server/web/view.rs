@@ -1,0 +1,204 @@
+//! The sheet to read, as ready strings: worst first, each finding with its figures and what to try next.
+
+use crate::report::inspect::{CouplingRow, Finding, LagHistogram, Severity};
+use crate::report::text::{engineering, headline, seconds};
+
+use super::occurrences::occurrences;
+use super::opened::Opened;
+
+/// Height of the tallest bar, and width of the whole histogram, in its own units.
+const BAR_HEIGHT: f64 = 42.0;
+const HISTOGRAM_WIDTH: f64 = 230.0;
+
+pub struct Sheet {
+    pub headline: Vec<Part>,
+    /// Files, lines, length, resolution.
+    pub facts: String,
+    pub findings: Vec<FindingView>,
+    pub warnings: Vec<String>,
+}
+
+pub struct FindingView {
+    pub id: String,
+    pub number: usize,
+    /// `fault`, `warning` or `note`.
+    pub severity: &'static str,
+    pub title: Vec<Part>,
+    pub detail: Vec<Part>,
+    pub histogram: Option<Histogram>,
+    pub ruled_out: Vec<String>,
+    pub try_next: Vec<String>,
+    pub occurrences: usize,
+    pub caption: String,
+}
+
+/// A piece of a sentence; names of lines stand out.
+pub struct Part {
+    pub text: String,
+    pub is_line: bool,
+}
+
+pub struct Histogram {
+    pub bars: Vec<Bar>,
+    pub low: String,
+    pub middle: String,
+    pub high: String,
+    /// The same in words, for who does not see it.
+    pub words: String,
+}
+
+pub struct Bar {
+    pub x: String,
+    pub y: String,
+    pub width: String,
+    pub height: String,
+    pub count: u64,
+}
+
+/// The sheet of a session. Cost: linear in strays for each finding.
+pub fn sheet(opened: &Opened) -> Sheet {
+    let names: Vec<&str> = opened.capture.lines.iter().map(|line| line.name.as_str()).collect();
+    let report = &opened.report;
+    let warnings = report.captures.iter().flat_map(|capture| {
+        capture.warnings.iter().map(move |warning| format!("{}: {warning}", capture.file))
+    });
+    Sheet {
+        headline: parts(&headline(report), &names),
+        facts: facts(opened),
+        findings: report
+            .findings
+            .iter()
+            .enumerate()
+            .map(|(i, finding)| finding_view(opened, finding, i + 1, &names))
+            .collect(),
+        warnings: warnings.collect(),
+    }
+}
+
+fn facts(opened: &Opened) -> String {
+    let captures = &opened.report.captures;
+    let lines = opened.capture.lines.len();
+    let mut facts = vec![match captures.as_slice() {
+        [one] => one.file.clone(),
+        many => format!("{} captures", many.len()),
+    }];
+    facts.push(if lines == 1 { "1 line".to_owned() } else { format!("{lines} lines") });
+    facts.push(seconds(opened.capture.timebase.length_s(opened.length() as f64)));
+    let sampled = opened.capture.lines.iter().map(|line| line.sample_ticks).fold(0.0, f64::max);
+    if sampled > 0.0 {
+        let sample_s = opened.capture.timebase.length_s(sampled);
+        facts.push(engineering(1.0 / sample_s, "S/s"));
+        // A uniform error of one sampling period has the standard deviation Ts/√12.
+        facts.push(format!("edges known to ±{}", seconds(sample_s / 2.0)));
+    }
+    facts.join(" · ")
+}
+
+fn finding_view(opened: &Opened, finding: &Finding, number: usize, names: &[&str]) -> FindingView {
+    let coupling = match finding.lines.as_slice() {
+        [victim, aggressor, ..] => {
+            let rows = &opened.report.couplings;
+            rows.iter().find(|row| row.victim == *victim && row.aggressor == *aggressor)
+        }
+        _ => None,
+    };
+    let list = occurrences(opened, finding);
+    FindingView {
+        id: finding.id.clone(),
+        number,
+        severity: match finding.severity {
+            Severity::Fault => "fault",
+            Severity::Warning => "warning",
+            Severity::Note => "note",
+        },
+        title: parts(&finding.title, names),
+        detail: parts(&finding.detail, names),
+        histogram: coupling.and_then(|row| Some(histogram(row, row.lag_histogram.as_ref()?))),
+        ruled_out: coupling.map_or(Vec::new(), |row| row.ruled_out.iter().map(|out| out.reason.clone()).collect()),
+        try_next: finding.try_next.clone(),
+        occurrences: list.len(),
+        caption: list.first().map_or(String::new(), |first| first.caption.clone()),
+    }
+}
+
+fn histogram(row: &CouplingRow, lags: &LagHistogram) -> Histogram {
+    let most = lags.counts.iter().copied().max().unwrap_or(0).max(1);
+    let step = HISTOGRAM_WIDTH / lags.counts.len().max(1) as f64;
+    let bars = lags.counts.iter().enumerate().filter(|(_, count)| **count > 0).map(|(i, &count)| {
+        // One stray among thousands still shows.
+        let height = (BAR_HEIGHT * count as f64 / most as f64).max(2.0);
+        Bar {
+            x: format!("{:.1}", i as f64 * step),
+            y: format!("{:.1}", BAR_HEIGHT - height),
+            width: format!("{:.1}", (step - 1.0).max(1.0)),
+            height: format!("{height:.1}"),
+            count,
+        }
+    });
+    let end_s = lags.start_s + lags.bin_s * lags.counts.len() as f64;
+    let falls = match row.edge.as_str() {
+        "rise" => "rises",
+        "fall" => "falls",
+        _ => "switches",
+    };
+    Histogram {
+        bars: bars.collect(),
+        low: seconds(lags.start_s),
+        middle: format!("lag after {} {falls}", row.aggressor),
+        high: seconds(end_s),
+        words: format!(
+            "{} strays by their lag after {} {falls}: median {}, from {} to {}.",
+            lags.counts.iter().sum::<u64>(),
+            row.aggressor,
+            seconds(row.lag_s.median),
+            seconds(row.lag_s.low),
+            seconds(row.lag_s.high)
+        ),
+    }
+}
+
+/// Splits a sentence at the names of lines, longest name first where one starts another.
+fn parts(sentence: &str, names: &[&str]) -> Vec<Part> {
+    let is_word = |letter: Option<char>| letter.is_some_and(|c| c.is_alphanumeric() || c == '_');
+    let mut parts = Vec::new();
+    let mut plain_from = 0;
+    let mut at = 0;
+    while at < sentence.len() {
+        let rest = &sentence[at..];
+        let found = if is_word(sentence[..at].chars().next_back()) {
+            None
+        } else {
+            let here = names.iter().filter(|name| {
+                !name.is_empty() && rest.starts_with(**name) && !is_word(rest[name.len()..].chars().next())
+            });
+            here.max_by_key(|name| name.len())
+        };
+        if let Some(name) = found {
+            if plain_from < at {
+                parts.push(Part { text: sentence[plain_from..at].to_owned(), is_line: false });
+            }
+            parts.push(Part { text: (*name).to_owned(), is_line: true });
+            at += name.len();
+            plain_from = at;
+        } else {
+            at += rest.chars().next().map_or(1, char::len_utf8);
+        }
+    }
+    if plain_from < sentence.len() {
+        parts.push(Part { text: sentence[plain_from..].to_owned(), is_line: false });
+    }
+    parts
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn names_of_lines_stand_out_whole_and_longest_first() {
+        let split = parts("STEP and STEP_2 and MISSTEP, then STEP.", &["STEP", "STEP_2"]);
+        let shown: Vec<String> =
+            split.iter().map(|p| if p.is_line { format!("[{}]", p.text) } else { p.text.clone() }).collect();
+        assert_eq!(shown.concat(), "[STEP] and [STEP_2] and MISSTEP, then [STEP].");
+    }
+}
