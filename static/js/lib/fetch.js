@@ -1,0 +1,28 @@
+// @ts-check
+// Talking to the server: an answer, or an Error that holds the server's sentence.
+
+/** @param {string} path @param {RequestInit} [options] */
+async function ask(path, options) {
+  let response;
+  try {
+    response = await fetch(path, options);
+  } catch (cause) {
+    if (/** @type {any} */ (cause).name === "AbortError") throw cause;
+    throw new Error("Edgewitness does not answer. Is it still running in its window?");
+  }
+  if (response.ok) return response;
+  const body = await response.json().catch(() => ({}));
+  throw new Error(body.error ?? `The server answered ${response.status}.`);
+}
+
+/** @param {string} path @param {AbortSignal} [signal] @returns {Promise<any>} */
+export const getJson = async (path, signal) => (await ask(path, { signal })).json();
+
+/** @param {string} path @param {AbortSignal} [signal] */
+export const getBuffer = async (path, signal) => (await ask(path, { signal })).arrayBuffer();
+
+/** @param {string} path @param {any} body @param {string} [method] @returns {Promise<any>} */
+export async function sendJson(path, body, method = "POST") {
+  const response = await ask(path, { method, headers: { "content-type": "application/json" }, body: JSON.stringify(body) });
+  return response.status === 204 ? null : response.json();
+}

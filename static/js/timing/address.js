@@ -1,0 +1,38 @@
+// @ts-check
+// The view in the address: a link to a moment can be kept, and Back goes to the view before. Read and written here only.
+
+/**
+ * @typedef {{finding: string|null, occurrence: number, at: number|null, span: number|null}} Place
+ * `at`, `span`: seconds; occurrence from 0
+ */
+
+/** @param {string} search @returns {Readonly<Place>} */
+export function readAddress(search) {
+  const query = new URLSearchParams(search);
+  const number = (/** @type {string} */ name) => {
+    const text = query.get(name);
+    const value = text === null || text.trim() === "" ? NaN : Number(text);
+    return Number.isFinite(value) ? value : null;
+  };
+  const finding = query.get("finding");
+  const span = number("span_s");
+  return Object.freeze({
+    finding: finding && /^F\d{1,6}$/.test(finding) ? finding : null,
+    occurrence: Math.max(0, Math.trunc(number("occurrence") ?? 1) - 1),
+    at: number("at_s"),
+    span: span !== null && span > 0 ? span : null,
+  });
+}
+
+/** @param {Place} place @returns {string} */
+export function writeAddress(place) {
+  const query = new URLSearchParams();
+  if (place.finding) query.set("finding", place.finding);
+  if (place.finding && place.occurrence) query.set("occurrence", String(place.occurrence + 1));
+  if (place.at !== null && place.span !== null) {
+    query.set("at_s", String(Number(place.at.toPrecision(17))));
+    query.set("span_s", String(Number(place.span.toPrecision(6))));
+  }
+  const text = query.toString();
+  return text ? `?${text}` : "";
+}

@@ -1,0 +1,105 @@
+// @ts-check
+// Dimension lines that a person puts down: from edge to edge, with time, its uncertainty, and 1/t.
+import { engineering, seconds } from "../lib/format.js";
+import { lowerBound } from "./reduce.js";
+
+/** @typedef {{tick: number, line: number|null, soft: number}} End `soft`: ± seconds, half a sampling period */
+/** @typedef {{a: End, b: End}} Dimension */
+
+export class Dimensions {
+  /** @param {import("./view.js").Diagram} view */
+  constructor(view) {
+    this.view = view;
+    /** @type {Dimension[]} */ this.list = [];
+    /** @type {End|null} */ this.from = null;
+    /** @type {End|null} */ this.to = null;
+    this.isMeasuring = false;
+    this.onchange = () => {};
+  }
+
+  /** @param {boolean} on */
+  measure(on) {
+    this.isMeasuring = on; this.from = this.to = null;
+    this.view.canvas.classList.toggle("measuring", on);
+    this.view.say(on ? "Measuring: choose the first edge, then the second. Escape ends it." : "");
+    this.view.paint();
+  }
+
+  /** The nearest edge of the row at a place, or the place itself when none is near. @param {number} x @param {number} y @returns {End} */
+  snap(x, y) {
+    const { view } = this;
+    const scale = view.scale, row = view.rowAt(y);
+    const tick = scale.tick(x);
+    const near = row && row.line !== null ? this.nearest(row.line, tick) : null;
+    if (near !== null && Math.abs(scale.x(near) - x) < 14) return { tick: near, line: row?.line ?? null, soft: this.#soft(row?.line ?? null) };
+    return { tick, line: null, soft: 0 };
+  }
+
+  /** @param {number|null} line */
+  #soft(line) {
+    const facts = this.view.facts;
+    return line === null || facts.lines[line].interpolated ? 0 : (facts.lines[line].sample_ticks * facts.tick_s) / 2;
+  }
+
+  /** The edge of a line nearest to a tick, of those in the window. @param {number} line @param {number} tick @returns {number|null} */
+  nearest(line, tick) {
+    const { columns } = this.view;
+    const window = columns.best(line, tick, tick);
+    const edges = window?.lines.get(line)?.edges;
+    if (!window || !edges || edges.length === 0) return null;
+    const at = lowerBound(edges, (edge) => window.start + edge < tick);
+    const near = [at - 1, at].filter((i) => i >= 0 && i < edges.length).map((i) => window.start + edges[i]);
+    return near.reduce((best, edge) => (Math.abs(edge - tick) < Math.abs(best - tick) ? edge : best));
+  }
+
+  /** @param {number} x @param {number} y */
+  put(x, y) {
+    const end = this.snap(x, y);
+    if (!this.from) { this.from = end; this.to = end; }
+    else {
+      this.list.push({ a: this.from, b: end });
+      this.from = this.to = null;
+      const last = this.list[this.list.length - 1];
+      this.measure(false);
+      this.view.say(`Measured ${this.text(last)}.`);
+      this.onchange();
+    }
+    this.view.paint();
+  }
+
+  /** @param {number} x @param {number} y */
+  follow(x, y) {
+    if (!this.from) return;
+    this.to = this.snap(x, y);
+    this.view.paint();
+  }
+
+  /** Removes the last one. */
+  undo() {
+    this.list.pop();
+    this.onchange();
+    this.view.paint();
+  }
+
+  /** @param {Dimension} dimension */
+  text({ a, b }) {
+    const time = Math.abs(b.tick - a.tick) * this.view.facts.tick_s;
+    // Two ends, each uniform within ± its half sample: the most they can be off together.
+    const soft = a.soft + b.soft;
+    const parts = [seconds(time, 4)];
+    if (soft > 0) parts[0] += ` ± ${seconds(soft, 2)}`;
+    if (time > 0) parts.push(engineering(1 / time, "Hz", 4));
+    return parts.join(" · ");
+  }
+
+  /** @param {import("./draw.js").Pen} pen @param {import("./scale.js").Scale} scale @param {import("./draw.js").Row[]} rows */
+  draw(pen, scale, rows) {
+    const open = this.from && this.to ? [{ a: this.from, b: this.to }] : [];
+    for (const dimension of [...this.list, ...open]) {
+      const x1 = scale.x(dimension.a.tick), x2 = scale.x(dimension.b.tick);
+      if (Math.max(x1, x2) < scale.left || Math.min(x1, x2) > scale.left + scale.width) continue;
+      const row = rows.find((r) => r.line === (dimension.b.line ?? dimension.a.line)) ?? rows[0];
+      if (row) pen.dimension(x1, x2, row.low + pen.size * 0.9, this.text(dimension));
+    }
+  }
+}

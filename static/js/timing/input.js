@@ -1,0 +1,117 @@
+// @ts-check
+// Wheel, drag, touch on the diagram and its strip.
+
+/** @param {import("./view.js").Diagram} view */
+export function listen(view) {
+  wheel(view);
+  pointers(view);
+  strip(view);
+}
+
+/** @param {import("./view.js").Diagram} view */
+function wheel(view) {
+  view.canvas.addEventListener("wheel", (/** @type {WheelEvent} */ event) => {
+    event.preventDefault();
+    const unit = event.deltaMode === 1 ? 24 : event.deltaMode === 2 ? view.height : 1;
+    const dx = event.deltaX * unit, dy = event.deltaY * unit;
+    if (event.offsetX < view.scale.left && !event.ctrlKey) { view.scroll = Math.max(0, view.scroll + dy); view.paint(); }
+    else if (event.shiftKey || Math.abs(dx) > Math.abs(dy)) view.pan((dx || dy) / view.scale.width);
+    else view.zoom(Math.exp(Math.max(-300, Math.min(300, dy)) * (event.ctrlKey ? 0.01 : 0.0022)), event.offsetX);
+  }, { passive: false });
+}
+
+/** One pointer drags, two pinch, a still one measures. @param {import("./view.js").Diagram} view */
+function pointers(view) {
+  const { canvas } = view;
+  /** @type {Map<number, PointerEvent>} */
+  const down = new Map();
+  /** @type {{start: number, span: number, x: number, y: number, scroll: number, row: any, moved: boolean}|null} */
+  let grab = null;
+  /** @type {{distance: number, tick: number, span: number}|null} */
+  let pinch = null;
+
+  canvas.addEventListener("pointerdown", (/** @type {PointerEvent} */ event) => {
+    if (event.button !== 0) return;
+    canvas.setPointerCapture(event.pointerId);
+    down.set(event.pointerId, event);
+    if (down.size === 2) {
+      const [a, b] = [...down.values()];
+      pinch = { distance: Math.max(20, Math.abs(a.offsetX - b.offsetX)), tick: view.scale.tick((a.offsetX + b.offsetX) / 2), span: view.span };
+    }
+    grab = { start: view.start, span: view.span, x: event.offsetX, y: event.offsetY, scroll: view.scroll, row: event.offsetX < view.scale.left ? view.rowAt(event.offsetY) : null, moved: false };
+  });
+
+  canvas.addEventListener("pointermove", (/** @type {PointerEvent} */ event) => {
+    if (down.has(event.pointerId)) down.set(event.pointerId, event);
+    if (pinch && down.size === 2) {
+      const [a, b] = [...down.values()];
+      const span = pinch.span * (pinch.distance / Math.max(20, Math.abs(a.offsetX - b.offsetX)));
+      const share = ((a.offsetX + b.offsetX) / 2 - view.scale.left) / view.scale.width;
+      view.show(pinch.tick - share * span, span);
+      return;
+    }
+    if (grab && down.size === 1) {
+      const dx = event.offsetX - grab.x, dy = event.offsetY - grab.y;
+      if (!grab.moved && Math.hypot(dx, dy) < 4) return;
+      grab.moved = true;
+      canvas.classList.add("grabbing");
+      if (grab.row) return;
+      view.scroll = Math.max(0, grab.scroll - dy);
+      view.show(grab.start - (dx / view.scale.width) * grab.span, grab.span);
+      return;
+    }
+    view.dimensions.follow(event.offsetX, event.offsetY);
+    view.read(event.offsetX, event.offsetY);
+  });
+
+  const up = (/** @type {PointerEvent} */ event) => {
+    down.delete(event.pointerId);
+    canvas.classList.remove("grabbing");
+    pinch = null;
+    if (!grab) return;
+    const { moved, row } = grab;
+    grab = null;
+    if (event.type === "pointercancel") return;
+    if (row && moved) {
+      const target = view.rowAt(event.offsetY);
+      if (target) view.arrangement.place(row.key, target.key);
+    } else if (!moved) {
+      const rows = view.rows();
+      const at = rows.findIndex((r) => event.offsetY >= r.top && event.offsetY < r.top + r.height);
+      if (at >= 0) view.chosen = at;
+      if (view.dimensions.isMeasuring && event.offsetX >= view.scale.left) view.dimensions.put(event.offsetX, event.offsetY);
+      view.paint();
+    }
+  };
+  canvas.addEventListener("pointerup", up);
+  canvas.addEventListener("pointercancel", up);
+  canvas.addEventListener("pointerleave", () => { view.pointer.textContent = ""; });
+  canvas.addEventListener("dblclick", (/** @type {MouseEvent} */ event) => {
+    if (!view.dimensions.isMeasuring && event.offsetX >= view.scale.left) view.zoom(0.25, event.offsetX);
+  });
+  canvas.addEventListener("focus", () => view.paint());
+  canvas.addEventListener("blur", () => view.paint());
+}
+
+/** @param {import("./view.js").Diagram} view */
+function strip(view) {
+  const canvas = view.stripCanvas;
+  let held = /** @type {number|null} */ (null);
+  const tick = (/** @type {PointerEvent} */ event) => ((event.offsetX - view.scale.left) / view.scale.width) * view.facts.length;
+  canvas.addEventListener("pointerdown", (/** @type {PointerEvent} */ event) => {
+    canvas.setPointerCapture(event.pointerId);
+    const at = tick(event);
+    const near = Math.max(view.span, (10 / view.scale.width) * view.facts.length);
+    // Within the frame: drag it; elsewhere: bring it here.
+    held = Math.abs(at - (view.start + view.span / 2)) <= near / 2 ? at - view.start : view.span / 2;
+    view.show(at - held, view.span);
+  });
+  canvas.addEventListener("pointermove", (/** @type {PointerEvent} */ event) => {
+    if (held !== null) view.show(tick(event) - held, view.span);
+  });
+  for (const name of ["pointerup", "pointercancel"]) canvas.addEventListener(name, () => { held = null; });
+  canvas.addEventListener("wheel", (/** @type {WheelEvent} */ event) => {
+    event.preventDefault();
+    view.zoom(Math.exp(event.deltaY * 0.0022));
+  }, { passive: false });
+}

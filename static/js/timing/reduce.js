@@ -1,0 +1,124 @@
+// @ts-check
+// One line of a window → what to draw: clear transitions, and stretches too crowded to tell edges apart. Pure.
+
+export const FALL = 0, RISE = 1, CROWD = 2, CROWD_END_LOW = 3, CROWD_END_HIGH = 4;
+
+/**
+ * @typedef {{level: number, xs: number[], kinds: number[]}} Reduced
+ * `level` on entering (0, 1, 2 never known); marks ascending in x: FALL and RISE are clear transitions, CROWD starts
+ * a crowded stretch that ends at the CROWD_END after it.
+ */
+
+/**
+ * Edges given one by one. A lone edge always stays; edges closer than `least` pixels become a crowded stretch.
+ * @param {ArrayLike<number>} edges ticks from the window's start, ascending
+ * @param {number} entering level before the first of them
+ * @param {ArrayLike<number>|undefined} flips
+ * @param {(tick: number) => number} toX window ticks → pixels
+ * @param {number} left px @param {number} right px @param {number} least px
+ * @returns {Reduced}
+ */
+export function reduceEdges(edges, entering, flips, toX, left, right, least) {
+  const count = edges.length;
+  let flip = 0;
+  let i = lowerBound(edges, (tick) => toX(tick) < left);
+  const levelAfter = (/** @type {number} */ n) => {
+    if (flips) while (flip < flips.length && n > 0 && flips[flip] <= edges[n - 1]) flip++;
+    return entering > 1 ? 2 : entering ^ ((n + flip) & 1);
+  };
+  const reduced = { level: levelAfter(i), xs: /** @type {number[]} */ ([]), kinds: /** @type {number[]} */ ([]) };
+  while (i < count) {
+    const x = toX(edges[i]);
+    if (x > right) break;
+    let j = i + 1;
+    let end = x;
+    while (j < count) {
+      const next = toX(edges[j]);
+      if (next - end >= least) break;
+      end = next;
+      j++;
+    }
+    const level = levelAfter(j);
+    if (j - i === 1) push(reduced, x, level === 1 ? RISE : FALL);
+    else {
+      push(reduced, x, CROWD);
+      push(reduced, Math.max(end, x + 1), level === 1 ? CROWD_END_HIGH : CROWD_END_LOW);
+    }
+    i = j;
+  }
+  return reduced;
+}
+
+/**
+ * Pixel columns with counts.
+ * @param {Uint8Array} columns @param {(column: number) => number} toX left side of a column → pixels
+ * @param {number} left px @param {number} right px
+ * @returns {Reduced}
+ */
+export function reduceColumns(columns, toX, left, right) {
+  const width = toX(1) - toX(0);
+  const from = Math.max(0, Math.floor((left - toX(0)) / width));
+  const to = Math.min(columns.length, Math.ceil((right - toX(0)) / width));
+  const reduced = { level: from < columns.length ? columns[from] & 1 : 2, xs: /** @type {number[]} */ ([]), kinds: /** @type {number[]} */ ([]) };
+  let c = from;
+  while (c < to) {
+    const count = columns[c] >> 2;
+    if (count === 0) { c++; continue; }
+    if (count === 1) {
+      push(reduced, toX(c) + width / 2, columns[c] & 1 ? FALL : RISE);
+      c++;
+      continue;
+    }
+    let end = c + 1;
+    while (end < to && columns[end] >> 2 > 1) end++;
+    // The level after a crowd is that on entering the next column; at the end of all it is not known, and not drawn.
+    const after = end < columns.length ? columns[end] & 1 : 0;
+    push(reduced, toX(c), CROWD);
+    push(reduced, Math.max(toX(end), toX(c) + 1), after ? CROWD_END_HIGH : CROWD_END_LOW);
+    c = end;
+  }
+  return reduced;
+}
+
+/** @param {Reduced} reduced @param {number} x @param {number} kind */
+function push(reduced, x, kind) {
+  reduced.xs.push(x);
+  reduced.kinds.push(kind);
+}
+
+/** Number of leading entries for which `isBefore` holds. @param {ArrayLike<number>} sorted @param {(v: number) => boolean} isBefore */
+export function lowerBound(sorted, isBefore) {
+  let low = 0, high = sorted.length;
+  while (low < high) {
+    const middle = (low + high) >> 1;
+    if (isBefore(sorted[middle])) low = middle + 1;
+    else high = middle;
+  }
+  return low;
+}
+
+/**
+ * Cells of a bus: moments at which any bit changes, with the bits from there on. Null when some bit is crowded.
+ * @param {import("./columns.js").LineWindow[]} bits most significant first
+ * @param {number} from ticks from the window's start @param {number} to
+ */
+export function busCells(bits, from, to) {
+  if (bits.some((bit) => bit.columns)) return null;
+  const cursors = bits.map((bit) => lowerBound(bit.edges ?? [], (tick) => tick <= from));
+  const value = (/** @type {number} */ b) => {
+    const bit = bits[b];
+    if (bit.entering > 1) return 2;
+    const at = cursors[b] > 0 ? /** @type {Float64Array} */ (bit.edges)[cursors[b] - 1] : -Infinity;
+    let flips = 0;
+    for (const flip of bit.flips ?? []) if (flip <= at) flips++;
+    return bit.entering ^ ((cursors[b] + flips) & 1);
+  };
+  const cells = [{ at: from, bits: bits.map((_, b) => value(b)) }];
+  for (;;) {
+    let next = Infinity;
+    bits.forEach((bit, b) => { if (bit.edges && cursors[b] < bit.edges.length) next = Math.min(next, bit.edges[cursors[b]]); });
+    if (!(next < to)) return cells;
+    bits.forEach((bit, b) => { if (bit.edges && bit.edges[cursors[b]] === next) cursors[b]++; });
+    cells.push({ at: next, bits: bits.map((_, b) => value(b)) });
+  }
+}
