@@ -26,9 +26,16 @@ pub async fn asset(Path(name): Path<String>, headers: HeaderMap) -> Response {
     let tag: String = digest[..12].iter().map(|byte| format!("{byte:02x}")).collect();
     let tag = format!("\"{tag}\"");
     // Asked again each time, answered without the bytes: a new program is never shown an old page.
-    if headers.get(IF_NONE_MATCH).is_some_and(|known| known.as_bytes() == tag.as_bytes()) {
+    if headers
+        .get(IF_NONE_MATCH)
+        .is_some_and(|known| known.as_bytes() == tag.as_bytes())
+    {
         return (StatusCode::NOT_MODIFIED, [(ETAG, tag)]).into_response();
     }
-    let headers = [(CONTENT_TYPE, kind.to_owned()), (CACHE_CONTROL, "no-cache".to_owned()), (ETAG, tag)];
+    let headers = [
+        (CONTENT_TYPE, kind.to_owned()),
+        (CACHE_CONTROL, "no-cache".to_owned()),
+        (ETAG, tag),
+    ];
     (headers, file.data).into_response()
 }

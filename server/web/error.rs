@@ -16,7 +16,10 @@ pub struct Failure {
 
 impl Failure {
     pub fn new(status: StatusCode, sentence: impl Into<String>) -> Failure {
-        Failure { status, sentence: sentence.into() }
+        Failure {
+            status,
+            sentence: sentence.into(),
+        }
     }
 
     /// The person asked for something in the wrong way.
@@ -99,7 +102,10 @@ struct FailurePage {
 impl IntoResponse for PageFailure {
     fn into_response(self) -> Response {
         let PageFailure(failure) = self;
-        let page = FailurePage { sentence: failure.sentence, places: super::pages::Places::none() };
+        let page = FailurePage {
+            sentence: failure.sentence,
+            places: super::pages::Places::none(),
+        };
         match askama::Template::render(&page) {
             Ok(html) => (failure.status, Html(html)).into_response(),
             Err(_) => (failure.status, page.sentence).into_response(),

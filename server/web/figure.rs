@@ -36,20 +36,26 @@ pub struct Spec<'a> {
 /// The figure of one occurrence: its evidence takes up about a third of the width.
 pub fn occurrence_figure(opened: &Opened, lines: Vec<usize>, occurrence: &Occurrence) -> String {
     let (start, end) = around(opened, occurrence.from, occurrence.to);
-    figure(opened, &Spec {
-        lines,
-        start,
-        end,
-        zero: occurrence.from,
-        marks: &occurrence.marks,
-        caption: &occurrence.caption,
-    })
+    figure(
+        opened,
+        &Spec {
+            lines,
+            start,
+            end,
+            zero: occurrence.from,
+            marks: &occurrence.marks,
+            caption: &occurrence.caption,
+        },
+    )
 }
 
 /// A stretch three times as long with the evidence in its middle, no shorter than eight ticks.
 pub fn around(opened: &Opened, from: i64, to: i64) -> (i64, i64) {
     let pad = (to - from).max(3).saturating_mul(3) / 2;
-    (from.saturating_sub(pad).max(-pad), to.saturating_add(pad).min(opened.length().saturating_add(pad)))
+    (
+        from.saturating_sub(pad).max(-pad),
+        to.saturating_add(pad).min(opened.length().saturating_add(pad)),
+    )
 }
 
 /// Draws `spec` as an SVG document.
@@ -60,7 +66,10 @@ pub fn figure(opened: &Opened, spec: &Spec) -> String {
         r##"<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH} {height}" role="img" font-family="sans-serif" font-size="12" fill="none" stroke="#1f2a33" stroke-width="1.4"><title>{}</title><defs><pattern id="hatch" width="6" height="6" patternUnits="userSpaceOnUse"><path d="M0 6L6 0" stroke="#6f6a5c" stroke-width="1"/></pattern></defs><rect width="{WIDTH}" height="{height}" fill="#fff" stroke="none"/>"##,
         escape(spec.caption),
     );
-    let place = Scale { start: spec.start, end: spec.end.max(spec.start + 1) };
+    let place = Scale {
+        start: spec.start,
+        end: spec.end.max(spec.start + 1),
+    };
     grid(&mut svg, opened, spec, &place, height);
     for (row, &line) in lines.iter().enumerate() {
         let high = TOP + ROW * row as f64 + 14.0;
@@ -125,13 +134,20 @@ pub fn nice_step(least: f64) -> f64 {
     }
     let decade = 10f64.powi(least.log10().floor() as i32);
     // A little slack, so that 2 × 10⁻⁹ asked for is 2 × 10⁻⁹ given.
-    [1.0, 2.0, 5.0, 10.0].map(|m| m * decade).into_iter().find(|step| *step >= least * 0.999_999).unwrap_or(least)
+    [1.0, 2.0, 5.0, 10.0]
+        .map(|m| m * decade)
+        .into_iter()
+        .find(|step| *step >= least * 0.999_999)
+        .unwrap_or(least)
 }
 
 fn draw_line(svg: &mut String, opened: &Opened, position: usize, place: &Scale, high: f64) {
     let line = &opened.capture.lines[position];
     let origin = opened.origin().0;
-    let (start, end) = (Ticks(place.start.saturating_add(origin)), Ticks(place.end.saturating_add(origin)));
+    let (start, end) = (
+        Ticks(place.start.saturating_add(origin)),
+        Ticks(place.end.saturating_add(origin)),
+    );
     let columns = PLOT as usize;
     let found = window(line, &opened.lines[position].index, start, end, columns);
     let y = |level: Level| match level {
@@ -146,7 +162,9 @@ fn draw_line(svg: &mut String, opened: &Opened, position: usize, place: &Scale, 
             let edges = &line.edges[found.edges.clone()];
             for (i, &edge) in edges.iter().enumerate() {
                 let x = place.x(edge.0 - origin);
-                let next = edges.get(i + 1).map_or(GUTTER + PLOT, |next| place.x(next.0 - origin));
+                let next = edges
+                    .get(i + 1)
+                    .map_or(GUTTER + PLOT, |next| place.x(next.0 - origin));
                 let slope = SLOPE.min((next - x) / 2.0).max(0.0);
                 let _ = write!(path, "H{x:.2}");
                 level = line.level_after(found.edges.start + i);
@@ -167,27 +185,52 @@ fn draw_line(svg: &mut String, opened: &Opened, position: usize, place: &Scale, 
         }
     }
     let _ = write!(svg, r#"<path d="{path}"/>"#);
-    let shown = line.stretches.iter().filter(|s| s.span.start < end && s.span.end > start).take(columns);
+    let shown = line
+        .stretches
+        .iter()
+        .filter(|s| s.span.start < end && s.span.end > start)
+        .take(columns);
     for stretch in shown {
         let x = place.x(stretch.span.start.0 - origin);
         let width = (place.x(stretch.span.end.0 - origin) - x).max(1.0);
-        let _ = write!(svg, r##"<rect x="{x:.2}" y="{:.1}" width="{width:.2}" height="{}" fill="#fff" stroke="none"/>"##, high - 2.0, SWING + 4.0);
+        let _ = write!(
+            svg,
+            r##"<rect x="{x:.2}" y="{:.1}" width="{width:.2}" height="{}" fill="#fff" stroke="none"/>"##,
+            high - 2.0,
+            SWING + 4.0
+        );
         match stretch.kind {
             StretchKind::Unknown => {
-                let _ = write!(svg, r##"<rect x="{x:.2}" y="{high:.1}" width="{width:.2}" height="{SWING}" fill="url(#hatch)"/>"##);
+                let _ = write!(
+                    svg,
+                    r##"<rect x="{x:.2}" y="{high:.1}" width="{width:.2}" height="{SWING}" fill="url(#hatch)"/>"##
+                );
             }
             StretchKind::Floating => {
-                let _ = write!(svg, r#"<path d="M{x:.2} {:.1}h{width:.2}" stroke-dasharray="6 4"/>"#, high + SWING / 2.0);
+                let _ = write!(
+                    svg,
+                    r#"<path d="M{x:.2} {:.1}h{width:.2}" stroke-dasharray="6 4"/>"#,
+                    high + SWING / 2.0
+                );
             }
             StretchKind::Unrecorded => {
-                let _ = write!(svg, r#"<path d="M{x:.2} {:.1}h{width:.2}" stroke-dasharray="1 5"/>"#, high + SWING);
+                let _ = write!(
+                    svg,
+                    r#"<path d="M{x:.2} {:.1}h{width:.2}" stroke-dasharray="1 5"/>"#,
+                    high + SWING
+                );
             }
         }
     }
 }
 
 fn draw_marks(svg: &mut String, opened: &Opened, spec: &Spec, lines: &[usize], place: &Scale) {
-    let row = |line: usize| lines.iter().position(|&other| other == line).map(|row| TOP + ROW * row as f64 + 14.0);
+    let row = |line: usize| {
+        lines
+            .iter()
+            .position(|&other| other == line)
+            .map(|row| TOP + ROW * row as f64 + 14.0)
+    };
     let cause = spec.marks.iter().find_map(|mark| match mark {
         Mark::Cause { line, at } => Some((row(*line)?, *at)),
         _ => None,
@@ -200,7 +243,9 @@ fn draw_marks(svg: &mut String, opened: &Opened, spec: &Spec, lines: &[usize], p
                 let _ = write!(
                     svg,
                     r##"<path d="M{x:.2} {:.1}V{:.1}H{until:.2}V{:.1}" stroke="#c2452d" stroke-width="2.6"/>"##,
-                    high - 3.0, high + SWING + 3.0, high - 3.0
+                    high - 3.0,
+                    high + SWING + 3.0,
+                    high - 3.0
                 );
                 if let Some((cause_high, at)) = cause
                     && place.holds(at)
@@ -227,7 +272,9 @@ fn draw_marks(svg: &mut String, opened: &Opened, spec: &Spec, lines: &[usize], p
                 let _ = write!(
                     svg,
                     r##"<path d="M{x:.2} {:.1}V{high:.1}H{until:.2}V{:.1}" stroke="#c2452d" stroke-dasharray="4 3"/><text x="{x:.2}" y="{:.1}" fill="#c2452d" stroke="none">never arrived</text>"##,
-                    high + SWING, high + SWING, high - 5.0
+                    high + SWING,
+                    high + SWING,
+                    high - 5.0
                 );
             }
             Mark::Cause { .. } => {}

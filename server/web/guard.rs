@@ -76,9 +76,14 @@ impl Guard {
             }
             let kind = text(headers, &CONTENT_TYPE).map(|kind| kind.split(';').next().unwrap_or(kind).trim());
             if !kind.is_some_and(|kind| {
-                ["application/json", "application/octet-stream", "image/png", "image/jpeg"]
-                    .iter()
-                    .any(|known| kind.eq_ignore_ascii_case(known))
+                [
+                    "application/json",
+                    "application/octet-stream",
+                    "image/png",
+                    "image/jpeg",
+                ]
+                .iter()
+                .any(|known| kind.eq_ignore_ascii_case(known))
             }) {
                 return Err(Failure::new(
                     StatusCode::UNSUPPORTED_MEDIA_TYPE,
@@ -106,13 +111,21 @@ pub async fn stand_guard(State(guard): State<Arc<Guard>>, request: Request, next
         (X_CONTENT_TYPE_OPTIONS, "nosniff"),
         (X_FRAME_OPTIONS, "DENY"),
         (REFERRER_POLICY, "no-referrer"),
-        (HeaderName::from_static("cross-origin-resource-policy"), "same-origin"),
-        (HeaderName::from_static("cross-origin-opener-policy"), "same-origin"),
+        (
+            HeaderName::from_static("cross-origin-resource-policy"),
+            "same-origin",
+        ),
+        (
+            HeaderName::from_static("cross-origin-opener-policy"),
+            "same-origin",
+        ),
     ];
     for (name, value) in fixed {
         headers.insert(name, HeaderValue::from_static(value));
     }
-    headers.entry(CACHE_CONTROL).or_insert(HeaderValue::from_static("no-store"));
+    headers
+        .entry(CACHE_CONTROL)
+        .or_insert(HeaderValue::from_static("no-store"));
     response
 }
 
@@ -126,19 +139,38 @@ mod tests {
         for (name, value) in headers {
             map.append(name, value.parse().unwrap());
         }
-        guard.check(&method, &map).map_or_else(|failure| failure.status.as_u16(), |()| 200)
+        guard
+            .check(&method, &map)
+            .map_or_else(|failure| failure.status.as_u16(), |()| 200)
     }
 
     #[test]
     fn only_our_own_names_are_answered() {
-        for host in ["127.0.0.1:7117", "localhost:7117", "localhost", "[::1]:7117", "LOCALHOST:1", "bench.example"] {
+        for host in [
+            "127.0.0.1:7117",
+            "localhost:7117",
+            "localhost",
+            "[::1]:7117",
+            "LOCALHOST:1",
+            "bench.example",
+        ] {
             assert_eq!(status(Method::GET, &[(HOST, host)]), 200, "{host}");
         }
-        for host in ["evil.example", "127.0.0.1.evil.example", "localhost.", "", "evil.example:7117", "::1"] {
+        for host in [
+            "evil.example",
+            "127.0.0.1.evil.example",
+            "localhost.",
+            "",
+            "evil.example:7117",
+            "::1",
+        ] {
             assert_eq!(status(Method::GET, &[(HOST, host)]), 403, "{host}");
         }
         assert_eq!(status(Method::GET, &[]), 403);
-        assert_eq!(status(Method::GET, &[(HOST, "localhost"), (HOST, "evil.example")]), 403);
+        assert_eq!(
+            status(Method::GET, &[(HOST, "localhost"), (HOST, "evil.example")]),
+            403
+        );
     }
 
     #[test]
@@ -146,7 +178,12 @@ mod tests {
         let host = (HOST, "127.0.0.1:7117");
         let from = |origin| status(Method::GET, &[host.clone(), (ORIGIN, origin)]);
         assert_eq!(from("http://127.0.0.1:7117"), 200);
-        for origin in ["http://evil.example", "http://127.0.0.1:8080", "https://127.0.0.1:7117", "null"] {
+        for origin in [
+            "http://evil.example",
+            "http://127.0.0.1:8080",
+            "https://127.0.0.1:7117",
+            "null",
+        ] {
             assert_eq!(from(origin), 403, "{origin}");
         }
     }
@@ -157,7 +194,12 @@ mod tests {
         let post = |kind| status(Method::POST, &[host.clone(), (CONTENT_TYPE, kind)]);
         assert_eq!(post("application/json; charset=utf-8"), 200);
         assert_eq!(post("application/octet-stream"), 200);
-        for kind in ["text/plain", "application/x-www-form-urlencoded", "multipart/form-data", ""] {
+        for kind in [
+            "text/plain",
+            "application/x-www-form-urlencoded",
+            "multipart/form-data",
+            "",
+        ] {
             assert_eq!(post(kind), 415, "{kind}");
         }
         assert_eq!(status(Method::DELETE, std::slice::from_ref(&host)), 415);

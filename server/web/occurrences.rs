@@ -32,7 +32,13 @@ pub enum Mark {
     /// The edge that goes with it.
     Cause { line: usize, at: i64 },
     /// A pulse that was sent (`from`, at `sent`) and should have been at `line` between `start` and `end`.
-    Missing { from: usize, sent: i64, line: usize, start: i64, end: i64 },
+    Missing {
+        from: usize,
+        sent: i64,
+        line: usize,
+        start: i64,
+        end: i64,
+    },
     /// A pulse at the far end that nobody sent.
     Extra { line: usize, start: i64, end: i64 },
 }
@@ -43,13 +49,17 @@ pub fn occurrences(opened: &Opened, finding: &Finding) -> Vec<Occurrence> {
         ("coupling", [victim, aggressor, ..]) => strays(opened, |stray| {
             stray.line == *victim && stray.aggressor.as_deref() == Some(aggressor)
         }),
-        ("inseparable" | "uncaptured-cause" | "stray" | "shared-supply", [victim, ..]) => strays(opened, |stray| {
-            stray.line == *victim && stray.aggressor.is_none() && stray.kind != "bounce"
-        }),
+        ("inseparable" | "uncaptured-cause" | "stray" | "shared-supply", [victim, ..]) => {
+            strays(opened, |stray| {
+                stray.line == *victim && stray.aggressor.is_none() && stray.kind != "bounce"
+            })
+        }
         ("bounce", [line, ..]) => bursts(opened, line),
         ("link", [from, to, ..]) => {
             let rows = &opened.report.links;
-            rows.iter().find(|row| row.from == *from && row.to == *to).map_or(Vec::new(), |row| link(opened, row))
+            rows.iter()
+                .find(|row| row.from == *from && row.to == *to)
+                .map_or(Vec::new(), |row| link(opened, row))
         }
         _ => Vec::new(),
     };
@@ -71,7 +81,11 @@ fn stray_occurrence(opened: &Opened, stray: &StrayRow) -> Option<Occurrence> {
     let mut caption = format!("{} {does} for {}", stray.line, seconds(stray.width_s));
     let cause = match (&stray.aggressor, stray.lag_s) {
         (Some(aggressor), Some(lag_s)) => {
-            let polarity = if stray.edge.as_deref() == Some("rise") { Polarity::Rise } else { Polarity::Fall };
+            let polarity = if stray.edge.as_deref() == Some("rise") {
+                Polarity::Rise
+            } else {
+                Polarity::Fall
+            };
             Some((aggressor.as_str(), polarity, lag_s))
         }
         _ => suspect(opened, stray),
@@ -83,17 +97,30 @@ fn stray_occurrence(opened: &Opened, stray: &StrayRow) -> Option<Occurrence> {
         let at = opened.ticks_at(stray.start_s - lag_s);
         marks.push(Mark::Cause { line: position, at });
         from = from.min(at);
-        let falls = if polarity == Polarity::Rise { "rises" } else { "falls" };
+        let falls = if polarity == Polarity::Rise {
+            "rises"
+        } else {
+            "falls"
+        };
         caption.push_str(&format!(", {} after {aggressor} {falls}", seconds(lag_s)));
     }
     caption.push('.');
-    Some(Occurrence { from, to: end, marks, caption })
+    Some(Occurrence {
+        from,
+        to: end,
+        marks,
+        caption,
+    })
 }
 
 /// For a stray that no coupling explains alone: the edge of the first line that goes with it, by the victim's
 /// coupling row (inseparable, companion), where one lies within the lags of that row.
 fn suspect<'a>(opened: &'a Opened, stray: &StrayRow) -> Option<(&'a str, Polarity, f64)> {
-    let rows = opened.report.couplings.iter().filter(|row| row.victim == stray.line);
+    let rows = opened
+        .report
+        .couplings
+        .iter()
+        .filter(|row| row.victim == stray.line);
     rows.into_iter().find_map(|row| {
         let (at_s, polarity) = edge_before(opened, row, stray.start_s)?;
         Some((row.aggressor.as_str(), polarity, stray.start_s - at_s))
@@ -103,16 +130,27 @@ fn suspect<'a>(opened: &'a Opened, stray: &StrayRow) -> Option<(&'a str, Polarit
 fn edge_before(opened: &Opened, row: &CouplingRow, start_s: f64) -> Option<(f64, Polarity)> {
     let capture = &opened.capture;
     let line = &capture.lines[capture.line_index(&row.aggressor)?];
-    let (low, high) = row.lag_histogram.as_ref().map_or((row.lag_s.low, row.lag_s.high), |histogram| {
-        (histogram.start_s, histogram.start_s + histogram.bin_s * histogram.counts.len() as f64)
-    });
-    let edges = line.edges_within(capture.timebase.nearest(start_s - high), capture.timebase.nearest(start_s - low) + Ticks(1));
+    let (low, high) = row
+        .lag_histogram
+        .as_ref()
+        .map_or((row.lag_s.low, row.lag_s.high), |histogram| {
+            (
+                histogram.start_s,
+                histogram.start_s + histogram.bin_s * histogram.counts.len() as f64,
+            )
+        });
+    let edges = line.edges_within(
+        capture.timebase.nearest(start_s - high),
+        capture.timebase.nearest(start_s - low) + Ticks(1),
+    );
     let wanted = match row.edge.as_str() {
         "rise" => Some(Polarity::Rise),
         "fall" => Some(Polarity::Fall),
         _ => None,
     };
-    let edge = edges.rev().find(|&edge| wanted.is_none_or(|wanted| line.polarity(edge) == wanted))?;
+    let edge = edges
+        .rev()
+        .find(|&edge| wanted.is_none_or(|wanted| line.polarity(edge) == wanted))?;
     Some((capture.seconds(line.edges[edge]), line.polarity(edge)))
 }
 
@@ -133,7 +171,12 @@ fn bursts(opened: &Opened, name: &str) -> Vec<Occurrence> {
                 last.to = end;
                 last.marks.push(stray);
             }
-            _ => list.push(Occurrence { from: start, to: end, marks: vec![stray], caption: String::new() }),
+            _ => list.push(Occurrence {
+                from: start,
+                to: end,
+                marks: vec![stray],
+                caption: String::new(),
+            }),
         }
     }
     for burst in &mut list {
@@ -162,8 +205,17 @@ fn link(opened: &Opened, row: &LinkRow) -> Vec<Occurrence> {
         Occurrence {
             from: sent,
             to: end + delay,
-            marks: vec![Mark::Missing { from, sent, line: to, start: sent + delay, end: end + delay }],
-            caption: format!("The pulse of {} that starts here never arrives at {}.", row.from, row.to),
+            marks: vec![Mark::Missing {
+                from,
+                sent,
+                line: to,
+                start: sent + delay,
+                end: end + delay,
+            }],
+            caption: format!(
+                "The pulse of {} that starts here never arrives at {}.",
+                row.from, row.to
+            ),
         }
     });
     let extra = row.extra_s.iter().map(|&at_s| {
@@ -182,6 +234,7 @@ fn link(opened: &Opened, row: &LinkRow) -> Vec<Occurrence> {
 fn pulse_end(opened: &Opened, line: usize, start: i64) -> i64 {
     let edges = &opened.capture.lines[line].edges;
     let after = edges.partition_point(|&edge| edge.0 - opened.origin().0 <= start);
-    edges.get(after).map_or(opened.length(), |edge| edge.0 - opened.origin().0)
+    edges
+        .get(after)
+        .map_or(opened.length(), |edge| edge.0 - opened.origin().0)
 }
-

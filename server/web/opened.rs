@@ -42,20 +42,40 @@ impl Opened {
         let mut lines: Vec<OpenLine> = capture
             .lines
             .iter()
-            .map(|line| OpenLine { index: LineIndex::new(&line.edges), strays: Vec::new() })
+            .map(|line| OpenLine {
+                index: LineIndex::new(&line.edges),
+                strays: Vec::new(),
+            })
             .collect();
-        let positions: std::collections::HashMap<&str, usize> =
-            capture.lines.iter().enumerate().map(|(i, line)| (line.name.as_str(), i)).collect();
+        let positions: std::collections::HashMap<&str, usize> = capture
+            .lines
+            .iter()
+            .enumerate()
+            .map(|(i, line)| (line.name.as_str(), i))
+            .collect();
         for (row, stray) in report.strays.iter().enumerate() {
-            let Some(&line) = positions.get(stray.line.as_str()) else { continue };
+            let Some(&line) = positions.get(stray.line.as_str()) else {
+                continue;
+            };
             let start = capture.timebase.nearest(stray.start_s);
             let end = capture.timebase.nearest(stray.start_s + stray.width_s);
-            lines[line].strays.push(StrayMark { start, end, row: row as u32 });
+            lines[line].strays.push(StrayMark {
+                start,
+                end,
+                row: row as u32,
+            });
         }
         for line in &mut lines {
             line.strays.sort_by_key(|mark| mark.start);
         }
-        Opened { id, title, capture, report, lines, key }
+        Opened {
+            id,
+            title,
+            capture,
+            report,
+            lines,
+            key,
+        }
     }
 
     /// First recorded moment: the diagram counts its ticks from here.
@@ -65,7 +85,11 @@ impl Opened {
 
     /// A moment in seconds on the session's clock, as ticks from [`Opened::origin`].
     pub fn ticks_at(&self, seconds: f64) -> i64 {
-        self.capture.timebase.nearest(seconds).0.saturating_sub(self.origin().0)
+        self.capture
+            .timebase
+            .nearest(seconds)
+            .0
+            .saturating_sub(self.origin().0)
     }
 
     /// Ticks from the first to the last recorded moment.

@@ -23,15 +23,24 @@ pub fn router(app: Arc<App>) -> Router {
     Router::new()
         .route("/", get(pages::start::page))
         .route("/sessions/{id}", get(pages::findings::page))
-        .route("/sessions/{id}/findings/{finding}/figure.svg", get(pages::figures::finding_figure))
+        .route(
+            "/sessions/{id}/findings/{finding}/figure.svg",
+            get(pages::figures::finding_figure),
+        )
         .route("/sessions/{id}/figure.svg", get(pages::figures::view_figure))
         .route("/static/{*name}", get(assets::asset))
-        .route("/api/sessions", get(api::sessions::list).post(api::sessions::create))
+        .route(
+            "/api/sessions",
+            get(api::sessions::list).post(api::sessions::create),
+        )
         .route("/api/sessions/{id}/diagram", get(api::diagram::overview))
         .route("/api/sessions/{id}/window", get(api::windows::window))
         .route("/api/sessions/{id}/density", get(api::windows::density))
         .route("/api/sessions/{id}/report", get(api::sessions::report))
-        .route("/api/sessions/{id}/findings/{finding}/occurrences", get(api::diagram::finding_occurrences))
+        .route(
+            "/api/sessions/{id}/findings/{finding}/occurrences",
+            get(api::diagram::finding_occurrences),
+        )
         .fallback(nothing_here)
         .layer(CompressionLayer::new().compress_when(worth_packing))
         .layer(from_fn_with_state(guard, stand_guard))

@@ -49,15 +49,22 @@ pub fn serve(options: ServeOptions) -> anyhow::Result<()> {
 pub fn serve_app(app: Arc<App>, options: &ServeOptions) -> anyhow::Result<()> {
     let runtime = tokio::runtime::Runtime::new().context("starting the server's threads")?;
     runtime.block_on(async {
-        let listener = tokio::net::TcpListener::bind(options.listen).await.with_context(|| {
-            format!("listening on {}: is it taken? --listen 127.0.0.1:0 takes any free port", options.listen)
-        })?;
+        let listener = tokio::net::TcpListener::bind(options.listen)
+            .await
+            .with_context(|| {
+                format!(
+                    "listening on {}: is it taken? --listen 127.0.0.1:0 takes any free port",
+                    options.listen
+                )
+            })?;
         let address = format!("http://{}/", listener.local_addr()?);
         println!("Edgewitness is at {address} (Ctrl-C ends it)");
         if options.open {
             open_browser(&address);
         }
-        axum::serve(listener, super::router(app)).with_graceful_shutdown(interrupted()).await?;
+        axum::serve(listener, super::router(app))
+            .with_graceful_shutdown(interrupted())
+            .await?;
         Ok(())
     })
 }

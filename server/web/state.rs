@@ -59,6 +59,7 @@ impl App {
     /// # Errors
     /// There is no such session, or it was not read yet.
     pub fn opened(&self, id: SessionId) -> Result<Arc<Opened>, Failure> {
-        self.in_memory(id).ok_or_else(|| Failure::missing(format!("open session {id}")))
+        self.in_memory(id)
+            .ok_or_else(|| Failure::missing(format!("open session {id}")))
     }
 }

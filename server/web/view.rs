@@ -57,10 +57,18 @@ pub struct Bar {
 
 /// The sheet of a session. Cost: linear in strays for each finding.
 pub fn sheet(opened: &Opened) -> Sheet {
-    let names: Vec<&str> = opened.capture.lines.iter().map(|line| line.name.as_str()).collect();
+    let names: Vec<&str> = opened
+        .capture
+        .lines
+        .iter()
+        .map(|line| line.name.as_str())
+        .collect();
     let report = &opened.report;
     let warnings = report.captures.iter().flat_map(|capture| {
-        capture.warnings.iter().map(move |warning| format!("{}: {warning}", capture.file))
+        capture
+            .warnings
+            .iter()
+            .map(move |warning| format!("{}: {warning}", capture.file))
     });
     Sheet {
         headline: parts(&headline(report), &names),
@@ -82,9 +90,18 @@ fn facts(opened: &Opened) -> String {
         [one] => one.file.clone(),
         many => format!("{} captures", many.len()),
     }];
-    facts.push(if lines == 1 { "1 line".to_owned() } else { format!("{lines} lines") });
+    facts.push(if lines == 1 {
+        "1 line".to_owned()
+    } else {
+        format!("{lines} lines")
+    });
     facts.push(seconds(opened.capture.timebase.length_s(opened.length() as f64)));
-    let sampled = opened.capture.lines.iter().map(|line| line.sample_ticks).fold(0.0, f64::max);
+    let sampled = opened
+        .capture
+        .lines
+        .iter()
+        .map(|line| line.sample_ticks)
+        .fold(0.0, f64::max);
     if sampled > 0.0 {
         let sample_s = opened.capture.timebase.length_s(sampled);
         facts.push(engineering(1.0 / sample_s, "S/s"));
@@ -98,7 +115,8 @@ fn finding_view(opened: &Opened, finding: &Finding, number: usize, names: &[&str
     let coupling = match finding.lines.as_slice() {
         [victim, aggressor, ..] => {
             let rows = &opened.report.couplings;
-            rows.iter().find(|row| row.victim == *victim && row.aggressor == *aggressor)
+            rows.iter()
+                .find(|row| row.victim == *victim && row.aggressor == *aggressor)
         }
         _ => None,
     };
@@ -114,7 +132,9 @@ fn finding_view(opened: &Opened, finding: &Finding, number: usize, names: &[&str
         title: parts(&finding.title, names),
         detail: parts(&finding.detail, names),
         histogram: coupling.and_then(|row| Some(histogram(row, row.lag_histogram.as_ref()?))),
-        ruled_out: coupling.map_or(Vec::new(), |row| row.ruled_out.iter().map(|out| out.reason.clone()).collect()),
+        ruled_out: coupling.map_or(Vec::new(), |row| {
+            row.ruled_out.iter().map(|out| out.reason.clone()).collect()
+        }),
         try_next: finding.try_next.clone(),
         occurrences: list.len(),
         caption: list.first().map_or(String::new(), |first| first.caption.clone()),
@@ -124,17 +144,22 @@ fn finding_view(opened: &Opened, finding: &Finding, number: usize, names: &[&str
 fn histogram(row: &CouplingRow, lags: &LagHistogram) -> Histogram {
     let most = lags.counts.iter().copied().max().unwrap_or(0).max(1);
     let step = HISTOGRAM_WIDTH / lags.counts.len().max(1) as f64;
-    let bars = lags.counts.iter().enumerate().filter(|(_, count)| **count > 0).map(|(i, &count)| {
-        // One stray among thousands still shows.
-        let height = (BAR_HEIGHT * count as f64 / most as f64).max(2.0);
-        Bar {
-            x: format!("{:.1}", i as f64 * step),
-            y: format!("{:.1}", BAR_HEIGHT - height),
-            width: format!("{:.1}", (step - 1.0).max(1.0)),
-            height: format!("{height:.1}"),
-            count,
-        }
-    });
+    let bars = lags
+        .counts
+        .iter()
+        .enumerate()
+        .filter(|(_, count)| **count > 0)
+        .map(|(i, &count)| {
+            // One stray among thousands still shows.
+            let height = (BAR_HEIGHT * count as f64 / most as f64).max(2.0);
+            Bar {
+                x: format!("{:.1}", i as f64 * step),
+                y: format!("{:.1}", BAR_HEIGHT - height),
+                width: format!("{:.1}", (step - 1.0).max(1.0)),
+                height: format!("{height:.1}"),
+                count,
+            }
+        });
     let end_s = lags.start_s + lags.bin_s * lags.counts.len() as f64;
     let falls = match row.edge.as_str() {
         "rise" => "rises",
@@ -175,9 +200,15 @@ fn parts(sentence: &str, names: &[&str]) -> Vec<Part> {
         };
         if let Some(name) = found {
             if plain_from < at {
-                parts.push(Part { text: sentence[plain_from..at].to_owned(), is_line: false });
+                parts.push(Part {
+                    text: sentence[plain_from..at].to_owned(),
+                    is_line: false,
+                });
             }
-            parts.push(Part { text: (*name).to_owned(), is_line: true });
+            parts.push(Part {
+                text: (*name).to_owned(),
+                is_line: true,
+            });
             at += name.len();
             plain_from = at;
         } else {
@@ -185,7 +216,10 @@ fn parts(sentence: &str, names: &[&str]) -> Vec<Part> {
         }
     }
     if plain_from < sentence.len() {
-        parts.push(Part { text: sentence[plain_from..].to_owned(), is_line: false });
+        parts.push(Part {
+            text: sentence[plain_from..].to_owned(),
+            is_line: false,
+        });
     }
     parts
 }
@@ -197,8 +231,16 @@ mod tests {
     #[test]
     fn names_of_lines_stand_out_whole_and_longest_first() {
         let split = parts("STEP and STEP_2 and MISSTEP, then STEP.", &["STEP", "STEP_2"]);
-        let shown: Vec<String> =
-            split.iter().map(|p| if p.is_line { format!("[{}]", p.text) } else { p.text.clone() }).collect();
+        let shown: Vec<String> = split
+            .iter()
+            .map(|p| {
+                if p.is_line {
+                    format!("[{}]", p.text)
+                } else {
+                    p.text.clone()
+                }
+            })
+            .collect();
         assert_eq!(shown.concat(), "[STEP] and [STEP_2] and MISSTEP, then [STEP].");
     }
 }

@@ -96,15 +96,27 @@ pub fn window(line: &Line, index: &LineIndex, start: Ticks, end: Ticks, columns:
     let from = index.rank(edges, start);
     let to = index.rank(edges, end).max(from);
     let level = |rank: usize, time: Ticks| {
-        let flips = if line.flips.is_empty() { 0 } else { line.flips.partition_point(|&flip| flip < time) };
-        if (rank + flips).is_multiple_of(2) { line.first } else { line.first.inverted() }
+        let flips = if line.flips.is_empty() {
+            0
+        } else {
+            line.flips.partition_point(|&flip| flip < time)
+        };
+        if (rank + flips).is_multiple_of(2) {
+            line.first
+        } else {
+            line.first.inverted()
+        }
     };
     let shape = if to - from <= columns {
         Shape::Edges
     } else {
         Shape::Columns(fill_columns(edges, index, from, (start, end), columns, level))
     };
-    LineWindow { entering: level(from, start), edges: from..to, shape }
+    LineWindow {
+        entering: level(from, start),
+        edges: from..to,
+        shape,
+    }
 }
 
 fn fill_columns(
@@ -172,7 +184,10 @@ mod tests {
     fn plain(line: &Line, start: Ticks, end: Ticks, columns: usize) -> Vec<(usize, usize)> {
         (0..columns)
             .map(|c| {
-                let (from, to) = (boundary(start, end, columns, c), boundary(start, end, columns, c + 1));
+                let (from, to) = (
+                    boundary(start, end, columns, c),
+                    boundary(start, end, columns, c + 1),
+                );
                 let before = line.edges.iter().filter(|&&e| e < from).count();
                 let inside = line.edges.iter().filter(|&&e| from <= e && e < to).count();
                 (before, inside)
@@ -185,7 +200,10 @@ mod tests {
         let window = window(line, &index, start, end, columns);
         let inside = line.edges.iter().filter(|&&e| start <= e && e < end).count();
         assert_eq!(window.edges.len(), inside);
-        assert_eq!(window.edges.start, line.edges.iter().filter(|&&e| e < start).count());
+        assert_eq!(
+            window.edges.start,
+            line.edges.iter().filter(|&&e| e < start).count()
+        );
         let Shape::Columns(codes) = window.shape else {
             assert!(inside <= columns);
             return;
@@ -225,7 +243,14 @@ mod tests {
     fn few_edges_are_given_one_by_one() {
         let line = line(vec![10, 20, 30]);
         let window = window(&line, &LineIndex::new(&line.edges), Ticks(10), Ticks(30), 100);
-        assert_eq!(window, LineWindow { entering: Level::Low, edges: 0..2, shape: Shape::Edges });
+        assert_eq!(
+            window,
+            LineWindow {
+                entering: Level::Low,
+                edges: 0..2,
+                shape: Shape::Edges
+            }
+        );
     }
 
     #[test]

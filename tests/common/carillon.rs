@@ -4,7 +4,9 @@
 //! five; every second fall makes CLEAR_N dip 13 ns later for 8 ns; every fourth step a STRIKE is sent, and every
 //! second of these never reaches the tower; BELL counts, its bit 3 never moves.
 
-use edgewitness::model::{Bus, Capture, Format, Level, Line, Stretch, StretchKind, Ticks, TimeSpan, Timebase};
+use edgewitness::model::{
+    Bus, Capture, Format, Level, Line, Stretch, StretchKind, Ticks, TimeSpan, Timebase,
+};
 use edgewitness::report::inspect::InspectReport;
 use serde_json::json;
 
@@ -18,13 +20,23 @@ pub fn carillon(hostile: &str) -> (Capture, InspectReport) {
     };
     let falls: Vec<i64> = (0..STEPS).map(|n| n * 1000 + 120).collect();
     let step = falls.iter().flat_map(|&t| [t, t + 80]).collect();
-    let beat = falls.iter().enumerate().filter(|(n, _)| n % 5 != 0).flat_map(|(_, &t)| [t, t + 300]).collect();
+    let beat = falls
+        .iter()
+        .enumerate()
+        .filter(|(n, _)| n % 5 != 0)
+        .flat_map(|(_, &t)| [t, t + 300])
+        .collect();
     let struck: Vec<i64> = falls.iter().step_by(2).map(|t| t + 13).collect();
     let clear = struck.iter().flat_map(|&t| [t, t + 8]).collect();
     let sent: Vec<i64> = falls.iter().step_by(4).map(|t| t + 180).collect();
     let strike = sent.iter().flat_map(|&t| [t, t + 60]).collect();
     let tower = sent.iter().step_by(2).flat_map(|&t| [t + 6, t + 66]).collect();
-    let bit = |n: i64| (1..STEPS).filter(|step| step % (1 << n) == 0).map(|step| step * 1000 + 40).collect();
+    let bit = |n: i64| {
+        (1..STEPS)
+            .filter(|step| step % (1 << n) == 0)
+            .map(|step| step * 1000 + 40)
+            .collect()
+    };
     let mut lines = vec![
         line("STEP", Level::High, step),
         line("CLEAR_N", Level::High, clear),
@@ -38,9 +50,18 @@ pub fn carillon(hostile: &str) -> (Capture, InspectReport) {
         line("DAMPER", Level::Low, vec![9_000]),
     ];
     lines[9].stretches = vec![
-        Stretch { span: TimeSpan::new(Ticks(2_000), Ticks(3_000)), kind: StretchKind::Unknown },
-        Stretch { span: TimeSpan::new(Ticks(4_000), Ticks(5_000)), kind: StretchKind::Floating },
-        Stretch { span: TimeSpan::new(Ticks(6_000), Ticks(7_000)), kind: StretchKind::Unrecorded },
+        Stretch {
+            span: TimeSpan::new(Ticks(2_000), Ticks(3_000)),
+            kind: StretchKind::Unknown,
+        },
+        Stretch {
+            span: TimeSpan::new(Ticks(4_000), Ticks(5_000)),
+            kind: StretchKind::Floating,
+        },
+        Stretch {
+            span: TimeSpan::new(Ticks(6_000), Ticks(7_000)),
+            kind: StretchKind::Unrecorded,
+        },
     ];
     let seconds = |t: i64| t as f64 / 1e9;
     let strays: Vec<serde_json::Value> = struck
@@ -94,9 +115,15 @@ pub fn carillon(hostile: &str) -> (Capture, InspectReport) {
         span,
         resolution_ticks: 1.0,
         lines,
-        buses: vec![Bus { name: "BELL[3:0]".to_owned(), bits: vec![5, 6, 7, 8] }],
+        buses: vec![Bus {
+            name: "BELL[3:0]".to_owned(),
+            bits: vec![5, 6, 7, 8],
+        }],
         not_logic: Vec::new(),
         warnings: Vec::new(),
     };
-    (capture, serde_json::from_value(report).expect("the report's own shape"))
+    (
+        capture,
+        serde_json::from_value(report).expect("the report's own shape"),
+    )
 }

@@ -66,27 +66,38 @@ pub async fn overview(State(app): State<Arc<App>>, Path(id): Path<i64>) -> Resul
     let opened = app.opened(SessionId(id))?;
     let capture = &opened.capture;
     let files = &opened.report.captures;
-    let lines = capture.lines.iter().zip(&opened.lines).map(|(line, open)| LineView {
-        name: line.name.clone(),
-        file: files.get(line.capture).filter(|_| files.len() > 1).map(|row| row.file.clone()),
-        source: line.source,
-        edges: line.edges.len() as u64,
-        sample_ticks: line.sample_ticks,
-        interpolated: line.interpolated,
-        strays: open.strays.len() as u64,
-        narrow_below_s: opened
-            .report
-            .lines
-            .iter()
-            .find(|row| row.line == line.name)
-            .and_then(|row| row.narrow_below_s),
-    });
+    let lines = capture
+        .lines
+        .iter()
+        .zip(&opened.lines)
+        .map(|(line, open)| LineView {
+            name: line.name.clone(),
+            file: files
+                .get(line.capture)
+                .filter(|_| files.len() > 1)
+                .map(|row| row.file.clone()),
+            source: line.source,
+            edges: line.edges.len() as u64,
+            sample_ticks: line.sample_ticks,
+            interpolated: line.interpolated,
+            strays: open.strays.len() as u64,
+            narrow_below_s: opened
+                .report
+                .lines
+                .iter()
+                .find(|row| row.line == line.name)
+                .and_then(|row| row.narrow_below_s),
+        });
     let findings = opened.report.findings.iter().map(|finding| FindingView {
         id: finding.id.clone(),
         topic: finding.topic.clone(),
         severity: finding.severity,
         title: finding.title.clone(),
-        lines: finding.lines.iter().filter_map(|name| capture.line_index(name)).collect(),
+        lines: finding
+            .lines
+            .iter()
+            .filter_map(|name| capture.line_index(name))
+            .collect(),
     });
     Ok(Json(Diagram {
         title: opened.title.clone(),
@@ -94,7 +105,14 @@ pub async fn overview(State(app): State<Arc<App>>, Path(id): Path<i64>) -> Resul
         tick_s: capture.timebase.tick_s(),
         length: opened.length(),
         lines: lines.collect(),
-        buses: capture.buses.iter().map(|bus| BusView { name: bus.name.clone(), bits: bus.bits.clone() }).collect(),
+        buses: capture
+            .buses
+            .iter()
+            .map(|bus| BusView {
+                name: bus.name.clone(),
+                bits: bus.bits.clone(),
+            })
+            .collect(),
         findings: findings.collect(),
     }))
 }
@@ -119,5 +137,8 @@ pub async fn finding_occurrences(
     .ok_or_else(|| Failure::missing("such finding in this session"))?;
     let count = list.len();
     list.truncate(MOST_OCCURRENCES);
-    Ok(Json(Occurrences { count, occurrences: list }))
+    Ok(Json(Occurrences {
+        count,
+        occurrences: list,
+    }))
 }

@@ -25,6 +25,9 @@ pub async fn create(
 }
 
 /// The report of the whole session, as `edgewitness inspect --json` gives it.
-pub async fn report(State(app): State<Arc<App>>, Path(id): Path<i64>) -> Result<Json<InspectReport>, Failure> {
+pub async fn report(
+    State(app): State<Arc<App>>,
+    Path(id): Path<i64>,
+) -> Result<Json<InspectReport>, Failure> {
     Ok(Json(app.opened(SessionId(id))?.report.clone()))
 }

@@ -81,7 +81,9 @@ pub async fn window(
 ) -> Result<Response, Failure> {
     let opened = app.opened(SessionId(id))?;
     if asked.columns == 0 || asked.columns > MOST_COLUMNS || asked.end <= asked.start {
-        return Err(Failure::wrong(format!("Expected start before end, and 1 to {MOST_COLUMNS} columns.")));
+        return Err(Failure::wrong(format!(
+            "Expected start before end, and 1 to {MOST_COLUMNS} columns."
+        )));
     }
     let lines = chosen_lines(asked.lines.as_deref(), opened.capture.lines.len())?;
     let body = tokio::task::spawn_blocking(move || answer(&opened, &asked, &lines)).await?;
@@ -89,11 +91,18 @@ pub async fn window(
 }
 
 fn chosen_lines(text: Option<&str>, count: usize) -> Result<Vec<usize>, Failure> {
-    let wrong = || Failure::wrong(format!("Expected up to {MOST_LINES} positions of lines below {count}, parted by commas."));
+    let wrong = || {
+        Failure::wrong(format!(
+            "Expected up to {MOST_LINES} positions of lines below {count}, parted by commas."
+        ))
+    };
     let lines: Vec<usize> = match text {
         None => (0..count).collect(),
         Some("") => Vec::new(),
-        Some(text) => text.split(',').map(|part| part.parse().map_err(|_| wrong())).collect::<Result<_, _>>()?,
+        Some(text) => text
+            .split(',')
+            .map(|part| part.parse().map_err(|_| wrong()))
+            .collect::<Result<_, _>>()?,
     };
     if lines.len() > MOST_LINES || lines.iter().any(|&line| line >= count) {
         return Err(wrong());
@@ -103,8 +112,16 @@ fn chosen_lines(text: Option<&str>, count: usize) -> Result<Vec<usize>, Failure>
 
 fn answer(opened: &Opened, asked: &Asked, lines: &[usize]) -> Vec<u8> {
     let mut numbers = Vec::new();
-    let lines = lines.iter().map(|&line| line_head(opened, asked, line, &mut numbers)).collect();
-    let head = Head { start: asked.start, end: asked.end, columns: asked.columns, lines };
+    let lines = lines
+        .iter()
+        .map(|&line| line_head(opened, asked, line, &mut numbers))
+        .collect();
+    let head = Head {
+        start: asked.start,
+        end: asked.end,
+        columns: asked.columns,
+        lines,
+    };
     let mut head = serde_json::to_vec(&head).expect("numbers and names are JSON");
     head.resize((head.len() + 4).next_multiple_of(8) - 4, b' ');
     let mut body = Vec::with_capacity(4 + head.len() + numbers.len());
@@ -124,21 +141,33 @@ fn line_head(opened: &Opened, asked: &Asked, position: usize, numbers: &mut Vec<
     let found = line_window(line, &open.index, start, end, asked.columns);
     let mut head = LineHead {
         line: position,
-        entering: if found.entering.is_known() { u8::from(found.entering == crate::model::Level::High) } else { 2 },
+        entering: if found.entering.is_known() {
+            u8::from(found.entering == crate::model::Level::High)
+        } else {
+            2
+        },
         first: found.edges.start,
         count: found.edges.len(),
         ..LineHead::default()
     };
     match found.shape {
         Shape::Edges if found.edges.is_empty() => {}
-        Shape::Edges => head.edges = Some(put_f64(numbers, line.edges[found.edges].iter().map(|&edge| from_start(edge)))),
+        Shape::Edges => {
+            head.edges = Some(put_f64(
+                numbers,
+                line.edges[found.edges].iter().map(|&edge| from_start(edge)),
+            ))
+        }
         Shape::Columns(codes) => head.columns = Some(put(numbers, codes.into_iter().map(|code| [code]))),
     }
     let shown = |from: Ticks, to: Ticks| from < end && to > start;
     let stretches: Vec<f64> = line
         .stretches
         .iter()
-        .skip(line.stretches.partition_point(|stretch| stretch.span.end <= start))
+        .skip(
+            line.stretches
+                .partition_point(|stretch| stretch.span.end <= start),
+        )
         .take_while(|stretch| stretch.span.start < end)
         .take(asked.columns)
         .flat_map(|stretch| {
@@ -153,8 +182,12 @@ fn line_head(opened: &Opened, asked: &Asked, position: usize, numbers: &mut Vec<
     if !stretches.is_empty() {
         head.stretches = Some(put_f64(numbers, stretches.into_iter()));
     }
-    let flips: Vec<f64> =
-        line.flips.iter().filter(|&&flip| shown(flip, flip + Ticks(1))).map(|&flip| from_start(flip)).collect();
+    let flips: Vec<f64> = line
+        .flips
+        .iter()
+        .filter(|&&flip| shown(flip, flip + Ticks(1)))
+        .map(|&flip| from_start(flip))
+        .collect();
     if !flips.is_empty() {
         head.flips = Some(put_f64(numbers, flips.into_iter()));
     }
@@ -162,14 +195,22 @@ fn line_head(opened: &Opened, asked: &Asked, position: usize, numbers: &mut Vec<
     head
 }
 
-fn put_strays(open: &OpenLine, (start, end): (Ticks, Ticks), columns: usize, head: &mut LineHead, numbers: &mut Vec<u8>) {
+fn put_strays(
+    open: &OpenLine,
+    (start, end): (Ticks, Ticks),
+    columns: usize,
+    head: &mut LineHead,
+    numbers: &mut Vec<u8>,
+) {
     // Strays don't overlap, so the ends ascend as the starts do.
     let from = open.strays.partition_point(|mark| mark.end <= start);
     let to = open.strays.partition_point(|mark| mark.start < end).max(from);
     let inside = &open.strays[from..to];
     if inside.is_empty() {
     } else if inside.len() <= columns / 2 {
-        let pairs = inside.iter().flat_map(|mark| [(mark.start.0 - start.0) as f64, (mark.end.0 - start.0) as f64]);
+        let pairs = inside
+            .iter()
+            .flat_map(|mark| [(mark.start.0 - start.0) as f64, (mark.end.0 - start.0) as f64]);
         head.strays = Some(put_f64(numbers, pairs));
     } else {
         let mut next = inside.iter();
@@ -223,7 +264,9 @@ pub async fn density(
     if asked.columns == 0 || asked.columns > MOST_COLUMNS {
         return Err(Failure::wrong(format!("Expected 1 to {MOST_COLUMNS} columns.")));
     }
-    Ok(Json(tokio::task::spawn_blocking(move || density_of(&opened, asked.columns)).await?))
+    Ok(Json(
+        tokio::task::spawn_blocking(move || density_of(&opened, asked.columns)).await?,
+    ))
 }
 
 fn density_of(opened: &Opened, columns: usize) -> Density {
@@ -233,14 +276,19 @@ fn density_of(opened: &Opened, columns: usize) -> Density {
     for (line, open) in opened.capture.lines.iter().zip(&opened.lines) {
         let mut before = open.index.rank(&line.edges, start);
         for (column, count) in edges.iter_mut().enumerate() {
-            let after = open.index.rank(&line.edges, boundary(start, end, columns, column + 1));
+            let after = open
+                .index
+                .rank(&line.edges, boundary(start, end, columns, column + 1));
             *count += (after - before) as u64;
             before = after;
         }
         let length = (end.0 as i128 - start.0 as i128).max(1);
         for mark in &open.strays {
             let column = (mark.start.0 as i128 - start.0 as i128) * columns as i128 / length;
-            if let Some(count) = usize::try_from(column).ok().and_then(|column| strays.get_mut(column)) {
+            if let Some(count) = usize::try_from(column)
+                .ok()
+                .and_then(|column| strays.get_mut(column))
+            {
                 *count += 1;
             }
         }

@@ -40,11 +40,23 @@ pub async fn finding_figure(
             Some(occurrence) => occurrence_figure(&opened, lines, occurrence),
             None => {
                 let (start, end) = (0, opened.length().max(1));
-                figure(&opened, &Spec { lines, start, end, zero: 0, marks: &[], caption: &finding.title })
+                figure(
+                    &opened,
+                    &Spec {
+                        lines,
+                        start,
+                        end,
+                        zero: 0,
+                        marks: &[],
+                        caption: &finding.title,
+                    },
+                )
             }
         })
     });
-    svg(drawn.await?.ok_or_else(|| Failure::missing("such finding in this session"))?)
+    svg(drawn
+        .await?
+        .ok_or_else(|| Failure::missing("such finding in this session"))?)
 }
 
 /// Any stretch: `start` and `end` in ticks from the first moment, `lines` by position.
@@ -71,7 +83,9 @@ pub async fn view_figure(
         .filter(|&line: &usize| line < count)
         .collect();
     if asked.end <= asked.start || lines.is_empty() {
-        return Err(Failure::wrong("Expected start before end, and positions of lines parted by commas."));
+        return Err(Failure::wrong(
+            "Expected start before end, and positions of lines parted by commas.",
+        ));
     }
     let drawn = tokio::task::spawn_blocking(move || {
         let spec = Spec {
@@ -94,8 +108,15 @@ fn svg(document: String) -> Result<Response, Failure> {
 fn lines_of(opened: &Opened, finding: &Finding) -> Vec<usize> {
     let mut names: Vec<&str> = finding.lines.iter().rev().map(String::as_str).collect();
     if let [victim, aggressor, ..] = finding.lines.as_slice() {
-        let row = opened.report.couplings.iter().find(|row| row.victim == *victim && row.aggressor == *aggressor);
-        names.extend(row.iter().flat_map(|row| row.ruled_out.iter().map(|out| out.line.as_str())));
+        let row = opened
+            .report
+            .couplings
+            .iter()
+            .find(|row| row.victim == *victim && row.aggressor == *aggressor);
+        names.extend(
+            row.iter()
+                .flat_map(|row| row.ruled_out.iter().map(|out| out.line.as_str())),
+        );
     }
     let mut lines: Vec<usize> = Vec::new();
     for name in names {

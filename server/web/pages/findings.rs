@@ -29,7 +29,12 @@ pub async fn page(State(app): State<Arc<App>>, Path(id): Path<i64>) -> Result<Ht
             Some(opened) => (opened.title.clone(), Some(sheet(&opened))),
             None => (app.store.session(id)?.body.title, None),
         };
-        let page = FindingsPage { places: Places::of(id, "Findings"), id: id.0, title, sheet };
+        let page = FindingsPage {
+            places: Places::of(id, "Findings"),
+            id: id.0,
+            title,
+            sheet,
+        };
         Ok(page.render()?)
     })
     .await??;

@@ -31,6 +31,8 @@ impl Places {
             path: format!("/sessions/{}{tail}", id.0),
             is_here: name == here,
         };
-        Places { list: all.into_iter().map(place).collect() }
+        Places {
+            list: all.into_iter().map(place).collect(),
+        }
     }
 }

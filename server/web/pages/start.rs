@@ -27,7 +27,10 @@ struct Row {
 
 pub async fn page(State(app): State<Arc<App>>) -> Result<Html<String>, PageFailure> {
     let rows = tokio::task::spawn_blocking(move || app.store.sessions(false)).await??;
-    let page = StartPage { places: Places::none(), sessions: rows.into_iter().map(row).collect() };
+    let page = StartPage {
+        places: Places::none(),
+        sessions: rows.into_iter().map(row).collect(),
+    };
     Ok(Html(page.render()?))
 }
 
