@@ -1,6 +1,8 @@
 //! Pure functions over sorted times; knows model and rule only.
 
+pub mod coupling;
 pub mod findings;
 pub mod links;
 pub mod rules;
 pub mod stats;
+pub mod strays;

@@ -1,4 +1,17 @@
-//! Findings: one thing to say to the person, with what to try next.
+//! Findings in sentences: what is wrong, the evidence in figures, and what to try next. Worst first.
+//!
+//! Every rate stands with its counts and interval; a doubt is said as a doubt; "nothing found" says what could
+//! have been seen.
+
+mod coupling;
+mod stray;
+mod words;
+
+use crate::analysis::coupling::Attribution;
+use crate::analysis::strays::Strays;
+use crate::model::Capture;
+
+pub use words::{count_of, span, span_s};
 
 /// How bad a finding is, worst first.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -12,13 +25,28 @@ pub enum Severity {
 #[derive(Clone, Debug, PartialEq)]
 pub struct Finding {
     pub severity: Severity,
-    /// One of the contract's topics: `coupling`, `link`, `stuck`, `stray`, …
+    /// A topic word of the report: `coupling`, `inseparable`, `uncaptured-cause`, …
     pub topic: &'static str,
-    /// Names of the lines it is about.
+    /// Names of the lines it is about, the victim first.
     pub lines: Vec<String>,
     /// A sentence that can be read aloud.
     pub title: String,
     /// The evidence in figures.
     pub detail: String,
     pub try_next: Vec<String>,
+}
+
+/// Said wherever hands go into the machine.
+pub const CAUTION: &str = "Power off before you move a wire or a clip, let the supply run down, and meter it; what is on the \
+                           mains side is for a qualified person.";
+
+/// What the analysis of one capture has to say about strays and their causes, worst first.
+pub fn of(capture: &Capture, strays: &Strays, attribution: &Attribution) -> Vec<Finding> {
+    let mut findings = coupling::of(capture, strays, attribution);
+    findings.extend(stray::of(capture, strays, attribution));
+    if !findings.iter().any(|f| f.severity != Severity::Note) {
+        findings.push(stray::nothing_found(capture, strays));
+    }
+    findings.sort_by_key(|f| f.severity);
+    findings
 }

@@ -1,0 +1,191 @@
+//! Lines without their strays, and the time during which a victim was able to show a stray.
+
+use std::collections::HashSet;
+
+use crate::analysis::strays::{StrayKind, Strays};
+use crate::model::{Capture, Level, Line, Polarity};
+
+/// A line's own edges by polarity, strays taken out: ascending ticks.
+#[derive(Clone, Debug, Default)]
+pub struct OwnEdges {
+    pub rises: Vec<i64>,
+    pub falls: Vec<i64>,
+}
+
+impl OwnEdges {
+    pub fn of(&self, polarity: Polarity) -> &[i64] {
+        match polarity {
+            Polarity::Rise => &self.rises,
+            Polarity::Fall => &self.falls,
+        }
+    }
+}
+
+/// A stretch at one level without an edge of the line's own: start closed, end open, in ticks.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Rest {
+    pub start: i64,
+    pub end: i64,
+}
+
+/// Edges that begin or end a stray pulse of `line`, by index.
+fn stray_edges(strays: &Strays, line: usize) -> HashSet<usize> {
+    let pulses = strays.of_line(line).iter().filter(|s| s.kind == StrayKind::Pulse);
+    pulses.filter_map(|s| s.edge).flat_map(|e| [e, e + 1]).collect()
+}
+
+/// The own edges of every line. Cost: linear in edges.
+pub fn own_edges(capture: &Capture, strays: &Strays) -> Vec<OwnEdges> {
+    let of_line = |(index, line): (usize, &Line)| {
+        let skip = stray_edges(strays, index);
+        let mut own = OwnEdges::default();
+        for segment in line.segments() {
+            let mut level = segment.first;
+            for edge in segment.edges {
+                level = level.inverted();
+                if !skip.is_empty() && skip.contains(&edge) {
+                    continue;
+                }
+                match level {
+                    Level::High => own.rises.push(line.edges[edge].0),
+                    _ => own.falls.push(line.edges[edge].0),
+                }
+            }
+        }
+        own
+    };
+    capture.lines.iter().enumerate().map(of_line).collect()
+}
+
+/// The stretches in which `line` rested at `level`, strays looked through; unknown, floating and unrecorded
+/// stretches are left out. Ascending.
+pub fn rests(capture: &Capture, strays: &Strays, line: usize, level: Level) -> Vec<Rest> {
+    let skip = stray_edges(strays, line);
+    let of = &capture.lines[line];
+    let mut rests = Vec::new();
+    for segment in of.segments() {
+        let mut now = segment.first;
+        let mut since = segment.span.start.0;
+        for edge in segment.edges.clone() {
+            if skip.contains(&edge) {
+                continue;
+            }
+            let at = of.edges[edge].0;
+            // Strays come in pairs of edges, so the levels of what is left alternate.
+            if now == level && at > since {
+                push_known(of, since, at, &mut rests);
+            }
+            now = now.inverted();
+            since = at;
+        }
+        if now == level && segment.span.end.0 > since {
+            push_known(of, since, segment.span.end.0, &mut rests);
+        }
+    }
+    rests
+}
+
+/// Adds `[start, end)` without the unknown and floating stretches inside.
+fn push_known(line: &Line, start: i64, end: i64, rests: &mut Vec<Rest>) {
+    let mut from = start;
+    let first = line.stretches.partition_point(|s| s.span.end.0 <= start);
+    for stretch in line.stretches[first..]
+        .iter()
+        .take_while(|s| s.span.start.0 < end)
+    {
+        if stretch.span.start.0 > from {
+            rests.push(Rest {
+                start: from,
+                end: stretch.span.start.0,
+            });
+        }
+        from = from.max(stretch.span.end.0);
+    }
+    if end > from {
+        rests.push(Rest { start: from, end });
+    }
+}
+
+/// Total length of `rests` in ticks.
+pub fn length(rests: &[Rest]) -> f64 {
+    rests.iter().map(|r| (r.end - r.start) as f64).sum()
+}
+
+/// The edges (ascending) whose whole lag window `[lo, hi]` lies inside one rest: the opportunities, as ranges
+/// of indices, ascending. Cost: rests × log of the edges between them.
+pub fn opportunities(edges: &[i64], rests: &[Rest], lo: i64, hi: i64) -> Vec<std::ops::Range<usize>> {
+    let mut ranges = Vec::new();
+    let mut from = 0;
+    for rest in rests {
+        from += gallop(&edges[from..], |&e| e + lo.min(0) <= rest.start);
+        let to = from + gallop(&edges[from..], |&e| e + hi.max(0) < rest.end);
+        if to > from {
+            ranges.push(from..to);
+        }
+        from = to;
+    }
+    ranges
+}
+
+/// How many leading elements satisfy `before`: steps of doubling length, then a search between.
+pub fn gallop<T>(sorted: &[T], before: impl Fn(&T) -> bool) -> usize {
+    let mut step = 1;
+    while step <= sorted.len() && before(&sorted[step - 1]) {
+        step *= 2;
+    }
+    let low = step / 2;
+    low + sorted[low..sorted.len().min(step)].partition_point(|x| before(x))
+}
+
+/// Length of the union of `[e + lo, e + hi]` (whole ticks, both ends closed) over the opportunities.
+pub fn covered(edges: &[i64], opportunities: &[std::ops::Range<usize>], lo: i64, hi: i64) -> f64 {
+    let mut total = 0i64;
+    let mut last = i64::MIN;
+    for range in opportunities {
+        for &edge in &edges[range.clone()] {
+            let (start, end) = ((edge + lo).max(last), edge + hi + 1);
+            if end > start {
+                total += end - start;
+            }
+            last = last.max(end);
+        }
+    }
+    total as f64
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    #[test]
+    fn coverage_counts_overlapping_windows_once() {
+        let edges = [10, 12, 40];
+        assert_eq!(covered(&edges, &[0..3], 0, 4), 5.0 + 2.0 + 5.0);
+    }
+
+    proptest! {
+        #[test]
+        fn galloping_finds_what_a_plain_count_finds(mut edges in proptest::collection::vec(0i64..500, 0..60), at in 0i64..500) {
+            edges.sort_unstable();
+            let plain = edges.iter().filter(|&&e| e < at).count();
+            prop_assert_eq!(gallop(&edges, |&e| e < at), plain);
+        }
+
+        #[test]
+        fn opportunities_are_the_edges_whose_window_fits(
+            mut edges in proptest::collection::vec(0i64..500, 0..60),
+            mut bounds in proptest::collection::vec(0i64..500, 0..8),
+            hi in 0i64..20,
+        ) {
+            edges.sort_unstable();
+            bounds.sort_unstable();
+            bounds.dedup();
+            let rests: Vec<Rest> = bounds.chunks_exact(2).map(|b| Rest { start: b[0], end: b[1] }).collect();
+            let fast: Vec<usize> = opportunities(&edges, &rests, -3, hi).into_iter().flatten().collect();
+            let fits = |e: i64| rests.iter().any(|r| e - 3 > r.start && e + hi < r.end);
+            let plain: Vec<usize> = (0..edges.len()).filter(|&i| fits(edges[i])).collect();
+            prop_assert_eq!(fast, plain);
+        }
+    }
+}

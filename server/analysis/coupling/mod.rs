@@ -1,0 +1,317 @@
+//! Who did it: which line's edges cause a victim's strays, how often they strike, and how sure that is.
+//!
+//! For each victim and stray level the strays are a point process ([`model`]); suspects are chosen by
+//! likelihood ([`select`]); what is left standing is counted over opportunities, against chance by exact
+//! coverage, and against the lines that merely switch together with the accused.
+
+pub mod able;
+pub mod lags;
+pub mod model;
+mod rows;
+pub mod select;
+
+use crate::analysis::stats::multiple::benjamini_hochberg;
+use crate::analysis::strays::{StrayKind, Strays};
+use crate::model::{Capture, Level, Polarity};
+
+pub use lags::LagHistogram;
+use select::{Evidence, Reach, Suspect, Victim};
+
+/// Bounds a person can set. Lengths in ticks of the capture.
+#[derive(Clone, Debug, Default)]
+pub struct CouplingOptions {
+    /// Longest lag from an aggressor's edge to a stray; else [`LONGEST_LAG_S`] and two samples.
+    pub longest_lag: Option<f64>,
+}
+
+/// Longest lag looked at: cable delay and the time constants of TTL-era lines.
+pub const LONGEST_LAG_S: f64 = 120e-9;
+/// How early a stray may seem: thresholds differ between lines (to −6.5 ns in circuit simulation).
+pub const EARLIEST_LAG_S: f64 = 7e-9;
+/// Least width of a lag window.
+const NARROWEST_WINDOW_S: f64 = 5e-9;
+/// Couplings stand at this false discovery rate (Benjamini–Hochberg).
+pub const Q_LIMIT: f64 = 0.01;
+
+/// Polarity of the edges that strike.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Edge {
+    Rise,
+    Fall,
+    Both,
+}
+
+impl Edge {
+    /// The word of the report.
+    pub fn word(self) -> &'static str {
+        match self {
+            Edge::Rise => "rise",
+            Edge::Fall => "fall",
+            Edge::Both => "both",
+        }
+    }
+}
+
+impl From<Polarity> for Edge {
+    fn from(polarity: Polarity) -> Edge {
+        match polarity {
+            Polarity::Rise => Edge::Rise,
+            Polarity::Fall => Edge::Fall,
+        }
+    }
+}
+
+/// How much a coupling claims.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Standing {
+    /// An accusation.
+    Clear,
+    /// Other captured lines fit the same strays as well.
+    Inseparable,
+    /// More likely a line not captured that switches along with this one.
+    Companion,
+}
+
+impl Standing {
+    /// The word of the report.
+    pub fn word(self) -> &'static str {
+        match self {
+            Standing::Clear => "clear",
+            Standing::Inseparable => "inseparable",
+            Standing::Companion => "companion",
+        }
+    }
+}
+
+/// An estimate with its 95 % interval, both ends closed.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Estimate {
+    pub estimate: f64,
+    pub low: f64,
+    pub high: f64,
+}
+
+/// One strike: an aggressor's edge and the stray it caused.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Occurrence {
+    /// Time of the aggressor's edge in ticks.
+    pub at: i64,
+    pub polarity: Polarity,
+    /// Position in [`Strays::strays`].
+    pub stray: usize,
+    /// Stray's start minus edge, in ticks.
+    pub lag: i64,
+}
+
+/// A suspect that was considered and cleared, with the counts that clear it.
+#[derive(Clone, Debug, PartialEq)]
+pub struct RuledOut {
+    pub line: usize,
+    pub edge: Edge,
+    /// Strays that follow it in all, and those that follow it and not the accused.
+    pub strays: u64,
+    pub strays_alone: u64,
+    /// Its opportunities in all, and those at which the accused did not switch.
+    pub opportunities: u64,
+    pub opportunities_alone: u64,
+    /// ln of how much likelier the strays are with the accused in its place.
+    pub ln_odds_against: f64,
+}
+
+/// A line whose edges go with a victim's strays.
+#[derive(Clone, Debug)]
+pub struct Coupling {
+    pub victim: usize,
+    pub aggressor: usize,
+    pub edge: Edge,
+    /// Levels of the strays.
+    pub levels: Vec<Level>,
+    pub strays: u64,
+    pub opportunities: u64,
+    pub expected_by_chance: f64,
+    pub p_value: f64,
+    pub q_value: f64,
+    pub strike_rate: Estimate,
+    /// Strikes that sampling lets through are fewer: the estimated rate of all strikes, seen or not.
+    pub corrected_rate: Option<f64>,
+    /// In ticks.
+    pub lag: Estimate,
+    pub standing: Standing,
+    pub inseparable_from: Vec<usize>,
+    /// Strays of the victim at these levels in all.
+    pub victim_strays: u64,
+    pub histogram: LagHistogram,
+    pub occurrences: Vec<Occurrence>,
+    /// Most tempting first.
+    pub ruled_out: Vec<RuledOut>,
+    /// Share of the strikes that ended with the aggressor's next edge: a bridge or short follows the pulse.
+    pub follows_pulse: f64,
+}
+
+/// What caused a stray.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Cause {
+    /// Position in [`Attribution::couplings`].
+    pub coupling: usize,
+    pub polarity: Polarity,
+    pub lag: i64,
+}
+
+/// Strays of one line that no captured line explains.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Uncaptured {
+    pub victim: usize,
+    /// Strays without a captured cause, of all the victim's strays.
+    pub strays: u64,
+    pub of: u64,
+    /// Captured lines whose edges go with them in part.
+    pub companions: Vec<usize>,
+}
+
+/// Strays that grow likelier with the number of lines that switch at once.
+#[derive(Clone, Debug, PartialEq)]
+pub struct SharedSupply {
+    pub victims: Vec<usize>,
+    pub lines: Vec<usize>,
+    pub edge: Edge,
+    /// For each number of lines that switched at once: instants and strays.
+    pub curve: Vec<DosePoint>,
+}
+
+/// One point of a dose curve.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct DosePoint {
+    /// How many lines switched at once.
+    pub switched: usize,
+    pub instants: u64,
+    pub strays: u64,
+}
+
+/// Who did it.
+#[derive(Clone, Debug, Default)]
+pub struct Attribution {
+    pub couplings: Vec<Coupling>,
+    /// One a stray, in the order of [`Strays::strays`]; only clear couplings count as causes.
+    pub causes: Vec<Option<Cause>>,
+    pub uncaptured: Vec<Uncaptured>,
+    pub shared: Vec<SharedSupply>,
+    /// Pairs of victim level and suspect polarity that were tried.
+    pub pairs_tried: usize,
+}
+
+/// Gain in ln likelihood a suspect must bring beyond what pays for the number tried.
+const GAIN: f64 = 11.0;
+/// Rivals nearer than this in ln likelihood can't be told apart.
+const RIVAL_MARGIN: f64 = 4.6;
+
+/// Attributes every stray it can. Cost: linear in edges for each victim level, times the suspects.
+pub fn attribute(capture: &Capture, strays: &Strays, options: &CouplingOptions) -> Attribution {
+    let mut attribution = Attribution {
+        causes: vec![None; strays.strays.len()],
+        ..Attribution::default()
+    };
+    let victims = victims(capture, strays);
+    if victims.is_empty() {
+        return attribution;
+    }
+    let edges = able::own_edges(capture, strays);
+    let tried: usize = victims.iter().map(|v| suspects_of(capture, v.line).count()).sum();
+    attribution.pairs_tried = tried;
+    let mut p_values: Vec<f64> = Vec::new();
+    let mut found: Vec<Coupling> = Vec::new();
+    for victim in &victims {
+        let reach = reach_of(capture, victim, options);
+        let evidence: Vec<Evidence> = suspects_of(capture, victim.line)
+            .map(|s| Evidence::gather(victim, s, &edges[s.line], &reach))
+            .collect();
+        let threshold = GAIN + (2.0 * evidence.len() as f64).max(1.0).ln();
+        let explanation = select::explain(victim, &evidence, &reach, threshold);
+        for at in 0..explanation.chosen.len() {
+            let rivals = select::rivals(victim, &evidence, &explanation, at, &reach, RIVAL_MARGIN);
+            let row = rows::coupling(strays, victim, &edges, &evidence, &explanation, at, &rivals);
+            p_values.push(row.p_value);
+            found.push(row);
+        }
+    }
+    let q_values = benjamini_hochberg(&p_values, tried);
+    for (row, q) in found.iter_mut().zip(q_values) {
+        row.q_value = q;
+    }
+    found.retain(|row| row.q_value <= Q_LIMIT);
+    attribution.couplings = rows::joined(found);
+    for (index, coupling) in attribution.couplings.iter().enumerate() {
+        if coupling.standing != Standing::Clear {
+            continue;
+        }
+        for strike in &coupling.occurrences {
+            attribution.causes[strike.stray] = Some(Cause {
+                coupling: index,
+                polarity: strike.polarity,
+                lag: strike.lag,
+            });
+        }
+    }
+    attribution
+}
+
+/// Lines that may be suspected of a victim's strays, with each polarity.
+fn suspects_of(capture: &Capture, victim: usize) -> impl Iterator<Item = Suspect> + '_ {
+    let twin_of = |line: usize| capture.lines[line].same_as.unwrap_or(line);
+    (0..capture.lines.len())
+        .filter(move |&line| {
+            line != victim
+                && twin_of(line) != twin_of(victim)
+                && capture.lines[line].same_as.is_none()
+                && !capture.lines[line].edges.is_empty()
+        })
+        .flat_map(|line| [Polarity::Rise, Polarity::Fall].map(|polarity| Suspect { line, polarity }))
+}
+
+fn victims(capture: &Capture, strays: &Strays) -> Vec<Victim> {
+    let mut victims = Vec::new();
+    for line in 0..capture.lines.len() {
+        if capture.lines[line].same_as.is_some() {
+            continue;
+        }
+        let first = strays.strays.partition_point(|s| s.line < line);
+        for level in [Level::Low, Level::High] {
+            let of_level: Vec<usize> = strays
+                .of_line(line)
+                .iter()
+                .enumerate()
+                .filter(|(_, s)| s.level == level && s.kind != StrayKind::Bounce)
+                .map(|(i, _)| first + i)
+                .collect();
+            if of_level.is_empty() {
+                continue;
+            }
+            let rests = able::rests(capture, strays, line, level.inverted());
+            let time = able::length(&rests);
+            if time <= 0.0 {
+                continue;
+            }
+            victims.push(Victim {
+                line,
+                level,
+                times: of_level.iter().map(|&i| strays.strays[i].start.0).collect(),
+                strays: of_level,
+                rests,
+                time,
+                unit: strays.sampling[line].max(1.0),
+            });
+        }
+    }
+    victims
+}
+
+fn reach_of(capture: &Capture, victim: &Victim, options: &CouplingOptions) -> Reach {
+    let ticks = |seconds: f64| capture.timebase.ticks_of(seconds);
+    let hi = options
+        .longest_lag
+        .unwrap_or(ticks(LONGEST_LAG_S) + 2.0 * victim.unit);
+    Reach {
+        lo: -(ticks(EARLIEST_LAG_S) + victim.unit).ceil() as i64,
+        hi: hi.ceil() as i64,
+        narrowest: ticks(NARROWEST_WINDOW_S),
+    }
+}

@@ -1,0 +1,360 @@
+//! From the fitted model to the rows that a person reads: counts, chance, intervals, what was ruled out.
+
+use super::able::{self, OwnEdges};
+use super::lags::{LagHistogram, Pair};
+use super::model::LagWindow;
+use super::select::{Evidence, Explanation, Victim};
+use super::{Coupling, Edge, Estimate, Occurrence, RuledOut, Standing};
+use crate::analysis::stats::intervals::{clopper_pearson, median_of_sorted};
+use crate::analysis::stats::tails::binomial_upper;
+use crate::analysis::strays::Strays;
+use crate::model::Polarity;
+
+/// Suspects are listed as ruled out when at least this share of the accused's strays follows them as well.
+const TEMPTING: f64 = 0.2;
+const RULED_OUT_LISTED: usize = 8;
+
+/// The row of `explanation.chosen[at]`.
+#[allow(clippy::too_many_arguments)]
+pub fn coupling(
+    strays: &Strays,
+    victim: &Victim,
+    edges: &[OwnEdges],
+    evidence: &[Evidence],
+    explanation: &Explanation,
+    at: usize,
+    rivals: &[(usize, LagWindow, f64)],
+) -> Coupling {
+    let chosen = &explanation.chosen[at];
+    let accused = &evidence[chosen.evidence];
+    let times = edges[accused.suspect.line].of(accused.suspect.polarity);
+    let struck = strikes(victim, accused, explanation, at);
+    let used_up = used_up(accused, &chosen.window, explanation, at);
+    let hits = struck.len() as u64;
+    let opportunities = (accused.count as u64).saturating_sub(used_up).max(hits);
+    let (lo, hi) = chosen.window.reach();
+    let covered = able::covered(times, &accused.opportunities, lo, hi);
+    let share = (covered / victim.time).min(1.0);
+    let expected = victim.times.len() as f64 * share;
+    let chance = (expected / opportunities.max(1) as f64).min(1.0);
+    let (low, high) = clopper_pearson(hits, opportunities, 0.95);
+    let mut lags: Vec<f64> = struck.iter().map(|p| p.lag as f64).collect();
+    lags.sort_unstable_by(f64::total_cmp);
+    let occurrences: Vec<Occurrence> = struck
+        .iter()
+        .map(|p| Occurrence {
+            at: times[p.edge],
+            polarity: accused.suspect.polarity,
+            stray: victim.strays[p.stray],
+            lag: p.lag,
+        })
+        .collect();
+    let whole: Vec<i64> = accused.pairs.iter().map(|p| p.lag).collect();
+    let span = 2 * (hi - lo);
+    Coupling {
+        victim: victim.line,
+        aggressor: accused.suspect.line,
+        edge: accused.suspect.polarity.into(),
+        levels: vec![victim.level],
+        strays: hits,
+        opportunities,
+        expected_by_chance: expected,
+        p_value: binomial_upper(hits, opportunities, chance),
+        q_value: 1.0,
+        strike_rate: Estimate {
+            estimate: hits as f64 / opportunities.max(1) as f64,
+            low,
+            high,
+        },
+        corrected_rate: corrected(strays, victim, &struck, opportunities),
+        lag: median(&lags),
+        standing: if rivals.is_empty() {
+            Standing::Clear
+        } else {
+            Standing::Inseparable
+        },
+        inseparable_from: lines_of(rivals, evidence),
+        victim_strays: victim.times.len() as u64,
+        histogram: LagHistogram::of(&whole, lo.min(0), hi.max(lo.min(0) + span), victim.unit),
+        follows_pulse: follows_pulse(strays, victim, accused, edges, &struck),
+        occurrences,
+        ruled_out: ruled_out(victim, edges, evidence, explanation, at, rivals),
+    }
+}
+
+fn lines_of(rivals: &[(usize, LagWindow, f64)], evidence: &[Evidence]) -> Vec<usize> {
+    let mut lines: Vec<usize> = rivals.iter().map(|r| evidence[r.0].suspect.line).collect();
+    lines.sort_unstable();
+    lines.dedup();
+    lines
+}
+
+fn median(sorted: &[f64]) -> Estimate {
+    match median_of_sorted(sorted) {
+        Some((estimate, low, high)) => Estimate { estimate, low, high },
+        None => {
+            let middle = sorted.get(sorted.len() / 2).copied().unwrap_or(0.0);
+            Estimate {
+                estimate: middle,
+                low: sorted.first().copied().unwrap_or(0.0),
+                high: sorted.last().copied().unwrap_or(0.0),
+            }
+        }
+    }
+}
+
+/// The strays that belong to term `at` more than to any other, each with the edge whose lag fits best.
+fn strikes(victim: &Victim, accused: &Evidence, explanation: &Explanation, at: usize) -> Vec<Pair> {
+    let window = &explanation.chosen[at].window;
+    let mut struck: Vec<Pair> = Vec::new();
+    for stray in 0..victim.times.len() {
+        let shares = explanation.model.shares(stray);
+        let mine = shares[at + 1];
+        if mine <= 0.0 || shares.iter().any(|&s| s > mine) {
+            continue;
+        }
+        let best = accused
+            .pairs
+            .iter()
+            .skip(accused.pairs.partition_point(|p| p.stray < stray))
+            .take_while(|p| p.stray == stray)
+            .filter(|p| window.contains(p.lag))
+            .max_by(|a, b| window.density(a.lag).total_cmp(&window.density(b.lag)));
+        struck.extend(best);
+    }
+    struck
+}
+
+/// Opportunities inside whose lag window a stray of somebody else began: they could not show their own.
+fn used_up(accused: &Evidence, window: &LagWindow, explanation: &Explanation, at: usize) -> u64 {
+    let mut used: Vec<usize> = accused
+        .pairs
+        .iter()
+        .filter(|p| window.contains(p.lag))
+        .filter(|p| {
+            let shares = explanation.model.shares(p.stray);
+            shares
+                .iter()
+                .enumerate()
+                .any(|(j, &s)| j > 0 && j != at + 1 && s > shares[at + 1])
+        })
+        .map(|p| p.edge)
+        .collect();
+    used.sort_unstable();
+    used.dedup();
+    used.len() as u64
+}
+
+/// The strike rate if sampling had missed nothing: each stray of width w < Ts is seen with chance w/Ts. With
+/// only whole samples to go by, a mean width estimate stands for w. `None` where sampling misses nothing.
+fn corrected(strays: &Strays, victim: &Victim, struck: &[Pair], opportunities: u64) -> Option<f64> {
+    let sampling = victim.unit;
+    if sampling <= 1.0 || struck.is_empty() || opportunities == 0 {
+        return None;
+    }
+    let widths: f64 = struck
+        .iter()
+        .map(|p| strays.strays[victim.strays[p.stray]].width.0 as f64)
+        .sum();
+    let mean = widths / struck.len() as f64;
+    if mean >= 1.5 * sampling {
+        return None;
+    }
+    // Strays wider than a sample are always seen; of those seen as one sample the true width lies below two.
+    // Half a sample is the middle of what "one sample wide" can come from below.
+    let ones = struck
+        .iter()
+        .filter(|p| (strays.strays[victim.strays[p.stray]].width.0 as f64) < 1.5 * sampling)
+        .count() as f64;
+    let twos = struck.len() as f64 - ones;
+    let width_in_samples = if twos > 0.0 {
+        1.0 + twos / struck.len() as f64
+    } else {
+        0.5
+    };
+    if width_in_samples >= 1.0 {
+        return None;
+    }
+    Some((struck.len() as f64 / opportunities as f64 / width_in_samples).min(1.0))
+}
+
+/// Share of the strikes that ended as the aggressor switched back, where its pulse is no narrower than
+/// the lag window: a bridge or short makes the victim follow the whole pulse.
+fn follows_pulse(
+    strays: &Strays,
+    victim: &Victim,
+    accused: &Evidence,
+    edges: &[OwnEdges],
+    struck: &[Pair],
+) -> f64 {
+    let own = &edges[accused.suspect.line];
+    let back = match accused.suspect.polarity {
+        Polarity::Rise => &own.falls,
+        Polarity::Fall => &own.rises,
+    };
+    let near = 2.0 * victim.unit + 2.0;
+    let times = own.of(accused.suspect.polarity);
+    let follows = struck
+        .iter()
+        .filter(|p| {
+            let edge = times[p.edge];
+            let stray = &strays.strays[victim.strays[p.stray]];
+            let next = back.get(back.partition_point(|&t| t <= edge));
+            next.is_some_and(|&n| {
+                ((n - edge - stray.width.0) as f64).abs() <= near.max(0.1 * stray.width.0 as f64)
+            })
+        })
+        .count();
+    follows as f64 / struck.len().max(1) as f64
+}
+
+fn ruled_out(
+    victim: &Victim,
+    edges: &[OwnEdges],
+    evidence: &[Evidence],
+    explanation: &Explanation,
+    at: usize,
+    rivals: &[(usize, LagWindow, f64)],
+) -> Vec<RuledOut> {
+    let chosen = &explanation.chosen[at];
+    let accused = &evidence[chosen.evidence];
+    let (lo, hi) = chosen.window.reach();
+    let mut hit = vec![false; victim.times.len()];
+    accused
+        .pairs
+        .iter()
+        .filter(|p| chosen.window.contains(p.lag))
+        .for_each(|p| hit[p.stray] = true);
+    let accused_times = edges[accused.suspect.line].of(accused.suspect.polarity);
+    let of_accused = hit.iter().filter(|h| **h).count() as f64;
+    let mut rows: Vec<RuledOut> = Vec::new();
+    for (index, other) in evidence.iter().enumerate() {
+        let is_chosen = explanation.chosen.iter().any(|c| c.evidence == index);
+        if is_chosen || rivals.iter().any(|r| r.0 == index) || other.suspect.line == accused.suspect.line {
+            continue;
+        }
+        let mut follows = vec![false; victim.times.len()];
+        other
+            .pairs
+            .iter()
+            .filter(|p| p.lag >= lo.min(0) && p.lag <= hi)
+            .for_each(|p| follows[p.stray] = true);
+        let strays = follows.iter().filter(|f| **f).count() as u64;
+        let both = follows.iter().zip(&hit).filter(|(f, h)| **f && **h).count();
+        if (both as f64) < (TEMPTING * of_accused).max(2.0) {
+            continue;
+        }
+        let times = edges[other.suspect.line].of(other.suspect.polarity);
+        let width = hi - lo.min(0);
+        let alone = alone(times, &other.opportunities, accused_times, width);
+        rows.push(RuledOut {
+            line: other.suspect.line,
+            edge: Edge::from(other.suspect.polarity),
+            strays,
+            strays_alone: strays - both as u64,
+            opportunities: other.count as u64,
+            opportunities_alone: alone,
+            ln_odds_against: f64::NAN,
+        });
+    }
+    rows.sort_by(|a, b| {
+        b.strays
+            .cmp(&a.strays)
+            .then(a.opportunities.cmp(&b.opportunities))
+    });
+    rows.truncate(RULED_OUT_LISTED);
+    rows
+}
+
+/// Opportunities of `times` at which no edge of `accused` came within `near` ticks.
+fn alone(times: &[i64], opportunities: &[std::ops::Range<usize>], accused: &[i64], near: i64) -> u64 {
+    let mut from = 0;
+    let mut alone = 0;
+    for range in opportunities {
+        for &t in &times[range.clone()] {
+            from += able::gallop(&accused[from..], |&a| a < t - near);
+            if accused.get(from).is_none_or(|&a| a > t + near) {
+                alone += 1;
+            }
+        }
+    }
+    alone
+}
+
+/// Joins rise and fall rows of the same pair into one `both` row where both stand alike.
+pub fn joined(rows: Vec<Coupling>) -> Vec<Coupling> {
+    let mut out: Vec<Coupling> = Vec::new();
+    for row in rows {
+        let same = out
+            .iter_mut()
+            .find(|o| o.victim == row.victim && o.aggressor == row.aggressor && o.standing == row.standing);
+        match same {
+            Some(first) => merge(first, row),
+            None => out.push(row),
+        }
+    }
+    out.sort_by_key(|row| std::cmp::Reverse(row.strays));
+    out
+}
+
+fn merge(first: &mut Coupling, second: Coupling) {
+    let same_level = first.levels == second.levels;
+    first.edge = if first.edge == second.edge {
+        first.edge
+    } else {
+        Edge::Both
+    };
+    first.strays += second.strays;
+    first.opportunities += second.opportunities;
+    first.expected_by_chance += second.expected_by_chance;
+    first.p_value = first.p_value.min(second.p_value);
+    first.q_value = first.q_value.min(second.q_value);
+    let (low, high) = clopper_pearson(first.strays, first.opportunities, 0.95);
+    first.strike_rate = Estimate {
+        estimate: first.strays as f64 / first.opportunities.max(1) as f64,
+        low,
+        high,
+    };
+    first.corrected_rate = None;
+    if !same_level {
+        first.victim_strays += second.victim_strays;
+        first.levels.extend(
+            second
+                .levels
+                .iter()
+                .filter(|l| !first.levels.contains(l))
+                .copied()
+                .collect::<Vec<_>>(),
+        );
+    }
+    let share = |a: &Coupling| a.follows_pulse * a.occurrences.len() as f64;
+    let follows = share(first) + share(&second);
+    first.occurrences.extend(second.occurrences);
+    first.occurrences.sort_by_key(|o| o.at);
+    first.follows_pulse = follows / first.occurrences.len().max(1) as f64;
+    let mut lags: Vec<f64> = first.occurrences.iter().map(|o| o.lag as f64).collect();
+    lags.sort_unstable_by(f64::total_cmp);
+    first.lag = median(&lags);
+    first.inseparable_from.extend(second.inseparable_from);
+    first.inseparable_from.sort_unstable();
+    first.inseparable_from.dedup();
+    let bin = first.histogram.bin.max(second.histogram.bin);
+    let whole: Vec<i64> = first.occurrences.iter().map(|o| o.lag).collect();
+    let (lo, hi) = (lags[0] as i64, lags[lags.len() - 1] as i64);
+    first.histogram = LagHistogram::of(&whole, lo.min(0), hi.max(lo.min(0) + 2 * (hi - lo)), bin);
+    for row in second.ruled_out {
+        match first
+            .ruled_out
+            .iter_mut()
+            .find(|r| r.line == row.line && r.edge == row.edge)
+        {
+            Some(r) => {
+                r.strays += row.strays;
+                r.strays_alone += row.strays_alone;
+                r.opportunities += row.opportunities;
+                r.opportunities_alone += row.opportunities_alone;
+            }
+            None => first.ruled_out.push(row),
+        }
+    }
+}

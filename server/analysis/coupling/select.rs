@@ -1,0 +1,229 @@
+//! Which suspects a victim's strays need: added one at a time by the gain in ln likelihood, dropped when the
+//! others can do without them.
+
+use std::ops::Range;
+
+use super::able::{self, OwnEdges, Rest};
+use super::lags::{self, Pair};
+use super::model::{LagWindow, Model, Term};
+use crate::model::{Level, Polarity};
+
+/// A line and the polarity of its edges.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub struct Suspect {
+    pub line: usize,
+    pub polarity: Polarity,
+}
+
+/// One victim at one stray level.
+#[derive(Clone, Debug)]
+pub struct Victim {
+    pub line: usize,
+    pub level: Level,
+    /// Starts of the strays, ascending ticks.
+    pub times: Vec<i64>,
+    /// Positions of these in the list of all strays.
+    pub strays: Vec<usize>,
+    /// When the line rested at the other level: able to show a stray.
+    pub rests: Vec<Rest>,
+    /// Length of these in ticks.
+    pub time: f64,
+    /// Larger of the sampling period and one tick.
+    pub unit: f64,
+}
+
+/// Lags that are looked at, in ticks, both ends closed, and the least width of a lag window.
+#[derive(Clone, Copy, Debug)]
+pub struct Reach {
+    pub lo: i64,
+    pub hi: i64,
+    pub narrowest: f64,
+}
+
+/// What a suspect shows against a victim.
+#[derive(Clone, Debug)]
+pub struct Evidence {
+    pub suspect: Suspect,
+    /// Index ranges of the suspect's edges that were opportunities.
+    pub opportunities: Vec<Range<usize>>,
+    pub count: usize,
+    pub pairs: Vec<Pair>,
+}
+
+impl Evidence {
+    pub fn gather(victim: &Victim, suspect: Suspect, edges: &OwnEdges, reach: &Reach) -> Evidence {
+        let times = edges.of(suspect.polarity);
+        let slack = victim.unit.ceil() as i64;
+        let opportunities = able::opportunities(times, &victim.rests, -slack, slack);
+        let count = opportunities.iter().map(|r| r.len()).sum();
+        let pairs = lags::pairs(&victim.times, times, &opportunities, reach.lo, reach.hi);
+        Evidence {
+            suspect,
+            opportunities,
+            count,
+            pairs,
+        }
+    }
+
+    fn term(&self, window: &LagWindow, strays: usize) -> Term {
+        let density = lags::densities(&self.pairs, window, strays);
+        let hits = density.iter().filter(|d| **d > 0.0).count() as f64;
+        let count = (self.count as f64).max(hits + 1.0);
+        Term {
+            count,
+            p: (hits / count).clamp(1e-6, 0.99),
+            density,
+        }
+    }
+}
+
+/// A suspect that the strays need.
+#[derive(Clone, Debug)]
+pub struct Chosen {
+    /// Position in the list of evidence.
+    pub evidence: usize,
+    pub window: LagWindow,
+    /// Gain in ln likelihood over the model without it.
+    pub gain: f64,
+}
+
+/// The model with what was chosen; `model.terms` are in the order of `chosen`.
+#[derive(Clone, Debug)]
+pub struct Explanation {
+    pub chosen: Vec<Chosen>,
+    pub model: Model,
+    pub ln_likelihood: f64,
+}
+
+const WINDOWS_TRIED: usize = 4;
+const MOST_TERMS: usize = 12;
+
+/// Builds the explanation of a victim's strays. `threshold`: gain in ln likelihood a suspect must bring.
+pub fn explain(victim: &Victim, evidence: &[Evidence], reach: &Reach, threshold: f64) -> Explanation {
+    let strays = victim.times.len();
+    let mut model = Model::new(strays, victim.time);
+    let mut ln_likelihood = model.ln_likelihood();
+    let mut chosen: Vec<Chosen> = Vec::new();
+    while chosen.len() < MOST_TERMS {
+        let ln_rate: Vec<f64> = (0..strays).map(|k| model.rate(k).max(1e-300).ln()).collect();
+        let mut best: Option<(f64, usize, LagWindow, Model)> = None;
+        let mut rough: Vec<(f64, usize, LagWindow)> = Vec::new();
+        for (index, e) in evidence.iter().enumerate() {
+            if e.count == 0 || e.pairs.is_empty() || chosen.iter().any(|c| c.evidence == index) {
+                continue;
+            }
+            let proposals = lags::propose(
+                &e.pairs,
+                &ln_rate,
+                e.count as f64,
+                victim.unit,
+                reach.narrowest,
+                WINDOWS_TRIED,
+            );
+            rough.extend(proposals.into_iter().map(|(gain, window)| (gain, index, window)));
+        }
+        rough.sort_by(|a, b| b.0.total_cmp(&a.0));
+        for &(gain, index, window) in rough.iter().take(24) {
+            if gain + 0.5 * strays as f64 + 20.0 < threshold {
+                break;
+            }
+            let mut with = model.clone();
+            with.terms.push(evidence[index].term(&window, strays));
+            let reached = with.fit();
+            if best.as_ref().is_none_or(|(b, ..)| reached > *b) {
+                best = Some((reached, index, window, with));
+            }
+        }
+        let Some((reached, index, window, with)) = best else {
+            break;
+        };
+        if reached - ln_likelihood < threshold {
+            break;
+        }
+        chosen.push(Chosen {
+            evidence: index,
+            window,
+            gain: reached - ln_likelihood,
+        });
+        model = with;
+        ln_likelihood = reached;
+        drop_needless(&mut chosen, &mut model, &mut ln_likelihood, threshold);
+    }
+    for (at, suspect) in chosen.iter_mut().enumerate() {
+        suspect.gain = ln_likelihood - without(&model, at).1;
+    }
+    Explanation {
+        chosen,
+        model,
+        ln_likelihood,
+    }
+}
+
+fn without(model: &Model, at: usize) -> (Model, f64) {
+    let mut less = model.clone();
+    less.terms.remove(at);
+    let reached = less.fit();
+    (less, reached)
+}
+
+fn drop_needless(chosen: &mut Vec<Chosen>, model: &mut Model, ln_likelihood: &mut f64, threshold: f64) {
+    while chosen.len() > 1 {
+        let losses = (0..chosen.len()).map(|at| (at, without(model, at)));
+        let Some((at, (less, reached))) = losses.max_by(|a, b| a.1.1.total_cmp(&b.1.1)) else {
+            return;
+        };
+        if *ln_likelihood - reached >= threshold {
+            return;
+        }
+        chosen.remove(at);
+        *model = less;
+        *ln_likelihood = reached;
+    }
+}
+
+/// Suspects that explain the strays of `chosen[at]` as well, within `margin` of ln likelihood.
+pub fn rivals(
+    victim: &Victim,
+    evidence: &[Evidence],
+    explanation: &Explanation,
+    at: usize,
+    reach: &Reach,
+    margin: f64,
+) -> Vec<(usize, LagWindow, f64)> {
+    let strays = victim.times.len();
+    let (less, _) = without(&explanation.model, at);
+    let ln_rate: Vec<f64> = (0..strays).map(|k| less.rate(k).max(1e-300).ln()).collect();
+    let mut found = Vec::new();
+    for (index, e) in evidence.iter().enumerate() {
+        if e.count == 0 || e.pairs.is_empty() || explanation.chosen.iter().any(|c| c.evidence == index) {
+            continue;
+        }
+        let proposals = lags::propose(
+            &e.pairs,
+            &ln_rate,
+            e.count as f64,
+            victim.unit,
+            reach.narrowest,
+            2,
+        );
+        let mut best: Option<(f64, LagWindow)> = None;
+        for (gain, window) in proposals {
+            if gain + 20.0 < explanation.chosen[at].gain - margin {
+                continue;
+            }
+            let mut with = less.clone();
+            with.terms.push(e.term(&window, strays));
+            let reached = with.fit();
+            if best.is_none_or(|(b, _)| reached > b) {
+                best = Some((reached, window));
+            }
+        }
+        if let Some((reached, window)) = best
+            && explanation.ln_likelihood - reached < margin
+        {
+            found.push((index, window, explanation.ln_likelihood - reached));
+        }
+    }
+    found.sort_by(|a, b| a.2.total_cmp(&b.2));
+    found
+}

@@ -1,0 +1,308 @@
+//! Sentences about couplings: the accused, the doubtful, the shared lead, the line nobody clipped a probe to.
+
+use super::words::{count_of, edges_word, list, percent, small, span};
+use super::{CAUTION, Finding, Severity};
+use crate::analysis::coupling::{Attribution, Coupling, Edge, RuledOut, SharedSupply, Standing, Uncaptured};
+use crate::analysis::stats::power::clean_opportunities;
+use crate::analysis::strays::Strays;
+use crate::model::{Capture, Level, Polarity};
+
+/// Share of strikes that follow the aggressor's whole pulse from which a bridge is named.
+const FOLLOWS: f64 = 0.7;
+
+pub fn of(capture: &Capture, strays: &Strays, attribution: &Attribution) -> Vec<Finding> {
+    let mut findings: Vec<Finding> = attribution
+        .shared
+        .iter()
+        .map(|shared| shared_supply(capture, shared))
+        .collect();
+    for coupling in &attribution.couplings {
+        findings.push(match coupling.standing {
+            Standing::Clear => accused(capture, strays, coupling),
+            Standing::Inseparable => inseparable(capture, coupling),
+            Standing::Companion => continue, // Said with the uncaptured cause.
+        });
+    }
+    findings.extend(
+        attribution
+            .uncaptured
+            .iter()
+            .map(|u| uncaptured(capture, attribution, u)),
+    );
+    findings
+}
+
+fn name(capture: &Capture, line: usize) -> String {
+    capture.lines[line].name.clone()
+}
+
+fn names(capture: &Capture, lines: &[usize]) -> Vec<String> {
+    lines.iter().map(|&l| name(capture, l)).collect()
+}
+
+/// "STEP falling", "STEP rising", "STEP switching".
+fn switching(capture: &Capture, line: usize, edge: Edge) -> String {
+    let doing = match edge {
+        Edge::Rise => "rising",
+        Edge::Fall => "falling",
+        Edge::Both => "switching",
+    };
+    format!("{} {doing}", name(capture, line))
+}
+
+fn edges_of(edge: Edge) -> &'static str {
+    match edge {
+        Edge::Rise => edges_word(Polarity::Rise),
+        Edge::Fall => edges_word(Polarity::Fall),
+        Edge::Both => "edges",
+    }
+}
+
+/// "43 % of falls strike (33–54 %) · by chance 0.3 expected · lag 13 ns (10–15 ns)".
+fn figures(capture: &Capture, c: &Coupling) -> String {
+    let rate = &c.strike_rate;
+    let time = |ticks: f64| span(&capture.timebase, ticks);
+    format!(
+        "{} of {} {} strike: {} % ({}–{} %) · by chance {} expected · lag {} ({} to {})",
+        c.strays,
+        c.opportunities,
+        edges_of(c.edge),
+        percent(rate.estimate),
+        percent(rate.low),
+        percent(rate.high),
+        small(c.expected_by_chance),
+        time(c.lag.estimate),
+        time(c.lag.low),
+        time(c.lag.high),
+    )
+}
+
+fn accused(capture: &Capture, strays: &Strays, c: &Coupling) -> Finding {
+    let victim = name(capture, c.victim);
+    let aggressor = name(capture, c.aggressor);
+    let title = format!(
+        "{victim}: {} of {} follow {}",
+        c.strays,
+        count_of(c.victim_strays, "stray pulse"),
+        switching(capture, c.aggressor, c.edge)
+    );
+    let mut detail = vec![figures(capture, c) + "."];
+    detail.extend(mechanism(capture, strays, c));
+    detail.extend(seen(capture, strays, c));
+    detail.extend(c.ruled_out.iter().take(2).map(|r| cleared(capture, c, r)));
+    let clean = clean_opportunities(c.strike_rate.low.max(1e-6), 0.95);
+    let proof = clean.map_or(String::new(), |n| {
+        format!(
+            ": {} without a stray would settle it",
+            count_of(n, clean_noun(c.edge))
+        )
+    });
+    let follows = c.follows_pulse >= FOLLOWS;
+    let mut try_next = vec![if follows {
+        format!(
+            "With the power off, look for a bridge or short between {aggressor} and {victim}, and ring the two out against each other; then repeat{proof}."
+        )
+    } else {
+        format!("Lead {aggressor}'s wire away from {victim} and repeat{proof}.")
+    }];
+    if !follows {
+        try_next.push(format!(
+            "If it helps: a ground wire between the two (joined at both ends), a stronger pull-up or a driver nearer to {victim}, or slower edges on {aggressor}."
+        ));
+    }
+    try_next.push(format!(
+        "A line without a probe that switches along with {aggressor} would look the same: lift {aggressor} at its driver; if {victim} still shows strays, it is another."
+    ));
+    try_next.push(CAUTION.to_string());
+    Finding {
+        severity: Severity::Fault,
+        topic: "coupling",
+        lines: vec![victim, aggressor],
+        title,
+        detail: detail.join(" "),
+        try_next,
+    }
+}
+
+fn clean_noun(edge: Edge) -> &'static str {
+    match edge {
+        Edge::Rise => "clean rise",
+        Edge::Fall => "clean fall",
+        Edge::Both => "clean edge",
+    }
+}
+
+/// What the strays look like: evidence, never more.
+fn mechanism(capture: &Capture, _strays: &Strays, c: &Coupling) -> Option<String> {
+    let aggressor = name(capture, c.aggressor);
+    if c.follows_pulse >= FOLLOWS {
+        return Some(format!(
+            "The strays last as long as {aggressor}'s own pulse ({} % of them): that is what a bridge or short does.",
+            percent(c.follows_pulse)
+        ));
+    }
+    let one_level = match c.levels.as_slice() {
+        [level] => Some(*level),
+        _ => None,
+    };
+    match (c.edge, one_level) {
+        (Edge::Rise, Some(Level::High)) | (Edge::Fall, Some(Level::Low)) => Some(
+            "A rise lifts it or a fall dips it: that is how capacitance between neighbours acts.".to_string(),
+        ),
+        (Edge::Rise, Some(Level::Low)) | (Edge::Fall, Some(Level::High)) => Some(
+            "The stray goes against the edge that causes it: a magnetic coupling or a shared ground does that, capacitance does not."
+                .to_string(),
+        ),
+        _ => None,
+    }
+}
+
+/// What sampling lets through.
+fn seen(capture: &Capture, strays: &Strays, c: &Coupling) -> Option<String> {
+    let sampling = strays.sampling[c.victim];
+    let corrected = c.corrected_rate?;
+    Some(format!(
+        "Most of these strays are one sample wide ({}), so others fell between samples: at an estimate {} % strike in truth. A faster instrument would see the width.",
+        span(&capture.timebase, sampling),
+        percent(corrected)
+    ))
+}
+
+/// "BEAT switches with STEP on 81 % of its falls; once STEP is allowed for it explains none."
+fn cleared(capture: &Capture, c: &Coupling, r: &RuledOut) -> String {
+    let other = name(capture, r.line);
+    let accused = name(capture, c.aggressor);
+    let together = 1.0 - r.opportunities_alone as f64 / r.opportunities.max(1) as f64;
+    let alone = if r.opportunities_alone == 0 {
+        format!(
+            "it never switched without {accused}, and struck at {} of {} {}",
+            r.strays,
+            r.opportunities,
+            edges_of(r.edge)
+        )
+    } else if r.strays_alone == 0 {
+        format!(
+            "in {} without {accused} it struck none",
+            count_of(
+                r.opportunities_alone,
+                clean_noun(r.edge).trim_start_matches("clean ")
+            )
+        )
+    } else {
+        format!(
+            "without {accused} it goes with {} of {} {}",
+            r.strays_alone,
+            r.opportunities_alone,
+            edges_of(r.edge)
+        )
+    };
+    format!(
+        "{other} switches with {accused} on {} % of its {}; {alone}.",
+        percent(together),
+        edges_of(r.edge)
+    )
+}
+
+fn inseparable(capture: &Capture, c: &Coupling) -> Finding {
+    let victim = name(capture, c.victim);
+    let mut suspects = vec![c.aggressor];
+    suspects.extend(&c.inseparable_from);
+    let suspects = names(capture, &suspects);
+    let mut lines = vec![victim.clone()];
+    lines.extend(suspects.iter().cloned());
+    let rate = c.strike_rate.estimate.max(1e-6);
+    let needed = (3.0 / rate).ceil() as u64;
+    Finding {
+        severity: Severity::Fault,
+        topic: "inseparable",
+        title: format!(
+            "{victim}: its stray pulses follow {}, and this capture can't tell which",
+            list(&suspects)
+        ),
+        detail: format!(
+            "{}. The others fit as well, because they switched at the same moments. About {} at which one switches without the others would tell them apart.",
+            figures(capture, c),
+            count_of(needed, "more edge")
+        ),
+        try_next: vec![
+            format!(
+                "Lift {}'s wire at its driver and repeat: if {victim} is clean, it was that one; else the others.",
+                suspects[0]
+            ),
+            "Or let the machine run through work that moves one of them and not the others.".to_string(),
+            CAUTION.to_string(),
+        ],
+        lines,
+    }
+}
+
+fn uncaptured(capture: &Capture, attribution: &Attribution, u: &Uncaptured) -> Finding {
+    let victim = name(capture, u.victim);
+    let companions = names(capture, &u.companions);
+    let mut detail = format!(
+        "{} of {} come without any captured line that could have caused them.",
+        u.strays,
+        count_of(u.of, "stray pulse")
+    );
+    for line in &u.companions {
+        let rows = attribution
+            .couplings
+            .iter()
+            .filter(|c| c.victim == u.victim && c.aggressor == *line);
+        for c in rows {
+            detail += &format!(
+                " {} goes with {} of them ({} of its {} {}), but the others come without it: more likely it only switches along with the cause.",
+                name(capture, *line),
+                c.strays,
+                c.strays,
+                c.opportunities,
+                edges_of(c.edge)
+            );
+        }
+    }
+    let mut lines = vec![victim.clone()];
+    lines.extend(companions.iter().cloned());
+    let mut try_next = vec![format!(
+        "Clip a spare channel to {victim}'s neighbours in the cable and connector that are not captured yet, those that switch {} first, and repeat.",
+        if companions.is_empty() {
+            "in the machine's step".to_string()
+        } else {
+            format!("when {} does", list(&companions))
+        }
+    )];
+    try_next.push(CAUTION.to_string());
+    Finding {
+        severity: Severity::Fault,
+        topic: "uncaptured-cause",
+        title: format!("{victim}: no captured line explains its stray pulses"),
+        lines,
+        detail,
+        try_next,
+    }
+}
+
+fn shared_supply(capture: &Capture, shared: &SharedSupply) -> Finding {
+    let victims = names(capture, &shared.victims);
+    let sources = names(capture, &shared.lines);
+    let point = |p: &crate::analysis::coupling::DosePoint| {
+        format!("{} at once: {} of {}", p.switched, p.strays, p.instants)
+    };
+    let curve: Vec<String> = shared.curve.iter().map(point).collect();
+    let mut lines = victims.clone();
+    lines.extend(sources.iter().cloned());
+    Finding {
+        severity: Severity::Fault,
+        topic: "shared-supply",
+        title: format!("{}: stray pulses come when several of {} switch at once", list(&victims), list(&sources)),
+        detail: format!(
+            "The more of them switch together the likelier a stray ({}). No single one is to blame: a supply or ground lead they share is.",
+            curve.join("; ")
+        ),
+        try_next: vec![
+            "Meter the ground lead of that board from its far chip to the supply, and look at the ground between the boards with a scope while it runs.".to_string(),
+            "Add a second ground wire and a capacitor at the board's supply pins, then repeat.".to_string(),
+            CAUTION.to_string(),
+        ],
+        lines,
+    }
+}

@@ -1,0 +1,124 @@
+//! Small pieces of sentences: times with units, counts with their noun, shares.
+
+use crate::model::{Polarity, Timebase};
+
+/// A length of `seconds` in words: three significant digits with a fitting unit.
+pub fn span_s(seconds: f64) -> String {
+    let size = seconds.abs();
+    let (scale, unit) = if size == 0.0 {
+        (1e9, "ns")
+    } else if size < 0.9995e-9 {
+        (1e12, "ps")
+    } else if size < 0.9995e-6 {
+        (1e9, "ns")
+    } else if size < 0.9995e-3 {
+        (1e6, "µs")
+    } else if size < 0.9995 {
+        (1e3, "ms")
+    } else {
+        (1.0, "s")
+    };
+    let value = seconds * scale;
+    let digits = if value.abs() >= 99.95 {
+        0
+    } else if value.abs() >= 9.995 {
+        1
+    } else {
+        2
+    };
+    let text = format!("{value:.digits$}");
+    let text = if text.contains('.') {
+        text.trim_end_matches('0').trim_end_matches('.')
+    } else {
+        &text
+    };
+    format!("{} {unit}", text.replace('-', "−"))
+}
+
+/// A length of `ticks` in words.
+pub fn span(timebase: &Timebase, ticks: f64) -> String {
+    span_s(timebase.length_s(ticks))
+}
+
+/// "1 stray pulse", "39 stray pulses".
+pub fn count_of(count: u64, noun: &str) -> String {
+    if count == 1 {
+        format!("1 {noun}")
+    } else {
+        format!("{count} {noun}s")
+    }
+}
+
+/// A share as a whole percentage; below one percent with the digits it needs.
+pub fn percent(share: f64) -> String {
+    let value = share * 100.0;
+    if value == 0.0 || value >= 9.5 {
+        format!("{value:.0}")
+    } else if value >= 0.1 {
+        format!("{value:.1}")
+            .trim_end_matches('0')
+            .trim_end_matches('.')
+            .to_string()
+    } else {
+        format!("{value:.1e}")
+    }
+}
+
+/// A small expected count: enough digits to tell it from none.
+pub fn small(value: f64) -> String {
+    if value >= 10.0 {
+        format!("{value:.0}")
+    } else if value >= 0.05 {
+        format!("{value:.1}")
+    } else if value >= 0.0005 {
+        format!("{value:.3}")
+    } else {
+        "less than 0.001".to_string()
+    }
+}
+
+/// "rises", "falls".
+pub fn edges_word(polarity: Polarity) -> &'static str {
+    match polarity {
+        Polarity::Rise => "rises",
+        Polarity::Fall => "falls",
+    }
+}
+
+/// "A", "A and B", "A, B and C".
+pub fn list(names: &[String]) -> String {
+    match names {
+        [] => String::new(),
+        [one] => one.clone(),
+        [most @ .., last] => format!("{} and {last}", most.join(", ")),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn times_get_a_fitting_unit() {
+        assert_eq!(span_s(13e-9), "13 ns");
+        assert_eq!(span_s(4.16667e-8), "41.7 ns");
+        assert_eq!(span_s(0.0042), "4.2 ms");
+        assert_eq!(span_s(-1.5e-9), "−1.5 ns");
+        assert_eq!(span_s(0.0), "0 ns");
+        assert_eq!(span_s(120e-9), "120 ns");
+    }
+
+    #[test]
+    fn shares_keep_the_digits_they_need() {
+        assert_eq!(percent(0.433), "43");
+        assert_eq!(percent(0.0123), "1.2");
+        assert_eq!(percent(0.0), "0");
+        assert_eq!(percent(1.0), "100");
+    }
+
+    #[test]
+    fn lists_end_with_and() {
+        let names = |n: &[&str]| n.iter().map(|s| s.to_string()).collect::<Vec<_>>();
+        assert_eq!(list(&names(&["A", "B", "C"])), "A, B and C");
+    }
+}

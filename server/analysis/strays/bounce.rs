@@ -1,0 +1,185 @@
+//! Contact bounce: a burst of irregular pulses around a contact's own slow change, settling at a new level.
+//!
+//! A line bounces when its edges fall into bursts parted by rests far longer than any pause inside them, most
+//! bursts have an odd number of edges (they settle at the other level), the pauses inside are irregular, and
+//! the edges do not switch with other lines. Durations from microseconds to a hand switch's tens of
+//! milliseconds (MIL-R-5757J counts openings of 10 µs and more; reed contacts settle in 0.5 to 1 ms; worn
+//! hand switches were seen to bounce for 157 ms).
+
+use std::collections::BTreeMap;
+use std::ops::Range;
+
+use crate::model::{Capture, Level, Line, Ticks};
+
+/// A burst of contact bounce.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Burst {
+    pub line: usize,
+    /// The edges of the burst, the first change included.
+    pub edges: Range<usize>,
+    pub start: Ticks,
+    pub end: Ticks,
+    /// The level the contact settled at.
+    pub settled: Level,
+}
+
+impl Burst {
+    pub fn length(&self) -> Ticks {
+        self.end - self.start
+    }
+}
+
+const LONGEST_BURST_S: f64 = 0.2;
+/// A pause inside a burst; longer ones part bursts.
+const LONGEST_PAUSE_S: f64 = 0.02;
+/// Pulses inside a burst are at least this long for the most part: a contact is no gate.
+const TYPICAL_PAUSE_S: f64 = 1e-6;
+/// The shortest rest between bursts is this many times the longest pause inside one.
+const REST_TO_PAUSE: f64 = 4.0;
+const FEWEST_EDGES: usize = 3;
+/// More edges than a hand or a relay makes: not looked at as a contact.
+const MOST_EDGES: usize = 200_000;
+
+/// The bursts of all lines that bounce. Lines with a declared narrow limit are looked at as well.
+pub fn find(capture: &Capture, _declared: &BTreeMap<usize, f64>) -> Vec<Burst> {
+    let mut bursts = Vec::new();
+    for (index, line) in capture.lines.iter().enumerate() {
+        if line.edges.len() < FEWEST_EDGES || line.edges.len() > MOST_EDGES {
+            continue;
+        }
+        let found = bursts_of(capture, index, line);
+        if !found.is_empty() && switches_alone(capture, index, &found) {
+            bursts.extend(found);
+        }
+    }
+    bursts
+}
+
+fn bursts_of(capture: &Capture, index: usize, line: &Line) -> Vec<Burst> {
+    let tick_s = capture.timebase.tick_s();
+    let mut groups: Vec<Range<usize>> = Vec::new();
+    let mut rests: Vec<f64> = Vec::new();
+    for segment in line.segments() {
+        let edges = segment.edges.clone();
+        let pauses: Vec<f64> = line.edges[edges.clone()]
+            .windows(2)
+            .map(|p| (p[1] - p[0]).0 as f64 * tick_s)
+            .collect();
+        let Some(limit) = pause_limit(&pauses) else {
+            continue;
+        };
+        let mut from = edges.start;
+        for (i, &pause) in pauses.iter().enumerate() {
+            if pause > limit {
+                groups.push(from..edges.start + i + 1);
+                rests.push(pause);
+                from = edges.start + i + 1;
+            }
+        }
+        if from < edges.end {
+            groups.push(from..edges.end);
+        }
+    }
+    let long: Vec<Range<usize>> = groups
+        .iter()
+        .filter(|g| g.len() >= FEWEST_EDGES)
+        .cloned()
+        .collect();
+    let odd = long.iter().filter(|g| g.len() % 2 == 1).count();
+    let edges_inside: usize = long.iter().map(|g| g.len()).sum();
+    let settles = odd * 10 >= long.len() * 9;
+    // One burst alone must be long to be told from an edge with a stray beside it.
+    let enough = long.len() * 2 >= groups.len() && (long.len() >= 3 || edges_inside >= 5 * long.len().max(1));
+    if long.is_empty() || !settles || !enough || !is_irregular(line, &long, tick_s) {
+        return Vec::new();
+    }
+    let burst = |edges: Range<usize>| Burst {
+        line: index,
+        start: line.edges[edges.start],
+        end: line.edges[edges.end - 1],
+        settled: line.level_after(edges.end - 1),
+        edges,
+    };
+    let bursts: Vec<Burst> = long.into_iter().map(burst).collect();
+    let longest = bursts
+        .iter()
+        .map(|b| b.length().0 as f64 * tick_s)
+        .fold(0.0, f64::max);
+    let shortest_rest = rests.iter().copied().fold(f64::INFINITY, f64::min);
+    if longest > LONGEST_BURST_S || shortest_rest < longest {
+        return Vec::new();
+    }
+    bursts
+}
+
+/// The pause that parts bursts from pauses inside: the widest gap in the sorted pauses below the limit.
+fn pause_limit(pauses: &[f64]) -> Option<f64> {
+    if pauses.len() < FEWEST_EDGES - 1 {
+        return None;
+    }
+    let mut sorted = pauses.to_vec();
+    sorted.sort_unstable_by(f64::total_cmp);
+    let inside = sorted.partition_point(|&p| p <= LONGEST_PAUSE_S);
+    if inside == 0 {
+        return None;
+    }
+    if inside == sorted.len() && sorted.iter().sum::<f64>() <= LONGEST_BURST_S {
+        // A single burst, the whole of the line's activity: unless a gap parts it.
+        let parted = widest(&sorted, inside - 1);
+        return Some(parted.map_or(sorted[inside - 1], |(at, _)| sorted[at]));
+    }
+    widest(&sorted, inside).map(|(at, _)| sorted[at])
+}
+
+/// Index of the last pause inside bursts, and the ratio to the next, where that is large enough.
+fn widest(sorted: &[f64], inside: usize) -> Option<(usize, f64)> {
+    (0..inside)
+        .filter(|&i| i + 1 < sorted.len())
+        .map(|i| (i, sorted[i + 1] / sorted[i].max(1e-12)))
+        .filter(|&(i, ratio)| ratio >= REST_TO_PAUSE && i * 2 >= sorted.len())
+        .max_by(|a, b| a.1.total_cmp(&b.1))
+}
+
+/// Contacts bounce irregularly: pauses differ widely, and no few widths make up the whole.
+fn is_irregular(line: &Line, groups: &[Range<usize>], tick_s: f64) -> bool {
+    let mut pauses: Vec<f64> = groups
+        .iter()
+        .flat_map(|g| {
+            line.edges[g.clone()]
+                .windows(2)
+                .map(|p| (p[1] - p[0]).0 as f64 * tick_s)
+        })
+        .collect();
+    pauses.sort_unstable_by(f64::total_cmp);
+    let at = |share: f64| pauses[((pauses.len() - 1) as f64 * share) as usize];
+    if at(0.5) < TYPICAL_PAUSE_S {
+        return false;
+    }
+    let mut same = pauses.clone();
+    same.dedup_by(|a, b| *a <= *b * 1.002);
+    at(0.9) >= 1.8 * at(0.1) && same.len() * 2 >= pauses.len().min(12)
+}
+
+/// Whether the bursts' edges seldom coincide with edges of other lines.
+fn switches_alone(capture: &Capture, index: usize, bursts: &[Burst]) -> bool {
+    let line = &capture.lines[index];
+    let near = capture.timebase.ticks_of(50e-9).max(line.sample_ticks).ceil() as i64;
+    let edges: usize = bursts.iter().map(|b| b.edges.len()).sum();
+    capture
+        .lines
+        .iter()
+        .enumerate()
+        .filter(|(other, l)| *other != index && line.same_as != Some(*other) && l.same_as != Some(index))
+        .all(|(_, other)| {
+            let together = bursts
+                .iter()
+                .flat_map(|b| line.edges[b.edges.clone()].iter())
+                .filter(|t| {
+                    !other
+                        .edges_within(Ticks(t.0 - near), Ticks(t.0 + near + 1))
+                        .is_empty()
+                })
+                .count();
+            together * 2 < edges
+        })
+}

@@ -1,0 +1,129 @@
+//! The sampling period of each line: as declared by the reader, or as the edges themselves show.
+//!
+//! A capture exported as a change list keeps its instrument's sampling in the edge times: they all lie on a
+//! grid coarser than the file's tick. When the period is not a whole number of ticks (24 MHz in whole
+//! nanoseconds) the edges lie within a tick of the grid.
+
+use crate::model::Capture;
+
+/// Edges looked at, at most, for each source capture: enough to refute a wrong grid many times over.
+const EDGES_LOOKED_AT: usize = 20_000;
+/// With fewer edges than this nothing is concluded.
+const EDGES_NEEDED: usize = 16;
+
+/// One period a line, in ticks; 0 where nothing coarser than a tick shows. Lines of one source capture share it.
+pub fn sampling_of_lines(capture: &Capture) -> Vec<f64> {
+    let files = capture.lines.iter().map(|l| l.capture + 1).max().unwrap_or(0);
+    let mut shown = vec![0.0; files];
+    for (file, period) in shown.iter_mut().enumerate() {
+        let mut times: Vec<i64> = Vec::new();
+        let lines = || {
+            capture
+                .lines
+                .iter()
+                .filter(|l| l.capture == file && !l.interpolated)
+        };
+        let share = EDGES_LOOKED_AT / lines().count().max(1);
+        for line in lines() {
+            times.extend(line.edges.iter().take(share).map(|t| t.0));
+        }
+        times.sort_unstable();
+        times.dedup();
+        *period = grid_of(&times);
+    }
+    let period = |l: &crate::model::Line| {
+        if l.interpolated {
+            0.0
+        } else {
+            l.sample_ticks.max(shown[l.capture])
+        }
+    };
+    capture.lines.iter().map(period).collect()
+}
+
+/// The period of the grid that `times` (ascending, distinct) lie on; 0 if it is no coarser than a tick.
+fn grid_of(times: &[i64]) -> f64 {
+    if times.len() < EDGES_NEEDED {
+        return 0.0;
+    }
+    let origin = times[0];
+    let exact = times
+        .iter()
+        .fold(0u64, |g, &t| gcd(g, (t - origin).unsigned_abs()));
+    if exact > 1 {
+        return exact as f64;
+    }
+    rounded_grid(times).unwrap_or(0.0)
+}
+
+/// A grid whose period is no whole number of ticks: found from the shortest step, then drawn out over ever
+/// longer distances; every step must fit within a tick.
+fn rounded_grid(times: &[i64]) -> Option<f64> {
+    let mut steps: Vec<i64> = times.windows(2).map(|p| p[1] - p[0]).collect();
+    steps.sort_unstable();
+    let shortest = *steps.first()?;
+    if shortest < 4 {
+        return None;
+    }
+    // The period lies within a tick of the shortest step or of a whole fraction of it.
+    (1..=4i64).find_map(|part| refine(&steps, shortest as f64 / part as f64, 1.0 / part as f64))
+}
+
+fn refine(steps: &[i64], start: f64, slack: f64) -> Option<f64> {
+    let (mut low, mut high) = (start - slack, start + slack);
+    if low < 2.0 {
+        return None;
+    }
+    for &step in steps {
+        let step = step as f64;
+        let (fewest, most) = ((step - 1.0) / high, (step + 1.0) / low);
+        let count = fewest.ceil();
+        if count > most {
+            return None;
+        }
+        if most.floor() > count {
+            break; // The number of periods is no longer certain.
+        }
+        low = low.max((step - 1.0) / count);
+        high = high.min((step + 1.0) / count);
+        if low > high {
+            return None;
+        }
+    }
+    // A grid that could not be told from single ticks is none.
+    let period = (low + high) / 2.0;
+    (high - low < 0.2 * period && steps.len() >= EDGES_NEEDED).then_some(period)
+}
+
+fn gcd(mut a: u64, mut b: u64) -> u64 {
+    while b != 0 {
+        (a, b) = (b, a % b);
+    }
+    a
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_whole_grid_is_its_greatest_common_divisor() {
+        let times: Vec<i64> = (0..40).map(|i| 7 + 20 * (i * i + i)).collect();
+        assert_eq!(grid_of(&times), 40.0);
+    }
+
+    #[test]
+    fn a_24_mhz_grid_in_whole_nanoseconds_is_found() {
+        let times: Vec<i64> = (0..60i64)
+            .map(|i| ((i * (i + 1) / 2) as f64 * 41.6666667).floor() as i64)
+            .collect();
+        let period = grid_of(&times);
+        assert!((period - 41.6667).abs() < 0.3, "{period}");
+    }
+
+    #[test]
+    fn times_without_a_grid_show_none() {
+        let times: Vec<i64> = (0..60i64).map(|i| i * 1000 + (i * i * 37) % 101).collect();
+        assert_eq!(grid_of(&times), 0.0);
+    }
+}

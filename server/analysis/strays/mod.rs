@@ -1,0 +1,288 @@
+//! Stray pulses, runts and contact bounce: which pulses of a line are not the line's own job.
+//!
+//! A pulse is a stray when it is narrower than the line's narrow limit. The limit comes from the person, or
+//! from the line's own pulse widths, on each level separately ([`widths`]); where the widths give no ground
+//! nothing is called a stray. Contact bounce ([`bounce`]) is its own kind.
+
+pub mod bounce;
+pub mod grid;
+pub mod widths;
+
+use std::collections::BTreeMap;
+
+use crate::model::{Capture, Level, Line, Pulse, Ticks};
+
+pub use bounce::Burst;
+
+/// What the person said about narrow pulses. All lengths in ticks of the capture.
+#[derive(Clone, Debug, Default)]
+pub struct StrayOptions {
+    /// Narrow limits declared by the person, by line index: a pulse shorter than this is a stray.
+    pub narrow_below: BTreeMap<usize, f64>,
+    /// Pulses the person or another analysis has judged: they overrule the widths.
+    pub marks: Vec<Mark>,
+}
+
+/// A judgement on one pulse.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Mark {
+    pub line: usize,
+    /// Index of the edge that starts the pulse.
+    pub edge: usize,
+    /// True: a stray. False: legitimate.
+    pub stray: bool,
+}
+
+/// Where a narrow limit comes from.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum LimitOrigin {
+    Setup,
+    Inferred,
+    None,
+}
+
+impl LimitOrigin {
+    /// The word of the report.
+    pub fn word(self) -> &'static str {
+        match self {
+            LimitOrigin::Setup => "setup",
+            LimitOrigin::Inferred => "inferred",
+            LimitOrigin::None => "none",
+        }
+    }
+}
+
+/// A line's narrow limits by level, in ticks: a pulse shorter than its level's limit is a stray.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct NarrowLimit {
+    pub low: Option<f64>,
+    pub high: Option<f64>,
+    pub origin: LimitOrigin,
+}
+
+impl NarrowLimit {
+    const NONE: NarrowLimit = NarrowLimit {
+        low: None,
+        high: None,
+        origin: LimitOrigin::None,
+    };
+
+    /// The limit for pulses of `level`, in ticks.
+    pub fn of(&self, level: Level) -> Option<f64> {
+        match level {
+            Level::Low => self.low,
+            Level::High => self.high,
+            _ => None,
+        }
+    }
+
+    /// The larger of the two limits: the one number of the report.
+    pub fn widest(&self) -> Option<f64> {
+        match (self.low, self.high) {
+            (Some(a), Some(b)) => Some(a.max(b)),
+            (a, b) => a.or(b),
+        }
+    }
+}
+
+/// What a stray is.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum StrayKind {
+    Pulse,
+    /// Left one threshold and never reached the other (IEEE Std 181).
+    Runt,
+    /// One of a burst around a contact's own switching.
+    Bounce,
+}
+
+impl StrayKind {
+    /// The word of the report.
+    pub fn word(self) -> &'static str {
+        match self {
+            StrayKind::Pulse => "pulse",
+            StrayKind::Runt => "runt",
+            StrayKind::Bounce => "bounce",
+        }
+    }
+}
+
+/// One stray.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Stray {
+    pub line: usize,
+    /// Index of the edge that starts it; `None` for a runt, which has no edge.
+    pub edge: Option<usize>,
+    pub start: Ticks,
+    pub width: Ticks,
+    /// The level during it (a runt: the level it went towards).
+    pub level: Level,
+    pub kind: StrayKind,
+}
+
+/// Everything stray in a capture.
+#[derive(Clone, Debug, Default)]
+pub struct Strays {
+    /// One a line, in the order of the capture's lines.
+    pub limits: Vec<NarrowLimit>,
+    /// By line, then by start.
+    pub strays: Vec<Stray>,
+    /// Bursts of contact bounce, by line, then by start.
+    pub bursts: Vec<Burst>,
+    /// Sampling period of each line in ticks as declared or as its edges show (0: no coarser than a tick).
+    pub sampling: Vec<f64>,
+}
+
+impl Strays {
+    /// The strays of one line, by start.
+    pub fn of_line(&self, line: usize) -> &[Stray] {
+        let from = self.strays.partition_point(|s| s.line < line);
+        let to = self.strays.partition_point(|s| s.line <= line);
+        &self.strays[from..to]
+    }
+}
+
+/// Finds the strays of every line. Cost: linear in edges, plus a sort of the shortest widths of each line.
+pub fn find(capture: &Capture, options: &StrayOptions) -> Strays {
+    let mut found = Strays {
+        sampling: grid::sampling_of_lines(capture),
+        ..Strays::default()
+    };
+    let bursts = bounce::find(capture, &options.narrow_below);
+    for (index, line) in capture.lines.iter().enumerate() {
+        let bouncing: Vec<&Burst> = bursts.iter().filter(|b| b.line == index).collect();
+        let pulses: Vec<Pulse> = line.pulses().filter(|p| !in_burst(&bouncing, p.edge)).collect();
+        let limit = match options.narrow_below.get(&index) {
+            Some(&ticks) => NarrowLimit {
+                low: Some(ticks),
+                high: Some(ticks),
+                origin: LimitOrigin::Setup,
+            },
+            None if bouncing.is_empty() => {
+                widths::infer(&pulses, found.sampling[index], capture.timebase.ticks_of(1e-9))
+            }
+            None => NarrowLimit::NONE,
+        };
+        found.limits.push(limit);
+        found
+            .strays
+            .extend(strays_of(index, line, &pulses, &limit, &bouncing, &options.marks));
+    }
+    found.bursts = bursts;
+    found
+}
+
+fn in_burst(bursts: &[&Burst], edge: usize) -> bool {
+    bursts
+        .iter()
+        .any(|b| b.edges.contains(&edge) && edge + 1 < b.edges.end)
+}
+
+fn strays_of(
+    index: usize,
+    line: &Line,
+    pulses: &[Pulse],
+    limit: &NarrowLimit,
+    bursts: &[&Burst],
+    marks: &[Mark],
+) -> Vec<Stray> {
+    let judged: BTreeMap<usize, bool> = marks
+        .iter()
+        .filter(|m| m.line == index)
+        .map(|m| (m.edge, m.stray))
+        .collect();
+    let narrow: Vec<bool> = pulses
+        .iter()
+        .map(|p| limit.of(p.level).is_some_and(|l| (p.width().0 as f64) < l))
+        .collect();
+    let mut strays = Vec::new();
+    let mut at = 0;
+    while at < pulses.len() {
+        if !narrow[at] {
+            at += 1;
+            continue;
+        }
+        let mut end = at + 1;
+        while end < pulses.len() && narrow[end] && pulses[end].edge == pulses[end - 1].edge + 1 {
+            end += 1;
+        }
+        strays.extend(at_home(&pulses[at..end]).map(|i| at + i));
+        at = end;
+    }
+    let chosen: Vec<usize> = strays;
+    let mut is_stray = vec![false; pulses.len()];
+    chosen.into_iter().for_each(|i| is_stray[i] = true);
+    for (i, pulse) in pulses.iter().enumerate() {
+        if let Some(&stray) = judged.get(&pulse.edge) {
+            is_stray[i] = stray;
+        }
+    }
+    let mut out: Vec<Stray> = pulses
+        .iter()
+        .zip(&is_stray)
+        .filter(|(_, stray)| **stray)
+        .map(|(p, _)| Stray {
+            line: index,
+            edge: Some(p.edge),
+            start: p.start,
+            width: p.width(),
+            level: p.level,
+            kind: StrayKind::Pulse,
+        })
+        .collect();
+    for burst in bursts {
+        for edge in burst.edges.start..burst.edges.end.saturating_sub(1) {
+            out.push(Stray {
+                line: index,
+                edge: Some(edge),
+                start: line.edges[edge],
+                width: line.edges[edge + 1] - line.edges[edge],
+                level: line.level_after(edge),
+                kind: StrayKind::Bounce,
+            });
+        }
+    }
+    out.sort_by_key(|s| s.start);
+    out
+}
+
+/// Which pulses of a run of successive narrow ones are the strays: every second one, so that what is left
+/// is one level (odd run) or one edge of the line's own (even run; then the choice with the least width).
+fn at_home(run: &[Pulse]) -> impl Iterator<Item = usize> + use<> {
+    let width_from = |first: usize| -> i64 { run.iter().skip(first).step_by(2).map(|p| p.width().0).sum() };
+    let first = if run.len().is_multiple_of(2) && width_from(1) < width_from(0) {
+        1
+    } else {
+        0
+    };
+    (first..run.len()).step_by(2)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn pulse(edge: usize, start: i64, end: i64, level: Level) -> Pulse {
+        Pulse {
+            edge,
+            start: Ticks(start),
+            end: Ticks(end),
+            level,
+        }
+    }
+
+    #[test]
+    fn of_two_successive_narrow_pulses_the_narrower_is_the_stray() {
+        let run = [pulse(4, 0, 50, Level::High), pulse(5, 50, 70, Level::Low)];
+        assert_eq!(at_home(&run).collect::<Vec<_>>(), vec![1]);
+    }
+
+    #[test]
+    fn of_three_successive_narrow_pulses_the_outer_two_are_strays() {
+        let run = [
+            pulse(4, 0, 20, Level::High),
+            pulse(5, 20, 30, Level::Low),
+            pulse(6, 30, 60, Level::High),
+        ];
+        assert_eq!(at_home(&run).collect::<Vec<_>>(), vec![0, 2]);
+    }
+}

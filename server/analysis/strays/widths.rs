@@ -1,0 +1,243 @@
+//! Telling what is narrow: a line's narrow limit, inferred from its own pulse widths on each level.
+//!
+//! Strays of one cause are short and their widths scatter; pulses that the line's own logic drives either
+//! are much longer, or repeat to the sample. So a limit is drawn only
+//! - where the number of pulses for a width falls steeply (a density that drops: `drop_cut`), or
+//! - where a valley with no pulse in it parts two crowds (`valley_cut`),
+//!
+//! and only if the narrow crowd is not all there is on that level and does not repeat to the sample.
+//!
+//! Tried and dropped: the largest gap of log widths alone, which calls the shortest of a thousand irregular
+//! pulses a stray; they are expected to come near zero, and the expected count says so.
+
+use super::{LimitOrigin, NarrowLimit};
+use crate::analysis::stats::tails::poisson_upper;
+use crate::model::{Level, Pulse};
+
+/// Induced pulses last about as long as edges and cable delays; nothing longer is inferred to be a stray.
+const NARROWEST_JOB_NS: f64 = 600.0;
+/// Widths up to this are looked at for the density of a line's ordinary pulses.
+const BODY_NS: f64 = 20_000.0;
+/// Chance, a level, that ordinary pulses gather below the limit as these do.
+const CHANCE: f64 = 1e-3;
+/// The same, for a level whose other level has shown strays of such widths.
+const CHANCE_SECOND: f64 = 0.05;
+/// Pulses of one driven width scatter less than this, beyond what sampling does.
+const DRIVEN_SPREAD: f64 = 1.10;
+
+/// A candidate limit: how many pulses lie below it, and between which widths it falls (ticks).
+#[derive(Clone, Copy, Debug)]
+struct Cut {
+    count: usize,
+    longest_narrow: f64,
+    shortest_wide: f64,
+}
+
+impl Cut {
+    fn limit(&self, sampling: f64) -> f64 {
+        let middle = (self.longest_narrow.max(sampling) * self.shortest_wide).sqrt();
+        middle
+            .min(3.0 * self.longest_narrow.max(sampling))
+            .max(self.longest_narrow + 0.5)
+    }
+}
+
+/// Narrow limits of one line from its pulses. `sampling`: period in ticks; `ns`: ticks in a nanosecond.
+pub fn infer(pulses: &[Pulse], sampling: f64, ns: f64) -> NarrowLimit {
+    let widths = |level: Level| {
+        let mut widths: Vec<f64> = pulses
+            .iter()
+            .filter(|p| p.level == level)
+            .map(|p| p.width().0 as f64)
+            .collect();
+        widths.sort_unstable_by(f64::total_cmp);
+        widths
+    };
+    let (low, high) = (widths(Level::Low), widths(Level::High));
+    let mut cuts = [cut(&low, sampling, ns), cut(&high, sampling, ns)];
+    for (this, other, widths) in [(0, 1, &low), (1, 0, &high)] {
+        if let (None, Some(known)) = (cuts[this], cuts[other]) {
+            cuts[this] = second_cut(widths, known, sampling);
+        }
+    }
+    let limit = |cut: Option<Cut>| cut.map(|c| c.limit(sampling));
+    let origin = if cuts.iter().any(Option::is_some) {
+        LimitOrigin::Inferred
+    } else {
+        LimitOrigin::None
+    };
+    NarrowLimit {
+        low: limit(cuts[0]),
+        high: limit(cuts[1]),
+        origin,
+    }
+}
+
+fn cut(widths: &[f64], sampling: f64, ns: f64) -> Option<Cut> {
+    let candidates = widths.partition_point(|&w| w <= NARROWEST_JOB_NS * ns);
+    if candidates == 0 {
+        return None;
+    }
+    let dropped = drop_cut(widths, candidates, sampling, ns);
+    let inside = dropped.map_or(candidates, |c| c.count);
+    let valley = valley_cut(widths, inside, sampling);
+    valley.or(dropped)
+}
+
+/// Whether `count` shortest widths repeat to the sample, as driven pulses do.
+fn repeats(widths: &[f64], count: usize, sampling: f64) -> bool {
+    let (shortest, longest) = (widths[0], widths[count - 1]);
+    longest > 2.5 * sampling.max(1e-9)
+        && longest - sampling <= (shortest + sampling) * DRIVEN_SPREAD
+        && count >= 3
+}
+
+/// The cut where the density of widths falls most: two constant densities, by likelihood.
+fn drop_cut(widths: &[f64], candidates: usize, sampling: f64, ns: f64) -> Option<Cut> {
+    let body = widths.partition_point(|&w| w <= BODY_NS * ns);
+    let end = BODY_NS * ns;
+    let mut best: Option<(f64, Cut)> = None;
+    for count in 1..=candidates.min(widths.len() - 1) {
+        let (longest_narrow, shortest_wide) = (widths[count - 1], widths[count]);
+        if shortest_wide - sampling <= longest_narrow + sampling * 0.5 || shortest_wide < 1.2 * longest_narrow
+        {
+            continue;
+        }
+        let edge = longest_narrow + sampling.max(1.0);
+        let (n, m) = (count as f64, (body - count.min(body)) as f64);
+        let right = if m > 0.0 { m * (m / (end - edge)).ln() } else { 0.0 };
+        let whole = (n + m) * ((n + m) / end).ln();
+        let gain = n * (n / edge).ln() + right - whole;
+        let cut = Cut {
+            count,
+            longest_narrow,
+            shortest_wide,
+        };
+        let wins = best.is_none_or(|(g, _)| gain > g);
+        if wins && chance_of(widths, count, edge) < CHANCE && !repeats(widths, count, sampling) {
+            best = Some((gain, cut));
+        }
+    }
+    best.map(|(_, cut)| cut)
+}
+
+/// Chance that as many as `count` ordinary pulses are shorter than `edge`, from how many lie just above it.
+fn chance_of(widths: &[f64], count: usize, edge: f64) -> f64 {
+    let mut expected: f64 = 0.0;
+    for reach in [4.0, 16.0, 64.0, 256.0] {
+        let within = widths.partition_point(|&w| w <= edge * reach) - count;
+        expected = expected.max(within as f64 / (reach - 1.0));
+    }
+    poisson_upper(count as u64, expected + 0.002)
+}
+
+/// The widest valley without any pulse between two crowds among the `inside` shortest widths and the next.
+fn valley_cut(widths: &[f64], inside: usize, sampling: f64) -> Option<Cut> {
+    let mut best: Option<(f64, Cut)> = None;
+    for count in 5..=inside.min(widths.len() - 1) {
+        let (longest_narrow, shortest_wide) = (widths[count - 1], widths[count]);
+        let valley = (shortest_wide - sampling) - (longest_narrow + sampling * 0.5);
+        if valley <= 0.0 || shortest_wide < 1.3 * (longest_narrow + sampling * 0.5) {
+            continue;
+        }
+        let scattered =
+            longest_narrow - sampling > (widths[0] + sampling) * 1.25 || longest_narrow <= 2.0 * sampling;
+        let above = widths.len().min(count + 20) - 1;
+        if !scattered || above < count + 4 {
+            continue;
+        }
+        let left = count as f64 / (longest_narrow - widths[0] + sampling.max(1.0));
+        let right = (above - count) as f64 / (widths[above] - shortest_wide + sampling.max(1.0));
+        let missing = valley * left.min(right);
+        if missing >= 12.0 && best.is_none_or(|(m, _)| missing > m) {
+            best = Some((
+                missing,
+                Cut {
+                    count,
+                    longest_narrow,
+                    shortest_wide,
+                },
+            ));
+        }
+    }
+    best.map(|(_, cut)| cut)
+}
+
+/// A limit for a level that has too few strays of its own, beside a level whose strays are known.
+fn second_cut(widths: &[f64], known: Cut, sampling: f64) -> Option<Cut> {
+    let limit = known.limit(sampling);
+    let count = widths.partition_point(|&w| w < limit);
+    if count == 0 || count == widths.len() {
+        return None;
+    }
+    let (longest_narrow, shortest_wide) = (widths[count - 1], widths[count]);
+    let parted =
+        shortest_wide - sampling > longest_narrow + sampling * 0.5 && shortest_wide >= 1.3 * longest_narrow;
+    let fits = chance_of(widths, count, limit) < CHANCE_SECOND && !repeats(widths, count, sampling);
+    (parted && fits).then_some(Cut {
+        count,
+        longest_narrow,
+        shortest_wide,
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::model::Ticks;
+
+    fn pulses(high: &[i64]) -> Vec<Pulse> {
+        let mut at = 0;
+        let mut edge = 0;
+        let mut pulses = Vec::new();
+        for &width in high {
+            pulses.push(Pulse {
+                edge,
+                start: Ticks(at),
+                end: Ticks(at + width),
+                level: Level::High,
+            });
+            at += width;
+            pulses.push(Pulse {
+                edge: edge + 1,
+                start: Ticks(at),
+                end: Ticks(at + 50_000),
+                level: Level::Low,
+            });
+            at += 50_000;
+            edge += 2;
+        }
+        pulses
+    }
+
+    #[test]
+    fn a_crowd_of_short_pulses_on_a_slow_line_is_narrow() {
+        let mut widths = vec![18, 22, 25, 29, 31];
+        widths.extend((0..40).map(|i| 5_000 + 977 * i));
+        let limit = infer(&pulses(&widths), 0.0, 1.0);
+        let high = limit.high.unwrap();
+        assert!(high > 31.0 && high < 5_000.0, "{high}");
+        assert_eq!(limit.low, None);
+    }
+
+    #[test]
+    fn a_strobe_line_gives_no_ground() {
+        let widths: Vec<i64> = (0..60).map(|i| 60 + i % 3).collect();
+        assert_eq!(infer(&pulses(&widths), 0.0, 1.0).origin, LimitOrigin::None);
+    }
+
+    #[test]
+    fn a_strobe_beside_long_pulses_repeats_and_is_driven() {
+        let mut widths: Vec<i64> = (0..60).map(|i| 60 + i % 3).collect();
+        widths.extend((0..40).map(|i| 5_000 + 977 * i));
+        assert_eq!(infer(&pulses(&widths), 0.0, 1.0).high, None);
+    }
+
+    #[test]
+    fn strays_below_a_line_s_own_strobes_are_parted_by_the_valley() {
+        let mut widths: Vec<i64> = (0..20).map(|i| 10 + i).collect();
+        widths.extend((0..60).map(|i| 60 + i));
+        let high = infer(&pulses(&widths), 0.0, 1.0).high.unwrap();
+        assert!(high > 29.0 && high < 60.0, "{high}");
+    }
+}
