@@ -165,6 +165,15 @@ to = \"STRIKE_IN\"      # tower J9-2
 max_delay = \"200 ns\"
 ";
 
+/// What the panel's key multiplexer must do.
+fn multiplexer_setup() -> String {
+    let (output, is, settle) = (multiplexer::OUTPUT, multiplexer::MUST_BE, multiplexer::SETTLES_NS);
+    format!(
+        "# The panel's key multiplexer must pass the key that the select lines name.\n\
+         [[logic]]\nname = \"key multiplexer\"\noutput = \"{output}\"\nis = \"{is}\"\nsettle = \"{settle} ns\"\n"
+    )
+}
+
 /// All files of the demo with the truth about each capture.
 pub fn captures() -> (Vec<DemoFile>, Vec<CaptureTruth>) {
     let mut files = Vec::new();
@@ -259,6 +268,11 @@ pub fn files() -> Vec<DemoFile> {
             "setup.toml",
             SETUP.to_owned(),
             "the setup file: which signal is seen at two places.",
+        ),
+        (
+            "key-multiplexer.toml",
+            multiplexer_setup(),
+            "the setup file for `key-multiplexer.csv`: what the part must do.",
         ),
         (
             "harness.csv",

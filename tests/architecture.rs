@@ -4,7 +4,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};
 
 /// Who may know whom. What stands in a file's own tests is not counted.
-const MAY_KNOW: [(&str, &[&str]); 13] = [
+const MAY_KNOW: [(&str, &[&str]); 14] = [
     ("model", &[]),
     ("ingest", &["model"]),
     ("rule", &["model"]),
@@ -12,6 +12,7 @@ const MAY_KNOW: [(&str, &[&str]); 13] = [
     ("analysis", &["model", "rule"]),
     ("report", &["model"]),
     ("harness", &[]),
+    ("export", &["model", "report"]),
     ("demo", &["model"]),
     ("store", &["model", "report"]),
     (
@@ -23,14 +24,14 @@ const MAY_KNOW: [(&str, &[&str]); 13] = [
     (
         "web",
         &[
-            "model", "ingest", "setup", "analysis", "report", "store", "workflow", "demo",
+            "model", "ingest", "setup", "analysis", "report", "export", "store", "workflow", "demo",
         ],
     ),
     (
         "cli",
         &[
-            "model", "ingest", "setup", "harness", "rule", "analysis", "report", "store", "workflow", "demo",
-            "web",
+            "model", "ingest", "setup", "harness", "rule", "analysis", "report", "export", "store",
+            "workflow", "demo", "web",
         ],
     ),
     ("main", &["cli"]),

@@ -222,6 +222,8 @@ fn setup_and_harness_name_lines_that_are_there() {
     for link in &setup.links {
         assert!(lines.contains_key(&link.from) && lines.contains_key(&link.to));
     }
+    let rules = Setup::parse(&file("key-multiplexer.toml"), "key-multiplexer.toml").expect("no mistakes");
+    assert_eq!(rules.rules.len(), 1);
     let harness = Harness::parse(&file("harness.csv"), "harness.csv").expect("a sheet without mistakes");
     let clips = Clips::default();
     for line in lines.keys() {
