@@ -22,8 +22,12 @@ pub struct Words {
 /// The folder or a file that could not be written, and why.
 pub fn run(words: &Words) -> anyhow::Result<ExitCode> {
     let folder = &words.folder;
-    demo::write(folder)
-        .with_context(|| format!("cannot write the demo to \"{}\": is it a folder?", folder.display()))?;
+    demo::write(folder).with_context(|| {
+        format!(
+            "cannot write the demo to \"{}\": is it a folder?",
+            folder.display()
+        )
+    })?;
     std::io::stdout().write_all(summary(folder).as_bytes())?;
     Ok(ExitCode::SUCCESS)
 }

@@ -1,8 +1,89 @@
-//! The command line: one file a command.
+//! The command line: one file a command; clap's words, and what happens to them.
+//!
+//! Exit 0 when the command did its work, 1 when `--fail-on` says so, 2 when a word was wrong or something could
+//! not be read or written: then one line on standard error says what, where and what to do.
+
+mod demo;
+mod lines;
+mod output;
+mod progress;
+mod reading;
 
 use std::process::ExitCode;
 
+use clap::error::ErrorKind;
+use clap::{Parser, Subcommand};
+
+pub use output::Output;
+pub use progress::Bar;
+
+const AFTER_HELP: &str = "\
+A first evening:
+  edgewitness demo carillon                      write the demo captures into a folder
+  edgewitness inspect carillon/as-found.vcd      what is wrong, with the evidence
+  edgewitness serve --demo                       the same in the browser
+
+Working on a live machine: power off and wait before touching boards or wires; leave the mains side to a
+licensed electrician; clip an earthed instrument's ground only to the machine's 0 V.";
+
+/// Finds out which line of a hand-wired logic machine misbehaves, which neighbour induces it, whether a pulse
+/// arrives, and whether a fix made a difference.
+#[derive(Parser)]
+#[command(name = "edgewitness", version, after_help = AFTER_HELP, disable_help_subcommand = true)]
+struct Words {
+    #[command(subcommand)]
+    command: Command,
+}
+
+#[derive(Subcommand)]
+enum Command {
+    Lines(lines::Words),
+    Demo(demo::Words),
+}
+
 /// Reads the arguments, runs one command, gives the exit code.
 pub fn run() -> ExitCode {
-    ExitCode::SUCCESS
+    let words = match Words::try_parse() {
+        Ok(words) => words,
+        Err(error) => return wrong_words(&error),
+    };
+    let done = match words.command {
+        Command::Lines(words) => lines::run(&words),
+        Command::Demo(words) => demo::run(&words),
+    };
+    match done {
+        Ok(code) => code,
+        Err(error) if output::is_closed_pipe(&error) => ExitCode::SUCCESS,
+        Err(error) => fail(&format!("{error:#}")),
+    }
+}
+
+/// One line on standard error, exit code 2.
+fn fail(message: &str) -> ExitCode {
+    eprintln!("edgewitness: {}", one_line(message));
+    ExitCode::from(2)
+}
+
+/// Help and version go to standard output; a wrong word is one line.
+fn wrong_words(error: &clap::Error) -> ExitCode {
+    match error.kind() {
+        ErrorKind::DisplayHelp | ErrorKind::DisplayVersion => {
+            let _ = error.print();
+            ExitCode::SUCCESS
+        }
+        ErrorKind::DisplayHelpOnMissingArgumentOrSubcommand => {
+            let _ = error.print();
+            ExitCode::from(2)
+        }
+        _ => {
+            let text = error.render().to_string();
+            fail(text.trim_start().trim_start_matches("error: "))
+        }
+    }
+}
+
+/// Line breaks and runs of blanks become one blank; other control characters are shown as dots.
+fn one_line(message: &str) -> String {
+    let joined = message.split_whitespace().collect::<Vec<_>>().join(" ");
+    crate::report::text::printable(&joined)
 }

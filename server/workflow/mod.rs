@@ -2,5 +2,6 @@
 
 pub mod lines;
 mod parallel;
+pub mod read;
 
 pub use parallel::on_all_cores;

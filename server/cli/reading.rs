@@ -1,0 +1,59 @@
+//! What every command that reads captures takes, and how it reads them.
+
+use std::path::PathBuf;
+
+use anyhow::Context;
+
+use super::Bar;
+use crate::model::Capture;
+use crate::setup::Setup;
+use crate::workflow::read;
+
+/// Files and how to read them.
+#[derive(clap::Args)]
+pub struct Reading {
+    /// Captures: VCD or CSV, told by their content; gzip is unwrapped; - reads standard input
+    #[arg(required = true, value_name = "FILE")]
+    pub files: Vec<PathBuf>,
+    /// Setup file (TOML): narrow limits, families, links, rules
+    #[arg(long, value_name = "SETUP")]
+    pub setup: Option<PathBuf>,
+}
+
+impl Reading {
+    /// The setup, checked; the default where none was named.
+    ///
+    /// # Errors
+    /// The first mistake, with its line and column.
+    pub fn setup(&self) -> anyhow::Result<Setup> {
+        read_setup(self.setup.as_deref())
+    }
+
+    /// All captures, in the order of the words.
+    ///
+    /// # Errors
+    /// When a file can't be read.
+    pub fn captures(&self, setup: &Setup) -> anyhow::Result<Vec<Capture>> {
+        read_captures(&self.files, setup)
+    }
+}
+
+/// The setup file at `path`, checked; the default where there is none.
+pub fn read_setup(path: Option<&std::path::Path>) -> anyhow::Result<Setup> {
+    let Some(path) = path else {
+        return Ok(Setup::default());
+    };
+    let text = std::fs::read_to_string(path)
+        .with_context(|| format!("{}: the setup file could not be read", path.display()))?;
+    Ok(Setup::parse(&text, &path.display().to_string())?)
+}
+
+/// The captures at `files`, with a bar on standard error where it takes over a second.
+pub fn read_captures(files: &[PathBuf], setup: &Setup) -> anyhow::Result<Vec<Capture>> {
+    let mut captures = Vec::with_capacity(files.len());
+    for path in files {
+        let bar = Bar::new(&format!("reading {}", path.display()));
+        captures.push(read::read_capture(path, setup, &bar)?);
+    }
+    Ok(captures)
+}
