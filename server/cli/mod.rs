@@ -4,10 +4,12 @@
 //! not be read or written: then one line on standard error says what, where and what to do.
 
 mod demo;
+mod inspect;
 mod lines;
 mod output;
 mod progress;
 mod reading;
+mod serve;
 
 use std::process::ExitCode;
 
@@ -37,7 +39,9 @@ struct Words {
 
 #[derive(Subcommand)]
 enum Command {
+    Inspect(inspect::Words),
     Lines(lines::Words),
+    Serve(serve::Words),
     Demo(demo::Words),
 }
 
@@ -48,7 +52,9 @@ pub fn run() -> ExitCode {
         Err(error) => return wrong_words(&error),
     };
     let done = match words.command {
+        Command::Inspect(words) => inspect::run(&words),
         Command::Lines(words) => lines::run(&words),
+        Command::Serve(words) => serve::run(&words),
         Command::Demo(words) => demo::run(&words),
     };
     match done {

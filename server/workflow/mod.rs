@@ -1,5 +1,7 @@
 //! The only place that joins ingest, setup, analysis, report and store.
 
+mod fill;
+pub mod inspect;
 pub mod lines;
 mod parallel;
 pub mod read;

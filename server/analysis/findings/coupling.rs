@@ -89,7 +89,7 @@ fn accused(capture: &Capture, strays: &Strays, c: &Coupling) -> Finding {
     let mut detail = vec![figures(capture, c) + "."];
     detail.extend(mechanism(capture, strays, c));
     detail.extend(seen(capture, strays, c));
-    detail.extend(c.ruled_out.iter().take(2).map(|r| cleared(capture, c, r)));
+    detail.extend(c.ruled_out.iter().take(2).map(|r| why_cleared(capture, c, r)));
     let clean = clean_opportunities(c.strike_rate.low.max(1e-6), 0.95);
     let proof = clean.map_or(String::new(), |n| {
         format!(
@@ -169,7 +169,8 @@ fn seen(capture: &Capture, strays: &Strays, c: &Coupling) -> Option<String> {
 }
 
 /// "BEAT switches with STEP on 81 % of its falls; once STEP is allowed for it explains none."
-fn cleared(capture: &Capture, c: &Coupling, r: &RuledOut) -> String {
+/// Why a suspect was cleared, with the counts that clear it.
+pub fn why_cleared(capture: &Capture, c: &Coupling, r: &RuledOut) -> String {
     let other = name(capture, r.line);
     let accused = name(capture, c.aggressor);
     let together = 1.0 - r.opportunities_alone as f64 / r.opportunities.max(1) as f64;

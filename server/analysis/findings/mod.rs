@@ -11,6 +11,7 @@ use crate::analysis::coupling::Attribution;
 use crate::analysis::strays::Strays;
 use crate::model::Capture;
 
+pub use coupling::why_cleared;
 pub use words::{count_of, span, span_s};
 
 /// How bad a finding is, worst first.

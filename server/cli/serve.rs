@@ -1,0 +1,58 @@
+//! `edgewitness serve`: the pages, on the user's own machine.
+
+use std::net::SocketAddr;
+use std::path::PathBuf;
+use std::process::ExitCode;
+
+use anyhow::Context;
+
+use crate::web::{ServeOptions, serve};
+
+/// Serve the pages on this machine and say where
+#[derive(clap::Args)]
+pub struct Words {
+    /// Address and port to listen on; only loopback is reachable from here alone
+    #[arg(long, default_value = "127.0.0.1:7117", value_name = "ADDRESS:PORT")]
+    listen: SocketAddr,
+    /// Folder that keeps the sessions and captures [default: edgewitness in the user's data folder]
+    #[arg(long, value_name = "FOLDER")]
+    data: Option<PathBuf>,
+    /// Open a ready session on the carillon's demo captures, in a data folder of its own
+    #[arg(long)]
+    demo: bool,
+    /// Open the browser
+    #[arg(long)]
+    open: bool,
+}
+
+/// Serves until interrupted.
+///
+/// # Errors
+/// When the data folder can't be used or the address can't be listened on.
+pub fn run(words: &Words) -> anyhow::Result<ExitCode> {
+    let data = match &words.data {
+        Some(folder) => folder.clone(),
+        None => data_home()?.join(if words.demo {
+            "edgewitness-demo"
+        } else {
+            "edgewitness"
+        }),
+    };
+    let mut options = ServeOptions::new(data);
+    options.listen = words.listen;
+    options.open = words.open;
+    serve(options)?;
+    Ok(ExitCode::SUCCESS)
+}
+
+/// The user's data folder, by the XDG base directory specification.
+fn data_home() -> anyhow::Result<PathBuf> {
+    let absolute = |name: &str| {
+        std::env::var_os(name)
+            .map(PathBuf::from)
+            .filter(|path| path.is_absolute())
+    };
+    absolute("XDG_DATA_HOME")
+        .or_else(|| absolute("HOME").map(|home| home.join(".local/share")))
+        .context("neither XDG_DATA_HOME nor HOME is set: say with --data which folder keeps the captures")
+}

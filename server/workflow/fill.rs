@@ -1,0 +1,183 @@
+//! What the analyses found → the shapes of the report: positions become names, ticks become seconds.
+
+use crate::analysis::coupling::{Attribution, Coupling};
+use crate::analysis::findings::{self, Finding};
+use crate::analysis::links::{self, Link};
+use crate::analysis::strays::{LimitOrigin, Strays};
+use crate::model::Capture;
+use crate::report::inspect as shape;
+use crate::report::{CaptureRow, Interval, Median};
+
+/// The whole report; findings worst first.
+pub fn report(
+    capture: &Capture,
+    sources: Vec<CaptureRow>,
+    strays: &Strays,
+    attribution: &Attribution,
+    links: &[Link],
+    findings: Vec<Finding>,
+) -> shape::InspectReport {
+    let fill = Fill { capture };
+    shape::InspectReport {
+        schema: shape::SCHEMA.to_owned(),
+        lines: fill.lines(&sources, strays),
+        captures: sources,
+        strays: fill.strays(strays, attribution),
+        couplings: attribution.couplings.iter().map(|c| fill.coupling(c)).collect(),
+        links: links.iter().map(|l| fill.link(l)).collect(),
+        findings: numbered(findings),
+    }
+}
+
+/// Everything the analyses have to say, worst first; "nothing found" only when nothing was.
+pub fn all_findings(
+    capture: &Capture,
+    strays: &Strays,
+    attribution: &Attribution,
+    links: &[Link],
+) -> Vec<Finding> {
+    let mut all = findings::of(capture, strays, attribution);
+    all.extend(links::findings(capture, links));
+    all.sort_by_key(|f| f.severity);
+    all
+}
+
+fn numbered(findings: Vec<Finding>) -> Vec<shape::Finding> {
+    let severity = |s| match s {
+        findings::Severity::Fault => shape::Severity::Fault,
+        findings::Severity::Warning => shape::Severity::Warning,
+        findings::Severity::Note => shape::Severity::Note,
+    };
+    let numbered = findings.into_iter().enumerate().map(|(i, f)| shape::Finding {
+        id: format!("F{}", i + 1),
+        severity: severity(f.severity),
+        topic: f.topic.to_owned(),
+        lines: f.lines,
+        title: f.title,
+        detail: f.detail,
+        try_next: f.try_next,
+    });
+    numbered.collect()
+}
+
+struct Fill<'a> {
+    capture: &'a Capture,
+}
+
+impl Fill<'_> {
+    fn name(&self, line: usize) -> String {
+        self.capture.lines[line].name.clone()
+    }
+
+    fn length_s(&self, ticks: f64) -> f64 {
+        self.capture.timebase.length_s(ticks)
+    }
+
+    fn lines(&self, sources: &[CaptureRow], strays: &Strays) -> Vec<shape::LineRow> {
+        let rows = self
+            .capture
+            .lines
+            .iter()
+            .zip(&strays.limits)
+            .map(|(line, limit)| shape::LineRow {
+                line: line.name.clone(),
+                capture: sources
+                    .get(line.capture)
+                    .map_or_else(String::new, |s| s.file.clone()),
+                source: line.source,
+                edges: line.edges.len() as u64,
+                narrow_below_s: match limit.origin {
+                    LimitOrigin::None => None,
+                    _ => limit.widest().map(|ticks| self.length_s(ticks)),
+                },
+                narrow_from: limit.origin.word().to_owned(),
+            });
+        rows.collect()
+    }
+
+    fn strays(&self, strays: &Strays, attribution: &Attribution) -> Vec<shape::StrayRow> {
+        let rows = strays.strays.iter().enumerate().map(|(i, stray)| {
+            let cause = attribution.causes.get(i).copied().flatten();
+            shape::StrayRow {
+                line: self.name(stray.line),
+                start_s: self.capture.seconds(stray.start),
+                width_s: self.length_s(stray.width.0 as f64),
+                level: stray.level.word().to_owned(),
+                kind: stray.kind.word().to_owned(),
+                aggressor: cause.map(|c| self.name(attribution.couplings[c.coupling].aggressor)),
+                edge: cause.map(|c| c.polarity.word().to_owned()),
+                lag_s: cause.map(|c| self.length_s(c.lag as f64)),
+            }
+        });
+        rows.collect()
+    }
+
+    fn coupling(&self, c: &Coupling) -> shape::CouplingRow {
+        let histogram = &c.histogram;
+        shape::CouplingRow {
+            victim: self.name(c.victim),
+            aggressor: self.name(c.aggressor),
+            edge: c.edge.word().to_owned(),
+            strays: c.strays,
+            opportunities: c.opportunities,
+            expected_by_chance: c.expected_by_chance,
+            p_value: c.p_value,
+            q_value: c.q_value,
+            strike_rate: Interval {
+                estimate: c.strike_rate.estimate,
+                low: c.strike_rate.low,
+                high: c.strike_rate.high,
+            },
+            lag_s: Median {
+                median: self.length_s(c.lag.estimate),
+                low: self.length_s(c.lag.low),
+                high: self.length_s(c.lag.high),
+            },
+            standing: c.standing.word().to_owned(),
+            inseparable_from: c.inseparable_from.iter().map(|&l| self.name(l)).collect(),
+            victim_strays: c.victim_strays,
+            lag_histogram: Some(shape::LagHistogram {
+                start_s: self.length_s(histogram.start),
+                bin_s: self.length_s(histogram.bin),
+                counts: histogram.counts.clone(),
+            }),
+            ruled_out: c.ruled_out.iter().map(|r| self.ruled_out(c, r)).collect(),
+        }
+    }
+
+    fn ruled_out(&self, accused: &Coupling, r: &crate::analysis::coupling::RuledOut) -> shape::RuledOut {
+        shape::RuledOut {
+            line: self.name(r.line),
+            edge: r.edge.word().to_owned(),
+            strays: r.strays,
+            strays_alone: r.strays_alone,
+            opportunities: r.opportunities,
+            opportunities_alone: r.opportunities_alone,
+            reason: findings::why_cleared(self.capture, accused, r),
+        }
+    }
+
+    fn link(&self, link: &Link) -> shape::LinkRow {
+        let starts =
+            |pulses: &[links::EndPulse]| pulses.iter().map(|p| self.capture.seconds(p.start)).collect();
+        shape::LinkRow {
+            from: self.name(link.from),
+            to: self.name(link.to),
+            verdict: link.verdict.word().to_owned(),
+            sent: link.sent as u64,
+            arrived: link.arrived as u64,
+            missing_s: starts(&link.missing),
+            extra_s: starts(&link.extra),
+            delay_s: link.delay.map(|d| Median {
+                median: self.length_s(d.median),
+                low: self.length_s(d.low),
+                high: self.length_s(d.high),
+            }),
+            better_match: link.better_match.map(|b| shape::BetterMatch {
+                line: self.name(b.line),
+                arrived: b.arrived as u64,
+                delay_s: self.length_s(b.delay),
+            }),
+        }
+    }
+}

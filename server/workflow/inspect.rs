@@ -1,0 +1,92 @@
+//! Captures → what is wrong with the machine: strays, couplings, links, rules, findings, in one report.
+
+use crate::analysis::coupling::{self, Attribution, CouplingOptions};
+use crate::analysis::links::{self, Link, LinkOptions};
+use crate::analysis::strays::{self, StrayOptions, Strays};
+use crate::model::{Capture, Ticks};
+use crate::report::CaptureRow;
+use crate::report::inspect::InspectReport;
+use crate::setup::Setup;
+
+use super::fill;
+use super::lines::capture_row;
+
+/// What to look at, and how.
+pub struct Question<'a> {
+    pub setup: &'a Setup,
+    /// Line that brings several captures to one clock: `LINE`, or `LINE=LINE_IN_THE_OTHERS`.
+    pub align_on: Option<&'a str>,
+}
+
+/// Everything that came out: the report, and what it was made from.
+pub struct Inspection {
+    /// All captures on the first one's clock.
+    pub capture: Capture,
+    pub strays: Strays,
+    pub attribution: Attribution,
+    pub links: Vec<Link>,
+    pub report: InspectReport,
+}
+
+/// Inspects captures (at least one).
+///
+/// # Errors
+/// When several captures can't be brought to one clock, or the setup names a line that is not there.
+pub fn inspect(captures: Vec<Capture>, question: &Question) -> anyhow::Result<Inspection> {
+    let [capture]: [Capture; 1] = captures.try_into().map_err(|captures: Vec<Capture>| {
+        anyhow::anyhow!(
+            "expected one capture, found {}: name one file at a time",
+            captures.len()
+        )
+    })?;
+    let sources = vec![capture_row(&capture, 0.0, 0.0)];
+    Ok(inspect_one(capture, sources, question.setup))
+}
+
+/// Inspects one capture, or several on one clock. `sources`: one row a file.
+pub fn inspect_one(capture: Capture, sources: Vec<CaptureRow>, setup: &Setup) -> Inspection {
+    let strays = strays::find(&capture, &stray_options(&capture, setup));
+    let attribution = coupling::attribute(&capture, &strays, &CouplingOptions::default());
+    let links = links::check(&capture, &link_options(&capture, setup));
+    let findings = fill::all_findings(&capture, &strays, &attribution, &links);
+    let report = fill::report(&capture, sources, &strays, &attribution, &links, findings);
+    Inspection {
+        capture,
+        strays,
+        attribution,
+        links,
+        report,
+    }
+}
+
+/// The narrow limits that the setup declares, in the capture's ticks.
+pub fn stray_options(capture: &Capture, setup: &Setup) -> StrayOptions {
+    let limits = capture.lines.iter().enumerate().filter_map(|(index, line)| {
+        let seconds = setup.narrow_below_s(&line.name)?;
+        Some((index, capture.timebase.ticks_of(seconds)))
+    });
+    StrayOptions {
+        narrow_below: limits.collect(),
+        ..StrayOptions::default()
+    }
+}
+
+/// The links that the setup declares, as far as their lines were captured; a link over a bus bit by bit.
+pub fn link_options(capture: &Capture, setup: &Setup) -> Vec<LinkOptions> {
+    let mut options = Vec::new();
+    for link in &setup.links {
+        let Ok(pairs) = links::expand(capture, &link.from, &link.to) else {
+            continue;
+        };
+        let max_delay = link
+            .max_delay_s
+            .map(|s| Ticks(capture.timebase.ticks_of(s).ceil() as i64));
+        options.extend(pairs.into_iter().map(|(from, to)| LinkOptions {
+            from,
+            to,
+            max_delay,
+            inverted: link.inverted,
+        }));
+    }
+    options
+}
