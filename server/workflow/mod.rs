@@ -4,6 +4,8 @@ mod fill;
 pub mod inspect;
 pub mod lines;
 mod parallel;
+pub mod places;
 pub mod read;
+pub mod watch;
 
 pub use parallel::on_all_cores;
