@@ -4,6 +4,8 @@
 //! not be read or written: then one line on standard error says what, where and what to do.
 
 mod demo;
+mod doctor;
+mod export;
 mod inspect;
 mod lines;
 mod output;
@@ -41,7 +43,9 @@ struct Words {
 enum Command {
     Inspect(inspect::Words),
     Lines(lines::Words),
+    Export(export::Words),
     Serve(serve::Words),
+    Doctor(doctor::Words),
     Demo(demo::Words),
 }
 
@@ -54,6 +58,8 @@ pub fn run() -> ExitCode {
     let done = match words.command {
         Command::Inspect(words) => inspect::run(&words),
         Command::Lines(words) => lines::run(&words),
+        Command::Export(words) => export::run(&words),
+        Command::Doctor(words) => doctor::run(&words),
         Command::Serve(words) => serve::run(&words),
         Command::Demo(words) => demo::run(&words),
     };

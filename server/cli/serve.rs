@@ -46,7 +46,7 @@ pub fn run(words: &Words) -> anyhow::Result<ExitCode> {
 }
 
 /// The user's data folder, by the XDG base directory specification.
-fn data_home() -> anyhow::Result<PathBuf> {
+pub(super) fn data_home() -> anyhow::Result<PathBuf> {
     let absolute = |name: &str| {
         std::env::var_os(name)
             .map(PathBuf::from)

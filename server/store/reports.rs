@@ -50,6 +50,19 @@ impl Store {
         Ok(())
     }
 
+    /// The newest answer kept for a session, whatever it rests on.
+    pub fn latest_report(&self, session: SessionId) -> Result<Option<String>, Error> {
+        let find = "SELECT scope, key FROM report WHERE session = ?1 ORDER BY made_ms DESC LIMIT 1";
+        let found: Option<(String, String)> = self
+            .connection()
+            .query_row(find, [session.0], |row| Ok((row.get(0)?, row.get(1)?)))
+            .optional()?;
+        match found {
+            Some((scope, key)) => self.load_report(session, &scope, &key),
+            None => Ok(None),
+        }
+    }
+
     /// The answer kept for `scope` of a session, if it rests on the same things as `key` names.
     pub fn load_report(&self, session: SessionId, scope: &str, key: &str) -> Result<Option<String>, Error> {
         let find = "SELECT json FROM report WHERE session = ?1 AND scope = ?2 AND key = ?3";

@@ -107,7 +107,6 @@ pub async fn stand_guard(State(guard): State<Arc<Guard>>, request: Request, next
     };
     let headers = response.headers_mut();
     let fixed = [
-        (CONTENT_SECURITY_POLICY, POLICY),
         (X_CONTENT_TYPE_OPTIONS, "nosniff"),
         (X_FRAME_OPTIONS, "DENY"),
         (REFERRER_POLICY, "no-referrer"),
@@ -123,6 +122,10 @@ pub async fn stand_guard(State(guard): State<Arc<Guard>>, request: Request, next
     for (name, value) in fixed {
         headers.insert(name, HeaderValue::from_static(value));
     }
+    // A page that must stand alone brings a policy of its own.
+    headers
+        .entry(CONTENT_SECURITY_POLICY)
+        .or_insert(HeaderValue::from_static(POLICY));
     headers
         .entry(CACHE_CONTROL)
         .or_insert(HeaderValue::from_static("no-store"));

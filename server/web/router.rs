@@ -41,6 +41,7 @@ pub fn router(app: Arc<App>) -> Router {
             "/api/sessions/{id}/findings/{finding}/occurrences",
             get(api::diagram::finding_occurrences),
         )
+        .merge(super::log_router::routes())
         .fallback(nothing_here)
         .layer(CompressionLayer::new().compress_when(worth_packing))
         .layer(from_fn_with_state(guard, stand_guard))

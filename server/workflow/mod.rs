@@ -1,5 +1,6 @@
 //! The only place that joins ingest, setup, analysis, report and store.
 
+pub mod export;
 mod fill;
 pub mod inspect;
 pub mod lines;

@@ -2,11 +2,13 @@
 
 mod inspect;
 mod lines;
+mod moment;
 mod style;
 mod table;
 
 pub use crate::model::units::{engineering, seconds};
 pub use inspect::{count_word, headline, inspect_text};
 pub use lines::lines_text;
+pub use moment::moment;
 pub use style::Style;
 pub use table::{Align, Table, printable, wrapped};

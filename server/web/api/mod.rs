@@ -1,5 +1,8 @@
 //! The interface for programs: JSON, and columns of numbers for the diagram.
 
 pub mod diagram;
+pub mod harness;
+pub mod log;
 pub mod sessions;
+pub mod transfer;
 pub mod windows;

@@ -33,30 +33,31 @@ pub async fn finding_figure(
     let opened = app.opened(SessionId(id))?;
     let drawn = tokio::task::spawn_blocking(move || {
         let finding = opened.report.findings.iter().find(|row| row.id == finding)?;
-        let list = occurrences(&opened, finding);
-        let lines = lines_of(&opened, finding);
-        let occurrence = list.get(asked.occurrence.unwrap_or(1).saturating_sub(1));
-        Some(match occurrence {
-            Some(occurrence) => occurrence_figure(&opened, lines, occurrence),
-            None => {
-                let (start, end) = (0, opened.length().max(1));
-                figure(
-                    &opened,
-                    &Spec {
-                        lines,
-                        start,
-                        end,
-                        zero: 0,
-                        marks: &[],
-                        caption: &finding.title,
-                    },
-                )
-            }
-        })
+        Some(drawing(&opened, finding, asked.occurrence.unwrap_or(1)))
     });
     svg(drawn
         .await?
         .ok_or_else(|| Failure::missing("such finding in this session"))?)
+}
+
+/// The figure of a finding's occurrence, counted from 1; of the whole capture where it has no such occurrence.
+pub fn drawing(opened: &Opened, finding: &Finding, occurrence: usize) -> String {
+    let list = occurrences(opened, finding);
+    let lines = lines_of(opened, finding);
+    match list.get(occurrence.saturating_sub(1)) {
+        Some(occurrence) => occurrence_figure(opened, lines, occurrence),
+        None => {
+            let spec = Spec {
+                lines,
+                start: 0,
+                end: opened.length().max(1),
+                zero: 0,
+                marks: &[],
+                caption: &finding.title,
+            };
+            figure(opened, &spec)
+        }
+    }
 }
 
 /// Any stretch: `start` and `end` in ticks from the first moment, `lines` by position.

@@ -1,7 +1,10 @@
 //! Pages: HTML that reads without script. One view struct a page, holding ready strings.
 
+pub mod bench_log;
 pub mod figures;
 pub mod findings;
+pub mod harness;
+pub mod report;
 pub mod start;
 
 use crate::store::SessionId;
@@ -25,7 +28,11 @@ impl Places {
     }
 
     pub fn of(id: SessionId, here: &str) -> Places {
-        let all = [("Findings", String::new())];
+        let all = [
+            ("Findings", String::new()),
+            ("Harness sheet", "/harness".to_owned()),
+            ("Bench log", "/log".to_owned()),
+        ];
         let place = |(name, tail): (&'static str, String)| Place {
             name,
             path: format!("/sessions/{}{tail}", id.0),

@@ -21,6 +21,12 @@ export const getJson = async (path, signal) => (await ask(path, { signal })).jso
 /** @param {string} path @param {AbortSignal} [signal] */
 export const getBuffer = async (path, signal) => (await ask(path, { signal })).arrayBuffer();
 
+/** @param {string} path @param {Blob} bytes @returns {Promise<any>} */
+export async function sendBytes(path, bytes) {
+  const response = await ask(path, { method: "POST", headers: { "content-type": "application/octet-stream" }, body: bytes });
+  return response.status === 204 ? null : response.json();
+}
+
 /** @param {string} path @param {any} body @param {string} [method] @returns {Promise<any>} */
 export async function sendJson(path, body, method = "POST") {
   const response = await ask(path, { method, headers: { "content-type": "application/json" }, body: JSON.stringify(body) });

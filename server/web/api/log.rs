@@ -1,0 +1,291 @@
+//! The bench log for programs: what a session holds, adding to it, editing, the bin, undoing.
+//!
+//! Entries of all kinds share four addresses under `/api/sessions/{id}/entries/{kind}`; the kinds that a program
+//! may add are `condition`, `remark`, `reading` and `step`. Captures and photographs are added by their bytes and
+//! edited here.
+
+use std::sync::Arc;
+
+use axum::Json;
+use axum::body::Bytes;
+use axum::extract::{Path, Query, State};
+use axum::http::StatusCode;
+use axum::http::header::CONTENT_TYPE;
+use axum::response::{IntoResponse, Response};
+use serde::{Deserialize, Serialize};
+use serde_json::Value;
+
+use crate::store::{
+    Action, Capture, Condition, Entry, EntryId, FindingState, Kind, Photograph, Reading, Remark, Session,
+    SessionBody, SessionId, SessionRow, Step, Store, read_checklist,
+};
+use crate::web::error::{Failure, sentence};
+use crate::web::state::App;
+
+/// Most actions that are listed for undoing.
+const MOST_ACTIONS: u32 = 20;
+
+/// Everything that was said in a session.
+#[derive(Serialize)]
+pub struct SessionLog {
+    #[serde(flatten)]
+    pub session: Session,
+    pub conditions: Vec<Entry<Condition>>,
+    pub captures: Vec<Entry<Capture>>,
+    pub remarks: Vec<Entry<Remark>>,
+    pub readings: Vec<Entry<Reading>>,
+    pub photographs: Vec<Entry<Photograph>>,
+    pub finding_states: Vec<Entry<FindingState>>,
+    pub steps: Vec<Entry<Step>>,
+    /// Last actions, newest first.
+    pub actions: Vec<Action>,
+}
+
+impl SessionLog {
+    /// # Errors
+    /// No such session, or the disk's own.
+    pub fn of(store: &Store, id: SessionId) -> Result<SessionLog, crate::store::Error> {
+        Ok(SessionLog {
+            session: store.session(id)?,
+            conditions: store.entries(id)?,
+            captures: store.entries(id)?,
+            remarks: store.entries(id)?,
+            readings: store.entries(id)?,
+            photographs: store.entries(id)?,
+            finding_states: store.entries(id)?,
+            steps: store.entries(id)?,
+            actions: store.actions(id, MOST_ACTIONS)?,
+        })
+    }
+}
+
+/// Runs `work` on the store, off the threads that answer requests.
+pub async fn with_store<R: Send + 'static>(
+    app: Arc<App>,
+    work: impl FnOnce(&Store) -> Result<R, Failure> + Send + 'static,
+) -> Result<R, Failure> {
+    tokio::task::spawn_blocking(move || work(&app.store)).await?
+}
+
+pub async fn session(State(app): State<Arc<App>>, Path(id): Path<i64>) -> Result<Json<SessionLog>, Failure> {
+    Ok(Json(
+        with_store(app, move |store| Ok(SessionLog::of(store, SessionId(id))?)).await?,
+    ))
+}
+
+pub async fn edit_session(
+    State(app): State<Arc<App>>,
+    Path(id): Path<i64>,
+    Json(body): Json<SessionBody>,
+) -> Result<Json<Session>, Failure> {
+    if let Err(error) = crate::setup::Setup::parse(&body.setup, "the setup") {
+        return Err(Failure::wrong(sentence(&error)));
+    }
+    Ok(Json(
+        with_store(app, move |store| Ok(store.edit_session(SessionId(id), &body)?)).await?,
+    ))
+}
+
+pub async fn bin_session(State(app): State<Arc<App>>, Path(id): Path<i64>) -> Result<StatusCode, Failure> {
+    with_store(app, move |store| Ok(store.bin_session(SessionId(id))?)).await?;
+    Ok(StatusCode::NO_CONTENT)
+}
+
+pub async fn restore_session(
+    State(app): State<Arc<App>>,
+    Path(id): Path<i64>,
+) -> Result<StatusCode, Failure> {
+    with_store(app, move |store| Ok(store.restore_session(SessionId(id))?)).await?;
+    Ok(StatusCode::NO_CONTENT)
+}
+
+/// Sessions in the bin.
+pub async fn bin(State(app): State<Arc<App>>) -> Result<Json<Vec<SessionRow>>, Failure> {
+    Ok(Json(with_store(app, |store| Ok(store.sessions(true)?)).await?))
+}
+
+pub async fn add(
+    State(app): State<Arc<App>>,
+    Path((id, kind)): Path<(i64, String)>,
+    Json(value): Json<Value>,
+) -> Result<(StatusCode, Json<Value>), Failure> {
+    let added = with_store(app, move |store| {
+        let id = SessionId(id);
+        match kind.as_str() {
+            Condition::KIND => add_as::<Condition>(store, id, value),
+            Remark::KIND => add_as::<Remark>(store, id, value),
+            Reading::KIND => add_as::<Reading>(store, id, value),
+            Step::KIND => add_as::<Step>(store, id, value),
+            _ => Err(Failure::missing(format!(
+                "kind of entry called {kind} that can be added so"
+            ))),
+        }
+    });
+    Ok((StatusCode::CREATED, Json(added.await?)))
+}
+
+pub async fn edit(
+    State(app): State<Arc<App>>,
+    Path((id, kind, entry)): Path<(i64, String, i64)>,
+    Json(value): Json<Value>,
+) -> Result<Json<Value>, Failure> {
+    let edited = with_store(app, move |store| {
+        let (id, entry) = (SessionId(id), EntryId(entry));
+        match kind.as_str() {
+            Condition::KIND => edit_as::<Condition>(store, id, entry, value),
+            Remark::KIND => edit_as::<Remark>(store, id, entry, value),
+            Reading::KIND => edit_as::<Reading>(store, id, entry, value),
+            Step::KIND => edit_as::<Step>(store, id, entry, value),
+            Capture::KIND => {
+                let wanted: Capture = read(value)?;
+                let held = store.entry::<Capture>(id, entry)?.value;
+                // The bytes are what they are; what is said about them can change.
+                let kept = Capture {
+                    digest: held.digest,
+                    size_bytes: held.size_bytes,
+                    ..wanted
+                };
+                if let Some(condition) = kept.condition {
+                    store.entry::<Condition>(id, condition)?;
+                }
+                json(&store.edit(id, entry, &kept)?)
+            }
+            Photograph::KIND => {
+                let wanted: Photograph = read(value)?;
+                let held = store.entry::<Photograph>(id, entry)?.value;
+                let kept = Photograph {
+                    caption: wanted.caption,
+                    condition: wanted.condition,
+                    ..held
+                };
+                json(&store.edit(id, entry, &kept)?)
+            }
+            _ => Err(Failure::missing(format!(
+                "kind of entry called {kind} that can be edited so"
+            ))),
+        }
+    });
+    Ok(Json(edited.await?))
+}
+
+pub async fn bin_entry(
+    State(app): State<Arc<App>>,
+    Path((id, _, entry)): Path<(i64, String, i64)>,
+) -> Result<StatusCode, Failure> {
+    with_store(app, move |store| Ok(store.bin(SessionId(id), EntryId(entry))?)).await?;
+    Ok(StatusCode::NO_CONTENT)
+}
+
+pub async fn restore_entry(
+    State(app): State<Arc<App>>,
+    Path((id, _, entry)): Path<(i64, String, i64)>,
+) -> Result<StatusCode, Failure> {
+    with_store(
+        app,
+        move |store| Ok(store.restore(SessionId(id), EntryId(entry))?),
+    )
+    .await?;
+    Ok(StatusCode::NO_CONTENT)
+}
+
+/// A pasted list.
+#[derive(Deserialize)]
+pub struct Pasted {
+    text: String,
+}
+
+/// Adds the steps of a pasted checkout list, as one action.
+pub async fn checklist(
+    State(app): State<Arc<App>>,
+    Path(id): Path<i64>,
+    Json(pasted): Json<Pasted>,
+) -> Result<(StatusCode, Json<Vec<Entry<Step>>>), Failure> {
+    let added = with_store(app, move |store| {
+        let steps = read_checklist(&pasted.text)?;
+        Ok(store.add_all(SessionId(id), &steps, "checkout list added")?)
+    });
+    Ok((StatusCode::CREATED, Json(added.await?)))
+}
+
+pub async fn set_finding_state(
+    State(app): State<Arc<App>>,
+    Path(id): Path<i64>,
+    Json(state): Json<FindingState>,
+) -> Result<Json<Entry<FindingState>>, Failure> {
+    Ok(Json(
+        with_store(app, move |store| {
+            Ok(store.set_finding_state(SessionId(id), &state)?)
+        })
+        .await?,
+    ))
+}
+
+/// What a photograph is called.
+#[derive(Deserialize)]
+pub struct Named {
+    name: String,
+    #[serde(default)]
+    caption: String,
+}
+
+pub async fn add_photograph(
+    State(app): State<Arc<App>>,
+    Path(id): Path<i64>,
+    Query(named): Query<Named>,
+    bytes: Bytes,
+) -> Result<(StatusCode, Json<Entry<Photograph>>), Failure> {
+    let added = with_store(app, move |store| {
+        Ok(store.add_photograph(SessionId(id), &named.name, &bytes, &named.caption)?)
+    });
+    Ok((StatusCode::CREATED, Json(added.await?)))
+}
+
+pub async fn photograph(
+    State(app): State<Arc<App>>,
+    Path((id, entry)): Path<(i64, i64)>,
+) -> Result<Response, Failure> {
+    let (picture, bytes) = with_store(app, move |store| {
+        let photograph = store.entry::<Photograph>(SessionId(id), EntryId(entry))?.value;
+        let path = store.original_path(&photograph.digest)?;
+        let bytes =
+            std::fs::read(&path).map_err(|error| Failure::ours(format!("{}: {error}", path.display())))?;
+        Ok((photograph.picture, bytes))
+    })
+    .await?;
+    Ok(([(CONTENT_TYPE, picture.content_type())], bytes).into_response())
+}
+
+/// Undoes the last action that stands; null when there is none.
+pub async fn undo(State(app): State<Arc<App>>, Path(id): Path<i64>) -> Result<Json<Option<Action>>, Failure> {
+    Ok(Json(
+        with_store(app, move |store| Ok(store.undo(SessionId(id))?)).await?,
+    ))
+}
+
+/// Does again what was undone last; null when there is nothing.
+pub async fn redo(State(app): State<Arc<App>>, Path(id): Path<i64>) -> Result<Json<Option<Action>>, Failure> {
+    Ok(Json(
+        with_store(app, move |store| Ok(store.redo(SessionId(id))?)).await?,
+    ))
+}
+
+fn add_as<T: Kind + Clone>(store: &Store, id: SessionId, value: Value) -> Result<Value, Failure> {
+    json(&store.add(id, &read::<T>(value)?)?)
+}
+
+fn edit_as<T: Kind + Clone>(
+    store: &Store,
+    id: SessionId,
+    entry: EntryId,
+    value: Value,
+) -> Result<Value, Failure> {
+    json(&store.edit(id, entry, &read::<T>(value)?)?)
+}
+
+fn read<T: Kind>(value: Value) -> Result<T, Failure> {
+    serde_json::from_value(value).map_err(|error| Failure::wrong(format!("This is no {}: {error}.", T::KIND)))
+}
+
+fn json(value: &impl Serialize) -> Result<Value, Failure> {
+    serde_json::to_value(value).map_err(Failure::ours)
+}

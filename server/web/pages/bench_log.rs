@@ -1,0 +1,404 @@
+//! The bench log: what was done, seen and concluded in a session, and the bin.
+
+use std::sync::Arc;
+
+use askama::Template;
+use axum::extract::{Path, State};
+use axum::response::Html;
+use serde_json::json;
+
+use super::Places;
+use crate::report::inspect::{InspectReport, Severity};
+use crate::report::text::moment;
+use crate::store::{
+    Capture, Condition, Entry, EntryId, FindingState, Outcome, Photograph, Reading, Remark, SessionId, Step,
+    Store, Verdict,
+};
+use crate::web::api::log::{SessionLog, with_store};
+use crate::web::error::{Failure, PageFailure};
+use crate::web::state::App;
+
+#[derive(Template)]
+#[template(path = "pages/bench_log.html")]
+struct LogPage {
+    places: Places,
+    id: i64,
+    title: String,
+    job: String,
+    setup: String,
+    conditions: Vec<ConditionView>,
+    unsorted: Vec<CaptureView>,
+    findings: Vec<FindingView>,
+    remarks: Vec<RemarkView>,
+    readings: Vec<ReadingView>,
+    photographs: Vec<PhotographView>,
+    steps: Vec<StepView>,
+    /// What undoing would undo, and redoing do again.
+    undo: Option<String>,
+    redo: bool,
+    binned: Vec<BinnedView>,
+}
+
+struct ConditionView {
+    id: i64,
+    title: String,
+    remark: String,
+    since: String,
+    captures: Vec<CaptureView>,
+}
+
+struct CaptureView {
+    id: i64,
+    file: String,
+    size: String,
+    added: String,
+    remark: String,
+    /// The capture as JSON, to be sent back with one thing changed.
+    json: String,
+}
+
+struct FindingView {
+    key: String,
+    title: String,
+    severity: &'static str,
+    cause: String,
+    remark: String,
+    states: Vec<Choice>,
+}
+
+struct Choice {
+    word: String,
+    words: &'static str,
+    is_set: bool,
+}
+
+struct RemarkView {
+    id: i64,
+    at: String,
+    text: String,
+}
+
+struct ReadingView {
+    id: i64,
+    at: String,
+    rail: String,
+    nominal: String,
+    reading: String,
+    off: String,
+    wrong_sign: bool,
+    place: String,
+    remark: String,
+}
+
+struct PhotographView {
+    id: i64,
+    file: String,
+    caption: String,
+    json: String,
+}
+
+struct StepView {
+    id: i64,
+    number: usize,
+    what: String,
+    expect: String,
+    outcome: &'static str,
+    done: String,
+    remark: String,
+    json: String,
+    /// JSON to send for each outcome.
+    choices: Vec<StepChoice>,
+}
+
+struct StepChoice {
+    words: &'static str,
+    json: String,
+    is_set: bool,
+}
+
+struct BinnedView {
+    id: i64,
+    kind: &'static str,
+    what: String,
+    at: String,
+}
+
+pub async fn page(State(app): State<Arc<App>>, Path(id): Path<i64>) -> Result<Html<String>, PageFailure> {
+    let html = with_store(app, move |store| {
+        let log = SessionLog::of(store, SessionId(id))?;
+        let report = present_report(store, SessionId(id))?;
+        Ok(view(store, log, report.as_ref())?.render()?)
+    });
+    Ok(Html(html.await?))
+}
+
+/// The newest answer that is kept, whether or not something changed since.
+pub fn present_report(store: &Store, id: SessionId) -> Result<Option<InspectReport>, Failure> {
+    let text = store.latest_report(id)?;
+    // An answer that an older program kept in another shape is worked out again when the session is opened.
+    Ok(text.and_then(|text| serde_json::from_str(&text).ok()))
+}
+
+fn view(store: &Store, log: SessionLog, report: Option<&InspectReport>) -> Result<LogPage, Failure> {
+    let id = log.session.id;
+    let of = |condition: Option<EntryId>| {
+        let captures = log
+            .captures
+            .iter()
+            .filter(move |entry| entry.value.condition == condition);
+        captures.map(capture_view).collect::<Vec<_>>()
+    };
+    let known: Vec<EntryId> = log.conditions.iter().map(|entry| entry.id).collect();
+    let mut unsorted = of(None);
+    // Under a condition that is in the bin: they are still there.
+    let strays = log
+        .captures
+        .iter()
+        .filter(|c| c.value.condition.is_some_and(|id| !known.contains(&id)));
+    unsorted.extend(strays.map(capture_view));
+    let actions = &log.actions;
+    Ok(LogPage {
+        places: Places::of(id, "Bench log"),
+        id: id.0,
+        title: log.session.body.title.clone(),
+        job: log.session.body.job.clone(),
+        setup: log.session.body.setup.clone(),
+        conditions: log
+            .conditions
+            .iter()
+            .map(|entry| ConditionView {
+                id: entry.id.0,
+                title: entry.value.title.clone(),
+                remark: entry.value.remark.clone(),
+                since: moment(entry.created_ms),
+                captures: of(Some(entry.id)),
+            })
+            .collect(),
+        unsorted,
+        findings: findings(&log.finding_states, report),
+        remarks: log.remarks.iter().map(remark_view).collect(),
+        readings: log.readings.iter().map(reading_view).collect(),
+        photographs: log
+            .photographs
+            .iter()
+            .map(|entry| PhotographView {
+                id: entry.id.0,
+                file: entry.value.file.clone(),
+                caption: entry.value.caption.clone(),
+                json: json!(entry.value).to_string(),
+            })
+            .collect(),
+        steps: log
+            .steps
+            .iter()
+            .enumerate()
+            .map(|(i, entry)| step_view(i + 1, entry))
+            .collect(),
+        undo: actions
+            .iter()
+            .find(|action| !action.undone)
+            .map(|action| action.what.clone()),
+        redo: actions.first().is_some_and(|action| action.undone),
+        binned: binned(store, id)?,
+    })
+}
+
+fn capture_view(entry: &Entry<Capture>) -> CaptureView {
+    CaptureView {
+        id: entry.id.0,
+        file: entry.value.file.clone(),
+        size: bytes(entry.value.size_bytes),
+        added: moment(entry.created_ms),
+        remark: entry.value.remark.clone(),
+        json: json!(entry.value).to_string(),
+    }
+}
+
+/// Findings of the newest answer, then those that were judged earlier and are no longer found.
+fn findings(states: &[Entry<FindingState>], report: Option<&InspectReport>) -> Vec<FindingView> {
+    let state_of = |key: &str| {
+        states
+            .iter()
+            .find(|entry| entry.value.finding == key)
+            .map(|entry| &entry.value)
+    };
+    let choices = |now: Verdict| {
+        let all = [
+            Verdict::Open,
+            Verdict::Suspected,
+            Verdict::Confirmed,
+            Verdict::Fixed,
+            Verdict::NotAFault,
+        ];
+        let choice = |verdict: Verdict| Choice {
+            word: json!(verdict).as_str().unwrap_or_default().to_owned(),
+            words: verdict.words(),
+            is_set: verdict == now,
+        };
+        all.map(choice).into_iter().collect()
+    };
+    let view = |key: String, title: String, severity, state: Option<&FindingState>| FindingView {
+        key,
+        title,
+        severity,
+        cause: state.map(|state| state.cause.clone()).unwrap_or_default(),
+        remark: state.map(|state| state.remark.clone()).unwrap_or_default(),
+        states: choices(state.map(|state| state.state).unwrap_or_default()),
+    };
+    let found = report
+        .map(|report| report.findings.as_slice())
+        .unwrap_or_default();
+    let present = found.iter().map(|finding| {
+        let severity = match finding.severity {
+            Severity::Fault => "fault",
+            Severity::Warning => "warning",
+            Severity::Note => "note",
+        };
+        view(
+            finding.key(),
+            finding.title.clone(),
+            severity,
+            state_of(&finding.key()),
+        )
+    });
+    let gone = states.iter().map(|entry| &entry.value);
+    let gone = gone.filter(|state| found.iter().all(|finding| finding.key() != state.finding));
+    let gone = gone.map(|state| {
+        view(
+            state.finding.clone(),
+            state.title.clone(),
+            "not found any more",
+            Some(state),
+        )
+    });
+    present.chain(gone).collect()
+}
+
+fn remark_view(entry: &Entry<Remark>) -> RemarkView {
+    RemarkView {
+        id: entry.id.0,
+        at: moment(entry.value.at_ms.unwrap_or(entry.created_ms)),
+        text: entry.value.text.clone(),
+    }
+}
+
+fn reading_view(entry: &Entry<Reading>) -> ReadingView {
+    let value = &entry.value;
+    let unit = if value.unit.is_empty() { "V" } else { &value.unit };
+    ReadingView {
+        id: entry.id.0,
+        at: moment(value.at_ms.unwrap_or(entry.created_ms)),
+        rail: value.rail.clone(),
+        nominal: value
+            .nominal
+            .map(|nominal| format!("{nominal} {unit}"))
+            .unwrap_or_default(),
+        reading: format!("{} {unit}", value.reading),
+        off: value
+            .off_percent()
+            .map(|off| format!("{off:+.1} %"))
+            .unwrap_or_default(),
+        wrong_sign: value.has_wrong_sign(),
+        place: value.place.clone(),
+        remark: value.remark.clone(),
+    }
+}
+
+fn step_view(number: usize, entry: &Entry<Step>) -> StepView {
+    let value = &entry.value;
+    let choice = |outcome: Outcome| StepChoice {
+        words: outcome.words(),
+        json: json!(Step {
+            outcome,
+            ..value.clone()
+        })
+        .to_string(),
+        is_set: value.outcome == outcome,
+    };
+    StepView {
+        id: entry.id.0,
+        number,
+        what: value.what.clone(),
+        expect: value.expect.clone(),
+        outcome: value.outcome.words(),
+        done: value.done_ms.map(moment).unwrap_or_default(),
+        remark: value.remark.clone(),
+        json: json!(value).to_string(),
+        choices: [Outcome::Passed, Outcome::Failed, Outcome::Skipped, Outcome::Open]
+            .map(choice)
+            .into(),
+    }
+}
+
+fn binned(store: &Store, id: SessionId) -> Result<Vec<BinnedView>, Failure> {
+    let mut all = Vec::new();
+    let mut put = |kind, id: EntryId, what: String, binned_ms: Option<i64>| {
+        all.push((
+            binned_ms,
+            BinnedView {
+                id: id.0,
+                kind,
+                what,
+                at: binned_ms.map(moment).unwrap_or_default(),
+            },
+        ));
+    };
+    for entry in store.binned_entries::<Condition>(id)? {
+        put("condition", entry.id, entry.value.title, entry.binned_ms);
+    }
+    for entry in store.binned_entries::<Capture>(id)? {
+        put("capture", entry.id, entry.value.file, entry.binned_ms);
+    }
+    for entry in store.binned_entries::<Remark>(id)? {
+        put("remark", entry.id, entry.value.text, entry.binned_ms);
+    }
+    for entry in store.binned_entries::<Reading>(id)? {
+        put("reading", entry.id, entry.value.rail, entry.binned_ms);
+    }
+    for entry in store.binned_entries::<Photograph>(id)? {
+        put("photograph", entry.id, entry.value.file, entry.binned_ms);
+    }
+    for entry in store.binned_entries::<Step>(id)? {
+        put("step", entry.id, entry.value.what, entry.binned_ms);
+    }
+    all.sort_by_key(|(binned_ms, _)| std::cmp::Reverse(*binned_ms));
+    Ok(all.into_iter().map(|(_, view)| view).collect())
+}
+
+/// `12.3 kB`: a size as people read it.
+pub fn bytes(size: u64) -> String {
+    match size {
+        0..1000 => format!("{size} bytes"),
+        1000..1_000_000 => format!("{:.1} kB", size as f64 / 1e3),
+        1_000_000..1_000_000_000 => format!("{:.1} MB", size as f64 / 1e6),
+        _ => format!("{:.1} GB", size as f64 / 1e9),
+    }
+}
+
+#[derive(Template)]
+#[template(path = "pages/bin.html")]
+struct BinPage {
+    places: Places,
+    sessions: Vec<BinnedSession>,
+}
+
+struct BinnedSession {
+    id: i64,
+    title: String,
+    at: String,
+}
+
+/// Sessions in the bin.
+pub async fn bin_page(State(app): State<Arc<App>>) -> Result<Html<String>, PageFailure> {
+    let rows = with_store(app, |store| Ok(store.sessions(true)?)).await?;
+    let sessions = rows.into_iter().map(|row| BinnedSession {
+        id: row.session.id.0,
+        title: row.session.body.title,
+        at: row.session.binned_ms.map(moment).unwrap_or_default(),
+    });
+    let page = BinPage {
+        places: Places::none(),
+        sessions: sessions.collect(),
+    };
+    Ok(Html(page.render()?))
+}

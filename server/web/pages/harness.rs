@@ -1,0 +1,95 @@
+//! The harness sheet: pins with their signals and neighbours, in and out as CSV, and which clip to move next.
+
+use std::sync::Arc;
+
+use askama::Template;
+use axum::extract::{Path, State};
+use axum::response::Html;
+
+use super::Places;
+use super::bench_log::present_report;
+use crate::harness::Move;
+use crate::store::SessionId;
+use crate::web::api::harness::{clips_of, harness_of};
+use crate::web::api::log::with_store;
+use crate::web::error::PageFailure;
+use crate::web::state::App;
+use crate::workflow::places;
+
+/// Most pins shown as a table; the CSV has them all.
+const MOST_ROWS: usize = 2000;
+
+#[derive(Template)]
+#[template(path = "pages/harness.html")]
+struct HarnessPage {
+    places: Places,
+    id: i64,
+    csv: String,
+    pins: Vec<PinView>,
+    left_out: usize,
+    told: Vec<FindingView>,
+    moves: Vec<Move>,
+}
+
+struct PinView {
+    place: String,
+    signal: String,
+    colour: String,
+    neighbours: String,
+    line: String,
+}
+
+struct FindingView {
+    title: String,
+    sentences: Vec<String>,
+}
+
+pub async fn page(State(app): State<Arc<App>>, Path(id): Path<i64>) -> Result<Html<String>, PageFailure> {
+    let html = with_store(app, move |store| {
+        let session = SessionId(id);
+        let harness = harness_of(store, session)?;
+        let clips = clips_of(store, session, &harness)?;
+        let report = present_report(store, session)?;
+        let (told, moves) = match &report {
+            Some(report) => {
+                let title = |finding: &str| {
+                    let found = report.findings.iter().find(|row| row.id == finding);
+                    found.map(|row| row.title.clone()).unwrap_or_default()
+                };
+                let told = places::of_findings(&harness, &clips, report).into_iter();
+                let told = told.map(|told| FindingView {
+                    title: title(&told.finding),
+                    sentences: told.sentences,
+                });
+                (told.collect(), places::moves(&harness, &clips, report))
+            }
+            None => (Vec::new(), Vec::new()),
+        };
+        let pins = harness.pins();
+        let page = HarnessPage {
+            places: Places::of(session, "Harness sheet"),
+            id,
+            csv: if pins.is_empty() {
+                String::new()
+            } else {
+                harness.to_csv()
+            },
+            pins: pins
+                .iter()
+                .take(MOST_ROWS)
+                .map(|pin| PinView {
+                    place: pin.place(),
+                    signal: pin.signal.clone(),
+                    colour: pin.colour.clone(),
+                    neighbours: pin.neighbours.clone(),
+                    line: pin.line.clone(),
+                })
+                .collect(),
+            left_out: pins.len().saturating_sub(MOST_ROWS),
+            told,
+            moves,
+        };
+        Ok(page.render()?)
+    });
+    Ok(Html(html.await?))
+}

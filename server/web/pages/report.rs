@@ -1,0 +1,361 @@
+//! The report: one page to print or to send, a single HTML file with its figures and photographs inside. The same
+//! session gives the same bytes: no clock is read, and all moments are in UTC.
+
+use std::sync::Arc;
+
+use askama::Template;
+use axum::extract::{Path, State};
+use axum::http::HeaderValue;
+use axum::http::header::CONTENT_SECURITY_POLICY;
+use axum::response::{Html, IntoResponse, Response};
+
+use super::figures::drawing;
+use crate::report::inspect::{Finding, Severity};
+use crate::report::text::{headline, moment};
+use crate::store::{Entry, EntryId, FindingState, Outcome, SessionId, Store, Verdict};
+use crate::web::api::harness::{clips_of, harness_of};
+use crate::web::api::log::{SessionLog, with_store};
+use crate::web::error::{Failure, PageFailure};
+use crate::web::opened::Opened;
+use crate::web::state::App;
+use crate::workflow::places;
+
+/// No script, nothing from elsewhere; the page's own style sheet and pictures are inside it.
+const POLICY: &str = "default-src 'none'; style-src 'unsafe-inline'; img-src data:; base-uri 'none'; \
+                      form-action 'none'; frame-ancestors 'none'";
+
+/// Findings that get a figure; the rest are told in words.
+const MOST_FIGURES: usize = 12;
+
+#[derive(Template)]
+#[template(path = "pages/report.html")]
+struct ReportPage {
+    title: String,
+    job: Vec<String>,
+    created: String,
+    changed: String,
+    headline: String,
+    version: &'static str,
+    conditions: Vec<ConditionView>,
+    findings: Vec<FindingView>,
+    readings: Vec<ReadingView>,
+    steps: Vec<StepView>,
+    remarks: Vec<(String, String)>,
+    photographs: Vec<PhotographView>,
+    open: Vec<String>,
+}
+
+struct ConditionView {
+    title: String,
+    remark: String,
+    /// Name, size, moment, remark.
+    captures: Vec<[String; 4]>,
+}
+
+struct FindingView {
+    number: usize,
+    severity: &'static str,
+    title: String,
+    detail: String,
+    places: Vec<String>,
+    ruled_out: Vec<String>,
+    try_next: Vec<String>,
+    state: &'static str,
+    cause: String,
+    remark: String,
+    /// SVG without anything from a file that is not escaped: made by `web::figure`.
+    figure: Option<String>,
+}
+
+struct ReadingView {
+    cells: [String; 6],
+    wrong_sign: bool,
+}
+
+struct StepView {
+    what: String,
+    expect: String,
+    outcome: &'static str,
+    done: String,
+    remark: String,
+    captures: String,
+}
+
+struct PhotographView {
+    source: String,
+    caption: String,
+}
+
+pub async fn page(State(app): State<Arc<App>>, Path(id): Path<i64>) -> Result<Response, PageFailure> {
+    let id = SessionId(id);
+    let opened = app.in_memory(id);
+    let html = with_store(app, move |store| render(store, id, opened.as_deref())).await?;
+    let policy = (CONTENT_SECURITY_POLICY, HeaderValue::from_static(POLICY));
+    Ok(([policy], Html(html)).into_response())
+}
+
+fn render(store: &Store, id: SessionId, opened: Option<&Opened>) -> Result<String, Failure> {
+    let log = SessionLog::of(store, id)?;
+    let body = &log.session.body;
+    let page = ReportPage {
+        title: body.title.clone(),
+        job: body
+            .job
+            .split("\n\n")
+            .filter(|part| !part.trim().is_empty())
+            .map(str::to_owned)
+            .collect(),
+        created: moment(log.session.created_ms),
+        changed: moment(log.session.changed_ms),
+        headline: opened.map(|opened| headline(&opened.report)).unwrap_or_default(),
+        version: env!("CARGO_PKG_VERSION"),
+        conditions: conditions(&log),
+        findings: match opened {
+            Some(opened) => findings(store, id, &log, opened)?,
+            None => Vec::new(),
+        },
+        readings: log.readings.iter().map(|entry| reading(&log, entry)).collect(),
+        steps: log
+            .steps
+            .iter()
+            .map(|entry| StepView {
+                what: entry.value.what.clone(),
+                expect: entry.value.expect.clone(),
+                outcome: entry.value.outcome.words(),
+                done: entry.value.done_ms.map(moment).unwrap_or_default(),
+                remark: entry.value.remark.clone(),
+                captures: capture_names(&log, &entry.value.captures),
+            })
+            .collect(),
+        remarks: log
+            .remarks
+            .iter()
+            .map(|entry| {
+                (
+                    moment(entry.value.at_ms.unwrap_or(entry.created_ms)),
+                    entry.value.text.clone(),
+                )
+            })
+            .collect(),
+        photographs: photographs(store, &log)?,
+        open: still_open(&log, opened),
+    };
+    Ok(page.render()?)
+}
+
+fn conditions(log: &SessionLog) -> Vec<ConditionView> {
+    let of = |condition: Option<EntryId>| {
+        let captures = log
+            .captures
+            .iter()
+            .filter(move |entry| entry.value.condition == condition);
+        let row = |entry: &Entry<crate::store::Capture>| {
+            let value = &entry.value;
+            [
+                value.file.clone(),
+                super::bench_log::bytes(value.size_bytes),
+                moment(entry.created_ms),
+                value.remark.clone(),
+            ]
+        };
+        captures.map(row).collect::<Vec<_>>()
+    };
+    let without = ConditionView {
+        title: "No condition named".to_owned(),
+        remark: String::new(),
+        captures: of(None),
+    };
+    let named = log.conditions.iter().map(|entry| ConditionView {
+        title: entry.value.title.clone(),
+        remark: entry.value.remark.clone(),
+        captures: of(Some(entry.id)),
+    });
+    std::iter::once(without)
+        .filter(|view| !view.captures.is_empty())
+        .chain(named)
+        .collect()
+}
+
+fn state_of<'a>(log: &'a SessionLog, finding: &Finding) -> Option<&'a FindingState> {
+    let key = finding.key();
+    log.finding_states
+        .iter()
+        .map(|entry| &entry.value)
+        .find(|state| state.finding == key)
+}
+
+fn findings(
+    store: &Store,
+    id: SessionId,
+    log: &SessionLog,
+    opened: &Opened,
+) -> Result<Vec<FindingView>, Failure> {
+    let harness = harness_of(store, id)?;
+    let clips = clips_of(store, id, &harness)?;
+    let mut told = places::of_findings(&harness, &clips, &opened.report);
+    let view = |(index, finding): (usize, &Finding)| {
+        let state = state_of(log, finding);
+        let place = told.iter_mut().find(|told| told.finding == finding.id);
+        let coupling = opened.report.couplings.iter().find(|row| {
+            finding.topic == "coupling"
+                && finding
+                    .lines
+                    .starts_with(&[row.victim.clone(), row.aggressor.clone()])
+        });
+        let is_drawn = index < MOST_FIGURES && finding.severity != Severity::Note;
+        FindingView {
+            number: index + 1,
+            severity: severity_word(finding.severity),
+            title: finding.title.clone(),
+            detail: finding.detail.clone(),
+            places: place
+                .map(|place| std::mem::take(&mut place.sentences))
+                .unwrap_or_default(),
+            ruled_out: coupling
+                .map(|row| row.ruled_out.iter().map(|out| out.reason.clone()).collect())
+                .unwrap_or_default(),
+            try_next: finding.try_next.clone(),
+            state: state.map(|state| state.state).unwrap_or_default().words(),
+            cause: state.map(|state| state.cause.clone()).unwrap_or_default(),
+            remark: state.map(|state| state.remark.clone()).unwrap_or_default(),
+            figure: is_drawn.then(|| drawing(opened, finding, 1)),
+        }
+    };
+    Ok(opened.report.findings.iter().enumerate().map(view).collect())
+}
+
+fn severity_word(severity: Severity) -> &'static str {
+    match severity {
+        Severity::Fault => "fault",
+        Severity::Warning => "warning",
+        Severity::Note => "note",
+    }
+}
+
+fn reading(log: &SessionLog, entry: &Entry<crate::store::Reading>) -> ReadingView {
+    let value = &entry.value;
+    let unit = if value.unit.is_empty() { "V" } else { &value.unit };
+    let condition = log
+        .conditions
+        .iter()
+        .find(|held| Some(held.id) == value.condition);
+    let place = match condition {
+        Some(condition) => format!("{} ({})", value.place, condition.value.title),
+        None => value.place.clone(),
+    };
+    ReadingView {
+        cells: [
+            value.rail.clone(),
+            value
+                .nominal
+                .map(|nominal| format!("{nominal} {unit}"))
+                .unwrap_or_default(),
+            format!("{} {unit}", value.reading),
+            value
+                .off_percent()
+                .map(|off| format!("{off:+.1} %"))
+                .unwrap_or_default(),
+            place,
+            moment(value.at_ms.unwrap_or(entry.created_ms)),
+        ],
+        wrong_sign: value.has_wrong_sign(),
+    }
+}
+
+fn capture_names(log: &SessionLog, ids: &[EntryId]) -> String {
+    let names = ids
+        .iter()
+        .filter_map(|id| log.captures.iter().find(|entry| entry.id == *id));
+    names
+        .map(|entry| entry.value.file.clone())
+        .collect::<Vec<_>>()
+        .join(", ")
+}
+
+fn photographs(store: &Store, log: &SessionLog) -> Result<Vec<PhotographView>, Failure> {
+    let view = |entry: &Entry<crate::store::Photograph>| {
+        let value = &entry.value;
+        let path = store.original_path(&value.digest)?;
+        let bytes =
+            std::fs::read(&path).map_err(|error| Failure::ours(format!("{}: {error}", path.display())))?;
+        let caption = if value.caption.is_empty() {
+            &value.file
+        } else {
+            &value.caption
+        };
+        Ok(PhotographView {
+            source: format!("data:{};base64,{}", value.picture.content_type(), base64(&bytes)),
+            caption: caption.clone(),
+        })
+    };
+    log.photographs.iter().map(view).collect()
+}
+
+/// What is not settled: findings that nobody confirmed as fixed or cleared, steps not passed, wrong readings.
+fn still_open(log: &SessionLog, opened: Option<&Opened>) -> Vec<String> {
+    let mut open = Vec::new();
+    for finding in opened.iter().flat_map(|opened| &opened.report.findings) {
+        let state = state_of(log, finding)
+            .map(|state| state.state)
+            .unwrap_or_default();
+        if finding.severity != Severity::Note && !matches!(state, Verdict::Fixed | Verdict::NotAFault) {
+            open.push(format!("{} ({})", finding.title, state.words()));
+        }
+    }
+    for entry in &log.readings {
+        if entry.value.has_wrong_sign() {
+            open.push(format!("{} reads with the wrong sign", entry.value.rail));
+        }
+    }
+    for (index, entry) in log.steps.iter().enumerate() {
+        if matches!(entry.value.outcome, Outcome::Open | Outcome::Failed) {
+            open.push(format!(
+                "step {}: {} ({})",
+                index + 1,
+                entry.value.what,
+                entry.value.outcome.words()
+            ));
+        }
+    }
+    open
+}
+
+/// RFC 4648, section 4, with padding.
+fn base64(bytes: &[u8]) -> String {
+    const LETTERS: &[u8; 64] = b"ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789+/";
+    let mut text = String::with_capacity(bytes.len().div_ceil(3) * 4);
+    for part in bytes.chunks(3) {
+        let bits =
+            part.iter().fold(0u32, |bits, &byte| bits << 8 | u32::from(byte)) << (8 * (3 - part.len()));
+        for place in 0..4 {
+            if place <= part.len() {
+                text.push(LETTERS[(bits >> (18 - 6 * place) & 63) as usize] as char);
+            } else {
+                text.push('=');
+            }
+        }
+    }
+    text
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn base64_is_the_standard_s() {
+        // RFC 4648, section 10.
+        let cases = [
+            ("", ""),
+            ("f", "Zg=="),
+            ("fo", "Zm8="),
+            ("foo", "Zm9v"),
+            ("foob", "Zm9vYg=="),
+            ("fooba", "Zm9vYmE="),
+            ("foobar", "Zm9vYmFy"),
+        ];
+        for (plain, coded) in cases {
+            assert_eq!(base64(plain.as_bytes()), coded);
+        }
+    }
+}

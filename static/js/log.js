@@ -1,0 +1,109 @@
+// @ts-check
+// Forms and buttons that send JSON or bytes, and then show the page anew. What is typed and not yet kept is put
+// aside with every keystroke, so that a page that dies loses nothing.
+import { all, find } from "./lib/dom.js";
+import { sendBytes, sendJson } from "./lib/fetch.js";
+
+/** @param {Element} element @param {string} sentence */
+function tell(element, sentence) {
+  const place = find(".told", element.closest("form") ?? undefined) ?? find(".told");
+  if (place) place.textContent = sentence;
+}
+
+/** @param {HTMLElement} element */
+function done(element) {
+  const next = element.dataset.then;
+  if (next) location.assign(next);
+  else location.reload();
+}
+
+/** What a form says, as an object: numbers as numbers, an empty number as null. @param {HTMLFormElement} form */
+export function bodyOf(form) {
+  const body = JSON.parse(form.dataset.base ?? "{}");
+  for (const field of /** @type {any[]} */ ([...form.elements])) {
+    if (!field.name || field.type === "file") continue;
+    body[field.name] = field.type === "number" ? (field.value === "" ? null : field.valueAsNumber) : field.value;
+  }
+  return body;
+}
+
+/** Where a form's draft is kept. @param {HTMLFormElement} form */
+const draftKey = (form) => `draft ${location.pathname} ${form.dataset.method ?? "POST"} ${form.dataset.send} ${find("[name=finding]", form)?.value ?? ""}`;
+
+/** @param {HTMLFormElement} form */
+function keepDraft(form) {
+  try {
+    const draft = JSON.parse(localStorage.getItem(draftKey(form)) ?? "null");
+    for (const [name, value] of Object.entries(draft ?? {})) {
+      const field = /** @type {any} */ (form.elements.namedItem(name));
+      if (field && field.value !== value) {
+        field.value = value;
+        const details = form.closest("details");
+        if (details) details.open = true;
+      }
+    }
+    form.addEventListener("input", (event) => {
+      const field = /** @type {any} */ (event.target);
+      if (!field.name || field.type === "file") return;
+      const kept = JSON.parse(localStorage.getItem(draftKey(form)) ?? "{}");
+      kept[field.name] = field.value;
+      localStorage.setItem(draftKey(form), JSON.stringify(kept));
+    });
+  } catch {
+    // A browser that keeps nothing for us: the forms work all the same.
+  }
+}
+
+/** @param {HTMLElement} element @param {() => Promise<any>} work */
+async function send(element, work) {
+  tell(element, "");
+  /** @type {any} */ (element).disabled = true;
+  try {
+    await work();
+    done(element);
+  } catch (error) {
+    tell(element, /** @type {Error} */ (error).message);
+    /** @type {any} */ (element).disabled = false;
+  }
+}
+
+for (const form of all("form[data-send]")) {
+  keepDraft(form);
+  form.addEventListener("submit", (/** @type {Event} */ event) => {
+    event.preventDefault();
+    send(form, async () => {
+      await sendJson(form.dataset.send, bodyOf(form), form.dataset.method ?? "POST");
+      try {
+        localStorage.removeItem(draftKey(form));
+      } catch {
+        // Nothing was kept.
+      }
+    });
+  });
+}
+
+for (const form of all("form[data-bytes]")) {
+  form.addEventListener("submit", (/** @type {Event} */ event) => {
+    event.preventDefault();
+    const file = form.elements.namedItem("file").files[0];
+    const caption = form.elements.namedItem("caption")?.value ?? "";
+    const query = new URLSearchParams({ name: file.name, caption });
+    send(form, () => sendBytes(`${form.dataset.bytes}?${query}`, file));
+  });
+}
+
+for (const button of all("button[data-send]")) {
+  button.addEventListener("click", () => {
+    const body = JSON.parse(button.dataset.base ?? "null");
+    if (button.dataset.now && body) body[button.dataset.now] = Date.now();
+    send(button, () => sendJson(button.dataset.send, body, button.dataset.method ?? "POST"));
+  });
+}
+
+for (const input of all("input[data-into]")) {
+  input.addEventListener("change", async () => {
+    const field = input.form.elements.namedItem(input.dataset.into);
+    field.value = await input.files[0].text();
+    field.dispatchEvent(new Event("input", { bubbles: true }));
+  });
+}
