@@ -39,8 +39,20 @@ use input::{Input, Source};
 /// # Errors
 /// See [`ErrorKind`]; the message is one line with file, place, found, expected and what to do.
 pub fn read_file(path: &Path, options: &ReadOptions, progress: &dyn Progress) -> Result<Capture, Error> {
-    let name = input::shown_name(path);
-    read_source(&Source::Path(path.to_owned()), &name, options, progress)
+    read_file_as(path, &input::shown_name(path), options, progress)
+}
+
+/// The same for a file that is shown under another name than its path has.
+///
+/// # Errors
+/// As [`read_file`].
+pub fn read_file_as(
+    path: &Path,
+    name: &str,
+    options: &ReadOptions,
+    progress: &dyn Progress,
+) -> Result<Capture, Error> {
+    read_source(&Source::Path(path.to_owned()), name, options, progress)
 }
 
 /// Reads a capture from a stream called `name` (standard input, say). It is first put in a temporary file,

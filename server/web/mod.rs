@@ -16,6 +16,7 @@ mod router;
 mod serve;
 mod state;
 mod view;
+mod work;
 pub mod window;
 
 pub use guard::Guard;

@@ -6,7 +6,7 @@ use axum::Router;
 use axum::extract::Request;
 use axum::middleware::from_fn_with_state;
 use axum::response::{IntoResponse, Response};
-use axum::routing::get;
+use axum::routing::{get, post};
 use tower_http::compression::CompressionLayer;
 use tower_http::compression::predicate::{DefaultPredicate, NotForContentType, Predicate};
 
@@ -19,7 +19,8 @@ use super::{api, assets, pages};
 pub fn router(app: Arc<App>) -> Router {
     let guard = app.guard.clone();
     // Columns of numbers go out as they are: packing them costs more than loopback does.
-    let worth_packing = DefaultPredicate::new().and(NotForContentType::const_new("application/octet-stream"));
+    let worth_packing = DefaultPredicate::new().and(NotForContentType::const_new("application/octet-stream"))
+        .and(NotForContentType::SSE);
     Router::new()
         .route("/", get(pages::start::page))
         .route("/sessions/{id}", get(pages::findings::page))
@@ -33,6 +34,8 @@ pub fn router(app: Arc<App>) -> Router {
             "/api/sessions",
             get(api::sessions::list).post(api::sessions::create),
         )
+        .route("/api/sessions/{id}/captures", post(api::upload::capture))
+        .route("/api/sessions/{id}/work", get(api::upload::work))
         .route("/api/sessions/{id}/diagram", get(api::diagram::overview))
         .route("/api/sessions/{id}/window", get(api::windows::window))
         .route("/api/sessions/{id}/density", get(api::windows::density))

@@ -8,6 +8,7 @@ use crate::store::{SessionId, Store};
 use super::error::Failure;
 use super::guard::Guard;
 use super::opened::Opened;
+use super::work::Work;
 
 /// Most bytes that one uploaded file may have, unless told otherwise: 16 GiB.
 pub const UPLOAD_LIMIT_BYTES: u64 = 16 << 30;
@@ -19,6 +20,7 @@ pub struct App {
     pub store: Store,
     pub guard: Arc<Guard>,
     pub upload_limit_bytes: u64,
+    pub(super) work: Work,
     /// Last looked at last.
     opened: Mutex<Vec<Arc<Opened>>>,
 }
@@ -29,6 +31,7 @@ impl App {
             store,
             guard: Arc::new(Guard::new(listen, allowed_hosts)),
             upload_limit_bytes: UPLOAD_LIMIT_BYTES,
+            work: Work::default(),
             opened: Mutex::default(),
         }
     }

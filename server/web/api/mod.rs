@@ -5,4 +5,5 @@ pub mod harness;
 pub mod log;
 pub mod sessions;
 pub mod transfer;
+pub mod upload;
 pub mod windows;

@@ -1,6 +1,7 @@
 //! Findings: the sheet to read beside the timing diagram.
 
 use std::sync::Arc;
+use std::time::Duration;
 
 use askama::Template;
 use axum::extract::{Path, State};
@@ -11,6 +12,10 @@ use crate::store::SessionId;
 use crate::web::error::PageFailure;
 use crate::web::state::App;
 use crate::web::view::{Sheet, sheet};
+use crate::web::work::Stage;
+
+/// A session that opens this fast is shown at once; else the page tells how far the reading is.
+const AT_ONCE: Duration = Duration::from_millis(400);
 
 #[derive(Template)]
 #[template(path = "pages/findings.html")]
@@ -18,23 +23,39 @@ struct FindingsPage {
     places: Places,
     id: i64,
     title: String,
-    /// Null when the session has no capture yet.
+    /// Null when the session is not open.
     sheet: Option<Sheet>,
+    /// Captures are being read.
+    is_reading: bool,
+    /// Why the captures could not be read.
+    trouble: Option<String>,
 }
 
 pub async fn page(State(app): State<Arc<App>>, Path(id): Path<i64>) -> Result<Html<String>, PageFailure> {
     let id = SessionId(id);
+    let (title, key) = {
+        let app = app.clone();
+        tokio::task::spawn_blocking(move || Ok::<_, PageFailure>((app.store.session(id)?.body.title, app.present_key(id)?)))
+            .await??
+    };
+    let is_open = app.in_memory(id).is_some_and(|opened| key.as_ref().is_none_or(|key| opened.key == *key));
+    let (mut is_reading, mut trouble) = (false, None);
+    if key.is_some() && !is_open {
+        let mut stages = app.start_work(id);
+        let over = tokio::time::timeout(AT_ONCE, stages.wait_for(|stage| !matches!(stage, Stage::Step(_))));
+        match over.await {
+            Ok(Ok(stage)) => {
+                if let Stage::Failed(sentence) = &*stage {
+                    trouble = Some(sentence.clone());
+                }
+            }
+            _ => is_reading = true,
+        }
+    }
     let html = tokio::task::spawn_blocking(move || -> Result<String, PageFailure> {
-        let (title, sheet) = match app.in_memory(id) {
-            Some(opened) => (opened.title.clone(), Some(sheet(&opened))),
-            None => (app.store.session(id)?.body.title, None),
-        };
-        let page = FindingsPage {
-            places: Places::of(id, "Findings"),
-            id: id.0,
-            title,
-            sheet,
-        };
+        let opened = if is_reading || trouble.is_some() { None } else { app.in_memory(id) };
+        let sheet = opened.map(|opened| sheet(&opened));
+        let page = FindingsPage { places: Places::of(id, "Findings"), id: id.0, title, sheet, is_reading, trouble };
         Ok(page.render()?)
     })
     .await??;

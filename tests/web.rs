@@ -1,0 +1,194 @@
+//! The pages and the interface for programs, asked as a browser asks.
+
+#[path = "common/carillon.rs"]
+mod carillon;
+
+use std::sync::Arc;
+
+use axum::Router;
+use axum::body::Body;
+use axum::http::{Request, StatusCode, header};
+use edgewitness::store::{SessionBody, SessionId, Store};
+use edgewitness::web::{App, Opened, router};
+use http_body_util::BodyExt;
+use tower::ServiceExt;
+
+/// A server on a folder of its own, with the carillon open as session 1.
+struct Bench {
+    router: Router,
+    _folder: tempfile::TempDir,
+}
+
+impl Bench {
+    fn new(hostile: &str) -> Bench {
+        let folder = tempfile::tempdir().unwrap();
+        let store = Store::open(folder.path()).unwrap();
+        let body = SessionBody { title: "Third <b>evening</b>".to_owned(), ..SessionBody::default() };
+        let session = store.create_session(&body).unwrap();
+        let mut app = App::new(store, "127.0.0.1:7117".parse().unwrap(), &[]);
+        app.upload_limit_bytes = 1 << 20;
+        let (capture, report) = carillon::carillon(hostile);
+        app.keep(Opened::new(session.id, session.body.title, capture, report, String::new()));
+        assert_eq!(session.id, SessionId(1));
+        Bench { router: router(Arc::new(app)), _folder: folder }
+    }
+
+    async fn ask(&self, request: Request<Body>) -> (StatusCode, Vec<u8>) {
+        let response = self.router.clone().oneshot(request).await.unwrap();
+        let policy = response.headers()[header::CONTENT_SECURITY_POLICY].to_str().unwrap().to_owned();
+        assert!(policy.contains("default-src 'none'") && !policy.contains("unsafe"), "{policy}");
+        let status = response.status();
+        (status, response.into_body().collect().await.unwrap().to_bytes().to_vec())
+    }
+
+    async fn get(&self, path: &str) -> (StatusCode, String) {
+        let request = Request::get(path).header(header::HOST, "localhost:7117").body(Body::empty()).unwrap();
+        let (status, bytes) = self.ask(request).await;
+        (status, String::from_utf8_lossy(&bytes).into_owned())
+    }
+
+    async fn json(&self, path: &str) -> serde_json::Value {
+        let (status, body) = self.get(path).await;
+        assert_eq!(status, StatusCode::OK, "{path}: {body}");
+        serde_json::from_str(&body).unwrap()
+    }
+}
+
+#[tokio::test]
+async fn the_sheet_reads_without_script() {
+    let (status, page) = Bench::new("BEAT").get("/sessions/1").await;
+    assert_eq!(status, StatusCode::OK);
+    for text in [
+        "Two things look wrong.",
+        "20 of 20 stray pulses follow",
+        "50 % of falls strike (34–66 %)",
+        "once <b class=\"line-name\">STEP</b> is allowed for",
+        "Ring out the wire with the power off",
+        "Before hands go in",
+        "/sessions/1/findings/F1/figure.svg",
+        "CLEAR_N dips for 8 ns, 13 ns after STEP falls.",
+    ] {
+        assert!(page.contains(text) || page.contains(&text.replace("<b class=\"line-name\">STEP</b>", "STEP")), "{text}");
+    }
+    let first = page.find("CLEAR_N</b>: 20 of 20").expect("the first finding");
+    let second = page.find("5 of 10 pulses").expect("the second finding");
+    assert!(first < page.rfind("5 of 10 pulses").unwrap() && second < page.find("never moves").unwrap());
+}
+
+#[tokio::test]
+async fn names_from_files_are_text_everywhere() {
+    let hostile = "<script>alert(1)</script>";
+    let bench = Bench::new(hostile);
+    for path in ["/", "/sessions/1", "/sessions/1/findings/F1/figure.svg", "/sessions/1/figure.svg?start=0&end=900&lines=2&caption=%3Cscript%3E"] {
+        let (status, page) = bench.get(path).await;
+        assert_eq!(status, StatusCode::OK, "{path}");
+        assert!(!page.contains("<script>") && !page.contains("<b>evening"), "{path}");
+    }
+    let (_, figure) = bench.get("/sessions/1/findings/F1/figure.svg").await;
+    assert!(figure.contains("&lt;script&gt;alert(1)&lt;/script&gt;"));
+    let diagram = bench.json("/api/sessions/1/diagram").await;
+    assert_eq!(diagram["lines"][2]["name"], hostile);
+}
+
+#[tokio::test]
+async fn requests_from_elsewhere_are_refused() {
+    let bench = Bench::new("BEAT");
+    let ask = |host: &'static str, origin: Option<&'static str>| {
+        let mut request = Request::get("/api/sessions").header(header::HOST, host);
+        if let Some(origin) = origin {
+            request = request.header(header::ORIGIN, origin);
+        }
+        bench.ask(request.body(Body::empty()).unwrap())
+    };
+    assert_eq!(ask("localhost:7117", None).await.0, StatusCode::OK);
+    assert_eq!(ask("localhost:7117", Some("http://localhost:7117")).await.0, StatusCode::OK);
+    assert_eq!(ask("rebound.example:7117", None).await.0, StatusCode::FORBIDDEN);
+    assert_eq!(ask("localhost:7117", Some("http://elsewhere.example")).await.0, StatusCode::FORBIDDEN);
+    let form = Request::post("/api/sessions")
+        .header(header::HOST, "localhost:7117")
+        .header(header::CONTENT_TYPE, "text/plain")
+        .body(Body::from("{\"title\": \"from elsewhere\"}"));
+    assert_eq!(bench.ask(form.unwrap()).await.0, StatusCode::UNSUPPORTED_MEDIA_TYPE);
+}
+
+#[tokio::test]
+async fn no_path_from_a_request_reaches_the_file_system() {
+    let bench = Bench::new("BEAT");
+    for path in ["/static/../Cargo.toml", "/static/%2e%2e/Cargo.toml", "/static//etc/passwd", "/static/js/..%2f..%2fCargo.toml"] {
+        let (status, _) = bench.get(path).await;
+        assert_eq!(status, StatusCode::NOT_FOUND, "{path}");
+    }
+    assert_eq!(bench.get("/static/js/main.js").await.0, StatusCode::OK);
+    assert_eq!(bench.get("/sessions/99").await.0, StatusCode::NOT_FOUND);
+    assert_eq!(bench.get("/nowhere").await.0, StatusCode::NOT_FOUND);
+}
+
+#[tokio::test]
+async fn occurrences_tie_the_guilty_edge_to_its_stray() {
+    let bench = Bench::new("BEAT");
+    let first = bench.json("/api/sessions/1/findings/F1/occurrences").await;
+    assert_eq!(first["count"], 20);
+    assert_eq!(
+        first["occurrences"][1],
+        serde_json::json!({"from": 2120, "to": 2141, "caption": "CLEAR_N dips for 8 ns, 13 ns after STEP falls.",
+            "marks": [{"kind": "stray", "line": 1, "start": 2133, "end": 2141}, {"kind": "cause", "line": 0, "at": 2120}]})
+    );
+    let second = bench.json("/api/sessions/1/findings/F2/occurrences").await;
+    assert_eq!(second["count"], 5);
+    assert_eq!(
+        second["occurrences"][0]["marks"][0],
+        serde_json::json!({"kind": "missing", "from": 3, "sent": 4300, "line": 4, "start": 4306, "end": 4366})
+    );
+}
+
+#[tokio::test]
+async fn a_window_holds_edges_strays_and_stretches() {
+    let bench = Bench::new("BEAT");
+    let request = Request::get("/api/sessions/1/window?start=2000&end=3000&columns=100&lines=0,1,9")
+        .header(header::HOST, "localhost:7117");
+    let (status, body) = bench.ask(request.body(Body::empty()).unwrap()).await;
+    assert_eq!(status, StatusCode::OK);
+    let head_length = u32::from_le_bytes(body[..4].try_into().unwrap()) as usize;
+    assert_eq!((4 + head_length) % 8, 0, "numbers start at a multiple of eight bytes");
+    let head: serde_json::Value = serde_json::from_slice(&body[4..4 + head_length]).unwrap();
+    let numbers = |place: &serde_json::Value| -> Vec<f64> {
+        let first = 4 + head_length + place[0].as_u64().unwrap() as usize;
+        let count = place[1].as_u64().unwrap() as usize;
+        body[first..first + 8 * count].chunks(8).map(|b| f64::from_le_bytes(b.try_into().unwrap())).collect()
+    };
+    let lines = &head["lines"];
+    assert_eq!((lines[0]["entering"].as_u64(), lines[0]["first"].as_u64()), (Some(1), Some(4)));
+    assert_eq!(numbers(&lines[0]["edges"]), [120.0, 200.0]);
+    assert_eq!(numbers(&lines[1]["edges"]), [133.0, 141.0]);
+    assert_eq!(numbers(&lines[1]["strays"]), [133.0, 141.0]);
+    assert_eq!(numbers(&lines[2]["stretches"]), [0.0, 1000.0, 0.0]);
+    for wrong in ["start=5&end=5&columns=10", "start=0&end=9&columns=0", "start=0&end=9&columns=10&lines=10"] {
+        let (status, _) = bench.get(&format!("/api/sessions/1/window?{wrong}")).await;
+        assert_eq!(status, StatusCode::BAD_REQUEST, "{wrong}");
+    }
+}
+
+#[tokio::test]
+async fn the_density_strip_loses_no_stray() {
+    let density = Bench::new("BEAT").json("/api/sessions/1/density?columns=40").await;
+    let sum = |name: &str| density[name].as_array().unwrap().iter().map(|n| n.as_u64().unwrap()).sum::<u64>();
+    assert_eq!(sum("strays"), 20);
+    let (capture, _) = carillon::carillon("BEAT");
+    assert_eq!(sum("edges"), capture.edge_count() as u64);
+}
+
+#[tokio::test]
+async fn the_pages_stay_light() {
+    fn weight(folder: &std::path::Path) -> u64 {
+        std::fs::read_dir(folder)
+            .unwrap()
+            .map(|entry| {
+                let path = entry.unwrap().path();
+                if path.is_dir() { weight(&path) } else { path.metadata().unwrap().len() }
+            })
+            .sum()
+    }
+    let (_, page) = Bench::new("BEAT").get("/sessions/1").await;
+    let all = weight(std::path::Path::new("static")) + page.len() as u64;
+    assert!(all < 150_000, "{all} bytes, uncompressed");
+}
