@@ -23,26 +23,50 @@ impl Bench {
     fn new(hostile: &str) -> Bench {
         let folder = tempfile::tempdir().unwrap();
         let store = Store::open(folder.path()).unwrap();
-        let body = SessionBody { title: "Third <b>evening</b>".to_owned(), ..SessionBody::default() };
+        let body = SessionBody {
+            title: "Third <b>evening</b>".to_owned(),
+            ..SessionBody::default()
+        };
         let session = store.create_session(&body).unwrap();
         let mut app = App::new(store, "127.0.0.1:7117".parse().unwrap(), &[]);
         app.upload_limit_bytes = 1 << 20;
         let (capture, report) = carillon::carillon(hostile);
-        app.keep(Opened::new(session.id, session.body.title, capture, report, String::new()));
+        app.keep(Opened::new(
+            session.id,
+            session.body.title,
+            capture,
+            report,
+            String::new(),
+        ));
         assert_eq!(session.id, SessionId(1));
-        Bench { router: router(Arc::new(app)), _folder: folder }
+        Bench {
+            router: router(Arc::new(app)),
+            _folder: folder,
+        }
     }
 
     async fn ask(&self, request: Request<Body>) -> (StatusCode, Vec<u8>) {
         let response = self.router.clone().oneshot(request).await.unwrap();
-        let policy = response.headers()[header::CONTENT_SECURITY_POLICY].to_str().unwrap().to_owned();
-        assert!(policy.contains("default-src 'none'") && !policy.contains("unsafe"), "{policy}");
+        let policy = response.headers()[header::CONTENT_SECURITY_POLICY]
+            .to_str()
+            .unwrap()
+            .to_owned();
+        assert!(
+            policy.contains("default-src 'none'") && !policy.contains("unsafe"),
+            "{policy}"
+        );
         let status = response.status();
-        (status, response.into_body().collect().await.unwrap().to_bytes().to_vec())
+        (
+            status,
+            response.into_body().collect().await.unwrap().to_bytes().to_vec(),
+        )
     }
 
     async fn get(&self, path: &str) -> (StatusCode, String) {
-        let request = Request::get(path).header(header::HOST, "localhost:7117").body(Body::empty()).unwrap();
+        let request = Request::get(path)
+            .header(header::HOST, "localhost:7117")
+            .body(Body::empty())
+            .unwrap();
         let (status, bytes) = self.ask(request).await;
         (status, String::from_utf8_lossy(&bytes).into_owned())
     }
@@ -68,7 +92,10 @@ async fn the_sheet_reads_without_script() {
         "/sessions/1/findings/F1/figure.svg",
         "CLEAR_N dips for 8 ns, 13 ns after STEP falls.",
     ] {
-        assert!(page.contains(text) || page.contains(&text.replace("<b class=\"line-name\">STEP</b>", "STEP")), "{text}");
+        assert!(
+            page.contains(text) || page.contains(&text.replace("<b class=\"line-name\">STEP</b>", "STEP")),
+            "{text}"
+        );
     }
     let first = page.find("CLEAR_N</b>: 20 of 20").expect("the first finding");
     let second = page.find("5 of 10 pulses").expect("the second finding");
@@ -79,10 +106,18 @@ async fn the_sheet_reads_without_script() {
 async fn names_from_files_are_text_everywhere() {
     let hostile = "<script>alert(1)</script>";
     let bench = Bench::new(hostile);
-    for path in ["/", "/sessions/1", "/sessions/1/findings/F1/figure.svg", "/sessions/1/figure.svg?start=0&end=900&lines=2&caption=%3Cscript%3E"] {
+    for path in [
+        "/",
+        "/sessions/1",
+        "/sessions/1/findings/F1/figure.svg",
+        "/sessions/1/figure.svg?start=0&end=900&lines=2&caption=%3Cscript%3E",
+    ] {
         let (status, page) = bench.get(path).await;
         assert_eq!(status, StatusCode::OK, "{path}");
-        assert!(!page.contains("<script>") && !page.contains("<b>evening"), "{path}");
+        assert!(
+            !page.contains("<script>") && !page.contains("<b>evening"),
+            "{path}"
+        );
     }
     let (_, figure) = bench.get("/sessions/1/findings/F1/figure.svg").await;
     assert!(figure.contains("&lt;script&gt;alert(1)&lt;/script&gt;"));
@@ -101,20 +136,34 @@ async fn requests_from_elsewhere_are_refused() {
         bench.ask(request.body(Body::empty()).unwrap())
     };
     assert_eq!(ask("localhost:7117", None).await.0, StatusCode::OK);
-    assert_eq!(ask("localhost:7117", Some("http://localhost:7117")).await.0, StatusCode::OK);
+    assert_eq!(
+        ask("localhost:7117", Some("http://localhost:7117")).await.0,
+        StatusCode::OK
+    );
     assert_eq!(ask("rebound.example:7117", None).await.0, StatusCode::FORBIDDEN);
-    assert_eq!(ask("localhost:7117", Some("http://elsewhere.example")).await.0, StatusCode::FORBIDDEN);
+    assert_eq!(
+        ask("localhost:7117", Some("http://elsewhere.example")).await.0,
+        StatusCode::FORBIDDEN
+    );
     let form = Request::post("/api/sessions")
         .header(header::HOST, "localhost:7117")
         .header(header::CONTENT_TYPE, "text/plain")
         .body(Body::from("{\"title\": \"from elsewhere\"}"));
-    assert_eq!(bench.ask(form.unwrap()).await.0, StatusCode::UNSUPPORTED_MEDIA_TYPE);
+    assert_eq!(
+        bench.ask(form.unwrap()).await.0,
+        StatusCode::UNSUPPORTED_MEDIA_TYPE
+    );
 }
 
 #[tokio::test]
 async fn no_path_from_a_request_reaches_the_file_system() {
     let bench = Bench::new("BEAT");
-    for path in ["/static/../Cargo.toml", "/static/%2e%2e/Cargo.toml", "/static//etc/passwd", "/static/js/..%2f..%2fCargo.toml"] {
+    for path in [
+        "/static/../Cargo.toml",
+        "/static/%2e%2e/Cargo.toml",
+        "/static//etc/passwd",
+        "/static/js/..%2f..%2fCargo.toml",
+    ] {
         let (status, _) = bench.get(path).await;
         assert_eq!(status, StatusCode::NOT_FOUND, "{path}");
     }
@@ -149,20 +198,34 @@ async fn a_window_holds_edges_strays_and_stretches() {
     let (status, body) = bench.ask(request.body(Body::empty()).unwrap()).await;
     assert_eq!(status, StatusCode::OK);
     let head_length = u32::from_le_bytes(body[..4].try_into().unwrap()) as usize;
-    assert_eq!((4 + head_length) % 8, 0, "numbers start at a multiple of eight bytes");
+    assert_eq!(
+        (4 + head_length) % 8,
+        0,
+        "numbers start at a multiple of eight bytes"
+    );
     let head: serde_json::Value = serde_json::from_slice(&body[4..4 + head_length]).unwrap();
     let numbers = |place: &serde_json::Value| -> Vec<f64> {
         let first = 4 + head_length + place[0].as_u64().unwrap() as usize;
         let count = place[1].as_u64().unwrap() as usize;
-        body[first..first + 8 * count].chunks(8).map(|b| f64::from_le_bytes(b.try_into().unwrap())).collect()
+        body[first..first + 8 * count]
+            .chunks(8)
+            .map(|b| f64::from_le_bytes(b.try_into().unwrap()))
+            .collect()
     };
     let lines = &head["lines"];
-    assert_eq!((lines[0]["entering"].as_u64(), lines[0]["first"].as_u64()), (Some(1), Some(4)));
+    assert_eq!(
+        (lines[0]["entering"].as_u64(), lines[0]["first"].as_u64()),
+        (Some(1), Some(4))
+    );
     assert_eq!(numbers(&lines[0]["edges"]), [120.0, 200.0]);
     assert_eq!(numbers(&lines[1]["edges"]), [133.0, 141.0]);
     assert_eq!(numbers(&lines[1]["strays"]), [133.0, 141.0]);
     assert_eq!(numbers(&lines[2]["stretches"]), [0.0, 1000.0, 0.0]);
-    for wrong in ["start=5&end=5&columns=10", "start=0&end=9&columns=0", "start=0&end=9&columns=10&lines=10"] {
+    for wrong in [
+        "start=5&end=5&columns=10",
+        "start=0&end=9&columns=0",
+        "start=0&end=9&columns=10&lines=10",
+    ] {
         let (status, _) = bench.get(&format!("/api/sessions/1/window?{wrong}")).await;
         assert_eq!(status, StatusCode::BAD_REQUEST, "{wrong}");
     }
@@ -170,8 +233,17 @@ async fn a_window_holds_edges_strays_and_stretches() {
 
 #[tokio::test]
 async fn the_density_strip_loses_no_stray() {
-    let density = Bench::new("BEAT").json("/api/sessions/1/density?columns=40").await;
-    let sum = |name: &str| density[name].as_array().unwrap().iter().map(|n| n.as_u64().unwrap()).sum::<u64>();
+    let density = Bench::new("BEAT")
+        .json("/api/sessions/1/density?columns=40")
+        .await;
+    let sum = |name: &str| {
+        density[name]
+            .as_array()
+            .unwrap()
+            .iter()
+            .map(|n| n.as_u64().unwrap())
+            .sum::<u64>()
+    };
     assert_eq!(sum("strays"), 20);
     let (capture, _) = carillon::carillon("BEAT");
     assert_eq!(sum("edges"), capture.edge_count() as u64);
@@ -184,7 +256,11 @@ async fn the_pages_stay_light() {
             .unwrap()
             .map(|entry| {
                 let path = entry.unwrap().path();
-                if path.is_dir() { weight(&path) } else { path.metadata().unwrap().len() }
+                if path.is_dir() {
+                    weight(&path)
+                } else {
+                    path.metadata().unwrap().len()
+                }
             })
             .sum()
     }

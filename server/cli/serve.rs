@@ -40,7 +40,8 @@ pub fn run(words: &Words) -> anyhow::Result<ExitCode> {
     };
     let mut options = ServeOptions::new(data);
     options.listen = words.listen;
-    options.open = words.open;
+    options.demo = words.demo;
+    options.open = words.open || words.demo;
     serve(options)?;
     Ok(ExitCode::SUCCESS)
 }

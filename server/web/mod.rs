@@ -16,8 +16,8 @@ mod router;
 mod serve;
 mod state;
 mod view;
-mod work;
 pub mod window;
+mod work;
 
 pub use guard::Guard;
 pub use opened::Opened;

@@ -19,7 +19,8 @@ use super::{api, assets, pages};
 pub fn router(app: Arc<App>) -> Router {
     let guard = app.guard.clone();
     // Columns of numbers go out as they are: packing them costs more than loopback does.
-    let worth_packing = DefaultPredicate::new().and(NotForContentType::const_new("application/octet-stream"))
+    let worth_packing = DefaultPredicate::new()
+        .and(NotForContentType::const_new("application/octet-stream"))
         .and(NotForContentType::SSE);
     Router::new()
         .route("/", get(pages::start::page))

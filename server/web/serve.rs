@@ -7,6 +7,7 @@ use std::sync::Arc;
 use anyhow::Context;
 
 use crate::store::Store;
+use crate::workflow::demo_session::open_demo;
 
 use super::state::{App, UPLOAD_LIMIT_BYTES};
 
@@ -15,6 +16,8 @@ use super::state::{App, UPLOAD_LIMIT_BYTES};
 pub struct ServeOptions {
     pub listen: SocketAddr,
     pub data_dir: PathBuf,
+    /// Open the demo session, made if it is not there.
+    pub demo: bool,
     /// Open the person's browser on the page.
     pub open: bool,
     /// Names besides the loopback ones that the server answers to.
@@ -27,6 +30,7 @@ impl ServeOptions {
         ServeOptions {
             listen: SocketAddr::from(([127, 0, 0, 1], 7117)),
             data_dir,
+            demo: false,
             open: false,
             allowed_hosts: Vec::new(),
             upload_limit_bytes: UPLOAD_LIMIT_BYTES,
@@ -40,8 +44,10 @@ impl ServeOptions {
 /// The data folder can't be opened, or the address is taken.
 pub fn serve(options: ServeOptions) -> anyhow::Result<()> {
     let store = Store::open(&options.data_dir)?;
+    let home = options.demo.then(|| open_demo(&store)).transpose()?;
     let mut app = App::new(store, options.listen, &options.allowed_hosts);
     app.upload_limit_bytes = options.upload_limit_bytes;
+    app.home = home;
     serve_app(Arc::new(app), &options)
 }
 
@@ -57,6 +63,9 @@ pub fn serve_app(app: Arc<App>, options: &ServeOptions) -> anyhow::Result<()> {
                     options.listen
                 )
             })?;
+        if let Some(home) = app.home {
+            app.start_work(home);
+        }
         let address = format!("http://{}/", listener.local_addr()?);
         println!("Edgewitness is at {address} (Ctrl-C ends it)");
         if options.open {

@@ -20,6 +20,8 @@ pub struct App {
     pub store: Store,
     pub guard: Arc<Guard>,
     pub upload_limit_bytes: u64,
+    /// The session that the bare address leads to: the demo's.
+    pub home: Option<SessionId>,
     pub(super) work: Work,
     /// Last looked at last.
     opened: Mutex<Vec<Arc<Opened>>>,
@@ -31,6 +33,7 @@ impl App {
             store,
             guard: Arc::new(Guard::new(listen, allowed_hosts)),
             upload_limit_bytes: UPLOAD_LIMIT_BYTES,
+            home: None,
             work: Work::default(),
             opened: Mutex::default(),
         }

@@ -8,6 +8,7 @@ use tokio::sync::watch;
 
 use crate::ingest::Progress;
 use crate::store::{Capture, Entry, SessionId, report_key};
+use crate::workflow::inspect::{Question, inspect};
 
 use super::error::{Failure, sentence};
 use super::opened::Opened;
@@ -43,7 +44,10 @@ impl App {
         if let Some(receiver) = going.get(&id) {
             return receiver.clone();
         }
-        let first = Stage::Step(Step { says: "Looking at the captures".to_owned(), share: None });
+        let first = Stage::Step(Step {
+            says: "Looking at the captures".to_owned(),
+            share: None,
+        });
         let (sender, receiver) = watch::channel(first);
         going.insert(id, receiver.clone());
         let app = self.clone();
@@ -55,7 +59,11 @@ impl App {
                 Ok(Err(failure)) => Stage::Failed(failure.sentence),
                 Err(_) => Stage::Failed(Failure::ours("reading a session broke off").sentence),
             };
-            app.work.going.lock().unwrap_or_else(PoisonError::into_inner).remove(&id);
+            app.work
+                .going
+                .lock()
+                .unwrap_or_else(PoisonError::into_inner)
+                .remove(&id);
             sender.send_replace(done);
         });
         receiver
@@ -83,8 +91,15 @@ fn open(app: &App, id: SessionId, sender: &watch::Sender<Stage>) -> Result<(), F
         .map_err(|error| Failure::wrong(sentence(&error)))?;
     let mut captures = Vec::with_capacity(entries.len());
     for (index, entry) in entries.iter().enumerate() {
-        let of_all = if entries.len() > 1 { format!(" ({} of {})", index + 1, entries.len()) } else { String::new() };
-        let teller = Teller { sender, says: format!("Reading {}{of_all}", entry.value.file) };
+        let of_all = if entries.len() > 1 {
+            format!(" ({} of {})", index + 1, entries.len())
+        } else {
+            String::new()
+        };
+        let teller = Teller {
+            sender,
+            says: format!("Reading {}{of_all}", entry.value.file),
+        };
         teller.tell(Some(0.0));
         let path = app.store.original_path(&entry.value.digest)?;
         let options = crate::workflow::read::read_options(&setup);
@@ -92,18 +107,41 @@ fn open(app: &App, id: SessionId, sender: &watch::Sender<Stage>) -> Result<(), F
             .map_err(|error| Failure::wrong(sentence(&error)))?;
         captures.push(capture);
     }
-    Teller { sender, says: "Looking for what is wrong".to_owned() }.tell(None);
-    let inspection = crate::workflow::inspect::inspect(captures, &setup)
-        .map_err(|error| Failure::wrong(sentence(&error)))?;
+    Teller {
+        sender,
+        says: "Looking for what is wrong".to_owned(),
+    }
+    .tell(None);
+    let inspection = inspect(
+        captures,
+        &Question {
+            setup: &setup,
+            align_on: None,
+        },
+    )
+    .map_err(|error| Failure::wrong(format!("{error:#}")))?;
     let json = serde_json::to_string(&inspection.report).map_err(Failure::ours)?;
-    app.store.save_report(id, "all", &key, &summary(&inspection.report), &json)?;
-    app.keep(Opened::new(id, session.body.title, inspection.capture, inspection.report, key));
+    app.store
+        .save_report(id, "all", &key, &json, &summary(&inspection.report))?;
+    app.keep(Opened::new(
+        id,
+        session.body.title,
+        inspection.capture,
+        inspection.report,
+        key,
+    ));
     Ok(())
 }
 
 fn summary(report: &crate::report::inspect::InspectReport) -> crate::store::Summary {
     use crate::report::inspect::Severity;
-    let count = |severity| report.findings.iter().filter(|finding| finding.severity == severity).count() as u64;
+    let count = |severity| {
+        report
+            .findings
+            .iter()
+            .filter(|finding| finding.severity == severity)
+            .count() as u64
+    };
     crate::store::Summary {
         faults: count(Severity::Fault),
         warnings: count(Severity::Warning),
@@ -119,12 +157,19 @@ struct Teller<'a> {
 
 impl Teller<'_> {
     fn tell(&self, share: Option<f64>) {
-        self.sender.send_replace(Stage::Step(Step { says: self.says.clone(), share }));
+        self.sender.send_replace(Stage::Step(Step {
+            says: self.says.clone(),
+            share,
+        }));
     }
 }
 
 impl Progress for Teller<'_> {
     fn bytes(&self, done: u64, total: Option<u64>) {
-        self.tell(total.filter(|&total| total > 0).map(|total| done as f64 / total as f64));
+        self.tell(
+            total
+                .filter(|&total| total > 0)
+                .map(|total| done as f64 / total as f64),
+        );
     }
 }

@@ -37,9 +37,14 @@ pub async fn capture(
 ) -> Result<(StatusCode, Json<Entry<Capture>>), Failure> {
     let id = SessionId(id);
     let limit = app.upload_limit_bytes;
-    let length = headers.get(header::CONTENT_LENGTH).and_then(|v| v.to_str().ok()?.parse::<u64>().ok());
+    let length = headers
+        .get(header::CONTENT_LENGTH)
+        .and_then(|v| v.to_str().ok()?.parse::<u64>().ok());
     if length.is_some_and(|length| length > limit) {
-        return Err(Failure::new(StatusCode::PAYLOAD_TOO_LARGE, too_large(&named.name, limit)));
+        return Err(Failure::new(
+            StatusCode::PAYLOAD_TOO_LARGE,
+            too_large(&named.name, limit),
+        ));
     }
     let (sender, receiver) = tokio::sync::mpsc::channel(PIECES_WAITING);
     let writer = {
@@ -70,13 +75,20 @@ fn write(
     app.store.session(id)?;
     let mut upload = app.store.begin_upload(name, app.upload_limit_bytes)?;
     while let Some(piece) = pieces.blocking_recv() {
-        let broke = || Failure::wrong(format!("The upload of {name} broke off; nothing of it was kept. Bring it again."));
-        upload.add(&piece.ok_or_else(broke)?).map_err(|error| match error {
-            crate::store::Error::TooLarge { .. } => {
-                Failure::new(StatusCode::PAYLOAD_TOO_LARGE, too_large(name, app.upload_limit_bytes))
-            }
-            other => Failure::from(other),
-        })?;
+        let broke = || {
+            Failure::wrong(format!(
+                "The upload of {name} broke off; nothing of it was kept. Bring it again."
+            ))
+        };
+        upload
+            .add(&piece.ok_or_else(broke)?)
+            .map_err(|error| match error {
+                crate::store::Error::TooLarge { .. } => Failure::new(
+                    StatusCode::PAYLOAD_TOO_LARGE,
+                    too_large(name, app.upload_limit_bytes),
+                ),
+                other => Failure::from(other),
+            })?;
     }
     Ok(upload.commit()?)
 }

@@ -35,10 +35,14 @@ pub async fn page(State(app): State<Arc<App>>, Path(id): Path<i64>) -> Result<Ht
     let id = SessionId(id);
     let (title, key) = {
         let app = app.clone();
-        tokio::task::spawn_blocking(move || Ok::<_, PageFailure>((app.store.session(id)?.body.title, app.present_key(id)?)))
-            .await??
+        tokio::task::spawn_blocking(move || {
+            Ok::<_, PageFailure>((app.store.session(id)?.body.title, app.present_key(id)?))
+        })
+        .await??
     };
-    let is_open = app.in_memory(id).is_some_and(|opened| key.as_ref().is_none_or(|key| opened.key == *key));
+    let is_open = app
+        .in_memory(id)
+        .is_some_and(|opened| key.as_ref().is_none_or(|key| opened.key == *key));
     let (mut is_reading, mut trouble) = (false, None);
     if key.is_some() && !is_open {
         let mut stages = app.start_work(id);
@@ -53,9 +57,20 @@ pub async fn page(State(app): State<Arc<App>>, Path(id): Path<i64>) -> Result<Ht
         }
     }
     let html = tokio::task::spawn_blocking(move || -> Result<String, PageFailure> {
-        let opened = if is_reading || trouble.is_some() { None } else { app.in_memory(id) };
+        let opened = if is_reading || trouble.is_some() {
+            None
+        } else {
+            app.in_memory(id)
+        };
         let sheet = opened.map(|opened| sheet(&opened));
-        let page = FindingsPage { places: Places::of(id, "Findings"), id: id.0, title, sheet, is_reading, trouble };
+        let page = FindingsPage {
+            places: Places::of(id, "Findings"),
+            id: id.0,
+            title,
+            sheet,
+            is_reading,
+            trouble,
+        };
         Ok(page.render()?)
     })
     .await??;

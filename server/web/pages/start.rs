@@ -3,8 +3,8 @@
 use std::sync::Arc;
 
 use askama::Template;
-use axum::extract::State;
-use axum::response::Html;
+use axum::extract::{RawQuery, State};
+use axum::response::{Html, IntoResponse, Redirect, Response};
 
 use super::Places;
 use crate::store::SessionRow;
@@ -25,13 +25,17 @@ struct Row {
     says: String,
 }
 
-pub async fn page(State(app): State<Arc<App>>) -> Result<Html<String>, PageFailure> {
+/// The bare address leads to the demo where that was asked for; `/?sessions` always lists the sessions.
+pub async fn page(State(app): State<Arc<App>>, RawQuery(query): RawQuery) -> Result<Response, PageFailure> {
+    if let (Some(home), None) = (app.home, query) {
+        return Ok(Redirect::temporary(&format!("/sessions/{home}")).into_response());
+    }
     let rows = tokio::task::spawn_blocking(move || app.store.sessions(false)).await??;
     let page = StartPage {
         places: Places::none(),
         sessions: rows.into_iter().map(row).collect(),
     };
-    Ok(Html(page.render()?))
+    Ok(Html(page.render()?).into_response())
 }
 
 fn row(row: SessionRow) -> Row {

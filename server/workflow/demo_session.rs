@@ -1,0 +1,71 @@
+//! The ready session that `serve --demo` opens: the carillon's captures, conditions, setup and harness sheet.
+
+use crate::demo::{SESSION, files};
+use crate::store::{Condition, Error, HarnessSheet, SessionBody, SessionId, Store};
+
+/// What the demo's job is, in a sentence.
+const JOB: &str = "The carillon skips and repeats notes now and then, and some strikes never ring.";
+
+/// The demo session of a data folder: the one that is there, or a new one.
+///
+/// # Errors
+/// The disk's own.
+pub fn open_demo(store: &Store) -> Result<SessionId, Error> {
+    if let Some(row) = store
+        .sessions(false)?
+        .into_iter()
+        .find(|row| row.session.body.title == SESSION.title)
+    {
+        return Ok(row.session.id);
+    }
+    let files = files();
+    let text = |name: &str| {
+        files
+            .iter()
+            .find(|f| f.name == name)
+            .map(|f| f.text.as_str())
+            .unwrap_or_default()
+    };
+    let body = SessionBody {
+        title: SESSION.title.to_owned(),
+        job: JOB.to_owned(),
+        setup: text(SESSION.setup).to_owned(),
+    };
+    let session = store.create_session(&body)?.id;
+    store.set_harness(
+        session,
+        &HarnessSheet {
+            csv: text(SESSION.harness).to_owned(),
+        },
+    )?;
+    let (title, captures) = SESSION.as_found;
+    let condition = store.add(
+        session,
+        &Condition {
+            title: title.to_owned(),
+            remark: String::new(),
+        },
+    )?;
+    for &name in captures {
+        let stored = store.store_from(name, text(name).as_bytes(), u64::MAX)?;
+        store.add_capture(session, &stored, Some(condition.id))?;
+    }
+    Ok(session)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::store::{Capture, Entry};
+
+    #[test]
+    fn the_demo_session_is_made_once() {
+        let folder = tempfile::tempdir().unwrap();
+        let store = Store::open(folder.path()).unwrap();
+        let first = open_demo(&store).unwrap();
+        assert_eq!(open_demo(&store).unwrap(), first);
+        let captures: Vec<Entry<Capture>> = store.entries(first).unwrap();
+        assert_eq!(captures.len(), SESSION.as_found.1.len());
+        assert_eq!(store.sessions(false).unwrap().len(), 1);
+    }
+}
