@@ -1,7 +1,7 @@
 //! The only place that joins ingest, setup, analysis, report and store.
 
-pub mod export;
 pub mod demo_session;
+pub mod export;
 mod fill;
 pub mod inspect;
 pub mod lines;
