@@ -1,5 +1,6 @@
 //! Pure functions over sorted times; knows model and rule only.
 
+pub mod align;
 pub mod coupling;
 pub mod findings;
 pub mod links;
