@@ -3,6 +3,7 @@
 //! Exit 0 when the command did its work, 1 when `--fail-on` says so, 2 when a word was wrong or something could
 //! not be read or written: then one line on standard error says what, where and what to do.
 
+mod align;
 mod demo;
 mod doctor;
 mod export;
@@ -44,6 +45,7 @@ enum Command {
     Inspect(inspect::Words),
     Lines(lines::Words),
     Export(export::Words),
+    Align(align::Words),
     Serve(serve::Words),
     Doctor(doctor::Words),
     Demo(demo::Words),
@@ -60,6 +62,7 @@ pub fn run() -> ExitCode {
         Command::Lines(words) => lines::run(&words),
         Command::Export(words) => export::run(&words),
         Command::Doctor(words) => doctor::run(&words),
+        Command::Align(words) => align::run(&words),
         Command::Serve(words) => serve::run(&words),
         Command::Demo(words) => demo::run(&words),
     };

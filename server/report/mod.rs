@@ -3,6 +3,7 @@
 //! Fields may be added; none that stands here may change its name, unit or meaning. Times are seconds on the
 //! first capture's clock, never rounded below the capture's own resolution. Shapes only: workflow fills them.
 
+pub mod align;
 pub mod inspect;
 pub mod lines;
 mod shared;

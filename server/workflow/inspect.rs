@@ -8,8 +8,8 @@ use crate::report::CaptureRow;
 use crate::report::inspect::InspectReport;
 use crate::setup::Setup;
 
+use super::align::{OneClock, one_clock};
 use super::fill;
-use super::lines::capture_row;
 
 /// What to look at, and how.
 pub struct Question<'a> {
@@ -33,13 +33,7 @@ pub struct Inspection {
 /// # Errors
 /// When several captures can't be brought to one clock, or the setup names a line that is not there.
 pub fn inspect(captures: Vec<Capture>, question: &Question) -> anyhow::Result<Inspection> {
-    let [capture]: [Capture; 1] = captures.try_into().map_err(|captures: Vec<Capture>| {
-        anyhow::anyhow!(
-            "expected one capture, found {}: name one file at a time",
-            captures.len()
-        )
-    })?;
-    let sources = vec![capture_row(&capture, 0.0, 0.0)];
+    let OneClock { capture, sources, .. } = one_clock(captures, question.align_on)?;
     Ok(inspect_one(capture, sources, question.setup))
 }
 
@@ -62,7 +56,9 @@ pub fn inspect_one(capture: Capture, sources: Vec<CaptureRow>, setup: &Setup) ->
 /// The narrow limits that the setup declares, in the capture's ticks.
 pub fn stray_options(capture: &Capture, setup: &Setup) -> StrayOptions {
     let limits = capture.lines.iter().enumerate().filter_map(|(index, line)| {
-        let seconds = setup.narrow_below_s(&line.name)?;
+        let own = |name: &str| setup.narrow_below_s(name);
+        // A line that several captures have is called STEM/LINE; what was said of LINE holds for each.
+        let seconds = own(&line.name).or_else(|| own(line.name.split_once('/')?.1))?;
         Some((index, capture.timebase.ticks_of(seconds)))
     });
     StrayOptions {

@@ -1,10 +1,12 @@
 //! The only place that joins ingest, setup, analysis, report and store.
 
+pub mod align;
 pub mod demo_session;
 pub mod export;
 mod fill;
 pub mod inspect;
 pub mod lines;
+mod merge;
 mod parallel;
 pub mod places;
 pub mod read;

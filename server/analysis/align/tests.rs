@@ -13,7 +13,9 @@ impl Dice {
                 .wrapping_add(0x1234_5678_9ABC_DEF1)
                 | 1,
         );
-        (0..8).for_each(|_| drop(dice.unit()));
+        (0..8).for_each(|_| {
+            dice.unit();
+        });
         dice
     }
     /// Even in 0 … 1.

@@ -1,5 +1,6 @@
 //! Numbers as people read them: engineering units, percentages, aligned tables.
 
+mod align;
 mod inspect;
 mod lines;
 mod moment;
@@ -7,6 +8,7 @@ mod style;
 mod table;
 
 pub use crate::model::units::{engineering, seconds};
+pub use align::align_text;
 pub use inspect::{count_word, headline, inspect_text};
 pub use lines::lines_text;
 pub use moment::moment;

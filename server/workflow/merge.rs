@@ -1,0 +1,278 @@
+//! Captures of several instruments → one capture on the first one's clock.
+//!
+//! The common tick is a power-of-two fraction of the first capture's, so that its own times stay exact to the
+//! last digit and the others' are rounded to far less than any sample. Lines keep their own span, sampling
+//! period and stamps: an edge of a sampled line still stands at the first sample that shows it.
+
+use std::collections::HashMap;
+use std::path::Path;
+
+use crate::analysis::align::Alignment;
+use crate::model::{Capture, Line, Runt, Stretch, Ticks, TimeSpan, Timebase, TraceSamples, Warning};
+
+/// The common tick is at most this part of the shortest tick.
+const FINER: f64 = 16.0;
+/// Most halvings of the first capture's tick: with 2⁶³ ticks there is room for hours at 1 fs.
+const MOST_HALVINGS: i32 = 24;
+
+/// One capture of all lines of `captures` (at least one), each brought to the first one's clock by its
+/// alignment. Lines whose names are taken are called `STEM/LINE`. Cost: linear in edges.
+///
+/// # Panics
+/// If there are not as many alignments as captures, or none.
+pub fn merge(captures: Vec<Capture>, alignments: &[Alignment]) -> Capture {
+    assert_eq!(captures.len(), alignments.len());
+    let base = common_timebase(&captures, alignments);
+    let names = Names::of(&captures);
+    let mut merged = Capture {
+        file: captures[0].file.clone(),
+        format: captures[0].format,
+        timebase: base,
+        span: TimeSpan::new(Ticks::MAX, Ticks::MIN),
+        resolution_ticks: base.ticks_of(captures[0].timebase.length_s(captures[0].resolution_ticks)),
+        lines: Vec::new(),
+        buses: Vec::new(),
+        not_logic: Vec::new(),
+        warnings: Vec::new(),
+    };
+    for (index, (capture, alignment)) in captures.into_iter().zip(alignments).enumerate() {
+        let clock = Clock {
+            from: capture.timebase,
+            to: base,
+            alignment,
+        };
+        let first = merged.lines.len();
+        let span = clock.span(capture.span);
+        merged.span.start = merged.span.start.min(span.start);
+        merged.span.end = merged.span.end.max(span.end);
+        for line in capture.lines {
+            let name = names.line(index, &line.name);
+            let moved = clock.line(line, index, first, name, &mut merged.warnings);
+            merged.lines.push(moved);
+        }
+        for mut bus in capture.buses {
+            bus.name = names.line(index, &bus.name);
+            bus.bits.iter_mut().for_each(|bit| *bit += first);
+            merged.buses.push(bus);
+        }
+        merged.not_logic.extend(capture.not_logic);
+        merged.warnings.extend(capture.warnings);
+    }
+    merged
+}
+
+/// The first capture's timebase, its tick halved until it is finer than every tick by [`FINER`]; unchanged when
+/// all captures are on it already.
+fn common_timebase(captures: &[Capture], alignments: &[Alignment]) -> Timebase {
+    let base = captures[0].timebase;
+    let on_it =
+        |(c, a): (&Capture, &Alignment)| c.timebase == base && a.offset_s == 0.0 && a.drift_ppm == 0.0;
+    if captures.iter().zip(alignments).all(on_it) {
+        return base;
+    }
+    let shortest = captures
+        .iter()
+        .map(|c| c.timebase.tick_s())
+        .fold(f64::INFINITY, f64::min);
+    let halvings = (base.tick_s() * FINER / shortest)
+        .log2()
+        .ceil()
+        .clamp(0.0, f64::from(MOST_HALVINGS));
+    Timebase {
+        denominator: base.denominator * halvings.exp2(),
+        ..base
+    }
+}
+
+/// From one capture's ticks to the common ones.
+struct Clock<'a> {
+    from: Timebase,
+    to: Timebase,
+    alignment: &'a Alignment,
+}
+
+impl Clock<'_> {
+    fn time(&self, time: Ticks) -> Ticks {
+        if self.alignment.offset_s == 0.0
+            && self.alignment.drift_ppm == 0.0
+            && self.from.origin_s == self.to.origin_s
+        {
+            // The first capture: a power of two, so nothing is rounded.
+            return Ticks(self.to.ticks_of(self.from.length_s(time.0 as f64)).round() as i64);
+        }
+        self.to.nearest(self.alignment.time_in_a(self.from.seconds(time)))
+    }
+
+    fn length(&self, ticks: f64) -> f64 {
+        self.to.ticks_of(self.from.length_s(ticks)) * (1.0 + self.alignment.drift_ppm * 1e-6)
+    }
+
+    fn span(&self, span: TimeSpan) -> TimeSpan {
+        TimeSpan::new(self.time(span.start), self.time(span.end))
+    }
+
+    fn line(
+        &self,
+        line: Line,
+        capture: usize,
+        first: usize,
+        name: String,
+        warnings: &mut Vec<Warning>,
+    ) -> Line {
+        let stays = self.from == self.to && self.alignment.offset_s == 0.0 && self.alignment.drift_ppm == 0.0;
+        if stays {
+            return Line {
+                name,
+                capture,
+                same_as: line.same_as.map(|twin| twin + first),
+                ..line
+            };
+        }
+        let edges: Vec<Ticks> = line.edges.iter().map(|&edge| self.time(edge)).collect();
+        let stretch = |s: &Stretch| Stretch {
+            span: self.span(s.span),
+            kind: s.kind,
+        };
+        let runt = |r: &Runt| Runt {
+            start: self.time(r.start),
+            width: Ticks(self.length(r.width.0 as f64).round() as i64),
+            ..*r
+        };
+        let trace = line.trace.and_then(|mut trace| match &mut trace.samples {
+            TraceSamples::Uniform {
+                start, step, volts, ..
+            } => {
+                let count = (**volts).as_ref().len() as f64;
+                let exact = self.length(*step as f64);
+                *start = self.time(Ticks(*start)).0;
+                *step = exact.round() as i64;
+                if (exact - *step as f64).abs() * count < 0.5 * exact {
+                    return Some(trace);
+                }
+                let text = format!(
+                    "The volts of {name} are not drawn: its clock drifts too far from the first one's."
+                );
+                warnings.push(Warning { text });
+                None
+            }
+            TraceSamples::Steps { times, .. } => {
+                *times = std::sync::Arc::new(times.iter().map(|&t| self.time(Ticks(t)).0).collect());
+                Some(trace)
+            }
+        });
+        Line {
+            name,
+            capture,
+            source: line.source,
+            first: line.first,
+            edges: edges.into(),
+            flips: line.flips.iter().map(|&flip| self.time(flip)).collect(),
+            stretches: line.stretches.iter().map(stretch).collect(),
+            span: self.span(line.span),
+            sample_ticks: self.length(line.sample_ticks),
+            interpolated: line.interpolated,
+            trace,
+            same_as: line.same_as.map(|twin| twin + first),
+            runts: line.runts.iter().map(runt).collect(),
+            between: Ticks(self.length(line.between.0 as f64).round() as i64),
+            tally: None,
+        }
+    }
+}
+
+/// Names of lines once several captures stand together.
+struct Names {
+    /// How many captures have a line of that name.
+    uses: HashMap<String, usize>,
+    stems: Vec<String>,
+}
+
+impl Names {
+    fn of(captures: &[Capture]) -> Names {
+        let mut uses: HashMap<String, usize> = HashMap::new();
+        for capture in captures {
+            let buses = capture.buses.iter().map(|b| &b.name);
+            for name in capture.lines.iter().map(|l| &l.name).chain(buses) {
+                *uses.entry(name.clone()).or_default() += 1;
+            }
+        }
+        let mut stems: Vec<String> = Vec::new();
+        for capture in captures {
+            let stem = Path::new(&capture.file)
+                .file_stem()
+                .map_or_else(String::new, |s| s.to_string_lossy().into_owned());
+            let again = stems
+                .iter()
+                .filter(|s| **s == stem || s.starts_with(&format!("{stem} (")))
+                .count();
+            stems.push(if again == 0 {
+                stem
+            } else {
+                format!("{stem} ({})", again + 1)
+            });
+        }
+        Names { uses, stems }
+    }
+
+    fn line(&self, capture: usize, name: &str) -> String {
+        if self.uses.get(name).is_some_and(|&uses| uses > 1) {
+            format!("{}/{name}", self.stems[capture])
+        } else {
+            name.to_owned()
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::model::{Format, Level};
+
+    fn capture(file: &str, base: Timebase, times: &[i64], name: &str) -> Capture {
+        let span = TimeSpan::new(Ticks(0), Ticks(1000));
+        let edges = times.iter().map(|&t| Ticks(t)).collect();
+        Capture {
+            file: file.to_owned(),
+            format: Format::Vcd,
+            timebase: base,
+            span,
+            resolution_ticks: 1.0,
+            lines: vec![Line::digital(name, Level::Low, edges, span)],
+            buses: Vec::new(),
+            not_logic: Vec::new(),
+            warnings: Vec::new(),
+        }
+    }
+
+    #[test]
+    fn the_first_capture_keeps_its_times_and_the_second_comes_to_its_clock() {
+        let a = capture("a.vcd", Timebase::decimal(-9), &[10, 123], "A");
+        let b = capture("b.csv", Timebase::fitted(0.0, 41.6667e-9), &[3, 7], "B");
+        let alignment = Alignment {
+            offset_s: 2.5e-6,
+            drift_ppm: 30.0,
+            ..Alignment::SAME_CLOCK
+        };
+        let (first, second) = (a.seconds(Ticks(123)), b.seconds(Ticks(7)));
+        let merged = merge(vec![a, b], &[Alignment::SAME_CLOCK, alignment]);
+        let at = |line: usize, edge: usize| merged.seconds(merged.lines[line].edges[edge]);
+        assert_eq!(at(0, 1), first);
+        assert!((at(1, 1) - alignment.time_in_a(second)).abs() < 1e-10 / 2.0);
+        assert_eq!(merged.lines[1].capture, 1);
+        assert_eq!(merged.span.start, Ticks(0));
+    }
+
+    #[test]
+    fn names_that_are_taken_get_the_file_s_stem() {
+        let base = Timebase::decimal(-9);
+        let files = [
+            capture("x/run.vcd", base, &[1], "A"),
+            capture("y/run.csv", base, &[2], "A"),
+            capture("z.vcd", base, &[2], "B"),
+        ];
+        let merged = merge(files.to_vec(), &[Alignment::SAME_CLOCK; 3]);
+        let names: Vec<&str> = merged.lines.iter().map(|l| l.name.as_str()).collect();
+        assert_eq!(names, ["run/A", "run (2)/A", "B"]);
+        assert_eq!(merged.timebase, base);
+    }
+}
