@@ -6,6 +6,7 @@
 pub mod align;
 pub mod inspect;
 pub mod lines;
+pub mod rules;
 mod shared;
 pub mod text;
 

@@ -10,6 +10,7 @@ mod merge;
 mod parallel;
 pub mod places;
 pub mod read;
+pub mod rules;
 pub mod watch;
 
 pub use parallel::on_all_cores;

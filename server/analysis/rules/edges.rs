@@ -41,6 +41,10 @@ impl<'a> Edges<'a> {
         self.times.len().saturating_sub(self.first).div_ceil(self.step)
     }
 
+    pub fn is_empty(&self) -> bool {
+        self.len() == 0
+    }
+
     pub fn get(&self, index: usize) -> Option<Ticks> {
         self.times.get(self.first + index * self.step).copied()
     }

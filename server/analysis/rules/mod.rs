@@ -7,12 +7,14 @@ pub mod edges;
 mod limits;
 pub mod logic;
 pub mod reach;
+pub mod sentences;
 pub mod sequence;
 pub mod stuck;
 pub mod tally;
 
 pub use logic::{AsIf, Row, TruthTable};
 pub use reach::{Reach, Verdict};
+pub use sentences::findings;
 pub use sequence::{Instead, Suspicion, Tale};
 pub use stuck::{Bridged, Stuck};
 pub use tally::{Limits, Margins, Tally, Violation};

@@ -1,0 +1,153 @@
+//! Sentences on broken limits.
+
+use super::Teller;
+use crate::analysis::findings::{Finding, Severity};
+use crate::analysis::rules::tally::{Limits, Violation};
+use crate::model::{Level, Polarity};
+use crate::rule::{EdgeOf, Limit};
+
+/// The worst breach in words, the counts, and what to try.
+pub fn broken(teller: &Teller, limit: &Limit) -> Finding {
+    let tally = &teller.result.tally;
+    let worst = worst(&tally.limits, &tally.violations);
+    let measured = worst.measured.map(|(value, _)| value as f64);
+    let value = measured.map_or_else(|| "no time at all".to_owned(), |m| teller.ticks(m));
+    let least = tally.limits.at_least.map(|l| teller.ticks(l));
+    let most = tally.limits.at_most.map(|l| teller.ticks(l));
+    let is_short = measured.zip(tally.limits.at_least).is_some_and(|(m, l)| m < l);
+    let needs = if is_short {
+        format!("at least {}", least.as_deref().unwrap_or("?"))
+    } else {
+        format!("at most {}", most.as_deref().unwrap_or("?"))
+    };
+    let line = |i: usize| worst.lines.get(i).map_or("?", |&l| teller.name(l));
+    let (title, next) = match limit {
+        Limit::PulseWidth { line, level, .. } => {
+            let during = level.map_or("still", Level::word);
+            let how = if is_short { "only" } else { "as long as" };
+            (
+                format!("{line} is {during} for {how} {value}; the limit is {needs}"),
+                if is_short {
+                    "Look whether the short pulses are the sender's own or strays that something induces: see the couplings."
+                } else {
+                    "Look what should end the pulse: follow the line that resets or clocks it."
+                },
+            )
+        }
+        Limit::Setup { strobe, .. } => (
+            format!(
+                "{} changes {value} before {}; the setup time is {needs}",
+                line(0),
+                edge(strobe)
+            ),
+            "Follow the data back: a slow gate or a long wire in its path, or a strobe that comes early.",
+        ),
+        Limit::Hold { strobe, .. } => (
+            format!(
+                "{} changes {value} after {}; the hold time is {needs}",
+                line(0),
+                edge(strobe)
+            ),
+            "Look whether the strobe comes late over a longer wire than the data; delay the data or shorten the strobe's way.",
+        ),
+        Limit::Recovery { release, strobe, .. } => (
+            format!(
+                "{} comes {value} after {}; the recovery time is {needs}",
+                edge(strobe),
+                edge(release)
+            ),
+            "Release the control with the clock's other edge, or through a stage clocked by it.",
+        ),
+        Limit::Stay {
+            line, level, strobe, ..
+        } => (
+            format!("{line} does not stay {} around {}", level.word(), edge(strobe)),
+            "Look at both lines at the part's own pins: an input left open or a stray on it does the same.",
+        ),
+        Limit::Exclusive { level, .. } => (
+            format!(
+                "{} and {} are {} together for {value}",
+                line(0),
+                line(1),
+                level.word()
+            ),
+            "Look at what decides between them: two outputs that drive one wire at once make heat and dips in the supply.",
+        ),
+        Limit::Answer { from, to, .. } => {
+            let never = measured.is_none();
+            let how = if never {
+                "does not come".to_owned()
+            } else {
+                format!("comes {value}")
+            };
+            (
+                format!(
+                    "{} {how} after {}; it must come within {needs}",
+                    edge(to),
+                    edge(from)
+                ),
+                "Follow the way from cause to answer and see on which line it gets lost or late.",
+            )
+        }
+        Limit::Delay { from, to, .. } => (
+            format!(
+                "{} comes {value} after {}; the limit is {needs}",
+                edge(to),
+                edge(from)
+            ),
+            "Compare with the sum of the data sheets' delays on the way; a slow edge or a missing pull-up adds to it.",
+        ),
+        Limit::Period { of, as_frequency, .. } => {
+            let what = if *as_frequency {
+                "the period (from the frequency's limit)"
+            } else {
+                "the period"
+            };
+            (
+                format!(
+                    "{} comes again after {value}; the limit of {what} is {needs}",
+                    edge(of)
+                ),
+                "Look for an extra or a missing edge at that moment before you suspect the oscillator.",
+            )
+        }
+    };
+    let doubt = match worst.measured {
+        Some((_, reach)) if reach.below.max(reach.above) > 0.0 => {
+            format!(" Measured to ± {}.", teller.ticks(reach.below.max(reach.above)))
+        }
+        _ => String::new(),
+    };
+    let what = worst
+        .what
+        .as_ref()
+        .map_or(String::new(), |w| format!(" The worst: {w}."));
+    let detail = format!("Rule \"{}\". {}{doubt}{what}", teller.rule.name, teller.counts());
+    teller.make(Severity::Fault, title, detail, vec![next.to_owned()])
+}
+
+/// The breach furthest from its limit; one without any value is worst of all.
+fn worst<'a>(limits: &Limits, violations: &'a [Violation]) -> &'a Violation {
+    let excess = |violation: &&Violation| {
+        let Some((measured, _)) = violation.measured else {
+            return i64::MAX;
+        };
+        let below = limits.at_least.map_or(0.0, |l| l - measured as f64);
+        let above = limits.at_most.map_or(0.0, |l| measured as f64 - l);
+        below.max(above) as i64
+    };
+    // Of equals the first.
+    violations
+        .iter()
+        .rev()
+        .max_by_key(excess)
+        .expect("a broken rule lists a breach")
+}
+
+fn edge(of: &EdgeOf) -> String {
+    match of.polarity {
+        Some(Polarity::Rise) => format!("the rise of {}", of.line),
+        Some(Polarity::Fall) => format!("the fall of {}", of.line),
+        None => format!("an edge of {}", of.line),
+    }
+}

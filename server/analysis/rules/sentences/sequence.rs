@@ -1,0 +1,115 @@
+//! Sentences on sequences that went astray.
+
+use super::Teller;
+use crate::analysis::findings::{Finding, Severity};
+use crate::analysis::rules::sequence::{Instead, Suspicion, Tale, instead_words};
+use crate::model::Capture;
+use crate::rule::Sequence;
+
+pub fn broken(teller: &Teller, sequence: &Sequence) -> Finding {
+    let tale = teller
+        .result
+        .tale
+        .as_ref()
+        .expect("a checked sequence has a tale");
+    let bus = sequence.bus.join(" ");
+    let rule = sequence.step.word();
+    let title = match &tale.suspicion {
+        Some((suspicion @ Suspicion::Stuck(_), _)) => {
+            format!(
+                "{bus} cannot {rule}: {}",
+                suspicion_words(teller.capture, tale, suspicion)
+            )
+        }
+        Some((suspicion, _)) => {
+            format!(
+                "{bus} keeps to {rule} only with {}",
+                suspicion_words(teller.capture, tale, suspicion)
+            )
+        }
+        None => {
+            let mostly = tale.instead.first().map_or(String::new(), |(instead, n)| {
+                let words = instead_words(*instead, &teller.capture.lines, &tale.bus);
+                let mostly = if *n < tale.wrong { "mostly " } else { "" };
+                format!(": {mostly}{words}")
+            });
+            format!(
+                "{bus} breaks {rule} in {} of {} steps{mostly}",
+                tale.wrong, tale.steps
+            )
+        }
+    };
+    let mut detail = format!("Rule \"{}\". {}", teller.rule.name, teller.counts());
+    if let Some((_, n)) = tale.suspicion {
+        detail.push_str(&format!(" So taken, {n} of {} steps are right.", tale.steps));
+    }
+    let told: Vec<String> = tale
+        .instead
+        .iter()
+        .map(|(instead, n)| {
+            format!(
+                "{n} × {}",
+                instead_words(*instead, &teller.capture.lines, &tale.bus)
+            )
+        })
+        .collect();
+    detail.push_str(&format!(" Instead: {}.", told.join(", ")));
+    for (line, wrong, all) in &tale.company {
+        let (right, name) = (tale.steps.saturating_sub(tale.wrong), teller.name(*line));
+        detail.push_str(&format!(
+            " {name} moved during {wrong} of the {} wrong steps and {} of the {right} right ones.",
+            tale.wrong,
+            all - wrong
+        ));
+    }
+    teller.make(Severity::Fault, title, detail, next(teller, tale, sequence))
+}
+
+/// What would make the steps right, in words.
+pub fn suspicion_words(capture: &Capture, tale: &Tale, suspicion: &Suspicion) -> String {
+    let name = |bit: usize| {
+        tale.bus
+            .iter()
+            .rev()
+            .nth(bit)
+            .map_or("?", |&l| capture.lines[l].name.as_str())
+    };
+    match suspicion {
+        Suspicion::OtherWay => "its direction the other way round".to_owned(),
+        Suspicion::Reversed => "its bits in reverse order".to_owned(),
+        Suspicion::Swapped(a, b) => format!("{} and {} swapped", name(*a), name(*b)),
+        Suspicion::Stuck(bit) => format!("{} never moves", name(*bit)),
+    }
+}
+
+fn next(teller: &Teller, tale: &Tale, sequence: &Sequence) -> Vec<String> {
+    let mut next = Vec::new();
+    if let Some((line, ..)) = tale.company.first() {
+        let name = teller.name(*line);
+        next.push(format!(
+            "Look at {name} in the wrong steps: a stray on it at the same moment is the likely cause; see whether a coupling names it."
+        ));
+    }
+    next.push(match (&tale.suspicion, tale.instead.first().map(|i| i.0)) {
+        (Some((Suspicion::Reversed | Suspicion::Swapped(..), _)), _) => {
+            "Compare the order of the bits at both ends of the ribbon, and in the setup file, with the drawing.".to_owned()
+        }
+        (Some((Suspicion::OtherWay, _)), _) => {
+            "Compare the direction or count inputs with the drawing; one wire moved by a pin does this.".to_owned()
+        }
+        (Some((Suspicion::Stuck(_), _)), _) | (None, Some(Instead::BitStuck(_))) => {
+            "Probe the still bit at the part's own pin: a short, an open joint, or a probe that slipped off.".to_owned()
+        }
+        (None, Some(Instead::Twice)) => format!(
+            "Look at {} at the part's own pin, fast: a double or slow edge there steps the bus twice though one edge was captured.",
+            sequence.strobe.line
+        ),
+        (None, Some(Instead::NotAtAll)) => format!(
+            "Look at {} and the enable inputs at the part's own pins: a strobe that was captured but did not arrive.",
+            sequence.strobe.line
+        ),
+        (None, Some(Instead::Cleared)) => "Look at the clear input for strays, fast.".to_owned(),
+        _ => "Step through the wrong steps in the diagram and look what else moved.".to_owned(),
+    });
+    next
+}

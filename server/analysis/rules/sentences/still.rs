@@ -1,0 +1,73 @@
+//! Sentences on lines that never move, and on lines that always equal another.
+
+use crate::analysis::findings::{Finding, Severity};
+use crate::analysis::rules::stuck::{Bridged, Stuck};
+use crate::model::Capture;
+
+/// A warning for a line among neighbours that move, a note where it may not have been reached; nothing on a line without
+/// neighbours (a switch, a ready line: it may rest for good reason).
+pub fn stuck(capture: &Capture, stuck: &Stuck) -> Option<Finding> {
+    let name = &capture.lines[stuck.line].name;
+    let busiest = stuck.neighbours.first()?;
+    let edges = capture.lines[*busiest].edges.len();
+    let neighbours: Vec<&str> = stuck
+        .neighbours
+        .iter()
+        .map(|&i| capture.lines[i].name.as_str())
+        .collect();
+    let severity = if stuck.at_the_end {
+        Severity::Note
+    } else {
+        Severity::Warning
+    };
+    let unless = if stuck.at_the_end {
+        " It is at the top end of its group: its turn may not have come within this capture."
+    } else {
+        ""
+    };
+    let level = stuck.level.word();
+    Some(Finding {
+        severity,
+        topic: "stuck",
+        lines: std::iter::once(name.clone())
+            .chain(neighbours.iter().map(|n| (*n).to_owned()))
+            .collect(),
+        title: format!("{name} never moves while its neighbours do: it stays {level}"),
+        detail: format!(
+            "No edge in the whole capture; {} moves {edges} times, and {} of its neighbours move.{unless}",
+            neighbours[0],
+            neighbours.len()
+        ),
+        try_next: vec![
+            format!(
+                "Probe {name} at its driver's pin: moving there, the joint, wire or clip between is open."
+            ),
+            format!(
+                "Still {level} there: power off, discharge the supply, and look for a short to a rail or a neighbour."
+            ),
+        ],
+    })
+}
+
+pub fn bridged(capture: &Capture, bridged: &Bridged) -> Finding {
+    let (a, b) = (
+        &capture.lines[bridged.lines.0].name,
+        &capture.lines[bridged.lines.1].name,
+    );
+    let severity = if bridged.same_group {
+        Severity::Warning
+    } else {
+        Severity::Note
+    };
+    Finding {
+        severity,
+        topic: "stuck",
+        lines: vec![a.clone(), b.clone()],
+        title: format!("{a} and {b} are the same at every edge"),
+        detail: format!("All {} edges agree: one signal under two names, or two lines with a bridge between.", bridged.edges),
+        try_next: vec![
+            "Power off, wait for the supply to discharge, then measure between the two pins: they should not be joined.".to_owned(),
+            "Should they be one signal, declare a link between them in the setup file.".to_owned(),
+        ],
+    }
+}

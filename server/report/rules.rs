@@ -1,0 +1,120 @@
+//! What rules and rails came to: the arrays `rules` and `rails` of the inspect report.
+
+use serde::{Deserialize, Serialize};
+
+/// One rule of the setup file.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+pub struct RuleRow {
+    /// `R1`, `R2`, … in the order limits, logic, sequences, each as the setup file has them.
+    pub id: String,
+    pub name: String,
+    /// `pulse-width`, `setup`, `hold`, `recovery`, `stay`, `exclusive`, `answer`, `delay`, `period`, `frequency`, `logic` or `sequence`.
+    pub kind: String,
+    /// The line of the setup file on which it begins, from 1.
+    pub setup_line: u64,
+    pub lines: Vec<String>,
+    /// Names the capture does not have: then nothing was checked.
+    pub missing: Vec<String>,
+    /// `kept`, `broken`, `cant-tell` (none surely broken, some within the sampling uncertainty of the limit) or
+    /// `nothing-checked`.
+    pub verdict: String,
+    /// Occasions judged: kept + broken + cant_tell.
+    pub checked: u64,
+    pub kept: u64,
+    pub broken: u64,
+    pub cant_tell: u64,
+    /// Occasions with an unknown level, or cut off by an end of the record.
+    pub not_judged: u64,
+    /// The limits, both allowed values; null where there is none.
+    pub at_least_s: Option<f64>,
+    pub at_most_s: Option<f64>,
+    /// Smallest and largest value measured.
+    pub smallest_s: Option<f64>,
+    pub largest_s: Option<f64>,
+    pub margins: Option<MarginHistogram>,
+    /// Breaches in time order; at most 10000 are listed, all are counted.
+    pub violations: Vec<ViolationRow>,
+    /// Occasions that can't be told, likewise.
+    pub doubtful: Vec<ViolationRow>,
+    pub truth_table: Option<TruthTable>,
+    pub steps: Option<Steps>,
+}
+
+/// Distances from the limit, positive inside it: bin `i` covers `[start_s + i·bin_s, start_s + (i+1)·bin_s)`.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+pub struct MarginHistogram {
+    pub start_s: f64,
+    pub bin_s: f64,
+    pub counts: Vec<u64>,
+    /// Values below the first bin and above the last.
+    pub below: u64,
+    pub above: u64,
+}
+
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+pub struct ViolationRow {
+    pub start_s: f64,
+    pub end_s: f64,
+    pub lines: Vec<String>,
+    /// The measured value and what it may truly be; null where nothing came, or the rule measures no time.
+    pub measured_s: Option<f64>,
+    pub low_s: Option<f64>,
+    pub high_s: Option<f64>,
+    /// What was seen, where a number does not say it.
+    pub what: Option<String>,
+}
+
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+pub struct TruthTable {
+    /// Most significant first, as in `rows[].inputs` and `rows[].expected`.
+    pub inputs: Vec<String>,
+    pub outputs: Vec<String>,
+    /// Contradicted combinations first. All of them for up to 6 inputs, else those seen, at most 256.
+    pub rows: Vec<TruthRow>,
+    /// Combinations never seen.
+    pub never: u64,
+    /// Stretches of still inputs shorter than the settling time.
+    pub too_short: u64,
+    /// One fault that would explain all rows seen, in words; null when there is none, or nothing to explain.
+    pub as_if: Option<String>,
+}
+
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+pub struct TruthRow {
+    /// Digits 0 and 1.
+    pub inputs: String,
+    /// Digits 0, 1 and x (not compared).
+    pub expected: String,
+    /// Stable stretches with these inputs, and those that contradict.
+    pub seen: u64,
+    pub wrong: u64,
+    /// What came out, most frequent first.
+    pub found: Vec<FoundValue>,
+}
+
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+pub struct FoundValue {
+    pub value: String,
+    pub count: u64,
+}
+
+/// How the steps of a sequence went.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+pub struct Steps {
+    pub bus: Vec<String>,
+    pub steps: u64,
+    pub wrong: u64,
+    /// What happened instead, in words, most frequent first.
+    pub instead: Vec<FoundValue>,
+    /// What would make nearly all steps right, in words, and how many it makes right.
+    pub suspicion: Option<FoundValue>,
+    /// Lines that moved during wrong steps.
+    pub company: Vec<Company>,
+}
+
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+pub struct Company {
+    pub line: String,
+    pub wrong_steps: u64,
+    pub right_steps: u64,
+}
