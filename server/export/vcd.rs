@@ -2,7 +2,7 @@
 //!
 //! A capture whose tick is a power of ten keeps it; any other is written on a grid at least 1000 times finer
 //! than its own tick. VCD times are not negative: a capture that begins before 0 s is shifted, and a comment in
-//! the file says by how much. Scopes are made of the parts of a line's name; white space, which no identifier
+//! the file says by how much. Scopes are made of the parts of a line's name, vectors of buses; white space, which no identifier
 //! may hold, becomes `_`. Volts of analog lines are left out, their levels are written. While no line at all is
 //! recorded the file has `$dumpoff`; where only some lines are not, they are `x`.
 
@@ -33,7 +33,8 @@ pub fn write(capture: &Capture, mut out: impl Write) -> io::Result<Vec<String>> 
         notes.push(note);
     }
     writeln!(out, "$timescale {} $end", grid.unit)?;
-    declare(capture, &mut out, &mut notes)?;
+    let variables = variables(capture);
+    declare(&variables, &mut out, &mut notes)?;
     let analog = capture.lines.iter().filter(|line| line.trace.is_some()).count();
     if analog > 0 {
         notes.push(format!(
@@ -47,7 +48,7 @@ pub fn write(capture: &Capture, mut out: impl Write) -> io::Result<Vec<String>> 
         ));
     }
     writeln!(out, "$enddefinitions $end")?;
-    changes(capture, &grid, &mut out)?;
+    changes(capture, &variables, &grid, &mut out)?;
     Ok(notes)
 }
 
@@ -105,6 +106,26 @@ impl Grid {
     }
 }
 
+/// One variable of the file: a line, or the bits of a bus.
+struct Variable {
+    /// Positions of lines, most significant bit first; one for a single line.
+    lines: Vec<usize>,
+    /// `[7:0]` of a vector.
+    range: Option<String>,
+    code: String,
+}
+
+impl Variable {
+    /// A value change of the variable.
+    fn put(&self, shown: &[Shown], out: &mut impl Write) -> io::Result<()> {
+        if self.range.is_none() {
+            return writeln!(out, "{}{}", digit(shown[self.lines[0]]), self.code);
+        }
+        let digits: String = self.lines.iter().map(|&line| digit(shown[line])).collect();
+        writeln!(out, "b{digits} {}", self.code)
+    }
+}
+
 /// A scope of the file: variables, and scopes within.
 #[derive(Default)]
 struct Scope {
@@ -112,29 +133,83 @@ struct Scope {
     scopes: BTreeMap<String, Scope>,
 }
 
-fn declare(capture: &Capture, out: &mut impl Write, notes: &mut Vec<String>) -> io::Result<()> {
+/// Buses whose bits are called `NAME[i]` in counting order are vectors; every other line is a variable of its
+/// own.
+fn variables(capture: &Capture) -> Vec<(String, Variable)> {
+    let mut found: Vec<(String, Variable)> = Vec::new();
+    let mut in_vector = HashSet::new();
+    for bus in &capture.buses {
+        let bits: Option<Vec<(&str, i64)>> = bus
+            .bits
+            .iter()
+            .map(|&line| bit_of(&capture.lines.get(line)?.name))
+            .collect();
+        let Some(bits) = bits.filter(|bits| bits.len() > 1) else {
+            continue;
+        };
+        let step = bits[1].1 - bits[0].1;
+        let is_counting = step.abs() == 1
+            && bits
+                .windows(2)
+                .all(|pair| pair[1].0 == pair[0].0 && pair[1].1 - pair[0].1 == step);
+        if is_counting && bus.bits.iter().all(|line| !in_vector.contains(line)) {
+            in_vector.extend(bus.bits.iter().copied());
+            let range = Some(format!("[{}:{}]", bits[0].1, bits[bits.len() - 1].1));
+            found.push((
+                bits[0].0.to_owned(),
+                Variable {
+                    lines: bus.bits.clone(),
+                    range,
+                    code: String::new(),
+                },
+            ));
+        }
+    }
+    for (i, line) in capture
+        .lines
+        .iter()
+        .enumerate()
+        .filter(|(i, _)| !in_vector.contains(i))
+    {
+        let alone = Variable {
+            lines: vec![i],
+            range: None,
+            code: String::new(),
+        };
+        found.push((line.name.clone(), alone));
+    }
+    // In the order of the lines, as they were read.
+    found.sort_by_key(|(_, variable)| variable.lines.iter().min().copied());
+    for (i, (_, variable)) in found.iter_mut().enumerate() {
+        variable.code = code(i);
+    }
+    found
+}
+
+/// `NAME[3]` → ("NAME", 3).
+fn bit_of(name: &str) -> Option<(&str, i64)> {
+    let (vector, index) = name.strip_suffix(']')?.rsplit_once('[')?;
+    Some((vector, index.parse().ok()?)).filter(|_| !vector.is_empty())
+}
+
+fn declare(
+    variables: &[(String, Variable)],
+    out: &mut impl Write,
+    notes: &mut Vec<String>,
+) -> io::Result<()> {
     const DEEPEST: usize = 64;
     let mut root = Scope::default();
     let mut used = HashSet::new();
-    for (i, line) in capture.lines.iter().enumerate() {
-        let mut name: String = line
-            .name
-            .chars()
-            .map(|c| {
-                if c.is_whitespace() || c.is_control() {
-                    '_'
-                } else {
-                    c
-                }
-            })
-            .collect();
+    for (i, (given, _)) in variables.iter().enumerate() {
+        let is_blank = |c: char| c.is_whitespace() || c.is_control();
+        let mut name: String = given.chars().map(|c| if is_blank(c) { '_' } else { c }).collect();
         while !used.insert(name.clone()) {
             name.push('_');
         }
-        if name != line.name {
+        if name != *given {
             notes.push(format!(
                 "the line \"{}\" is called {name} in the VCD",
-                line.name.escape_debug()
+                given.escape_debug()
             ));
         }
         let mut scope = &mut root;
@@ -148,33 +223,28 @@ fn declare(capture: &Capture, out: &mut impl Write, notes: &mut Vec<String>) -> 
         scope.variables.push((i, parts[parts.len() - 1].to_owned()));
     }
     writeln!(out, "$scope module capture $end")?;
-    root.write(out)?;
+    root.write(variables, out)?;
     writeln!(out, "$upscope $end")
 }
 
 impl Scope {
     /// Recursion is no deeper than `DEEPEST`.
-    fn write(&self, out: &mut impl Write) -> io::Result<()> {
+    fn write(&self, variables: &[(String, Variable)], out: &mut impl Write) -> io::Result<()> {
         for (i, name) in &self.variables {
-            // `NAME[3]` is one bit of a vector: the index is a token of its own (Syntax 18-8).
-            let reference = match name.rsplit_once('[') {
-                Some((vector, bit)) if !vector.is_empty() && is_index(bit) => format!("{vector} [{bit}"),
-                _ => name.clone(),
-            };
-            writeln!(out, "$var wire 1 {} {reference} $end", code(*i))?;
+            let Variable { lines, range, code } = &variables[*i].1;
+            let range = range
+                .as_ref()
+                .map(|range| format!(" {range}"))
+                .unwrap_or_default();
+            writeln!(out, "$var wire {} {code} {name}{range} $end", lines.len())?;
         }
         for (name, scope) in &self.scopes {
             writeln!(out, "$scope module {name} $end")?;
-            scope.write(out)?;
+            scope.write(variables, out)?;
             writeln!(out, "$upscope $end")?;
         }
         Ok(())
     }
-}
-
-fn is_index(text: &str) -> bool {
-    text.strip_suffix(']')
-        .is_some_and(|digits| !digits.is_empty() && digits.bytes().all(|b| b.is_ascii_digit()))
 }
 
 /// The identifier code of variable `i`: printable ASCII, `!` to `~`, shortest first.
@@ -189,14 +259,22 @@ fn code(mut i: usize) -> String {
     }
 }
 
-fn changes(capture: &Capture, grid: &Grid, out: &mut impl Write) -> io::Result<()> {
+fn changes(
+    capture: &Capture,
+    variables: &[(String, Variable)],
+    grid: &Grid,
+    out: &mut impl Write,
+) -> io::Result<()> {
     let (start, end) = (capture.span.start, capture.span.end);
-    let codes: Vec<String> = (0..capture.lines.len()).map(code).collect();
+    // Position of the variable that a line belongs to.
+    let mut owner = vec![0; capture.lines.len()];
+    for (i, (_, variable)) in variables.iter().enumerate() {
+        variable.lines.iter().for_each(|&line| owner[line] = i);
+    }
+    let put_all = |shown: &[Shown], out: &mut _| variables.iter().try_for_each(|(_, v)| v.put(shown, out));
     let mut changes = Changes::new(&capture.lines, start, end);
     writeln!(out, "#{}\n$dumpvars", grid.time(capture, start))?;
-    for (shown, code) in changes.shown().iter().zip(&codes) {
-        writeln!(out, "{}{code}", digit(*shown))?;
-    }
+    put_all(changes.shown(), out)?;
     writeln!(out, "$end")?;
     let mut changed = Vec::new();
     let is_off = |shown: &[Shown]| !shown.is_empty() && shown.iter().all(|s| *s == Shown::Unrecorded);
@@ -205,32 +283,42 @@ fn changes(capture: &Capture, grid: &Grid, out: &mut impl Write) -> io::Result<(
         writeln!(out, "#{}", grid.time(capture, time))?;
         let shown = changes.shown();
         let was_off = std::mem::replace(&mut off, is_off(shown));
-        if off {
-            writeln!(out, "$dumpoff")?;
-            codes.iter().try_for_each(|code| writeln!(out, "x{code}"))?;
-            writeln!(out, "$end")?;
-        } else if was_off {
-            writeln!(out, "$dumpon")?;
-            for (shown, code) in shown.iter().zip(&codes) {
-                writeln!(out, "{}{code}", digit(*shown))?;
-            }
+        if off || was_off {
+            writeln!(out, "{}", if off { "$dumpoff" } else { "$dumpon" })?;
+            put_all(shown, out)?;
             writeln!(out, "$end")?;
         } else {
-            for &i in &changed {
-                writeln!(out, "{}{}", digit(shown[i]), codes[i])?;
-            }
+            put_some(variables, &owner, &mut changed, shown, out)?;
         }
     }
     if end > start {
         writeln!(out, "#{}", grid.time(capture, end))?;
-        for (i, line) in capture.lines.iter().enumerate() {
-            let last = shown_at(line, end);
-            if last != changes.shown()[i] && last != Shown::Unrecorded {
-                writeln!(out, "{}{}", digit(last), codes[i])?;
+        let mut last: Vec<Shown> = capture.lines.iter().map(|line| shown_at(line, end)).collect();
+        changed.clear();
+        for (i, (last, before)) in last.iter_mut().zip(changes.shown()).enumerate() {
+            match *last {
+                Shown::Unrecorded => *last = *before,
+                shown if shown != *before => changed.push(i),
+                _ => {}
             }
         }
+        put_some(variables, &owner, &mut changed, &last, out)?;
     }
     out.flush()
+}
+
+/// The variables that some of the `changed` lines belong to, each once.
+fn put_some(
+    variables: &[(String, Variable)],
+    owner: &[usize],
+    changed: &mut Vec<usize>,
+    shown: &[Shown],
+    out: &mut impl Write,
+) -> io::Result<()> {
+    changed.iter_mut().for_each(|line| *line = owner[*line]);
+    changed.sort_unstable();
+    changed.dedup();
+    changed.iter().try_for_each(|&i| variables[i].1.put(shown, out))
 }
 
 fn digit(shown: Shown) -> char {

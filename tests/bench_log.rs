@@ -1,0 +1,299 @@
+//! The bench log through its interface: an evening from the first remark to the archive in another folder.
+
+use std::sync::Arc;
+
+use axum::body::Body;
+use axum::http::{Method, Request, StatusCode};
+use edgewitness::store::Store;
+use edgewitness::web::{App, router};
+use http_body_util::BodyExt;
+use serde_json::{Value, json};
+use tower::ServiceExt;
+
+struct Bench {
+    _folder: tempfile::TempDir,
+    router: axum::Router,
+}
+
+impl Bench {
+    fn new() -> Bench {
+        let folder = tempfile::tempdir().unwrap();
+        let store = Store::open(folder.path()).unwrap();
+        let app = App::new(store, "127.0.0.1:7117".parse().unwrap(), &[]);
+        Bench {
+            router: router(Arc::new(app)),
+            _folder: folder,
+        }
+    }
+
+    async fn send(&self, method: Method, path: &str, kind: &str, body: Vec<u8>) -> (StatusCode, Vec<u8>) {
+        let request = Request::builder()
+            .method(method)
+            .uri(path)
+            .header("host", "127.0.0.1:7117")
+            .header("content-type", kind)
+            .body(Body::from(body))
+            .unwrap();
+        let response = self.router.clone().oneshot(request).await.unwrap();
+        let status = response.status();
+        (
+            status,
+            response.into_body().collect().await.unwrap().to_bytes().to_vec(),
+        )
+    }
+
+    async fn json(&self, method: Method, path: &str, body: Value) -> (StatusCode, Value) {
+        let (status, bytes) = self
+            .send(method, path, "application/json", body.to_string().into_bytes())
+            .await;
+        (status, serde_json::from_slice(&bytes).unwrap_or(Value::Null))
+    }
+
+    async fn ok(&self, method: Method, path: &str, body: Value) -> Value {
+        let (status, answer) = self.json(method, path, body).await;
+        assert!(status.is_success(), "{path}: {status} {answer}");
+        answer
+    }
+
+    async fn page(&self, path: &str) -> String {
+        let (status, bytes) = self.send(Method::GET, path, "text/html", Vec::new()).await;
+        assert_eq!(status, StatusCode::OK, "{path}");
+        String::from_utf8(bytes).unwrap()
+    }
+}
+
+#[tokio::test]
+async fn an_evening() {
+    let bench = Bench::new();
+    let made = bench
+        .ok(
+            Method::POST,
+            "/api/sessions",
+            json!({"title": "Tower, third evening"}),
+        )
+        .await;
+    let at = |tail: &str| format!("/api/sessions/{}{tail}", made["id"]);
+    let put = json!({"title": "Tower", "job": "Bell 3 strikes twice", "setup": "[line.CLEAR_N]\nnarrow_below = \"60 ns\"\n"});
+    bench.ok(Method::PUT, &at(""), put).await;
+    let (status, told) = bench
+        .json(
+            Method::PUT,
+            &at(""),
+            json!({"title": "Tower", "setup": "[line.A]\nfamily = \"ttl-9v\"\n"}),
+        )
+        .await;
+    assert_eq!(status, StatusCode::BAD_REQUEST);
+    assert!(told["error"].as_str().unwrap().contains("line 2"), "{told}");
+
+    let condition = bench
+        .ok(
+            Method::POST,
+            &at("/entries/condition"),
+            json!({"title": "as found"}),
+        )
+        .await;
+    let remark = bench
+        .ok(
+            Method::POST,
+            &at("/entries/remark"),
+            json!({"text": "<script>alert(1)</script>"}),
+        )
+        .await;
+    let reading = json!({"rail": "-12 V", "nominal": -12, "reading": 11.8, "place": "striker driver J1-1"});
+    bench.ok(Method::POST, &at("/entries/reading"), reading).await;
+    let steps = bench
+        .ok(
+            Method::POST,
+            &at("/checklist"),
+            json!({"text": "1. Meter +5 V -> 4.75 to 5.25 V\n2. Press key 1"}),
+        )
+        .await;
+    assert_eq!(steps.as_array().unwrap().len(), 2);
+    let png = b"\x89PNG\r\n\x1a\nrest".to_vec();
+    let (status, _) = bench
+        .send(
+            Method::POST,
+            &at("/photographs?name=bench.png&caption=the%20ribbon"),
+            "image/png",
+            png.clone(),
+        )
+        .await;
+    assert_eq!(status, StatusCode::CREATED);
+    let state = json!({"finding": "coupling CLEAR_N STEP", "title": "CLEAR_N dips", "state": "confirmed", "cause": "STEP"});
+    bench.ok(Method::PUT, &at("/finding-state"), state).await;
+
+    let log = bench.ok(Method::GET, &at(""), Value::Null).await;
+    assert_eq!(log["job"], "Bell 3 strikes twice");
+    assert_eq!(log["remarks"][0]["text"], "<script>alert(1)</script>");
+    assert_eq!(log["finding_states"][0]["state"], "confirmed");
+    let photograph = format!("{}/{}", at("/photographs"), log["photographs"][0]["id"]);
+    assert_eq!(bench.send(Method::GET, &photograph, "", Vec::new()).await.1, png);
+
+    // Edit, undo, redo, bin, restore.
+    let one = at(&format!("/entries/remark/{}", remark["id"]));
+    bench.ok(Method::PUT, &one, json!({"text": "changed"})).await;
+    assert_eq!(
+        bench.ok(Method::POST, &at("/undo"), Value::Null).await["what"],
+        "remark edited"
+    );
+    assert_eq!(
+        bench.ok(Method::POST, &at("/redo"), Value::Null).await["what"],
+        "remark edited"
+    );
+    bench.ok(Method::DELETE, &one, Value::Null).await;
+    assert_eq!(
+        bench.ok(Method::GET, &at(""), Value::Null).await["remarks"],
+        json!([])
+    );
+    bench
+        .ok(Method::POST, &format!("{one}/restore"), Value::Null)
+        .await;
+    assert_eq!(
+        bench.ok(Method::GET, &at(""), Value::Null).await["remarks"][0]["text"],
+        "changed"
+    );
+    bench
+        .ok(Method::PUT, &one, json!({"text": "<script>alert(1)</script>"}))
+        .await;
+
+    // Mistakes are told and change nothing.
+    for (path, body) in [
+        ("/entries/remark", json!({"text": " "})),
+        ("/entries/reading", json!({"rail": "", "reading": 1})),
+        ("/entries/reading", json!({"rail": "+5 V", "reading": "much"})),
+        ("/entries/condition", json!([1])),
+        ("/checklist", json!({"text": "\n"})),
+    ] {
+        let (status, told) = bench.json(Method::POST, &at(path), body).await;
+        assert_eq!(status, StatusCode::BAD_REQUEST, "{path} {told}");
+    }
+    assert_eq!(
+        bench
+            .json(Method::POST, &at("/entries/capture"), json!({}))
+            .await
+            .0,
+        StatusCode::NOT_FOUND
+    );
+    let other = at(&format!("/entries/remark/{}", condition["id"]));
+    assert_eq!(
+        bench.json(Method::PUT, &other, json!({"text": "x"})).await.0,
+        StatusCode::NOT_FOUND
+    );
+
+    // The pages read without script, names escaped; the report twice the same.
+    let page = bench.page(&format!("/sessions/{}/log", made["id"])).await;
+    assert!(
+        page.contains("Bell 3 strikes twice") && page.contains("wrong sign") && page.contains("CLEAR_N dips")
+    );
+    let report = bench.page(&format!("/sessions/{}/report.html", made["id"])).await;
+    assert_eq!(
+        report,
+        bench.page(&format!("/sessions/{}/report.html", made["id"])).await
+    );
+    for part in [
+        "Bell 3 strikes twice",
+        "as found",
+        "4.75 to 5.25 V",
+        "data:image/png;base64,",
+        "Still open",
+        "Local codes",
+    ] {
+        assert!(report.contains(part), "{part}");
+    }
+    for html in [&page, &report] {
+        assert!(!html.contains("<script>alert"));
+        assert!(html.contains("&#60;script&#62;alert(1)") || html.contains("&lt;script&gt;alert(1)"));
+    }
+    assert!(
+        !report.contains("src=\"http") && !report.contains("href="),
+        "a single file"
+    );
+}
+
+#[tokio::test]
+async fn the_harness_sheet() {
+    let bench = Bench::new();
+    let made = bench
+        .ok(Method::POST, "/api/sessions", json!({"title": "Tower"}))
+        .await;
+    let path = format!("/api/sessions/{}/harness", made["id"]);
+    assert_eq!(
+        bench.ok(Method::GET, &path, Value::Null).await["csv"],
+        "board,connector,pin,signal,colour,neighbours,line\n"
+    );
+    let (status, told) = bench
+        .json(
+            Method::PUT,
+            &path,
+            json!({"csv": "board,connector,pin,signal\nA,J1,,X\nA,J1,1,X\nA,J1,1,Y\n"}),
+        )
+        .await;
+    assert_eq!(status, StatusCode::BAD_REQUEST);
+    let told = told["error"].as_str().unwrap();
+    assert!(
+        told.contains("row 2, column pin") && told.contains("row 4, column pin"),
+        "{told}"
+    );
+    let sheet = std::fs::read_to_string(concat!(
+        env!("CARGO_MANIFEST_DIR"),
+        "/sample-captures/harness.csv"
+    ))
+    .unwrap();
+    let kept = bench.ok(Method::PUT, &path, json!({"csv": sheet})).await;
+    assert_eq!(bench.ok(Method::GET, &path, Value::Null).await, kept);
+    let page = bench.page(&format!("/sessions/{}/harness", made["id"])).await;
+    assert!(page.contains("sequencer J2-12"));
+}
+
+#[tokio::test]
+async fn a_session_goes_to_the_bin_and_to_another_folder() {
+    let bench = Bench::new();
+    let made = bench
+        .ok(Method::POST, "/api/sessions", json!({"title": "Tower"}))
+        .await;
+    let at = |tail: &str| format!("/api/sessions/{}{tail}", made["id"]);
+    bench
+        .ok(Method::POST, &at("/entries/remark"), json!({"text": "seen"}))
+        .await;
+    let (status, archive) = bench.send(Method::GET, &at("/archive"), "", Vec::new()).await;
+    assert_eq!(status, StatusCode::OK);
+    bench.ok(Method::DELETE, &at(""), Value::Null).await;
+    assert_eq!(
+        bench.ok(Method::GET, "/api/sessions", Value::Null).await,
+        json!([])
+    );
+    assert_eq!(
+        bench.ok(Method::GET, "/api/bin", Value::Null).await[0]["title"],
+        "Tower"
+    );
+    assert!(bench.page("/bin").await.contains("Tower"));
+    bench.ok(Method::POST, &at("/restore"), Value::Null).await;
+    assert_eq!(
+        bench.ok(Method::GET, "/api/sessions", Value::Null).await[0]["title"],
+        "Tower"
+    );
+
+    let elsewhere = Bench::new();
+    let (status, told) = elsewhere
+        .send(Method::POST, "/api/archives", "application/octet-stream", archive)
+        .await;
+    assert_eq!(status, StatusCode::CREATED, "{}", String::from_utf8_lossy(&told));
+    let session: Value = serde_json::from_slice(&told).unwrap();
+    let log = elsewhere
+        .ok(
+            Method::GET,
+            &format!("/api/sessions/{}", session["id"]),
+            Value::Null,
+        )
+        .await;
+    assert_eq!(log["remarks"][0]["text"], "seen");
+    let (status, _) = elsewhere
+        .send(
+            Method::POST,
+            "/api/archives",
+            "application/octet-stream",
+            b"no archive".to_vec(),
+        )
+        .await;
+    assert_eq!(status, StatusCode::BAD_REQUEST);
+}
