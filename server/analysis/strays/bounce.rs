@@ -37,6 +37,15 @@ const TYPICAL_PAUSE_S: f64 = 1e-6;
 /// The shortest rest between bursts is this many times the longest pause inside one.
 const REST_TO_PAUSE: f64 = 4.0;
 const FEWEST_EDGES: usize = 3;
+/// Every rest is at least this many times the longest burst.
+const REST_TO_BURST: f64 = 2.0;
+/// With fewer bursts than this a line's own activity looks much like bounce, so more is asked of it.
+const FEW_BURSTS: usize = 4;
+const REST_TO_FEW: f64 = 5.0;
+/// Longest of a few bursts: debouncing for 10 to 50 ms is common practice, no source.
+const LONGEST_LONE_S: f64 = 0.05;
+/// Most edges of one of a few bursts.
+const MOST_LONE_EDGES: usize = 100;
 /// More edges than a hand or a relay makes: not looked at as a contact.
 const MOST_EDGES: usize = 200_000;
 
@@ -105,8 +114,20 @@ fn bursts_of(capture: &Capture, index: usize, line: &Line) -> Vec<Burst> {
         .iter()
         .map(|b| b.length().0 as f64 * tick_s)
         .fold(0.0, f64::max);
-    let shortest_rest = rests.iter().copied().fold(f64::INFINITY, f64::min);
-    if longest > LONGEST_BURST_S || shortest_rest < longest {
+    let mut shortest_rest = rests.iter().copied().fold(f64::INFINITY, f64::min);
+    let few = bursts.len() < FEW_BURSTS;
+    if few {
+        // A contact that was worked once or twice: the record after it must show that it rests.
+        let after = line.span.end - bursts[bursts.len() - 1].end;
+        shortest_rest = shortest_rest.min(after.0 as f64 * tick_s);
+    }
+    let most = bursts.iter().map(|b| b.edges.len()).max().unwrap_or(0);
+    let (times, limit) = if few {
+        (REST_TO_FEW, LONGEST_LONE_S)
+    } else {
+        (REST_TO_BURST, LONGEST_BURST_S)
+    };
+    if longest > limit || shortest_rest < times * longest || (few && most > MOST_LONE_EDGES) {
         return Vec::new();
     }
     bursts
