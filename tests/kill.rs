@@ -1,6 +1,8 @@
 //! kill -9 at random moments, at least 200 times: after each, the folder opens, everything that was acknowledged
 //! is there, everything that is visible is whole, and the database is sound.
 //!
+//! And a disk that is full: it is told, nothing that was stored before is harmed, nothing half is visible.
+//!
 //! A program of its own (no test harness): called with a folder and a seed it is the child that is killed.
 
 use std::collections::BTreeMap;
@@ -19,9 +21,13 @@ fn main() {
     let words: Vec<String> = std::env::args().collect();
     match &words[1..] {
         [mode, dir, seed] if mode == "child" => child(Path::new(dir), seed.parse().unwrap()),
+        [mode, dir, _] if mode == "fill" => fill(Path::new(dir)),
         // What `cargo test` passes on (a filter, --list) is for harnesses.
         words if words.iter().any(|word| word == "--list") => {}
-        _ => parent(),
+        _ => {
+            parent();
+            full_disk();
+        }
     }
 }
 
@@ -141,6 +147,78 @@ fn parent() {
         "the children hardly got to work"
     );
     println!("kill: {KILLS} kills, {acknowledged} acknowledged steps, nothing lost, nothing half there");
+}
+
+/// Stores files until the disk is full, and says what was acknowledged, then the error.
+fn fill(dir: &Path) {
+    let store = Store::open(dir).unwrap();
+    let body = SessionBody {
+        title: "Evening".into(),
+        ..Default::default()
+    };
+    let session = store.create_session(&body).unwrap().id;
+    for name in 0..10_000 {
+        let bytes = bytes_of(name);
+        match store.store_from(&format!("{name}.vcd"), &bytes[..], u64::MAX) {
+            Ok(stored) => match store.add_capture(session, &stored, None) {
+                Ok(_) => println!("capture {name} {}", stored.digest),
+                Err(error) => return println!("full {error}"),
+            },
+            Err(error) => return println!("full {error}"),
+        }
+    }
+    println!("never full");
+}
+
+/// On a file system of 3 MB in memory where one can be mounted; else under a limit on the size of a file.
+fn full_disk() {
+    let folder = tempfile::tempdir().unwrap();
+    let (dir, program) = (folder.path().to_str().unwrap(), std::env::current_exe().unwrap());
+    let shell = |script: &str| {
+        let mut command = Command::new("unshare");
+        command
+            .args(["-rm", "sh", "-c", script, "sh", dir, program.to_str().unwrap()])
+            .output()
+    };
+    // Kept on a disk of its own only while the shell runs: so it is copied out to be looked at.
+    let out = tempfile::tempdir().unwrap();
+    let copy = out.path().to_str().unwrap();
+    let script = format!(
+        "mount -t tmpfs -o size=3m none \"$1\" || exit 99; \"$2\" fill \"$1\" 0; cp -r \"$1\"/. {copy}"
+    );
+    let (run, dir, what) = match shell(&script) {
+        Ok(run) if run.status.code() != Some(99) && run.status.code() != Some(1) => {
+            (run, out.path(), "disk of 3 MB")
+        }
+        _ => {
+            let limited = "trap '' XFSZ; ulimit -f 60; exec \"$2\" fill \"$1\" 0";
+            let mut command = Command::new("sh");
+            let run = command
+                .args(["-c", limited, "sh", dir, program.to_str().unwrap()])
+                .output()
+                .unwrap();
+            (run, folder.path(), "limit of 30 kB a file")
+        }
+    };
+    let told = String::from_utf8_lossy(&run.stdout).into_owned();
+    let error = told
+        .lines()
+        .find_map(|line| line.strip_prefix("full "))
+        .unwrap_or_default();
+    assert!(
+        error.contains("the disk is full") && error.contains("make room"),
+        "{told} {run:?}"
+    );
+    let mut captures = BTreeMap::new();
+    for line in told.lines().filter(|line| line.starts_with("capture ")) {
+        let words: Vec<&str> = line.split(' ').collect();
+        captures.insert(words[1].parse().unwrap(), words[2].to_owned());
+    }
+    check(dir, &captures, &BTreeMap::new(), true);
+    println!(
+        "full: told after {} captures on a {what}, all of them whole",
+        captures.len()
+    );
 }
 
 fn check(dir: &Path, captures: &BTreeMap<u64, String>, remarks: &BTreeMap<u64, i64>, everything: bool) {

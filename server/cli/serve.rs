@@ -23,6 +23,9 @@ pub struct Words {
     /// Open the browser
     #[arg(long)]
     open: bool,
+    /// Take up new exports that the instrument's program saves in this folder
+    #[arg(long, value_name = "FOLDER")]
+    watch: Option<PathBuf>,
 }
 
 /// Serves until interrupted.
@@ -42,6 +45,7 @@ pub fn run(words: &Words) -> anyhow::Result<ExitCode> {
     options.listen = words.listen;
     options.demo = words.demo;
     options.open = words.open || words.demo;
+    options.watch = words.watch.clone();
     serve(options)?;
     Ok(ExitCode::SUCCESS)
 }

@@ -250,6 +250,29 @@ impl Store {
     }
 }
 
+impl Store {
+    /// The captures a session's answer rests on: those under its newest condition that has any. Captures under
+    /// no condition are the oldest. Earlier ones stay for comparing.
+    pub fn present_captures(&self, session: SessionId) -> Result<Vec<Entry<Capture>>, Error> {
+        let captures = self.entries::<Capture>(session)?;
+        let conditions = self.entries::<Condition>(session)?;
+        let of = |condition: Option<EntryId>| {
+            let captures = captures
+                .iter()
+                .filter(move |entry| entry.value.condition == condition);
+            captures.cloned().collect::<Vec<_>>()
+        };
+        let newest = conditions
+            .iter()
+            .rev()
+            .map(|entry| of(Some(entry.id)))
+            .find(|list| !list.is_empty());
+        let without = newest.unwrap_or_else(|| of(None));
+        // Only under conditions that are in the bin: they are all there is.
+        Ok(if without.is_empty() { captures } else { without })
+    }
+}
+
 pub(super) fn not_empty(text: &str, what: &str) -> Result<(), Error> {
     if text.trim().is_empty() {
         return Err(Error::Invalid(format!("expected {what}, found nothing")));
@@ -281,6 +304,10 @@ mod tests {
         let condition = store.add(id, &condition).unwrap();
         let second = store.add_capture(id, &stored, None).unwrap();
         assert_eq!(second.value.condition, Some(condition.id));
+        assert_eq!(store.present_captures(id).unwrap(), [second]);
+        store.bin(id, condition.id).unwrap();
+        assert_eq!(store.present_captures(id).unwrap(), [first]);
+        store.restore(id, condition.id).unwrap();
         assert_eq!(store.sessions(false).unwrap()[0].captures, 2);
         assert!(store.add_capture(id, &stored, Some(EntryId(99))).is_err());
         let unknown = Stored {

@@ -29,6 +29,7 @@ pub fn routes() -> Router<Arc<App>> {
                 .put(api::log::edit_session)
                 .delete(api::log::bin_session),
         )
+        .route("/api/sessions/{id}/present", get(api::log::present))
         .route("/api/sessions/{id}/restore", post(api::log::restore_session))
         .route("/api/sessions/{id}/entries/{kind}", post(api::log::add))
         .route(

@@ -16,6 +16,7 @@ mod router;
 mod serve;
 mod state;
 mod view;
+mod watch;
 pub mod window;
 mod work;
 

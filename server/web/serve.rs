@@ -23,6 +23,8 @@ pub struct ServeOptions {
     /// Names besides the loopback ones that the server answers to.
     pub allowed_hosts: Vec<String>,
     pub upload_limit_bytes: u64,
+    /// Folder whose new exports are taken up.
+    pub watch: Option<PathBuf>,
 }
 
 impl ServeOptions {
@@ -34,6 +36,7 @@ impl ServeOptions {
             open: false,
             allowed_hosts: Vec::new(),
             upload_limit_bytes: UPLOAD_LIMIT_BYTES,
+            watch: None,
         }
     }
 }
@@ -48,6 +51,7 @@ pub fn serve(options: ServeOptions) -> anyhow::Result<()> {
     let mut app = App::new(store, options.listen, &options.allowed_hosts);
     app.upload_limit_bytes = options.upload_limit_bytes;
     app.home = home;
+    app.is_watching = options.watch.is_some();
     serve_app(Arc::new(app), &options)
 }
 
@@ -65,6 +69,10 @@ pub fn serve_app(app: Arc<App>, options: &ServeOptions) -> anyhow::Result<()> {
             })?;
         if let Some(home) = app.home {
             app.start_work(home);
+        }
+        if let Some(dir) = &options.watch {
+            super::watch::start(app.clone(), dir, tokio::runtime::Handle::current())
+                .with_context(|| format!("the folder {} can't be watched", dir.display()))?;
         }
         let address = format!("http://{}/", listener.local_addr()?);
         println!("Edgewitness is at {address} (Ctrl-C ends it)");

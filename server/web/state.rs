@@ -22,6 +22,8 @@ pub struct App {
     pub upload_limit_bytes: u64,
     /// The session that the bare address leads to: the demo's.
     pub home: Option<SessionId>,
+    /// A folder is watched: pages look whether something new came.
+    pub is_watching: bool,
     pub(super) work: Work,
     /// Last looked at last.
     opened: Mutex<Vec<Arc<Opened>>>,
@@ -34,6 +36,7 @@ impl App {
             guard: Arc::new(Guard::new(listen, allowed_hosts)),
             upload_limit_bytes: UPLOAD_LIMIT_BYTES,
             home: None,
+            is_watching: false,
             work: Work::default(),
             opened: Mutex::default(),
         }
@@ -46,6 +49,22 @@ impl App {
         let opened = list.remove(position);
         list.push(opened.clone());
         Some(opened)
+    }
+
+    /// The session that was looked at last, or else the one that was changed last; not one in the bin.
+    ///
+    /// # Errors
+    /// The disk's own.
+    pub fn in_hand(&self) -> Result<Option<SessionId>, crate::store::Error> {
+        let looked_at = {
+            let list = self.opened.lock().unwrap_or_else(PoisonError::into_inner);
+            list.last().map(|opened| opened.id)
+        };
+        let rows = self.store.sessions(false)?;
+        let is_there = |id: &SessionId| rows.iter().any(|row| row.session.id == *id);
+        Ok(looked_at
+            .filter(is_there)
+            .or_else(|| rows.first().map(|row| row.session.id)))
     }
 
     /// Puts an opened session in memory, in place of what was there of it.

@@ -7,8 +7,10 @@ use serde::Serialize;
 use tokio::sync::watch;
 
 use crate::ingest::Progress;
-use crate::store::{Capture, Entry, SessionId, report_key};
-use crate::workflow::inspect::{Question, inspect};
+use crate::model::Capture;
+use crate::setup::Setup;
+use crate::store::{SessionId, report_key};
+use crate::workflow::inspect::{Inspection, Question, inspect};
 
 use super::error::{Failure, sentence};
 use super::opened::Opened;
@@ -69,17 +71,37 @@ impl App {
         receiver
     }
 
+    /// The session read and analysed as it is stored now, waiting for that if need be; `None` without captures.
+    ///
+    /// # Errors
+    /// There is no such session, or its captures can't be read: the sentence says why.
+    pub async fn opened_now(self: &Arc<App>, id: SessionId) -> Result<Option<Arc<Opened>>, Failure> {
+        let app = self.clone();
+        let Some(key) = tokio::task::spawn_blocking(move || app.present_key(id)).await?? else {
+            return Ok(None);
+        };
+        if let Some(opened) = self.in_memory(id).filter(|opened| opened.key == key) {
+            return Ok(Some(opened));
+        }
+        let mut stages = self.start_work(id);
+        let stage = stages.wait_for(|stage| !matches!(stage, Stage::Step(_))).await;
+        match stage.map_err(Failure::ours)?.clone() {
+            Stage::Failed(sentence) => Err(Failure::wrong(sentence)),
+            _ => Ok(self.in_memory(id)),
+        }
+    }
+
     /// What the session's answer rests on, as it is stored now; `None` without captures.
     pub fn present_key(&self, id: SessionId) -> Result<Option<String>, Failure> {
         let session = self.store.session(id)?;
-        let captures: Vec<Entry<Capture>> = self.store.entries(id)?;
+        let captures = self.store.present_captures(id)?;
         Ok((!captures.is_empty()).then(|| report_key(&captures, &session.body.setup)))
     }
 }
 
 fn open(app: &App, id: SessionId, sender: &watch::Sender<Stage>) -> Result<(), Failure> {
     let session = app.store.session(id)?;
-    let entries: Vec<Entry<Capture>> = app.store.entries(id)?;
+    let entries = app.store.present_captures(id)?;
     if entries.is_empty() {
         return Err(Failure::missing(format!("capture in session {id} yet")));
     }
@@ -87,7 +109,7 @@ fn open(app: &App, id: SessionId, sender: &watch::Sender<Stage>) -> Result<(), F
     if app.in_memory(id).is_some_and(|opened| opened.key == key) {
         return Ok(());
     }
-    let setup = crate::setup::Setup::parse(&session.body.setup, "the session's setup")
+    let setup = Setup::parse(&session.body.setup, "the session's setup")
         .map_err(|error| Failure::wrong(sentence(&error)))?;
     let mut captures = Vec::with_capacity(entries.len());
     for (index, entry) in entries.iter().enumerate() {
@@ -112,14 +134,7 @@ fn open(app: &App, id: SessionId, sender: &watch::Sender<Stage>) -> Result<(), F
         says: "Looking for what is wrong".to_owned(),
     }
     .tell(None);
-    let inspection = inspect(
-        captures,
-        &Question {
-            setup: &setup,
-            align_on: None,
-        },
-    )
-    .map_err(|error| Failure::wrong(format!("{error:#}")))?;
+    let inspection = together_or_newest(captures, &setup)?;
     let json = serde_json::to_string(&inspection.report).map_err(Failure::ours)?;
     app.store
         .save_report(id, "all", &key, &json, &summary(&inspection.report))?;
@@ -131,6 +146,27 @@ fn open(app: &App, id: SessionId, sender: &watch::Sender<Stage>) -> Result<(), F
         key,
     ));
     Ok(())
+}
+
+/// All captures on one clock; where they can't be brought to one, the newest alone, with a warning that says so.
+fn together_or_newest(captures: Vec<Capture>, setup: &Setup) -> Result<Inspection, Failure> {
+    let question = Question {
+        setup,
+        align_on: None,
+    };
+    let newest = captures.last().cloned();
+    let count = captures.len();
+    let wrong = |error: anyhow::Error| Failure::wrong(format!("{error:#}"));
+    match (inspect(captures, &question), newest) {
+        (Err(error), Some(mut newest)) if count > 1 => {
+            newest.warn(format!(
+                "{} earlier captures under this condition are not looked at with it: {error:#}",
+                count - 1
+            ));
+            inspect(vec![newest], &question).map_err(wrong)
+        }
+        (inspection, _) => inspection.map_err(wrong),
+    }
 }
 
 fn summary(report: &crate::report::inspect::InspectReport) -> crate::store::Summary {

@@ -73,6 +73,18 @@ pub async fn session(State(app): State<Arc<App>>, Path(id): Path<i64>) -> Result
     ))
 }
 
+/// What the session's answer rests on now.
+#[derive(Serialize)]
+pub struct Present {
+    /// Changes with the captures, their conditions and the setup; null without captures.
+    pub key: Option<String>,
+}
+
+pub async fn present(State(app): State<Arc<App>>, Path(id): Path<i64>) -> Result<Json<Present>, Failure> {
+    let key = tokio::task::spawn_blocking(move || app.present_key(SessionId(id))).await??;
+    Ok(Json(Present { key }))
+}
+
 pub async fn edit_session(
     State(app): State<Arc<App>>,
     Path(id): Path<i64>,

@@ -57,7 +57,8 @@ pub async fn export(
     Path((id, name)): Path<(i64, String)>,
 ) -> Result<Response, Failure> {
     let (form, what) = choose(std::path::Path::new(&name), None).map_err(Failure::wrong)?;
-    let opened = app.opened(SessionId(id))?;
+    let opened = app.opened_now(SessionId(id)).await?;
+    let opened = opened.ok_or_else(|| Failure::missing(format!("capture in session {id} yet")))?;
     let file = tokio::task::spawn_blocking(move || {
         let mut file = tempfile_in(app.store.dir())?;
         let out = BufWriter::new(&mut file);

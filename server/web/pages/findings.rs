@@ -27,6 +27,8 @@ struct FindingsPage {
     sheet: Option<Sheet>,
     /// Captures are being read.
     is_reading: bool,
+    /// What the page shows rests on, while a folder is watched: the page looks whether that changed.
+    fresh: Option<String>,
     /// Why the captures could not be read.
     trouble: Option<String>,
 }
@@ -56,6 +58,7 @@ pub async fn page(State(app): State<Arc<App>>, Path(id): Path<i64>) -> Result<Ht
             _ => is_reading = true,
         }
     }
+    let fresh = app.is_watching.then(|| key.unwrap_or_default());
     let html = tokio::task::spawn_blocking(move || -> Result<String, PageFailure> {
         let opened = if is_reading || trouble.is_some() {
             None
@@ -69,6 +72,7 @@ pub async fn page(State(app): State<Arc<App>>, Path(id): Path<i64>) -> Result<Ht
             title,
             sheet,
             is_reading,
+            fresh,
             trouble,
         };
         Ok(page.render()?)

@@ -88,7 +88,7 @@ struct PhotographView {
 
 pub async fn page(State(app): State<Arc<App>>, Path(id): Path<i64>) -> Result<Response, PageFailure> {
     let id = SessionId(id);
-    let opened = app.in_memory(id);
+    let opened = app.opened_now(id).await?;
     let html = with_store(app, move |store| render(store, id, opened.as_deref())).await?;
     let policy = (CONTENT_SECURITY_POLICY, HeaderValue::from_static(POLICY));
     Ok(([policy], Html(html)).into_response())
