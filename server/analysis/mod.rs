@@ -1,6 +1,7 @@
 //! Pure functions over sorted times; knows model and rule only.
 
 pub mod align;
+pub mod compare;
 pub mod coupling;
 pub mod findings;
 pub mod links;

@@ -4,6 +4,7 @@
 //! not be read or written: then one line on standard error says what, where and what to do.
 
 mod align;
+mod compare;
 mod demo;
 mod doctor;
 mod export;
@@ -45,6 +46,7 @@ enum Command {
     Inspect(inspect::Words),
     Lines(lines::Words),
     Export(export::Words),
+    Compare(compare::Words),
     Align(align::Words),
     Serve(serve::Words),
     Doctor(doctor::Words),
@@ -62,6 +64,7 @@ pub fn run() -> ExitCode {
         Command::Lines(words) => lines::run(&words),
         Command::Export(words) => export::run(&words),
         Command::Doctor(words) => doctor::run(&words),
+        Command::Compare(words) => compare::run(&words),
         Command::Align(words) => align::run(&words),
         Command::Serve(words) => serve::run(&words),
         Command::Demo(words) => demo::run(&words),

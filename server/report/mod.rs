@@ -4,6 +4,7 @@
 //! first capture's clock, never rounded below the capture's own resolution. Shapes only: workflow fills them.
 
 pub mod align;
+pub mod compare;
 pub mod inspect;
 pub mod lines;
 pub mod rules;

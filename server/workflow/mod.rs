@@ -1,6 +1,7 @@
 //! The only place that joins ingest, setup, analysis, report and store.
 
 pub mod align;
+pub mod compare;
 pub mod demo_session;
 pub mod export;
 mod fill;

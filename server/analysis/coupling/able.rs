@@ -36,25 +36,30 @@ fn stray_edges(strays: &Strays, line: usize) -> HashSet<usize> {
 
 /// The own edges of every line. Cost: linear in edges.
 pub fn own_edges(capture: &Capture, strays: &Strays) -> Vec<OwnEdges> {
-    let of_line = |(index, line): (usize, &Line)| {
-        let skip = stray_edges(strays, index);
-        let mut own = OwnEdges::default();
-        for segment in line.segments() {
-            let mut level = segment.first;
-            for edge in segment.edges {
-                level = level.inverted();
-                if !skip.is_empty() && skip.contains(&edge) {
-                    continue;
-                }
-                match level {
-                    Level::High => own.rises.push(line.edges[edge].0),
-                    _ => own.falls.push(line.edges[edge].0),
-                }
+    (0..capture.lines.len())
+        .map(|index| own_edges_of(capture, strays, index))
+        .collect()
+}
+
+/// The own edges of line `index`.
+pub fn own_edges_of(capture: &Capture, strays: &Strays, index: usize) -> OwnEdges {
+    let line: &Line = &capture.lines[index];
+    let skip = stray_edges(strays, index);
+    let mut own = OwnEdges::default();
+    for segment in line.segments() {
+        let mut level = segment.first;
+        for edge in segment.edges {
+            level = level.inverted();
+            if !skip.is_empty() && skip.contains(&edge) {
+                continue;
+            }
+            match level {
+                Level::High => own.rises.push(line.edges[edge].0),
+                _ => own.falls.push(line.edges[edge].0),
             }
         }
-        own
-    };
-    capture.lines.iter().enumerate().map(of_line).collect()
+    }
+    own
 }
 
 /// The stretches in which `line` rested at `level`, strays looked through; unknown, floating and unrecorded

@@ -19,6 +19,8 @@ pub use bounce::Burst;
 pub struct StrayOptions {
     /// Narrow limits declared by the person, by line index: a pulse shorter than this is a stray.
     pub narrow_below: BTreeMap<usize, f64>,
+    /// Limits taken over from another capture of the same lines, by line index: they stand in for inference.
+    pub taken_over: BTreeMap<usize, NarrowLimit>,
     /// Pulses the person or another analysis has judged: they overrule the widths.
     pub marks: Vec<Mark>,
 }
@@ -157,6 +159,7 @@ pub fn find(capture: &Capture, options: &StrayOptions) -> Strays {
                 high: Some(ticks),
                 origin: LimitOrigin::Setup,
             },
+            None if options.taken_over.contains_key(&index) => options.taken_over[&index],
             None if bouncing.is_empty() => {
                 widths::infer(&pulses, found.sampling[index], capture.timebase.ticks_of(1e-9))
             }

@@ -1,6 +1,7 @@
 //! Numbers as people read them: engineering units, percentages, aligned tables.
 
 mod align;
+mod compare;
 mod inspect;
 mod lines;
 mod moment;
@@ -9,6 +10,7 @@ mod table;
 
 pub use crate::model::units::{engineering, seconds};
 pub use align::align_text;
+pub use compare::compare_text;
 pub use inspect::{count_word, headline, inspect_text};
 pub use lines::lines_text;
 pub use moment::moment;

@@ -1,0 +1,100 @@
+//! Counting one coupling in one capture, by a definition that holds on both sides.
+
+use super::Counts;
+use crate::analysis::coupling::able;
+use crate::analysis::coupling::{Attribution, Edge, Standing};
+use crate::analysis::strays::{StrayKind, Strays};
+use crate::model::{Capture, Level, Polarity};
+
+/// One capture of a condition and what was found in it.
+pub struct Side<'a> {
+    pub capture: &'a Capture,
+    pub strays: &'a Strays,
+    pub attribution: &'a Attribution,
+}
+
+/// The coupling to count. Lags are in seconds, both ends closed.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Pair {
+    pub victim: String,
+    pub aggressor: String,
+    pub edge: Edge,
+    /// Levels of the strays.
+    pub levels: Vec<Level>,
+    pub lag_low_s: f64,
+    pub lag_high_s: f64,
+}
+
+/// Strikes and opportunities of `pair` in one capture; none where a line was not captured. Where the capture's
+/// own attribution names the same coupling its counts stand; else strays within the lag window that no other
+/// coupling explains are counted over all opportunities. Cost: linear in the two lines' edges.
+pub fn count(side: &Side, pair: &Pair) -> Counts {
+    let of = |name: &str| side.capture.line_index(name);
+    let (Some(victim), Some(aggressor)) = (of(&pair.victim), of(&pair.aggressor)) else {
+        return Counts::default();
+    };
+    let mine = |c: &&crate::analysis::coupling::Coupling| {
+        c.victim == victim && c.aggressor == aggressor && c.standing == Standing::Clear
+    };
+    let named = side.attribution.couplings.iter().find(mine);
+    if let Some(row) =
+        named.filter(|row| row.edge == pair.edge && pair.levels.iter().all(|l| row.levels.contains(l)))
+    {
+        return Counts {
+            strays: row.strays,
+            opportunities: row.opportunities,
+        };
+    }
+    let mut counts = Counts::default();
+    for polarity in [Polarity::Rise, Polarity::Fall] {
+        if pair.edge == Edge::Both || pair.edge == Edge::from(polarity) {
+            for &level in &pair.levels {
+                counts += count_one(side, victim, aggressor, polarity, level, pair);
+            }
+        }
+    }
+    counts
+}
+
+fn count_one(
+    side: &Side,
+    victim: usize,
+    aggressor: usize,
+    polarity: Polarity,
+    level: Level,
+    pair: &Pair,
+) -> Counts {
+    let capture = side.capture;
+    let unit = side
+        .strays
+        .sampling
+        .get(victim)
+        .copied()
+        .unwrap_or(0.0)
+        .max(1.0)
+        .ceil() as i64;
+    let ticks = |s: f64| capture.timebase.ticks_of(s);
+    let low = ticks(pair.lag_low_s).floor() as i64 - unit;
+    let high = ticks(pair.lag_high_s).ceil() as i64 + unit;
+    let edges = able::own_edges_of(capture, side.strays, aggressor);
+    let edges = edges.of(polarity);
+    let rests = able::rests(capture, side.strays, victim, level.inverted());
+    let open = able::opportunities(edges, &rests, -unit, unit);
+    let mut struck = 0;
+    let first = side.strays.strays.partition_point(|s| s.line < victim);
+    for (i, stray) in side.strays.of_line(victim).iter().enumerate() {
+        if stray.kind == StrayKind::Bounce || stray.level != level {
+            continue;
+        }
+        let cause = side.attribution.causes.get(first + i).copied().flatten();
+        let by_another = cause.is_some_and(|c| side.attribution.couplings[c.coupling].aggressor != aggressor);
+        let from = edges.partition_point(|&e| e < stray.start.0 - high);
+        let follows = edges.get(from).is_some_and(|&e| e <= stray.start.0 - low);
+        struck += u64::from(follows && !by_another);
+    }
+    let opportunities: usize = open.iter().map(ExactSizeIterator::len).sum();
+    Counts {
+        strays: struck,
+        opportunities: (opportunities as u64).max(struck),
+    }
+}

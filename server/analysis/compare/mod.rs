@@ -1,0 +1,171 @@
+//! Before and after: did the fix make a difference, or was it luck?
+//!
+//! Rates are compared, not raw counts: strikes of an aggressor's edges over its opportunities, each side counted
+//! with the same narrow limit, lag window and polarities. The verdict follows from Fisher's exact test, the
+//! Miettinen–Nurminen interval of the ratio and an exact bound, all at 95 %.
+
+mod count;
+
+pub use count::{Pair, Side, count};
+
+use super::stats::fisher::fisher;
+use super::stats::intervals::clopper_pearson_upper;
+use super::stats::power::clean_to_settle;
+use super::stats::ratio::{Ratio, miettinen_nurminen};
+
+/// Level of the test: verdicts are given at 95 %.
+const ALPHA: f64 = 0.05;
+/// Beyond so many opportunities nobody waits for a verdict.
+const MOST_OPPORTUNITIES: u64 = 1_000_000_000;
+/// A ratio interval that lies above this rules out that the fix halved the rate.
+const HALVING: f64 = 0.5;
+
+/// Strikes and opportunities under one condition.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Counts {
+    pub strays: u64,
+    pub opportunities: u64,
+}
+
+impl std::ops::AddAssign for Counts {
+    fn add_assign(&mut self, other: Counts) {
+        self.strays += other.strays;
+        self.opportunities += other.opportunities;
+    }
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Verdict {
+    /// None after, and the drop is significant.
+    Gone,
+    /// Significantly fewer, not none.
+    Reduced,
+    /// Significantly more.
+    Worse,
+    /// Not significant, and a halving is ruled out.
+    Unchanged,
+    /// Too few opportunities to say.
+    Undecided,
+}
+
+impl Verdict {
+    /// The word of the report.
+    pub fn word(self) -> &'static str {
+        match self {
+            Verdict::Gone => "gone",
+            Verdict::Reduced => "reduced",
+            Verdict::Worse => "worse",
+            Verdict::Unchanged => "unchanged",
+            Verdict::Undecided => "undecided",
+        }
+    }
+}
+
+/// What two counts say of each other.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Judgement {
+    /// Fisher's exact test, two-sided.
+    pub p_value: f64,
+    /// Rate after over rate before, Miettinen–Nurminen 95 %.
+    pub ratio: Ratio,
+    /// Exact one-sided 95 % upper bound of the strike rate after.
+    pub after_upper_bound: f64,
+    pub verdict: Verdict,
+    /// When undecided: how many opportunities after, the further ones clean, would show that it is fewer. `None`
+    /// where no number would, as nothing struck before.
+    pub opportunities_needed: Option<u64>,
+}
+
+/// Judges the counts after against those before.
+///
+/// # Source
+/// Fisher 1935; Miettinen and Nurminen 1985; Clopper and Pearson 1934 (see [`super::stats`]).
+pub fn judge(before: Counts, after: Counts) -> Judgement {
+    let (a, n1, b, n2) = (
+        before.strays,
+        before.opportunities,
+        after.strays,
+        after.opportunities,
+    );
+    let p_value = if n1 == 0 || n2 == 0 {
+        1.0
+    } else {
+        fisher(a, n1, b, n2).two_sided().min(1.0)
+    };
+    let ratio = miettinen_nurminen(a, n1, b, n2, 0.95);
+    let rate = |k: u64, n: u64| k as f64 / n.max(1) as f64;
+    let verdict = if p_value < ALPHA {
+        match (rate(b, n2) > rate(a, n1), b) {
+            (true, _) => Verdict::Worse,
+            (false, 0) => Verdict::Gone,
+            (false, _) => Verdict::Reduced,
+        }
+    } else if a > 0 && n2 > 0 && ratio.low > HALVING {
+        Verdict::Unchanged
+    } else {
+        Verdict::Undecided
+    };
+    let undecided = verdict == Verdict::Undecided;
+    Judgement {
+        p_value,
+        ratio,
+        after_upper_bound: if n2 == 0 {
+            1.0
+        } else {
+            clopper_pearson_upper(b, n2, 1.0 - ALPHA)
+        },
+        verdict,
+        opportunities_needed: undecided
+            .then(|| clean_to_settle(a, n1, b, ALPHA, MOST_OPPORTUNITIES))
+            .flatten(),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn counts(strays: u64, opportunities: u64) -> Counts {
+        Counts {
+            strays,
+            opportunities,
+        }
+    }
+
+    /// Outside values: two-sided Fisher by scipy.stats.fisher_exact 1.17.1; the Miettinen–Nurminen upper end by
+    /// statsmodels 0.15.0 (confint_proportions_2indep, ratio, score); the bound is 1 − 0.05^(1/88) (Hanley and
+    /// Lippman-Hand 1983).
+    #[test]
+    fn a_fix_that_worked_is_gone() {
+        let judged = judge(counts(39, 90), counts(0, 88));
+        assert!((judged.p_value / 1.947413641402024e-14 - 1.0).abs() < 1e-9);
+        assert_eq!(judged.ratio.low, 0.0);
+        assert!((judged.ratio.high.unwrap() - 0.0972724912954196).abs() < 1e-9);
+        assert!((judged.after_upper_bound - 0.03346948891663744).abs() < 1e-12);
+        assert_eq!(judged.verdict, Verdict::Gone);
+        assert_eq!(judged.opportunities_needed, None);
+    }
+
+    #[test]
+    fn each_verdict_has_its_ground() {
+        assert_eq!(judge(counts(39, 90), counts(5, 88)).verdict, Verdict::Reduced);
+        assert_eq!(judge(counts(5, 88), counts(39, 90)).verdict, Verdict::Worse);
+        assert_eq!(
+            judge(counts(400, 900), counts(400, 900)).verdict,
+            Verdict::Unchanged
+        );
+        let lucky = judge(counts(3, 90), counts(0, 20));
+        assert_eq!(lucky.verdict, Verdict::Undecided);
+        let needed = lucky.opportunities_needed.unwrap();
+        assert!(judge(counts(3, 90), counts(0, needed)).verdict == Verdict::Gone);
+        assert!(judge(counts(3, 90), counts(0, needed - 1)).verdict == Verdict::Undecided);
+    }
+
+    #[test]
+    fn no_opportunity_decides_nothing() {
+        let judged = judge(counts(39, 90), counts(0, 0));
+        assert_eq!(judged.verdict, Verdict::Undecided);
+        assert_eq!(judged.after_upper_bound, 1.0);
+        assert_eq!(judge(counts(0, 0), counts(0, 0)).opportunities_needed, None);
+    }
+}
