@@ -2,6 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
+use super::rules::RuleRow;
 use super::{CaptureRow, Interval, Median};
 use crate::model::Source;
 
@@ -16,6 +17,9 @@ pub struct InspectReport {
     pub couplings: Vec<CouplingRow>,
     pub links: Vec<LinkRow>,
     pub findings: Vec<Finding>,
+    /// Rules of the setup file and what came of them, in their order.
+    #[serde(default)]
+    pub rules: Vec<RuleRow>,
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]

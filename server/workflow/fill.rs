@@ -26,20 +26,8 @@ pub fn report(
         couplings: attribution.couplings.iter().map(|c| fill.coupling(c)).collect(),
         links: links.iter().map(|l| fill.link(l)).collect(),
         findings: numbered(findings),
+        rules: Vec::new(),
     }
-}
-
-/// Everything the analyses have to say, worst first; "nothing found" only when nothing was.
-pub fn all_findings(
-    capture: &Capture,
-    strays: &Strays,
-    attribution: &Attribution,
-    links: &[Link],
-) -> Vec<Finding> {
-    let mut all = findings::of(capture, strays, attribution);
-    all.extend(links::findings(capture, links));
-    all.sort_by_key(|f| f.severity);
-    all
 }
 
 fn numbered(findings: Vec<Finding>) -> Vec<shape::Finding> {

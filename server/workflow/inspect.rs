@@ -1,7 +1,9 @@
 //! Captures → what is wrong with the machine: strays, couplings, links, rules, findings, in one report.
 
 use crate::analysis::coupling::{self, Attribution, CouplingOptions};
+use crate::analysis::findings::{self, Severity};
 use crate::analysis::links::{self, Link, LinkOptions};
+use crate::analysis::rules;
 use crate::analysis::strays::{self, StrayOptions, Strays};
 use crate::model::{Capture, Ticks};
 use crate::report::CaptureRow;
@@ -10,6 +12,7 @@ use crate::setup::Setup;
 
 use super::align::{OneClock, one_clock};
 use super::fill;
+use super::rules::rows as rule_rows;
 
 /// What to look at, and how.
 pub struct Question<'a> {
@@ -42,8 +45,21 @@ pub fn inspect_one(capture: Capture, sources: Vec<CaptureRow>, setup: &Setup) ->
     let strays = strays::find(&capture, &stray_options(&capture, setup));
     let attribution = coupling::attribute(&capture, &strays, &CouplingOptions::default());
     let links = links::check(&capture, &link_options(&capture, setup));
-    let findings = fill::all_findings(&capture, &strays, &attribution, &links);
-    let report = fill::report(&capture, sources, &strays, &attribution, &links, findings);
+    let same_signal: Vec<(String, String)> = setup
+        .links
+        .iter()
+        .map(|l| (l.from.clone(), l.to.clone()))
+        .collect();
+    let results = rules::check(&capture, &setup.rules, &same_signal);
+    let mut all = findings::of(&capture, &strays, &attribution);
+    all.extend(links::findings(&capture, &links));
+    all.extend(rules::sentences::findings(&capture, &setup.rules, &results));
+    all.sort_by_key(|f| f.severity);
+    if all.iter().all(|f| f.severity == Severity::Note) {
+        all.insert(0, findings::nothing_found(&capture, &strays));
+    }
+    let mut report = fill::report(&capture, sources, &strays, &attribution, &links, all);
+    report.rules = rule_rows(&capture, &setup.rules, &results.rules);
     Inspection {
         capture,
         strays,

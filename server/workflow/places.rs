@@ -171,6 +171,7 @@ mod tests {
             couplings: Vec::new(),
             links: Vec::new(),
             findings: findings.iter().enumerate().map(finding).collect(),
+            rules: Vec::new(),
         }
     }
 

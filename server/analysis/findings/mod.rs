@@ -12,6 +12,7 @@ use crate::analysis::strays::Strays;
 use crate::model::Capture;
 
 pub use coupling::why_cleared;
+pub use stray::nothing_found;
 pub use words::{count_of, span, span_s};
 
 /// How bad a finding is, worst first.
@@ -45,9 +46,6 @@ pub const CAUTION: &str = "Power off before you move a wire or a clip, let the s
 pub fn of(capture: &Capture, strays: &Strays, attribution: &Attribution) -> Vec<Finding> {
     let mut findings = coupling::of(capture, strays, attribution);
     findings.extend(stray::of(capture, strays, attribution));
-    if !findings.iter().any(|f| f.severity != Severity::Note) {
-        findings.push(stray::nothing_found(capture, strays));
-    }
     findings.sort_by_key(|f| f.severity);
     findings
 }

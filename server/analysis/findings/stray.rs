@@ -1,4 +1,4 @@
-//! Sentences about strays without a cause, bounce, lines that never move, and what could have been seen.
+//! Sentences about strays without a cause, bounce, and what could have been seen.
 
 use super::words::{count_of, list, span};
 use super::{Finding, Severity};
@@ -12,7 +12,6 @@ pub fn of(capture: &Capture, strays: &Strays, attribution: &Attribution) -> Vec<
         findings.extend(causeless(capture, strays, attribution, line));
         findings.extend(bounce(capture, strays, line));
     }
-    findings.extend(stuck(capture));
     findings
 }
 
@@ -111,52 +110,6 @@ fn bounce(capture: &Capture, strays: &Strays, line: usize) -> Option<Finding> {
             "Common practice waits 10 to 50 ms for a hand switch; a contact that gets slower is wearing out."
                 .to_string(),
         ],
-    })
-}
-
-/// Lines that never move while others do.
-fn stuck(capture: &Capture) -> Vec<Finding> {
-    let moving = capture.lines.iter().filter(|l| l.edges.len() > 1).count();
-    let mut findings = Vec::new();
-    for (index, line) in capture.lines.iter().enumerate() {
-        if !line.edges.is_empty() || line.same_as.is_some() || moving < 2 {
-            continue;
-        }
-        let others = neighbours(capture, index);
-        let switched: usize = others.iter().map(|&o| capture.lines[o].edges.len()).sum();
-        let who = if others.is_empty() {
-            format!("{moving} other lines moved")
-        } else {
-            format!(
-                "Its {} switched {}",
-                count_of(others.len() as u64, "neighbour"),
-                count_of(switched as u64, "time")
-            )
-        };
-        findings.push(Finding {
-            severity: Severity::Warning,
-            topic: "stuck",
-            lines: vec![line.name.clone()],
-            title: format!("{} never moves", line.name),
-            detail: format!("{who}. It stays {}: stuck, not wired, or not exercised by this run.", line.first.word()),
-            try_next: vec![
-                format!("Check that the clip on {} holds, then meter the line against 0 V and against the supply.", line.name),
-                "Run something that must move it, and repeat.".to_string(),
-            ],
-        });
-    }
-    findings
-}
-
-/// The other bits of the bus a line belongs to.
-fn neighbours(capture: &Capture, line: usize) -> Vec<usize> {
-    let bus = capture.buses.iter().find(|b| b.bits.contains(&line));
-    bus.map_or(Vec::new(), |b| {
-        b.bits
-            .iter()
-            .copied()
-            .filter(|&l| l != line && !capture.lines[l].edges.is_empty())
-            .collect()
     })
 }
 

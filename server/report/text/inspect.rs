@@ -217,6 +217,7 @@ mod tests {
             couplings: vec![],
             links: vec![],
             findings: vec![],
+            rules: vec![],
         };
         assert_eq!(headline(&report), "Nothing looks wrong in this capture.");
         report.findings = vec![finding(Severity::Warning, "BELL[4] never moves")];
