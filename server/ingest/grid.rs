@@ -36,7 +36,7 @@ impl Thinned {
                 let mut n = 0usize;
                 self.times.retain(|_| {
                     n += 1;
-                    n <= KEPT / 2 || n % 2 == 0
+                    n <= KEPT / 2 || n.is_multiple_of(2)
                 });
                 self.stride *= 2;
             }
@@ -91,7 +91,9 @@ pub fn fit(times: &[i64], unit: f64, hint: Option<(f64, f64)>) -> Option<Grid> {
         if let Some(grid) = refine(&steps, &distinct, start, unit) {
             // A whole number of units within the stated spread that divides all differences is exact.
             let whole = grid.period.round();
-            if whole >= 1.0 && (whole - period).abs() <= spread + 1e-9 * period && divisor % whole as u64 == 0
+            if whole >= 1.0
+                && (whole - period).abs() <= spread + 1e-9 * period
+                && divisor.is_multiple_of(whole as u64)
             {
                 return Some(Grid {
                     period: whole,

@@ -188,9 +188,9 @@ mod tests {
             text.push_str(&format!("{row},1\n"));
             fs::write(&path, &text).unwrap();
             now += PERIOD;
-            assert_eq!(watch.poll(now).unwrap(), [PathBuf::new(); 0]);
+            assert_eq!(watch.poll(now).unwrap(), Vec::<PathBuf>::new());
             now += PERIOD;
-            assert_eq!(watch.poll(now).unwrap(), [PathBuf::new(); 0]);
+            assert_eq!(watch.poll(now).unwrap(), Vec::<PathBuf>::new());
         }
         assert_eq!(follow(&mut watch, now, 5).len(), 1);
         text.push_str("10,0\n");

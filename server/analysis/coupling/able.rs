@@ -166,7 +166,10 @@ mod tests {
     #[test]
     fn coverage_counts_overlapping_windows_once() {
         let edges = [10, 12, 40];
-        assert_eq!(covered(&edges, &[0..3], 0, 4), 5.0 + 2.0 + 5.0);
+        assert_eq!(
+            covered(&edges, std::slice::from_ref(&(0..3)), 0, 4),
+            5.0 + 2.0 + 5.0
+        );
     }
 
     proptest! {

@@ -262,12 +262,8 @@ fn decimal_mark(rows: &[Row], delimiter: u8) -> u8 {
             points += 1;
         }
     }
-    if commas > points {
-        b','
-    } else if points == 0
-        && delimiter == b';'
-        && rows.iter().any(|r| r.cells.iter().any(|c| c.contains(&b',')))
-    {
+    let has_commas = || rows.iter().any(|r| r.cells.iter().any(|c| c.contains(&b',')));
+    if commas > points || (points == 0 && delimiter == b';' && has_commas()) {
         b','
     } else {
         b'.'
