@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use crate::analysis::compare::{Counts, Judgement, Pair, Side, Verdict, count, judge};
-use crate::analysis::coupling::{Attribution, CouplingOptions, Edge, Standing, attribute};
+use crate::analysis::coupling::{Attribution, CouplingOptions, Standing, attribute};
 use crate::analysis::links::{self, Link};
 use crate::analysis::stats::ratio::Ratio;
 use crate::analysis::strays::{self, LimitOrigin, NarrowLimit, StrayOptions, Strays};
@@ -145,35 +145,31 @@ fn pairs(looked: &[Looked]) -> Vec<Pair> {
                 (a.min(lag), b.max(lag))
             });
             let (victim, aggressor) = (name(row.victim), name(row.aggressor));
-            match pairs
-                .iter_mut()
-                .find(|p| p.victim == victim && p.aggressor == aggressor)
-            {
-                Some(pair) => {
-                    pair.edge = if pair.edge == row.edge {
-                        pair.edge
-                    } else {
-                        Edge::Both
-                    };
-                    pair.levels.extend(
-                        row.levels
-                            .iter()
-                            .filter(|l| !pair.levels.contains(l))
-                            .copied()
-                            .collect::<Vec<_>>(),
-                    );
-                    pair.lag_low_s = pair.lag_low_s.min(low);
-                    pair.lag_high_s = pair.lag_high_s.max(high);
-                }
-                None => pairs.push(Pair {
+            let strikes = row
+                .occurrences
+                .iter()
+                .map(|o| (o.polarity, l.strays.strays[o.stray].level));
+            let found = pairs
+                .iter()
+                .position(|p| p.victim == victim && p.aggressor == aggressor);
+            let at = found.unwrap_or_else(|| {
+                pairs.push(Pair {
                     victim,
                     aggressor,
-                    edge: row.edge,
-                    levels: row.levels.clone(),
+                    strikes: Vec::new(),
                     lag_low_s: low,
                     lag_high_s: high,
-                }),
+                });
+                pairs.len() - 1
+            });
+            let pair = &mut pairs[at];
+            for strike in strikes {
+                if !pair.strikes.contains(&strike) {
+                    pair.strikes.push(strike);
+                }
             }
+            pair.lag_low_s = pair.lag_low_s.min(low);
+            pair.lag_high_s = pair.lag_high_s.max(high);
         }
     }
     pairs
@@ -194,7 +190,7 @@ fn coupling_row(pair: &Pair, before: Counts, after: Counts, judged: &Judgement) 
     CompareRow {
         victim: pair.victim.clone(),
         aggressor: pair.aggressor.clone(),
-        edge: pair.edge.word().to_owned(),
+        edge: pair.edge().word().to_owned(),
         before: counts(before),
         after: counts(after),
         rate_ratio: ratio_row(judged.ratio),

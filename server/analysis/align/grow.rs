@@ -4,7 +4,7 @@ use std::ops::Range;
 
 use super::candidates::Candidate;
 use super::fit::{LineFit, fit_line};
-use super::{Alignment, Edges, MAX_DRIFT};
+use super::{Alignment, Edges, LEAST_SHARE, MAX_DRIFT};
 
 /// A grown alignment. Times are seconds on each [`Edges`]'s own zero.
 #[derive(Clone, Debug)]
@@ -89,7 +89,8 @@ impl Growth {
     }
 }
 
-/// Grows a candidate; `None` where its block has no line through at least three edges.
+/// Grows a candidate; `None` where its block has no line through at least three edges, or where, on the way,
+/// fewer than [`LEAST_SHARE`] of the edges match: most false candidates end after a block or two.
 pub(super) fn grow(a: &Edges, b: &Edges, candidate: &Candidate) -> Option<Growth> {
     let block = candidate.block.clone();
     // Two samples apart at most; thresholds and probes of two instruments differ by some ns more.
@@ -114,6 +115,9 @@ pub(super) fn grow(a: &Edges, b: &Edges, candidate: &Candidate) -> Option<Growth
             }
         }
         fit = line_through(a, b, &pairs);
+        if share_in(a, b, &range, &fit, pairs.len()) < LEAST_SHARE {
+            return None;
+        }
         let whole = overlap(a, b, &fit);
         if range.start <= whole.start && range.end >= whole.end {
             break;
@@ -283,6 +287,20 @@ fn line_through(a: &Edges, b: &Edges, pairs: &[(u32, u32)]) -> LineFit {
         .map(|p| a.times[p.0 as usize] - b.times[p.1 as usize])
         .collect();
     fit_line(&x, &y)
+}
+
+/// Matched edges as a share of the sparser line's edges in the part of `range` that both recorded.
+fn share_in(a: &Edges, b: &Edges, range: &Range<usize>, fit: &LineFit, matched: usize) -> f64 {
+    let whole = overlap(a, b, fit);
+    let from = range.start.max(whole.start);
+    let to = range.end.min(whole.end);
+    if to <= from {
+        return 0.0;
+    }
+    let in_b = |t: f64| t - fit.at(t);
+    let (low, high) = (in_b(a.times[from]), in_b(a.times[to - 1]));
+    let of_b = b.times.partition_point(|t| *t <= high) - b.times.partition_point(|t| *t < low);
+    matched as f64 / (to - from).min(of_b).max(1) as f64
 }
 
 /// Robust standard deviation about the line: 1.4826 times the median distance.

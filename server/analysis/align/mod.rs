@@ -163,7 +163,7 @@ pub enum Error {
     )]
     NothingShared { matched: usize },
     #[error(
-        "the line is too regular to tell how the clocks lie: {rivals} other offsets fit as well, the nearest \
+        "the line is too regular to tell how the clocks lie: at least {rivals} other offsets fit as well, the nearest \
          {shift} away; name an irregular line both captured"
     )]
     Ambiguous { rivals: usize, shift: String },
@@ -173,6 +173,8 @@ pub enum Error {
 const LEAST_EDGES: usize = 4;
 /// A rival that explains this share of the best one's edges, and of its own overlap, makes a pair ambiguous.
 const RIVAL: f64 = 0.6;
+/// So many rivals settle that a pair is ambiguous.
+const ENOUGH_RIVALS: usize = 4;
 /// Least share of the sparser line's edges in the overlap that must match.
 const LEAST_SHARE: f64 = 0.25;
 /// Least evidence: the logarithm of the chance that blind edges match so well at any offset.
@@ -208,25 +210,27 @@ fn align_upright(a: &Edges, b: &Edges) -> Result<Alignment, Error> {
     let index = candidates::Index::new(b);
     let mut best: Option<Growth> = None;
     let mut most = 0;
-    // Blocks from the middle outwards: the overlap may lie anywhere.
-    for block in candidates::blocks(a.times.len(), 16) {
+    // Blocks from the middle outwards: the overlap may lie anywhere. The first convincing growth ends the search;
+    // whether another is as good is asked below.
+    'search: for block in candidates::blocks(a.times.len(), 16) {
         for candidate in index.candidates(a, block, 24) {
-            if let Some(growth) = grow(a, b, &candidate) {
-                most = most.max(growth.matched());
-                if is_evident(a, b, &growth) && best.as_ref().is_none_or(|g| growth.score() > g.score()) {
-                    best = Some(growth);
-                }
+            let Some(growth) = grow(a, b, &candidate) else {
+                continue;
+            };
+            most = most.max(growth.matched());
+            if is_evident(a, b, &growth) && best.as_ref().is_none_or(|g| growth.score() > g.score()) {
+                best = Some(growth);
             }
-        }
-        if best.as_ref().is_some_and(|g| g.share() > 0.75) {
-            break;
+            if best.as_ref().is_some_and(|g| g.share() > 0.75) {
+                break 'search;
+            }
         }
     }
     let mut best = best.ok_or(Error::NothingShared { matched: most })?;
     // Rivals, from several places inside what both recorded.
     let mut rivals: Vec<Growth> = Vec::new();
     let overlap = best.overlap_a.clone();
-    for part in candidates::blocks(overlap.len(), 5) {
+    'rivals: for part in candidates::blocks(overlap.len(), 5) {
         let block = overlap.start + part.start..overlap.start + part.end;
         for candidate in index.candidates(a, block, 12) {
             if candidate.is_near(&best) || rivals.iter().any(|r| candidate.is_near(r)) {
@@ -239,9 +243,9 @@ fn align_upright(a: &Edges, b: &Edges) -> Result<Alignment, Error> {
                 continue;
             }
             rivals.push(growth);
-        }
-        if rivals.len() > 48 {
-            break;
+            if rivals.iter().filter(|r| r.is_rival(&best, RIVAL)).count() == ENOUGH_RIVALS {
+                break 'rivals;
+            }
         }
     }
     if let Some(better) = (0..rivals.len()).max_by(|&x, &y| rivals[x].score().total_cmp(&rivals[y].score()))

@@ -2,7 +2,7 @@
 
 use super::Counts;
 use crate::analysis::coupling::able;
-use crate::analysis::coupling::{Attribution, Edge, Standing};
+use crate::analysis::coupling::{Attribution, Edge};
 use crate::analysis::strays::{StrayKind, Strays};
 use crate::model::{Capture, Level, Polarity};
 
@@ -18,40 +18,37 @@ pub struct Side<'a> {
 pub struct Pair {
     pub victim: String,
     pub aggressor: String,
-    pub edge: Edge,
-    /// Levels of the strays.
-    pub levels: Vec<Level>,
+    /// Which edges raise strays of which level: a coupling by capacitance lifts with the rise and dips with the
+    /// fall, so an edge is an opportunity at one of the victim's rest levels only.
+    pub strikes: Vec<(Polarity, Level)>,
     pub lag_low_s: f64,
     pub lag_high_s: f64,
 }
 
-/// Strikes and opportunities of `pair` in one capture; none where a line was not captured. Where the capture's
-/// own attribution names the same coupling its counts stand; else strays within the lag window that no other
-/// coupling explains are counted over all opportunities. Cost: linear in the two lines' edges.
+impl Pair {
+    /// The edges that strike.
+    pub fn edge(&self) -> Edge {
+        let has = |polarity| self.strikes.iter().any(|s| s.0 == polarity);
+        match (has(Polarity::Rise), has(Polarity::Fall)) {
+            (true, false) => Edge::Rise,
+            (false, true) => Edge::Fall,
+            _ => Edge::Both,
+        }
+    }
+}
+
+/// Strikes and opportunities of `pair` in one capture; none where a line was not captured. Strays within the lag
+/// window that no other coupling explains are counted over all opportunities, the same way under either
+/// condition and whether or not the capture's own attribution names the coupling. Cost: linear in the two lines'
+/// edges.
 pub fn count(side: &Side, pair: &Pair) -> Counts {
     let of = |name: &str| side.capture.line_index(name);
     let (Some(victim), Some(aggressor)) = (of(&pair.victim), of(&pair.aggressor)) else {
         return Counts::default();
     };
-    let mine = |c: &&crate::analysis::coupling::Coupling| {
-        c.victim == victim && c.aggressor == aggressor && c.standing == Standing::Clear
-    };
-    let named = side.attribution.couplings.iter().find(mine);
-    if let Some(row) =
-        named.filter(|row| row.edge == pair.edge && pair.levels.iter().all(|l| row.levels.contains(l)))
-    {
-        return Counts {
-            strays: row.strays,
-            opportunities: row.opportunities,
-        };
-    }
     let mut counts = Counts::default();
-    for polarity in [Polarity::Rise, Polarity::Fall] {
-        if pair.edge == Edge::Both || pair.edge == Edge::from(polarity) {
-            for &level in &pair.levels {
-                counts += count_one(side, victim, aggressor, polarity, level, pair);
-            }
-        }
+    for &(polarity, level) in &pair.strikes {
+        counts += count_one(side, victim, aggressor, polarity, level, pair);
     }
     counts
 }
