@@ -15,26 +15,22 @@ const MAY_KNOW: [(&str, &[&str]); 14] = [
     ("export", &["model", "report"]),
     ("demo", &["model"]),
     ("store", &["model", "report"]),
-    (
-        "workflow",
-        &[
-            "model", "ingest", "setup", "harness", "rule", "analysis", "report", "store", "demo",
-        ],
-    ),
-    (
-        "web",
-        &[
-            "model", "ingest", "setup", "analysis", "report", "export", "store", "workflow", "demo",
-        ],
-    ),
-    (
-        "cli",
-        &[
-            "model", "ingest", "setup", "harness", "rule", "analysis", "report", "export", "store",
-            "workflow", "demo", "web",
-        ],
-    ),
+    ("workflow", &BELOW_WORKFLOW),
+    ("web", &BELOW_WEB),
+    ("cli", &BELOW_CLI),
     ("main", &["cli"]),
+];
+
+const BELOW_WORKFLOW: [&str; 10] = [
+    "model", "ingest", "rule", "setup", "analysis", "report", "harness", "export", "demo", "store",
+];
+const BELOW_WEB: [&str; 11] = [
+    "model", "ingest", "rule", "setup", "analysis", "report", "harness", "export", "demo", "store",
+    "workflow",
+];
+const BELOW_CLI: [&str; 12] = [
+    "model", "ingest", "rule", "setup", "analysis", "report", "harness", "export", "demo", "store",
+    "workflow", "web",
 ];
 
 fn sources(folder: &Path, found: &mut Vec<PathBuf>) {

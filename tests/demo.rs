@@ -140,7 +140,7 @@ fn a_table_of_samples_shows_what_the_exact_record_holds() {
         .filter(|&ns| ns < 240_000)
         .collect();
     let found: Vec<u64> = sampled["STEP"].iter().map(|&(ns, _)| ns).collect();
-    assert!(found.len() > 200);
+    assert!(found.len() > 150);
     assert_eq!(found, expected);
 }
 

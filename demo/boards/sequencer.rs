@@ -8,11 +8,11 @@ use crate::model::Level;
 /// Bits of the step counter.
 const ADDRESS_BITS: u8 = 4;
 /// Tempo periods in a bar; the counter is cleared at the end of each.
-const BAR: u32 = 8;
+const BAR: u32 = 16;
 /// Tempo periods of a bar in whose middle the beat lamp switches once more, without any step.
-const OFF_BEATS: [u32; 2] = [2, 5];
+const OFF_BEATS: [u32; 2] = [5, 10];
 /// A clear has to last this long before the counter takes it, in nanoseconds.
-const CLEAR_ACTS_AFTER_NS: f64 = 18.0;
+const CLEAR_ACTS_AFTER_NS: f64 = 30.0;
 
 pub struct Sequencer {
     pace: Pace,
@@ -51,7 +51,7 @@ impl Sequencer {
         wires.drive(Net::Beat, self.beat, delay);
     }
 
-    /// One to three steps, 300 ns apart: empty steps of the tune are passed over at once.
+    /// One step, or as many as the pace allows, 300 ns apart.
     fn burst(&mut self, wires: &mut Wires) {
         let more = wires.random.unit();
         let steps = if more < 0.55 {
@@ -61,8 +61,8 @@ impl Sequencer {
         } else {
             3
         };
-        let first_ns = wires.random.normal(120.0, 4.0);
-        for step in 0..steps {
+        let first_ns = wires.random.normal(140.0, 20.0);
+        for step in 0..steps.min(self.pace.most_steps) {
             let at = ns(first_ns + 300.0 * f64::from(step) + wires.random.normal(0.0, 0.4));
             let width = ns(wires.random.normal(80.0, 0.5));
             wires.pulse(Net::Step, false, at, width);
