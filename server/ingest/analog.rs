@@ -70,6 +70,8 @@ impl AnalogBuilder {
     /// The voltage at `time`; NaN where it is missing.
     #[inline]
     pub fn push(&mut self, time: i64, volts: f64) -> io::Result<()> {
+        // Samples are kept, and so looked at, as f32.
+        let volts = f64::from(volts as f32);
         if let Some(samples) = &mut self.samples {
             samples.push(volts as f32)?;
         } else if let Some((times, values)) = &mut self.steps {
@@ -85,6 +87,40 @@ impl AnalogBuilder {
             return Ok(());
         }
         self.change(time, volts)
+    }
+
+    /// Voltages one a step from `time` on.
+    pub fn push_run(&mut self, time: i64, step: i64, volts: &[f32]) -> io::Result<()> {
+        if let Some(samples) = &mut self.samples {
+            samples.push_run(volts)?;
+        } else {
+            for (i, &v) in volts.iter().enumerate() {
+                self.push(time + i as i64 * step, f64::from(v))?;
+            }
+            return Ok(());
+        }
+        let (low, high) = (self.thresholds.low_v, self.thresholds.high_v);
+        let mut at = 0;
+        while at < volts.len() {
+            // Samples that rest beyond a threshold say nothing new.
+            if let Some((_, last)) = self.last {
+                let rest = if last <= low {
+                    volts[at..].iter().take_while(|&&v| f64::from(v) <= low).count()
+                } else if last >= high {
+                    volts[at..].iter().take_while(|&&v| f64::from(v) >= high).count()
+                } else {
+                    0
+                };
+                if rest > 0 {
+                    at += rest;
+                    self.last = Some((time + (at - 1) as i64 * step, f64::from(volts[at - 1])));
+                    continue;
+                }
+            }
+            self.change(time + at as i64 * step, f64::from(volts[at]))?;
+            at += 1;
+        }
+        Ok(())
     }
 
     fn change(&mut self, time: i64, volts: f64) -> io::Result<()> {
@@ -260,6 +296,48 @@ impl SampleStore {
             self.volts.flush()?;
         }
         self.add(0, [volts, volts])
+    }
+
+    fn push_run(&mut self, volts: &[f32]) -> io::Result<()> {
+        let lead = match self.levels.first() {
+            Some(first) if first.count > 0 => (TraceSamples::PYRAMID - first.count).min(volts.len()),
+            _ => 0,
+        };
+        let (head, rest) = volts.split_at(lead);
+        for &v in head {
+            self.push(v)?;
+        }
+        let mut whole = rest.chunks_exact(TraceSamples::PYRAMID);
+        for run in whole.by_ref() {
+            self.volts.buffer.extend_from_slice(run);
+            let pair = run.iter().fold(NONE, |[low, high], &v| [low.min(v), high.max(v)]);
+            self.whole_run(pair)?;
+        }
+        if self.volts.is_full() {
+            self.volts.flush()?;
+        }
+        for &v in whole.remainder() {
+            self.push(v)?;
+        }
+        Ok(())
+    }
+
+    /// A whole run of the first level at once.
+    fn whole_run(&mut self, pair: [f32; 2]) -> io::Result<()> {
+        if self.levels.is_empty() {
+            let name = format!("pyramid-{}-0.f32", self.number);
+            self.levels.push(PyramidStore {
+                pairs: Growing::new(&self.folder, name, self.room / 16),
+                open: NONE,
+                count: 0,
+            });
+        }
+        let pairs = &mut self.levels[0].pairs;
+        pairs.buffer.push(pair);
+        if pairs.is_full() {
+            pairs.flush()?;
+        }
+        self.add(1, pair)
     }
 
     #[inline]

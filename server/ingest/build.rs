@@ -99,6 +99,21 @@ impl LineBuilder {
         Ok(())
     }
 
+    /// Takes what was told at the latest time for final.
+    pub fn settle_pending(&mut self) -> io::Result<()> {
+        match self.pending.take() {
+            Some((at, held)) => self.commit(at, held),
+            None => Ok(()),
+        }
+    }
+
+    /// The other known level from `time` on. Only while a level is known and nothing is pending.
+    #[inline]
+    pub fn toggle(&mut self, time: i64) -> io::Result<()> {
+        debug_assert!(self.value.is_known() && self.pending.is_none());
+        self.edge(time)
+    }
+
     /// Forgets what was told at `time`, the latest.
     pub fn forget(&mut self, time: i64) {
         self.pending = self.pending.filter(|&(at, _)| at != time);

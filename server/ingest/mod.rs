@@ -7,11 +7,13 @@
 //! | `vcd` | VCD, four-state and extended |
 //! | `csv` | sample tables, change lists, volts |
 //! | `grid` | the sampling grid behind a list of times |
+//! | `blocks` | a file worked on by all cores, block by block, in order |
 //! | `build`, `columns` | levels over time → edge columns, spilled to disk when large |
 //! | `analog` | volts → levels, runts, the samples and their pyramid |
 //! | `names` | unique names of lines |
 
 mod analog;
+mod blocks;
 mod build;
 mod columns;
 mod csv;

@@ -112,6 +112,8 @@ pub struct ReadOptions {
     /// Folder in which the columns stay (see [`super::spill`]). Without it, large columns go to files that
     /// vanish with the capture, and small ones stay in memory.
     pub keep_in: Option<PathBuf>,
+    /// Take the general path only: the twin that the fast paths are tested against.
+    pub plain: bool,
     pub limits: Limits,
 }
 

@@ -50,6 +50,7 @@ pub struct Clock {
     pub missing: u64,
     points: Vec<(i64, i64)>,
     stride: i64,
+    next_point: i64,
 }
 
 const POINTS: usize = 4096;
@@ -77,6 +78,7 @@ impl Clock {
             missing: 0,
             points: Vec::new(),
             stride: 1,
+            next_point: 0,
         }
     }
 
@@ -103,7 +105,8 @@ impl Clock {
         match self.pace {
             Pace::Free => Step::At(time),
             Pace::Snapped(grid) => {
-                let index = (elapsed * self.inverse).round();
+                // Elapsed time is never negative here.
+                let index = (elapsed * self.inverse + 0.5).floor();
                 let residual = (elapsed - index * self.period).abs();
                 if residual > if grid.exact { 0.0 } else { 2.5 * self.rounding } {
                     return Step::OffPace;
@@ -138,14 +141,33 @@ impl Clock {
         }
     }
 
+    /// Passes over `rows` rows that were found to keep the pace.
+    pub fn pass(&mut self, rows: i64) {
+        self.index += rows;
+    }
+
+    /// Notes that the latest row was written as `time`.
+    pub fn arrived(&mut self, time: i64) {
+        self.last = time;
+        self.note(self.index, time);
+    }
+
     fn note(&mut self, index: i64, time: i64) {
-        if index % self.stride == 0 {
+        if index >= self.next_point {
             if self.points.len() == POINTS {
                 self.stride *= 2;
                 let stride = self.stride;
-                self.points.retain(|&(k, _)| k % stride == 0);
+                let mut n = 0;
+                self.points.retain(|_| {
+                    n += 1;
+                    n % 2 == 1
+                });
+                self.next_point = self.points.last().map_or(0, |p| p.0) + stride;
             }
-            self.points.push((index, time));
+            if index >= self.next_point {
+                self.points.push((index, time));
+                self.next_point = index + self.stride;
+            }
         }
         if index >= self.refit_at && !self.exact() {
             self.refit_at = index + index / 8;

@@ -2,6 +2,7 @@
 
 mod cells;
 mod clock;
+mod fast;
 mod probe;
 mod rows;
 mod time;
@@ -128,6 +129,49 @@ fn pass(
         None => Timebase::decimal(plan.reader.unit),
     };
     let mut clock = Clock::new(plan.pace, unit, plan.rounding, sub);
+    if let Source::Path(path) = source
+        && !options.plain
+        && !wrapping.gzip
+        && wrapping.utf16.is_none()
+    {
+        let total = std::fs::metadata(path).map(|m| m.len()).ok();
+        let mut done = plan.first_byte;
+        let mut told = |bytes| {
+            done += bytes;
+            progress.bytes(done, total);
+            !progress.cancelled()
+        };
+        let ended = fast::read(
+            path,
+            plan.first_byte,
+            plan,
+            &mut table,
+            &mut clock,
+            sub,
+            &mut told,
+        );
+        match ended.map_err(spill)? {
+            fast::Ended::Whole { start, end } => {
+                let mut warnings = plan.warnings.clone();
+                tell_counts(&table.counts, &clock, &mut warnings);
+                table.check_counts(name, options)?;
+                return assemble(name, plan, table, &families, &clock, start, end, sub, warnings)
+                    .map(|c| Outcome::Done(Box::new(c)))
+                    .map_err(spill);
+            }
+            fast::Ended::Cancelled => {
+                return Err(Error {
+                    file: name.to_owned(),
+                    position: None,
+                    kind: ErrorKind::Cancelled,
+                });
+            }
+            fast::Ended::Unfit => {
+                table = self::table(plan, &families, &folder, options, name)?;
+                clock = Clock::new(plan.pace, unit, plan.rounding, sub);
+            }
+        }
+    }
     let input = Input::open(source, name, wrapping, limits, progress)?;
     let mut rows = rows::Rows::new(input, name, plan.delimiter);
     let mut now: Option<i64> = None;
@@ -420,19 +464,29 @@ impl Table<'_> {
 
     /// Bounds of what lies in memory; true when samples were given up.
     fn check_limits(&mut self, rows: &rows::Rows, options: &ReadOptions) -> Result<bool, Error> {
+        self.check_counts(rows.name(), options)
+            .map_err(|e| rows.error(None, e.kind))?;
+        let steps: usize = self.volts.iter().map(AnalogBuilder::steps_held).sum();
+        if steps > options.limits.real_changes {
+            self.volts.iter_mut().for_each(AnalogBuilder::drop_steps);
+            return Ok(true);
+        }
+        Ok(false)
+    }
+
+    fn check_counts(&self, name: &str, options: &ReadOptions) -> Result<(), Error> {
         let limits = &options.limits;
         let stretches: usize = self.lines.iter().map(LineBuilder::stretch_count).sum::<usize>()
             + self.volts.iter().map(AnalogBuilder::stretch_count).sum::<usize>();
         let runts: usize = self.volts.iter().map(|v| v.runts.len()).sum();
-        let over = |what: &str, limit: usize, advice| {
-            rows.error(
-                None,
-                ErrorKind::Limit {
-                    what: what.to_owned(),
-                    limit: limit.to_string(),
-                    advice,
-                },
-            )
+        let over = |what: &str, limit: usize, advice| Error {
+            file: name.to_owned(),
+            position: None,
+            kind: ErrorKind::Limit {
+                what: what.to_owned(),
+                limit: limit.to_string(),
+                advice,
+            },
         };
         if stretches > limits.stretches {
             let what = "the number of stretches without a known level (missing cells, x, z)";
@@ -449,12 +503,7 @@ impl Table<'_> {
                 "give the line's family or its thresholds",
             ));
         }
-        let steps: usize = self.volts.iter().map(AnalogBuilder::steps_held).sum();
-        if steps > limits.real_changes {
-            self.volts.iter_mut().for_each(AnalogBuilder::drop_steps);
-            return Ok(true);
-        }
-        Ok(false)
+        Ok(())
     }
 }
 

@@ -15,8 +15,10 @@ use super::rows::Rows;
 use super::time::{TimeReader, TimeStyle, clock, suffixed};
 
 /// Bytes and rows looked at.
-const PROBED_BYTES: u64 = 2 << 20;
-const PROBED_ROWS: usize = 40_000;
+const PROBED_BYTES: u64 = 512 << 10;
+const PROBED_ROWS: usize = 6_000;
+/// Rows that tell the delimiter.
+const DELIMITED_ROWS: usize = 300;
 
 /// One column of the table.
 #[derive(Clone, Debug, PartialEq)]
@@ -38,6 +40,8 @@ pub struct TablePlan {
     pub point: u8,
     /// Editor's number of the first data row.
     pub first_row: u64,
+    /// Where it begins.
+    pub first_byte: u64,
     /// Fields of a whole row.
     pub fields: usize,
     /// Position of the time column; `None`: rows are samples of a given period.
@@ -77,6 +81,7 @@ impl TablePlan {
 
 struct Row {
     number: u64,
+    byte: u64,
     cells: Vec<Vec<u8>>,
     comment: bool,
 }
@@ -108,7 +113,7 @@ pub fn probe(
             )
         })?,
     };
-    let rows = first_rows(source, name, wrapping, options, delimiter)?;
+    let rows = first_rows(source, name, wrapping, options, delimiter, PROBED_ROWS)?;
     let point = options.decimal.unwrap_or_else(|| decimal_mark(&rows, delimiter));
     let first = first_data_row(&rows, point).ok_or_else(|| {
         fail(
@@ -129,6 +134,7 @@ pub fn probe(
         delimiter,
         point,
         first_row: rows[first].number,
+        first_byte: rows[first].byte,
         fields,
         time: None,
         reader: TimeReader {
@@ -175,12 +181,13 @@ fn first_rows(
     wrapping: Wrapping,
     options: &ReadOptions,
     delimiter: u8,
+    most: usize,
 ) -> Result<Vec<Row>, Error> {
     let input = Input::open(source, name, wrapping, &options.limits, &())?;
     let mut reader = Rows::new(input, name, delimiter);
     let mut rows = Vec::new();
     let mut cells_held = 0usize;
-    while rows.len() < PROBED_ROWS && reader.offset() < PROBED_BYTES && cells_held < 4_000_000 {
+    while rows.len() < most && reader.offset() < PROBED_BYTES && cells_held < 4_000_000 {
         match reader.advance(options.limits.columns) {
             Ok(true) => {}
             Ok(false) => break,
@@ -197,6 +204,7 @@ fn first_rows(
         cells_held += cells.len();
         rows.push(Row {
             number: reader.row,
+            byte: reader.offset(),
             comment: is_comment(bytes),
             cells,
         });
@@ -219,7 +227,7 @@ fn find_delimiter(
     // Later ones only where the earlier ones do not part the rows: a comma may be a decimal mark.
     let mut best = None;
     for delimiter in [b'\t', b';', b'|', b','] {
-        let rows = match first_rows(source, name, wrapping, options, delimiter) {
+        let rows = match first_rows(source, name, wrapping, options, delimiter, DELIMITED_ROWS) {
             Ok(rows) => rows,
             Err(error) => {
                 if delimiter == b',' && best.is_none() {

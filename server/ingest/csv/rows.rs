@@ -57,6 +57,10 @@ impl<'a> Rows<'a> {
         &self.input.window()[..self.held]
     }
 
+    pub fn name(&self) -> &'a str {
+        self.name
+    }
+
     /// Byte offset of the present row.
     pub fn offset(&self) -> u64 {
         self.input.offset()
