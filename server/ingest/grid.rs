@@ -12,7 +12,8 @@
 pub struct Thinned {
     pub times: Vec<i64>,
     stride: u64,
-    count: u64,
+    /// Times to pass over before the next one is kept.
+    skip: u64,
     /// Greatest common divisor of all differences to the first time.
     pub divisor: u64,
     first: Option<i64>,
@@ -27,10 +28,10 @@ impl Thinned {
         if self.divisor != 1 {
             self.divisor = gcd(self.divisor, time.abs_diff(first));
         }
-        if self.stride == 0 {
-            self.stride = 1;
-        }
-        if self.count.is_multiple_of(self.stride) {
+        if self.skip > 0 {
+            self.skip -= 1;
+        } else {
+            self.stride = self.stride.max(1);
             if self.times.len() == KEPT {
                 // Runs of neighbours say most about the period: the first half stays whole.
                 let mut n = 0usize;
@@ -41,8 +42,8 @@ impl Thinned {
                 self.stride *= 2;
             }
             self.times.push(time);
+            self.skip = self.stride - 1;
         }
-        self.count += 1;
     }
 }
 
@@ -171,6 +172,23 @@ fn refine(steps: &[i64], times: &[i64], start: (f64, f64), unit: f64) -> Option<
     })
 }
 
+/// The divisor of the differences of all times, or of all but one in fifty: a record may begin or end at odd times.
+fn usual_divisor(times: &Thinned) -> Option<u64> {
+    const ODD_IN: usize = 50;
+    if times.divisor > 1 && times.times.len() < 2 * ODD_IN {
+        return Some(times.divisor);
+    }
+    let all = &times.times;
+    let middle = &all[all.len() / 4..all.len() - all.len() / 4];
+    let origin = *middle.first()?;
+    let divisor = middle.iter().fold(0u64, |d, &t| gcd(d, t.abs_diff(origin)));
+    if divisor < 2 {
+        return None;
+    }
+    let odd = all.iter().filter(|&&t| !t.abs_diff(origin).is_multiple_of(divisor)).count();
+    (odd * ODD_IN <= all.len()).then_some(divisor)
+}
+
 /// The sampling period behind the change times of a VCD, in its ticks; `None` when the ticks themselves are
 /// the finest step. `tick_s`: only to leave grids alone that no instrument has (a second and more).
 pub fn period_of_changes(times: &Thinned, tick_s: f64) -> Option<f64> {
@@ -178,8 +196,8 @@ pub fn period_of_changes(times: &Thinned, tick_s: f64) -> Option<f64> {
         return None;
     }
     let plausible = |period: f64| period * tick_s < 0.1;
-    if times.divisor > 1 {
-        let period = times.divisor as f64;
+    if let Some(divisor) = usual_divisor(times) {
+        let period = divisor as f64;
         let enough = period.powi(-(times.times.len().min(1000) as i32)) < CHANCE;
         return (enough && plausible(period)).then_some(period);
     }

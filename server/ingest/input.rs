@@ -1,7 +1,7 @@
 //! Bytes in: a file, bytes in memory; gzip unwrapped, UTF-16 made UTF-8; seen through one growing window.
 
 use std::fs::File;
-use std::io::{self, Read};
+use std::io::{self, Read, Seek};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicU64, Ordering};
@@ -51,6 +51,21 @@ impl Source {
                     Box::new(io::Cursor::new(SharedBytes(bytes.clone()))),
                     Some(length),
                 ))
+            }
+        }
+    }
+
+    fn open_at(&self, offset: u64) -> io::Result<Box<dyn Read + Send>> {
+        match self {
+            Source::Path(path) => {
+                let mut file = File::open(path)?;
+                file.seek(io::SeekFrom::Start(offset))?;
+                Ok(Box::new(file))
+            }
+            Source::Bytes(bytes) => {
+                let mut cursor = io::Cursor::new(SharedBytes(bytes.clone()));
+                cursor.set_position(offset);
+                Ok(Box::new(cursor))
             }
         }
     }
@@ -149,6 +164,7 @@ impl<R: Read> Read for FromUtf16<R> {
 /// A window over the unwrapped bytes: [`Input::window`] is what lies in memory, [`Input::advance`] lets go of
 /// its start, [`Input::more`] adds to its end.
 pub struct Input<'a> {
+    source: &'a Source,
     reader: Box<dyn Read + Send>,
     buffer: Vec<u8>,
     start: usize,
@@ -168,7 +184,7 @@ pub struct Input<'a> {
 impl<'a> Input<'a> {
     /// Opens a source and skips a UTF-8 byte order mark.
     pub fn open(
-        source: &Source,
+        source: &'a Source,
         name: &'a str,
         wrapping: Wrapping,
         limits: &'a Limits,
@@ -200,6 +216,7 @@ impl<'a> Input<'a> {
             });
         }
         let mut input = Input {
+            source,
             reader,
             buffer: Vec::new(),
             start: 0,
@@ -228,6 +245,17 @@ impl<'a> Input<'a> {
     /// Unwrapped bytes before the window.
     pub fn offset(&self) -> u64 {
         self.offset
+    }
+
+    /// Goes on at byte `offset` of a plain file.
+    pub fn jump(&mut self, offset: u64) -> Result<(), Error> {
+        let reader = self.source.open_at(offset).map_err(|e| self.error(ErrorKind::Io(e)))?;
+        self.reader = reader;
+        self.start = 0;
+        self.end = 0;
+        self.offset = offset;
+        self.at_end = false;
+        Ok(())
     }
 
     pub fn cut_short(&self) -> bool {

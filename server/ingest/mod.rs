@@ -17,6 +17,7 @@ mod blocks;
 mod build;
 mod columns;
 mod csv;
+mod digits;
 mod error;
 mod grid;
 mod input;

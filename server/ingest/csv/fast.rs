@@ -10,6 +10,7 @@ use std::path::Path;
 
 use super::super::blocks::{self, Block};
 use super::super::build::Value;
+use super::super::digits::{eight_digits, is_eight_digits, word_at};
 use super::cells::Decimal;
 use super::clock::{Clock, Pace, Step};
 use super::probe::TablePlan;
@@ -449,13 +450,6 @@ impl CellWords {
     }
 }
 
-#[inline]
-fn word_at(bytes: &[u8], at: usize) -> u64 {
-    let mut word = [0u8; 8];
-    word.copy_from_slice(&bytes[at..at + 8]);
-    u64::from_le_bytes(word)
-}
-
 fn parse_mixed(shape: &Shape, bytes: &[u8], parsed: &mut Parsed) -> Option<()> {
     let mut at = 0;
     let mut follow = Follow::new(shape);
@@ -585,23 +579,6 @@ impl<'s> TimeReader<'s> {
         }
         Some((time, length))
     }
-}
-
-#[inline]
-fn is_eight_digits(word: u64) -> bool {
-    const HIGH: u64 = 0xf0f0_f0f0_f0f0_f0f0;
-    const THREES: u64 = 0x3030_3030_3030_3030;
-    const SIXES: u64 = 0x0606_0606_0606_0606;
-    (word & HIGH) == THREES && (word.wrapping_add(SIXES) & HIGH) == THREES
-}
-
-/// Eight ASCII digits, the first in the lowest byte, pairwise.
-#[inline]
-fn eight_digits(word: u64) -> i64 {
-    let word = word & 0x0f0f_0f0f_0f0f_0f0f;
-    let word = (word.wrapping_mul(10) + (word >> 8)) & 0x00ff_00ff_00ff_00ff;
-    let word = (word.wrapping_mul(100) + (word >> 16)) & 0x0000_ffff_0000_ffff;
-    (word.wrapping_mul(10_000) + (word >> 32)) as u32 as i64
 }
 
 /// Reads decimals that mostly have the shape of the one before.

@@ -1,28 +1,77 @@
 //! The simulation commands of a VCD (IEEE Std 1364-2005 §18.2.1, §18.2.2): times and value changes.
 
 use std::collections::HashMap;
+use std::path::Path;
 
 use super::super::build::Value;
 use super::super::error::quoted;
 use super::super::grid::Thinned;
 use super::super::names::some_of;
-use super::super::{Error, ErrorKind, Limits};
+use super::super::{Error, ErrorKind, Limits, Progress};
 use super::tokens::Tokens;
-use super::{Plan, Target};
+use super::{Plan, Target, fast};
 
-/// Codes of variables: short ones by direct table, the rest by hash.
-#[derive(Debug, Default)]
+/// Codes of variables: of one or two characters by direct table, longer ones by hash.
+#[derive(Debug)]
 pub struct Codes {
+    short: Vec<Option<Target>>,
     long: HashMap<Vec<u8>, Target>,
+    /// Lines of scalars with a code of one character, plus one; 0: none.
+    pub scalars: [u32; 256],
 }
 
+impl Default for Codes {
+    fn default() -> Codes {
+        Codes {
+            short: Vec::new(),
+            long: HashMap::new(),
+            scalars: [0; 256],
+        }
+    }
+}
+
+/// Printable characters, `!` to `~`.
+const PRINTABLE: usize = 94;
+
 impl Codes {
+    fn place(code: &[u8]) -> Option<usize> {
+        let digit = |b: u8| (b'!'..=b'~').contains(&b).then(|| usize::from(b - b'!'));
+        match *code {
+            [a] => digit(a),
+            [a, b] => Some(PRINTABLE + digit(a)? * PRINTABLE + digit(b)?),
+            _ => None,
+        }
+    }
+
+    #[inline]
     pub fn get(&self, code: &[u8]) -> Option<Target> {
-        self.long.get(code).copied()
+        match Codes::place(code) {
+            Some(place) => self.short.get(place).copied().flatten(),
+            None => self.long.get(code).copied(),
+        }
+    }
+
+    /// The target of a code of one character.
+    #[inline]
+    pub fn single(&self, code: u8) -> Option<Target> {
+        self.short.get(usize::from(code.wrapping_sub(b'!'))).copied().flatten().filter(|_| code <= b'~')
     }
 
     pub fn insert(&mut self, code: &[u8], target: Target) {
-        self.long.insert(code.to_vec(), target);
+        if let ([code], Target::Scalar(line)) = (code, target) {
+            self.scalars[usize::from(*code)] = line as u32 + 1;
+        }
+        match Codes::place(code) {
+            Some(place) => {
+                if self.short.is_empty() {
+                    self.short = vec![None; PRINTABLE + PRINTABLE * PRINTABLE];
+                }
+                self.short[place] = Some(target);
+            }
+            None => {
+                self.long.insert(code.to_vec(), target);
+            }
+        }
     }
 }
 
@@ -57,19 +106,22 @@ fn port_level(letter: u8) -> Option<Value> {
     })
 }
 
-struct Reader<'p> {
-    plan: &'p mut Plan,
-    limits: &'p Limits,
+/// The state between two commands.
+pub struct Reader<'p> {
+    pub plan: &'p mut Plan,
+    pub limits: &'p Limits,
     /// The vectors' present values, to tell which bits change.
-    values: Vec<Vec<u8>>,
+    pub values: Vec<Vec<u8>>,
+    /// How far the fast path came, in bytes.
+    pub came_to: u64,
     started: bool,
     start: i64,
-    now: i64,
+    pub now: i64,
     before: i64,
     times: Thinned,
     off: bool,
     /// Whether a line changed at the present time.
-    changed: bool,
+    pub changed: bool,
     /// Inside $dumpvars/$dumpon/$dumpall: an event named there is no trigger.
     section: bool,
     real_changes: usize,
@@ -78,13 +130,25 @@ struct Reader<'p> {
     warnings: Vec<String>,
 }
 
-/// Reads all changes. `held`: the word that ended the header is the first of them.
-pub fn read(tokens: &mut Tokens, plan: &mut Plan, held: bool, limits: &Limits) -> Result<Outcome, Error> {
+/// Bytes for the general path after the fast one met a line of another make; doubled while it gets nowhere.
+const LEAST_PAUSE: u64 = 64 << 10;
+
+/// Reads all changes. `held`: the word that ended the header is the first of them. `path`: the file itself, where
+/// its bytes may be taken directly.
+pub fn read(
+    tokens: &mut Tokens,
+    plan: &mut Plan,
+    held: bool,
+    limits: &Limits,
+    path: Option<&Path>,
+    progress: &dyn Progress,
+) -> Result<Outcome, Error> {
     let slots = plan.slots;
     let mut reader = Reader {
         plan,
         limits,
         values: vec![Vec::new(); slots],
+        came_to: 0,
         started: false,
         start: 0,
         now: 0,
@@ -101,8 +165,36 @@ pub fn read(tokens: &mut Tokens, plan: &mut Plan, held: bool, limits: &Limits) -
     let mut truncated = false;
     let mut strange: Vec<String> = Vec::new();
     let mut more = held || tokens.advance()?;
+    let mut fast_from = 0;
+    let mut pause = LEAST_PAUSE;
     while more {
         let at = tokens.offset();
+        if let Some(path) = path
+            && tokens.word()[0] == b'#'
+            && at >= fast_from
+            && reader.started
+            && !reader.off
+            && !reader.section
+        {
+            let total = std::fs::metadata(path).map(|m| m.len()).ok();
+            reader.came_to = at;
+            let mut told = |done| {
+                progress.bytes(done, total);
+                !progress.cancelled()
+            };
+            match fast::read(path, at, &mut reader, &mut told).map_err(|e| tokens.spill_error(e))? {
+                fast::Ended::Cancelled => return Err(tokens.error(ErrorKind::Cancelled)),
+                fast::Ended::At(came) => {
+                    pause = if came - at > pause { LEAST_PAUSE } else { pause * 2 };
+                    fast_from = came + pause;
+                    if came > at {
+                        tokens.jump(came)?;
+                        more = tokens.advance()?;
+                        continue;
+                    }
+                }
+            }
+        }
         match reader.command(tokens, &mut strange) {
             Ok(()) => {}
             // A mistake in the very last word of a file that does not end in white space: it was cut off there.
@@ -271,19 +363,25 @@ impl Reader<'_> {
                 "expected a time after #, found white space".to_owned(),
             ))));
         }
-        if !self.started {
-            self.begin(time);
-        } else if time < self.now {
+        if self.started && time < self.now {
             return Err(Failed::Error(tokens.error(ErrorKind::Backwards {
                 found: format!("#{time}"),
                 before: format!("#{}", self.now),
             })));
+        }
+        self.go_to(time);
+        Ok(())
+    }
+
+    /// The time is `time` from now on, which is not earlier than before.
+    pub fn go_to(&mut self, time: i64) {
+        if !self.started {
+            self.begin(time);
         } else if time > self.now {
             self.note_time();
             self.before = self.now;
             self.now = time;
         }
-        Ok(())
     }
 
     /// Keeps the present time for the sampling grid, when something changed at it.
@@ -480,7 +578,7 @@ impl Reader<'_> {
         Ok(())
     }
 
-    fn other(&mut self, place: usize, value: Option<f64>) {
+    pub fn other(&mut self, place: usize, value: Option<f64>) {
         if self.off {
             return;
         }

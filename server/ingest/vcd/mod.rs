@@ -1,6 +1,7 @@
 //! VCD, four-state and extended: IEEE Std 1364-2005 clause 18 (IEEE Std 1800 §21.7 keeps it).
 
 mod changes;
+mod fast;
 mod header;
 mod tokens;
 
@@ -66,7 +67,11 @@ pub fn read(
     let folder = SpillFolder::new(options.keep_in.as_deref()).map_err(|e| tokens.spill_error(e))?;
     let folder = Arc::new(folder);
     let (mut plan, owners) = plan(&header.variables, &folder, options);
-    let outcome = changes::read(&mut tokens, &mut plan, header.held_word, limits)?;
+    let path = match source {
+        Source::Path(path) if !options.plain && !wrapping.gzip && wrapping.utf16.is_none() => Some(path.as_path()),
+        _ => None,
+    };
+    let outcome = changes::read(&mut tokens, &mut plan, header.held_word, limits, path, progress)?;
 
     let mut warnings = header.warnings;
     let (timebase, resolution) = timebase(header.timescale, options, &mut warnings);

@@ -79,6 +79,13 @@ impl<'a> Tokens<'a> {
         }
     }
 
+    /// Goes on at byte `offset`.
+    pub fn jump(&mut self, offset: u64) -> Result<(), Error> {
+        self.held = 0;
+        self.touches_end = false;
+        self.input.jump(offset)
+    }
+
     /// Skips to the `$end` of a section; false if the file ended first.
     pub fn skip_section(&mut self) -> Result<bool, Error> {
         while self.advance()? {
