@@ -435,7 +435,7 @@ mod tests {
     use super::*;
 
     fn builder() -> AnalogBuilder {
-        let folder = Arc::new(SpillFolder::new(None).unwrap());
+        let folder = Arc::new(SpillFolder::new());
         let line = LineBuilder::new(&folder, "edges-0.i64".to_owned(), 100);
         let thresholds = Thresholds {
             low_v: 0.8,

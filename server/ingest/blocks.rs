@@ -117,7 +117,7 @@ mod tests {
 
     #[test]
     fn blocks_hold_every_line_once() {
-        let folder = crate::ingest::columns::SpillFolder::new(None).unwrap();
+        let folder = crate::ingest::columns::SpillFolder::new();
         let path = folder.file("lines").unwrap();
         let mut text = Vec::new();
         let mut state = 1u64;

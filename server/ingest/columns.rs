@@ -8,38 +8,29 @@ use std::sync::atomic::{AtomicU64, Ordering};
 
 use crate::model::{Column, Ticks};
 
-/// The folder where columns go. A folder of our own vanishes with this value; mapped files live on.
+/// A folder among the system's temporary files, made when first needed. It vanishes with this value; files that
+/// are mapped live on until they are let go.
 #[derive(Debug)]
 pub struct SpillFolder {
     path: PathBuf,
-    keep: bool,
 }
 
 impl SpillFolder {
-    /// The folder `keep_in`, or one of our own among the system's temporary files (made when first needed).
-    pub fn new(keep_in: Option<&Path>) -> io::Result<SpillFolder> {
+    pub fn new() -> SpillFolder {
         static COUNT: AtomicU64 = AtomicU64::new(0);
-        if let Some(path) = keep_in {
-            fs::create_dir_all(path)?;
-            return Ok(SpillFolder {
-                path: path.to_owned(),
-                keep: true,
-            });
-        }
         let name = format!(
             "edgewitness-{}-{}",
             std::process::id(),
             COUNT.fetch_add(1, Ordering::Relaxed)
         );
-        Ok(SpillFolder {
+        SpillFolder {
             path: std::env::temp_dir().join(name),
-            keep: false,
-        })
+        }
     }
 
     /// The path of a file in the folder.
     pub fn file(&self, name: &str) -> io::Result<PathBuf> {
-        if !self.keep && !self.path.is_dir() {
+        if !self.path.is_dir() {
             fs::create_dir_all(&self.path)?;
         }
         Ok(self.path.join(name))
@@ -48,10 +39,8 @@ impl SpillFolder {
 
 impl Drop for SpillFolder {
     fn drop(&mut self) {
-        if !self.keep {
-            // A folder left behind among temporary files is no reason to fail.
-            let _ = fs::remove_dir_all(&self.path);
-        }
+        // A folder left behind among temporary files is no reason to fail.
+        let _ = fs::remove_dir_all(&self.path);
     }
 }
 

@@ -185,7 +185,10 @@ fn usual_divisor(times: &Thinned) -> Option<u64> {
     if divisor < 2 {
         return None;
     }
-    let odd = all.iter().filter(|&&t| !t.abs_diff(origin).is_multiple_of(divisor)).count();
+    let odd = all
+        .iter()
+        .filter(|&&t| !t.abs_diff(origin).is_multiple_of(divisor))
+        .count();
     (odd * ODD_IN <= all.len()).then_some(divisor)
 }
 

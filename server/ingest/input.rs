@@ -249,7 +249,10 @@ impl<'a> Input<'a> {
 
     /// Goes on at byte `offset` of a plain file.
     pub fn jump(&mut self, offset: u64) -> Result<(), Error> {
-        let reader = self.source.open_at(offset).map_err(|e| self.error(ErrorKind::Io(e)))?;
+        let reader = self
+            .source
+            .open_at(offset)
+            .map_err(|e| self.error(ErrorKind::Io(e)))?;
         self.reader = reader;
         self.start = 0;
         self.end = 0;

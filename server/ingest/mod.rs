@@ -76,7 +76,7 @@ pub fn read_stream(
             kind: kind(error),
         }
     };
-    let folder = columns::SpillFolder::new(None).map_err(io(ErrorKind::Spill))?;
+    let folder = columns::SpillFolder::new();
     let path: PathBuf = folder.file("stream").map_err(io(ErrorKind::Spill))?;
     let mut file = std::fs::File::create(&path).map_err(io(ErrorKind::Spill))?;
     let mut buffer = vec![0u8; 256 << 10];

@@ -1,7 +1,6 @@
 //! What a reader may be told beforehand, its limits, and how it tells how far it is.
 
 use std::collections::BTreeMap;
-use std::path::PathBuf;
 
 use crate::model::Thresholds;
 
@@ -109,9 +108,6 @@ pub struct ReadOptions {
     /// `b'.'` or `b','`.
     pub decimal: Option<u8>,
     pub form: Option<TableForm>,
-    /// Folder in which the columns stay (see [`super::spill`]). Without it, large columns go to files that
-    /// vanish with the capture, and small ones stay in memory.
-    pub keep_in: Option<PathBuf>,
     /// Take the general path only: the twin that the fast paths are tested against.
     pub plain: bool,
     pub limits: Limits,

@@ -6,12 +6,14 @@
 mod error;
 mod quantity;
 mod raw;
+mod read;
 mod rules;
 
 use std::collections::BTreeMap;
 
 pub use error::Error;
 pub use quantity::{parse_hertz, parse_seconds, parse_volts};
+pub use read::{ColumnSetup, ReadSetup};
 
 use crate::model::Thresholds;
 use crate::rule::Rule;
@@ -50,13 +52,6 @@ pub struct LinkSetup {
     pub to: String,
     pub max_delay_s: Option<f64>,
     pub inverted: bool,
-}
-
-/// How to read a file where its content can't tell.
-#[derive(Clone, Debug, Default, PartialEq)]
-pub struct ReadSetup {
-    /// Length of a VCD time unit, for a file without `$timescale`.
-    pub timescale_s: Option<f64>,
 }
 
 /// The logic families of report.md with their thresholds: VIL max and VIH min in volts.

@@ -7,8 +7,9 @@ use std::collections::BTreeMap;
 use serde::Deserialize;
 use toml::Spanned;
 
+use super::read::{self, RawRead};
 use super::rules::{self, RawLimit, RawLogic, RawSequence};
-use super::{Error, FAMILIES, Family, LineSetup, LinkSetup, ReadSetup, Setup, parse_seconds};
+use super::{Error, FAMILIES, Family, LineSetup, LinkSetup, Setup, parse_seconds};
 use crate::model::Thresholds;
 
 #[derive(Deserialize)]
@@ -47,12 +48,6 @@ struct RawLink {
     inverted: bool,
 }
 
-#[derive(Default, Deserialize)]
-#[serde(deny_unknown_fields)]
-struct RawRead {
-    timescale: Option<Spanned<String>>,
-}
-
 pub fn parse(text: &str, file: &str) -> Result<Setup, Error> {
     let raw: RawSetup = toml::from_str(text).map_err(|error| {
         let offset = error.span().map_or(0, |span| span.start);
@@ -80,31 +75,14 @@ pub fn parse(text: &str, file: &str) -> Result<Setup, Error> {
     for sequence in raw.sequence {
         setup.rules.push(rules::sequence(sequence, &place)?);
     }
-    setup.read = ReadSetup {
-        timescale_s: place.positive_seconds(raw.read.timescale)?,
-    };
+    setup.read = read::read(raw.read, &place)?;
     Ok(setup)
 }
 
 fn line_setup(line: RawLine, place: &Place) -> Result<LineSetup, Error> {
     let thresholds = match (line.family, line.low, line.high) {
         (None, None, None) => None,
-        (Some(family), None, None) => {
-            let known = FAMILIES.iter().find(|(name, _)| name == family.get_ref());
-            let (name, thresholds) = known.ok_or_else(|| {
-                let names: Vec<&str> = FAMILIES.iter().map(|(name, _)| *name).collect();
-                let message = format!(
-                    "found the family \"{}\", expected one of {}",
-                    family.get_ref(),
-                    names.join(", ")
-                );
-                place.error(family.span().start, message)
-            })?;
-            Some(Family {
-                name: (*name).to_owned(),
-                thresholds: *thresholds,
-            })
-        }
+        (Some(name), None, None) => Some(family(&name, place)?),
         (None, Some(low), Some(high)) => {
             let (low_v, high_v) = (*low.get_ref(), *high.get_ref());
             if !(low_v.is_finite() && high_v.is_finite() && low_v < high_v) {
@@ -130,6 +108,24 @@ fn line_setup(line: RawLine, place: &Place) -> Result<LineSetup, Error> {
     Ok(LineSetup {
         narrow_below_s: place.positive_seconds(line.narrow_below)?,
         thresholds,
+    })
+}
+
+/// The family of a word.
+pub fn family(name: &Spanned<String>, place: &Place) -> Result<Family, Error> {
+    let known = FAMILIES.iter().find(|(word, _)| word == name.get_ref());
+    let (name, thresholds) = known.ok_or_else(|| {
+        let names: Vec<&str> = FAMILIES.iter().map(|(name, _)| *name).collect();
+        let message = format!(
+            "found the family \"{}\", expected one of {}",
+            name.get_ref(),
+            names.join(", ")
+        );
+        place.error(name.span().start, message)
+    })?;
+    Ok(Family {
+        name: (*name).to_owned(),
+        thresholds: *thresholds,
     })
 }
 

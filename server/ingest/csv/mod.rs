@@ -118,7 +118,7 @@ fn pass(
         kind: ErrorKind::Spill(error),
     };
     let limits = &options.limits;
-    let folder = Arc::new(SpillFolder::new(options.keep_in.as_deref()).map_err(spill)?);
+    let folder = Arc::new(SpillFolder::new());
     let families = families(plan, options);
     let mut table = table(plan, &families, &folder, options, name)?;
     let any_volts = !table.volts.is_empty();

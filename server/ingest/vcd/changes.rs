@@ -54,7 +54,11 @@ impl Codes {
     /// The target of a code of one character.
     #[inline]
     pub fn single(&self, code: u8) -> Option<Target> {
-        self.short.get(usize::from(code.wrapping_sub(b'!'))).copied().flatten().filter(|_| code <= b'~')
+        self.short
+            .get(usize::from(code.wrapping_sub(b'!')))
+            .copied()
+            .flatten()
+            .filter(|_| code <= b'~')
     }
 
     pub fn insert(&mut self, code: &[u8], target: Target) {

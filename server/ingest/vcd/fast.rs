@@ -36,7 +36,12 @@ struct Parsed {
 }
 
 /// Reads changes from byte `from` (the start of a line) on.
-pub fn read(path: &Path, from: u64, reader: &mut Reader, told: &mut dyn FnMut(u64) -> bool) -> io::Result<Ended> {
+pub fn read(
+    path: &Path,
+    from: u64,
+    reader: &mut Reader,
+    told: &mut dyn FnMut(u64) -> bool,
+) -> io::Result<Ended> {
     let size = std::fs::metadata(path)?.len();
     let mut ended = Ended::At(size);
     // The workers look codes up while the lines grow.
@@ -57,7 +62,11 @@ pub fn read(path: &Path, from: u64, reader: &mut Reader, told: &mut dyn FnMut(u6
             let crowded = reader.plan.stretches + parsed.strange > reader.limits.stretches;
             if parsed.stopped == Some(u64::MAX) || early || crowded {
                 // The general path will tell what is wrong, with its place.
-                ended = Ended::At(if parsed.stopped == Some(u64::MAX) { reader.came_to } else { parsed.offset });
+                ended = Ended::At(if parsed.stopped == Some(u64::MAX) {
+                    reader.came_to
+                } else {
+                    parsed.offset
+                });
                 return Ok(false);
             }
             apply(reader, &parsed)?;
@@ -218,7 +227,11 @@ fn vector(codes: &Codes, bytes: &[u8], parsed: &mut Parsed, held: &mut [u8]) -> 
     };
     let missing = width - digits.len();
     for bit in 0..width {
-        let value = if bit < missing { fill } else { value_of(digits[bit - missing])? };
+        let value = if bit < missing {
+            fill
+        } else {
+            value_of(digits[bit - missing])?
+        };
         if held[first + bit] != value {
             held[first + bit] = value;
             parsed.strange += usize::from(value > 1);

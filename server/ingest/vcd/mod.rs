@@ -64,11 +64,13 @@ pub fn read(
     let input = Input::open(source, name, wrapping, limits, progress)?;
     let mut tokens = tokens::Tokens::new(input, name);
     let header = header::read(&mut tokens, limits)?;
-    let folder = SpillFolder::new(options.keep_in.as_deref()).map_err(|e| tokens.spill_error(e))?;
+    let folder = SpillFolder::new();
     let folder = Arc::new(folder);
     let (mut plan, owners) = plan(&header.variables, &folder, options);
     let path = match source {
-        Source::Path(path) if !options.plain && !wrapping.gzip && wrapping.utf16.is_none() => Some(path.as_path()),
+        Source::Path(path) if !options.plain && !wrapping.gzip && wrapping.utf16.is_none() => {
+            Some(path.as_path())
+        }
         _ => None,
     };
     let outcome = changes::read(&mut tokens, &mut plan, header.held_word, limits, path, progress)?;

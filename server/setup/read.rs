@@ -1,0 +1,179 @@
+//! `[read]`: how to read a file where its content can't tell.
+
+use std::collections::BTreeMap;
+
+use serde::Deserialize;
+use toml::Spanned;
+
+use super::raw::{Place, family};
+use super::{Error, Family};
+
+/// How to read a file where its content can't tell. Everything left out is told by the file, or assumed with a
+/// warning.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct ReadSetup {
+    /// Length of a VCD time unit, for a file without `$timescale`.
+    pub timescale_s: Option<f64>,
+    /// Length of one unit of a table's time column.
+    pub time_unit_s: Option<f64>,
+    pub sample_period_s: Option<f64>,
+    /// `,`, `;`, `|` or a tab.
+    pub delimiter: Option<u8>,
+    /// `.` or `,`.
+    pub decimal: Option<u8>,
+    /// Whether a table has one row a sample (true) or one row a change.
+    pub samples: Option<bool>,
+    /// Thresholds of analog lines without any of their own.
+    pub family: Option<Family>,
+    /// What columns hold, by heading or by number from 1.
+    pub columns: BTreeMap<String, ColumnSetup>,
+}
+
+/// What a column of a table holds.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum ColumnSetup {
+    Time,
+    Digital,
+    Analog,
+    /// A packed bus of `bits` lines, its cells written to base 2, 8, 10 or 16.
+    Bus {
+        bits: usize,
+        base: u32,
+    },
+    Ignore,
+}
+
+#[derive(Default, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct RawRead {
+    timescale: Option<Spanned<String>>,
+    time_unit: Option<Spanned<String>>,
+    sample_period: Option<Spanned<String>>,
+    delimiter: Option<Spanned<String>>,
+    decimal: Option<Spanned<String>>,
+    form: Option<Spanned<String>>,
+    family: Option<Spanned<String>>,
+    #[serde(default)]
+    columns: BTreeMap<String, Spanned<String>>,
+}
+
+pub fn read(raw: RawRead, place: &Place) -> Result<ReadSetup, Error> {
+    let one_of = |value: Option<Spanned<String>>, choices: &[(&str, u8)]| match value {
+        None => Ok(None),
+        Some(value) => {
+            let found = choices
+                .iter()
+                .find(|(word, _)| word == value.get_ref())
+                .map(|c| c.1);
+            found.map(Some).ok_or_else(|| {
+                let words: Vec<String> = choices.iter().map(|(word, _)| format!("{word:?}")).collect();
+                let message = format!(
+                    "found {:?}, expected one of {}",
+                    value.get_ref(),
+                    words.join(", ")
+                );
+                place.error(value.span().start, message)
+            })
+        }
+    };
+    let time_unit_s = match raw.time_unit {
+        None => None,
+        // "ms" alone means 1 ms.
+        Some(unit) if !unit.get_ref().starts_with(|c: char| c.is_ascii_digit()) => {
+            let seconds = super::parse_seconds(&format!("1 {}", unit.get_ref()));
+            Some(seconds.map_err(|message| place.error(unit.span().start, message))?)
+        }
+        unit => place.positive_seconds(unit)?,
+    };
+    let mut columns = BTreeMap::new();
+    for (name, word) in raw.columns {
+        let column = column(word.get_ref()).ok_or_else(|| {
+            let message = format!(
+                "found {:?}, expected \"time\", \"digital\", \"analog\", \"ignore\" or a bus such as \"bus 8 hex\" (hex, \
+                 decimal, octal or binary)",
+                word.get_ref()
+            );
+            place.error(word.span().start, message)
+        })?;
+        columns.insert(name, column);
+    }
+    Ok(ReadSetup {
+        timescale_s: place.positive_seconds(raw.timescale)?,
+        time_unit_s,
+        sample_period_s: place.positive_seconds(raw.sample_period)?,
+        delimiter: one_of(
+            raw.delimiter,
+            &[
+                (",", b','),
+                (";", b';'),
+                ("|", b'|'),
+                ("tab", b'\t'),
+                ("\t", b'\t'),
+            ],
+        )?,
+        decimal: one_of(raw.decimal, &[(".", b'.'), (",", b',')])?,
+        samples: one_of(raw.form, &[("samples", 1), ("changes", 0)])?.map(|form| form == 1),
+        family: raw.family.map(|name| family(&name, place)).transpose()?,
+        columns,
+    })
+}
+
+fn column(text: &str) -> Option<ColumnSetup> {
+    /// No wider bus is written in one cell.
+    const WIDEST: usize = 128;
+    let words: Vec<&str> = text.split_whitespace().collect();
+    Some(match words.as_slice() {
+        ["time"] => ColumnSetup::Time,
+        ["digital"] => ColumnSetup::Digital,
+        ["analog"] => ColumnSetup::Analog,
+        ["ignore"] => ColumnSetup::Ignore,
+        ["bus", bits, base] => ColumnSetup::Bus {
+            bits: bits.parse().ok().filter(|b| (1..=WIDEST).contains(b))?,
+            base: match *base {
+                "hex" => 16,
+                "decimal" => 10,
+                "octal" => 8,
+                "binary" => 2,
+                _ => return None,
+            },
+        },
+        _ => return None,
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::Setup;
+    use super::*;
+
+    #[test]
+    fn every_word_of_read_is_understood() {
+        let text = "[read]\ntimescale = \"10 ns\"\ntime_unit = \"ms\"\nsample_period = \"41.667 ns\"\ndelimiter = \"tab\"\n\
+                    decimal = \",\"\nform = \"samples\"\nfamily = \"cmos-5v\"\n[read.columns]\nDATA = \"bus 8 hex\"\n3 = \"ignore\"\n";
+        let read = Setup::parse(text, "s.toml").unwrap().read;
+        assert_eq!(read.timescale_s, Some(10e-9));
+        assert_eq!(read.time_unit_s, Some(1e-3));
+        assert_eq!(
+            (read.delimiter, read.decimal, read.samples),
+            (Some(b'\t'), Some(b','), Some(true))
+        );
+        assert_eq!(read.family.unwrap().thresholds.high_v, 3.5);
+        assert_eq!(read.columns["DATA"], ColumnSetup::Bus { bits: 8, base: 16 });
+        assert_eq!(read.columns["3"], ColumnSetup::Ignore);
+    }
+
+    #[test]
+    fn a_mistake_in_read_names_its_place() {
+        for (text, line) in [
+            ("[read]\ndelimiter = \"#\"\n", 2),
+            ("[read]\nform = \"both\"\n", 2),
+            ("[read]\ntime_unit = \"weeks\"\n", 2),
+            ("[read]\n[read.columns]\nA = \"bus 900 hex\"\n", 3),
+            ("[read]\nfamily = \"ttl\"\n", 2),
+            ("[read]\nunit = \"ms\"\n", 2),
+        ] {
+            let error = Setup::parse(text, "s.toml").unwrap_err();
+            assert_eq!(error.line, line, "{text}: {error}");
+        }
+    }
+}

@@ -1,0 +1,97 @@
+//! Whatever the bytes are: no panic, no hang, an error of one line or a capture that is sound. The same functions
+//! are what `tests/fuzz` calls.
+
+use edgewitness::ingest::{self, ReadOptions};
+use edgewitness::setup::Setup;
+use proptest::prelude::*;
+
+/// Reads `bytes` and looks the outcome through.
+fn check(bytes: &[u8]) {
+    match ingest::read_bytes("bytes", bytes.to_vec(), &ReadOptions::default()) {
+        Err(error) => {
+            let text = error.to_string();
+            assert!(!text.contains('\n') && text.len() < 600, "{text}");
+        }
+        Ok(capture) => {
+            assert!(
+                !capture.lines.is_empty() || !capture.warnings.is_empty() || !capture.not_logic.is_empty()
+            );
+            assert!(capture.span.start <= capture.span.end);
+            for line in &capture.lines {
+                assert!(line.edges.windows(2).all(|w| w[0] < w[1]), "edges ascend");
+                assert!(
+                    line.edges
+                        .iter()
+                        .all(|&e| capture.span.start <= e && e <= capture.span.end)
+                );
+                assert!(
+                    line.stretches
+                        .windows(2)
+                        .all(|w| w[0].span.end <= w[1].span.start)
+                );
+                let _ = line.tally();
+            }
+        }
+    }
+    let _ = ingest::preview_bytes("bytes", bytes.to_vec(), &ReadOptions::default());
+}
+
+const SAMPLES: [&str; 5] = [
+    "$timescale 1 ns $end\n$scope module top $end\n$var wire 1 ! A $end\n$var wire 4 \" B [3:0] $end\n$var real 64 # R $end\n\
+     $upscope $end\n$enddefinitions $end\n#0\n$dumpvars\n0!\nb0000 \"\nr1.5 #\n$end\n#50\n1!\nb1x1z \"\n#100\n$dumpoff\nx!\n$end\n\
+     #150\n$dumpon\n0!\n$end\n#200\n1!\n",
+    "Time (s),A,B\n0.0,0,1\n0.1,0,1\n0.2,1,1\n0.3,1,0\n0.4,0,0\n",
+    "Title;a bench\nSample period;41,667 ns\n\n\"Time\";\"A\";\"B\"\nus;;\n0,00000;1;0\n2,29167;0;0\n7,16667;1;0\n12,33333;0;1\n",
+    "time_ms\tV [V]\tD[3:0]\n0\t0.2\t0x0\n1\t0.3\t0x1\n2\t4.9\t0xF\n3\t5.0\t0xE\n4\t1.1\t0x3\n5\tnan\t\n",
+    "2026-11-25T13:00:00.000,0\n2026-11-25T13:00:00.001,1\n2026-11-25T13:00:00.002,0\n",
+];
+
+#[test]
+fn the_samples_themselves_are_sound() {
+    for sample in SAMPLES {
+        check(sample.as_bytes());
+        assert!(
+            ingest::read_bytes("s", sample.as_bytes().to_vec(), &ReadOptions::default()).is_ok(),
+            "{sample}"
+        );
+        for end in 0..sample.len() {
+            check(&sample.as_bytes()[..end]);
+        }
+    }
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(1500))]
+
+    #[test]
+    fn damaged_samples(
+        which in 0..SAMPLES.len(),
+        damage in prop::collection::vec((any::<prop::sample::Index>(), prop_oneof![
+            prop::collection::vec(any::<u8>(), 0..3),
+            prop::sample::select(vec![
+                "\n", "\r", "\"", ",", ";", "$end", "$dumpoff", "#", "#99999999999999999999", "b", "x", "-", "nan", "1e999", "-1",
+                "9223372036854775807", "\u{feff}", "[7:0]", "0x", "\0", " ", "$var wire 99999999 ! A $end",
+            ]).prop_map(|s| s.as_bytes().to_vec()),
+        ], 0usize..6), 1..6),
+    ) {
+        let mut bytes = SAMPLES[which].as_bytes().to_vec();
+        for (place, insert, remove) in damage {
+            let at = place.index(bytes.len() + 1);
+            let end = (at + remove).min(bytes.len());
+            bytes.splice(at..end, insert);
+        }
+        check(&bytes);
+    }
+
+    #[test]
+    fn bytes_by_chance(bytes in prop::collection::vec(any::<u8>(), 0..600)) {
+        check(&bytes);
+    }
+
+    #[test]
+    fn setups_by_chance(text in "[\\[\\]a-z_= \"0-9.\n]{0,120}") {
+        if let Err(error) = Setup::parse(&text, "setup.toml") {
+            prop_assert!(!error.to_string().contains('\n'));
+        }
+    }
+}
