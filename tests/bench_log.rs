@@ -297,3 +297,177 @@ async fn a_session_goes_to_the_bin_and_to_another_folder() {
         .await;
     assert_eq!(status, StatusCode::BAD_REQUEST);
 }
+
+/// Whether `value` is what `schema` says: the parts of JSON Schema that the document uses.
+fn holds(document: &Value, schema: &Value, value: &Value) -> Result<(), String> {
+    if let Some(reference) = schema["$ref"].as_str() {
+        let target = document
+            .pointer(&reference[1..])
+            .ok_or(format!("{reference} leads nowhere"))?;
+        return holds(document, target, value);
+    }
+    for part in schema["allOf"].as_array().into_iter().flatten() {
+        holds(document, part, value)?;
+    }
+    if let Some(choices) = schema["oneOf"].as_array() {
+        let fitting = choices
+            .iter()
+            .filter(|choice| holds(document, choice, value).is_ok())
+            .count();
+        return if fitting == 1 {
+            Ok(())
+        } else {
+            Err(format!("{fitting} of {choices:?} fit {value}"))
+        };
+    }
+    let is_a = |kind: &str| match kind {
+        "null" => value.is_null(),
+        "string" => value.is_string(),
+        "integer" => value.is_i64() || value.is_u64(),
+        "number" => value.is_number(),
+        "boolean" => value.is_boolean(),
+        "array" => value.is_array(),
+        "object" => value.is_object(),
+        _ => false,
+    };
+    let fits = match &schema["type"] {
+        Value::String(kind) => is_a(kind),
+        Value::Array(kinds) => kinds.iter().any(|kind| is_a(kind.as_str().unwrap_or_default())),
+        _ => true,
+    };
+    if !fits {
+        return Err(format!("expected {}, found {value}", schema["type"]));
+    }
+    if let Some(words) = schema["enum"].as_array()
+        && !words.contains(value)
+    {
+        return Err(format!("{value} is none of {words:?}"));
+    }
+    for name in schema["required"].as_array().into_iter().flatten() {
+        if value.get(name.as_str().unwrap_or_default()).is_none() {
+            return Err(format!("{name} is missing from {value}"));
+        }
+    }
+    for (name, schema) in schema["properties"].as_object().into_iter().flatten() {
+        if let Some(value) = value.get(name) {
+            holds(document, schema, value).map_err(|error| format!("{name}: {error}"))?;
+        }
+    }
+    for item in value.as_array().into_iter().flatten() {
+        holds(document, &schema["items"], item)?;
+    }
+    Ok(())
+}
+
+#[tokio::test]
+async fn the_document_says_what_is_answered() {
+    let bench = Bench::new();
+    let document = bench.ok(Method::GET, "/api/openapi.json", Value::Null).await;
+    let made = bench
+        .ok(Method::POST, "/api/sessions", json!({"title": "Tower"}))
+        .await;
+    let at = |tail: &str| format!("/api/sessions/{}{tail}", made["id"]);
+    let capture = std::fs::read(concat!(
+        env!("CARGO_MANIFEST_DIR"),
+        "/sample-captures/as-found.vcd"
+    ))
+    .unwrap();
+    let upload = at("/captures?name=as-found.vcd");
+    assert_eq!(
+        bench
+            .send(Method::POST, &upload, "application/octet-stream", capture)
+            .await
+            .0,
+        StatusCode::CREATED
+    );
+    bench
+        .ok(
+            Method::POST,
+            &at("/entries/condition"),
+            json!({"title": "as found"}),
+        )
+        .await;
+    bench
+        .ok(Method::POST, &at("/entries/remark"), json!({"text": "seen"}))
+        .await;
+    bench
+        .ok(
+            Method::POST,
+            &at("/entries/reading"),
+            json!({"rail": "+5 V", "reading": 4.9}),
+        )
+        .await;
+    bench
+        .ok(
+            Method::POST,
+            &at("/checklist"),
+            json!({"text": "Press key 1 -> bell 1"}),
+        )
+        .await;
+    let png = b"\x89PNG\r\n\x1a\nrest".to_vec();
+    bench
+        .send(Method::POST, &at("/photographs?name=a.png"), "image/png", png)
+        .await;
+    bench
+        .ok(
+            Method::PUT,
+            &at("/finding-state"),
+            json!({"finding": "stuck BELL[4]", "state": "not-a-fault"}),
+        )
+        .await;
+    let sheet = std::fs::read_to_string(concat!(
+        env!("CARGO_MANIFEST_DIR"),
+        "/sample-captures/harness.csv"
+    ))
+    .unwrap();
+    bench
+        .ok(Method::PUT, &at("/harness"), json!({"csv": sheet}))
+        .await;
+
+    // `places` waits for the reading, so that the report is there after it.
+    for tail in ["", "/places", "/report", "/present", "/harness", "/diagram"] {
+        let answer = bench.ok(Method::GET, &at(tail), Value::Null).await;
+        let path = format!("/api/sessions/{{id}}{tail}");
+        let schema =
+            &document["paths"][&path]["get"]["responses"]["2XX"]["content"]["application/json"]["schema"];
+        assert!(!schema.is_null(), "{path}");
+        holds(&document, schema, &answer).unwrap_or_else(|error| panic!("{path}: {error}"));
+    }
+    let undone = bench.ok(Method::POST, &at("/undo"), Value::Null).await;
+    holds(&document, &document["components"]["schemas"]["Action"], &undone).unwrap();
+    let wrong = json!({"what": 1});
+    assert!(holds(&document, &document["components"]["schemas"]["Action"], &wrong).is_err());
+}
+
+#[tokio::test]
+async fn every_address_is_in_the_document_and_every_one_there_answers() {
+    let bench = Bench::new();
+    let document = bench.ok(Method::GET, "/api/openapi.json", Value::Null).await;
+    let paths = document["paths"].as_object().unwrap();
+    for source in ["router.rs", "log_router.rs"] {
+        let folder = concat!(env!("CARGO_MANIFEST_DIR"), "/server/web/");
+        let text = std::fs::read_to_string(format!("{folder}{source}")).unwrap();
+        for address in text
+            .split('"')
+            .filter(|part| part.starts_with("/api/") && *part != "/api/")
+        {
+            let is_there = paths.contains_key(address) || address.ends_with("/entries/{kind}");
+            assert!(is_there, "{address} is not in the document");
+        }
+    }
+    for (path, operations) in paths {
+        for method in operations.as_object().unwrap().keys() {
+            let address = path
+                .replace("{kind}", "remark")
+                .replace("{name}", "strays.csv")
+                .replace("{finding}", "F1");
+            let address = ["{id}", "{entry}", "{capture}"]
+                .iter()
+                .fold(address, |address, name| address.replace(name, "77"));
+            let method = Method::from_bytes(method.to_uppercase().as_bytes()).unwrap();
+            let (status, told) = bench.json(method.clone(), &address, json!({})).await;
+            assert_ne!(status, StatusCode::METHOD_NOT_ALLOWED, "{method} {path}");
+            assert_ne!(told["error"], "There is no such page.", "{method} {path}");
+        }
+    }
+}

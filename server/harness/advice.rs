@@ -19,7 +19,7 @@ pub struct Captured {
 }
 
 /// One clip to move.
-#[derive(Clone, Debug, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
+#[derive(Clone, Debug, PartialEq, Eq, serde::Serialize, serde::Deserialize, utoipa::ToSchema)]
 pub struct Move {
     /// The line whose clip can go; `None` when every captured line is still needed (use a free channel).
     pub from: Option<String>,

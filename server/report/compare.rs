@@ -6,7 +6,7 @@ use super::CaptureRow;
 
 pub const SCHEMA: &str = "edgewitness-compare-1";
 
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct CompareReport {
     pub schema: String,
     pub before: Vec<CaptureRow>,
@@ -17,13 +17,13 @@ pub struct CompareReport {
     pub links: Vec<LinkCompareRow>,
 }
 
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct CountsRow {
     pub strays: u64,
     pub opportunities: u64,
 }
 
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct CompareRow {
     pub victim: String,
     pub aggressor: String,
@@ -45,20 +45,20 @@ pub struct CompareRow {
 }
 
 /// Rate after over rate before with its 95 % interval (Miettinen–Nurminen); null: not defined, or no upper end.
-#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct RatioRow {
     pub estimate: Option<f64>,
     pub low: f64,
     pub high: Option<f64>,
 }
 
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct LossRow {
     pub missing: u64,
     pub sent: u64,
 }
 
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct LinkCompareRow {
     pub from: String,
     pub to: String,

@@ -8,7 +8,7 @@ use crate::model::Source;
 
 pub const SCHEMA: &str = "edgewitness-report-1";
 
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct InspectReport {
     pub schema: String,
     pub captures: Vec<CaptureRow>,
@@ -22,10 +22,11 @@ pub struct InspectReport {
     pub rules: Vec<RuleRow>,
 }
 
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct LineRow {
     pub line: String,
     pub capture: String,
+    #[schema(value_type = String)]
     pub source: Source,
     pub edges: u64,
     /// Pulses shorter than this are strays; null where the line's widths give no ground.
@@ -34,7 +35,7 @@ pub struct LineRow {
     pub narrow_from: String,
 }
 
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct StrayRow {
     pub line: String,
     pub start_s: f64,
@@ -49,7 +50,7 @@ pub struct StrayRow {
     pub lag_s: Option<f64>,
 }
 
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct CouplingRow {
     pub victim: String,
     pub aggressor: String,
@@ -74,7 +75,7 @@ pub struct CouplingRow {
 }
 
 /// Counts of lags: bin `i` covers `[start_s + i·bin_s, start_s + (i+1)·bin_s)`.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct LagHistogram {
     pub start_s: f64,
     pub bin_s: f64,
@@ -82,7 +83,7 @@ pub struct LagHistogram {
 }
 
 /// A suspect that was cleared, with the counts that clear it.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct RuledOut {
     pub line: String,
     pub edge: String,
@@ -96,7 +97,7 @@ pub struct RuledOut {
     pub reason: String,
 }
 
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct LinkRow {
     pub from: String,
     pub to: String,
@@ -113,7 +114,7 @@ pub struct LinkRow {
 }
 
 /// Another captured line that carries the signal when the far end does not.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct BetterMatch {
     pub line: String,
     pub arrived: u64,
@@ -121,7 +122,7 @@ pub struct BetterMatch {
 }
 
 /// One thing to say to the person, with what to try next.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct Finding {
     /// `F1`, `F2`, … worst first.
     pub id: String,
@@ -150,7 +151,7 @@ impl Finding {
     }
 }
 
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(rename_all = "lowercase")]
 pub enum Severity {
     Fault,

@@ -3,7 +3,7 @@
 use serde::{Deserialize, Serialize};
 
 /// One rule of the setup file.
-#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct RuleRow {
     /// `R1`, `R2`, … in the order limits, logic, sequences, each as the setup file has them.
     pub id: String,
@@ -41,7 +41,7 @@ pub struct RuleRow {
 }
 
 /// Distances from the limit, positive inside it: bin `i` covers `[start_s + i·bin_s, start_s + (i+1)·bin_s)`.
-#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct MarginHistogram {
     pub start_s: f64,
     pub bin_s: f64,
@@ -51,7 +51,7 @@ pub struct MarginHistogram {
     pub above: u64,
 }
 
-#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct ViolationRow {
     pub start_s: f64,
     pub end_s: f64,
@@ -64,7 +64,7 @@ pub struct ViolationRow {
     pub what: Option<String>,
 }
 
-#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct TruthTable {
     /// Most significant first, as in `rows[].inputs` and `rows[].expected`.
     pub inputs: Vec<String>,
@@ -79,7 +79,7 @@ pub struct TruthTable {
     pub as_if: Option<String>,
 }
 
-#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct TruthRow {
     /// Digits 0 and 1.
     pub inputs: String,
@@ -92,14 +92,14 @@ pub struct TruthRow {
     pub found: Vec<FoundValue>,
 }
 
-#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct FoundValue {
     pub value: String,
     pub count: u64,
 }
 
 /// How the steps of a sequence went.
-#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct Steps {
     pub bus: Vec<String>,
     pub steps: u64,
@@ -112,7 +112,7 @@ pub struct Steps {
     pub company: Vec<Company>,
 }
 
-#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct Company {
     pub line: String,
     pub wrong_steps: u64,

@@ -3,7 +3,7 @@
 use serde::{Deserialize, Serialize};
 
 /// One file that was read.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct CaptureRow {
     pub file: String,
     /// `vcd` or `csv`.
@@ -18,7 +18,7 @@ pub struct CaptureRow {
 }
 
 /// An estimate with its 95 % interval, both ends closed.
-#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct Interval {
     pub estimate: f64,
     pub low: f64,
@@ -26,7 +26,7 @@ pub struct Interval {
 }
 
 /// A median with its 95 % interval, or the smallest and largest where there are too few for one (n < 6).
-#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct Median {
     pub median: f64,
     pub low: f64,

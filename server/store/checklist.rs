@@ -5,7 +5,7 @@ use serde::{Deserialize, Serialize};
 use super::log::not_empty;
 use super::{EntryId, Error, Kind};
 
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(rename_all = "lowercase")]
 pub enum Outcome {
     #[default]
@@ -28,7 +28,7 @@ impl Outcome {
 }
 
 /// One step of the checkout list.
-#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(default)]
 pub struct Step {
     /// What to do.

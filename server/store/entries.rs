@@ -15,7 +15,9 @@ use super::sessions::{from_json, to_json};
 use super::{Digest, Error, SessionId, Store, now_ms};
 
 /// Names an entry of a session within its data folder.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[derive(
+    Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, utoipa::ToSchema,
+)]
 #[serde(transparent)]
 pub struct EntryId(pub i64);
 
@@ -37,7 +39,7 @@ pub trait Kind: Serialize + DeserializeOwned {
 }
 
 /// One thing in a session.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct Entry<T> {
     pub id: EntryId,
     pub session: SessionId,
@@ -50,7 +52,7 @@ pub struct Entry<T> {
 }
 
 /// Something that was done in a session and can be undone.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct Action {
     pub at_ms: i64,
     /// What was done, in the past: "remark added".
@@ -59,7 +61,7 @@ pub struct Action {
 }
 
 /// What the journal keeps of an entry, or of the session itself.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 pub(super) struct State {
     pub body: String,
     pub position: i64,
@@ -112,7 +114,7 @@ impl Store {
         let mut added = self.add_all(
             session,
             std::slice::from_ref(value),
-            &format!("{} added", T::KIND),
+            &format!("{} added", words(T::KIND)),
         )?;
         Ok(added.remove(0))
     }
@@ -144,7 +146,7 @@ impl Store {
     pub fn edit<T: Kind>(&self, session: SessionId, id: EntryId, value: &T) -> Result<Entry<T>, Error> {
         value.check()?;
         self.entry::<T>(session, id)?;
-        self.act(session, &format!("{} edited", T::KIND), |act| {
+        self.act(session, &format!("{} edited", words(T::KIND)), |act| {
             act.change_with(id, value.digest(), |state| state.body = to_json(value))
         })?;
         self.entry(session, id)
@@ -153,7 +155,7 @@ impl Store {
     /// Puts an entry of any kind in the bin.
     pub fn bin(&self, session: SessionId, id: EntryId) -> Result<(), Error> {
         let kind = self.kind(session, id)?;
-        self.act(session, &format!("{kind} put in the bin"), |act| {
+        self.act(session, &format!("{} put in the bin", words(&kind)), |act| {
             act.change(id, |state| state.binned_ms = state.binned_ms.or(Some(now_ms())))
         })
     }
@@ -161,7 +163,7 @@ impl Store {
     /// Takes an entry out of the bin.
     pub fn restore(&self, session: SessionId, id: EntryId) -> Result<(), Error> {
         let kind = self.kind(session, id)?;
-        self.act(session, &format!("{kind} restored"), |act| {
+        self.act(session, &format!("{} restored", words(&kind)), |act| {
             act.change(id, |state| state.binned_ms = None)
         })
     }
@@ -174,7 +176,7 @@ impl Store {
         }
         let rest = held.iter().map(|entry| entry.id).filter(|id| !ids.contains(id));
         let order: Vec<EntryId> = ids.iter().copied().chain(rest).collect();
-        self.act(session, &format!("order of {} changed", T::KIND), |act| {
+        self.act(session, &format!("order of {} changed", words(T::KIND)), |act| {
             for (place, id) in order.into_iter().enumerate() {
                 act.change(id, |state| state.position = place as i64 + 1)?;
             }
@@ -371,6 +373,11 @@ impl Act<'_> {
         )?;
         Ok(())
     }
+}
+
+/// A kind as people read it: "finding state".
+fn words(kind: &str) -> String {
+    kind.replace('-', " ")
 }
 
 /// Puts the states before (or after) action `action` back, last change first when undoing.

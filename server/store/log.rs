@@ -6,7 +6,7 @@ use super::{Digest, EntryId, Error, Kind, SessionId, Store, Stored};
 use crate::store::Entry;
 
 /// A state of the machine under which captures are taken: "as found", "pull-up fitted on CLEAR_N".
-#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(default)]
 pub struct Condition {
     pub title: String,
@@ -22,10 +22,11 @@ impl Kind for Condition {
 }
 
 /// A capture: a file that was brought, under a condition.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct Capture {
     /// The file's name as the person gave it.
     pub file: String,
+    #[schema(value_type = String)]
     pub digest: Digest,
     pub size_bytes: u64,
     #[serde(default)]
@@ -82,7 +83,7 @@ impl Store {
 }
 
 /// Something seen or done, in words.
-#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(default)]
 pub struct Remark {
     pub text: String,
@@ -99,7 +100,7 @@ impl Kind for Remark {
 }
 
 /// A reading by meter.
-#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(default)]
 pub struct Reading {
     /// What was measured: "+5 V".
@@ -149,7 +150,7 @@ impl Kind for Reading {
 }
 
 /// What the person holds of a finding.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum Verdict {
     #[default]
@@ -174,7 +175,7 @@ impl Verdict {
 }
 
 /// The state of a finding, and what the person found to be its cause.
-#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(default)]
 pub struct FindingState {
     /// Names the finding from one answer to the next: see `report::inspect::Finding::key`.
@@ -196,7 +197,7 @@ impl Kind for FindingState {
 }
 
 /// The harness sheet of a session, as CSV text that was checked before it came here.
-#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(default)]
 pub struct HarnessSheet {
     pub csv: String,
@@ -207,7 +208,7 @@ impl Kind for HarnessSheet {
 }
 
 /// Where the clips were in one capture, as CSV text that was checked before it came here.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct ClipList {
     pub capture: EntryId,
     pub csv: String,

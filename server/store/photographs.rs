@@ -4,7 +4,7 @@ use serde::{Deserialize, Serialize};
 
 use super::{Digest, Entry, EntryId, Error, Kind, SessionId, Store};
 
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(rename_all = "lowercase")]
 pub enum Picture {
     Png,
@@ -33,9 +33,10 @@ impl Picture {
 }
 
 /// A photograph of the bench.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct Photograph {
     pub file: String,
+    #[schema(value_type = String)]
     pub digest: Digest,
     pub size_bytes: u64,
     pub picture: Picture,

@@ -9,12 +9,14 @@ use serde::{Deserialize, Serialize};
 use super::{Error, Store, now_ms};
 
 /// Names a session within its data folder.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[derive(
+    Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, utoipa::ToSchema,
+)]
 #[serde(transparent)]
 pub struct SessionId(pub i64);
 
 /// What a person says about a session as a whole.
-#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(default)]
 pub struct SessionBody {
     pub title: String,
@@ -25,7 +27,7 @@ pub struct SessionBody {
 }
 
 /// A session with when it was made and last changed.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct Session {
     pub id: SessionId,
     pub created_ms: i64,
@@ -37,7 +39,7 @@ pub struct Session {
 }
 
 /// A session as the start page lists it.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct SessionRow {
     #[serde(flatten)]
     pub session: Session,

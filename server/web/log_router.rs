@@ -18,6 +18,7 @@ pub fn routes() -> Router<Arc<App>> {
         .route("/sessions/{id}/log", get(pages::bench_log::page))
         .route("/sessions/{id}/harness", get(pages::harness::page))
         .route("/sessions/{id}/report.html", get(pages::report::page))
+        .route("/api/openapi.json", get(api::openapi::openapi))
         .route("/api/bin", get(api::log::bin))
         .route(
             "/api/archives",

@@ -13,7 +13,7 @@ use super::opened::Opened;
 const BURST_GAP_S: f64 = 0.02;
 
 /// One moment of a finding. Times are ticks from the capture's first moment.
-#[derive(Clone, Debug, Serialize, PartialEq)]
+#[derive(Clone, Debug, Serialize, PartialEq, utoipa::ToSchema)]
 pub struct Occurrence {
     /// First and last moment of the evidence.
     pub from: i64,
@@ -24,7 +24,7 @@ pub struct Occurrence {
 }
 
 /// A thing to draw; `line` is a position in the capture's lines.
-#[derive(Clone, Debug, Serialize, PartialEq)]
+#[derive(Clone, Debug, Serialize, PartialEq, utoipa::ToSchema)]
 #[serde(tag = "kind", rename_all = "lowercase")]
 pub enum Mark {
     /// A pulse that should not be there.

@@ -17,7 +17,7 @@ const MOST_MOVES: usize = 4;
 const WITHOUT_CAUSE: [&str; 3] = ["uncaptured-cause", "stray", "inseparable"];
 
 /// What the sheet says of one finding.
-#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize)]
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, utoipa::ToSchema)]
 pub struct FindingPlaces {
     /// The finding's id.
     pub finding: String,
@@ -69,9 +69,14 @@ fn sentences(
     captured: &BTreeSet<String>,
 ) -> Vec<String> {
     let mut sentences = Vec::new();
-    let placed: Vec<String> = finding
-        .lines
-        .iter()
+    let mut lines: Vec<&String> = Vec::new();
+    finding.lines.iter().for_each(|line| {
+        if !lines.contains(&line) {
+            lines.push(line);
+        }
+    });
+    let placed: Vec<String> = lines
+        .into_iter()
         .take(MOST_LISTED)
         .filter_map(|line| Some(format!("{line} is at {}", harness.place(line, clips)?)))
         .collect();

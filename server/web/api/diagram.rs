@@ -17,7 +17,7 @@ use crate::web::state::App;
 const MOST_OCCURRENCES: usize = 5000;
 
 /// Lines, timebase and findings of a session.
-#[derive(Serialize)]
+#[derive(Serialize, utoipa::ToSchema)]
 pub struct Diagram {
     pub title: String,
     /// Seconds of tick 0 (the first recorded moment) on the session's clock.
@@ -31,11 +31,12 @@ pub struct Diagram {
     pub findings: Vec<FindingView>,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, utoipa::ToSchema)]
 pub struct LineView {
     pub name: String,
     /// The file it came from, where the session has several.
     pub file: Option<String>,
+    #[schema(value_type = String)]
     pub source: Source,
     pub edges: u64,
     /// Sampling period in ticks; an edge at `t` happened in the period up to `t`. 0 when exact to the tick.
@@ -45,14 +46,14 @@ pub struct LineView {
     pub narrow_below_s: Option<f64>,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, utoipa::ToSchema)]
 pub struct BusView {
     pub name: String,
     /// Positions in `lines`, most significant bit first.
     pub bits: Vec<usize>,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, utoipa::ToSchema)]
 pub struct FindingView {
     pub id: String,
     pub topic: String,
@@ -118,7 +119,7 @@ pub async fn overview(State(app): State<Arc<App>>, Path(id): Path<i64>) -> Resul
 }
 
 /// The moments a finding rests on.
-#[derive(Serialize)]
+#[derive(Serialize, utoipa::ToSchema)]
 pub struct Occurrences {
     pub count: usize,
     pub occurrences: Vec<Occurrence>,

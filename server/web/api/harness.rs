@@ -14,7 +14,7 @@ use crate::web::state::App;
 use crate::workflow::places::{self, FindingPlaces};
 
 /// A sheet, or clips, as CSV text.
-#[derive(Serialize, Deserialize)]
+#[derive(Serialize, Deserialize, utoipa::ToSchema)]
 pub struct Csv {
     pub csv: String,
 }
@@ -84,7 +84,7 @@ pub async fn set_clips(
 }
 
 /// What the sheet says of the session's findings.
-#[derive(Serialize)]
+#[derive(Serialize, utoipa::ToSchema)]
 pub struct Places {
     pub findings: Vec<FindingPlaces>,
     pub moves: Vec<Move>,

@@ -26,7 +26,7 @@ use crate::web::state::App;
 const MOST_ACTIONS: u32 = 20;
 
 /// Everything that was said in a session.
-#[derive(Serialize)]
+#[derive(Serialize, utoipa::ToSchema)]
 pub struct SessionLog {
     #[serde(flatten)]
     pub session: Session,
@@ -74,7 +74,7 @@ pub async fn session(State(app): State<Arc<App>>, Path(id): Path<i64>) -> Result
 }
 
 /// What the session's answer rests on now.
-#[derive(Serialize)]
+#[derive(Serialize, utoipa::ToSchema)]
 pub struct Present {
     /// Changes with the captures, their conditions and the setup; null without captures.
     pub key: Option<String>,
@@ -201,7 +201,7 @@ pub async fn restore_entry(
 }
 
 /// A pasted list.
-#[derive(Deserialize)]
+#[derive(Deserialize, utoipa::ToSchema)]
 pub struct Pasted {
     text: String,
 }
@@ -233,7 +233,7 @@ pub async fn set_finding_state(
 }
 
 /// What a photograph is called.
-#[derive(Deserialize)]
+#[derive(Deserialize, utoipa::ToSchema)]
 pub struct Named {
     name: String,
     #[serde(default)]

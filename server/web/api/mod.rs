@@ -3,6 +3,7 @@
 pub mod diagram;
 pub mod harness;
 pub mod log;
+pub mod openapi;
 pub mod sessions;
 pub mod transfer;
 pub mod upload;

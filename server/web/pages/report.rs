@@ -212,7 +212,13 @@ fn findings(
                 .map(|place| std::mem::take(&mut place.sentences))
                 .unwrap_or_default(),
             ruled_out: coupling
-                .map(|row| row.ruled_out.iter().map(|out| out.reason.clone()).collect())
+                .map(|row| {
+                    row.ruled_out
+                        .iter()
+                        .map(|out| out.reason.clone())
+                        .filter(|reason| !finding.detail.contains(reason.as_str()))
+                        .collect()
+                })
                 .unwrap_or_default(),
             try_next: finding.try_next.clone(),
             state: state.map(|state| state.state).unwrap_or_default().words(),
