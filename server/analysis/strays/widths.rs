@@ -25,6 +25,17 @@ const CHANCE_SECOND: f64 = 0.05;
 /// Pulses of one driven width scatter less than this, beyond what sampling does.
 const DRIVEN_SPREAD: f64 = 1.10;
 
+/// Widths of so many samples show whether they repeat.
+const DRIVEN_SAMPLES: f64 = 8.0;
+/// Fewer pulses than this of one width may be alike by chance.
+const DRIVEN_CROWD: usize = 4;
+/// This share of the narrow pulses in tight crowds means that they are driven.
+const DRIVEN_SHARE: f64 = 0.7;
+/// The capacitive kick into a weak pull-up of some kilohms lasts about 200 ns (Paul, Introduction to EMC, ch. 9:
+/// 4.7 kΩ and 60 pF give 198 ns at half its peak).
+const LONG_NS: f64 = 200.0;
+const LONG_COUNT: usize = 8;
+
 /// A candidate limit: how many pulses lie below it, and between which widths it falls (ticks).
 #[derive(Clone, Copy, Debug)]
 struct Cut {
@@ -81,7 +92,9 @@ fn cut(widths: &[f64], sampling: f64, ns: f64) -> Option<Cut> {
     let dropped = drop_cut(widths, candidates, sampling, ns);
     let inside = dropped.map_or(candidates, |c| c.count);
     let valley = valley_cut(widths, inside, sampling);
-    valley.or(dropped)
+    let cut = valley.or(dropped)?;
+    let is_job = is_driven(widths, cut.count, sampling) || are_long_and_few(widths, cut.count, ns);
+    (!is_job).then_some(cut)
 }
 
 /// Whether `count` shortest widths repeat to the sample, as driven pulses do.
@@ -90,6 +103,36 @@ fn repeats(widths: &[f64], count: usize, sampling: f64) -> bool {
     longest > 2.5 * sampling.max(1e-9)
         && longest - sampling <= (shortest + sampling) * DRIVEN_SPREAD
         && count >= 3
+}
+
+/// Whether most of the `count` shortest widths lie in a few crowds, each as tight as sampling allows and parted
+/// from the next: a clock that drives the line makes its pulses whole multiples of a period, and no induced pulse
+/// repeats like that.
+fn is_driven(widths: &[f64], count: usize, sampling: f64) -> bool {
+    let step = sampling.max(1.0);
+    if widths[0] < DRIVEN_SAMPLES * step {
+        return false;
+    }
+    let mut in_crowds = 0;
+    let mut from = 0;
+    for at in 1..=count {
+        let goes_on = at < count && widths[at] - widths[at - 1] <= 1.5 * step;
+        if goes_on {
+            continue;
+        }
+        let is_tight = widths[at - 1] - widths[from] <= 2.5 * step;
+        if is_tight && at - from >= DRIVEN_CROWD {
+            in_crowds += at - from;
+        }
+        from = at;
+    }
+    count >= 3 && in_crowds as f64 >= DRIVEN_SHARE * count as f64
+}
+
+/// Whether pulses this long are too few to be called strays: an induced pulse seldom lasts so long, so it takes a
+/// crowd to say so (a bridge makes one).
+fn are_long_and_few(widths: &[f64], count: usize, ns: f64) -> bool {
+    widths[count / 2] > LONG_NS * ns && count < LONG_COUNT
 }
 
 /// The cut where the density of widths falls most: two constant densities, by likelihood.
@@ -173,7 +216,9 @@ fn second_cut(widths: &[f64], known: Cut, sampling: f64) -> Option<Cut> {
     let (longest_narrow, shortest_wide) = (widths[count - 1], widths[count]);
     let parted =
         shortest_wide - sampling > longest_narrow + sampling * 0.5 && shortest_wide >= 1.3 * longest_narrow;
-    let fits = chance_of(widths, count, limit) < CHANCE_SECOND && !repeats(widths, count, sampling);
+    let fits = chance_of(widths, count, limit) < CHANCE_SECOND
+        && !repeats(widths, count, sampling)
+        && !is_driven(widths, count, sampling);
     (parted && fits).then_some(Cut {
         count,
         longest_narrow,
@@ -231,6 +276,14 @@ mod tests {
         let mut widths: Vec<i64> = (0..60).map(|i| 60 + i % 3).collect();
         widths.extend((0..40).map(|i| 5_000 + 977 * i));
         assert_eq!(infer(&pulses(&widths), 0.0, 1.0).high, None);
+    }
+
+    #[test]
+    fn whole_multiples_of_a_clock_are_driven() {
+        let mut widths: Vec<i64> = (0..12).map(|i| 300 + 5 * (i % 3)).collect();
+        widths.extend((0..6).map(|_| 600));
+        widths.extend((0..40).map(|i| 15_000 + 9_775 * i));
+        assert_eq!(infer(&pulses(&widths), 5.0, 1.0).high, None);
     }
 
     #[test]

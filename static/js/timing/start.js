@@ -21,8 +21,10 @@ export async function startDiagram(root, session) {
     const id = order[Math.max(0, Math.min(order.length - 1, at + by))];
     if (id) take(id, 0);
   };
+  let hasTaken = false;
   /** @param {string} id @param {number} occurrence */
   async function take(id, occurrence) {
+    hasTaken = true;
     try {
       await view.take(id, occurrence);
     } catch (error) {
@@ -36,7 +38,8 @@ export async function startDiagram(root, session) {
       const isHere = item.dataset.finding === view.finding?.id;
       item.classList.toggle("in-hand", isHere);
       find("h2 a", item)?.setAttribute("aria-current", isHere ? "true" : "false");
-      if (isHere) item.scrollIntoView({ block: "nearest", behavior: matchMedia("(prefers-reduced-motion: reduce)").matches ? "auto" : "smooth" });
+      // The sheet opens at its headline; it scrolls only once the person has taken a finding.
+      if (isHere && hasTaken) item.scrollIntoView({ block: "nearest", behavior: matchMedia("(prefers-reduced-motion: reduce)").matches ? "auto" : "smooth" });
     }
     tools();
   }
