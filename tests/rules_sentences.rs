@@ -128,7 +128,7 @@ fn an_open_select_pin_is_named_from_the_truth_table() {
     let said = said(&lines, setup);
     assert_eq!(
         said[0].title,
-        "Y contradicts its rule in 2 of 7 input combinations seen: as if S were always high at the part"
+        "Y contradicts its rule in 2 of 8 input combinations seen: as if S were always high at the part"
     );
     assert!(
         said[0]

@@ -2,6 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
+use super::rails::{RailRow, WaveformRow};
 use super::rules::RuleRow;
 use super::{CaptureRow, Interval, Median};
 use crate::model::Source;
@@ -20,6 +21,12 @@ pub struct InspectReport {
     /// Rules of the setup file and what came of them, in their order.
     #[serde(default)]
     pub rules: Vec<RuleRow>,
+    /// Declared supply rails.
+    #[serde(default)]
+    pub rails: Vec<RailRow>,
+    /// Pulse measures of analog lines with two states.
+    #[serde(default)]
+    pub waveforms: Vec<WaveformRow>,
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, utoipa::ToSchema)]

@@ -7,6 +7,7 @@ pub mod align;
 pub mod compare;
 pub mod inspect;
 pub mod lines;
+pub mod rails;
 pub mod rules;
 mod shared;
 pub mod text;

@@ -7,10 +7,12 @@
 pub mod expression;
 mod limit;
 mod logic;
+mod rail;
 mod sequence;
 
 pub use limit::{Bounds, EdgeOf, Limit};
 pub use logic::Logic;
+pub use rail::{Rail, Reading};
 pub use sequence::{Sequence, Step};
 
 /// One rule of the setup file.

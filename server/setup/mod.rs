@@ -5,6 +5,7 @@
 
 mod error;
 mod quantity;
+mod rails;
 mod raw;
 mod read;
 mod rules;
@@ -16,7 +17,7 @@ pub use quantity::{parse_hertz, parse_seconds, parse_volts};
 pub use read::{ColumnSetup, ReadSetup};
 
 use crate::model::Thresholds;
-use crate::rule::Rule;
+use crate::rule::{Rail, Rule};
 
 /// What the person said about the machine and its captures.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -26,6 +27,7 @@ pub struct Setup {
     pub links: Vec<LinkSetup>,
     /// Limits first, then logic, then sequences, each in the order of the file.
     pub rules: Vec<Rule>,
+    pub rails: Vec<Rail>,
     pub read: ReadSetup,
 }
 

@@ -7,6 +7,7 @@ use std::collections::BTreeMap;
 use serde::Deserialize;
 use toml::Spanned;
 
+use super::rails::{self, RawRail, RawReading};
 use super::read::{self, RawRead};
 use super::rules::{self, RawLimit, RawLogic, RawSequence};
 use super::{Error, FAMILIES, Family, LineSetup, LinkSetup, Setup, parse_seconds};
@@ -25,6 +26,10 @@ struct RawSetup {
     logic: Vec<Spanned<RawLogic>>,
     #[serde(default)]
     sequence: Vec<Spanned<RawSequence>>,
+    #[serde(default)]
+    rail: BTreeMap<String, Spanned<RawRail>>,
+    #[serde(default)]
+    reading: Vec<RawReading>,
     #[serde(default)]
     read: RawRead,
 }
@@ -75,6 +80,7 @@ pub fn parse(text: &str, file: &str) -> Result<Setup, Error> {
     for sequence in raw.sequence {
         setup.rules.push(rules::sequence(sequence, &place)?);
     }
+    setup.rails = rails::rails(raw.rail, raw.reading, &place)?;
     setup.read = read::read(raw.read, &place)?;
     Ok(setup)
 }

@@ -17,6 +17,8 @@ pub fn routes() -> Router<Arc<App>> {
         .route("/bin", get(pages::bench_log::bin_page))
         .route("/sessions/{id}/log", get(pages::bench_log::page))
         .route("/sessions/{id}/harness", get(pages::harness::page))
+        .route("/sessions/{id}/rules", get(pages::rules::page))
+        .route("/api/sessions/{id}/rules", post(api::rules::add))
         .route("/sessions/{id}/report.html", get(pages::report::page))
         .route("/api/openapi.json", get(api::openapi::openapi))
         .route("/api/bin", get(api::log::bin))

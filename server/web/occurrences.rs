@@ -2,8 +2,11 @@
 
 use serde::Serialize;
 
+use crate::model::units::engineering;
 use crate::model::{Polarity, Ticks};
 use crate::report::inspect::{CouplingRow, Finding, LinkRow, StrayRow};
+use crate::report::rails::ExcursionRow;
+use crate::report::rules::ViolationRow;
 use crate::report::text::seconds;
 
 use super::opened::Opened;
@@ -61,10 +64,53 @@ pub fn occurrences(opened: &Opened, finding: &Finding) -> Vec<Occurrence> {
                 .find(|row| row.from == *from && row.to == *to)
                 .map_or(Vec::new(), |row| link(opened, row))
         }
+        ("limit" | "logic" | "sequence", _) => violations(opened, finding),
+        ("rail", [rail, ..]) => excursions(opened, rail),
         _ => Vec::new(),
     };
     list.sort_by_key(|occurrence| occurrence.from);
     list
+}
+
+/// What breaks the rule that the finding's detail names.
+fn violations(opened: &Opened, finding: &Finding) -> Vec<Occurrence> {
+    let is_named = |name: &str| finding.detail.starts_with(&format!("Rule \"{name}\"."));
+    let Some(rule) = opened.report.rules.iter().find(|row| is_named(&row.name)) else {
+        return Vec::new();
+    };
+    let one = |row: &ViolationRow| {
+        let line = opened.capture.line_index(row.lines.first()?)?;
+        let (start, end) = (opened.ticks_at(row.start_s), opened.ticks_at(row.end_s));
+        let measured = row
+            .measured_s
+            .map(|m| format!(" {}", seconds(m)))
+            .unwrap_or_default();
+        let what = row.what.as_ref().map(|w| format!(": {w}")).unwrap_or_default();
+        Some(Occurrence {
+            from: start,
+            to: end,
+            marks: vec![Mark::Stray { line, start, end }],
+            caption: format!("{}{measured}{what}.", rule.name),
+        })
+    };
+    rule.violations.iter().filter_map(one).collect()
+}
+
+fn excursions(opened: &Opened, rail: &str) -> Vec<Occurrence> {
+    let row = opened.report.rails.iter().find(|row| row.rail == rail);
+    let Some((row, line)) = row.zip(opened.capture.line_index(rail)) else {
+        return Vec::new();
+    };
+    let one = |e: &ExcursionRow| {
+        let (start, end) = (opened.ticks_at(e.start_s), opened.ticks_at(e.end_s));
+        Occurrence {
+            from: start,
+            to: end,
+            marks: vec![Mark::Stray { line, start, end }],
+            caption: format!("{rail} goes to {}.", engineering(e.extreme_v, "V")),
+        }
+    };
+    row.excursions.iter().map(one).collect()
 }
 
 fn strays(opened: &Opened, is_wanted: impl Fn(&StrayRow) -> bool) -> Vec<Occurrence> {

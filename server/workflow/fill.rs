@@ -27,6 +27,8 @@ pub fn report(
         links: links.iter().map(|l| fill.link(l)).collect(),
         findings: numbered(findings),
         rules: Vec::new(),
+        rails: Vec::new(),
+        waveforms: Vec::new(),
     }
 }
 

@@ -3,8 +3,8 @@
 use crate::analysis::coupling::{self, Attribution, CouplingOptions};
 use crate::analysis::findings::{self, Severity};
 use crate::analysis::links::{self, Link, LinkOptions};
-use crate::analysis::rules;
 use crate::analysis::strays::{self, StrayOptions, Strays};
+use crate::analysis::{rails, rules};
 use crate::model::{Capture, Ticks};
 use crate::report::CaptureRow;
 use crate::report::inspect::InspectReport;
@@ -12,6 +12,7 @@ use crate::setup::Setup;
 
 use super::align::{OneClock, one_clock};
 use super::fill;
+use super::rails::{rail_rows, waveform_rows};
 use super::rules::rows as rule_rows;
 
 /// What to look at, and how.
@@ -54,12 +55,16 @@ pub fn inspect_one(capture: Capture, sources: Vec<CaptureRow>, setup: &Setup) ->
     let mut all = findings::of(&capture, &strays, &attribution);
     all.extend(links::findings(&capture, &links));
     all.extend(rules::sentences::findings(&capture, &setup.rules, &results));
+    let rail_results = rails::check(&capture, &setup.rails);
+    all.extend(rails::findings(&capture, &setup.rails, &rail_results));
     all.sort_by_key(|f| f.severity);
     if all.iter().all(|f| f.severity == Severity::Note) {
         all.insert(0, findings::nothing_found(&capture, &strays));
     }
     let mut report = fill::report(&capture, sources, &strays, &attribution, &links, all);
     report.rules = rule_rows(&capture, &setup.rules, &results.rules);
+    report.rails = rail_rows(&capture, &setup.rails, &rail_results);
+    report.waveforms = waveform_rows(&capture, &setup.rails);
     Inspection {
         capture,
         strays,

@@ -10,6 +10,7 @@ pub mod lines;
 mod merge;
 mod parallel;
 pub mod places;
+pub mod rails;
 pub mod read;
 pub mod rules;
 pub mod watch;

@@ -177,6 +177,8 @@ mod tests {
             links: Vec::new(),
             findings: findings.iter().enumerate().map(finding).collect(),
             rules: Vec::new(),
+            rails: Vec::new(),
+            waveforms: Vec::new(),
         }
     }
 

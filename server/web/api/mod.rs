@@ -4,6 +4,7 @@ pub mod diagram;
 pub mod harness;
 pub mod log;
 pub mod openapi;
+pub mod rules;
 pub mod sessions;
 pub mod transfer;
 pub mod upload;

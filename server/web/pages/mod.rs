@@ -5,6 +5,7 @@ pub mod figures;
 pub mod findings;
 pub mod harness;
 pub mod report;
+pub mod rules;
 pub mod start;
 
 use crate::store::SessionId;
@@ -30,6 +31,7 @@ impl Places {
     pub fn of(id: SessionId, here: &str) -> Places {
         let all = [
             ("Findings", String::new()),
+            ("Limits and logic", "/rules".to_owned()),
             ("Harness sheet", "/harness".to_owned()),
             ("Bench log", "/log".to_owned()),
         ];

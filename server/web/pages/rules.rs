@@ -1,0 +1,286 @@
+//! Limits and logic: truth tables and sequences with contradictions first, then limits and rails; and a form for new rules.
+
+use std::sync::Arc;
+
+use askama::Template;
+use axum::extract::{Path, State};
+use axum::response::Html;
+
+use super::Places;
+use super::bench_log::present_report;
+use crate::model::units::{engineering, seconds};
+use crate::report::inspect::InspectReport;
+use crate::report::rails::RailRow;
+use crate::report::rules::{RuleRow, TruthTable, ViolationRow};
+use crate::store::SessionId;
+use crate::web::api::log::with_store;
+use crate::web::error::PageFailure;
+use crate::web::state::App;
+
+/// Violations told per rule; the interface for programs has them all.
+const MOST_VIOLATIONS: usize = 20;
+/// Rows told per truth table.
+const MOST_ROWS: usize = 64;
+
+#[derive(Template)]
+#[template(path = "pages/rules.html")]
+struct RulesPage {
+    places: Places,
+    id: i64,
+    /// No report yet: the captures were never opened.
+    is_empty: bool,
+    tables: Vec<RuleView>,
+    sequences: Vec<RuleView>,
+    limits: Vec<RuleView>,
+    rails: Vec<RailView>,
+}
+
+struct RuleView {
+    name: String,
+    verdict: String,
+    is_broken: bool,
+    counts: String,
+    limit: String,
+    /// Smallest and largest value, and the spread of the margins.
+    spread: String,
+    margins: Vec<BinView>,
+    table: Option<TableView>,
+    notes: Vec<String>,
+    violations: Vec<ViolationView>,
+    more: usize,
+}
+
+struct ViolationView {
+    text: String,
+    /// The moment in the diagram.
+    path: String,
+}
+
+struct BinView {
+    margin: String,
+    count: u64,
+}
+
+struct TableView {
+    inputs: Vec<String>,
+    outputs: String,
+    rows: Vec<RowView>,
+    more: usize,
+}
+
+struct RowView {
+    inputs: Vec<char>,
+    expected: String,
+    found: String,
+    seen: String,
+    is_wrong: bool,
+}
+
+struct RailView {
+    name: String,
+    is_broken: bool,
+    allowed: String,
+    measured: String,
+    outside: String,
+    cause: String,
+}
+
+pub async fn page(State(app): State<Arc<App>>, Path(id): Path<i64>) -> Result<Html<String>, PageFailure> {
+    let html = with_store(app, move |store| {
+        let session = SessionId(id);
+        store.session(session)?;
+        let report = present_report(store, session)?;
+        Ok(view(session, report.as_ref()).render()?)
+    });
+    Ok(Html(html.await?))
+}
+
+fn view(id: SessionId, report: Option<&InspectReport>) -> RulesPage {
+    let rows = report.map_or(&[][..], |r| &r.rules);
+    let of = |wanted: &dyn Fn(&str) -> bool| {
+        let mut views: Vec<RuleView> = rows
+            .iter()
+            .filter(|r| wanted(&r.kind))
+            .map(|r| rule(id, r))
+            .collect();
+        views.sort_by_key(|v| !v.is_broken);
+        views
+    };
+    RulesPage {
+        places: Places::of(id, "Limits and logic"),
+        id: id.0,
+        is_empty: report.is_none(),
+        tables: of(&|kind| kind == "logic"),
+        sequences: of(&|kind| kind == "sequence"),
+        limits: of(&|kind| kind != "logic" && kind != "sequence"),
+        rails: report.map_or(&[][..], |r| &r.rails).iter().map(rail).collect(),
+    }
+}
+
+fn rule(id: SessionId, row: &RuleRow) -> RuleView {
+    let verdict = match row.verdict.as_str() {
+        "broken" => "broken",
+        "kept" => "kept",
+        "cant-tell" => "can't be told at this sampling",
+        _ => "never had anything to check",
+    };
+    let mut notes = Vec::new();
+    if !row.missing.is_empty() {
+        notes.push(format!("This capture has no {}.", row.missing.join(", ")));
+    }
+    if let Some(table) = &row.truth_table {
+        notes.extend(
+            table
+                .as_if
+                .as_ref()
+                .map(|words| format!("It behaves as if {words}.")),
+        );
+        if table.never > 0 {
+            notes.push(format!("{} combinations were never seen.", table.never));
+        }
+    }
+    if let Some(steps) = &row.steps {
+        let suspicion = steps.suspicion.as_ref();
+        notes.extend(
+            suspicion.map(|s| format!("{} of {} steps are right with {}.", s.count, steps.steps, s.value)),
+        );
+        notes.extend(steps.instead.iter().map(|i| format!("{} × {}", i.count, i.value)));
+        notes.extend(steps.company.iter().map(|c| {
+            format!(
+                "{} moved during {} wrong and {} right steps.",
+                c.line, c.wrong_steps, c.right_steps
+            )
+        }));
+    }
+    let limit = match (row.at_least_s, row.at_most_s) {
+        (Some(least), Some(most)) => format!("{} to {}", seconds(least), seconds(most)),
+        (Some(least), None) => format!("at least {}", seconds(least)),
+        (None, Some(most)) => format!("at most {}", seconds(most)),
+        (None, None) => String::new(),
+    };
+    let spread = row.smallest_s.zip(row.largest_s);
+    RuleView {
+        name: row.name.clone(),
+        verdict: verdict.to_owned(),
+        is_broken: row.verdict == "broken",
+        counts: format!(
+            "{} kept, {} broken, {} can't be told",
+            row.kept, row.broken, row.cant_tell
+        ),
+        limit,
+        spread: spread.map_or(String::new(), |(a, b)| {
+            format!("{} to {}", seconds(a), seconds(b))
+        }),
+        margins: margins(row),
+        table: row.truth_table.as_ref().map(table),
+        notes,
+        violations: row
+            .violations
+            .iter()
+            .take(MOST_VIOLATIONS)
+            .map(|v| violation(id, v))
+            .collect(),
+        more: (row.broken as usize).saturating_sub(MOST_VIOLATIONS),
+    }
+}
+
+/// The bins that hold something, nearest to the limit and beyond it first.
+fn margins(row: &RuleRow) -> Vec<BinView> {
+    let Some(histogram) = &row.margins else {
+        return Vec::new();
+    };
+    let bins = histogram.counts.iter().enumerate().filter(|(_, n)| **n > 0);
+    let mut views: Vec<BinView> = bins
+        .map(|(i, &count)| BinView {
+            margin: format!(
+                "{} to {}",
+                seconds(histogram.start_s + i as f64 * histogram.bin_s),
+                seconds(histogram.start_s + (i + 1) as f64 * histogram.bin_s)
+            ),
+            count,
+        })
+        .collect();
+    let end = histogram.start_s + histogram.counts.len() as f64 * histogram.bin_s;
+    if histogram.below > 0 {
+        views.insert(
+            0,
+            BinView {
+                margin: format!("below {}", seconds(histogram.start_s)),
+                count: histogram.below,
+            },
+        );
+    }
+    if histogram.above > 0 {
+        views.push(BinView {
+            margin: format!("{} and more", seconds(end)),
+            count: histogram.above,
+        });
+    }
+    views
+}
+
+fn table(table: &TruthTable) -> TableView {
+    let rows = table.rows.iter().take(MOST_ROWS).map(|row| RowView {
+        inputs: row.inputs.chars().collect(),
+        expected: row.expected.clone(),
+        found: match row.seen {
+            0 => "never seen".to_owned(),
+            _ => row
+                .found
+                .iter()
+                .map(|f| format!("{} ({} ×)", f.value, f.count))
+                .collect::<Vec<_>>()
+                .join(", "),
+        },
+        seen: format!("{} of {}", row.wrong, row.seen),
+        is_wrong: row.wrong > 0,
+    });
+    TableView {
+        inputs: table.inputs.clone(),
+        outputs: table.outputs.join(" "),
+        rows: rows.collect(),
+        more: table.rows.len().saturating_sub(MOST_ROWS),
+    }
+}
+
+fn violation(id: SessionId, row: &ViolationRow) -> ViolationView {
+    let mut text = format!("At {}", seconds(row.start_s));
+    if let (Some(measured), Some(low), Some(high)) = (row.measured_s, row.low_s, row.high_s) {
+        text.push_str(&format!(": {}", seconds(measured)));
+        if low < high {
+            text.push_str(&format!(" (truly {} to {})", seconds(low), seconds(high)));
+        }
+    }
+    if let Some(what) = &row.what {
+        text.push_str(&format!(": {what}"));
+    }
+    // The evidence in the middle fifth of the view.
+    let span_s = (5.0 * (row.end_s - row.start_s)).max(1e-9);
+    let at_s = (row.start_s + row.end_s - span_s) / 2.0;
+    ViolationView {
+        text,
+        path: format!("/sessions/{}?at_s={at_s:e}&span_s={span_s:e}", id.0),
+    }
+}
+
+fn rail(row: &RailRow) -> RailView {
+    let volts = |v: f64| engineering(v, "V");
+    let measured = match (row.mean_v, row.smallest_v, row.largest_v) {
+        (Some(mean), Some(low), Some(high)) => {
+            format!("{} to {}, mean {}", volts(low), volts(high), volts(mean))
+        }
+        _ => "not in this capture".to_owned(),
+    };
+    RailView {
+        name: row.rail.clone(),
+        is_broken: row.verdict == "broken",
+        allowed: format!("{} to {}", volts(row.low_v), volts(row.high_v)),
+        measured,
+        outside: row
+            .outside
+            .map_or(String::new(), |share| format!("{:.2} %", 100.0 * share)),
+        cause: row.cause.as_ref().map_or(String::new(), |c| {
+            format!("{} of {} dips follow a {} of {}", c.dips, c.of, c.edge, c.line)
+        }),
+    }
+}
