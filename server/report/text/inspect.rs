@@ -4,7 +4,10 @@ use std::collections::HashMap;
 
 use super::lines::capture_text;
 use super::{Align, Style, Table, printable, seconds, wrapped};
+use crate::model::units::engineering;
 use crate::report::inspect::{CouplingRow, Finding, InspectReport, LinkRow, Severity};
+use crate::report::rails::RailRow;
+use crate::report::rules::RuleRow;
 
 /// Width of the sentences; tables may be wider.
 const WIDTH: usize = 96;
@@ -25,6 +28,8 @@ pub fn inspect_text(report: &InspectReport, style: Style) -> String {
     let tables = [
         ("Couplings", couplings(&report.couplings)),
         ("Links", links(&report.links)),
+        ("Rules", rules(&report.rules)),
+        ("Rails", rails(&report.rails)),
         ("Lines", lines(report)),
     ];
     for (heading, table) in tables {
@@ -127,6 +132,54 @@ fn couplings(rows: &[CouplingRow]) -> Table {
     table
 }
 
+fn rules(rows: &[RuleRow]) -> Table {
+    let mut table = Table::new(&[
+        ("rule", Align::Left),
+        ("verdict", Align::Left),
+        ("kept", Align::Right),
+        ("broken", Align::Right),
+        ("can't tell", Align::Right),
+        ("smallest", Align::Right),
+        ("largest", Align::Right),
+    ]);
+    for row in rows {
+        let value = |v: Option<f64>| v.map_or("–".into(), seconds);
+        table.row(vec![
+            row.name.clone(),
+            row.verdict.clone(),
+            row.kept.to_string(),
+            row.broken.to_string(),
+            row.cant_tell.to_string(),
+            value(row.smallest_s),
+            value(row.largest_s),
+        ]);
+    }
+    table
+}
+
+fn rails(rows: &[RailRow]) -> Table {
+    let mut table = Table::new(&[
+        ("rail", Align::Left),
+        ("verdict", Align::Left),
+        ("mean", Align::Right),
+        ("smallest", Align::Right),
+        ("largest", Align::Right),
+        ("excursions", Align::Right),
+    ]);
+    for row in rows {
+        let value = |v: Option<f64>| v.map_or("–".into(), |v| engineering(v, "V"));
+        table.row(vec![
+            row.rail.clone(),
+            row.verdict.clone(),
+            value(row.mean_v),
+            value(row.smallest_v),
+            value(row.largest_v),
+            row.excursions.len().to_string(),
+        ]);
+    }
+    table
+}
+
 fn links(rows: &[LinkRow]) -> Table {
     let mut table = Table::new(&[
         ("from", Align::Left),
@@ -218,6 +271,8 @@ mod tests {
             links: vec![],
             findings: vec![],
             rules: vec![],
+            rails: vec![],
+            waveforms: vec![],
         };
         assert_eq!(headline(&report), "Nothing looks wrong in this capture.");
         report.findings = vec![finding(Severity::Warning, "BELL[4] never moves")];
