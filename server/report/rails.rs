@@ -3,7 +3,7 @@
 use serde::{Deserialize, Serialize};
 
 /// One declared rail. Volts.
-#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct RailRow {
     pub rail: String,
     pub nominal_v: f64,
@@ -28,7 +28,7 @@ pub struct RailRow {
     pub readings: Vec<ReadingRow>,
 }
 
-#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct ExcursionRow {
     pub start_s: f64,
     pub end_s: f64,
@@ -38,7 +38,7 @@ pub struct ExcursionRow {
 }
 
 /// The line whose edges the dips follow.
-#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct CauseRow {
     pub line: String,
     /// `rise` or `fall`.
@@ -49,7 +49,7 @@ pub struct CauseRow {
     pub p_value: f64,
 }
 
-#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct ReadingRow {
     pub at: String,
     pub volts: f64,
@@ -57,7 +57,7 @@ pub struct ReadingRow {
 }
 
 /// Measures of one analog line by IEEE Std 181; medians over its transitions.
-#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct WaveformRow {
     pub line: String,
     pub low_v: f64,

@@ -271,6 +271,13 @@ fn operations() -> Vec<Operation> {
             Maybe(shape::<Action>()),
         ),
         op(
+            "post",
+            "/api/sessions/{id}/rules",
+            "Add a rule to the session's setup: kind, and the keys of the setup file with texts for values",
+            Json(None),
+            One(shape::<Session>()),
+        ),
+        op(
             "get",
             "/api/sessions/{id}/harness",
             "The harness sheet",
