@@ -1,7 +1,8 @@
 //! Captures → what is wrong with the machine: strays, couplings, links, rules, findings, in one report.
 
+use crate::analysis::align;
 use crate::analysis::coupling::{self, Attribution, CouplingOptions};
-use crate::analysis::findings::{self, Severity};
+use crate::analysis::findings::{self, Finding, Severity};
 use crate::analysis::links::{self, Link, LinkOptions};
 use crate::analysis::strays::{self, StrayOptions, Strays};
 use crate::analysis::{rails, rules};
@@ -37,15 +38,31 @@ pub struct Inspection {
 /// # Errors
 /// When several captures can't be brought to one clock, or the setup names a line that is not there.
 pub fn inspect(captures: Vec<Capture>, question: &Question) -> anyhow::Result<Inspection> {
-    let OneClock { capture, sources, .. } = one_clock(captures, question.align_on)?;
-    Ok(inspect_one(capture, sources, question.setup))
+    let OneClock {
+        capture,
+        sources,
+        alignments,
+    } = one_clock(captures, question.align_on)?;
+    let aligned = question.align_on.map_or_else(Vec::new, |on| {
+        let others = sources.iter().zip(&alignments).skip(1);
+        others
+            .map(|(source, a)| align::finding(&sources[0].file, &source.file, on, a))
+            .collect()
+    });
+    Ok(look(capture, sources, question.setup, aligned))
 }
 
 /// Inspects one capture, or several on one clock. `sources`: one row a file.
 pub fn inspect_one(capture: Capture, sources: Vec<CaptureRow>, setup: &Setup) -> Inspection {
+    look(capture, sources, setup, Vec::new())
+}
+
+/// `known`: findings from before the lines were looked at.
+fn look(capture: Capture, sources: Vec<CaptureRow>, setup: &Setup, known: Vec<Finding>) -> Inspection {
     let strays = strays::find(&capture, &stray_options(&capture, setup));
     let attribution = coupling::attribute(&capture, &strays, &CouplingOptions::default());
-    let links = links::check(&capture, &link_options(&capture, setup));
+    let declared = link_options(&capture, setup);
+    let links = links::check(&capture, &declared);
     let same_signal: Vec<(String, String)> = setup
         .links
         .iter()
@@ -53,7 +70,9 @@ pub fn inspect_one(capture: Capture, sources: Vec<CaptureRow>, setup: &Setup) ->
         .collect();
     let results = rules::check(&capture, &setup.rules, &same_signal);
     let mut all = findings::of(&capture, &strays, &attribution);
+    all.extend(known);
     all.extend(links::findings(&capture, &links));
+    all.extend(links::proposed(&capture, &links::propose(&capture, &declared)));
     all.extend(rules::sentences::findings(&capture, &setup.rules, &results));
     let rail_results = rails::check(&capture, &setup.rails);
     all.extend(rails::findings(&capture, &setup.rails, &rail_results));

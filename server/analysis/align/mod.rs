@@ -19,6 +19,7 @@
 mod candidates;
 mod fit;
 mod grow;
+mod sentences;
 
 #[cfg(test)]
 mod tests;
@@ -29,6 +30,7 @@ use super::stats::tails::ln_binomial_upper;
 use grow::{Growth, grow};
 
 pub use fit::{LineFit, fit_line};
+pub use sentences::finding;
 
 /// Largest relative difference of two clocks that is looked for. Crystals stay within 100 ppm each; the rest is
 /// room for ceramic resonators that were trimmed badly. Common practice, no source.

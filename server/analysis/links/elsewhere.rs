@@ -105,21 +105,27 @@ pub struct Proposal {
     pub quality: f64,
 }
 
-/// Proposes links that were not declared. Cost: one pass for each pair of lines with like edge counts.
+/// Proposes links that were not declared. Pairs of lines with like edge counts are looked at over a short stretch
+/// first; only those alike there are compared in full. Cost: pairs of lines × [`GLANCE`], and one pass for each
+/// pair that passes.
 pub fn propose(capture: &Capture, declared: &[LinkOptions]) -> Vec<Proposal> {
-    /// Fewer edges are alike by luck.
-    const LEAST_EDGES: usize = 16;
-    const QUALITY: f64 = 0.97;
     let mut found: Vec<Proposal> = Vec::new();
     let lines = &capture.lines;
+    let enough = |line: &Line| line.edges.len() >= LEAST_EDGES && line.same_as.is_none();
+    let trains: Vec<Option<Train>> = lines
+        .iter()
+        .map(|line| enough(line).then(|| Train::of(line, false)))
+        .collect();
     for a in 0..lines.len() {
         for b in a + 1..lines.len() {
-            let (na, nb) = (lines[a].edges.len(), lines[b].edges.len());
-            let near = na.min(nb) as f64 >= QUALITY * na.max(nb) as f64;
+            let (Some(sent), Some(other)) = (&trains[a], &trains[b]) else {
+                continue;
+            };
+            let (na, nb) = (sent.times.len(), other.times.len());
             let told = declared
                 .iter()
                 .any(|o| (o.from, o.to) == (a, b) || (o.from, o.to) == (b, a));
-            if na.min(nb) < LEAST_EDGES || !near || told || is_same(capture, a, b) {
+            if (na.min(nb) as f64) < ALIKE * na.max(nb) as f64 || told || is_same(capture, a, b) {
                 continue;
             }
             let q = quantum(&lines[a], &lines[b]);
@@ -130,11 +136,24 @@ pub fn propose(capture: &Capture, declared: &[LinkOptions]) -> Vec<Proposal> {
                 inverted: false,
             };
             let longest = super::range_of(capture, &option, q).1;
+            let range = (-longest, longest);
+            let (from, to) = (sent.glance(GLANCE), other.around(sent, GLANCE, longest));
             for inverted in [false, true] {
-                let (sent, far) = (Train::of(&lines[a], false), Train::of(&lines[b], inverted));
-                let fit = Fit::of(&sent, &far, (-longest, longest), q);
-                let quality = fit.quality(&sent, &far);
-                if fit.is_link() && quality >= QUALITY {
+                let near = if inverted { to.inverted() } else { to.clone() };
+                let glance = Fit::of(&from, &near, range, q);
+                if !glance.is_link() || glance.quality(&from, &near) < 0.9 {
+                    continue;
+                }
+                let turned;
+                let far = if inverted {
+                    turned = other.inverted();
+                    &turned
+                } else {
+                    other
+                };
+                let fit = Fit::of(sent, far, range, q);
+                let quality = fit.quality(sent, far);
+                if fit.is_link() && quality >= ALIKE {
                     let delay = fit.center() - super::bias_of(&lines[b]) + super::bias_of(&lines[a]);
                     let (from, to, delay) = if delay < 0.0 {
                         (b, a, -delay)
@@ -160,6 +179,13 @@ pub fn propose(capture: &Capture, declared: &[LinkOptions]) -> Vec<Proposal> {
     });
     found
 }
+
+/// Lines with fewer edges are alike by luck.
+const LEAST_EDGES: usize = 16;
+/// Least share of the edges of both lines that match for a link to be proposed.
+const ALIKE: f64 = 0.97;
+/// Edges of the first look.
+const GLANCE: usize = 200;
 
 /// The lines of a link declared by names: two lines, or two buses of equal width bit by bit.
 ///

@@ -30,7 +30,7 @@ use matching::{Matching, Windows, match_trains};
 use train::Train;
 
 pub use elsewhere::{Crossing, Proposal, crossings, expand, propose};
-pub use sentences::findings;
+pub use sentences::{findings, proposed};
 
 /// A link to check. Lines are positions in [`Capture::lines`].
 #[derive(Clone, Copy, Debug, PartialEq)]

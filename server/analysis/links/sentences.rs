@@ -1,6 +1,6 @@
 //! What checked links have to say.
 
-use super::{Crossing, FarEnd, Link, Verdict, crossings};
+use super::{Crossing, FarEnd, Link, Proposal, Verdict, crossings};
 use crate::analysis::findings::{Finding, Severity};
 use crate::model::units::seconds;
 use crate::model::{Capture, Level};
@@ -17,6 +17,29 @@ pub fn findings(capture: &Capture, links: &[Link]) -> Vec<Finding> {
         found.extend(width(capture, link));
     }
     found
+}
+
+/// A note for each pair of lines that look like the two ends of one link.
+pub fn proposed(capture: &Capture, proposals: &[Proposal]) -> Vec<Finding> {
+    let say = |p: &Proposal| {
+        let (from, to) = (name(capture, p.from), name(capture, p.to));
+        let how = if p.inverted { ", upside down" } else { "" };
+        Finding {
+            severity: Severity::Note,
+            topic: "link",
+            lines: vec![from.to_string(), to.to_string()],
+            title: format!("{to} looks like the far end of {from}{how}."),
+            detail: format!(
+                "{:.1} % of their edges match, {} later. The link is not declared, so its losses are not judged.",
+                100.0 * p.quality,
+                ticks_s(capture, p.delay)
+            ),
+            try_next: vec![format!(
+                "If it is one signal, declare the link from {from} to {to} in the setup file: then every missing pulse is listed."
+            )],
+        }
+    };
+    proposals.iter().map(say).collect()
 }
 
 const CONTINUITY: &str =

@@ -1,0 +1,46 @@
+//! What an alignment has to say.
+
+use super::Alignment;
+use crate::analysis::findings::{Finding, Severity};
+use crate::model::units::seconds;
+
+/// How the clock of `file` was brought to that of `first`, by `line`. A warning where many edges of the shared
+/// line have no counterpart, a note otherwise.
+pub fn finding(first: &str, file: &str, line: &str, alignment: &Alignment) -> Finding {
+    let a = alignment;
+    let lost = a.unmatched_a + a.unmatched_b;
+    let severity = if lost * 5 > a.matched {
+        Severity::Warning
+    } else {
+        Severity::Note
+    };
+    let turned = if a.inverted { ", upside down there," } else { "" };
+    Finding {
+        severity,
+        topic: "alignment",
+        lines: line.split('=').map(|name| name.trim().to_owned()).collect(),
+        title: format!(
+            "{file} was brought to the clock of {first} by {line}{turned}: offset {}, drift {:+.3} ppm.",
+            seconds(a.offset_s),
+            a.drift_ppm
+        ),
+        detail: format!(
+            "{} edges match and scatter by {}; {} of {first} and {} of {file} have no counterpart. Standard errors: \\
+             {} in the middle of what both recorded, drift {:.2e} ppm.",
+            a.matched,
+            seconds(a.residual_s),
+            a.unmatched_a,
+            a.unmatched_b,
+            seconds(a.middle_se_s),
+            a.drift_se_ppm
+        ),
+        try_next: vec![match severity {
+            Severity::Warning => format!(
+                "Check that both probes sit on {line}, and that neither threshold is near its levels: edges that only one of them sees make every delay between the captures doubtful."
+            ),
+            _ => format!(
+                "Delays between {first} and {file} are good to that error plus half a sample of each."
+            ),
+        }],
+    }
+}
