@@ -367,16 +367,16 @@ fn parse_levels(shape: &Shape, bytes: &[u8], parsed: &mut Parsed) -> Option<()> 
             return None;
         }
         let mut differs = 0u64;
-        for i in 0..cells.count {
-            differs |= (word_at(row, 8 * i) ^ known[i]) & cells.used[i];
+        for (i, &before) in known.iter().enumerate().take(cells.count) {
+            differs |= (word_at(row, 8 * i) ^ before) & cells.used[i];
         }
         let changed = differs != 0;
         if changed {
             let mut wrong = 0u64;
             let mut fresh = 0u64;
-            for i in 0..cells.count {
+            for (i, before) in known.iter_mut().enumerate().take(cells.count) {
                 let word = word_at(row, 8 * i);
-                known[i] = word;
+                *before = word;
                 wrong |= (word ^ cells.pattern[i]) & cells.fixed[i];
                 // Bits 0, 16, 32 and 48 to the top, in order.
                 const GATHER: u64 = (1 << 60) | (1 << 45) | (1 << 30) | (1 << 15);
