@@ -225,7 +225,8 @@ pub fn attribute(capture: &Capture, strays: &Strays, options: &CouplingOptions) 
             .map(|s| Evidence::gather(victim, s, &edges[s.line], &reach))
             .collect();
         let threshold = GAIN + (2.0 * evidence.len() as f64).max(1.0).ln();
-        let explanation = select::explain(victim, &evidence, &reach, threshold);
+        let mut explanation = select::explain(victim, &evidence, &reach, threshold);
+        select::prefer_nearer_edges(victim, &evidence, &mut explanation, &reach, RIVAL_MARGIN);
         for at in 0..explanation.chosen.len() {
             let rivals = select::rivals(victim, &evidence, &explanation, at, &reach, RIVAL_MARGIN);
             let row = rows::coupling(strays, victim, &edges, &evidence, &explanation, at, &rivals);

@@ -181,8 +181,56 @@ fn drop_needless(chosen: &mut Vec<Chosen>, model: &mut Model, ln_likelihood: &mu
     }
 }
 
-/// Suspects that explain the strays of `chosen[at]` as well, within `margin` of ln likelihood.
+/// Where a line's pulses are of one width its rise and its fall fit the same strays: the edge nearer to them in
+/// time is taken, since a coupled stray follows within nanoseconds of its cause.
+pub fn prefer_nearer_edges(
+    victim: &Victim,
+    evidence: &[Evidence],
+    explanation: &mut Explanation,
+    reach: &Reach,
+    margin: f64,
+) {
+    let distance = |window: &LagWindow| (window.lo + window.hi).abs();
+    for at in 0..explanation.chosen.len() {
+        let chosen = explanation.chosen[at].clone();
+        let line = evidence[chosen.evidence].suspect.line;
+        let nearer = fits(victim, evidence, explanation, at, reach, margin)
+            .into_iter()
+            .find(|(e, window, _)| {
+                evidence[*e].suspect.line == line && distance(window) < distance(&chosen.window)
+            });
+        let Some((index, window, loss)) = nearer else {
+            continue;
+        };
+        let mut model = explanation.model.clone();
+        model.terms[at] = evidence[index].term(&window, victim.times.len());
+        explanation.ln_likelihood = model.fit();
+        explanation.model = model;
+        explanation.chosen[at] = Chosen {
+            evidence: index,
+            window,
+            gain: chosen.gain - loss,
+        };
+    }
+}
+
+/// Suspects on other lines that explain the strays of `chosen[at]` as well, within `margin` of ln likelihood.
 pub fn rivals(
+    victim: &Victim,
+    evidence: &[Evidence],
+    explanation: &Explanation,
+    at: usize,
+    reach: &Reach,
+    margin: f64,
+) -> Vec<(usize, LagWindow, f64)> {
+    let accused = evidence[explanation.chosen[at].evidence].suspect.line;
+    let mut found = fits(victim, evidence, explanation, at, reach, margin);
+    found.retain(|(e, ..)| evidence[*e].suspect.line != accused);
+    found
+}
+
+/// Suspects that explain the strays of `chosen[at]` as well, within `margin` of ln likelihood.
+fn fits(
     victim: &Victim,
     evidence: &[Evidence],
     explanation: &Explanation,

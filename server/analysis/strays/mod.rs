@@ -244,6 +244,14 @@ fn strays_of(
             });
         }
     }
+    out.extend(line.runts.iter().map(|runt| Stray {
+        line: index,
+        edge: None,
+        start: runt.start,
+        width: runt.width,
+        level: runt.level,
+        kind: StrayKind::Runt,
+    }));
     out.sort_by_key(|s| s.start);
     out
 }
