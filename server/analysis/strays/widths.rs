@@ -100,9 +100,9 @@ fn cut(widths: &[f64], sampling: f64, ns: f64) -> Option<Cut> {
 /// Whether `count` shortest widths repeat to the sample, as driven pulses do.
 fn repeats(widths: &[f64], count: usize, sampling: f64) -> bool {
     let (shortest, longest) = (widths[0], widths[count - 1]);
-    longest > 2.5 * sampling.max(1e-9)
-        && longest - sampling <= (shortest + sampling) * DRIVEN_SPREAD
-        && count >= 3
+    // One driven width shows as two neighbouring numbers of samples, apart from its own jitter.
+    let scatter = 1.05 * sampling + (DRIVEN_SPREAD - 1.0) * longest;
+    count >= 3 && longest > 2.5 * sampling.max(1e-9) && longest - shortest <= scatter
 }
 
 /// Whether most of the `count` shortest widths lie in a few crowds, each as tight as sampling allows and parted
