@@ -104,7 +104,7 @@ mod tests {
     fn narrow_pulses_are_missed_as_often_as_geometry_says() {
         let machine = run(Plan {
             seed: 11,
-            length: Ticks(4_000_000_000),
+            length: Ticks(16_000_000_000),
             pace: Pace::BENCH,
             faults: Faults {
                 strike_chance: 1.0,
