@@ -98,9 +98,12 @@ fn shape(plan: &TablePlan, sinks: &[Sink]) -> Option<Shape> {
         return None;
     }
     let pace = match plan.pace {
+        // Times written as coarsely as the samples come can't pace a block: where samples were dropped is then
+        // a matter of the whole table, which the general path sees.
+        Pace::Samples(grid) if 0.25 * grid.period < 1.01 * plan.rounding => return None,
         Pace::Samples(grid) => {
             // Half a period within the general path; closer here, so that the drift within a block is safe.
-            Some((grid.period, (0.25 * grid.period).max(1.01 * plan.rounding)))
+            Some((grid.period, 0.25 * grid.period))
         }
         Pace::Snapped(_) | Pace::Free => None,
     };
