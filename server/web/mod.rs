@@ -1,7 +1,7 @@
 //! The pages and the interface for programs, on the user's own machine.
 //!
 //! [`router`] has every URL in one list; [`serve`] listens. `pages/` answers with HTML that reads without
-//! script, `api/` with JSON or columns of numbers. [`security`] looks at every request before anything else.
+//! script, `api/` with JSON or columns of numbers. [`guard`] looks at every request before anything else.
 
 mod api;
 mod assets;

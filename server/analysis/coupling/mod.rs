@@ -114,8 +114,6 @@ pub struct RuledOut {
     /// Its opportunities in all, and those at which the accused did not switch.
     pub opportunities: u64,
     pub opportunities_alone: u64,
-    /// ln of how much likelier the strays are with the accused in its place.
-    pub ln_odds_against: f64,
 }
 
 /// A line whose edges go with a victim's strays.

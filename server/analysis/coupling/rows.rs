@@ -254,7 +254,6 @@ fn ruled_out(
             strays_alone: strays - both as u64,
             opportunities: other.count as u64,
             opportunities_alone: alone,
-            ln_odds_against: f64::NAN,
         });
     }
     rows.sort_by(|a, b| {

@@ -6,7 +6,6 @@
 //! milliseconds (MIL-R-5757J counts openings of 10 µs and more; reed contacts settle in 0.5 to 1 ms; worn
 //! hand switches were seen to bounce for 157 ms).
 
-use std::collections::BTreeMap;
 use std::ops::Range;
 
 use crate::model::{Capture, Level, Line, Ticks};
@@ -49,8 +48,8 @@ const MOST_LONE_EDGES: usize = 100;
 /// More edges than a hand or a relay makes: not looked at as a contact.
 const MOST_EDGES: usize = 200_000;
 
-/// The bursts of all lines that bounce. Lines with a declared narrow limit are looked at as well.
-pub fn find(capture: &Capture, _declared: &BTreeMap<usize, f64>) -> Vec<Burst> {
+/// The bursts of all lines that bounce.
+pub fn find(capture: &Capture) -> Vec<Burst> {
     let mut bursts = Vec::new();
     for (index, line) in capture.lines.iter().enumerate() {
         if line.edges.len() < FEWEST_EDGES || line.edges.len() > MOST_EDGES {

@@ -149,7 +149,7 @@ pub fn find(capture: &Capture, options: &StrayOptions) -> Strays {
         sampling: grid::sampling_of_lines(capture),
         ..Strays::default()
     };
-    let bursts = bounce::find(capture, &options.narrow_below);
+    let bursts = bounce::find(capture);
     for (index, line) in capture.lines.iter().enumerate() {
         let bouncing: Vec<&Burst> = bursts.iter().filter(|b| b.line == index).collect();
         let pulses: Vec<Pulse> = line.pulses().filter(|p| !in_burst(&bouncing, p.edge)).collect();
