@@ -1,0 +1,77 @@
+//! Simulated captures with a known truth, wiring first: lines that have a job ([`wiring`]), then what one does to
+//! another ([`physics`]), then what an instrument makes of both ([`instrument`]). [`families`] says which faults
+//! there are; [`score`] compares what the analysis says with what was planted.
+//!
+//! The same family and seed give the same capture on every machine.
+
+pub mod families;
+pub mod instrument;
+pub mod physics;
+pub mod score;
+pub mod wiring;
+
+use edgewitness::model::Capture;
+
+/// A planted coupling, positions being those of the capture's lines.
+#[derive(Clone, Debug)]
+pub struct Planted {
+    pub victim: usize,
+    pub aggressor: usize,
+    pub rise: Planting,
+    pub fall: Planting,
+}
+
+/// One polarity of a planted coupling.
+#[derive(Clone, Copy, Debug, Default)]
+pub struct Planting {
+    /// Chance that an opportunity makes a stray that the instrument shows.
+    pub chance_shown: f64,
+    pub opportunities: usize,
+    /// Strays that show.
+    pub shown: usize,
+    /// Whether enough show for this polarity to be demanded; else it may be named or not.
+    pub demanded: bool,
+}
+
+/// A stray that shows in the capture.
+#[derive(Clone, Debug)]
+pub struct TrueStray {
+    pub line: usize,
+    pub start: i64,
+    pub end: i64,
+    pub high: bool,
+    /// Captured lines that did it; empty for none.
+    pub causes: Vec<usize>,
+    /// So near to an edge of the line's own that the record alone does not tell which of the two pulses is the
+    /// stray: neither demanded nor wrong.
+    pub marginal: bool,
+}
+
+/// A burst of bounce: first and last edge, in ticks.
+#[derive(Clone, Copy, Debug)]
+pub struct TrueBurst {
+    pub line: usize,
+    pub start: i64,
+    pub end: i64,
+}
+
+/// What was planted.
+#[derive(Clone, Debug, Default)]
+pub struct Truth {
+    pub couplings: Vec<Planted>,
+    pub strays: Vec<TrueStray>,
+    pub bursts: Vec<TrueBurst>,
+    /// Victim whose culprit was not captured.
+    pub uncaptured: Option<usize>,
+    /// Victims of a shared lead, and the lines that share it.
+    pub shared: Option<(Vec<usize>, Vec<usize>)>,
+}
+
+/// A simulated capture and its truth.
+pub struct Scene {
+    pub name: String,
+    pub capture: Capture,
+    /// A narrow limit (line, ticks) that the person declares; `None`: it is for the analysis to tell.
+    pub narrow_below: Option<(usize, f64)>,
+    pub truth: Truth,
+}
