@@ -14,6 +14,7 @@ mod output;
 mod progress;
 mod reading;
 mod serve;
+mod setup;
 
 use std::process::ExitCode;
 
@@ -49,6 +50,7 @@ enum Command {
     Compare(compare::Words),
     Align(align::Words),
     Serve(serve::Words),
+    Setup(setup::Words),
     Doctor(doctor::Words),
     Demo(demo::Words),
 }
@@ -67,6 +69,7 @@ pub fn run() -> ExitCode {
         Command::Compare(words) => compare::run(&words),
         Command::Align(words) => align::run(&words),
         Command::Serve(words) => serve::run(&words),
+        Command::Setup(words) => setup::run(&words),
         Command::Demo(words) => demo::run(&words),
     };
     match done {

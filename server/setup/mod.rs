@@ -19,6 +19,9 @@ pub use read::{ColumnSetup, ReadSetup};
 use crate::model::Thresholds;
 use crate::rule::{Rail, Rule};
 
+/// A setup file with every part and key explained; what `edgewitness setup` prints and the page on setup files shows.
+pub const EXAMPLE: &str = include_str!("example.toml");
+
 /// What the person said about the machine and its captures.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Setup {
@@ -134,6 +137,25 @@ mod tests {
         let family = setup.lines["CLEAR_N"].thresholds.clone().unwrap();
         assert_eq!((family.thresholds.low_v, family.thresholds.high_v), (0.8, 2.0));
         assert_eq!(setup.links[0].max_delay_s, Some(200e-9));
+    }
+
+    #[test]
+    fn the_example_is_read_and_shows_every_kind_of_rule() {
+        let setup = Setup::parse(EXAMPLE, "example.toml").unwrap();
+        assert_eq!(
+            (setup.lines.len(), setup.links.len(), setup.rails.len()),
+            (3, 1, 2)
+        );
+        assert_eq!(setup.rules.len(), 14);
+        for kind in rules::LIMIT_KINDS.split(", ") {
+            assert!(EXAMPLE.contains(&format!("kind = \"{kind}\"")), "{kind}");
+        }
+        for word in rules::STEP_RULES.split(", ") {
+            assert!(EXAMPLE.contains(word), "{word}");
+        }
+        for (family, _) in FAMILIES {
+            assert!(EXAMPLE.contains(family), "{family}");
+        }
     }
 
     #[test]

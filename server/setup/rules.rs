@@ -18,9 +18,9 @@ const MOST_BITS: usize = 64;
 /// Lines in one rule `exclusive`, at most.
 const MOST_LINES: usize = 64;
 
-const LIMIT_KINDS: &str =
+pub const LIMIT_KINDS: &str =
     "pulse-width, setup, hold, recovery, stay, exclusive, answer, delay, period, frequency";
-const STEP_RULES: &str = "count-up, count-down, shift-left, shift-right, load, hold, clear";
+pub const STEP_RULES: &str = "count-up, count-down, shift-left, shift-right, load, hold, clear";
 
 type Text = Option<Spanned<String>>;
 

@@ -24,6 +24,8 @@ pub fn router(app: Arc<App>) -> Router {
         .and(NotForContentType::SSE);
     Router::new()
         .route("/", get(pages::start::page))
+        .route("/how-it-decides", get(pages::guide::how_it_decides))
+        .route("/setup-file", get(pages::guide::setup_file))
         .route("/sessions/{id}", get(pages::findings::page))
         .route(
             "/sessions/{id}/findings/{finding}/figure.svg",

@@ -21,7 +21,7 @@ function done(element) {
 export function bodyOf(form) {
   const body = JSON.parse(form.dataset.base ?? "{}");
   for (const field of /** @type {any[]} */ ([...form.elements])) {
-    if (!field.name || field.type === "file") continue;
+    if (!field.name || field.disabled || field.type === "file") continue;
     body[field.name] = field.type === "number" ? (field.value === "" ? null : field.valueAsNumber) : field.value;
   }
   return body;

@@ -14,8 +14,10 @@ use crate::web::state::App;
 
 /// Keys whose fields hold several names, parted by blanks or commas.
 const LISTS: [&str; 5] = ["bus", "data", "lines", "output", "watch"];
-/// The keys a form may send beside `kind`.
-const KEYS: [&str; 22] = [
+/// Keys whose fields hold a whole number.
+const NUMBERS: [&str; 1] = ["modulus"];
+/// The keys a form may send beside `kind`. `load_from` is the list that `load` knows as `from`.
+const KEYS: [&str; 24] = [
     "name",
     "line",
     "lines",
@@ -27,7 +29,9 @@ const KEYS: [&str; 22] = [
     "strobe",
     "edge",
     "rule",
+    "modulus",
     "from",
+    "load_from",
     "from_edge",
     "to",
     "to_edge",
@@ -39,6 +43,8 @@ const KEYS: [&str; 22] = [
     "settle",
     "watch",
 ];
+/// The keys of a rail beside `line`, which names it.
+const RAIL_KEYS: [&str; 4] = ["nominal", "tolerance", "supply_end", "max_drop"];
 
 /// Adds the rule; empty fields are left out.
 pub async fn add(
@@ -65,29 +71,40 @@ pub async fn add(
 
 /// The rule as TOML, in the order of [`KEYS`].
 fn written(fields: &BTreeMap<String, String>) -> Result<String, String> {
-    let kind = fields.get("kind").map_or("", |k| k.trim());
-    let mut text = match kind {
+    let field = |key: &str| fields.get(key).map_or("", |v| v.trim());
+    let kind = field("kind");
+    let (mut text, keys): (String, &[&str]) = match kind {
         "" => return Err("Expected a kind of rule.".to_owned()),
-        "logic" | "sequence" => format!("[[{kind}]]\n"),
-        _ => format!("[[limit]]\nkind = {}\n", quoted(kind)),
+        "rail" if field("line").is_empty() => return Err("Expected the line that is a rail.".to_owned()),
+        "rail" => (format!("[rail.{}]\n", quoted(field("line"))), &RAIL_KEYS),
+        "logic" | "sequence" => (format!("[[{kind}]]\n"), &KEYS),
+        _ => (format!("[[limit]]\nkind = {}\n", quoted(kind)), &KEYS),
     };
-    if let Some(unknown) = fields
-        .keys()
-        .find(|k| *k != "kind" && !KEYS.contains(&k.as_str()))
-    {
-        return Err(format!("A rule has no key {unknown}."));
+    let known = |key: &str| key == "kind" || keys.contains(&key) || (kind == "rail" && key == "line");
+    if let Some(unknown) = fields.keys().find(|key| !known(key)) {
+        return Err(format!("A rule of kind {kind} has no key {unknown}."));
     }
-    for key in KEYS {
-        let value = fields.get(key).map_or("", |v| v.trim());
+    for &key in keys {
+        let value = field(key);
         if value.is_empty() {
             continue;
         }
-        if LISTS.contains(&key) {
+        let names = || {
             let names = value.split([' ', ',']).filter(|n| !n.is_empty()).map(quoted);
-            text.push_str(&format!("{key} = [{}]\n", names.collect::<Vec<_>>().join(", ")));
-        } else {
-            text.push_str(&format!("{key} = {}\n", quoted(value)));
-        }
+            names.collect::<Vec<_>>().join(", ")
+        };
+        let line = match key {
+            "load_from" => format!("from = [{}]\n", names()),
+            _ if LISTS.contains(&key) => format!("{key} = [{}]\n", names()),
+            _ if NUMBERS.contains(&key) => {
+                let number: i64 = value.parse().map_err(|_| {
+                    format!("Found {key} \u{201c}{value}\u{201d}, expected a whole number such as 10.")
+                })?;
+                format!("{key} = {number}\n")
+            }
+            _ => format!("{key} = {}\n", quoted(value)),
+        };
+        text.push_str(&line);
     }
     Ok(text)
 }
@@ -132,6 +149,39 @@ mod tests {
         let text = text.unwrap();
         let setup = Setup::parse(&text, "s.toml").unwrap_or_else(|e| panic!("{text}{e}"));
         assert_eq!(setup.rules[0].name, "count-up of Q1 Q0 at STEP");
+    }
+
+    #[test]
+    fn numbers_lists_and_rails_become_toml() {
+        let load = [
+            ("kind", "sequence"),
+            ("bus", "Q1 Q0"),
+            ("strobe", "STEP"),
+            ("edge", "rise"),
+            ("rule", "load"),
+            ("load_from", "D1 D0"),
+        ];
+        let text = of(&load).unwrap();
+        Setup::parse(&text, "s.toml").unwrap_or_else(|e| panic!("{text}{e}"));
+        let mut counts = load;
+        counts[4].1 = "count-down";
+        counts[5] = ("modulus", "10");
+        let text = of(&counts).unwrap();
+        Setup::parse(&text, "s.toml").unwrap_or_else(|e| panic!("{text}{e}"));
+        counts[5] = ("modulus", "ten");
+        assert!(of(&counts).unwrap_err().contains("ten"));
+        let rail = [
+            ("kind", "rail"),
+            ("line", "+5V tower"),
+            ("nominal", "5 V"),
+            ("tolerance", "5 %"),
+        ];
+        let setup = Setup::parse(&of(&rail).unwrap(), "s.toml").unwrap();
+        assert_eq!(
+            (setup.rails[0].line.as_str(), setup.rails[0].nominal_v),
+            ("+5V tower", 5.0)
+        );
+        assert!(of(&[("kind", "rail"), ("nominal", "5 V")]).is_err());
     }
 
     #[test]

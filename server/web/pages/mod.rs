@@ -3,6 +3,7 @@
 pub mod bench_log;
 pub mod figures;
 pub mod findings;
+pub mod guide;
 pub mod harness;
 pub mod report;
 pub mod rules;

@@ -33,6 +33,8 @@ struct RulesPage {
     sequences: Vec<RuleView>,
     limits: Vec<RuleView>,
     rails: Vec<RailView>,
+    /// Names to choose from.
+    lines: Vec<String>,
 }
 
 struct RuleView {
@@ -114,6 +116,11 @@ fn view(id: SessionId, report: Option<&InspectReport>) -> RulesPage {
         sequences: of(&|kind| kind == "sequence"),
         limits: of(&|kind| kind != "logic" && kind != "sequence"),
         rails: report.map_or(&[][..], |r| &r.rails).iter().map(rail).collect(),
+        lines: report
+            .map_or(&[][..], |r| &r.lines)
+            .iter()
+            .map(|l| l.line.clone())
+            .collect(),
     }
 }
 
