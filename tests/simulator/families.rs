@@ -1,14 +1,12 @@
 //! Which faults there are. Each draw builds a machine, plants a fault and records it; a draw whose fault does not
 //! show (too few strays), or that a captured line explains as well as the guilty one, is drawn again.
 
-use std::collections::BTreeSet;
-
 use edgewitness::demo::random::Random;
 
-use super::instrument::{Instrument, Shown, chance_shown, record};
-use super::physics::{self, Coupling, Mechanism, SharedLead, Strike};
-use super::wiring::{Build, Job, Machine};
-use super::{Planted, Planting, Scene, TrueBurst, TrueStray, Truth};
+use super::Scene;
+use super::bench::{Bench, Polarities};
+use super::physics::{self, Coupling, Mechanism, SharedLead};
+use super::wiring::{Build, Job, below};
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Family {
@@ -81,12 +79,6 @@ impl Family {
     }
 }
 
-/// Strays of one polarity that must show before it is demanded, and before it counts as planted at all.
-const DEMANDED: usize = 6;
-/// A captured suspect that explains the strays nearly as well as the guilty one (ln likelihood): drawn again.
-const SEPARABLE: f64 = 14.0;
-/// Cost, in ln likelihood, of a stray that a suspect leaves unexplained.
-const UNEXPLAINED: f64 = 8.0;
 /// Draws before a family is said to be impossible.
 const DRAWS: u64 = 400;
 
@@ -107,11 +99,17 @@ pub fn scene(family: Family, seed: u64) -> Scene {
 }
 
 fn attempt(random: &mut Random, family: Family) -> Option<Scene> {
-    let mut bench = Bench::set_up(random, family);
+    let (build, sampling) = (build_of(random, family), sampling_of(random, family));
+    let mechanism = if family == Family::Magnetic {
+        Mechanism::Magnetic
+    } else {
+        Mechanism::Electric
+    };
+    let mut bench = Bench::set_up(random, &build, sampling, mechanism);
     match family {
         Family::Quiet => {}
         Family::Leak => {
-            for _ in 0..1 + random.draw() % 2 {
+            for _ in 0..1 + below(random, 2) {
                 let victim = bench.resting(random)?;
                 bench.leak(random, victim, 8.0, 60.0);
             }
@@ -155,204 +153,112 @@ fn attempt(random: &mut Random, family: Family) -> Option<Scene> {
         Family::UncapturedInStep => bench.uncaptured(random, true)?,
         Family::SharedLead => bench.shared_lead(random)?,
     }
-    bench.record(random, family)
+    bench.record(random, if family == Family::Bridge { 0.0 } else { DECLARED })
 }
 
-#[derive(Clone, Copy, PartialEq, Eq)]
-enum Polarities {
-    One,
-    Both,
-    Any,
+/// Share of the captures with strays for which the person declares a narrow limit.
+const DECLARED: f64 = 0.3;
+
+fn sampling_of(random: &mut Random, family: Family) -> f64 {
+    match family {
+        Family::Coarse => random.uniform(25.0, 60.0),
+        Family::NearWidths | Family::MixedWidths => [1.0, 1.0, 2.0, 4.0][below(random, 4)],
+        _ => [1.0, 1.0, 2.0, 4.0, 5.0, 8.0, 10.0][below(random, 7)],
+    }
 }
 
-/// A machine on the bench, with its faults and the clips on it.
-struct Bench {
-    machine: Machine,
-    couplings: Vec<Coupling>,
-    strikes: Vec<Strike>,
-    bursts: Vec<(usize, f64, f64)>,
-    hidden: BTreeSet<usize>,
-    uncaptured: Option<usize>,
-    lead: Option<SharedLead>,
-    instrument: Instrument,
-    mechanism: Mechanism,
-    /// Longest width of the strays planted by chance, for the person's declaration.
-    widest: f64,
+fn build_of(random: &mut Random, family: Family) -> Build {
+    // A hand on a switch is slow, and the machine steps slowly enough to last as long.
+    let (fastest, slowest) = if family == Family::Bounce {
+        (3e5f64, 7e5f64)
+    } else {
+        (3e3, 3e4)
+    };
+    let clocked = family == Family::Clocked;
+    Build {
+        steps: 500 + below(random, 700),
+        period: random.uniform(fastest.ln(), slowest.ln()).exp(),
+        uneven: !clocked && random.chance(0.4),
+        selects: 2 + below(random, 4),
+        strobes: 1 + below(random, 3),
+        eyes: if clocked { 0 } else { 1 + below(random, 3) },
+        handshake: family == Family::Bridge || !clocked && random.chance(0.4),
+        drives: if family == Family::SharedLead {
+            5 + below(random, 4)
+        } else {
+            0
+        },
+        second_clock: family == Family::TwoClocks,
+    }
+}
+
+/// A small capture in which nothing is coupled: quiet, or (odd seeds) with strays that come from nowhere; with or
+/// without a pair of lines that shake hands.
+pub fn uncoupled(seed: u64, handshake: bool) -> Scene {
+    let mut random = Random::new(seed.wrapping_mul(0xD134_2543_DE82_EF95));
+    let build = Build {
+        handshake,
+        ..small(&mut random)
+    };
+    let sampling = sampling_of(&mut random, Family::Quiet);
+    let mut bench = Bench::set_up(&mut random, &build, sampling, Mechanism::Electric);
+    if seed % 2 == 1
+        && let Some(victim) = bench.resting(&mut random)
+    {
+        bench.leak(&mut random, victim, 4.0, 40.0);
+    }
+    let mut scene = bench
+        .record(&mut random, 0.5)
+        .expect("nothing planted that might not show");
+    scene.name = format!("uncoupled {seed}");
+    scene
+}
+
+/// A small capture in which a line rises about twenty times while its victim can show a stray, and strikes at half of
+/// these. The person has declared the narrow limit: this asks for the power of attribution alone.
+pub fn twenty_opportunities(seed: u64) -> Scene {
+    for draw in 0..DRAWS {
+        let mut random = Random::new((seed << 16 | draw).wrapping_mul(0xAF25_1AF3_B0F0_25B5));
+        let build = small(&mut random);
+        let sampling = sampling_of(&mut random, Family::Quiet);
+        let mut bench = Bench::set_up(&mut random, &build, sampling, Mechanism::Electric);
+        let steps = bench.machine.steps.clone();
+        let share = 80.0 / steps.len() as f64;
+        let Some(victim) = bench.resting(&mut random) else {
+            continue;
+        };
+        let aggressor = bench
+            .machine
+            .latched(&mut random, "LIFT_EN", Job::Select, &steps, share);
+        let mut coupling = bench.drawn(&mut random, victim, aggressor, Polarities::Both, (0.5, 0.5));
+        coupling.fall = 0.0;
+        if physics::opportunities(&bench.machine, &coupling, true).len() != 20 {
+            continue;
+        }
+        bench.couplings.push(coupling);
+        if let Some(mut scene) = bench.record(&mut random, 1.0) {
+            scene.name = format!("twenty opportunities {seed}");
+            return scene;
+        }
+    }
+    panic!("seed {seed}: no draw has twenty opportunities")
+}
+
+fn small(random: &mut Random) -> Build {
+    Build {
+        steps: 150 + below(random, 150),
+        period: random.uniform(3e3f64.ln(), 3e4f64.ln()).exp(),
+        uneven: random.chance(0.4),
+        selects: 2 + below(random, 3),
+        strobes: 1 + below(random, 2),
+        eyes: 1 + below(random, 2),
+        handshake: random.chance(0.25),
+        drives: 0,
+        second_clock: random.chance(0.2),
+    }
 }
 
 impl Bench {
-    fn set_up(random: &mut Random, family: Family) -> Bench {
-        let period = match family {
-            Family::Coarse => random.uniform(25.0, 60.0),
-            Family::NearWidths | Family::MixedWidths => [1.0, 1.0, 2.0, 4.0][(random.draw() % 4) as usize],
-            _ => [1.0, 1.0, 2.0, 4.0, 5.0, 8.0, 10.0][(random.draw() % 7) as usize],
-        };
-        let clocked = family == Family::Clocked;
-        let shared = family == Family::SharedLead;
-        let steps = 500 + (random.draw() % 700) as usize;
-        // A hand on a switch is slow, and the machine steps slowly enough to last as long.
-        let slowest = if family == Family::Bounce {
-            (300.0f64, 700.0f64)
-        } else {
-            (3.0, 30.0)
-        };
-        let step_us = random.uniform(slowest.0.ln(), slowest.1.ln()).exp();
-        let build = Build {
-            steps,
-            period: step_us * 1_000.0,
-            uneven: !clocked && random.chance(0.4),
-            selects: 2 + (random.draw() % 4) as usize,
-            strobes: 1 + (random.draw() % 3) as usize,
-            eyes: if clocked {
-                0
-            } else {
-                1 + (random.draw() % 3) as usize
-            },
-            handshake: family == Family::Bridge || !clocked && random.chance(0.4),
-            drives: if shared {
-                5 + (random.draw() % 4) as usize
-            } else {
-                0
-            },
-            second_clock: family == Family::TwoClocks,
-        };
-        let machine = Machine::build(random, &build);
-        let phase = if period > 1.0 {
-            random.uniform(0.0, period)
-        } else {
-            0.0
-        };
-        Bench {
-            machine,
-            couplings: Vec::new(),
-            strikes: Vec::new(),
-            bursts: Vec::new(),
-            hidden: BTreeSet::new(),
-            uncaptured: None,
-            lead: None,
-            instrument: Instrument { period, phase },
-            mechanism: if family == Family::Magnetic {
-                Mechanism::Magnetic
-            } else {
-                Mechanism::Electric
-            },
-            widest: 0.0,
-        }
-    }
-
-    fn is_roll(&self, wire: usize) -> bool {
-        self.machine.wires[wire].name.starts_with("ROLL")
-    }
-
-    /// A line that rests most of the time: what strays are seen on.
-    fn resting(&self, random: &mut Random) -> Option<usize> {
-        let fits = |job: Job| matches!(job, Job::Select | Job::Eye | Job::Switch | Job::Handshake);
-        self.pick(random, |b, w| fits(b.machine.wires[w].job))
-    }
-
-    fn pick(&self, random: &mut Random, fits: impl Fn(&Bench, usize) -> bool) -> Option<usize> {
-        let fitting: Vec<usize> = (0..self.machine.wires.len()).filter(|&w| fits(self, w)).collect();
-        (!fitting.is_empty()).then(|| fitting[(random.draw() % fitting.len() as u64) as usize])
-    }
-
-    fn couple(
-        &mut self,
-        random: &mut Random,
-        victim: usize,
-        which: Polarities,
-        chance: (f64, f64),
-    ) -> Option<()> {
-        self.couple_from(random, victim, which, chance, |_, _| true)
-    }
-
-    fn couple_from(
-        &mut self,
-        random: &mut Random,
-        victim: usize,
-        which: Polarities,
-        chance: (f64, f64),
-        from: impl Fn(&Bench, usize) -> bool,
-    ) -> Option<()> {
-        let taken: Vec<usize> = self.couplings.iter().map(|c| c.aggressor).collect();
-        let aggressor = self.pick(random, |b, w| {
-            let wire = &b.machine.wires[w];
-            w != victim && !taken.contains(&w) && wire.edges.len() >= 40 && from(b, w)
-        })?;
-        let coupling = self.drawn(random, victim, aggressor, which, chance);
-        self.couplings.push(coupling);
-        Some(())
-    }
-
-    fn drawn(
-        &mut self,
-        random: &mut Random,
-        victim: usize,
-        aggressor: usize,
-        which: Polarities,
-        chance: (f64, f64),
-    ) -> Coupling {
-        let (mut rise, mut fall) = (
-            random.uniform(chance.0, chance.1),
-            random.uniform(chance.0, chance.1),
-        );
-        let one = which == Polarities::One || which == Polarities::Any && random.chance(0.5);
-        if one {
-            if random.chance(0.5) {
-                rise = 0.0;
-            } else {
-                fall = 0.0;
-            }
-        }
-        let least = random.uniform(10.0, 40.0).max(0.45 * self.instrument.period);
-        let most = least * random.uniform(1.5, 2.2);
-        self.widest = self.widest.max(most);
-        Coupling {
-            victim,
-            aggressor,
-            mechanism: self.mechanism,
-            rise,
-            fall,
-            lag: random.uniform(2.0, 45.0),
-            jitter: random.uniform(0.4, 3.0),
-            width: Some((least, most)),
-        }
-    }
-
-    fn leak(&mut self, random: &mut Random, victim: usize, least: f64, most: f64) {
-        let count = random.uniform(least, most) as usize;
-        let narrow = random.uniform(10.0, 30.0).max(0.8 * self.instrument.period);
-        let width = (narrow, narrow * random.uniform(1.5, 2.5));
-        self.widest = self.widest.max(width.1);
-        let strays = physics::leak(random, &self.machine, victim, count, width);
-        self.strikes.extend(strays);
-    }
-
-    /// Lines that switch along with `with` at most of its edges, and at steps of their own.
-    fn companions(&mut self, random: &mut Random, with: usize, along: (f64, f64)) {
-        for name in ["FOLLOW_A", "FOLLOW_B"]
-            .iter()
-            .take(1 + (random.draw() % 2) as usize)
-        {
-            let share = random.uniform(along.0, along.1);
-            let own = random.uniform(0.3, 1.5);
-            let delay = random.uniform(-8.0, 15.0);
-            let edges = self.machine.wires[with].edges.clone();
-            let mut instants: Vec<f64> = Vec::new();
-            for edge in &edges {
-                if random.chance(share) {
-                    instants.push(edge + random.normal(delay, 0.5));
-                }
-            }
-            let extra = own * edges.len() as f64 / self.machine.steps.len() as f64;
-            let steps: Vec<f64> = self.machine.steps.clone();
-            instants.extend(steps.iter().filter(|_| random.chance(extra)).map(|t| t + 30.0));
-            instants.sort_unstable_by(f64::total_cmp);
-            instants.dedup_by(|a, b| *a - *b < 200.0);
-            let first = random.chance(0.5);
-            self.machine.add(name, Job::Select, first, instants);
-        }
-    }
-
     fn confounded(&mut self, random: &mut Random) -> Option<()> {
         let victim = self.resting(random)?;
         let fits = |job: Job| matches!(job, Job::Select | Job::Eye | Job::Counter | Job::Handshake);
@@ -407,7 +313,7 @@ impl Bench {
             .iter()
             .position(|w| w.job == Job::Switch)
             .unwrap_or(0);
-        let count = 3 + (random.draw() % 8) as usize;
+        let count = 3 + below(random, 8);
         let share = self.machine.end / (count as f64 + 1.0);
         let edges: Vec<f64> = (1..=count)
             .map(|n| (n as f64 + random.uniform(-0.3, 0.3)) * share)
@@ -473,8 +379,8 @@ impl Bench {
         let lines = of(Job::Drive);
         let mut victims = of(Job::Select);
         victims.extend(of(Job::Eye));
-        while victims.len() > 2 + (random.draw() % 2) as usize {
-            victims.remove((random.draw() % victims.len() as u64) as usize);
+        while victims.len() > 2 + below(random, 2) {
+            victims.remove(below(random, victims.len()));
         }
         let least = random.uniform(12.0, 35.0).max(self.instrument.period);
         let lead = SharedLead {
@@ -493,202 +399,4 @@ impl Bench {
         self.lead = Some(lead);
         Some(())
     }
-
-    fn record(mut self, random: &mut Random, family: Family) -> Option<Scene> {
-        for coupling in &self.couplings {
-            let strikes = physics::strikes(random, &self.machine, coupling);
-            self.strikes.extend(strikes);
-        }
-        // Clips go on in no order that tells anything.
-        let mut clipped: Vec<usize> = (0..self.machine.wires.len())
-            .filter(|w| !self.hidden.contains(w))
-            .collect();
-        for i in (1..clipped.len()).rev() {
-            clipped.swap(i, (random.draw() % (i as u64 + 1)) as usize);
-        }
-        let recording = record(
-            &self.machine,
-            std::mem::take(&mut self.strikes),
-            &clipped,
-            &self.instrument,
-        );
-        let position = |wire: usize| clipped.iter().position(|&c| c == wire);
-        let mut truth = Truth::default();
-        for coupling in self
-            .couplings
-            .iter()
-            .filter(|c| !self.hidden.contains(&c.aggressor))
-        {
-            let planted = self.planted(coupling, &recording.shown, &position)?;
-            if !self.is_separable(coupling, &planted, &clipped) {
-                return None;
-            }
-            truth.couplings.push(planted);
-        }
-        truth.strays = recording.shown.iter().map(true_stray).collect();
-        let sample = |t: f64| ((t - self.instrument.phase) / self.instrument.period).ceil() as i64;
-        let bursts = self.bursts.iter().filter_map(|&(wire, start, end)| {
-            Some(TrueBurst {
-                line: position(wire)?,
-                start: sample(start),
-                end: sample(end),
-            })
-        });
-        truth.bursts = bursts.collect();
-        if let Some(victim) = self.uncaptured {
-            truth.uncaptured = position(victim);
-            let unexplained = self.left_by_every_companion(&recording.shown, &clipped);
-            if recording.shown.len() < 12 || unexplained < 6 {
-                return None;
-            }
-        }
-        if let Some(lead) = &self.lead {
-            let captured =
-                |wires: &[usize]| wires.iter().filter_map(|&w| position(w)).collect::<Vec<usize>>();
-            truth.shared = Some((captured(&lead.victims), captured(&lead.lines)));
-            if recording.shown.len() < 15 {
-                return None;
-            }
-        }
-        let told = !truth.strays.is_empty() && random.chance(0.3);
-        let narrow_below = if told && family != Family::Bridge {
-            let limit = (1.25 * self.widest / self.instrument.period).ceil() + 1.0;
-            Some((truth.strays[0].line, limit))
-        } else {
-            None
-        };
-        Some(Scene {
-            name: String::new(),
-            capture: recording.capture,
-            narrow_below,
-            truth,
-        })
-    }
-
-    fn planted(
-        &self,
-        coupling: &Coupling,
-        shown: &[Shown],
-        position: &impl Fn(usize) -> Option<usize>,
-    ) -> Option<Planted> {
-        let (victim, aggressor) = (position(coupling.victim)?, position(coupling.aggressor)?);
-        let planting = |rise: bool| {
-            let seen = coupling
-                .width
-                .map_or(1.0, |(a, b)| chance_shown(a, b, self.instrument.period));
-            let shown = shown
-                .iter()
-                .filter(|s| s.line == victim && s.causes.contains(&(aggressor, rise)))
-                .count();
-            Planting {
-                chance_shown: coupling.chance(rise) * seen,
-                opportunities: physics::opportunities(&self.machine, coupling, rise).len(),
-                shown,
-                demanded: shown >= DEMANDED,
-            }
-        };
-        let planted = Planted {
-            victim,
-            aggressor,
-            rise: planting(true),
-            fall: planting(false),
-        };
-        // A polarity that strikes must show enough: what few strays leave open is no test of anybody.
-        let settled = |p: &Planting| p.chance_shown == 0.0 || p.demanded;
-        let some = planted.rise.demanded || planted.fall.demanded;
-        (some && settled(&planted.rise) && settled(&planted.fall)).then_some(planted)
-    }
-
-    /// Whether no captured suspect explains the planted strays about as well as the guilty line.
-    fn is_separable(&self, coupling: &Coupling, planted: &Planted, clipped: &[usize]) -> bool {
-        [true, false].into_iter().all(|rise| {
-            let planting = if rise { planted.rise } else { planted.fall };
-            if planting.shown == 0 {
-                return true;
-            }
-            let own = physics::opportunities(&self.machine, coupling, rise);
-            let guilty = ln_bernoulli(planting.shown, own.len());
-            let rivals = clipped
-                .iter()
-                .filter(|&&w| w != coupling.victim && w != coupling.aggressor);
-            rivals
-                .flat_map(|&w| [(w, true), (w, false)])
-                .all(|(line, polarity)| {
-                    let rival = Coupling {
-                        aggressor: line,
-                        mechanism: if polarity == rise {
-                            coupling.mechanism
-                        } else {
-                            opposite(coupling.mechanism)
-                        },
-                        ..*coupling
-                    };
-                    let edges = physics::opportunities(&self.machine, &rival, polarity);
-                    let near = own
-                        .iter()
-                        .filter(|&&t| {
-                            let at = edges.partition_point(|&e| e < t - 100.0);
-                            edges.get(at).is_some_and(|&e| e < t + 60.0)
-                        })
-                        .count();
-                    let share = near as f64 / own.len().max(1) as f64;
-                    let hits = (planting.shown as f64 * share).round() as usize;
-                    let left = (planting.shown - hits) as f64;
-                    guilty - ln_bernoulli(hits, edges.len()) + UNEXPLAINED * left >= SEPARABLE
-                })
-        })
-    }
-
-    /// Strays at which no one of the culprit's captured companions switched, for the companion that leaves fewest.
-    fn left_by_every_companion(&self, shown: &[Shown], clipped: &[usize]) -> usize {
-        let left_by = |wire: usize| {
-            let edges = &self.machine.wires[wire].edges;
-            let near = |s: &&Shown| {
-                let time = s.start as f64 * self.instrument.period + self.instrument.phase;
-                let at = edges.partition_point(|&e| e < time - 200.0);
-                !edges.get(at).is_some_and(|&e| e < time + 20.0)
-            };
-            shown.iter().filter(near).count()
-        };
-        // The step clock and what follows it at every step goes with everything: it is cleared by its clean edges.
-        let follows = |w: &&usize| self.machine.wires[**w].name.starts_with("FOLLOW");
-        clipped
-            .iter()
-            .filter(follows)
-            .map(|&w| left_by(w))
-            .min()
-            .unwrap_or(usize::MAX)
-    }
-}
-
-fn true_stray(shown: &Shown) -> TrueStray {
-    let mut causes: Vec<usize> = shown
-        .causes
-        .iter()
-        .map(|c| c.0)
-        .filter(|&c| c != usize::MAX)
-        .collect();
-    causes.dedup();
-    TrueStray {
-        line: shown.line,
-        start: shown.start,
-        end: shown.end,
-        high: shown.high,
-        causes,
-        marginal: shown.marginal,
-    }
-}
-
-fn opposite(mechanism: Mechanism) -> Mechanism {
-    match mechanism {
-        Mechanism::Electric => Mechanism::Magnetic,
-        Mechanism::Magnetic => Mechanism::Electric,
-    }
-}
-
-/// ln of the greatest likelihood of `hits` in `of` trials.
-fn ln_bernoulli(hits: usize, of: usize) -> f64 {
-    let (k, n) = (hits as f64, of.max(hits).max(1) as f64);
-    let part = |x: f64| if x > 0.0 { x * (x / n).ln() } else { 0.0 };
-    part(k) + part(n - k)
 }

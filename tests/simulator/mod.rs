@@ -1,12 +1,14 @@
 //! Simulated captures with a known truth, wiring first: lines that have a job ([`wiring`]), then what one does to
 //! another ([`physics`]), then what an instrument makes of both ([`instrument`]). [`families`] says which faults
-//! there are; [`score`] compares what the analysis says with what was planted.
+//! there are, [`bench`] and [`planted`] put them together; [`score`] compares what the analysis says with what was planted.
 //!
 //! The same family and seed give the same capture on every machine.
 
+pub mod bench;
 pub mod families;
 pub mod instrument;
 pub mod physics;
+pub mod planted;
 pub mod score;
 pub mod wiring;
 

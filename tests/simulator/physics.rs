@@ -2,7 +2,7 @@
 
 use edgewitness::demo::random::Random;
 
-use super::wiring::{Machine, Wire};
+use super::wiring::{Machine, Wire, below};
 
 /// Which way a strike pulls its victim.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -193,7 +193,7 @@ pub fn bounce(random: &mut Random, edges: &[f64], end: f64) -> (Vec<f64>, Vec<(f
     let (mut all, mut bursts) = (Vec::new(), Vec::new());
     for (n, &edge) in edges.iter().enumerate() {
         let next = edges.get(n + 1).copied().unwrap_or(end);
-        let extra = 2 * (1 + (random.draw() % 9) as usize);
+        let extra = 2 * (1 + below(random, 9));
         let mean = random.uniform(8_000.0, 90_000.0);
         let mut burst = vec![edge];
         for bounce in 0..extra {

@@ -53,6 +53,11 @@ impl Wire {
     }
 }
 
+/// One of the whole numbers below `n`, all alike (to within 2⁻⁶⁴ × n).
+pub fn below(random: &mut Random, n: usize) -> usize {
+    (random.draw() % n as u64) as usize
+}
+
 /// How a machine is built.
 #[derive(Clone, Copy, Debug)]
 pub struct Build {
@@ -95,7 +100,7 @@ impl Machine {
             period: build.period,
             end,
         };
-        let bits = 2 + (random.draw() % 3) as usize;
+        let bits = 2 + below(random, 3);
         machine.domain(random, "STEP", "TUNE_Q", bits);
         let names = |pool: &[&'static str], n: usize| pool[..n.min(pool.len())].to_vec();
         for name in names(&SELECTS, build.selects) {
@@ -254,7 +259,7 @@ impl Machine {
     }
 
     fn switch(&mut self, random: &mut Random) {
-        let count = 2 + (random.draw() % 6) as usize;
+        let count = 2 + below(random, 6);
         let edges: Vec<f64> = (0..count).map(|_| random.uniform(0.0, self.end)).collect();
         let edges = ascending(edges);
         let first = random.chance(0.5);

@@ -1,0 +1,219 @@
+//! From the bench to the scene: the recording, what of the planted faults shows in it, and whether it is a fair
+//! question.
+
+use edgewitness::demo::random::Random;
+
+use super::bench::Bench;
+use super::instrument::{Shown, chance_shown, record};
+use super::physics::{self, Coupling, Mechanism};
+use super::wiring::below;
+use super::{Planted, Planting, Scene, TrueBurst, TrueStray, Truth};
+
+/// Strays of one polarity that must show before it is demanded, and before it counts as planted at all.
+const DEMANDED: usize = 6;
+/// A captured suspect that explains the strays nearly as well as the guilty one (ln likelihood): drawn again.
+const SEPARABLE: f64 = 14.0;
+/// Cost, in ln likelihood, of a stray that a suspect leaves unexplained.
+const UNEXPLAINED: f64 = 8.0;
+
+impl Bench {
+    /// Records the machine; `declared`: chance that the person declares a narrow limit. None when the fault does not
+    /// show, or a captured line explains it as well as the guilty one.
+    pub fn record(mut self, random: &mut Random, declared: f64) -> Option<Scene> {
+        for coupling in &self.couplings {
+            let strikes = physics::strikes(random, &self.machine, coupling);
+            self.strikes.extend(strikes);
+        }
+        // Clips go on in no order that tells anything.
+        let mut clipped: Vec<usize> = (0..self.machine.wires.len())
+            .filter(|w| !self.hidden.contains(w))
+            .collect();
+        for i in (1..clipped.len()).rev() {
+            clipped.swap(i, below(random, i + 1));
+        }
+        let recording = record(
+            &self.machine,
+            std::mem::take(&mut self.strikes),
+            &clipped,
+            &self.instrument,
+        );
+        let position = |wire: usize| clipped.iter().position(|&c| c == wire);
+        let mut truth = Truth::default();
+        for coupling in self
+            .couplings
+            .iter()
+            .filter(|c| !self.hidden.contains(&c.aggressor))
+        {
+            let planted = self.planted(coupling, &recording.shown, &position)?;
+            if !self.is_separable(coupling, &planted, &clipped) {
+                return None;
+            }
+            truth.couplings.push(planted);
+        }
+        truth.strays = recording.shown.iter().map(true_stray).collect();
+        let sample = |t: f64| ((t - self.instrument.phase) / self.instrument.period).ceil() as i64;
+        let bursts = self.bursts.iter().filter_map(|&(wire, start, end)| {
+            Some(TrueBurst {
+                line: position(wire)?,
+                start: sample(start),
+                end: sample(end),
+            })
+        });
+        truth.bursts = bursts.collect();
+        if let Some(victim) = self.uncaptured {
+            truth.uncaptured = position(victim);
+            let unexplained = self.left_by_every_companion(&recording.shown, &clipped);
+            if recording.shown.len() < 12 || unexplained < 6 {
+                return None;
+            }
+        }
+        if let Some(lead) = &self.lead {
+            let captured =
+                |wires: &[usize]| wires.iter().filter_map(|&w| position(w)).collect::<Vec<usize>>();
+            truth.shared = Some((captured(&lead.victims), captured(&lead.lines)));
+            if recording.shown.len() < 15 {
+                return None;
+            }
+        }
+        let told = !truth.strays.is_empty() && random.chance(declared);
+        let narrow_below = if told {
+            let limit = (1.25 * self.widest / self.instrument.period).ceil() + 1.0;
+            Some((truth.strays[0].line, limit))
+        } else {
+            None
+        };
+        Some(Scene {
+            name: String::new(),
+            capture: recording.capture,
+            narrow_below,
+            truth,
+        })
+    }
+
+    fn planted(
+        &self,
+        coupling: &Coupling,
+        shown: &[Shown],
+        position: &impl Fn(usize) -> Option<usize>,
+    ) -> Option<Planted> {
+        let (victim, aggressor) = (position(coupling.victim)?, position(coupling.aggressor)?);
+        let planting = |rise: bool| {
+            let seen = coupling
+                .width
+                .map_or(1.0, |(a, b)| chance_shown(a, b, self.instrument.period));
+            let shown = shown
+                .iter()
+                .filter(|s| s.line == victim && s.causes.contains(&(aggressor, rise)))
+                .count();
+            Planting {
+                chance_shown: coupling.chance(rise) * seen,
+                opportunities: physics::opportunities(&self.machine, coupling, rise).len(),
+                shown,
+                demanded: shown >= DEMANDED,
+            }
+        };
+        let planted = Planted {
+            victim,
+            aggressor,
+            rise: planting(true),
+            fall: planting(false),
+        };
+        // A polarity that strikes must show enough: what few strays leave open is no test of anybody.
+        let settled = |p: &Planting| p.chance_shown == 0.0 || p.demanded;
+        let some = planted.rise.demanded || planted.fall.demanded;
+        (some && settled(&planted.rise) && settled(&planted.fall)).then_some(planted)
+    }
+
+    /// Whether no captured suspect explains the planted strays about as well as the guilty line.
+    fn is_separable(&self, coupling: &Coupling, planted: &Planted, clipped: &[usize]) -> bool {
+        [true, false].into_iter().all(|rise| {
+            let planting = if rise { planted.rise } else { planted.fall };
+            if planting.shown == 0 {
+                return true;
+            }
+            let own = physics::opportunities(&self.machine, coupling, rise);
+            let guilty = ln_bernoulli(planting.shown, own.len());
+            let rivals = clipped
+                .iter()
+                .filter(|&&w| w != coupling.victim && w != coupling.aggressor);
+            rivals
+                .flat_map(|&w| [(w, true), (w, false)])
+                .all(|(line, polarity)| {
+                    let rival = Coupling {
+                        aggressor: line,
+                        mechanism: if polarity == rise {
+                            coupling.mechanism
+                        } else {
+                            opposite(coupling.mechanism)
+                        },
+                        ..*coupling
+                    };
+                    let edges = physics::opportunities(&self.machine, &rival, polarity);
+                    let near = own
+                        .iter()
+                        .filter(|&&t| {
+                            let at = edges.partition_point(|&e| e < t - 100.0);
+                            edges.get(at).is_some_and(|&e| e < t + 60.0)
+                        })
+                        .count();
+                    let share = near as f64 / own.len().max(1) as f64;
+                    let hits = (planting.shown as f64 * share).round() as usize;
+                    let left = (planting.shown - hits) as f64;
+                    guilty - ln_bernoulli(hits, edges.len()) + UNEXPLAINED * left >= SEPARABLE
+                })
+        })
+    }
+
+    /// Strays at which no one of the culprit's captured companions switched, for the companion that leaves fewest.
+    fn left_by_every_companion(&self, shown: &[Shown], clipped: &[usize]) -> usize {
+        let left_by = |wire: usize| {
+            let edges = &self.machine.wires[wire].edges;
+            let near = |s: &&Shown| {
+                let time = s.start as f64 * self.instrument.period + self.instrument.phase;
+                let at = edges.partition_point(|&e| e < time - 200.0);
+                !edges.get(at).is_some_and(|&e| e < time + 20.0)
+            };
+            shown.iter().filter(near).count()
+        };
+        // The step clock and what follows it at every step goes with everything: it is cleared by its clean edges.
+        let follows = |w: &&usize| self.machine.wires[**w].name.starts_with("FOLLOW");
+        clipped
+            .iter()
+            .filter(follows)
+            .map(|&w| left_by(w))
+            .min()
+            .unwrap_or(usize::MAX)
+    }
+}
+
+fn true_stray(shown: &Shown) -> TrueStray {
+    let mut causes: Vec<usize> = shown
+        .causes
+        .iter()
+        .map(|c| c.0)
+        .filter(|&c| c != usize::MAX)
+        .collect();
+    causes.dedup();
+    TrueStray {
+        line: shown.line,
+        start: shown.start,
+        end: shown.end,
+        high: shown.high,
+        causes,
+        marginal: shown.marginal,
+    }
+}
+
+fn opposite(mechanism: Mechanism) -> Mechanism {
+    match mechanism {
+        Mechanism::Electric => Mechanism::Magnetic,
+        Mechanism::Magnetic => Mechanism::Electric,
+    }
+}
+
+/// ln of the greatest likelihood of `hits` in `of` trials.
+fn ln_bernoulli(hits: usize, of: usize) -> f64 {
+    let (k, n) = (hits as f64, of.max(hits).max(1) as f64);
+    let part = |x: f64| if x > 0.0 { x * (x / n).ln() } else { 0.0 };
+    part(k) + part(n - k)
+}
