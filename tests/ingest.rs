@@ -129,6 +129,20 @@ fn nothing_is_made_up_across_a_stretch_that_was_not_dumped() {
     assert_eq!(edges(&capture, "q[0]"), [0i64; 0]);
 }
 
+/// The leap out of an unrecorded stretch stays a leap when the level is unknown at first.
+#[test]
+fn a_leap_through_unknown_is_no_edge_either() {
+    let capture = read(&vcd(
+        "#0\n0!\n#10\n1!\n#20\n$dumpoff x! $end\n#30\n$dumpon x! $end\n#40\n0!\n#50\n1!\n#60\nx!\n#70\n0!\n#80",
+    ));
+    let a = line(&capture, "a");
+    assert_eq!(edges(&capture, "a"), [10, 50, 70]);
+    assert_eq!(a.flips.iter().map(|f| f.0).collect::<Vec<_>>(), [30]);
+    assert_eq!(a.tally(), edgewitness::model::Tally::of(a));
+    let pulses: Vec<(i64, Level)> = a.pulses().map(|p| (p.start.0, p.level)).collect();
+    assert_eq!(pulses, [(50, Level::High)]);
+}
+
 /// §18.2.1: several changes at one time: a pulse of no width is no measured pulse.
 #[test]
 fn the_last_of_several_values_at_one_time_counts() {
@@ -389,7 +403,21 @@ fn same(path: &std::path::Path) -> Result<(), TestCaseError> {
         prop_assert_eq!(a.tally(), b.tally());
         prop_assert_eq!(edgewitness::model::Tally::of(a), a.tally());
     }
-    prop_assert_eq!(&fast.warnings, &plain.warnings);
+    // The sentence on the fitted grid shows the period, which was compared above by what it does to the times.
+    let told = |capture: &Capture| -> Vec<String> {
+        let texts = capture.warnings.iter().map(|w| w.text.as_str());
+        texts
+            .map(|t| {
+                if t.contains("fitted grid") {
+                    "fitted grid"
+                } else {
+                    t
+                }
+                .to_owned()
+            })
+            .collect()
+    };
+    prop_assert_eq!(told(&fast), told(&plain));
     Ok(())
 }
 

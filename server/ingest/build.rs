@@ -38,6 +38,8 @@ pub struct LineBuilder {
     value: Value,
     /// Since when `value` holds, while it is not known.
     since: i64,
+    /// Where the latest unrecorded stretch ended, when no level was known since.
+    leapt: Option<i64>,
     pending: Option<(i64, Value)>,
     tally: Option<TallyRun>,
     tallied: usize,
@@ -65,6 +67,7 @@ impl LineBuilder {
             high: false,
             value: Value::Unknown,
             since: i64::MIN,
+            leapt: None,
             pending: None,
             tally: None,
             tallied: 0,
@@ -157,8 +160,11 @@ impl LineBuilder {
             return Ok(());
         }
         let high = value == Value::High;
-        let flipped =
-            left == Value::Unrecorded && value.is_known() && self.first.is_some() && high != self.high;
+        if left == Value::Unrecorded {
+            self.leapt = Some(time);
+        }
+        let leapt = if value.is_known() { self.leapt.take() } else { None };
+        let flipped = leapt.is_some() && self.first.is_some() && high != self.high;
         if time > self.since {
             self.stretch(time, left, flipped);
         }
@@ -171,8 +177,8 @@ impl LineBuilder {
             self.first = Some(high);
             self.high = high;
             // What came before belongs to the stretch; the tally starts afresh with a known level.
-        } else if flipped {
-            self.flips.push(Ticks(time));
+        } else if let (true, Some(at)) = (flipped, leapt) {
+            self.flips.push(Ticks(at));
             self.high = high;
         } else if high != self.high {
             self.value = left;

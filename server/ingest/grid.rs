@@ -60,10 +60,25 @@ pub struct Grid {
     pub period: f64,
     /// The period is a whole number of units, met exactly.
     pub exact: bool,
+    /// Periods in the record that it was fitted to: it is known to the rounding of one time over so many.
+    pub periods: f64,
+}
+
+impl Grid {
+    /// A period met exactly.
+    pub fn exact(period: f64) -> Grid {
+        Grid {
+            period,
+            exact: true,
+            periods: f64::INFINITY,
+        }
+    }
 }
 
 /// Fewest differences that may establish a period by themselves.
 const FEWEST: usize = 12;
+/// Most periods that the smallest difference may be. A record with longer pauses throughout says no rate.
+const MOST_MULTIPLES: u32 = 1 << 19;
 /// A fit by chance must be less likely than this.
 const CHANCE: f64 = 1e-9;
 
@@ -86,6 +101,8 @@ pub fn fit(times: &[i64], unit: f64, hint: Option<(f64, f64)>) -> Option<Grid> {
         .filter(|&d| d > 0)
         .collect();
     steps.sort_unstable();
+    let count = steps.len();
+    steps.dedup();
     let smallest = *steps.first()?;
     if let Some((period, spread)) = hint {
         let start = (period - spread, period + spread);
@@ -96,37 +113,32 @@ pub fn fit(times: &[i64], unit: f64, hint: Option<(f64, f64)>) -> Option<Grid> {
                 && (whole - period).abs() <= spread + 1e-9 * period
                 && divisor.is_multiple_of(whole as u64)
             {
-                return Some(Grid {
-                    period: whole,
-                    exact: true,
-                });
+                return Some(Grid::exact(whole));
             }
             return Some(grid);
         }
     }
-    if steps.len() < FEWEST {
+    if count < FEWEST {
         return None;
     }
     // Chance that all of n differences are multiples of g: g⁻ⁿ.
-    if divisor as f64 > 2.0 * unit && (divisor as f64).powi(-(steps.len().min(1000) as i32)) < CHANCE {
-        return Some(Grid {
-            period: divisor as f64,
-            exact: true,
-        });
+    if divisor as f64 > 2.0 * unit && (divisor as f64).powi(-(count.min(1000) as i32)) < CHANCE {
+        return Some(Grid::exact(divisor as f64));
     }
-    const SMALLEST_MULTIPLES: i64 = 48;
-    for multiple in 1..=SMALLEST_MULTIPLES {
+    // The smallest difference may be thousands of periods where little happens.
+    let span = (distinct[distinct.len() - 1] - origin) as f64;
+    for multiple in 1..=MOST_MULTIPLES {
         let (low, high) = (smallest as f64 - unit, smallest as f64 + unit);
-        let (low, high) = (low / multiple as f64, high / multiple as f64);
+        let (low, high) = (low / f64::from(multiple), high / f64::from(multiple));
         // Below four units a period cannot be told from chance.
         if high < 4.0 * unit {
             break;
         }
         if let Some(grid) = refine(&steps, &distinct, (low.max(unit), high), unit) {
-            let chance = (2.0 * unit / grid.period)
-                .min(1.0)
-                .powi(steps.len().min(1000) as i32);
-            if chance < CHANCE {
+            // So many periods that the record can tell apart were tried up to here.
+            let tried = f64::from(multiple) * 2.0 * span / (smallest as f64 * unit);
+            let each = (2.0 * unit / grid.period).min(1.0).ln();
+            if tried.max(1.0).ln() + each * (count as f64) < CHANCE.ln() {
                 return Some(grid);
             }
         }
@@ -153,15 +165,13 @@ fn refine(steps: &[i64], times: &[i64], start: (f64, f64), unit: f64) -> Option<
         }
         Some(())
     };
-    for &d in steps {
-        narrow(&mut low, &mut high, d as f64)?;
-    }
+    // What a long difference left open the first time, it may settle the second time.
+    const PASSES: usize = 3;
     let origin = times[0];
-    for &time in times {
-        narrow(&mut low, &mut high, (time - origin) as f64)?;
-    }
-    for &d in steps.iter().chain([&(times[times.len() - 1] - origin)]) {
-        narrow(&mut low, &mut high, d as f64)?;
+    for _ in 0..PASSES {
+        for d in steps.iter().copied().chain(times.iter().map(|&t| t - origin)) {
+            narrow(&mut low, &mut high, d as f64)?;
+        }
     }
     // The whole record must be counted in periods without doubt, else nothing was established.
     let span = (times[times.len() - 1] - origin) as f64;
@@ -169,6 +179,7 @@ fn refine(steps: &[i64], times: &[i64], start: (f64, f64), unit: f64) -> Option<
     (doubt < 1.0).then_some(Grid {
         period: (low + high) / 2.0,
         exact: false,
+        periods: (span / low).round(),
     })
 }
 
@@ -235,15 +246,25 @@ mod tests {
     }
 
     #[test]
+    fn a_rounded_period_is_found_among_long_pauses() {
+        // 24 MHz written to the picosecond, some 10 ms between changes.
+        let period = 1e12 / 24e6;
+        let mut k = 0;
+        let times: Vec<i64> = steps(40)
+            .map(|n| {
+                k += 15_190 + (n * 7919) % 400_000;
+                (k as f64 * period).round() as i64
+            })
+            .collect();
+        let grid = fit(&times, 1.0, None).unwrap();
+        assert!((grid.period / period - 1.0).abs() < 1e-9, "{grid:?}");
+        assert_eq!(fit(&times[..8], 1.0, None), None, "too few to tell");
+    }
+
+    #[test]
     fn a_whole_period_is_exact() {
         let times: Vec<i64> = steps(100).map(|k| 7 + k * 500).collect();
-        assert_eq!(
-            fit(&times, 1.0, None),
-            Some(Grid {
-                period: 500.0,
-                exact: true
-            })
-        );
+        assert_eq!(fit(&times, 1.0, None), Some(Grid::exact(500.0)));
     }
 
     #[test]
@@ -260,5 +281,16 @@ mod tests {
             })
             .collect();
         assert_eq!(fit(&times, 1.0, None), None);
+        for n in [13, 20, 40, 100, 400] {
+            for start in (0..1600).step_by(400) {
+                let slow: Vec<i64> = times[start..start + n]
+                    .iter()
+                    .map(|t| {
+                        t * 997 + (t.wrapping_mul(t | 1).wrapping_mul(0x5851_f42d_4c95) >> 13).rem_euclid(997)
+                    })
+                    .collect();
+                assert_eq!(fit(&slow, 1.0, None), None, "{slow:?}");
+            }
+        }
     }
 }

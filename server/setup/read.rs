@@ -49,6 +49,7 @@ pub struct RawRead {
     timescale: Option<Spanned<String>>,
     time_unit: Option<Spanned<String>>,
     sample_period: Option<Spanned<String>>,
+    sample_rate: Option<Spanned<String>>,
     delimiter: Option<Spanned<String>>,
     decimal: Option<Spanned<String>>,
     form: Option<Spanned<String>>,
@@ -100,7 +101,7 @@ pub fn read(raw: RawRead, place: &Place) -> Result<ReadSetup, Error> {
     Ok(ReadSetup {
         timescale_s: place.positive_seconds(raw.timescale)?,
         time_unit_s,
-        sample_period_s: place.positive_seconds(raw.sample_period)?,
+        sample_period_s: sample_period(raw.sample_period, raw.sample_rate, place)?,
         delimiter: one_of(
             raw.delimiter,
             &[
@@ -116,6 +117,30 @@ pub fn read(raw: RawRead, place: &Place) -> Result<ReadSetup, Error> {
         family: raw.family.map(|name| family(&name, place)).transpose()?,
         columns,
     })
+}
+
+/// `sample_period = "41.667 ns"` or `sample_rate = "24 MHz"`, not both.
+fn sample_period(
+    period: Option<Spanned<String>>,
+    rate: Option<Spanned<String>>,
+    place: &Place,
+) -> Result<Option<f64>, Error> {
+    let Some(rate) = rate else {
+        return place.positive_seconds(period);
+    };
+    let at = rate.span().start;
+    if period.is_some() {
+        return Err(place.error(
+            at,
+            "found both sample_period and sample_rate, expected one of them",
+        ));
+    }
+    let hertz = super::parse_hertz(rate.get_ref()).map_err(|message| place.error(at, message))?;
+    if hertz > 0.0 {
+        Ok(Some(1.0 / hertz))
+    } else {
+        Err(place.error(at, "expected a rate greater than zero"))
+    }
 }
 
 fn column(text: &str) -> Option<ColumnSetup> {
@@ -163,6 +188,14 @@ mod tests {
     }
 
     #[test]
+    fn a_rate_is_a_period() {
+        let read = Setup::parse("[read]\nsample_rate = \"24 MHz\"\n", "s.toml")
+            .unwrap()
+            .read;
+        assert_eq!(read.sample_period_s, Some(1.0 / 24e6));
+    }
+
+    #[test]
     fn a_mistake_in_read_names_its_place() {
         for (text, line) in [
             ("[read]\ndelimiter = \"#\"\n", 2),
@@ -171,6 +204,9 @@ mod tests {
             ("[read]\n[read.columns]\nA = \"bus 900 hex\"\n", 3),
             ("[read]\nfamily = \"ttl\"\n", 2),
             ("[read]\nunit = \"ms\"\n", 2),
+            ("[read]\nsample_rate = \"24\"\n", 2),
+            ("[read]\nsample_rate = \"0 Hz\"\n", 2),
+            ("[read]\nsample_period = \"1 us\"\nsample_rate = \"1 MHz\"\n", 3),
         ] {
             let error = Setup::parse(text, "s.toml").unwrap_err();
             assert_eq!(error.line, line, "{text}: {error}");

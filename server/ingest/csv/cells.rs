@@ -240,6 +240,7 @@ pub fn is_sample_word(name: &str) -> bool {
             | "sample no."
             | "sample #"
             | "sample index"
+            | "sequence"
             | "index"
             | "n"
             | "no"

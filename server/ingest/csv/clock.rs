@@ -44,6 +44,8 @@ pub struct Clock {
     inverse: f64,
     /// Next sample number at which the period is fitted anew.
     refit_at: i64,
+    /// Sample number of the latest time that the period was fitted to.
+    fitted_to: f64,
     /// Largest distance of a written time from the grid, in units.
     pub residual: f64,
     pub gaps: u64,
@@ -58,9 +60,9 @@ const POINTS: usize = 4096;
 impl Clock {
     /// `sub`: ticks per sample (1 for levels; more where edges lie between samples).
     pub fn new(pace: Pace, unit: Timebase, rounding: f64, sub: i64) -> Clock {
-        let period = match pace {
-            Pace::Samples(grid) | Pace::Snapped(grid) => grid.period,
-            Pace::Free => 1.0,
+        let (period, fitted_to) = match pace {
+            Pace::Samples(grid) | Pace::Snapped(grid) => (grid.period, grid.periods.max(1.0)),
+            Pace::Free => (1.0, 1.0),
         };
         Clock {
             pace,
@@ -72,7 +74,8 @@ impl Clock {
             index: 0,
             period,
             inverse: 1.0 / period,
-            refit_at: 64,
+            refit_at: (fitted_to as i64).max(64),
+            fitted_to,
             residual: 0.0,
             gaps: 0,
             missing: 0,
@@ -108,7 +111,11 @@ impl Clock {
                 // Elapsed time is never negative here.
                 let index = (elapsed * self.inverse + 0.5).floor();
                 let residual = (elapsed - index * self.period).abs();
-                if residual > if grid.exact { 0.0 } else { 2.5 * self.rounding } {
+                // The period is as good as one rounding over the record so far; beyond that it may drift as much again.
+                let ahead = (index / self.fitted_to - 1.0).max(0.0);
+                let near = 2.5 * self.rounding;
+                let near = near.max((near + ahead * self.rounding).min(0.25 * self.period));
+                if residual > if grid.exact { 0.0 } else { near } {
                     return Step::OffPace;
                 }
                 let index = index as i64;
@@ -171,6 +178,7 @@ impl Clock {
         }
         if index >= self.refit_at && !self.exact() {
             self.refit_at = index + index / 8;
+            self.fitted_to = index as f64;
             let origin = self.origin.unwrap_or(time);
             let period = (time - origin) as f64 / index as f64;
             self.period = period;
@@ -201,16 +209,33 @@ impl Clock {
         self.last
     }
 
-    /// What to say where the written times lie off the grid by more than their rounding.
+    /// What to say where the written times were snapped to a grid that they don't meet to the digit.
     pub fn residual_text(&self) -> Option<String> {
         let (Pace::Samples(_) | Pace::Snapped(_)) = self.pace else {
             return None;
         };
-        (self.residual > 2.5 * self.rounding.max(1e-9)).then(|| {
+        let beyond = self.residual > 2.5 * self.rounding.max(1e-9);
+        // A period that is a whole number of the written units, throughout the record, needs no words.
+        let period = self.fitted(self.origin.unwrap_or(0)).1;
+        let drifts = (period - period.round()).abs() * self.index as f64 > 0.5;
+        (beyond || !self.exact() && drifts).then(|| {
+            use crate::model::units::engineering;
+            let period_s = self
+                .unit
+                .length_s(if self.exact() { self.period } else { period });
+            let off = if beyond {
+                format!(
+                    "the furthest lay {} off",
+                    engineering(self.unit.length_s(self.residual), "s")
+                )
+            } else {
+                let rounding = engineering(self.unit.length_s(self.rounding), "s");
+                format!("all lay on it as far as they are written (to {rounding})")
+            };
             format!(
-                "times were snapped to a grid of {:.6e} s; the furthest lay {:.3e} s off",
-                self.unit.length_s(self.period),
-                self.unit.length_s(self.residual)
+                "times were snapped to a fitted grid of {} ({}): {off}",
+                engineering(period_s, "s"),
+                engineering(1.0 / period_s, "Hz"),
             )
         })
     }
@@ -286,6 +311,7 @@ pub fn pace_of(times: &[i64], rounding: f64, quiet: bool, hint: Option<(f64, f64
                 Grid {
                     period: sum / n,
                     exact: false,
+                    periods: n,
                 }
             };
             let grid = fitted.unwrap_or_else(mean);

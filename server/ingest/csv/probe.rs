@@ -340,8 +340,16 @@ fn headings(above: &[Row], fields: usize, point: u8, warnings: &mut Vec<String>)
             && row.cells.iter().all(|c| {
                 let cell = text(c);
                 let cell = cell.trim_matches(['(', ')', '[', ']']);
-                cell.is_empty() || time_unit(cell).is_some() || volt_unit(cell).is_some() || cell == "logic"
+                let known = time_unit(cell).is_some() || volt_unit(cell).is_some() || is_sample_word(cell);
+                cell.is_empty()
+                    || known
+                    || cell == "logic"
+                    || Decimal::parse(cell.as_bytes(), point).is_some()
             })
+            && row
+                .cells
+                .iter()
+                .any(|c| !c.is_empty() && Decimal::parse(c, point).is_none())
     };
     if rest.last().is_some_and(|row| is_unit_row(row)) {
         let row = rest.pop().expect("it was there");
@@ -378,10 +386,26 @@ fn headings(above: &[Row], fields: usize, point: u8, warnings: &mut Vec<String>)
             head.stated_period = stated_period(row, point);
         }
     }
+    if head.stated_period.is_none() {
+        head.stated_period = increment_below(above, point);
+    }
     if head.missing {
         warnings.push("the columns have no headings: they were numbered".to_owned());
     }
     head
+}
+
+/// A heading `Increment` with the seconds of a sample below it.
+fn increment_below(above: &[Row], point: u8) -> Option<(f64, f64)> {
+    above.windows(2).find_map(|pair| {
+        let column = pair[0].cells.iter().position(|c| {
+            let text = String::from_utf8_lossy(c).trim().to_lowercase();
+            matches!(text.as_str(), "increment" | "x increment" | "xincrement")
+        })?;
+        let number = Decimal::parse(pair[1].cells.get(column)?, point)?;
+        let seconds = number.to_f64();
+        (seconds > 0.0).then_some((seconds, 0.5 * 10f64.powi(number.exponent)))
+    })
 }
 
 /// `Sample period;41,667 ns`, `Sample rate: 24 MHz`: seconds of a sample, and half of its last digit.
@@ -504,7 +528,23 @@ fn find_time(
                 && all_times(c)
         })
     };
-    let column = declared.or(named).or_else(numbered).or_else(rising);
+    // Further right only what counts nothing else: rises in every row, with a fraction or a unit.
+    let further = || {
+        (2..plan.fields).find(|&c| {
+            let cells = || data.iter().filter_map(|r| r.cells.get(c)).map(Vec::as_slice);
+            let plain = |cell: &[u8]| cell.iter().all(u8::is_ascii_digit);
+            let numbers: Vec<f64> = cells().filter_map(|cell| time_value(cell, point)).collect();
+            numbers.len() > 2
+                && numbers.len() == data.len()
+                && numbers.windows(2).all(|w| w[0] < w[1])
+                && !cells().all(plain)
+        })
+    };
+    let column = declared
+        .or(named)
+        .or_else(numbered)
+        .or_else(rising)
+        .or_else(further);
     let Some(column) = column else {
         if options.sample_period_s.is_some() {
             plan.time = None;
@@ -512,8 +552,8 @@ fn find_time(
         }
         return Err(fail(
             Some(plan.first_row),
-            "expected a column of times, found none: export one, or give the sampling period under [read] in the \
-             setup file (sample_period = \"…\")"
+            "expected a column of times, found none: export one, or, where every row is one sample, give \
+             [read] sample_rate = \"…\" or sample_period = \"…\" in the setup file"
                 .to_owned(),
         ));
     };
@@ -555,7 +595,9 @@ fn find_time(
         } else if let Some(exponent) = in_row.and_then(time_unit) {
             plan.unit_from = "the row of units";
             exponent
-        } else if is_sample_word(name) && !name.is_empty() && !is_time_word(name) {
+        } else if (is_sample_word(name) && !name.is_empty() && !is_time_word(name))
+            || in_row.is_some_and(is_sample_word)
+        {
             return sample_numbers(plan, head, options, fail);
         } else {
             plan.warnings.push(format!(
@@ -568,15 +610,29 @@ fn find_time(
         };
         plan.reader.style = TimeStyle::Number { exponent };
     }
-    // The finest digit written; the coarsest is the rounding (floating notation changes it along the way).
+    let (unit, rounding) = precision(&cells, &plan.reader);
+    plan.reader.unit = unit;
+    plan.rounding = rounding;
+    Ok(())
+}
+
+/// The power of ten in which the times are whole numbers, and how coarsely they are written, in that unit.
+fn precision(cells: &[&[u8]], reader: &TimeReader) -> (i32, f64) {
+    /// Programs that drop zeros at the end write at least so many digits before they round.
+    const LEAST_DIGITS: i32 = 6;
     let (mut finest, mut coarsest) = (i32::MAX, i32::MIN);
+    // Significant digits as written, fewest and most, and the place of the leading one at its highest.
+    let (mut fewest, mut most, mut highest) = (i32::MAX, 0, i32::MIN);
     let mut largest = 0f64;
-    for cell in &cells {
-        if let Some((number, exponent)) = plan.reader.number(cell) {
+    for cell in cells {
+        if let Some((number, exponent)) = reader.number(cell) {
             let digit = number.exponent + exponent;
             finest = finest.min(digit);
             if number.mantissa != 0 {
+                let digits = number.mantissa.unsigned_abs().ilog10() as i32 + 1;
                 coarsest = coarsest.max(digit);
+                (fewest, most) = (fewest.min(digits), most.max(digits));
+                highest = highest.max(digit + digits - 1);
             }
             largest = largest.max((number.to_f64() * 10f64.powi(exponent)).abs());
         }
@@ -584,14 +640,16 @@ fn find_time(
     if finest == i32::MAX {
         finest = -9;
     }
+    // Where zeros at the end are dropped, the last digit written is not the last one known.
+    if coarsest > finest && fewest != most {
+        coarsest = coarsest.min((highest - most.max(LEAST_DIGITS) + 1).max(finest));
+    }
     // A femtosecond is finer than any instrument; and the whole must fit 63 bits with room for a longer record.
     let mut unit = finest.clamp(-15, 0);
     while largest * 10f64.powi(-unit) > 1e15 {
         unit += 1;
     }
-    plan.reader.unit = unit;
-    plan.rounding = 10f64.powi((coarsest.max(unit) - unit).max(0));
-    Ok(())
+    (unit, 10f64.powi((coarsest.max(unit) - unit).max(0)))
 }
 
 /// Times counted in samples: the rate must be known.
@@ -605,8 +663,8 @@ fn sample_numbers(
     let Some(period) = period else {
         return Err(fail(
             Some(plan.first_row),
-            "the time column counts samples, and nothing says how long a sample is: give sample_period = \"…\" \
-             under [read] in the setup file"
+            "the time column counts samples, and nothing says how long a sample is: give [read] sample_rate = \"…\" \
+             (such as \"24 MHz\") or sample_period = \"…\" in the setup file"
                 .to_owned(),
         ));
     };
@@ -680,6 +738,8 @@ fn columns(plan: &mut TablePlan, head: &Head, data: &[&Row], options: &ReadOptio
             ColumnKind::Time
         } else if let Some(kind) = declared {
             kind
+        } else if is_beside_the_point(&name, cells(), plan.point) {
+            ColumnKind::Ignore
         } else {
             guess(
                 cells(),
@@ -698,6 +758,10 @@ fn columns(plan: &mut TablePlan, head: &Head, data: &[&Row], options: &ReadOptio
         }
         if name.is_empty() && kind != ColumnKind::Time {
             name = format!("column {}", column + 1);
+            guessed_volts
+                .iter_mut()
+                .filter(|n| n.is_empty())
+                .for_each(|n| n.clone_from(&name));
             // A trailing delimiter makes an empty last column: it is none.
             if cells().all(<[u8]>::is_empty) {
                 columns.push(ColumnPlan {
@@ -770,6 +834,24 @@ fn columns(plan: &mut TablePlan, head: &Head, data: &[&Row], options: &ReadOptio
         ));
     }
     plan.columns = columns;
+}
+
+/// Row numbers beside the times, and remarks that stand in a few rows beside the data.
+fn is_beside_the_point<'a>(name: &str, cells: impl Iterator<Item = &'a [u8]>, point: u8) -> bool {
+    let cells: Vec<&[u8]> = cells.collect();
+    let filled = cells.iter().filter(|c| !c.is_empty()).count();
+    if is_sample_word(name) && !name.is_empty() {
+        let numbers: Vec<f64> = cells.iter().filter_map(|c| time_value(c, point)).collect();
+        let step = numbers.get(1).map(|n| n - numbers[0]);
+        return filled > 2
+            && numbers.len() == filled
+            && numbers
+                .windows(2)
+                .all(|w| Some(w[1] - w[0]) == step && w[1] > w[0]);
+    }
+    let (scraps, preamble) = (filled * 20 < cells.len(), cells.len() > 100);
+    let header = name.eq_ignore_ascii_case("start") || name.eq_ignore_ascii_case("increment");
+    name.is_empty() && scraps && preamble || header && filled == 0
 }
 
 /// `NAME[7:0]`: most and least significant bit.
@@ -869,7 +951,7 @@ fn find_pace(
     options: &ReadOptions,
     fail: &dyn Fn(Option<u64>, String) -> Error,
 ) -> Result<(), Error> {
-    let grid = |period| super::super::grid::Grid { period, exact: true };
+    let grid = super::super::grid::Grid::exact;
     let Some(column) = plan.time else {
         plan.sample_s = options.sample_period_s;
         plan.pace = Pace::Samples(grid(1.0));

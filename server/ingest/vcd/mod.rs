@@ -151,6 +151,15 @@ pub fn read(
             }
         }
     }
+    if sample_ticks > 0.0 {
+        use crate::model::units::engineering;
+        let sample_s = capture.timebase.length_s(sample_ticks);
+        capture.warn(format!(
+            "all changes lie on a grid of {} ({}): taken for the sampling period where it matters how well an edge is known",
+            engineering(sample_s, "s"),
+            engineering(1.0 / sample_s, "Hz")
+        ));
+    }
     if !apart.is_empty() {
         let names = super::names::some_of(&apart);
         capture.warn(format!("not logic lines, kept apart from the lines: {names}"));

@@ -1,0 +1,175 @@
+//! Tables as instruments and people lay them out: where the times stand, how they are written, what stands above
+//! the data. All layouts are common practice, no source.
+
+use edgewitness::ingest::{self, ReadOptions};
+use edgewitness::model::Capture;
+
+// An error ends the reading; its size costs nothing.
+#[allow(clippy::result_large_err)]
+fn try_read(text: &str) -> Result<Capture, ingest::Error> {
+    ingest::read_bytes("table", text.as_bytes().to_vec(), &ReadOptions::default())
+}
+
+fn read(text: &str) -> Capture {
+    try_read(text).unwrap_or_else(|e| panic!("{e}\n{text}"))
+}
+
+/// Line names with their edges in nanoseconds.
+fn edges(capture: &Capture) -> Vec<(String, Vec<i64>)> {
+    let of = |line: &edgewitness::model::Line| {
+        line.edges
+            .iter()
+            .map(|&t| (capture.seconds(t) * 1e9).round() as i64)
+            .collect()
+    };
+    capture.lines.iter().map(|l| (l.name.clone(), of(l))).collect()
+}
+
+fn want(lines: &[(&str, &[i64])]) -> Vec<(String, Vec<i64>)> {
+    lines.iter().map(|(n, e)| ((*n).to_owned(), e.to_vec())).collect()
+}
+
+#[test]
+fn times_may_stand_in_any_column() {
+    let last = read("STEP,CLEAR,Time (us)\n0,1,0.0\n0,1,0.1\n1,1,0.2\n1,0,0.3\n0,0,0.4\n0,1,0.5\n");
+    let middle = read("STEP,Time (us),CLEAR\n0,0.0,1\n0,0.1,1\n1,0.2,1\n1,0.3,0\n0,0.4,0\n0,0.5,1\n");
+    let expected = want(&[("STEP", &[200, 400]), ("CLEAR", &[300, 500])]);
+    assert_eq!((edges(&last), edges(&middle)), (expected.clone(), expected));
+    let after_row_numbers = read("No.,Time (ms),STEP\n1,0.000,0\n2,0.001,1\n3,0.002,1\n4,0.003,0\n");
+    assert_eq!(edges(&after_row_numbers), want(&[("STEP", &[1000, 3000])]));
+    let nameless = read("0,1,0.0\n0,1,0.1\n1,1,0.2\n1,0,0.3\n0,0,0.4\n");
+    assert_eq!(nameless.lines.len(), 2, "the third column rises: it is the time");
+}
+
+#[test]
+fn sample_numbers_without_a_rate_ask_for_it() {
+    for heading in ["Sample", "Samples", "Index", "No.", "Sequence", "Sample Number"] {
+        let error = try_read(&format!("{heading},STEP\n0,0\n1,0\n2,1\n3,1\n"))
+            .unwrap_err()
+            .to_string();
+        assert!(error.contains("[read] sample_rate"), "{error}");
+    }
+    let error = try_read("STEP,CLEAR\n0,1\n0,1\n1,1\n1,0\n")
+        .unwrap_err()
+        .to_string();
+    assert!(error.contains("[read] sample_rate"), "{error}");
+    let told = read("Sampling rate: 20 MHz\nSample,STEP\n0,0\n1,0\n2,1\n3,1\n4,0\n");
+    assert_eq!(edges(&told), want(&[("STEP", &[100, 200])]));
+}
+
+#[test]
+fn names_and_units_may_stand_in_two_rows() {
+    let body = "0.000000,0.1\n0.000001,0.2\n0.000002,4.8\n0.000003,4.9\n0.000004,0.1\n";
+    let plain = read(&format!("Time [s],STEP [V]\n{body}"));
+    assert_eq!(plain.lines[0].edges.len(), 2);
+    for head in [
+        "Time,STEP\ns,V\n",
+        "\"Time\",\"STEP\"\n\"(s)\",\"(V)\"\n\n",
+        "Source,STEP\nSecond,Volt\n",
+        "Board,sequencer\nTime,STEP\ns,V\n",
+    ] {
+        let capture = read(&format!("{head}{body}"));
+        assert_eq!(edges(&capture), edges(&plain), "{head}");
+    }
+    let columns = read(
+        "X,STEP,Start,Increment\nSequence,Volt,-2.0e-3,1.0e-6\n0,0.1,,\n1,0.1,,\n2,5,,\n3,5,,\n4,0.2,,\n",
+    );
+    assert_eq!(columns.lines.len(), 1);
+    assert_eq!(columns.timebase.length_s(columns.resolution_ticks), 1e-6);
+}
+
+#[test]
+fn remarks_beside_the_data_are_no_lines() {
+    let beside = [
+        "Record Length,300,Points",
+        "Sample Interval,1e-6,s",
+        "Trigger,150,Samples",
+    ];
+    let row = |i: usize| {
+        let volts = if i / 100 % 2 == 1 { 4.9 } else { 0.1 };
+        format!(
+            "{},{:.6},{volts}\n",
+            beside.get(i).unwrap_or(&",,"),
+            i as f64 * 1e-6 - 150e-6
+        )
+    };
+    let capture = read(&(0..300).map(row).collect::<String>());
+    assert_eq!(capture.lines.len(), 1);
+    assert_eq!(capture.lines[0].edges.len(), 2);
+}
+
+#[test]
+fn times_in_many_hands() {
+    let iso = read(
+        "Timestamp,STEP\n2026-11-25T13:00:00.000000,0\n2026-11-25T13:00:00.000010,1\n2026-11-25T13:00:00.000050,0\n",
+    );
+    let midnight_s = 13.0 * 3600.0;
+    let times: Vec<f64> = iso.lines[0]
+        .edges
+        .iter()
+        .map(|&t| iso.seconds(t) - midnight_s)
+        .collect();
+    assert!(
+        (times[0] - 10e-6).abs() < 1e-9 && (times[1] - 50e-6).abs() < 1e-9,
+        "{times:?}"
+    );
+    // With a comma for the fraction (ISO 8601 allows both) and a blank for the T.
+    let comma = read(
+        "Timestamp;STEP\n2026-11-25 13:00:00,000010;0\n2026-11-25 13:00:00,000020;1\n2026-11-25 13:00:00,000030;1\n",
+    );
+    assert_eq!(comma.lines[0].edges.len(), 1);
+    let suffixed = read("Time,STEP\n0 ns,0\n1 us,0\n2.5us,1\n1 ms,0\n");
+    assert_eq!(edges(&suffixed), want(&[("STEP", &[2500, 1_000_000])]));
+    let powers = read("Time (s),STEP\n1.00E-06,0\n1.10E-05,1\n9.98E-04,0\n1.00E-03,1\n1.01E-03,0\n");
+    assert_eq!(
+        edges(&powers),
+        want(&[("STEP", &[11_000, 998_000, 1_000_000, 1_010_000])])
+    );
+}
+
+/// 24 million samples a second written to the picosecond, with milliseconds between changes: the period is found, and
+/// told, and edges are known as well as the samples are.
+#[test]
+fn a_rounded_grid_is_found_among_long_pauses() {
+    let mut text = "Time (s),NOTE\n".to_owned();
+    let (mut sample, mut truth) = (0u64, Vec::new());
+    for i in 0..30u64 {
+        text.push_str(&format!("{:.12},{}\n", sample as f64 / 24e6, i % 2));
+        truth.push(sample as f64 / 24e6);
+        sample += 15_190 + (i * 104_729) % 700_001;
+    }
+    let capture = read(&text);
+    let period_s = capture.timebase.length_s(capture.resolution_ticks);
+    assert!((period_s * 24e6 - 1.0).abs() < 1e-9, "{period_s}");
+    let line = &capture.lines[0];
+    assert_eq!(line.sample_ticks, capture.resolution_ticks);
+    for (&edge, truth) in line.edges.iter().zip(&truth[1..]) {
+        assert!((capture.seconds(edge) - truth).abs() < 1e-12);
+    }
+    assert!(
+        capture.warnings.iter().any(|w| w.text.contains("24 MHz")),
+        "{:?}",
+        capture.warnings
+    );
+}
+
+/// Changes of a VCD that all lie on a coarser grid than its unit: the resolution stays the unit's, the sampling is told.
+#[test]
+fn a_vcd_on_a_coarser_grid_says_its_sampling() {
+    let mut text = "$timescale 1 ns $end $var wire 1 ! a $end $enddefinitions $end #0 0!\n".to_owned();
+    let mut now = 0;
+    for i in 0..40u64 {
+        now += 5 * (3 + i * 7 % 11);
+        text.push_str(&format!("#{now}\n{}!\n", (i + 1) % 2));
+    }
+    let capture = read(&text);
+    assert_eq!(
+        (capture.resolution_ticks, capture.lines[0].sample_ticks),
+        (1.0, 5.0)
+    );
+    assert!(
+        capture.warnings.iter().any(|w| w.text.contains("5 ns (200 MHz)")),
+        "{:?}",
+        capture.warnings
+    );
+}
