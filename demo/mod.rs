@@ -58,6 +58,30 @@ pub struct DemoSession {
     pub other_instrument: (&'static str, &'static str),
 }
 
+/// A further session of the demo: another trouble of the same machine, on captures of its own.
+pub struct SideSession {
+    pub title: &'static str,
+    pub job: &'static str,
+    pub setup: &'static str,
+    pub capture: &'static str,
+}
+
+/// What else the demo's data folder holds, beside [`SESSION`].
+pub const SIDE_SESSIONS: [SideSession; 2] = [
+    SideSession {
+        title: "Key multiplexer, fourth evening",
+        job: "Some keys of the panel play the wrong bell.",
+        setup: "key-multiplexer.toml",
+        capture: "key-multiplexer.csv",
+    },
+    SideSession {
+        title: "Supply in the tower, fourth evening",
+        job: "Strikes grow faint when several hammers are lifted.",
+        setup: "supply.toml",
+        capture: "supply.csv",
+    },
+];
+
 pub const SESSION: DemoSession = DemoSession {
     title: "Carillon sequencer, third evening",
     setup: "setup.toml",
@@ -163,6 +187,23 @@ const SETUP: &str = "\
 from = \"STRIKE_OUT\"   # sequencer J5-2
 to = \"STRIKE_IN\"      # tower J9-2
 max_delay = \"200 ns\"
+";
+
+const SUPPLY_SETUP: &str = "\
+# The supply of the striker drivers: at the supply, in the tower, and the negative rail.
+[rail.VCC_SUPPLY]
+nominal = \"5 V\"
+tolerance = \"5 %\"
+
+[rail.VCC_TOWER]
+nominal = \"5 V\"
+tolerance = \"5 %\"
+supply_end = \"VCC_SUPPLY\"
+max_drop = \"200 mV\"
+
+[rail.VEE]
+nominal = \"-12 V\"
+tolerance = \"10 %\"
 ";
 
 /// What the panel's key multiplexer must do.
@@ -273,6 +314,11 @@ pub fn files() -> Vec<DemoFile> {
             "key-multiplexer.toml",
             multiplexer_setup(),
             "the setup file for `key-multiplexer.csv`: what the part must do.",
+        ),
+        (
+            "supply.toml",
+            SUPPLY_SETUP.to_owned(),
+            "the setup file for `supply.csv`: what the rails should be.",
         ),
         (
             "harness.csv",

@@ -264,3 +264,57 @@ fn both_forms_of_one_recording_give_one_answer() {
     };
     assert_eq!(titles(&vcd), titles(&csv));
 }
+
+/// The planted sag: the supply's truth is the lowest volts that the simulator wrote (`demo::supply`), read off its table.
+#[test]
+fn the_sagging_supply_is_named_with_and_without_a_setup() {
+    for with_setup in [true, false] {
+        let files: &[&str] = if with_setup {
+            &["sample:supply.csv", "--setup", "sample:supply.toml"]
+        } else {
+            &["sample:supply.csv"]
+        };
+        let report = answer(&["inspect"], files);
+        let rails: Vec<&Value> = rows(&report, "findings")
+            .iter()
+            .filter(|f| text(f, "topic") == "rail")
+            .collect();
+        let sag = rails
+            .iter()
+            .find(|f| text(f, "title").starts_with("VCC_TOWER sags to 4.5"));
+        let sag = sag.unwrap_or_else(|| panic!("{rails:?}"));
+        assert_eq!(
+            text(sag, "severity"),
+            if with_setup { "fault" } else { "warning" }
+        );
+        assert!(
+            sag["lines"].as_array().unwrap().contains(&Value::from("LIFT")),
+            "{sag}"
+        );
+        assert!(
+            !rails.iter().any(|f| text(f, "title").starts_with("VEE")),
+            "{rails:?}"
+        );
+        assert_eq!(rows(&report, "rails").len(), 3);
+    }
+}
+
+#[test]
+fn the_open_select_pin_is_named() {
+    let files = [
+        "sample:key-multiplexer.csv",
+        "--setup",
+        "sample:key-multiplexer.toml",
+    ];
+    let report = answer(&["inspect"], &files);
+    let logic: Vec<&Value> = rows(&report, "findings")
+        .iter()
+        .filter(|f| text(f, "topic") == "logic")
+        .collect();
+    assert_eq!(logic.len(), 1, "{logic:?}");
+    assert!(
+        text(logic[0], "title").contains("as if SELECT_1 were always high"),
+        "{}",
+        logic[0]
+    );
+}

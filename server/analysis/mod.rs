@@ -6,6 +6,7 @@ pub mod coupling;
 pub mod findings;
 pub mod links;
 pub mod rails;
+pub mod rails_assumed;
 pub mod rules;
 pub mod stats;
 pub mod strays;

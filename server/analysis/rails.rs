@@ -216,7 +216,10 @@ pub fn findings(capture: &Capture, rails: &[Rail], results: &[RailResult]) -> Ve
         if let Some(missing) = &result.missing {
             let title =
                 format!("The rail {name} could not be checked: this capture has no volts of {missing}");
-            let detail = format!("Line {} of the setup file names it.", rail.setup_line);
+            let line = rail
+                .setup_line
+                .map_or("A part".to_owned(), |n| format!("Line {n}"));
+            let detail = format!("{line} of the setup file names it.");
             let next = vec!["Record it as an analog column, in volts.".to_owned()];
             found.push(make(Severity::Warning, Vec::new(), title, detail, next));
         }
@@ -248,6 +251,12 @@ pub fn findings(capture: &Capture, rails: &[Rail], results: &[RailResult]) -> Ve
                 volts(result.ripple_rms_v),
                 100.0 * result.outside
             );
+            if rail.setup_line.is_none() {
+                detail.push_str(&format!(
+                    " Taken as a supply of {} by its name and level; [rail.\"{name}\"] in the setup file says what it should be.",
+                    volts(rail.nominal_v)
+                ));
+            }
             let mut lines = Vec::new();
             if let Some(cause) = &result.cause {
                 let line = &capture.lines[cause.line].name;
@@ -267,7 +276,11 @@ pub fn findings(capture: &Capture, rails: &[Rail], results: &[RailResult]) -> Ve
                 ),
                 "Add a reservoir capacitor beside what switches, or feed it by a wire of its own.".to_owned(),
             ];
-            found.push(make(Severity::Fault, lines, title, detail, next));
+            let severity = match rail.setup_line {
+                Some(_) => Severity::Fault,
+                None => Severity::Warning,
+            };
+            found.push(make(severity, lines, title, detail, next));
         }
         if let (Some((mean, largest)), Some(limit)) = (result.drop_v, rail.max_drop_v)
             && largest > limit

@@ -13,7 +13,8 @@ pub struct Rail {
     pub max_drop_v: Option<f64>,
     /// Meter readings entered by hand: where, volts.
     pub readings: Vec<Reading>,
-    pub setup_line: usize,
+    /// Where the setup file names it; `None` when it was assumed from the line's name and level.
+    pub setup_line: Option<usize>,
 }
 
 #[derive(Clone, Debug, PartialEq)]

@@ -56,7 +56,7 @@ pub fn rails(
             supply_end: raw.supply_end.map(Spanned::into_inner),
             max_drop_v: raw.max_drop.map(|drop| volts(&drop, place)).transpose()?,
             readings: Vec::new(),
-            setup_line: place.line_of(at),
+            setup_line: Some(place.line_of(at)),
         });
     }
     for reading in readings {

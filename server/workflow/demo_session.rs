@@ -1,6 +1,6 @@
 //! The ready session that `serve --demo` opens: the carillon's captures, conditions, setup and harness sheet.
 
-use crate::demo::{SESSION, files};
+use crate::demo::{DemoFile, SESSION, SIDE_SESSIONS, SideSession, files};
 use crate::store::{Condition, Error, HarnessSheet, SessionBody, SessionId, Store};
 
 /// What the demo's job is, in a sentence.
@@ -19,13 +19,10 @@ pub fn open_demo(store: &Store) -> Result<SessionId, Error> {
         return Ok(row.session.id);
     }
     let files = files();
-    let text = |name: &str| {
-        files
-            .iter()
-            .find(|f| f.name == name)
-            .map(|f| f.text.as_str())
-            .unwrap_or_default()
-    };
+    for side in &SIDE_SESSIONS {
+        open_side(store, side, &files)?;
+    }
+    let text = |name: &str| text_of(&files, name);
     let body = SessionBody {
         title: SESSION.title.to_owned(),
         job: JOB.to_owned(),
@@ -53,6 +50,22 @@ pub fn open_demo(store: &Store) -> Result<SessionId, Error> {
     Ok(session)
 }
 
+fn text_of<'a>(files: &'a [DemoFile], name: &str) -> &'a str {
+    let file = files.iter().find(|f| f.name == name);
+    file.map(|f| f.text.as_str()).unwrap_or_default()
+}
+
+fn open_side(store: &Store, side: &SideSession, files: &[DemoFile]) -> Result<(), Error> {
+    let session = store.create_session(&SessionBody {
+        title: side.title.to_owned(),
+        job: side.job.to_owned(),
+        setup: text_of(files, side.setup).to_owned(),
+    })?;
+    let stored = store.store_from(side.capture, text_of(files, side.capture).as_bytes(), u64::MAX)?;
+    store.add_capture(session.id, &stored, None)?;
+    Ok(())
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -66,6 +79,6 @@ mod tests {
         assert_eq!(open_demo(&store).unwrap(), first);
         let captures: Vec<Entry<Capture>> = store.entries(first).unwrap();
         assert_eq!(captures.len(), SESSION.as_found.1.len());
-        assert_eq!(store.sessions(false).unwrap().len(), 1);
+        assert_eq!(store.sessions(false).unwrap().len(), 1 + SIDE_SESSIONS.len());
     }
 }

@@ -5,7 +5,7 @@ use crate::analysis::coupling::{self, Attribution, CouplingOptions};
 use crate::analysis::findings::{self, Finding, Severity};
 use crate::analysis::links::{self, Link, LinkOptions};
 use crate::analysis::strays::{self, StrayOptions, Strays};
-use crate::analysis::{rails, rules};
+use crate::analysis::{rails, rails_assumed, rules};
 use crate::model::{Capture, Ticks};
 use crate::report::CaptureRow;
 use crate::report::inspect::InspectReport;
@@ -74,16 +74,18 @@ fn look(capture: Capture, sources: Vec<CaptureRow>, setup: &Setup, known: Vec<Fi
     all.extend(links::findings(&capture, &links));
     all.extend(links::proposed(&capture, &links::propose(&capture, &declared)));
     all.extend(rules::sentences::findings(&capture, &setup.rules, &results));
-    let rail_results = rails::check(&capture, &setup.rails);
-    all.extend(rails::findings(&capture, &setup.rails, &rail_results));
+    let mut supplies = setup.rails.clone();
+    supplies.extend(rails_assumed::assumed(&capture, &setup.rails));
+    let rail_results = rails::check(&capture, &supplies);
+    all.extend(rails::findings(&capture, &supplies, &rail_results));
     all.sort_by_key(|f| f.severity);
     if all.iter().all(|f| f.severity == Severity::Note) {
         all.insert(0, findings::nothing_found(&capture, &strays));
     }
     let mut report = fill::report(&capture, sources, &strays, &attribution, &links, all);
     report.rules = rule_rows(&capture, &setup.rules, &results.rules);
-    report.rails = rail_rows(&capture, &setup.rails, &rail_results);
-    report.waveforms = waveform_rows(&capture, &setup.rails);
+    report.rails = rail_rows(&capture, &supplies, &rail_results);
+    report.waveforms = waveform_rows(&capture, &supplies);
     Inspection {
         capture,
         strays,

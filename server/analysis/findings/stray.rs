@@ -67,9 +67,12 @@ fn causeless(capture: &Capture, strays: &Strays, attribution: &Attribution, line
             )
         },
         detail: format!(
-            "They are {} to {} wide; the first at {}. No captured line's edges come before them more often than chance has it.",
-            time(shortest),
-            time(longest),
+            "They are {} wide; the first at {}. No captured line's edges come before them more often than chance has it.",
+            if shortest == longest {
+                time(shortest)
+            } else {
+                format!("{} to {}", time(shortest), time(longest))
+            },
             list(&at)
         ),
         try_next: vec![

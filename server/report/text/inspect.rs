@@ -125,7 +125,11 @@ fn couplings(rows: &[CouplingRow]) -> Table {
                 seconds(row.lag_s.low),
                 seconds(row.lag_s.high)
             ),
-            format!("{:.1e}", row.q_value),
+            match row.q_value {
+                // Below the smallest f64.
+                0.0 => "< 1e-300".to_owned(),
+                q => format!("{q:.1e}"),
+            },
             row.standing.clone(),
         ]);
     }
