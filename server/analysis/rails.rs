@@ -225,8 +225,16 @@ pub fn findings(capture: &Capture, rails: &[Rail], results: &[RailResult]) -> Ve
         }
         if let Some(worst) = worst(rail, &result.excursions) {
             let dips = result.excursions.iter().filter(|e| e.is_dip).count();
+            let company = match &result.cause {
+                Some(c) if worst.is_dip => {
+                    let (line, edge) = (&capture.lines[c.line].name, c.polarity);
+                    let verb = if edge == Polarity::Rise { "rises" } else { "falls" };
+                    format!(" after {line} {verb} ({} of {} dips)", c.dips, c.of)
+                }
+                _ => String::new(),
+            };
             let title = format!(
-                "{name} {} to {}; it should stay between {} and {}",
+                "{name} {} to {}{company}; it should stay between {} and {}",
                 if worst.is_dip { "sags" } else { "rises" },
                 volts(worst.extreme_v),
                 volts(low),

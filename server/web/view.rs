@@ -133,7 +133,11 @@ fn finding_view(opened: &Opened, finding: &Finding, number: usize, names: &[&str
         detail: parts(&finding.detail, names),
         histogram: coupling.and_then(|row| Some(histogram(row, row.lag_histogram.as_ref()?))),
         ruled_out: coupling.map_or(Vec::new(), |row| {
-            row.ruled_out.iter().map(|out| out.reason.clone()).collect()
+            // What the detail says already is not said again.
+            let reasons = row.ruled_out.iter().map(|out| out.reason.clone());
+            reasons
+                .filter(|reason| !finding.detail.contains(reason.as_str()))
+                .collect()
         }),
         try_next: finding.try_next.clone(),
         occurrences: list.len(),

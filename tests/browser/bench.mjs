@@ -70,11 +70,12 @@ export async function openPage(browser, url, options = {}) {
   const context = await browser.newContext({ viewport: { width: 1280, height: 720 }, ...options });
   const page = await context.newPage();
   const troubles = [];
+  const home = new URL(url).origin;
   page.on("pageerror", (error) => troubles.push(`script: ${error.message}`));
   page.on("console", (message) => message.type() === "error" && troubles.push(`console: ${message.text()}`));
   page.on("request", (request) => {
     const target = request.url();
-    if (!target.startsWith(url) && !/^(data|blob):/.test(target)) troubles.push(`request elsewhere: ${target}`);
+    if (!target.startsWith(home) && !/^(data|blob):/.test(target)) troubles.push(`request elsewhere: ${target}`);
   });
   await page.goto(url);
   return { page, troubles };

@@ -1,6 +1,7 @@
 //! Limits and logic: truth tables and sequences with contradictions first, then limits and rails; and a form for new rules.
 
 use std::sync::Arc;
+use std::time::Duration;
 
 use askama::Template;
 use axum::extract::{Path, State};
@@ -17,6 +18,8 @@ use crate::web::api::log::with_store;
 use crate::web::error::PageFailure;
 use crate::web::state::App;
 
+/// How long the page waits for captures that are being read; then it says so and looks again by itself.
+const PATIENCE: Duration = Duration::from_millis(1500);
 /// Violations told per rule; the interface for programs has them all.
 const MOST_VIOLATIONS: usize = 20;
 /// Rows told per truth table.
@@ -27,8 +30,12 @@ const MOST_ROWS: usize = 64;
 struct RulesPage {
     places: Places,
     id: i64,
-    /// No report yet: the captures were never opened.
+    /// No capture yet.
     is_empty: bool,
+    /// Captures are being read.
+    is_reading: bool,
+    /// Why they could not be read.
+    trouble: String,
     tables: Vec<RuleView>,
     sequences: Vec<RuleView>,
     limits: Vec<RuleView>,
@@ -88,11 +95,27 @@ struct RailView {
 }
 
 pub async fn page(State(app): State<Arc<App>>, Path(id): Path<i64>) -> Result<Html<String>, PageFailure> {
+    let session = SessionId(id);
+    // The rules are checked as they stand now, and the page waits for that as long as a person would.
+    let (mut is_reading, mut trouble) = (false, String::new());
+    match tokio::time::timeout(PATIENCE, app.opened_now(session)).await {
+        Ok(Ok(_)) => {}
+        Ok(Err(failure)) => trouble = failure.sentence,
+        Err(_) => is_reading = true,
+    }
     let html = with_store(app, move |store| {
-        let session = SessionId(id);
         store.session(session)?;
-        let report = present_report(store, session)?;
-        Ok(view(session, report.as_ref()).render()?)
+        let report = if is_reading || !trouble.is_empty() {
+            None
+        } else {
+            present_report(store, session)?
+        };
+        let page = RulesPage {
+            is_reading,
+            trouble,
+            ..view(session, report.as_ref())
+        };
+        Ok(page.render()?)
     });
     Ok(Html(html.await?))
 }
@@ -112,6 +135,8 @@ fn view(id: SessionId, report: Option<&InspectReport>) -> RulesPage {
         places: Places::of(id, "Limits and logic"),
         id: id.0,
         is_empty: report.is_none(),
+        is_reading: false,
+        trouble: String::new(),
         tables: of(&|kind| kind == "logic"),
         sequences: of(&|kind| kind == "sequence"),
         limits: of(&|kind| kind != "logic" && kind != "sequence"),
