@@ -15,6 +15,72 @@ pub struct CompareReport {
     pub couplings: Vec<CompareRow>,
     /// Links declared in the setup: pulses lost of pulses sent.
     pub links: Vec<LinkCompareRow>,
+    /// Pulses that nobody sent, of pulses at the far end of a declared link.
+    #[serde(default)]
+    pub extras: Vec<TroubleCompareRow>,
+    /// Contacts: switchings that bounced, of all their switchings.
+    #[serde(default)]
+    pub bounces: Vec<TroubleCompareRow>,
+    /// Limits, logic and sequences of the setup: occasions broken, of those judged.
+    #[serde(default)]
+    pub limits: Vec<TroubleCompareRow>,
+}
+
+/// A trouble other than a coupling or a loss, compared.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, utoipa::ToSchema)]
+pub struct TroubleCompareRow {
+    /// The rule's name, or the line's, or `FROM to TO` of a link.
+    pub name: String,
+    pub lines: Vec<String>,
+    pub before: OccasionsRow,
+    pub after: OccasionsRow,
+    pub rate_ratio: RatioRow,
+    pub p_value: f64,
+    pub after_upper_bound: f64,
+    pub verdict: String,
+    pub opportunities_needed: Option<u64>,
+    pub says: String,
+}
+
+/// How often it went wrong, of how many occasions.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
+pub struct OccasionsRow {
+    pub wrong: u64,
+    pub occasions: u64,
+}
+
+/// What every trouble came to in every run: counts add up, so any two sets of runs can be compared without
+/// looking at the captures again.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, utoipa::ToSchema)]
+pub struct Tallies {
+    /// Captures of each run: several where instruments recorded it together.
+    pub runs: Vec<Vec<CaptureRow>>,
+    pub troubles: Vec<Trouble>,
+}
+
+/// One trouble, counted by the same definition in every run.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, utoipa::ToSchema)]
+pub struct Trouble {
+    pub kind: TroubleKind,
+    /// Victim and aggressor; the ends of a link; the contact; the lines of a rule.
+    pub lines: Vec<String>,
+    /// `rise`, `fall` or `both` for a coupling, the rule's name for a rule, else empty.
+    pub detail: String,
+    /// One for each run; `occasions` 0: the run could not show it.
+    pub counts: Vec<OccasionsRow>,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize, utoipa::ToSchema)]
+#[serde(rename_all = "lowercase")]
+pub enum TroubleKind {
+    Coupling,
+    /// Pulses lost on a declared link.
+    Loss,
+    /// Pulses at the far end of a link that nobody sent.
+    Extra,
+    Bounce,
+    /// A limit, a logic rule or a sequence.
+    Limit,
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]

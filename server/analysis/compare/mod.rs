@@ -4,8 +4,10 @@
 //! with the same narrow limit, lag window and polarities. The verdict follows from Fisher's exact test, the
 //! Miettinen–Nurminen interval of the ratio and an exact bound, all at 95 %.
 
+mod contact;
 mod count;
 
+pub use contact::{count_bounces, parting_pause_s};
 pub use count::{Pair, Side, count};
 
 use super::stats::fisher::fisher;

@@ -2,7 +2,7 @@
 
 use super::lines::capture_text;
 use super::{Align, Style, Table, printable, wrapped};
-use crate::report::compare::{CompareReport, RatioRow};
+use crate::report::compare::{CompareReport, RatioRow, TroubleCompareRow};
 
 /// Verdicts in sentences, then the counts they rest on.
 pub fn compare_text(report: &CompareReport, style: Style) -> String {
@@ -13,14 +13,25 @@ pub fn compare_text(report: &CompareReport, style: Style) -> String {
         }
     }
     text.push('\n');
-    if report.couplings.is_empty() && report.links.is_empty() {
+    let seen = |r: &&TroubleCompareRow| r.before.wrong + r.after.wrong > 0;
+    let others: Vec<(&str, &TroubleCompareRow)> = [
+        ("never sent: ", &report.extras),
+        ("bounce of ", &report.bounces),
+        ("broken: ", &report.limits),
+    ]
+    .into_iter()
+    .flat_map(|(word, rows)| rows.iter().filter(seen).map(move |r| (word, r)))
+    .collect();
+    if report.couplings.is_empty() && report.links.is_empty() && others.is_empty() {
         text.push_str(
-            "No coupling stands on either side, and no link is declared: there is nothing to compare.\n",
+            "No coupling, bounce or broken limit stands on either side, and no link is declared: there is nothing to \
+             compare.\n",
         );
         return text;
     }
     let said = report.couplings.iter().map(|r| (&r.verdict, &r.says));
-    for (verdict, says) in said.chain(report.links.iter().map(|r| (&r.verdict, &r.says))) {
+    let said = said.chain(report.links.iter().map(|r| (&r.verdict, &r.says)));
+    for (verdict, says) in said.chain(others.iter().map(|(_, r)| (&r.verdict, &r.says))) {
         let word = match verdict.as_str() {
             "worse" | "unchanged" => style.fault(verdict),
             "gone" => style.advice(verdict),
@@ -54,6 +65,17 @@ pub fn compare_text(report: &CompareReport, style: Style) -> String {
             format!("{} of {}", r.before.missing, r.before.sent),
             format!("{} of {}", r.after.missing, r.after.sent),
             ratio(&r.loss_ratio),
+            format!("{:.2e}", r.p_value),
+            format!("{:.2} %", r.after_upper_bound * 100.0),
+            r.verdict.clone(),
+        ]);
+    }
+    for (word, r) in others {
+        table.row(vec![
+            format!("{word}{}", r.name),
+            format!("{} of {}", r.before.wrong, r.before.occasions),
+            format!("{} of {}", r.after.wrong, r.after.occasions),
+            ratio(&r.rate_ratio),
             format!("{:.2e}", r.p_value),
             format!("{:.2} %", r.after_upper_bound * 100.0),
             r.verdict.clone(),

@@ -1,0 +1,117 @@
+//! Captures under two conditions → what the fix changed.
+//!
+//! Every trouble is counted in every run by one definition ([`tallies`]); the counts add up, so any two sets of runs
+//! are judged from them ([`judge_all`]).
+
+mod judged;
+mod tally;
+
+pub use judged::{Judged, judge_all, noun, what};
+pub use tally::tallies;
+
+use crate::analysis::stats::ratio::Ratio;
+use crate::model::Capture;
+use crate::report::compare::{
+    CompareReport, CompareRow, CountsRow, LinkCompareRow, LossRow, OccasionsRow, RatioRow, SCHEMA,
+    TroubleCompareRow, TroubleKind,
+};
+use crate::setup::Setup;
+
+use super::lines::capture_row;
+
+/// Compares two conditions. Each capture is a run of its own; the runs of a condition add up.
+pub fn compare(before: Vec<Capture>, after: Vec<Capture>, setup: &Setup) -> CompareReport {
+    let split = before.len();
+    let captures = before.into_iter().chain(after);
+    let runs: Vec<_> = captures
+        .map(|capture| {
+            let row = capture_row(&capture, 0.0, 0.0);
+            (capture, vec![row])
+        })
+        .collect();
+    let sides: [Vec<usize>; 2] = [(0..split).collect(), (split..runs.len()).collect()];
+    let tallies = tallies(runs, setup);
+    let judged = judge_all(&tallies, &sides[0], &sides[1]);
+    let of = |kind: TroubleKind| judged.iter().filter(move |j| j.trouble.kind == kind);
+    let rows = |side: &[usize]| side.iter().flat_map(|&run| tallies.runs[run].clone()).collect();
+    CompareReport {
+        schema: SCHEMA.to_owned(),
+        before: rows(&sides[0]),
+        after: rows(&sides[1]),
+        couplings: of(TroubleKind::Coupling).map(coupling_row).collect(),
+        links: of(TroubleKind::Loss).map(link_row).collect(),
+        extras: of(TroubleKind::Extra).map(trouble_row).collect(),
+        bounces: of(TroubleKind::Bounce).map(trouble_row).collect(),
+        limits: of(TroubleKind::Limit).map(trouble_row).collect(),
+    }
+}
+
+fn coupling_row(j: &Judged) -> CompareRow {
+    let counts = |c: crate::analysis::compare::Counts| CountsRow {
+        strays: c.strays,
+        opportunities: c.opportunities,
+    };
+    CompareRow {
+        victim: j.trouble.lines[0].clone(),
+        aggressor: j.trouble.lines[1].clone(),
+        edge: j.trouble.detail.clone(),
+        before: counts(j.before),
+        after: counts(j.after),
+        rate_ratio: ratio_row(j.judgement.ratio),
+        p_value: j.judgement.p_value,
+        after_upper_bound: j.judgement.after_upper_bound,
+        verdict: j.judgement.verdict.word().to_owned(),
+        opportunities_needed: j.judgement.opportunities_needed,
+        says: j.says.clone(),
+    }
+}
+
+fn link_row(j: &Judged) -> LinkCompareRow {
+    let loss = |c: crate::analysis::compare::Counts| LossRow {
+        missing: c.strays,
+        sent: c.opportunities,
+    };
+    LinkCompareRow {
+        from: j.trouble.lines[0].clone(),
+        to: j.trouble.lines[1].clone(),
+        before: loss(j.before),
+        after: loss(j.after),
+        loss_ratio: ratio_row(j.judgement.ratio),
+        p_value: j.judgement.p_value,
+        after_upper_bound: j.judgement.after_upper_bound,
+        verdict: j.judgement.verdict.word().to_owned(),
+        opportunities_needed: j.judgement.opportunities_needed,
+        says: j.says.clone(),
+    }
+}
+
+fn trouble_row(j: &Judged) -> TroubleCompareRow {
+    let occasions = |c: crate::analysis::compare::Counts| OccasionsRow {
+        wrong: c.strays,
+        occasions: c.opportunities,
+    };
+    let name = match j.trouble.kind {
+        TroubleKind::Limit => j.trouble.detail.clone(),
+        _ => j.trouble.lines.join(" to "),
+    };
+    TroubleCompareRow {
+        name,
+        lines: j.trouble.lines.clone(),
+        before: occasions(j.before),
+        after: occasions(j.after),
+        rate_ratio: ratio_row(j.judgement.ratio),
+        p_value: j.judgement.p_value,
+        after_upper_bound: j.judgement.after_upper_bound,
+        verdict: j.judgement.verdict.word().to_owned(),
+        opportunities_needed: j.judgement.opportunities_needed,
+        says: j.says.clone(),
+    }
+}
+
+fn ratio_row(ratio: Ratio) -> RatioRow {
+    RatioRow {
+        estimate: ratio.estimate,
+        low: ratio.low,
+        high: ratio.high,
+    }
+}

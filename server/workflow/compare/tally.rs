@@ -1,0 +1,262 @@
+//! Runs → what every trouble came to in each: counts by one definition, which add up.
+
+use std::collections::BTreeMap;
+
+use crate::analysis::compare::{self, Counts, Pair, Side};
+use crate::analysis::coupling::{Attribution, CouplingOptions, Standing, attribute};
+use crate::analysis::links::{self, Link};
+use crate::analysis::rules;
+use crate::analysis::strays::{self, LimitOrigin, NarrowLimit, StrayOptions, Strays};
+use crate::model::Capture;
+use crate::report::CaptureRow;
+use crate::report::compare::{OccasionsRow, Tallies, Trouble, TroubleKind};
+use crate::setup::Setup;
+use crate::workflow::inspect::{link_options, stray_options};
+
+/// One run, looked at.
+struct Looked {
+    capture: Capture,
+    strays: Strays,
+    attribution: Attribution,
+    links: Vec<Link>,
+    /// Broken and judged occasions of each rule of the setup.
+    rules: Vec<Counts>,
+}
+
+/// Counts every trouble that any run shows in all of them. `runs`: each with the rows of its captures.
+/// Cost: that of inspecting each run, twice the search for strays.
+pub fn tallies(runs: Vec<(Capture, Vec<CaptureRow>)>, setup: &Setup) -> Tallies {
+    let (captures, sources): (Vec<Capture>, Vec<Vec<CaptureRow>>) = runs.into_iter().unzip();
+    let limits = shared_limits(&captures, setup);
+    let looked: Vec<Looked> = captures
+        .into_iter()
+        .map(|capture| look(capture, setup, &limits))
+        .collect();
+    let mut troubles: Vec<Trouble> = Vec::new();
+    for pair in pairs(&looked) {
+        troubles.push(Trouble {
+            kind: TroubleKind::Coupling,
+            lines: vec![pair.victim.clone(), pair.aggressor.clone()],
+            detail: pair.edge().word().to_owned(),
+            counts: looked
+                .iter()
+                .map(|l| row(compare::count(&l.side(), &pair)))
+                .collect(),
+        });
+    }
+    troubles.extend(link_troubles(&looked));
+    troubles.extend(bounce_troubles(&looked));
+    for (index, rule) in setup.rules.iter().enumerate() {
+        troubles.push(Trouble {
+            kind: TroubleKind::Limit,
+            lines: Vec::new(),
+            detail: rule.name.clone(),
+            counts: looked.iter().map(|l| row(l.rules[index])).collect(),
+        });
+    }
+    Tallies {
+        runs: sources,
+        troubles,
+    }
+}
+
+fn row(counts: Counts) -> OccasionsRow {
+    OccasionsRow {
+        wrong: counts.strays,
+        occasions: counts.opportunities,
+    }
+}
+
+impl Looked {
+    fn side(&self) -> Side<'_> {
+        Side {
+            capture: &self.capture,
+            strays: &self.strays,
+            attribution: &self.attribution,
+        }
+    }
+
+    fn name(&self, line: usize) -> String {
+        self.capture.lines[line].name.clone()
+    }
+}
+
+/// Narrow limits by line name that some capture's widths gave ground for, in seconds by level (low, high): where
+/// the fix worked the widths after it give none, yet the same definition must hold on both sides.
+type SharedLimits = BTreeMap<String, (Option<f64>, Option<f64>)>;
+
+fn shared_limits(captures: &[Capture], setup: &Setup) -> SharedLimits {
+    let mut shared: SharedLimits = BTreeMap::new();
+    for capture in captures {
+        let found = strays::find(capture, &stray_options(capture, setup));
+        for (line, limit) in capture.lines.iter().zip(&found.limits) {
+            if limit.origin != LimitOrigin::Inferred {
+                continue;
+            }
+            let seconds = |ticks: Option<f64>| ticks.map(|t| capture.timebase.length_s(t));
+            let wider = |a: Option<f64>, b: Option<f64>| match (a, b) {
+                (Some(a), Some(b)) => Some(a.max(b)),
+                (a, b) => a.or(b),
+            };
+            let entry = shared.entry(line.name.clone()).or_default();
+            *entry = (
+                wider(entry.0, seconds(limit.low)),
+                wider(entry.1, seconds(limit.high)),
+            );
+        }
+    }
+    shared
+}
+
+fn look(capture: Capture, setup: &Setup, shared: &SharedLimits) -> Looked {
+    let mut options: StrayOptions = stray_options(&capture, setup);
+    for (index, line) in capture.lines.iter().enumerate() {
+        let Some(&(low, high)) = shared.get(&line.name) else {
+            continue;
+        };
+        let ticks = |seconds: Option<f64>| seconds.map(|s| capture.timebase.ticks_of(s));
+        let limit = NarrowLimit {
+            low: ticks(low),
+            high: ticks(high),
+            origin: LimitOrigin::Inferred,
+        };
+        options.taken_over.insert(index, limit);
+    }
+    let strays = strays::find(&capture, &options);
+    let attribution = attribute(&capture, &strays, &CouplingOptions::default());
+    let links = links::check(&capture, &link_options(&capture, setup));
+    let checked = rules::check_rules(&capture, &setup.rules);
+    let rules = checked.iter().map(|result| Counts {
+        strays: result.tally.breached,
+        // What is within the sampling's uncertainty of a limit was judged neither way.
+        opportunities: result.tally.breached + result.tally.kept,
+    });
+    Looked {
+        rules: rules.collect(),
+        capture,
+        strays,
+        attribution,
+        links,
+    }
+}
+
+/// Every clear coupling of any run, once, with the polarities, levels and lags that any run shows.
+fn pairs(looked: &[Looked]) -> Vec<Pair> {
+    let mut pairs: Vec<Pair> = Vec::new();
+    for l in looked {
+        for row in l
+            .attribution
+            .couplings
+            .iter()
+            .filter(|row| row.standing == Standing::Clear)
+        {
+            let lags = row
+                .occurrences
+                .iter()
+                .map(|o| l.capture.timebase.length_s(o.lag as f64));
+            let (low, high) = lags.fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), lag| {
+                (a.min(lag), b.max(lag))
+            });
+            let (victim, aggressor) = (l.name(row.victim), l.name(row.aggressor));
+            let strikes = row
+                .occurrences
+                .iter()
+                .map(|o| (o.polarity, l.strays.strays[o.stray].level));
+            let found = pairs
+                .iter()
+                .position(|p| p.victim == victim && p.aggressor == aggressor);
+            let at = found.unwrap_or_else(|| {
+                pairs.push(Pair {
+                    victim,
+                    aggressor,
+                    strikes: Vec::new(),
+                    lag_low_s: low,
+                    lag_high_s: high,
+                });
+                pairs.len() - 1
+            });
+            let pair = &mut pairs[at];
+            for strike in strikes {
+                if !pair.strikes.contains(&strike) {
+                    pair.strikes.push(strike);
+                }
+            }
+            pair.lag_low_s = pair.lag_low_s.min(low);
+            pair.lag_high_s = pair.lag_high_s.max(high);
+        }
+    }
+    pairs
+}
+
+/// For each link: pulses lost of those sent; and pulses nobody sent of those at the far end.
+fn link_troubles(looked: &[Looked]) -> Vec<Trouble> {
+    let mut ends: Vec<[String; 2]> = Vec::new();
+    let names = |l: &Looked, link: &Link| [l.name(link.from), l.name(link.to)];
+    for l in looked {
+        for link in &l.links {
+            let both = names(l, link);
+            if !ends.contains(&both) {
+                ends.push(both);
+            }
+        }
+    }
+    let count = |ends: &[String; 2], of: fn(&Link) -> Counts| {
+        let counts = looked.iter().map(|l| {
+            let mut sum = Counts::default();
+            for link in l.links.iter().filter(|link| names(l, link) == *ends) {
+                sum += of(link);
+            }
+            row(sum)
+        });
+        counts.collect::<Vec<OccasionsRow>>()
+    };
+    let lost = |link: &Link| Counts {
+        strays: link.missing.len() as u64,
+        opportunities: link.sent as u64,
+    };
+    let extra = |link: &Link| Counts {
+        strays: link.extra.len() as u64,
+        opportunities: (link.arrived + link.extra.len()) as u64,
+    };
+    let trouble = |kind, ends: &[String; 2], counts| Trouble {
+        kind,
+        lines: ends.to_vec(),
+        detail: String::new(),
+        counts,
+    };
+    let all = ends.iter().flat_map(|both| {
+        [
+            trouble(TroubleKind::Loss, both, count(both, lost)),
+            trouble(TroubleKind::Extra, both, count(both, extra)),
+        ]
+    });
+    all.collect()
+}
+
+/// Contacts that bounce in any run, counted in all of them.
+fn bounce_troubles(looked: &[Looked]) -> Vec<Trouble> {
+    let mut pauses: BTreeMap<String, f64> = BTreeMap::new();
+    for l in looked {
+        for line in 0..l.capture.lines.len() {
+            if let Some(pause) = compare::parting_pause_s(&l.capture, line, &l.strays.bursts) {
+                let held = pauses.entry(l.name(line)).or_default();
+                *held = held.max(pause);
+            }
+        }
+    }
+    let troubles = pauses.into_iter().map(|(name, pause)| Trouble {
+        kind: TroubleKind::Bounce,
+        counts: looked
+            .iter()
+            .map(|l| {
+                let line = l.capture.line_index(&name);
+                row(line.map_or(Counts::default(), |line| {
+                    compare::count_bounces(&l.capture, line, pause)
+                }))
+            })
+            .collect(),
+        lines: vec![name],
+        detail: String::new(),
+    });
+    troubles.collect()
+}
