@@ -201,7 +201,7 @@ impl Store {
 }
 
 /// Names of fields that hold the number of another entry, or a list of them.
-const REFERENCES: [&str; 3] = ["condition", "capture", "captures"];
+const REFERENCES: [&str; 4] = ["condition", "capture", "captures", "with"];
 
 fn renumber(body: &mut Value, numbers: &BTreeMap<i64, i64>) {
     let new = |old: &Value| {

@@ -15,6 +15,7 @@
 
 mod archive;
 mod checklist;
+mod clocks;
 mod columns;
 mod digest;
 mod doctor;
@@ -35,12 +36,13 @@ use std::time::{SystemTime, UNIX_EPOCH};
 use rusqlite::Connection;
 
 pub use checklist::{Outcome, Step, read_checklist};
+pub use clocks::{ChannelSkews, Clock, ReadingSheet};
 pub use columns::Columns;
 pub use digest::Digest;
 pub use doctor::{Doctor, Findings as DoctorFindings, Mend, Trouble};
 pub use entries::{Action, Entry, EntryId, Kind};
 pub use error::Error;
-pub use log::{Capture, ClipList, Condition, FindingState, HarnessSheet, Reading, Remark, Verdict};
+pub use log::{Capture, ClipList, Condition, FindingState, HarnessSheet, InHand, Reading, Remark, Verdict};
 pub use originals::{Stored, Upload};
 pub use photographs::{Photograph, Picture};
 pub use reports::{Summary, report_key};

@@ -19,7 +19,7 @@ pub struct Summary {
 }
 
 impl Store {
-    /// Keeps an answer (JSON text) for `scope` of a session ("all", or one condition's id), in place of the
+    /// Keeps an answer (JSON text) for `scope` of a session ("all", or "runs" for the counts of every run), in place of the
     /// last one. `key` names everything the answer rests on: see [`report_key`].
     pub fn save_report(
         &self,
@@ -50,9 +50,9 @@ impl Store {
         Ok(())
     }
 
-    /// The newest answer kept for a session, whatever it rests on.
+    /// The newest answer on the whole session's present captures, whatever it rests on.
     pub fn latest_report(&self, session: SessionId) -> Result<Option<String>, Error> {
-        let find = "SELECT scope, key FROM report WHERE session = ?1 ORDER BY made_ms DESC LIMIT 1";
+        let find = "SELECT scope, key FROM report WHERE session = ?1 AND scope = 'all'";
         let found: Option<(String, String)> = self
             .connection()
             .query_row(find, [session.0], |row| Ok((row.get(0)?, row.get(1)?)))
@@ -82,16 +82,16 @@ impl Store {
     }
 }
 
-/// Names everything an answer rests on: the captures with their names and conditions in order, the setup text,
-/// and this program's version.
-pub fn report_key(captures: &[Entry<Capture>], setup: &str) -> String {
+/// Names everything an answer rests on: the captures with their names and conditions in order, what was `said`
+/// besides (the setup's text, clocks, readings), and this program's version.
+pub fn report_key(captures: &[Entry<Capture>], said: &[&str]) -> String {
     let mut hasher = blake3::Hasher::new();
     let mut add = |part: &str| {
         hasher.update(&(part.len() as u64).to_le_bytes());
         hasher.update(part.as_bytes());
     };
     add(env!("CARGO_PKG_VERSION"));
-    add(setup);
+    said.iter().for_each(|part| add(part));
     for capture in captures {
         let value = &capture.value;
         add(&value.file);
@@ -117,9 +117,9 @@ mod tests {
         let stored = store.store_from("a.vcd", &b"bytes"[..], 100).unwrap();
         store.add_capture(id, &stored, None).unwrap();
         let captures = store.entries::<Capture>(id).unwrap();
-        let key = report_key(&captures, "");
-        assert_ne!(key, report_key(&captures, "[read]"));
-        assert_ne!(key, report_key(&[], ""));
+        let key = report_key(&captures, &[""]);
+        assert_ne!(key, report_key(&captures, &["[read]"]));
+        assert_ne!(key, report_key(&[], &[""]));
         let summary = Summary {
             faults: 2,
             warnings: 1,

@@ -84,9 +84,7 @@ impl Store {
                  LEFT JOIN (SELECT session, count(*) AS captures FROM entry
                             WHERE kind = 'capture' AND binned_ms IS NULL GROUP BY session) c
                         ON c.session = s.id
-                 LEFT JOIN (SELECT session, faults, warnings, headline, max(made_ms) FROM report
-                            GROUP BY session) r
-                        ON r.session = s.id
+                 LEFT JOIN report r ON r.session = s.id AND r.scope = 'all'
                  WHERE (s.binned_ms IS NOT NULL) = ?1
                  ORDER BY s.changed_ms DESC, s.id DESC",
         )?;

@@ -16,6 +16,9 @@ pub fn routes() -> Router<Arc<App>> {
     Router::new()
         .route("/bin", get(pages::bench_log::bin_page))
         .route("/sessions/{id}/log", get(pages::bench_log::page))
+        .route("/sessions/{id}/before-and-after", get(pages::before_after::page))
+        .route("/api/sessions/{id}/compare", get(api::compare::compare))
+        .route("/api/sessions/{id}/runs", get(api::compare::runs))
         .route("/sessions/{id}/harness", get(pages::harness::page))
         .route("/sessions/{id}/rules", get(pages::rules::page))
         .route("/api/sessions/{id}/rules", post(api::rules::add))
@@ -43,6 +46,12 @@ pub fn routes() -> Router<Arc<App>> {
             "/api/sessions/{id}/entries/{kind}/{entry}/restore",
             post(api::log::restore_entry),
         )
+        .route(
+            "/api/sessions/{id}/condition-in-hand",
+            put(api::clocks::take_in_hand),
+        )
+        .route("/api/sessions/{id}/clocks", put(api::clocks::set_clock))
+        .route("/api/sessions/{id}/skews", put(api::clocks::set_skews))
         .route("/api/sessions/{id}/checklist", post(api::log::checklist))
         .route(
             "/api/sessions/{id}/finding-state",

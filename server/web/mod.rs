@@ -8,6 +8,7 @@ mod assets;
 mod error;
 mod figure;
 mod guard;
+mod history;
 mod log_router;
 mod occurrences;
 mod opened;

@@ -25,6 +25,8 @@ pub struct FindingView {
     pub severity: &'static str,
     pub title: Vec<Part>,
     pub detail: Vec<Part>,
+    /// Where its lines are, by the harness sheet.
+    pub places: Vec<String>,
     pub histogram: Option<Histogram>,
     pub ruled_out: Vec<String>,
     pub try_next: Vec<String>,
@@ -131,6 +133,7 @@ fn finding_view(opened: &Opened, finding: &Finding, number: usize, names: &[&str
         },
         title: parts(&finding.title, names),
         detail: parts(&finding.detail, names),
+        places: Vec::new(),
         histogram: coupling.and_then(|row| Some(histogram(row, row.lag_histogram.as_ref()?))),
         ruled_out: coupling.map_or(Vec::new(), |row| {
             // What the detail says already is not said again.

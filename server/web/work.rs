@@ -9,8 +9,8 @@ use tokio::sync::watch;
 use crate::ingest::Progress;
 use crate::model::Capture;
 use crate::setup::Setup;
-use crate::store::{SessionId, report_key};
-use crate::workflow::inspect::{Inspection, Question, inspect};
+use crate::store::SessionId;
+use crate::workflow::session::{Held, RunTallies, inspect_newest, tally_all};
 
 use super::error::{Failure, sentence};
 use super::opened::Opened;
@@ -33,17 +33,35 @@ pub struct Step {
     pub share: Option<f64>,
 }
 
+/// What is worked out of a session.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+enum Job {
+    /// What is wrong, from the present captures.
+    Look,
+    /// What every trouble came to in every run.
+    Count,
+}
+
 /// The work that is going on, by session.
 #[derive(Default)]
 pub struct Work {
-    going: Mutex<HashMap<SessionId, watch::Receiver<Stage>>>,
+    going: Mutex<HashMap<(SessionId, Job), watch::Receiver<Stage>>>,
 }
 
 impl App {
     /// Starts reading the session's captures, unless that is going on or done. The answer tells how far it is.
     pub fn start_work(self: &Arc<App>, id: SessionId) -> watch::Receiver<Stage> {
+        self.start(id, Job::Look)
+    }
+
+    /// Starts counting every trouble in every run of the session, unless that is going on or done.
+    pub fn start_counting(self: &Arc<App>, id: SessionId) -> watch::Receiver<Stage> {
+        self.start(id, Job::Count)
+    }
+
+    fn start(self: &Arc<App>, id: SessionId, job: Job) -> watch::Receiver<Stage> {
         let mut going = self.work.going.lock().unwrap_or_else(PoisonError::into_inner);
-        if let Some(receiver) = going.get(&id) {
+        if let Some(receiver) = going.get(&(id, job)) {
             return receiver.clone();
         }
         let first = Stage::Step(Step {
@@ -51,11 +69,14 @@ impl App {
             share: None,
         });
         let (sender, receiver) = watch::channel(first);
-        going.insert(id, receiver.clone());
+        going.insert((id, job), receiver.clone());
         let app = self.clone();
         tokio::task::spawn_blocking(move || {
             // A panic in a reader must not leave the page waiting.
-            let work = std::panic::AssertUnwindSafe(|| open(&app, id, &sender));
+            let work = std::panic::AssertUnwindSafe(|| match job {
+                Job::Look => open(&app, id, &sender),
+                Job::Count => count(&app, id, &sender),
+            });
             let done = match std::panic::catch_unwind(work) {
                 Ok(Ok(())) => Stage::Ready,
                 Ok(Err(failure)) => Stage::Failed(failure.sentence),
@@ -65,7 +86,7 @@ impl App {
                 .going
                 .lock()
                 .unwrap_or_else(PoisonError::into_inner)
-                .remove(&id);
+                .remove(&(id, job));
             sender.send_replace(done);
         });
         receiver
@@ -91,50 +112,58 @@ impl App {
         }
     }
 
+    /// The counts of every run as they are stored now, waiting for that if need be; `None` without captures.
+    ///
+    /// # Errors
+    /// As [`App::opened_now`].
+    pub async fn counted_now(self: &Arc<App>, id: SessionId) -> Result<Option<RunTallies>, Failure> {
+        let app = self.clone();
+        if let Some(done) = tokio::task::spawn_blocking(move || app.counted(id)).await?? {
+            return Ok(Some(done));
+        }
+        let mut stages = self.start_counting(id);
+        let stage = stages.wait_for(|stage| !matches!(stage, Stage::Step(_))).await;
+        if let Stage::Failed(sentence) = stage.map_err(Failure::ours)?.clone() {
+            return Err(Failure::wrong(sentence));
+        }
+        let app = self.clone();
+        tokio::task::spawn_blocking(move || app.counted(id)).await?
+    }
+
+    /// The counts of every run, if they are kept and nothing changed since.
+    pub fn counted(&self, id: SessionId) -> Result<Option<RunTallies>, Failure> {
+        let held = Held::all(&self.store, id)?;
+        let kept = self.store.load_report(id, RUNS, &held.key())?;
+        // What an older program kept in another shape is counted again.
+        Ok(kept.and_then(|json| serde_json::from_str(&json).ok()))
+    }
+
     /// What the session's answer rests on, as it is stored now; `None` without captures.
     pub fn present_key(&self, id: SessionId) -> Result<Option<String>, Failure> {
-        let session = self.store.session(id)?;
-        let captures = self.store.present_captures(id)?;
-        Ok((!captures.is_empty()).then(|| report_key(&captures, &session.body.setup)))
+        let held = Held::present(&self.store, id)?;
+        Ok((!held.captures.is_empty()).then(|| held.key()))
     }
 }
 
 fn open(app: &App, id: SessionId, sender: &watch::Sender<Stage>) -> Result<(), Failure> {
     let session = app.store.session(id)?;
-    let entries = app.store.present_captures(id)?;
-    if entries.is_empty() {
+    let held = Held::present(&app.store, id)?;
+    if held.captures.is_empty() {
         return Err(Failure::missing(format!("capture in session {id} yet")));
     }
-    let key = report_key(&entries, &session.body.setup);
+    let key = held.key();
     if app.in_memory(id).is_some_and(|opened| opened.key == key) {
         return Ok(());
     }
-    let setup = Setup::parse(&session.body.setup, "the session's setup")
-        .map_err(|error| Failure::wrong(sentence(&error)))?;
-    let mut captures = Vec::with_capacity(entries.len());
-    for (index, entry) in entries.iter().enumerate() {
-        let of_all = if entries.len() > 1 {
-            format!(" ({} of {})", index + 1, entries.len())
-        } else {
-            String::new()
-        };
-        let teller = Teller {
-            sender,
-            says: format!("Reading {}{of_all}", entry.value.file),
-        };
-        teller.tell(Some(0.0));
-        let path = app.store.original_path(&entry.value.digest)?;
-        let options = crate::workflow::read::read_options(&setup);
-        let capture = crate::ingest::read_file_as(&path, &entry.value.file, &options, &teller)
-            .map_err(|error| Failure::wrong(sentence(&error)))?;
-        captures.push(capture);
-    }
-    Teller {
-        sender,
+    let (setup, captures) = read_all(app, &held, &|says, share| {
+        sender.send_replace(Stage::Step(Step { says, share }));
+    })?;
+    sender.send_replace(Stage::Step(Step {
         says: "Looking for what is wrong".to_owned(),
-    }
-    .tell(None);
-    let inspection = together_or_newest(captures, &setup)?;
+        share: None,
+    }));
+    let inspection =
+        inspect_newest(&held, captures, &setup).ok_or_else(|| Failure::missing("capture in this session"))?;
     let json = serde_json::to_string(&inspection.report).map_err(Failure::ours)?;
     app.store
         .save_report(id, "all", &key, &json, &summary(&inspection.report))?;
@@ -148,25 +177,48 @@ fn open(app: &App, id: SessionId, sender: &watch::Sender<Stage>) -> Result<(), F
     Ok(())
 }
 
-/// All captures on one clock; where they can't be brought to one, the newest alone, with a warning that says so.
-fn together_or_newest(captures: Vec<Capture>, setup: &Setup) -> Result<Inspection, Failure> {
-    let question = Question {
-        setup,
-        align_on: None,
-    };
-    let newest = captures.last().cloned();
-    let count = captures.len();
-    let wrong = |error: anyhow::Error| Failure::wrong(format!("{error:#}"));
-    match (inspect(captures, &question), newest) {
-        (Err(error), Some(mut newest)) if count > 1 => {
-            newest.warn(format!(
-                "{} earlier captures under this condition are not looked at with it: {error:#}",
-                count - 1
-            ));
-            inspect(vec![newest], &question).map_err(wrong)
-        }
-        (inspection, _) => inspection.map_err(wrong),
+/// Scope under which the counts of all runs are kept.
+const RUNS: &str = "runs";
+
+fn count(app: &App, id: SessionId, sender: &watch::Sender<Stage>) -> Result<(), Failure> {
+    if app.counted(id)?.is_some() {
+        return Ok(());
     }
+    let held = Held::all(&app.store, id)?;
+    let (setup, captures) = read_all(app, &held, &|says, share| {
+        sender.send_replace(Stage::Step(Step { says, share }));
+    })?;
+    sender.send_replace(Stage::Step(Step {
+        says: "Counting every trouble in every run".to_owned(),
+        share: None,
+    }));
+    let counted = tally_all(&held, captures, &setup);
+    let json = serde_json::to_string(&counted).map_err(Failure::ours)?;
+    let none = crate::store::Summary::default();
+    Ok(app.store.save_report(id, RUNS, &held.key(), &json, &none)?)
+}
+
+/// Reads captures as was said of them; `tell` hears what goes on, and how much of it is done.
+pub fn read_all(
+    app: &App,
+    held: &Held,
+    tell: &(dyn Fn(String, Option<f64>) + Sync),
+) -> Result<(Setup, Vec<Capture>), Failure> {
+    let setup = Setup::parse(&held.setup, "the session's setup").map_err(|error| Failure::wrong(sentence(&error)))?;
+    let count = held.captures.len();
+    let mut captures = Vec::with_capacity(count);
+    for (index, entry) in held.captures.iter().enumerate() {
+        let of_all = match count {
+            1 => String::new(),
+            _ => format!(" ({} of {count})", index + 1),
+        };
+        let says = format!("Reading {}{of_all}", entry.value.file);
+        tell(says.clone(), Some(0.0));
+        let teller = Teller { tell, says };
+        let capture = held.read(&app.store, index, &setup, &teller);
+        captures.push(capture.map_err(|error| Failure::wrong(sentence(&error)))?);
+    }
+    Ok((setup, captures))
 }
 
 fn summary(report: &crate::report::inspect::InspectReport) -> crate::store::Summary {
@@ -187,25 +239,13 @@ fn summary(report: &crate::report::inspect::InspectReport) -> crate::store::Summ
 
 /// Tells the page how far the reader is.
 struct Teller<'a> {
-    sender: &'a watch::Sender<Stage>,
+    tell: &'a (dyn Fn(String, Option<f64>) + Sync),
     says: String,
-}
-
-impl Teller<'_> {
-    fn tell(&self, share: Option<f64>) {
-        self.sender.send_replace(Stage::Step(Step {
-            says: self.says.clone(),
-            share,
-        }));
-    }
 }
 
 impl Progress for Teller<'_> {
     fn bytes(&self, done: u64, total: Option<u64>) {
-        self.tell(
-            total
-                .filter(|&total| total > 0)
-                .map(|total| done as f64 / total as f64),
-        );
+        let share = total.filter(|&total| total > 0).map(|total| done as f64 / total as f64);
+        (self.tell)(self.says.clone(), share);
     }
 }

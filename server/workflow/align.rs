@@ -1,35 +1,24 @@
 //! Several captures → one clock: aligned on a line both recorded, or taken as they are.
 
-use crate::analysis::align::{Alignment, Edges, align};
+use crate::analysis::align::Alignment;
 use crate::model::Capture;
 use crate::report::CaptureRow;
 use crate::report::align::{AlignReport, SCHEMA};
 
 use super::lines::capture_row;
 use super::merge::merge;
+use super::runs::align_pair_on;
 
-/// Aligns the second capture to the first. `on`: `LINE`, or `LINE=LINE_IN_B`.
+/// Aligns the second capture to the first. `on`: `LINE`, or `LINE=LINE_IN_B`; several parted by commas.
 ///
 /// # Errors
-/// A sentence: the line is missing, or the two do not share enough to tell.
+/// A sentence: a line is missing, or the two do not share enough to tell.
 pub fn align_pair(a: &Capture, b: &Capture, on: &str) -> anyhow::Result<Alignment> {
-    let (in_a, in_b) = match (a.line_index(on), on.split_once('=')) {
-        (None, Some((x, y))) => (x.trim(), y.trim()),
-        _ => (on.trim(), on.trim()),
+    let lines: Vec<String> = match a.line_index(on) {
+        Some(_) => vec![on.to_owned()],
+        None => on.split(',').map(|name| name.trim().to_owned()).collect(),
     };
-    let find = |capture: &Capture, name: &str| {
-        capture.line_index(name).ok_or_else(|| {
-            let names: Vec<&str> = capture.lines.iter().take(12).map(|l| l.name.as_str()).collect();
-            anyhow::anyhow!(
-                "{}: expected a line called {name} to align on, found {}; say --on LINE=LINE_IN_B where they differ",
-                capture.file,
-                names.join(", ")
-            )
-        })
-    };
-    let (x, y) = (find(a, in_a)?, find(b, in_b)?);
-    align(&Edges::of(a, x), &Edges::of(b, y))
-        .map_err(|error| anyhow::anyhow!("{} and {}, on {on}: {error}", a.file, b.file))
+    align_pair_on(a, b, &lines).map_err(anyhow::Error::msg)
 }
 
 /// The report of an alignment.

@@ -36,17 +36,26 @@ pub fn open_demo(store: &Store) -> Result<SessionId, Error> {
         },
     )?;
     let (title, captures) = SESSION.as_found;
-    let condition = store.add(
-        session,
-        &Condition {
-            title: title.to_owned(),
-            remark: String::new(),
-        },
-    )?;
-    for &name in captures {
+    let condition = |title: &str| Condition {
+        title: title.to_owned(),
+        remark: String::new(),
+    };
+    let as_found = store.add(session, &condition(title))?.id;
+    let bring = |name: &str, condition| {
         let stored = store.store_from(name, text(name).as_bytes(), u64::MAX)?;
-        store.add_capture(session, &stored, Some(condition.id))?;
+        store.add_capture(session, &stored, Some(condition))
+    };
+    for &name in captures {
+        bring(name, as_found)?;
     }
+    bring(SESSION.other_instrument.0, as_found)?;
+    let (title, captures) = SESSION.after;
+    let after = store.add(session, &condition(title))?.id;
+    for &name in captures {
+        bring(name, after)?;
+    }
+    // The page opens on what is wrong; the way it was put right is in Before and after.
+    store.take_in_hand(session, Some(as_found))?;
     Ok(session)
 }
 
@@ -78,7 +87,8 @@ mod tests {
         let first = open_demo(&store).unwrap();
         assert_eq!(open_demo(&store).unwrap(), first);
         let captures: Vec<Entry<Capture>> = store.entries(first).unwrap();
-        assert_eq!(captures.len(), SESSION.as_found.1.len());
+        assert_eq!(captures.len(), SESSION.as_found.1.len() + SESSION.after.1.len() + 1);
+        assert_eq!(store.present_captures(first).unwrap().len(), 2);
         assert_eq!(store.sessions(false).unwrap().len(), 1 + SIDE_SESSIONS.len());
     }
 }

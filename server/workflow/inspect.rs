@@ -3,7 +3,7 @@
 use crate::analysis::align;
 use crate::analysis::coupling::{self, Attribution, CouplingOptions};
 use crate::analysis::findings::{self, Finding, Severity};
-use crate::analysis::links::{self, Link, LinkOptions};
+use crate::analysis::links::{self, Link, LinkOptions, Proposal};
 use crate::analysis::strays::{self, StrayOptions, Strays};
 use crate::analysis::{rails, rails_assumed, rules};
 use crate::model::{Capture, Ticks};
@@ -57,6 +57,16 @@ pub fn inspect_one(capture: Capture, sources: Vec<CaptureRow>, setup: &Setup) ->
     look(capture, sources, setup, Vec::new())
 }
 
+/// Inspects a run that is on one clock; `known`: what was found out on the way there.
+pub fn inspect_run(
+    capture: Capture,
+    sources: Vec<CaptureRow>,
+    setup: &Setup,
+    known: Vec<Finding>,
+) -> Inspection {
+    look(capture, sources, setup, known)
+}
+
 /// `known`: findings from before the lines were looked at.
 fn look(capture: Capture, sources: Vec<CaptureRow>, setup: &Setup, known: Vec<Finding>) -> Inspection {
     let strays = strays::find(&capture, &stray_options(&capture, setup));
@@ -72,7 +82,7 @@ fn look(capture: Capture, sources: Vec<CaptureRow>, setup: &Setup, known: Vec<Fi
     let mut all = findings::of(&capture, &strays, &attribution);
     all.extend(known);
     all.extend(links::findings(&capture, &links));
-    all.extend(links::proposed(&capture, &links::propose(&capture, &declared)));
+    all.extend(links::proposed(&capture, &proposals(&capture, &declared)));
     all.extend(rules::sentences::findings(&capture, &setup.rules, &results));
     let mut supplies = setup.rails.clone();
     supplies.extend(rails_assumed::assumed(&capture, &setup.rails));
@@ -93,6 +103,17 @@ fn look(capture: Capture, sources: Vec<CaptureRow>, setup: &Setup, known: Vec<Fi
         links,
         report,
     }
+}
+
+/// Links nobody declared, without those between two captures' views of one line: they are alike by its name.
+pub fn proposals(capture: &Capture, declared: &[LinkOptions]) -> Vec<Proposal> {
+    let own = |line: usize| {
+        let name = capture.lines[line].name.as_str();
+        name.split_once('/').map_or(name, |(_, own)| own)
+    };
+    let mut proposals = links::propose(capture, declared);
+    proposals.retain(|p| capture.lines[p.from].capture == capture.lines[p.to].capture || own(p.from) != own(p.to));
+    proposals
 }
 
 /// The narrow limits that the setup declares, in the capture's ticks.

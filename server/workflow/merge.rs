@@ -4,7 +4,7 @@
 //! last digit and the others' are rounded to far less than any sample. Lines keep their own span, sampling
 //! period and stamps: an edge of a sampled line still stands at the first sample that shows it.
 
-use std::collections::HashMap;
+use std::collections::{BTreeMap, HashMap};
 use std::path::Path;
 
 use crate::analysis::align::Alignment;
@@ -39,7 +39,7 @@ pub fn merge(captures: Vec<Capture>, alignments: &[Alignment]) -> Capture {
         let clock = Clock {
             from: capture.timebase,
             to: base,
-            alignment,
+            alignment: *alignment,
         };
         let first = merged.lines.len();
         let span = clock.span(capture.span);
@@ -59,6 +59,43 @@ pub fn merge(captures: Vec<Capture>, alignments: &[Alignment]) -> Capture {
         merged.warnings.extend(capture.warnings);
     }
     merged
+}
+
+/// A capture whose channels' skews are taken off, each line by its name; on ticks fine enough to show them.
+/// Unchanged where none of its lines has one. Cost: linear in edges.
+pub fn skewed(capture: Capture, late_s: &BTreeMap<String, f64>) -> Capture {
+    let late = |name: &str| late_s.get(name).copied().filter(|late| *late != 0.0);
+    if capture.lines.iter().all(|line| late(&line.name).is_none()) {
+        return capture;
+    }
+    let from = capture.timebase;
+    let to = Timebase {
+        denominator: from.denominator * FINER,
+        ..from
+    };
+    let mut moved = Capture {
+        timebase: to,
+        resolution_ticks: capture.resolution_ticks * FINER,
+        lines: Vec::new(),
+        ..capture
+    };
+    let clock = |late_s: f64| Clock {
+        from,
+        to,
+        alignment: Alignment {
+            offset_s: -late_s,
+            ..Alignment::SAME_CLOCK
+        },
+    };
+    let still = clock(0.0);
+    moved.span = still.span(moved.span);
+    for line in capture.lines {
+        let (name, index) = (line.name.clone(), line.capture);
+        let clock = clock(late(&name).unwrap_or(0.0));
+        let line = clock.line(line, index, 0, name, &mut moved.warnings);
+        moved.lines.push(line);
+    }
+    moved
 }
 
 /// The first capture's timebase, its tick halved until it is finer than every tick by [`FINER`]; unchanged when
@@ -85,13 +122,13 @@ fn common_timebase(captures: &[Capture], alignments: &[Alignment]) -> Timebase {
 }
 
 /// From one capture's ticks to the common ones.
-struct Clock<'a> {
+struct Clock {
     from: Timebase,
     to: Timebase,
-    alignment: &'a Alignment,
+    alignment: Alignment,
 }
 
-impl Clock<'_> {
+impl Clock {
     fn time(&self, time: Ticks) -> Ticks {
         if self.alignment.offset_s == 0.0
             && self.alignment.drift_ppm == 0.0
@@ -260,6 +297,18 @@ mod tests {
         assert!((at(1, 1) - alignment.time_in_a(second)).abs() < 1e-10 / 2.0);
         assert_eq!(merged.lines[1].capture, 1);
         assert_eq!(merged.span.start, Ticks(0));
+    }
+
+    #[test]
+    fn a_channel_s_skew_is_taken_off_its_edges_only() {
+        let a = capture("a.vcd", Timebase::decimal(-9), &[10, 123], "A");
+        let late = BTreeMap::from([("A".to_owned(), 2.5e-9)]);
+        let moved = skewed(a.clone(), &late);
+        let at = |edge: usize| moved.seconds(moved.lines[0].edges[edge]);
+        assert!((at(0) - 7.5e-9).abs() < 1e-15 && (at(1) - 120.5e-9).abs() < 1e-15);
+        assert_eq!(moved.seconds(moved.span.end), a.seconds(a.span.end));
+        let others = BTreeMap::from([("B".to_owned(), 2.5e-9)]);
+        assert_eq!(skewed(a.clone(), &others).lines[0].edges[0], a.lines[0].edges[0]);
     }
 
     #[test]

@@ -13,6 +13,8 @@ pub mod places;
 pub mod rails;
 pub mod read;
 pub mod rules;
+pub mod runs;
+pub mod session;
 pub mod watch;
 
 pub use parallel::on_all_cores;

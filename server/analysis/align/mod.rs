@@ -20,6 +20,8 @@ mod candidates;
 mod fit;
 mod grow;
 mod sentences;
+mod several;
+mod skew;
 
 #[cfg(test)]
 mod tests;
@@ -31,6 +33,8 @@ use grow::{Growth, grow};
 
 pub use fit::{LineFit, fit_line};
 pub use sentences::finding;
+pub use several::align_several;
+pub use skew::{ChannelSkew, channel_skews};
 
 /// Largest relative difference of two clocks that is looked for. Crystals stay within 100 ppm each; the rest is
 /// room for ceramic resonators that were trimmed badly. Common practice, no source.
@@ -187,28 +191,14 @@ const LN_CHANCE: f64 = -20.0;
 /// # Errors
 /// [`Error`], when too few edges are shared, or several offsets fit.
 pub fn align(a: &Edges, b: &Edges) -> Result<Alignment, Error> {
-    for (which, edges) in [("the first capture", a), ("the second capture", b)] {
-        if edges.times.len() < LEAST_EDGES {
-            return Err(Error::TooFewEdges {
-                which,
-                edges: edges.times.len(),
-                least: LEAST_EDGES,
-            });
-        }
-    }
-    match align_upright(a, b) {
-        Err(Error::NothingShared { matched }) => {
-            // A buffer between the two probes may turn the line over.
-            let turned = align_upright(a, &b.inverted());
-            turned
-                .map(|t| Alignment { inverted: true, ..t })
-                .map_err(|_| Error::NothingShared { matched })
-        }
-        other => other,
-    }
+    let (inverted, growth) = several::grown(a, b)?;
+    Ok(Alignment {
+        inverted,
+        ..growth.finish(a, b)
+    })
 }
 
-fn align_upright(a: &Edges, b: &Edges) -> Result<Alignment, Error> {
+fn align_upright(a: &Edges, b: &Edges) -> Result<Growth, Error> {
     let index = candidates::Index::new(b);
     let mut best: Option<Growth> = None;
     let mut most = 0;
@@ -265,7 +255,7 @@ fn align_upright(a: &Edges, b: &Edges) -> Result<Alignment, Error> {
             shift: crate::model::units::seconds(shift),
         });
     }
-    Ok(best.finish(a, b))
+    Ok(best)
 }
 
 /// Whether so many edges would not match by chance at any offset.

@@ -1,5 +1,7 @@
 //! The interface for programs: JSON, and columns of numbers for the diagram.
 
+pub mod clocks;
+pub mod compare;
 pub mod diagram;
 pub mod harness;
 pub mod log;

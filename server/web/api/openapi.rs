@@ -6,12 +6,14 @@ use serde_json::{Value, json};
 use utoipa::openapi::{ComponentsBuilder, RefOr, Schema};
 use utoipa::{PartialSchema, ToSchema};
 
-use super::{diagram, harness, log};
+use super::{clocks, diagram, harness, log};
+use crate::report::compare::CompareReport;
 use crate::report::inspect::InspectReport;
 use crate::store::{
-    Action, Capture, Condition, Entry, FindingState, Photograph, Reading, Remark, Session, SessionBody,
+    Action, Capture, ChannelSkews, Clock, Condition, Entry, FindingState, Photograph, Reading, Remark, Session, SessionBody,
     SessionRow, Step,
 };
+use crate::workflow::session::RunTallies;
 
 type Named = (String, RefOr<Schema>);
 
@@ -276,6 +278,41 @@ fn operations() -> Vec<Operation> {
             "Add a rule to the session's setup: kind, and the keys of the setup file with texts for values",
             Json(None),
             One(shape::<Session>()),
+        ),
+        op(
+            "put",
+            "/api/sessions/{id}/condition-in-hand",
+            "Look at the captures of one condition, until another capture is brought",
+            Json(shape::<clocks::Wanted>()),
+            Empty,
+        ),
+        op(
+            "put",
+            "/api/sessions/{id}/clocks",
+            "Say how a capture's clock is brought to another's",
+            Json(shape::<Clock>()),
+            Empty,
+        ),
+        op(
+            "put",
+            "/api/sessions/{id}/skews",
+            "Keep the skews of the channels, or measure them from a capture of one edge: then late_s is left empty",
+            Json(shape::<ChannelSkews>()),
+            One(shape::<ChannelSkews>()),
+        ),
+        op(
+            "get",
+            "/api/sessions/{id}/runs",
+            "What every trouble came to in every run of the session",
+            Nothing,
+            One(shape::<RunTallies>()),
+        ),
+        op(
+            "get",
+            "/api/sessions/{id}/compare",
+            "Two conditions, or two sets of runs, compared: ?before=…&after=…, each c and a condition's id, or r and the id of a run's first capture",
+            Nothing,
+            One(shape::<CompareReport>()),
         ),
         op(
             "get",

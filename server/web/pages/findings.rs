@@ -8,11 +8,13 @@ use axum::extract::{Path, State};
 use axum::response::Html;
 
 use super::Places;
-use crate::store::SessionId;
+use crate::store::{Capture, Condition, Entry, SessionId, Store};
+use crate::web::api::harness::{clips_of, harness_of};
 use crate::web::error::PageFailure;
 use crate::web::state::App;
 use crate::web::view::{Sheet, sheet};
 use crate::web::work::Stage;
+use crate::workflow::places;
 
 /// A session that opens this fast is shown at once; else the page tells how far the reading is.
 const AT_ONCE: Duration = Duration::from_millis(400);
@@ -31,6 +33,33 @@ struct FindingsPage {
     fresh: Option<String>,
     /// Why the captures could not be read.
     trouble: Option<String>,
+    /// Conditions with captures, where there are several: one of them is looked at.
+    conditions: Vec<ConditionView>,
+}
+
+struct ConditionView {
+    words: String,
+    is_shown: bool,
+    /// What takes it in hand, as JSON.
+    json: String,
+}
+
+/// The conditions that have captures.
+fn conditions(store: &Store, id: SessionId) -> Result<Vec<ConditionView>, PageFailure> {
+    let shown = store.present_captures(id)?.first().map(|entry| entry.value.condition);
+    let captures: Vec<Entry<Capture>> = store.entries(id)?;
+    let named: Vec<Entry<Condition>> = store.entries(id)?;
+    let all = std::iter::once((None, "no condition named".to_owned()))
+        .chain(named.into_iter().map(|entry| (Some(entry.id), entry.value.title)));
+    let views = all
+        .filter(|(condition, _)| captures.iter().any(|entry| entry.value.condition == *condition))
+        .map(|(condition, words)| ConditionView {
+            words,
+            is_shown: shown == Some(condition),
+            json: serde_json::json!({ "condition": condition }).to_string(),
+        });
+    let views: Vec<ConditionView> = views.collect();
+    Ok(if views.len() > 1 { views } else { Vec::new() })
 }
 
 pub async fn page(State(app): State<Arc<App>>, Path(id): Path<i64>) -> Result<Html<String>, PageFailure> {
@@ -65,12 +94,24 @@ pub async fn page(State(app): State<Arc<App>>, Path(id): Path<i64>) -> Result<Ht
         } else {
             app.in_memory(id)
         };
-        let sheet = opened.map(|opened| sheet(&opened));
+        let mut sheet_shown = None;
+        if let Some(opened) = opened {
+            let mut shown = sheet(&opened);
+            let harness = harness_of(&app.store, id)?;
+            let clips = clips_of(&app.store, id, &harness)?;
+            for told in places::of_findings(&harness, &clips, &opened.report) {
+                if let Some(view) = shown.findings.iter_mut().find(|view| view.id == told.finding) {
+                    view.places = told.sentences;
+                }
+            }
+            sheet_shown = Some(shown);
+        }
         let page = FindingsPage {
             places: Places::of(id, "Findings"),
             id: id.0,
             title,
-            sheet,
+            sheet: sheet_shown,
+            conditions: conditions(&app.store, id)?,
             is_reading,
             fresh,
             trouble,

@@ -1,5 +1,6 @@
 //! Pages: HTML that reads without script. One view struct a page, holding ready strings.
 
+pub mod before_after;
 pub mod bench_log;
 pub mod figures;
 pub mod findings;
@@ -32,6 +33,7 @@ impl Places {
     pub fn of(id: SessionId, here: &str) -> Places {
         let all = [
             ("Findings", String::new()),
+            ("Before and after", "/before-and-after".to_owned()),
             ("Limits and logic", "/rules".to_owned()),
             ("Harness sheet", "/harness".to_owned()),
             ("Bench log", "/log".to_owned()),

@@ -9,6 +9,7 @@ use axum::http::HeaderValue;
 use axum::http::header::CONTENT_SECURITY_POLICY;
 use axum::response::{Html, IntoResponse, Response};
 
+use super::before_after::{Comparison, comparison};
 use super::figures::drawing;
 use crate::report::inspect::{Finding, Severity};
 use crate::report::text::{headline, moment};
@@ -19,6 +20,7 @@ use crate::web::error::{Failure, PageFailure};
 use crate::web::opened::Opened;
 use crate::web::state::App;
 use crate::workflow::places;
+use crate::workflow::session::RunTallies;
 
 /// No script, nothing from elsewhere; the page's own style sheet and pictures are inside it.
 const POLICY: &str = "default-src 'none'; style-src 'unsafe-inline'; img-src data:; base-uri 'none'; \
@@ -38,6 +40,8 @@ struct ReportPage {
     version: &'static str,
     conditions: Vec<ConditionView>,
     findings: Vec<FindingView>,
+    /// The newest condition against the one before, and the history of each trouble.
+    compared: Option<Comparison>,
     readings: Vec<ReadingView>,
     steps: Vec<StepView>,
     remarks: Vec<(String, String)>,
@@ -89,12 +93,22 @@ struct PhotographView {
 pub async fn page(State(app): State<Arc<App>>, Path(id): Path<i64>) -> Result<Response, PageFailure> {
     let id = SessionId(id);
     let opened = app.opened_now(id).await?;
-    let html = with_store(app, move |store| render(store, id, opened.as_deref())).await?;
+    let has_captures = opened.is_some();
+    let counted = match has_captures {
+        true => app.counted_now(id).await?,
+        false => None,
+    };
+    let html = with_store(app, move |store| render(store, id, opened.as_deref(), counted.as_ref())).await?;
     let policy = (CONTENT_SECURITY_POLICY, HeaderValue::from_static(POLICY));
     Ok(([policy], Html(html)).into_response())
 }
 
-fn render(store: &Store, id: SessionId, opened: Option<&Opened>) -> Result<String, Failure> {
+fn render(
+    store: &Store,
+    id: SessionId,
+    opened: Option<&Opened>,
+    counted: Option<&RunTallies>,
+) -> Result<String, Failure> {
     let log = SessionLog::of(store, id)?;
     let body = &log.session.body;
     let page = ReportPage {
@@ -113,6 +127,10 @@ fn render(store: &Store, id: SessionId, opened: Option<&Opened>) -> Result<Strin
         findings: match opened {
             Some(opened) => findings(store, id, &log, opened)?,
             None => Vec::new(),
+        },
+        compared: match counted {
+            Some(counted) => Some(comparison(store, id, counted, "")?).filter(|c| !c.headline.is_empty()),
+            None => None,
         },
         readings: log.readings.iter().map(|entry| reading(&log, entry)).collect(),
         steps: log

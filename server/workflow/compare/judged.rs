@@ -1,6 +1,8 @@
 //! Counts of two sets of runs → verdicts with their sentences.
 
 use crate::analysis::compare::{Counts, Judgement, Verdict, judge};
+use crate::analysis::stats::intervals::clopper_pearson;
+use crate::report::Interval;
 use crate::report::compare::{OccasionsRow, Tallies, Trouble, TroubleKind};
 
 /// One trouble, judged between two sets of runs.
@@ -28,15 +30,8 @@ impl Judged<'_> {
 /// Judges every trouble between the runs `before` and the runs `after` (positions in [`Tallies::runs`]): new
 /// troubles first, then worse ones, what is still there, what is better, what can't be told, what is gone.
 pub fn judge_all<'a>(tallies: &'a Tallies, before: &[usize], after: &[usize]) -> Vec<Judged<'a>> {
-    let sum = |trouble: &Trouble, runs: &[usize]| {
-        let mut sum = Counts::default();
-        runs.iter()
-            .filter_map(|&run| trouble.counts.get(run))
-            .for_each(|row| sum += counts(*row));
-        sum
-    };
     let judged = tallies.troubles.iter().map(|trouble| {
-        let (before, after) = (sum(trouble, before), sum(trouble, after));
+        let (before, after) = (counts(sum_over(trouble, before)), counts(sum_over(trouble, after)));
         let judgement = judge(before, after);
         Judged {
             trouble,
@@ -49,6 +44,25 @@ pub fn judge_all<'a>(tallies: &'a Tallies, before: &[usize], after: &[usize]) ->
     let mut judged: Vec<Judged> = judged.collect();
     judged.sort_by_key(|j| (rank(j), std::cmp::Reverse(j.after.strays.max(j.before.strays))));
     judged
+}
+
+/// A rate with its two-sided 95 % interval (Clopper–Pearson); `None` without an occasion.
+pub fn rate(row: OccasionsRow) -> Option<Interval> {
+    let (low, high) = clopper_pearson(row.wrong, row.occasions, 0.95);
+    (row.occasions > 0).then(|| Interval {
+        estimate: row.wrong as f64 / row.occasions as f64,
+        low,
+        high,
+    })
+}
+
+/// What a trouble came to over several runs.
+pub fn sum_over(trouble: &Trouble, runs: &[usize]) -> OccasionsRow {
+    let rows = runs.iter().filter_map(|&run| trouble.counts.get(run));
+    rows.fold(OccasionsRow { wrong: 0, occasions: 0 }, |sum, row| OccasionsRow {
+        wrong: sum.wrong + row.wrong,
+        occasions: sum.occasions + row.occasions,
+    })
 }
 
 fn counts(row: OccasionsRow) -> Counts {

@@ -6,14 +6,14 @@
 mod judged;
 mod tally;
 
-pub use judged::{Judged, judge_all, noun, what};
+pub use judged::{Judged, judge_all, noun, rate, sum_over, what};
 pub use tally::tallies;
 
 use crate::analysis::stats::ratio::Ratio;
 use crate::model::Capture;
 use crate::report::compare::{
     CompareReport, CompareRow, CountsRow, LinkCompareRow, LossRow, OccasionsRow, RatioRow, SCHEMA,
-    TroubleCompareRow, TroubleKind,
+    Tallies, TroubleCompareRow, TroubleKind,
 };
 use crate::setup::Setup;
 
@@ -30,14 +30,18 @@ pub fn compare(before: Vec<Capture>, after: Vec<Capture>, setup: &Setup) -> Comp
         })
         .collect();
     let sides: [Vec<usize>; 2] = [(0..split).collect(), (split..runs.len()).collect()];
-    let tallies = tallies(runs, setup);
-    let judged = judge_all(&tallies, &sides[0], &sides[1]);
+    report(&tallies(runs, setup), &sides[0], &sides[1])
+}
+
+/// The report on the runs `before` and `after`, by position.
+pub fn report(tallies: &Tallies, before: &[usize], after: &[usize]) -> CompareReport {
+    let judged = judge_all(tallies, before, after);
     let of = |kind: TroubleKind| judged.iter().filter(move |j| j.trouble.kind == kind);
     let rows = |side: &[usize]| side.iter().flat_map(|&run| tallies.runs[run].clone()).collect();
     CompareReport {
         schema: SCHEMA.to_owned(),
-        before: rows(&sides[0]),
-        after: rows(&sides[1]),
+        before: rows(before),
+        after: rows(after),
         couplings: of(TroubleKind::Coupling).map(coupling_row).collect(),
         links: of(TroubleKind::Loss).map(link_row).collect(),
         extras: of(TroubleKind::Extra).map(trouble_row).collect(),

@@ -1,0 +1,319 @@
+//! Before and after: two conditions compared, and the history of each trouble over all of them.
+
+use std::sync::Arc;
+use std::time::Duration;
+
+use askama::Template;
+use axum::extract::{Path, RawQuery, State};
+use axum::response::Html;
+
+use super::Places;
+use crate::report::compare::TroubleKind;
+use crate::store::{Capture, Condition, Entry, EntryId, SessionId, Store};
+use crate::web::api::compare::side_of;
+use crate::web::error::{Failure, PageFailure};
+use crate::web::history::{Point, history};
+use crate::web::state::App;
+use crate::web::work::Stage;
+use crate::workflow::compare::{Judged, judge_all, noun, rate, sum_over, what};
+use crate::workflow::session::RunTallies;
+
+/// Captures that are counted this fast are shown at once; else the page tells how far it is and looks again.
+const AT_ONCE: Duration = Duration::from_millis(600);
+
+#[derive(Template)]
+#[template(path = "pages/before_after.html")]
+struct BeforeAfterPage {
+    places: Places,
+    id: i64,
+    title: String,
+    /// How far the counting is; the page looks again.
+    going_on: Option<String>,
+    trouble: Option<String>,
+    comparison: Option<Comparison>,
+}
+
+/// Two sides and what came of them; also a part of the printed report.
+pub struct Comparison {
+    pub before: Vec<Choice>,
+    pub after: Vec<Choice>,
+    pub runs: Vec<RunChoice>,
+    /// Says what to do where there is nothing to compare yet.
+    pub wants: String,
+    pub headline: String,
+    pub troubles: Vec<TroubleView>,
+    /// Watched on both sides, never wrong.
+    pub clean: Vec<String>,
+    pub captures: String,
+}
+
+pub struct Choice {
+    pub value: String,
+    pub words: String,
+    pub is_set: bool,
+}
+
+pub struct RunChoice {
+    pub value: String,
+    pub words: String,
+    pub is_before: bool,
+    pub is_after: bool,
+}
+
+pub struct TroubleView {
+    pub verdict: &'static str,
+    /// Class: `bad`, `open` or `fine`.
+    pub tone: &'static str,
+    pub says: String,
+    pub figures: String,
+    /// SVG without anything of a name that is not escaped: made by `web::history`.
+    pub history: String,
+    pub next: String,
+}
+
+pub async fn page(
+    State(app): State<Arc<App>>,
+    Path(id): Path<i64>,
+    RawQuery(query): RawQuery,
+) -> Result<Html<String>, PageFailure> {
+    let session = SessionId(id);
+    let mut stages = app.start_counting(session);
+    let over = tokio::time::timeout(AT_ONCE, stages.wait_for(|stage| !matches!(stage, Stage::Step(_))));
+    let (mut going_on, mut trouble) = (None, None);
+    match over.await.map(|stage| stage.map(|stage| stage.clone())) {
+        Ok(Ok(Stage::Failed(sentence))) => trouble = Some(sentence),
+        Ok(_) => {}
+        Err(_) => {
+            going_on = Some(match &*stages.borrow() {
+                Stage::Step(step) => match step.share {
+                    Some(share) => format!("{}, {:.0} % of it", step.says, share * 100.0),
+                    None => step.says.clone(),
+                },
+                _ => "Nearly done".to_owned(),
+            });
+        }
+    }
+    let html = tokio::task::spawn_blocking(move || {
+        let comparison = match app.counted(session)? {
+            Some(all) => Some(comparison(&app.store, session, &all, &query.unwrap_or_default())?),
+            None => None,
+        };
+        let is_empty = app.store.entries::<Capture>(session)?.is_empty();
+        if is_empty {
+            trouble = None;
+        }
+        let page = BeforeAfterPage {
+            places: Places::of(session, "Before and after"),
+            id,
+            title: app.store.session(session)?.body.title,
+            going_on,
+            trouble,
+            comparison,
+        };
+        Ok::<_, PageFailure>(page.render()?)
+    });
+    Ok(Html(html.await??))
+}
+
+/// The sides that `query` names, or the newest condition against the one before it.
+pub fn comparison(store: &Store, id: SessionId, all: &RunTallies, query: &str) -> Result<Comparison, Failure> {
+    let captures: Vec<Entry<Capture>> = store.entries(id)?;
+    let conditions: Vec<Entry<Condition>> = store.entries(id)?;
+    let mut named: Vec<(Option<EntryId>, String)> = vec![(None, "no condition named".to_owned())];
+    named.extend(conditions.iter().map(|entry| (Some(entry.id), entry.value.title.clone())));
+    named.retain(|(condition, _)| all.runs.iter().any(|run| run.condition == *condition));
+    let runs_of = |condition: Option<EntryId>| -> Vec<usize> {
+        (0..all.runs.len()).filter(|&run| all.runs[run].condition == condition).collect()
+    };
+    let (mut before, mut after) = (side_of(query, "before", all), side_of(query, "after", all));
+    if let ([.., (first, _), (second, _)], true) = (&named[..], before.is_empty() || after.is_empty()) {
+        before = runs_of(*first);
+        after = runs_of(*second);
+    }
+    let choices = |side: &[usize]| {
+        let choice = |(condition, words): &(Option<EntryId>, String)| Choice {
+            value: condition.map_or_else(|| "n".to_owned(), |id| format!("c{id}")),
+            words: words.clone(),
+            is_set: runs_of(*condition) == side,
+        };
+        named.iter().map(choice).collect::<Vec<_>>()
+    };
+    let files = |run: usize| {
+        let of = all.runs[run].captures.iter().filter_map(|id| captures.iter().find(|c| c.id == *id));
+        of.map(|entry| entry.value.file.clone()).collect::<Vec<_>>().join(" with ")
+    };
+    let runs = (0..all.runs.len()).map(|run| {
+        let condition = named.iter().find(|(id, _)| *id == all.runs[run].condition);
+        RunChoice {
+            value: format!("r{}", all.runs[run].captures.first().map_or(0, |id| id.0)),
+            words: format!("{} ({})", files(run), condition.map_or("", |(_, title)| title)),
+            is_before: before.contains(&run),
+            is_after: after.contains(&run),
+        }
+    });
+    let runs: Vec<RunChoice> = runs.collect();
+    let judged = match before.is_empty() || after.is_empty() {
+        true => Vec::new(),
+        false => judge_all(&all.tallies, &before, &after),
+    };
+    let side_name = |side: &[usize]| {
+        let whole = named.iter().find(|(condition, _)| runs_of(*condition) == side);
+        whole.map_or_else(
+            || side.iter().map(|&run| files(run)).collect::<Vec<_>>().join(", "),
+            |(_, title)| title.clone(),
+        )
+    };
+    let points = |j: &Judged| -> Vec<Point> {
+        let point = |(condition, title): &(Option<EntryId>, String)| {
+            let own = runs_of(*condition);
+            let sum = sum_over(j.trouble, &own);
+            Point {
+                name: title.clone(),
+                rate: rate(sum),
+                counts: format!("{} of {}", sum.wrong, sum.occasions),
+                is_clean: sum.wrong == 0,
+                side: match () {
+                    () if own == before => "before",
+                    () if own == after => "after",
+                    () => "",
+                },
+            }
+        };
+        named.iter().map(point).collect()
+    };
+    let seen = |j: &&Judged| j.is_seen();
+    let troubles: Vec<TroubleView> = judged.iter().filter(seen).map(|j| trouble_view(j, &points(j))).collect();
+    let clean = judged
+        .iter()
+        .filter(|j| !j.is_seen() && j.after.opportunities > 0)
+        .map(|j| j.says.clone());
+    Ok(Comparison {
+        before: choices(&before),
+        after: choices(&after),
+        runs,
+        wants: match (all.runs.len(), judged.is_empty()) {
+            (0, _) => "No capture yet.".to_owned(),
+            (_, false) => String::new(),
+            (1, _) => "There is one run so far. Change one thing, name the new condition in the bench log, and capture the \
+                       same lines again: then this page says whether it helped."
+                .to_owned(),
+            _ => "Choose a run or more for either side.".to_owned(),
+        },
+        headline: headline(&judged, &side_name(&before), &side_name(&after)),
+        troubles,
+        clean: clean.collect(),
+        captures: match judged.is_empty() {
+            true => String::new(),
+            false => {
+                let list = |side: &[usize]| side.iter().map(|&run| files(run)).collect::<Vec<_>>().join(", ");
+                format!("before: {} · after: {}", list(&before), list(&after))
+            }
+        },
+    })
+}
+
+/// What came of it, in a sentence or two.
+fn headline(judged: &[Judged], before: &str, after: &str) -> String {
+    if judged.is_empty() {
+        return String::new();
+    }
+    let of = |verdict: &str| {
+        let same = judged.iter().filter(|j| j.is_seen() && j.judgement.verdict.word() == verdict);
+        same.collect::<Vec<_>>()
+    };
+    let names = |list: &[&Judged]| list.iter().map(|j| what(j.trouble)).collect::<Vec<_>>().join("; ");
+    let (fresh, worse): (Vec<&Judged>, Vec<&Judged>) = of("worse").into_iter().partition(|j| j.is_new());
+    let mut parts = Vec::new();
+    for (list, word) in [
+        (fresh, "new"),
+        (worse, "worse"),
+        (of("gone"), "gone"),
+        (of("reduced"), "fewer"),
+        (of("unchanged"), "unchanged"),
+        (of("undecided"), "not to be told yet"),
+    ] {
+        if !list.is_empty() {
+            parts.push(format!("{word}: {}", names(&list)));
+        }
+    }
+    if parts.is_empty() {
+        return format!("From \"{before}\" to \"{after}\": no trouble stands on either side.");
+    }
+    let told = parts.join(". ");
+    let mut letters = told.chars();
+    let told: String = letters.next().into_iter().flat_map(char::to_uppercase).chain(letters).collect();
+    format!("From \"{before}\" to \"{after}\". {told}.")
+}
+
+fn trouble_view(j: &Judged, points: &[Point]) -> TroubleView {
+    let judgement = &j.judgement;
+    let verdict = judgement.verdict.word();
+    let share = |wrong: u64, of: u64| {
+        let row = crate::report::compare::OccasionsRow { wrong, occasions: of };
+        rate(row).map_or_else(
+            || "no occasion".to_owned(),
+            |r| {
+                format!(
+                    "{wrong} of {of} = {:.1} % ({:.1}–{:.1} %)",
+                    r.estimate * 100.0,
+                    r.low * 100.0,
+                    r.high * 100.0
+                )
+            },
+        )
+    };
+    let end = |value: Option<f64>, none: &str| value.map_or(none.to_owned(), |v| format!("{v:.3}"));
+    let ratio = match judgement.ratio.estimate.is_some() || judgement.ratio.high.is_some() {
+        true => format!(
+            " · after over before {} ({:.3}–{})",
+            end(judgement.ratio.estimate, "no bound"),
+            judgement.ratio.low,
+            end(judgement.ratio.high, "no bound")
+        ),
+        false => String::new(),
+    };
+    let figures = format!(
+        "before {} · after {}{ratio} · exact test p = {}",
+        share(j.before.strays, j.before.opportunities),
+        share(j.after.strays, j.after.opportunities),
+        p_value(judgement.p_value),
+    );
+    let noun = noun(j.trouble.kind);
+    let next = match verdict {
+        "gone" => "Leave the change in, and mark the finding as fixed in the bench log.".to_owned(),
+        "reduced" => "It helped, and is not the whole of it: keep the change and try the next thing on the finding.".to_owned(),
+        "worse" if j.is_new() => "The change may have brought this: undo it and capture again, to see whether it goes.".to_owned(),
+        "worse" => "Undo the change and capture again: if this falls back, the change does harm.".to_owned(),
+        "unchanged" => "This change is not the cure: undo it, and try the next thing on the finding.".to_owned(),
+        _ => match judgement.opportunities_needed {
+            Some(n) if n > j.after.opportunities => {
+                format!("Capture on as it is now until {} more {noun} went by: if all are clean, it is settled.", n - j.after.opportunities)
+            }
+            _ => "Capture longer under both conditions.".to_owned(),
+        },
+    };
+    let words: Vec<String> = points.iter().map(|p| format!("{}: {}", p.name, p.counts)).collect();
+    TroubleView {
+        verdict: if j.is_new() && verdict == "worse" { "new" } else { verdict },
+        tone: match verdict {
+            "gone" | "reduced" => "fine",
+            "undecided" => "open",
+            _ => "bad",
+        },
+        says: j.says.clone(),
+        figures,
+        history: history(&format!("{} by condition. {}.", subject(j), words.join("; ")), points),
+        next,
+    }
+}
+
+fn subject(j: &Judged) -> String {
+    match j.trouble.kind {
+        TroubleKind::Coupling => format!("Strike rate: {}", what(j.trouble)),
+        _ => what(j.trouble),
+    }
+}
+
+fn p_value(p: f64) -> String {
+    if p >= 0.001 { format!("{p:.3}") } else { format!("{p:.1e}") }
+}

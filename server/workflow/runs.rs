@@ -1,0 +1,320 @@
+//! Captures of one condition → runs: what several instruments recorded of one run stands on one clock.
+//!
+//! What was said of a capture's clock holds. Where nothing was said: a capture that has hardly a line in common with
+//! the run before it is another instrument's view of it, and is brought to its clock by a line both have (or taken as
+//! recorded on one clock where they have none); one that has most lines in common is a run of its own. A machine
+//! that repeats itself would align with its own next run just as well, so the lines decide, not the fit.
+
+use std::collections::BTreeMap;
+
+use crate::analysis::align::{self, Alignment, Edges, align_several};
+use crate::analysis::findings::{Finding, Severity};
+use crate::model::Capture;
+use crate::report::CaptureRow;
+
+use super::lines::capture_row;
+use super::merge::{merge, skewed};
+
+/// What was said of one capture's clock.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub enum Tie {
+    #[default]
+    Nothing,
+    /// It is a run of its own.
+    Own,
+    /// It goes with the capture at position `with`: aligned on lines (`LINE` or `LINE=LINE_HERE`), or on one clock
+    /// where there are none; then shifted.
+    With {
+        with: usize,
+        on: Vec<String>,
+        shift_s: f64,
+    },
+}
+
+/// How a capture of a run came to the run's clock.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Member {
+    /// Position among the captures given.
+    pub position: usize,
+    /// The shift by hand is in its offset.
+    pub alignment: Alignment,
+    /// Lines it was aligned on; empty: taken as recorded on one clock, or the first of its run.
+    pub on: Vec<String>,
+    pub shift_s: f64,
+    /// Why it stands alone although it was meant to go with another; then it is the only member.
+    pub trouble: Option<String>,
+}
+
+/// Captures of one run on one clock.
+pub struct Run {
+    pub members: Vec<Member>,
+    pub capture: Capture,
+    pub sources: Vec<CaptureRow>,
+    /// What is to be said of the clocks.
+    pub findings: Vec<Finding>,
+}
+
+impl Run {
+    /// A capture that could not be brought to the run it belongs to.
+    pub fn is_left_over(&self) -> bool {
+        self.members.iter().any(|member| member.trouble.is_some())
+    }
+}
+
+/// Most lines tried where nobody said which one to align on; those with most edges first.
+const MOST_TRIED: usize = 4;
+
+/// The runs, in the order of their first captures. `ties`: one for each capture (missing ones say nothing);
+/// `late_s`: channel skews by line name. Cost: an alignment for each capture beyond the first of a run.
+pub fn runs(captures: Vec<Capture>, ties: &[Tie], late_s: &BTreeMap<String, f64>) -> Vec<Run> {
+    let captures: Vec<Capture> = captures.into_iter().map(|c| skewed(c, late_s)).collect();
+    let mut groups: Vec<Vec<Member>> = Vec::new();
+    let alone = |position| Member {
+        position,
+        alignment: Alignment::SAME_CLOCK,
+        on: Vec::new(),
+        shift_s: 0.0,
+        trouble: None,
+    };
+    for (position, capture) in captures.iter().enumerate() {
+        let tie = ties.get(position).unwrap_or(&Tie::Nothing);
+        let (group, on, shift_s) = match tie {
+            Tie::Own => (None, Vec::new(), 0.0),
+            Tie::With { with, on, shift_s } => {
+                let group = groups.iter().position(|g| g.iter().any(|m| m.position == *with));
+                (group, on.clone(), *shift_s)
+            }
+            Tie::Nothing => {
+                let last = groups.iter().rposition(|g| g.iter().all(|m| m.trouble.is_none()));
+                let on = last.and_then(|g| guess(&captures, &groups[g], capture));
+                (last.filter(|_| on.is_some()), on.unwrap_or_default(), 0.0)
+            }
+        };
+        let Some(group) = group else {
+            groups.push(vec![alone(position)]);
+            continue;
+        };
+        // Against the capture of the run that has the lines: its own place on the run's clock is added.
+        match brought(&captures, &groups[group], capture, &on) {
+            Ok(alignment) => groups[group].push(Member {
+                position,
+                alignment: Alignment {
+                    offset_s: alignment.offset_s + shift_s,
+                    ..alignment
+                },
+                on,
+                shift_s,
+                trouble: None,
+            }),
+            Err(trouble) => groups.push(vec![Member {
+                trouble: Some(trouble),
+                ..alone(position)
+            }]),
+        }
+    }
+    let mut captures: Vec<Option<Capture>> = captures.into_iter().map(Some).collect();
+    let run = |members: Vec<Member>| {
+        let own: Vec<Capture> = members
+            .iter()
+            .filter_map(|member| captures[member.position].take())
+            .collect();
+        together(own, members)
+    };
+    groups.into_iter().map(run).collect()
+}
+
+/// Lines to bring `capture` to the clock of a run by, where nobody said; `None`: it is a run of its own.
+fn guess(captures: &[Capture], group: &[Member], capture: &Capture) -> Option<Vec<String>> {
+    let has = |name: &str| {
+        group
+            .iter()
+            .any(|member| captures[member.position].line_index(name).is_some())
+    };
+    let shared: Vec<usize> = (0..capture.lines.len())
+        .filter(|&line| has(&capture.lines[line].name))
+        .collect();
+    if shared.len() * 2 > capture.lines.len() {
+        return None;
+    }
+    let mut by_edges = shared;
+    by_edges.sort_by_key(|&line| std::cmp::Reverse(capture.lines[line].edges.len()));
+    let names = by_edges.into_iter().take(MOST_TRIED);
+    Some(names.map(|line| capture.lines[line].name.clone()).collect())
+}
+
+/// Brings `capture` to the clock of a run by the lines `on`.
+fn brought(captures: &[Capture], group: &[Member], capture: &Capture, on: &[String]) -> Result<Alignment, String> {
+    if on.is_empty() {
+        return Ok(Alignment::SAME_CLOCK);
+    }
+    // The member that has most of the lines.
+    let known = |member: &Member| {
+        let other = &captures[member.position];
+        on.iter().filter(|name| other.line_index(&ends(other, name).0).is_some()).count()
+    };
+    let member = group
+        .iter()
+        .rev()
+        .max_by_key(|member| known(member))
+        .ok_or_else(|| "the run has no capture".to_owned())?;
+    let first = &captures[member.position];
+    let found = align_pair_on(first, capture, on)?;
+    // Through the member's own place: A = B' (1 + d1) + o1, B' = C (1 + d2) + o2.
+    let m = &member.alignment;
+    if m.offset_s == 0.0 && m.drift_ppm == 0.0 {
+        return Ok(found);
+    }
+    let slope = 1.0 + m.drift_ppm * 1e-6;
+    Ok(Alignment {
+        offset_s: found.offset_s * slope + m.offset_s,
+        drift_ppm: (slope * (1.0 + found.drift_ppm * 1e-6) - 1.0) * 1e6,
+        ..found
+    })
+}
+
+/// The two names of `LINE` or `LINE=LINE_IN_B`; a line whose own name has an equals sign is taken whole.
+fn ends(a: &Capture, on: &str) -> (String, String) {
+    let (x, y) = match (a.line_index(on), on.split_once('=')) {
+        (None, Some((x, y))) => (x, y),
+        _ => (on, on),
+    };
+    (x.trim().to_owned(), y.trim().to_owned())
+}
+
+/// Aligns `b` to `a` on several lines.
+///
+/// # Errors
+/// A sentence: a line is missing, or the two do not share enough to tell.
+pub fn align_pair_on(a: &Capture, b: &Capture, on: &[String]) -> Result<Alignment, String> {
+    let find = |capture: &Capture, name: &str| {
+        capture.line_index(name).ok_or_else(|| {
+            let names: Vec<&str> = capture.lines.iter().take(12).map(|l| l.name.as_str()).collect();
+            format!(
+                "{}: expected a line called {name} to align on, found {}; say LINE=LINE_IN_B where they differ",
+                capture.file,
+                names.join(", ")
+            )
+        })
+    };
+    let mut lines = Vec::with_capacity(on.len());
+    for name in on {
+        let (x, y) = ends(a, name);
+        lines.push((Edges::of(a, find(a, &x)?), Edges::of(b, find(b, &y)?)));
+    }
+    align_several(&lines).map_err(|error| format!("{} and {}, on {}: {error}", a.file, b.file, on.join(", ")))
+}
+
+fn together(mut captures: Vec<Capture>, members: Vec<Member>) -> Run {
+    let mut findings = Vec::new();
+    let first = captures[0].file.clone();
+    for (member, capture) in members.iter().zip(&captures) {
+        if let Some(trouble) = &member.trouble {
+            findings.push(not_aligned(&capture.file, trouble));
+        }
+        if member.on.is_empty() && member.shift_s == 0.0 {
+            continue;
+        }
+        let mut finding = align::finding(&first, &capture.file, &member.on.join(", "), &member.alignment);
+        if member.on.is_empty() {
+            finding.title = format!("{} is taken as recorded on the clock of {first}", capture.file);
+            finding.detail = String::new();
+            finding.try_next = Vec::new();
+        }
+        if member.shift_s != 0.0 {
+            let shift = crate::model::units::seconds(member.shift_s);
+            finding.title = format!("{} Moved by hand by {shift}.", finding.title.trim_end_matches('.').to_owned() + ".");
+        }
+        findings.push(finding);
+    }
+    let alignments: Vec<Alignment> = members.iter().map(|m| m.alignment).collect();
+    let sources = captures
+        .iter()
+        .zip(&alignments)
+        .map(|(capture, a)| capture_row(capture, a.offset_s, a.drift_ppm))
+        .collect();
+    let capture = match captures.len() {
+        1 => captures.remove(0),
+        _ => merge(captures, &alignments),
+    };
+    Run {
+        members,
+        capture,
+        sources,
+        findings,
+    }
+}
+
+/// A warning: a capture stands alone though it was meant to go with others.
+pub fn not_aligned(file: &str, trouble: &str) -> Finding {
+    Finding {
+        severity: Severity::Warning,
+        topic: "alignment",
+        lines: Vec::new(),
+        title: format!("{file} could not be brought to the clock of the other captures, and is not looked at with them."),
+        detail: trouble.to_owned(),
+        try_next: vec![
+            "On the page Clocks, name an irregular line that both instruments recorded, or say that they ran on one clock."
+                .to_owned(),
+            "Clip a free channel of both instruments to one line that switches irregularly, and capture again.".to_owned(),
+        ],
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::demo::captures as demo_captures;
+    use crate::ingest::{ReadOptions, read_stream};
+
+    fn demo(names: &[&str]) -> Vec<Capture> {
+        let (files, _) = demo_captures();
+        let read = |name: &&str| {
+            let file = files.iter().find(|f| f.name == *name).unwrap();
+            read_stream(name, file.text.as_bytes(), &ReadOptions::default(), &()).unwrap()
+        };
+        names.iter().map(read).collect()
+    }
+
+    fn members(runs: &[Run]) -> Vec<Vec<usize>> {
+        let of = |run: &Run| run.members.iter().map(|m| m.position).collect();
+        runs.iter().map(of).collect()
+    }
+
+    #[test]
+    fn another_instrument_joins_the_run_and_a_repeat_is_a_run_of_its_own() {
+        let captures = demo(&["as-found.vcd", "tower.csv", "clear-moved.vcd"]);
+        let found = runs(captures.clone(), &[], &BTreeMap::new());
+        assert_eq!(members(&found), [vec![0, 1], vec![2]]);
+        let tower = &found[0].members[1];
+        // The truth of the demo: started 87.1342 ms later, 31.2 ppm fast; the sequencer's own clock is 1.7 ns late.
+        assert!((tower.alignment.offset_s - 0.087_134_2).abs() < 42e-9, "{tower:?}");
+        assert!((tower.alignment.drift_ppm - 31.2).abs() < 0.05, "{tower:?}");
+        assert_eq!(found[0].findings.len(), 1);
+        assert!(found[0].capture.line_index("HAMMER").is_some());
+
+        let ties = [Tie::Nothing, Tie::Own, Tie::Nothing];
+        assert_eq!(members(&runs(captures.clone(), &ties, &BTreeMap::new())), [vec![0], vec![1], vec![2]]);
+        let shifted = Tie::With {
+            with: 0,
+            on: vec!["NOTE".to_owned()],
+            shift_s: 1e-6,
+        };
+        let moved = runs(captures, &[Tie::Nothing, shifted], &BTreeMap::new());
+        let by_hand = moved[0].members[1].alignment.offset_s - tower.alignment.offset_s;
+        assert!((by_hand - 1e-6).abs() < 1e-12);
+        assert!(moved[0].findings[0].title.contains("Moved by hand by 1 µs"), "{}", moved[0].findings[0].title);
+    }
+
+    #[test]
+    fn a_capture_that_fits_nowhere_says_why() {
+        let captures = demo(&["as-found.vcd", "tower.csv"]);
+        let tie = Tie::With {
+            with: 0,
+            on: vec!["BELL[4]=DAMPER".to_owned()],
+            shift_s: 0.0,
+        };
+        let found = runs(captures, &[Tie::Nothing, tie], &BTreeMap::new());
+        assert!(found[1].is_left_over() && !found[0].is_left_over());
+        assert!(found[1].findings[0].detail.contains("0 edges"), "{}", found[1].findings[0].detail);
+    }
+}

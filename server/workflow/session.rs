@@ -1,0 +1,269 @@
+//! A session's captures as the store has them → read, on their runs' clocks, as was said of them.
+
+use std::collections::BTreeMap;
+use std::path::PathBuf;
+
+use serde::{Deserialize, Serialize};
+
+use crate::analysis::align::channel_skews;
+use crate::ingest::{Progress, read_file_as};
+use crate::model::Capture;
+use crate::report::compare::Tallies;
+use crate::setup::Setup;
+use crate::store::{
+    Capture as Brought, ChannelSkews, Clock, Condition, Entry, EntryId, Error, ReadingSheet, SessionId, Store,
+    report_key,
+};
+
+use super::compare::tallies;
+use super::inspect::{Inspection, inspect_run};
+use super::read::read_options;
+use super::runs::{Run, Tie, runs};
+
+/// Captures of a session and all that their reading rests on.
+pub struct Held {
+    pub captures: Vec<Entry<Brought>>,
+    pub conditions: Vec<Entry<Condition>>,
+    pub setup: String,
+    clocks: Vec<Entry<Clock>>,
+    skews: Vec<Entry<ChannelSkews>>,
+    sheets: Vec<Entry<ReadingSheet>>,
+}
+
+impl Held {
+    /// The captures that the session's answer rests on.
+    ///
+    /// # Errors
+    /// No such session, or the disk's own.
+    pub fn present(store: &Store, session: SessionId) -> Result<Held, Error> {
+        let captures = store.present_captures(session)?;
+        Held::of(store, session, captures)
+    }
+
+    /// All captures of the session.
+    ///
+    /// # Errors
+    /// As [`Held::present`].
+    pub fn all(store: &Store, session: SessionId) -> Result<Held, Error> {
+        let captures = store.entries(session)?;
+        Held::of(store, session, captures)
+    }
+
+    fn of(store: &Store, session: SessionId, captures: Vec<Entry<Brought>>) -> Result<Held, Error> {
+        Ok(Held {
+            captures,
+            conditions: store.entries(session)?,
+            setup: store.session(session)?.body.setup,
+            clocks: store.entries(session)?,
+            skews: store.entries(session)?,
+            sheets: store.entries(session)?,
+        })
+    }
+
+    /// Names everything an answer over these captures rests on.
+    pub fn key(&self) -> String {
+        let here = |id: EntryId| self.captures.iter().any(|entry| entry.id == id);
+        let clocks: Vec<&Clock> = self.clocks.iter().map(|c| &c.value).filter(|c| here(c.capture)).collect();
+        let sheets: Vec<&ReadingSheet> = self.sheets.iter().map(|s| &s.value).filter(|s| here(s.capture)).collect();
+        let skews: Vec<&ChannelSkews> = self.skews.iter().map(|s| &s.value).collect();
+        let numbers: Vec<i64> = self.captures.iter().map(|entry| entry.id.0).collect();
+        let said = serde_json::json!([clocks, sheets, skews, numbers]).to_string();
+        report_key(&self.captures, &[&self.setup, &said])
+    }
+
+    /// The setup that one capture is read with: the session's, and over it what was said on its reading sheet.
+    ///
+    /// # Errors
+    /// A sentence: the sheet's text is not right.
+    pub fn setup_of(&self, capture: EntryId, setup: &Setup) -> Result<Setup, String> {
+        match self.sheets.iter().find(|sheet| sheet.value.capture == capture) {
+            None => Ok(setup.clone()),
+            Some(sheet) => with_sheet(setup, &sheet.value.toml),
+        }
+    }
+
+    /// What was said of the clock of each capture, in their order.
+    pub fn ties(&self) -> Vec<Tie> {
+        let position = |id: EntryId| self.captures.iter().position(|entry| entry.id == id);
+        let tie = |entry: &Entry<Brought>| {
+            let Some(clock) = self.clocks.iter().find(|clock| clock.value.capture == entry.id) else {
+                return Tie::Nothing;
+            };
+            match (clock.value.with, clock.value.with.and_then(position)) {
+                (None, _) => Tie::Own,
+                (_, Some(with)) => Tie::With {
+                    with,
+                    on: clock.value.on.clone(),
+                    shift_s: clock.value.shift_s,
+                },
+                // That capture is in the bin, or of another condition.
+                _ => Tie::Nothing,
+            }
+        };
+        self.captures.iter().map(tie).collect()
+    }
+
+    /// Channel skews by line name, in seconds.
+    pub fn late_s(&self) -> BTreeMap<String, f64> {
+        self.skews.last().map(|skews| skews.value.late_s.clone()).unwrap_or_default()
+    }
+
+    /// Reads capture number `index` from its original.
+    ///
+    /// # Errors
+    /// A sentence for the person.
+    pub fn read(
+        &self,
+        store: &Store,
+        index: usize,
+        setup: &Setup,
+        progress: &dyn Progress,
+    ) -> Result<Capture, String> {
+        let entry = &self.captures[index];
+        let setup = self.setup_of(entry.id, setup)?;
+        let path: PathBuf = store.original_path(&entry.value.digest).map_err(|e| e.to_string())?;
+        read_file_as(&path, &entry.value.file, &read_options(&setup), progress).map_err(|e| e.to_string())
+    }
+}
+
+/// What a reading sheet says, over a setup.
+///
+/// # Errors
+/// A sentence: the sheet's text is not right.
+pub fn with_sheet(setup: &Setup, sheet: &str) -> Result<Setup, String> {
+    let said = Setup::parse(sheet, "the reading sheet").map_err(|error| error.to_string())?;
+    let mut setup = setup.clone();
+    for (name, line) in said.lines {
+        let held = setup.lines.entry(name).or_default();
+        held.thresholds = line.thresholds.or(held.thresholds.take());
+    }
+    let (read, own) = (&mut setup.read, said.read);
+    read.timescale_s = own.timescale_s.or(read.timescale_s);
+    read.time_unit_s = own.time_unit_s.or(read.time_unit_s);
+    read.sample_period_s = own.sample_period_s.or(read.sample_period_s);
+    read.delimiter = own.delimiter.or(read.delimiter);
+    read.decimal = own.decimal.or(read.decimal);
+    read.samples = own.samples.or(read.samples);
+    read.family = own.family.or(read.family.take());
+    read.columns.extend(own.columns);
+    Ok(setup)
+}
+
+/// Inspects the newest run of `captures`, which are those of `held` in their order; what stands beside it is told.
+pub fn inspect_newest(held: &Held, captures: Vec<Capture>, setup: &Setup) -> Option<Inspection> {
+    let mut all = runs(captures, &held.ties(), &held.late_s());
+    let newest = all.iter().rposition(|run| !run.is_left_over()).unwrap_or(all.len().checked_sub(1)?);
+    let mut run = all.remove(newest);
+    for left in all.iter().filter(|run| run.is_left_over()) {
+        run.findings.extend(left.findings.clone());
+    }
+    let others = all.iter().filter(|run| !run.is_left_over()).count();
+    if others > 0 {
+        let which = match others {
+            1 => "1 other run under this condition is".to_owned(),
+            n => format!("{n} other runs under this condition are"),
+        };
+        run.capture.warn(format!(
+            "{which} counted in Before and after, not shown here: captures of the same lines are taken for runs of their \
+             own."
+        ));
+        if let (Some(row), Some(warning)) = (run.sources.first_mut(), run.capture.warnings.last()) {
+            row.warnings.push(warning.text.clone());
+        }
+    }
+    Some(inspect_run(run.capture, run.sources, setup, run.findings))
+}
+
+/// What [`tally_all`] found, as it is kept.
+#[derive(Clone, Debug, Serialize, Deserialize, utoipa::ToSchema)]
+pub struct RunTallies {
+    /// One for each of the tallies' runs.
+    pub runs: Vec<RunOf>,
+    pub tallies: Tallies,
+}
+
+/// Which captures a run of a session holds, and under which condition it was taken.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
+pub struct RunOf {
+    pub condition: Option<EntryId>,
+    pub captures: Vec<EntryId>,
+    /// Why its only capture stands alone.
+    pub trouble: Option<String>,
+}
+
+/// All runs of a session, condition by condition in their order, and what every trouble came to in each. `captures`:
+/// those of `held`.
+pub fn tally_all(held: &Held, captures: Vec<Capture>, setup: &Setup) -> RunTallies {
+    let mut by_condition: Vec<Option<EntryId>> = vec![None];
+    by_condition.extend(held.conditions.iter().map(|entry| Some(entry.id)));
+    let known = |condition: Option<EntryId>| condition.filter(|id| by_condition.contains(&Some(*id)));
+    let ties = held.ties();
+    let mut captures: Vec<Option<Capture>> = captures.into_iter().map(Some).collect();
+    let (mut places, mut counted) = (Vec::new(), Vec::new());
+    for &condition in &by_condition {
+        let here: Vec<usize> = (0..held.captures.len())
+            .filter(|&i| known(held.captures[i].value.condition) == condition)
+            .collect();
+        let own: Vec<Capture> = here.iter().filter_map(|&i| captures[i].take()).collect();
+        let own_ties: Vec<Tie> = here.iter().map(|&i| within(&ties[i], &here)).collect();
+        for run in runs(own, &own_ties, &held.late_s()) {
+            let Run { members, capture, sources, .. } = run;
+            places.push(RunOf {
+                condition,
+                captures: members.iter().map(|m| held.captures[here[m.position]].id).collect(),
+                trouble: members.first().and_then(|m| m.trouble.clone()),
+            });
+            counted.push((capture, sources));
+        }
+    }
+    RunTallies {
+        runs: places,
+        tallies: tallies(counted, setup),
+    }
+}
+
+/// A tie by positions among all captures, as one among those at `here`.
+fn within(tie: &Tie, here: &[usize]) -> Tie {
+    match tie {
+        Tie::With { with, on, shift_s } => match here.iter().position(|i| i == with) {
+            Some(with) => Tie::With {
+                with,
+                on: on.clone(),
+                shift_s: *shift_s,
+            },
+            None => Tie::Nothing,
+        },
+        other => other.clone(),
+    }
+}
+
+/// How late one channel is, with its standard error, in seconds.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Late {
+    pub line: String,
+    pub late_s: f64,
+    pub se_s: f64,
+    pub edges: usize,
+}
+
+/// The skew of each channel from a capture of one edge fed to all probes, as the file has it.
+///
+/// # Errors
+/// A sentence for the person: it can't be read, or its channels show different edges.
+pub fn measure_skews(store: &Store, held: &Held, capture: EntryId) -> Result<Vec<Late>, String> {
+    let index = held
+        .captures
+        .iter()
+        .position(|entry| entry.id == capture)
+        .ok_or_else(|| format!("there is no capture {capture} in this session"))?;
+    let setup = Setup::parse(&held.setup, "the session's setup").map_err(|error| error.to_string())?;
+    let read = held.read(store, index, &setup, &())?;
+    let skews = channel_skews(&read)?;
+    let late = |skew: crate::analysis::align::ChannelSkew| Late {
+        line: read.lines[skew.line].name.clone(),
+        late_s: skew.late_s,
+        se_s: skew.se_s,
+        edges: skew.edges,
+    };
+    Ok(skews.into_iter().map(late).collect())
+}
