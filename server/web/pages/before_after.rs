@@ -225,24 +225,21 @@ fn headline(judged: &[Judged], before: &str, after: &str) -> String {
     let (fresh, worse): (Vec<&Judged>, Vec<&Judged>) = of("worse").into_iter().partition(|j| j.is_new());
     let mut parts = Vec::new();
     for (list, word) in [
-        (fresh, "new"),
-        (worse, "worse"),
-        (of("gone"), "gone"),
-        (of("reduced"), "fewer"),
-        (of("unchanged"), "unchanged"),
-        (of("undecided"), "not to be told yet"),
+        (fresh, "New"),
+        (worse, "Worse"),
+        (of("gone"), "Gone"),
+        (of("reduced"), "Fewer"),
+        (of("unchanged"), "Unchanged"),
+        (of("undecided"), "Not to be told yet"),
     ] {
         if !list.is_empty() {
-            parts.push(format!("{word}: {}", names(&list)));
+            parts.push(format!("{word}: {}.", names(&list)));
         }
     }
     if parts.is_empty() {
         return format!("From \"{before}\" to \"{after}\": no trouble stands on either side.");
     }
-    let told = parts.join(". ");
-    let mut letters = told.chars();
-    let told: String = letters.next().into_iter().flat_map(char::to_uppercase).chain(letters).collect();
-    format!("From \"{before}\" to \"{after}\". {told}.")
+    format!("From \"{before}\" to \"{after}\". {}", parts.join(" "))
 }
 
 fn trouble_view(j: &Judged, points: &[Point]) -> TroubleView {
@@ -284,7 +281,7 @@ fn trouble_view(j: &Judged, points: &[Point]) -> TroubleView {
         "reduced" => "It helped, and is not the whole of it: keep the change and try the next thing on the finding.".to_owned(),
         "worse" if j.is_new() => "The change may have brought this: undo it and capture again, to see whether it goes.".to_owned(),
         "worse" => "Undo the change and capture again: if this falls back, the change does harm.".to_owned(),
-        "unchanged" => "This change is not the cure: undo it, and try the next thing on the finding.".to_owned(),
+        "unchanged" => "The change did nothing for this: try the next thing on the finding.".to_owned(),
         _ => match judgement.opportunities_needed {
             Some(n) if n > j.after.opportunities => {
                 format!("Capture on as it is now until {} more {noun} went by: if all are clean, it is settled.", n - j.after.opportunities)
