@@ -18,6 +18,9 @@ pub struct InspectReport {
     pub couplings: Vec<CouplingRow>,
     pub links: Vec<LinkRow>,
     pub findings: Vec<Finding>,
+    /// Links that nobody declared, most alike first.
+    #[serde(default)]
+    pub proposals: Vec<ProposalRow>,
     /// Rules of the setup file and what came of them, in their order.
     #[serde(default)]
     pub rules: Vec<RuleRow>,
@@ -118,6 +121,35 @@ pub struct LinkRow {
     pub extra_s: Vec<f64>,
     pub delay_s: Option<Median>,
     pub better_match: Option<BetterMatch>,
+    /// Delays of the pulses that arrived.
+    #[serde(default)]
+    pub delay_histogram: Option<LagHistogram>,
+    /// What the far end does, in words, where it does not carry the signal.
+    #[serde(default)]
+    pub far_end: Option<String>,
+    /// Pulses that arrived with another width than the rest.
+    #[serde(default)]
+    pub distorted: Vec<DistortedRow>,
+}
+
+/// A pulse that arrived with another width.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, utoipa::ToSchema)]
+pub struct DistortedRow {
+    /// Start at the sending end.
+    pub sent_s: f64,
+    pub width_sent_s: f64,
+    pub width_arrived_s: f64,
+}
+
+/// Two lines so alike that one is likely the other's far end, and no link between them is declared.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, utoipa::ToSchema)]
+pub struct ProposalRow {
+    pub from: String,
+    pub to: String,
+    pub inverted: bool,
+    pub delay_s: f64,
+    /// Share of the edges of both lines that match.
+    pub alike: f64,
 }
 
 /// Another captured line that carries the signal when the far end does not.

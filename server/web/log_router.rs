@@ -16,6 +16,12 @@ pub fn routes() -> Router<Arc<App>> {
     Router::new()
         .route("/bin", get(pages::bench_log::bin_page))
         .route("/sessions/{id}/log", get(pages::bench_log::page))
+        .route("/sessions/{id}/links", get(pages::links::page))
+        .route(
+            "/api/sessions/{id}/links",
+            post(api::links::declare).delete(api::links::take_back),
+        )
+        .route("/api/sessions/{id}/links/pulses", get(api::links::pulses))
         .route("/sessions/{id}/before-and-after", get(pages::before_after::page))
         .route("/api/sessions/{id}/compare", get(api::compare::compare))
         .route("/api/sessions/{id}/runs", get(api::compare::runs))

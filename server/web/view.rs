@@ -149,6 +149,24 @@ fn finding_view(opened: &Opened, finding: &Finding, number: usize, names: &[&str
 }
 
 fn histogram(row: &CouplingRow, lags: &LagHistogram) -> Histogram {
+    let falls = match row.edge.as_str() {
+        "rise" => "rises",
+        "fall" => "falls",
+        _ => "switches",
+    };
+    let words = format!(
+        "{} strays by their lag after {} {falls}: median {}, from {} to {}.",
+        lags.counts.iter().sum::<u64>(),
+        row.aggressor,
+        seconds(row.lag_s.median),
+        seconds(row.lag_s.low),
+        seconds(row.lag_s.high)
+    );
+    bars(lags, format!("lag after {} {falls}", row.aggressor), words)
+}
+
+/// The bars of a histogram; `middle` stands under it, `words` say the same to who does not see it.
+pub fn bars(lags: &LagHistogram, middle: String, words: String) -> Histogram {
     let most = lags.counts.iter().copied().max().unwrap_or(0).max(1);
     let step = HISTOGRAM_WIDTH / lags.counts.len().max(1) as f64;
     let bars = lags
@@ -167,25 +185,12 @@ fn histogram(row: &CouplingRow, lags: &LagHistogram) -> Histogram {
                 count,
             }
         });
-    let end_s = lags.start_s + lags.bin_s * lags.counts.len() as f64;
-    let falls = match row.edge.as_str() {
-        "rise" => "rises",
-        "fall" => "falls",
-        _ => "switches",
-    };
     Histogram {
         bars: bars.collect(),
         low: seconds(lags.start_s),
-        middle: format!("lag after {} {falls}", row.aggressor),
-        high: seconds(end_s),
-        words: format!(
-            "{} strays by their lag after {} {falls}: median {}, from {} to {}.",
-            lags.counts.iter().sum::<u64>(),
-            row.aggressor,
-            seconds(row.lag_s.median),
-            seconds(row.lag_s.low),
-            seconds(row.lag_s.high)
-        ),
+        middle,
+        high: seconds(lags.start_s + lags.bin_s * lags.counts.len() as f64),
+        words,
     }
 }
 

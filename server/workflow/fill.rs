@@ -2,7 +2,7 @@
 
 use crate::analysis::coupling::{Attribution, Coupling};
 use crate::analysis::findings::{self, Finding};
-use crate::analysis::links::{self, Link};
+use crate::analysis::links::{self, FarEnd, Link};
 use crate::analysis::strays::{LimitOrigin, Strays};
 use crate::model::Capture;
 use crate::report::inspect as shape;
@@ -26,6 +26,7 @@ pub fn report(
         couplings: attribution.couplings.iter().map(|c| fill.coupling(c)).collect(),
         links: links.iter().map(|l| fill.link(l)).collect(),
         findings: numbered(findings),
+        proposals: Vec::new(),
         rules: Vec::new(),
         rails: Vec::new(),
         waveforms: Vec::new(),
@@ -168,6 +169,69 @@ impl Fill<'_> {
                 arrived: b.arrived as u64,
                 delay_s: self.length_s(b.delay),
             }),
+            delay_histogram: self.delays(link),
+            far_end: self.far_end(link),
+            distorted: link
+                .distorted
+                .iter()
+                .map(|d| shape::DistortedRow {
+                    sent_s: self.capture.seconds(d.sent.start),
+                    width_sent_s: self.length_s((d.sent.end - d.sent.start).0 as f64),
+                    width_arrived_s: self.length_s((d.arrived.end - d.arrived.start).0 as f64),
+                })
+                .collect(),
         }
     }
+
+    /// Delays in bins no finer than the coarser end's samples.
+    fn delays(&self, link: &Link) -> Option<shape::LagHistogram> {
+        let delays = || link.arrivals.iter().map(|a| a.delay);
+        let (low, high) = delays().fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), d| (a.min(d), b.max(d)));
+        if low > high {
+            return None;
+        }
+        let lines = &self.capture.lines;
+        let sample = lines[link.from].sample_ticks.max(lines[link.to].sample_ticks).max(1.0);
+        let bin = ((high - low) / MOST_BINS).max(sample);
+        let start = ((low / bin).floor() - 1.0) * bin;
+        let mut counts = vec![0u64; ((high - start) / bin) as usize + 2];
+        for delay in delays() {
+            counts[((delay - start) / bin) as usize] += 1;
+        }
+        Some(shape::LagHistogram {
+            start_s: self.length_s(start),
+            bin_s: self.length_s(bin),
+            counts,
+        })
+    }
+
+    fn far_end(&self, link: &Link) -> Option<String> {
+        let turned = |inverted: bool| if inverted { ", upside down" } else { "" };
+        match link.far_end {
+            FarEnd::Carries => None,
+            FarEnd::Stuck(level) => Some(format!("never leaves {}", level.word())),
+            FarEnd::Floating => Some("floats".to_owned()),
+            FarEnd::Follows { line, inverted } => Some(format!("follows {}{}", self.name(line), turned(inverted))),
+            FarEnd::Late(delay) => Some(format!(
+                "shows the signal {} late, beyond the delay allowed",
+                crate::model::units::seconds(self.length_s(delay))
+            )),
+            FarEnd::Unexplained => Some("moves, and no captured line explains how".to_owned()),
+        }
+    }
+}
+
+/// Bins of a histogram of delays, at most.
+const MOST_BINS: f64 = 30.0;
+
+/// Links that nobody declared.
+pub fn proposal_rows(capture: &Capture, proposals: &[links::Proposal]) -> Vec<shape::ProposalRow> {
+    let row = |p: &links::Proposal| shape::ProposalRow {
+        from: capture.lines[p.from].name.clone(),
+        to: capture.lines[p.to].name.clone(),
+        inverted: p.inverted,
+        delay_s: capture.timebase.length_s(p.delay),
+        alike: p.quality,
+    };
+    proposals.iter().map(row).collect()
 }

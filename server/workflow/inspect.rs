@@ -82,7 +82,8 @@ fn look(capture: Capture, sources: Vec<CaptureRow>, setup: &Setup, known: Vec<Fi
     let mut all = findings::of(&capture, &strays, &attribution);
     all.extend(known);
     all.extend(links::findings(&capture, &links));
-    all.extend(links::proposed(&capture, &proposals(&capture, &declared)));
+    let proposals = proposals(&capture, &declared);
+    all.extend(links::proposed(&capture, &proposals));
     all.extend(rules::sentences::findings(&capture, &setup.rules, &results));
     let mut supplies = setup.rails.clone();
     supplies.extend(rails_assumed::assumed(&capture, &setup.rails));
@@ -93,6 +94,7 @@ fn look(capture: Capture, sources: Vec<CaptureRow>, setup: &Setup, known: Vec<Fi
         all.insert(0, findings::nothing_found(&capture, &strays));
     }
     let mut report = fill::report(&capture, sources, &strays, &attribution, &links, all);
+    report.proposals = fill::proposal_rows(&capture, &proposals);
     report.rules = rule_rows(&capture, &setup.rules, &results.rules);
     report.rails = rail_rows(&capture, &supplies, &rail_results);
     report.waveforms = waveform_rows(&capture, &supplies);

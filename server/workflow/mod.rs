@@ -7,6 +7,7 @@ pub mod export;
 mod fill;
 pub mod inspect;
 pub mod lines;
+pub mod links;
 mod merge;
 mod parallel;
 pub mod places;

@@ -176,6 +176,7 @@ mod tests {
             couplings: Vec::new(),
             links: Vec::new(),
             findings: findings.iter().enumerate().map(finding).collect(),
+            proposals: Vec::new(),
             rules: Vec::new(),
             rails: Vec::new(),
             waveforms: Vec::new(),

@@ -17,12 +17,22 @@ function done(element) {
   else location.reload();
 }
 
+/** @param {any} field */
+function valueOf(field) {
+  if (field.type === "checkbox") return field.checked;
+  if (field.type === "number") return field.value === "" ? null : field.valueAsNumber;
+  // The number of an entry, or names parted by commas, where the field says so.
+  if (field.dataset.kind === "id") return field.value === "" ? null : Number(field.value);
+  if (field.dataset.kind === "list") return field.value.split(",").map((/** @type {string} */ name) => name.trim()).filter(Boolean);
+  return field.value;
+}
+
 /** What a form says, as an object: numbers as numbers, an empty number as null. @param {HTMLFormElement} form */
 export function bodyOf(form) {
   const body = JSON.parse(form.dataset.base ?? "{}");
   for (const field of /** @type {any[]} */ ([...form.elements])) {
     if (!field.name || field.disabled || field.type === "file") continue;
-    body[field.name] = field.type === "number" ? (field.value === "" ? null : field.valueAsNumber) : field.value;
+    body[field.name] = valueOf(field);
   }
   return body;
 }

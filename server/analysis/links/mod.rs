@@ -94,6 +94,16 @@ pub struct Distorted {
     pub arrived: EndPulse,
 }
 
+/// A sent pulse whose start arrived.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Arrival {
+    pub sent: EndPulse,
+    /// Where its start showed at the far end, as recorded there.
+    pub start: Ticks,
+    /// In ticks, the bias of half a sample at each end taken out.
+    pub delay: f64,
+}
+
 /// Another line that carries the signal.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct BetterMatch {
@@ -135,6 +145,8 @@ pub struct Link {
     /// Pulses at the far end that nobody sent.
     pub extra: Vec<EndPulse>,
     pub distorted: Vec<Distorted>,
+    /// The pulses that arrived, in order.
+    pub arrivals: Vec<Arrival>,
     /// Delay of the edges that start a pulse.
     pub delay: Option<Delay>,
     /// Delay of the edges that end one: the difference is a steady change of width.
@@ -184,6 +196,7 @@ fn check_one(capture: &Capture, option: &LinkOptions, all: &[LinkOptions]) -> Li
         missing: Vec::new(),
         extra: Vec::new(),
         distorted: Vec::new(),
+        arrivals: Vec::new(),
         delay: None,
         end_delay: None,
         inverted: option.inverted,
@@ -477,6 +490,15 @@ fn fill(link: &mut Link, near_end: (&Line, &Train, Level), far_end: (&Line, &Tra
         }
     }
     let bias = bias_of(to) - bias_of(from);
+    let last = sent.times.len().saturating_sub(1);
+    let whole = starts.iter().filter(|&&(i, _)| i < last);
+    link.arrivals = whole
+        .map(|&(i, j)| Arrival {
+            sent: pulse(from, i, active),
+            start: to.edges[j],
+            delay: (far.times[j] - sent.times[i]) as f64 - bias,
+        })
+        .collect();
     let delay = |pairs: &[(usize, usize)]| {
         let mut lags: Vec<f64> = pairs
             .iter()

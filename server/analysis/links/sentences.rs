@@ -35,7 +35,7 @@ pub fn proposed(capture: &Capture, proposals: &[Proposal]) -> Vec<Finding> {
                 ticks_s(capture, p.delay)
             ),
             try_next: vec![format!(
-                "If it is one signal, declare the link from {from} to {to} in the setup file: then every missing pulse is listed."
+                "If it is one signal, declare the link from {from} to {to}, on the page Source and far end or in the setup file: then every missing pulse is listed."
             )],
         }
     };

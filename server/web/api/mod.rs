@@ -4,6 +4,7 @@ pub mod clocks;
 pub mod compare;
 pub mod diagram;
 pub mod harness;
+pub mod links;
 pub mod log;
 pub mod openapi;
 pub mod rules;

@@ -6,7 +6,7 @@ use serde_json::{Value, json};
 use utoipa::openapi::{ComponentsBuilder, RefOr, Schema};
 use utoipa::{PartialSchema, ToSchema};
 
-use super::{clocks, diagram, harness, log};
+use super::{clocks, diagram, harness, links, log};
 use crate::report::compare::CompareReport;
 use crate::report::inspect::InspectReport;
 use crate::store::{
@@ -278,6 +278,27 @@ fn operations() -> Vec<Operation> {
             "Add a rule to the session's setup: kind, and the keys of the setup file with texts for values",
             Json(None),
             One(shape::<Session>()),
+        ),
+        op(
+            "post",
+            "/api/sessions/{id}/links",
+            "Declare a link between two lines, or two buses bit by bit",
+            Json(shape::<links::NewLink>()),
+            One(shape::<Session>()),
+        ),
+        op(
+            "delete",
+            "/api/sessions/{id}/links",
+            "Take the declaration of a link back",
+            Json(shape::<links::Ends>()),
+            One(shape::<Session>()),
+        ),
+        op(
+            "get",
+            "/api/sessions/{id}/links/pulses",
+            "What became of every pulse of a declared link: ?from=…&to=…",
+            Nothing,
+            List(shape::<crate::workflow::links::PulseFate>()),
         ),
         op(
             "put",

@@ -6,6 +6,7 @@ pub mod figures;
 pub mod findings;
 pub mod guide;
 pub mod harness;
+pub mod links;
 pub mod report;
 pub mod rules;
 pub mod start;
@@ -33,6 +34,7 @@ impl Places {
     pub fn of(id: SessionId, here: &str) -> Places {
         let all = [
             ("Findings", String::new()),
+            ("Source and far end", "/links".to_owned()),
             ("Before and after", "/before-and-after".to_owned()),
             ("Limits and logic", "/rules".to_owned()),
             ("Harness sheet", "/harness".to_owned()),

@@ -1,0 +1,94 @@
+//! Links: declared, taken back, and pulse by pulse.
+
+use std::sync::Arc;
+
+use axum::Json;
+use axum::extract::{Path, Query, State};
+use serde::{Deserialize, Serialize};
+
+use super::log::with_store;
+use crate::setup::Setup;
+use crate::store::{Session, SessionId};
+use crate::web::error::{Failure, sentence};
+use crate::web::state::App;
+use crate::workflow::links::{self, PulseFate};
+
+/// A link to declare. A bus stands for its bits.
+#[derive(Serialize, Deserialize, utoipa::ToSchema)]
+pub struct NewLink {
+    pub from: String,
+    pub to: String,
+    /// A time with its unit, such as `200 ns`; empty: the usual.
+    #[serde(default)]
+    pub max_delay: String,
+    /// The far end is meant to be upside down.
+    #[serde(default)]
+    pub inverted: bool,
+}
+
+#[derive(Serialize, Deserialize, utoipa::ToSchema)]
+pub struct Ends {
+    pub from: String,
+    pub to: String,
+}
+
+pub async fn declare(
+    State(app): State<Arc<App>>,
+    Path(id): Path<i64>,
+    Json(link): Json<NewLink>,
+) -> Result<Json<Session>, Failure> {
+    let id = SessionId(id);
+    if let Some(opened) = app.in_memory(id) {
+        for (name, end) in [(&link.from, "sending end"), (&link.to, "far end")] {
+            let name = name.trim();
+            let is_known = opened.capture.line_index(name).is_some()
+                || opened.capture.buses.iter().any(|bus| bus.name == name);
+            if !is_known {
+                let names: Vec<&str> = opened.capture.lines.iter().take(24).map(|l| l.name.as_str()).collect();
+                return Err(Failure::wrong(format!(
+                    "Expected a captured line or bus as the {end}, found \"{name}\". There are {}.",
+                    names.join(", ")
+                )));
+            }
+        }
+    }
+    rewrite(app, id, move |text| links::declared(text, &link.from, &link.to, &link.max_delay, link.inverted)).await
+}
+
+pub async fn take_back(
+    State(app): State<Arc<App>>,
+    Path(id): Path<i64>,
+    Json(ends): Json<Ends>,
+) -> Result<Json<Session>, Failure> {
+    rewrite(app, SessionId(id), move |text| links::taken_back(text, &ends.from, &ends.to)).await
+}
+
+async fn rewrite(
+    app: Arc<App>,
+    id: SessionId,
+    change: impl FnOnce(&str) -> Result<String, String> + Send + 'static,
+) -> Result<Json<Session>, Failure> {
+    let session = with_store(app, move |store| {
+        let mut body = store.session(id)?.body;
+        body.setup = change(&body.setup).map_err(|error| Failure::wrong(sentence(&error)))?;
+        Ok(store.edit_session(id, &body)?)
+    });
+    Ok(Json(session.await?))
+}
+
+pub async fn pulses(
+    State(app): State<Arc<App>>,
+    Path(id): Path<i64>,
+    Query(ends): Query<Ends>,
+) -> Result<Json<Vec<PulseFate>>, Failure> {
+    let id = SessionId(id);
+    let opened = app.opened_now(id).await?;
+    let opened = opened.ok_or_else(|| Failure::missing(format!("capture in session {id} yet")))?;
+    let found = with_store(app, move |store| {
+        let text = store.session(id)?.body.setup;
+        let setup = Setup::parse(&text, "the session's setup").map_err(|error| Failure::wrong(sentence(&error)))?;
+        let found = links::pulses(&opened.capture, &setup, &ends.from, &ends.to);
+        found.ok_or_else(|| Failure::missing(format!("declared link from {} to {}", ends.from, ends.to)))
+    });
+    Ok(Json(found.await?))
+}

@@ -1,0 +1,258 @@
+//! Source and far end: declared links, each pulse of them, and links that nobody declared yet.
+
+use std::sync::Arc;
+
+use askama::Template;
+use axum::extract::{Path, State};
+use axum::response::Html;
+use serde_json::json;
+
+use super::Places;
+use crate::report::inspect::{Finding, LinkRow, Severity};
+use crate::report::text::seconds;
+use crate::setup::Setup;
+use crate::store::SessionId;
+use crate::web::api::log::with_store;
+use crate::web::error::PageFailure;
+use crate::web::occurrences::occurrences;
+use crate::web::opened::Opened;
+use crate::web::state::App;
+use crate::web::view::{Histogram, bars};
+use crate::workflow::links::pulses;
+
+/// Lost pulses that are drawn on the page; the rest are listed with a way to the diagram.
+const MOST_FIGURES: usize = 2;
+/// Pulses listed for one link; all of them are in the interface for programs.
+const MOST_PULSES: usize = 400;
+
+#[derive(Template)]
+#[template(path = "pages/links.html")]
+struct LinksPage {
+    places: Places,
+    id: i64,
+    title: String,
+    has_captures: bool,
+    links: Vec<LinkView>,
+    /// Declared, but not among the captured lines.
+    unseen: Vec<Unseen>,
+    proposals: Vec<ProposalView>,
+    names: Vec<String>,
+    undo: Option<String>,
+}
+
+struct LinkView {
+    from: String,
+    to: String,
+    verdict: String,
+    /// Class: `bad` or `fine`.
+    tone: &'static str,
+    says: Vec<String>,
+    figures: String,
+    histogram: Option<Histogram>,
+    better: String,
+    try_next: Vec<String>,
+    ghosts: Vec<Ghost>,
+    pulses: Vec<PulseView>,
+    /// Pulses beyond those listed.
+    more: usize,
+    /// All of them, for programs.
+    all: String,
+    /// What takes the declaration back, as JSON; empty for a bit of a bus.
+    json: String,
+}
+
+struct Ghost {
+    figure: String,
+    show: String,
+    caption: String,
+}
+
+struct PulseView {
+    fate: &'static str,
+    at: String,
+    width: String,
+    delay: String,
+    show: String,
+}
+
+struct Unseen {
+    words: String,
+    json: String,
+}
+
+struct ProposalView {
+    words: String,
+    json: String,
+}
+
+pub async fn page(State(app): State<Arc<App>>, Path(id): Path<i64>) -> Result<Html<String>, PageFailure> {
+    let session = SessionId(id);
+    let opened = app.opened_now(session).await?;
+    let html = with_store(app, move |store| {
+        let body = store.session(session)?.body;
+        let setup = Setup::parse(&body.setup, "the session's setup").unwrap_or_default();
+        let view = opened.as_deref().map(|opened| links(opened, &setup, id));
+        let seen = |from: &str, to: &str| {
+            opened.as_deref().is_some_and(|opened| {
+                crate::analysis::links::expand(&opened.capture, from, to).is_ok()
+            })
+        };
+        let unseen = setup.links.iter().filter(|link| !seen(&link.from, &link.to));
+        let actions = store.actions(session, 1)?;
+        let page = LinksPage {
+            places: Places::of(session, "Source and far end"),
+            id,
+            title: body.title,
+            has_captures: opened.is_some(),
+            links: view.unwrap_or_default(),
+            unseen: unseen
+                .map(|link| Unseen {
+                    words: format!("{} to {}", link.from, link.to),
+                    json: json!({ "from": link.from, "to": link.to }).to_string(),
+                })
+                .collect(),
+            proposals: opened.as_deref().map(proposals).unwrap_or_default(),
+            names: opened.as_deref().map(names).unwrap_or_default(),
+            undo: actions.into_iter().find(|action| !action.undone).map(|action| action.what),
+        };
+        Ok(page.render()?)
+    });
+    Ok(Html(html.await?))
+}
+
+fn names(opened: &Opened) -> Vec<String> {
+    let buses = opened.capture.buses.iter().map(|bus| bus.name.clone());
+    let lines = opened.capture.lines.iter().map(|line| line.name.clone());
+    buses.chain(lines).collect()
+}
+
+fn proposals(opened: &Opened) -> Vec<ProposalView> {
+    let view = |p: &crate::report::inspect::ProposalRow| ProposalView {
+        words: format!(
+            "{} looks like the far end of {}{}: {:.1} % of their edges match, {} later.",
+            p.to,
+            p.from,
+            if p.inverted { ", upside down" } else { "" },
+            100.0 * p.alike,
+            seconds(p.delay_s)
+        ),
+        json: json!({ "from": p.from, "to": p.to, "max_delay": "", "inverted": p.inverted }).to_string(),
+    };
+    opened.report.proposals.iter().map(view).collect()
+}
+
+fn links(opened: &Opened, setup: &Setup, id: i64) -> Vec<LinkView> {
+    opened.report.links.iter().map(|row| link(opened, setup, id, row)).collect()
+}
+
+fn link(opened: &Opened, setup: &Setup, id: i64, row: &LinkRow) -> LinkView {
+    let about = |finding: &&Finding| {
+        let lines = &finding.lines;
+        let (from, to) = (lines.iter().position(|l| *l == row.from), lines.iter().position(|l| *l == row.to));
+        finding.topic == "link" && finding.severity != Severity::Note && from.is_some() && to.is_some()
+    };
+    let found: Vec<&Finding> = opened.report.findings.iter().filter(about).collect();
+    let own = found.iter().find(|f| f.lines.first() == Some(&row.from) && f.lines.get(1) == Some(&row.to));
+    let moments = own.map(|finding| occurrences(opened, finding)).unwrap_or_default();
+    let show = |k: usize| {
+        let finding = own.map_or("", |finding| finding.id.as_str());
+        format!("/sessions/{id}?finding={finding}&occurrence={}", k + 1)
+    };
+    let is_lossy = row.verdict.starts_with("lossy") || row.verdict == "noisy";
+    let ghosts = moments.iter().take(if is_lossy { MOST_FIGURES } else { 0 }).enumerate();
+    let ghosts = ghosts.map(|(k, occurrence)| Ghost {
+        figure: format!(
+            "/sessions/{id}/findings/{}/figure.svg?occurrence={}",
+            own.map_or("", |finding| finding.id.as_str()),
+            k + 1
+        ),
+        show: show(k),
+        caption: occurrence.caption.clone(),
+    });
+    let all = pulses(&opened.capture, setup, &row.from, &row.to).unwrap_or_default();
+    let listed = all.iter().take(MOST_PULSES).map(|pulse| {
+        let at = opened.ticks_at(pulse.start_s);
+        let place = moments.iter().position(|o| o.from == at && matches!(pulse.fate, "missing" | "extra"));
+        PulseView {
+            fate: match pulse.fate {
+                "missing" => "never arrived",
+                "extra" => "nobody sent it",
+                "another-width" => "another width",
+                other => other,
+            },
+            at: seconds(pulse.start_s),
+            width: match pulse.width_arrived_s {
+                Some(arrived) => format!("{}, {} there", seconds(pulse.width_s), seconds(arrived)),
+                None => seconds(pulse.width_s),
+            },
+            delay: pulse.delay_s.map(seconds).unwrap_or_default(),
+            show: match place {
+                Some(k) => show(k),
+                // A stretch a little wider than the pulse and its delay.
+                None => format!(
+                    "/sessions/{id}?at_s={}&span_s={}",
+                    pulse.start_s + pulse.width_s / 2.0,
+                    (4.0 * (pulse.width_s + pulse.delay_s.unwrap_or(0.0).abs())).max(1e-12)
+                ),
+            },
+        }
+    });
+    let declared = setup.links.iter().any(|link| link.from == row.from && link.to == row.to);
+    let ends = json!({ "from": row.from, "to": row.to });
+    let delay = row.delay_s.map_or(String::new(), |d| {
+        format!(" · delay {} (median's 95 % interval {} to {})", seconds(d.median), seconds(d.low), seconds(d.high))
+    });
+    let lost = row.missing_s.len();
+    LinkView {
+        verdict: row.verdict.clone(),
+        tone: if row.verdict == "intact" { "fine" } else { "bad" },
+        says: found.iter().map(|finding| finding.title.clone()).collect(),
+        figures: format!(
+            "{} sent · {} arrived · {lost} lost · {} that nobody sent · {} of another width{delay}{}",
+            row.sent,
+            row.arrived,
+            row.extra_s.len(),
+            row.distorted.len(),
+            row.far_end.as_ref().map(|end| format!(" · the far end {end}")).unwrap_or_default(),
+        ),
+        histogram: row.delay_histogram.as_ref().map(|h| {
+            let words = format!("{} pulses by their delay.", h.counts.iter().sum::<u64>());
+            bars(h, "delay from source to far end".to_owned(), words)
+        }),
+        better: row.better_match.as_ref().map_or(String::new(), |b| {
+            format!("{} of {} pulses arrive on {} instead, {} later.", b.arrived.min(row.sent), row.sent, b.line, seconds(b.delay_s))
+        }),
+        try_next: {
+            let mut steps: Vec<String> = Vec::new();
+            for step in found.iter().flat_map(|finding| &finding.try_next) {
+                if !steps.contains(step) {
+                    steps.push(step.clone());
+                }
+            }
+            steps
+        },
+        ghosts: ghosts.collect(),
+        pulses: listed.collect(),
+        more: all.len().saturating_sub(MOST_PULSES),
+        all: format!(
+            "/api/sessions/{id}/links/pulses?from={}&to={}",
+            escape_query(&row.from),
+            escape_query(&row.to)
+        ),
+        json: if declared { ends.to_string() } else { String::new() },
+        from: row.from.clone(),
+        to: row.to.clone(),
+    }
+}
+
+/// A name inside the query of an address (RFC 3986, section 2.1).
+pub fn escape_query(name: &str) -> String {
+    let mut text = String::with_capacity(name.len());
+    for byte in name.bytes() {
+        match byte {
+            b'A'..=b'Z' | b'a'..=b'z' | b'0'..=b'9' | b'-' | b'.' | b'_' | b'~' => text.push(byte as char),
+            other => text.push_str(&format!("%{other:02X}")),
+        }
+    }
+    text
+}
