@@ -31,7 +31,10 @@ impl Kind for Clock {
 
     fn check(&self) -> Result<(), Error> {
         if !(self.shift_s.abs() <= MOST_SHIFT_S) {
-            let message = format!("expected a shift of at most {MOST_SHIFT_S} s either way, found {}", self.shift_s);
+            let message = format!(
+                "expected a shift of at most {MOST_SHIFT_S} s either way, found {}",
+                self.shift_s
+            );
             return Err(Error::Invalid(message));
         }
         if self.on.len() > MOST_LINES || self.on.iter().any(|line| line.trim().is_empty()) {
@@ -156,6 +159,12 @@ mod tests {
         captures.swap(0, 1);
         clock.capture = captures[1];
         clock.shift_s = 0.0;
-        assert!(store.set_clock(id, &clock).unwrap_err().to_string().contains("another capture"));
+        assert!(
+            store
+                .set_clock(id, &clock)
+                .unwrap_err()
+                .to_string()
+                .contains("another capture")
+        );
     }
 }

@@ -53,7 +53,13 @@ pub fn history(words: &str, points: &[Point]) -> String {
     for (i, point) in points.iter().enumerate() {
         let x = LEFT + step * (i as f64 + 0.5);
         let letters = ((step / 5.2) as usize).clamp(3, LETTERS);
-        let _ = write!(svg, r#"<g class="{}"><title>{}: {}</title>"#, point.side, escape(&point.name), escape(&point.counts));
+        let _ = write!(
+            svg,
+            r#"<g class="{}"><title>{}: {}</title>"#,
+            point.side,
+            escape(&point.name),
+            escape(&point.counts)
+        );
         match point.rate {
             Some(rate) => {
                 let (low, high, at) = (y(rate.low), y(rate.high), y(rate.estimate));
@@ -114,7 +120,10 @@ fn short(name: &str, letters: usize) -> String {
     if name.chars().count() <= letters {
         return name.to_owned();
     }
-    name.chars().take(letters.saturating_sub(1)).chain(['…']).collect()
+    name.chars()
+        .take(letters.saturating_sub(1))
+        .chain(['…'])
+        .collect()
 }
 
 #[cfg(test)]

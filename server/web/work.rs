@@ -204,7 +204,8 @@ pub fn read_all(
     held: &Held,
     tell: &(dyn Fn(String, Option<f64>) + Sync),
 ) -> Result<(Setup, Vec<Capture>), Failure> {
-    let setup = Setup::parse(&held.setup, "the session's setup").map_err(|error| Failure::wrong(sentence(&error)))?;
+    let setup =
+        Setup::parse(&held.setup, "the session's setup").map_err(|error| Failure::wrong(sentence(&error)))?;
     let count = held.captures.len();
     let mut captures = Vec::with_capacity(count);
     for (index, entry) in held.captures.iter().enumerate() {
@@ -245,7 +246,9 @@ struct Teller<'a> {
 
 impl Progress for Teller<'_> {
     fn bytes(&self, done: u64, total: Option<u64>) {
-        let share = total.filter(|&total| total > 0).map(|total| done as f64 / total as f64);
+        let share = total
+            .filter(|&total| total > 0)
+            .map(|total| done as f64 / total as f64);
         (self.tell)(self.says.clone(), share);
     }
 }

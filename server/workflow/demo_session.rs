@@ -87,7 +87,10 @@ mod tests {
         let first = open_demo(&store).unwrap();
         assert_eq!(open_demo(&store).unwrap(), first);
         let captures: Vec<Entry<Capture>> = store.entries(first).unwrap();
-        assert_eq!(captures.len(), SESSION.as_found.1.len() + SESSION.after.1.len() + 1);
+        assert_eq!(
+            captures.len(),
+            SESSION.as_found.1.len() + SESSION.after.1.len() + 1
+        );
         assert_eq!(store.present_captures(first).unwrap().len(), 2);
         assert_eq!(store.sessions(false).unwrap().len(), 1 + SIDE_SESSIONS.len());
     }

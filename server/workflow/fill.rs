@@ -186,12 +186,17 @@ impl Fill<'_> {
     /// Delays in bins no finer than the coarser end's samples.
     fn delays(&self, link: &Link) -> Option<shape::LagHistogram> {
         let delays = || link.arrivals.iter().map(|a| a.delay);
-        let (low, high) = delays().fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), d| (a.min(d), b.max(d)));
+        let (low, high) = delays().fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), d| {
+            (a.min(d), b.max(d))
+        });
         if low > high {
             return None;
         }
         let lines = &self.capture.lines;
-        let sample = lines[link.from].sample_ticks.max(lines[link.to].sample_ticks).max(1.0);
+        let sample = lines[link.from]
+            .sample_ticks
+            .max(lines[link.to].sample_ticks)
+            .max(1.0);
         let bin = ((high - low) / MOST_BINS).max(sample);
         let start = ((low / bin).floor() - 1.0) * bin;
         let mut counts = vec![0u64; ((high - start) / bin) as usize + 2];
@@ -211,7 +216,9 @@ impl Fill<'_> {
             FarEnd::Carries => None,
             FarEnd::Stuck(level) => Some(format!("never leaves {}", level.word())),
             FarEnd::Floating => Some("floats".to_owned()),
-            FarEnd::Follows { line, inverted } => Some(format!("follows {}{}", self.name(line), turned(inverted))),
+            FarEnd::Follows { line, inverted } => {
+                Some(format!("follows {}{}", self.name(line), turned(inverted)))
+            }
             FarEnd::Late(delay) => Some(format!(
                 "shows the signal {} late, beyond the delay allowed",
                 crate::model::units::seconds(self.length_s(delay))

@@ -114,7 +114,8 @@ pub fn proposals(capture: &Capture, declared: &[LinkOptions]) -> Vec<Proposal> {
         name.split_once('/').map_or(name, |(_, own)| own)
     };
     let mut proposals = links::propose(capture, declared);
-    proposals.retain(|p| capture.lines[p.from].capture == capture.lines[p.to].capture || own(p.from) != own(p.to));
+    proposals
+        .retain(|p| capture.lines[p.from].capture == capture.lines[p.to].capture || own(p.from) != own(p.to));
     proposals
 }
 

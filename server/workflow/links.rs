@@ -24,7 +24,9 @@ pub struct PulseFate {
 /// this link, linear in edges.
 pub fn pulses(capture: &Capture, setup: &Setup, from: &str, to: &str) -> Option<Vec<PulseFate>> {
     let (from, to) = (capture.line_index(from)?, capture.line_index(to)?);
-    let option = link_options(capture, setup).into_iter().find(|o| o.from == from && o.to == to)?;
+    let option = link_options(capture, setup)
+        .into_iter()
+        .find(|o| o.from == from && o.to == to)?;
     let link = links::check(capture, &[option]).pop()?;
     let width = |pulse: &EndPulse| capture.timebase.length_s((pulse.end - pulse.start).0 as f64);
     let fate = |fate, pulse: &EndPulse| PulseFate {
@@ -40,7 +42,10 @@ pub fn pulses(capture: &Capture, setup: &Setup, from: &str, to: &str) -> Option<
         all.push(PulseFate {
             delay_s: Some(capture.timebase.length_s(arrival.delay)),
             width_arrived_s: odd.map(|d| width(&d.arrived)),
-            ..fate(if odd.is_some() { "another-width" } else { "arrived" }, &arrival.sent)
+            ..fate(
+                if odd.is_some() { "another-width" } else { "arrived" },
+                &arrival.sent,
+            )
         });
     }
     all.extend(link.missing.iter().map(|pulse| fate("missing", pulse)));
@@ -94,11 +99,16 @@ pub fn taken_back(text: &str, from: &str, to: &str) -> Result<String, String> {
             at += 1;
             continue;
         }
-        let end = lines[at + 1..].iter().position(|line| is_table(line)).map_or(lines.len(), |n| at + 1 + n);
+        let end = lines[at + 1..]
+            .iter()
+            .position(|line| is_table(line))
+            .map_or(lines.len(), |n| at + 1 + n);
         let block = Setup::parse(&lines[at..end].join("\n"), "the link");
         if block.is_ok_and(|setup| setup.links.iter().any(is_it)) {
             // Comments between this table and the next belong to the next.
-            let kept = lines[at..end].iter().rposition(|line| !line.trim().is_empty() && !line.trim_start().starts_with('#'));
+            let kept = lines[at..end]
+                .iter()
+                .rposition(|line| !line.trim().is_empty() && !line.trim_start().starts_with('#'));
             let stop = at + kept.map_or(end - at, |last| last + 1);
             let rest: Vec<&str> = lines[..at].iter().chain(&lines[stop..]).copied().collect();
             let mut rest = rest.join("\n").trim_end().to_owned();
@@ -127,18 +137,39 @@ mod tests {
         let with = declared(TEXT, "STRIKE \"x\"", "T", "200 ns", true).unwrap();
         let setup = Setup::parse(&with, "s").unwrap();
         assert_eq!(setup.links[1].from, "STRIKE \"x\"");
-        assert_eq!((setup.links[1].max_delay_s, setup.links[1].inverted), (Some(200e-9), true));
+        assert_eq!(
+            (setup.links[1].max_delay_s, setup.links[1].inverted),
+            (Some(200e-9), true)
+        );
         assert_eq!(taken_back(&with, "STRIKE \"x\"", "T").unwrap(), TEXT);
         let without = taken_back(TEXT, "A", "B").unwrap();
-        assert_eq!(without, "# the carillon\n\n# clear\n[line.CLEAR_N]\nnarrow_below = \"60 ns\"\n");
-        assert_eq!(declared("", "A", "B", "", false).unwrap(), "[[link]]\nfrom = \"A\"\nto = \"B\"\n");
+        assert_eq!(
+            without,
+            "# the carillon\n\n# clear\n[line.CLEAR_N]\nnarrow_below = \"60 ns\"\n"
+        );
+        assert_eq!(
+            declared("", "A", "B", "", false).unwrap(),
+            "[[link]]\nfrom = \"A\"\nto = \"B\"\n"
+        );
     }
 
     #[test]
     fn mistakes_are_told() {
-        assert!(declared(TEXT, "A", "B", "", false).unwrap_err().contains("already"));
-        assert!(declared(TEXT, "A", "A", "", false).unwrap_err().contains("different"));
-        assert!(declared(TEXT, "A", "C", "soon", false).unwrap_err().contains("delay"));
+        assert!(
+            declared(TEXT, "A", "B", "", false)
+                .unwrap_err()
+                .contains("already")
+        );
+        assert!(
+            declared(TEXT, "A", "A", "", false)
+                .unwrap_err()
+                .contains("different")
+        );
+        assert!(
+            declared(TEXT, "A", "C", "soon", false)
+                .unwrap_err()
+                .contains("delay")
+        );
         assert!(taken_back(TEXT, "B", "A").unwrap_err().contains("no link"));
     }
 }

@@ -143,14 +143,21 @@ fn guess(captures: &[Capture], group: &[Member], capture: &Capture) -> Option<Ve
 }
 
 /// Brings `capture` to the clock of a run by the lines `on`.
-fn brought(captures: &[Capture], group: &[Member], capture: &Capture, on: &[String]) -> Result<Alignment, String> {
+fn brought(
+    captures: &[Capture],
+    group: &[Member],
+    capture: &Capture,
+    on: &[String],
+) -> Result<Alignment, String> {
     if on.is_empty() {
         return Ok(Alignment::SAME_CLOCK);
     }
     // The member that has most of the lines.
     let known = |member: &Member| {
         let other = &captures[member.position];
-        on.iter().filter(|name| other.line_index(&ends(other, name).0).is_some()).count()
+        on.iter()
+            .filter(|name| other.line_index(&ends(other, name).0).is_some())
+            .count()
     };
     let member = group
         .iter()
@@ -222,7 +229,10 @@ fn together(mut captures: Vec<Capture>, members: Vec<Member>) -> Run {
         }
         if member.shift_s != 0.0 {
             let shift = crate::model::units::seconds(member.shift_s);
-            finding.title = format!("{} Moved by hand by {shift}.", finding.title.trim_end_matches('.').to_owned() + ".");
+            finding.title = format!(
+                "{} Moved by hand by {shift}.",
+                finding.title.trim_end_matches('.').to_owned() + "."
+            );
         }
         findings.push(finding);
     }
@@ -287,13 +297,19 @@ mod tests {
         assert_eq!(members(&found), [vec![0, 1], vec![2]]);
         let tower = &found[0].members[1];
         // The truth of the demo: started 87.1342 ms later, 31.2 ppm fast; the sequencer's own clock is 1.7 ns late.
-        assert!((tower.alignment.offset_s - 0.087_134_2).abs() < 42e-9, "{tower:?}");
+        assert!(
+            (tower.alignment.offset_s - 0.087_134_2).abs() < 42e-9,
+            "{tower:?}"
+        );
         assert!((tower.alignment.drift_ppm - 31.2).abs() < 0.05, "{tower:?}");
         assert_eq!(found[0].findings.len(), 1);
         assert!(found[0].capture.line_index("HAMMER").is_some());
 
         let ties = [Tie::Nothing, Tie::Own, Tie::Nothing];
-        assert_eq!(members(&runs(captures.clone(), &ties, &BTreeMap::new())), [vec![0], vec![1], vec![2]]);
+        assert_eq!(
+            members(&runs(captures.clone(), &ties, &BTreeMap::new())),
+            [vec![0], vec![1], vec![2]]
+        );
         let shifted = Tie::With {
             with: 0,
             on: vec!["NOTE".to_owned()],
@@ -302,7 +318,11 @@ mod tests {
         let moved = runs(captures, &[Tie::Nothing, shifted], &BTreeMap::new());
         let by_hand = moved[0].members[1].alignment.offset_s - tower.alignment.offset_s;
         assert!((by_hand - 1e-6).abs() < 1e-12);
-        assert!(moved[0].findings[0].title.contains("Moved by hand by 1 µs"), "{}", moved[0].findings[0].title);
+        assert!(
+            moved[0].findings[0].title.contains("Moved by hand by 1 µs"),
+            "{}",
+            moved[0].findings[0].title
+        );
     }
 
     #[test]
@@ -315,6 +335,10 @@ mod tests {
         };
         let found = runs(captures, &[Tie::Nothing, tie], &BTreeMap::new());
         assert!(found[1].is_left_over() && !found[0].is_left_over());
-        assert!(found[1].findings[0].detail.contains("0 edges"), "{}", found[1].findings[0].detail);
+        assert!(
+            found[1].findings[0].detail.contains("0 edges"),
+            "{}",
+            found[1].findings[0].detail
+        );
     }
 }

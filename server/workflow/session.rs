@@ -11,8 +11,8 @@ use crate::model::Capture;
 use crate::report::compare::Tallies;
 use crate::setup::Setup;
 use crate::store::{
-    Capture as Brought, ChannelSkews, Clock, Condition, Entry, EntryId, Error, ReadingSheet, SessionId, Store,
-    report_key,
+    Capture as Brought, ChannelSkews, Clock, Condition, Entry, EntryId, Error, ReadingSheet, SessionId,
+    Store, report_key,
 };
 
 use super::compare::tallies;
@@ -63,8 +63,18 @@ impl Held {
     /// Names everything an answer over these captures rests on.
     pub fn key(&self) -> String {
         let here = |id: EntryId| self.captures.iter().any(|entry| entry.id == id);
-        let clocks: Vec<&Clock> = self.clocks.iter().map(|c| &c.value).filter(|c| here(c.capture)).collect();
-        let sheets: Vec<&ReadingSheet> = self.sheets.iter().map(|s| &s.value).filter(|s| here(s.capture)).collect();
+        let clocks: Vec<&Clock> = self
+            .clocks
+            .iter()
+            .map(|c| &c.value)
+            .filter(|c| here(c.capture))
+            .collect();
+        let sheets: Vec<&ReadingSheet> = self
+            .sheets
+            .iter()
+            .map(|s| &s.value)
+            .filter(|s| here(s.capture))
+            .collect();
         let skews: Vec<&ChannelSkews> = self.skews.iter().map(|s| &s.value).collect();
         let numbers: Vec<i64> = self.captures.iter().map(|entry| entry.id.0).collect();
         let said = serde_json::json!([clocks, sheets, skews, numbers]).to_string();
@@ -105,7 +115,10 @@ impl Held {
 
     /// Channel skews by line name, in seconds.
     pub fn late_s(&self) -> BTreeMap<String, f64> {
-        self.skews.last().map(|skews| skews.value.late_s.clone()).unwrap_or_default()
+        self.skews
+            .last()
+            .map(|skews| skews.value.late_s.clone())
+            .unwrap_or_default()
     }
 
     /// Reads capture number `index` from its original.
@@ -121,7 +134,9 @@ impl Held {
     ) -> Result<Capture, String> {
         let entry = &self.captures[index];
         let setup = self.setup_of(entry.id, setup)?;
-        let path: PathBuf = store.original_path(&entry.value.digest).map_err(|e| e.to_string())?;
+        let path: PathBuf = store
+            .original_path(&entry.value.digest)
+            .map_err(|e| e.to_string())?;
         read_file_as(&path, &entry.value.file, &read_options(&setup), progress).map_err(|e| e.to_string())
     }
 }
@@ -152,7 +167,10 @@ pub fn with_sheet(setup: &Setup, sheet: &str) -> Result<Setup, String> {
 /// Inspects the newest run of `captures`, which are those of `held` in their order; what stands beside it is told.
 pub fn inspect_newest(held: &Held, captures: Vec<Capture>, setup: &Setup) -> Option<Inspection> {
     let mut all = runs(captures, &held.ties(), &held.late_s());
-    let newest = all.iter().rposition(|run| !run.is_left_over()).unwrap_or(all.len().checked_sub(1)?);
+    let newest = all
+        .iter()
+        .rposition(|run| !run.is_left_over())
+        .unwrap_or(all.len().checked_sub(1)?);
     let mut run = all.remove(newest);
     for left in all.iter().filter(|run| run.is_left_over()) {
         run.findings.extend(left.findings.clone());
@@ -207,10 +225,18 @@ pub fn tally_all(held: &Held, captures: Vec<Capture>, setup: &Setup) -> RunTalli
         let own: Vec<Capture> = here.iter().filter_map(|&i| captures[i].take()).collect();
         let own_ties: Vec<Tie> = here.iter().map(|&i| within(&ties[i], &here)).collect();
         for run in runs(own, &own_ties, &held.late_s()) {
-            let Run { members, capture, sources, .. } = run;
+            let Run {
+                members,
+                capture,
+                sources,
+                ..
+            } = run;
             places.push(RunOf {
                 condition,
-                captures: members.iter().map(|m| held.captures[here[m.position]].id).collect(),
+                captures: members
+                    .iter()
+                    .map(|m| held.captures[here[m.position]].id)
+                    .collect(),
                 trouble: members.first().and_then(|m| m.trouble.clone()),
             });
             counted.push((capture, sources));

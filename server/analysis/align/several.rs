@@ -23,7 +23,9 @@ pub fn align_several(lines: &[(Edges, Edges)]) -> Result<Alignment, Error> {
                 }
             }
             // An ambiguous line says more than one that shares nothing.
-            Err(error) if failed.is_none() || matches!(error, Error::Ambiguous { .. }) => failed = Some(error),
+            Err(error) if failed.is_none() || matches!(error, Error::Ambiguous { .. }) => {
+                failed = Some(error)
+            }
             Err(_) => {}
         }
     }
@@ -108,7 +110,9 @@ fn following(a: &Edges, b: &Edges, lead: &Alignment) -> Option<Growth> {
     let (from, to) = (b.times[0], b.times[b.times.len() - 1]);
     let first = a.times.partition_point(|&t| in_b(t) < from);
     let end = a.times.partition_point(|&t| in_b(t) <= to);
-    let part = candidates::blocks(end.checked_sub(first).filter(|&n| n >= 3)?, 1).into_iter().next()?;
+    let part = candidates::blocks(end.checked_sub(first).filter(|&n| n >= 3)?, 1)
+        .into_iter()
+        .next()?;
     let block = first + part.start..first + part.end;
     let at = 0.5 * (a.times[block.start] + a.times[block.end - 1]);
     let candidate = candidates::Candidate {

@@ -23,7 +23,8 @@ pub struct ChannelSkew {
 /// # Errors
 /// A sentence: fewer than two channels moved, or one shows other edges than the rest.
 pub fn channel_skews(capture: &Capture) -> Result<Vec<ChannelSkew>, String> {
-    let is_fed = |&line: &usize| !capture.lines[line].edges.is_empty() && capture.lines[line].same_as.is_none();
+    let is_fed =
+        |&line: &usize| !capture.lines[line].edges.is_empty() && capture.lines[line].same_as.is_none();
     let lines: Vec<usize> = (0..capture.lines.len()).filter(is_fed).collect();
     let [first, _, ..] = lines[..] else {
         return Err(format!(
@@ -46,12 +47,18 @@ pub fn channel_skews(capture: &Capture) -> Result<Vec<ChannelSkew>, String> {
         }
     }
     let n = trains[0].times.len();
-    let time = |channel: usize, edge: usize| trains[channel].times[edge] + (trains[channel].origin_s - trains[0].origin_s);
+    let time = |channel: usize, edge: usize| {
+        trains[channel].times[edge] + (trains[channel].origin_s - trains[0].origin_s)
+    };
     let means: Vec<f64> = (0..n)
         .map(|edge| (0..trains.len()).map(|c| time(c, edge)).sum::<f64>() / trains.len() as f64)
         .collect();
     let skew = |(channel, &line): (usize, &usize)| {
-        let late: Vec<f64> = means.iter().enumerate().map(|(edge, mean)| time(channel, edge) - mean).collect();
+        let late: Vec<f64> = means
+            .iter()
+            .enumerate()
+            .map(|(edge, mean)| time(channel, edge) - mean)
+            .collect();
         let mean = late.iter().sum::<f64>() / n as f64;
         let scatter = late.iter().map(|l| (l - mean) * (l - mean)).sum::<f64>() / (n.max(2) - 1) as f64;
         let sampling = trains[channel].sample_s / 12f64.sqrt();
@@ -106,6 +113,9 @@ mod tests {
         let error = channel_skews(&capture(&[&[1000], &[]])).unwrap_err();
         assert!(error.contains("found 1 that moved"), "{error}");
         let error = channel_skews(&capture(&[&[1000, 2000], &[1003]])).unwrap_err();
-        assert!(error.contains("found 1 on CHANNEL_1 and 2 on CHANNEL_0"), "{error}");
+        assert!(
+            error.contains("found 1 on CHANNEL_1 and 2 on CHANNEL_0"),
+            "{error}"
+        );
     }
 }

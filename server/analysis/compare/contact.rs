@@ -49,7 +49,9 @@ mod tests {
     fn a_switching_is_counted_once_however_often_it_bounces() {
         let span = TimeSpan::new(Ticks(0), Ticks(100_000));
         // Three clean switchings, one of three edges, one of five; microseconds.
-        let times = [1000, 5000, 9000, 20_000, 20_040, 20_100, 60_000, 60_010, 60_100, 60_150, 60_180];
+        let times = [
+            1000, 5000, 9000, 20_000, 20_040, 20_100, 60_000, 60_010, 60_100, 60_150, 60_180,
+        ];
         let edges = times.iter().map(|&t| Ticks(t)).collect();
         let capture = Capture {
             file: "contact.vcd".to_owned(),

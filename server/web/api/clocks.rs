@@ -24,7 +24,10 @@ pub async fn take_in_hand(
     Path(id): Path<i64>,
     Json(wanted): Json<Wanted>,
 ) -> Result<StatusCode, Failure> {
-    with_store(app, move |store| Ok(store.take_in_hand(SessionId(id), wanted.condition)?)).await?;
+    with_store(app, move |store| {
+        Ok(store.take_in_hand(SessionId(id), wanted.condition)?)
+    })
+    .await?;
     Ok(StatusCode::NO_CONTENT)
 }
 

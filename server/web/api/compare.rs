@@ -23,12 +23,14 @@ pub fn side_of(query: &str, key: &str, all: &RunTallies) -> Vec<usize> {
         .collect();
     let is_wanted = |run: &usize| {
         let run = &all.runs[*run];
-        wanted.iter().any(|word| match (word.get(..1), word.get(1..).and_then(|id| id.parse::<i64>().ok())) {
-            (Some("n"), None) => run.condition.is_none(),
-            (Some("c"), Some(id)) => run.condition.is_some_and(|condition| condition.0 == id),
-            (Some("r"), Some(id)) => run.captures.first().is_some_and(|capture| capture.0 == id),
-            _ => false,
-        })
+        wanted.iter().any(
+            |word| match (word.get(..1), word.get(1..).and_then(|id| id.parse::<i64>().ok())) {
+                (Some("n"), None) => run.condition.is_none(),
+                (Some("c"), Some(id)) => run.condition.is_some_and(|condition| condition.0 == id),
+                (Some("r"), Some(id)) => run.captures.first().is_some_and(|capture| capture.0 == id),
+                _ => false,
+            },
+        )
     };
     (0..all.runs.len()).filter(is_wanted).collect()
 }
@@ -74,7 +76,12 @@ mod tests {
             trouble: None,
         };
         let all = RunTallies {
-            runs: vec![run(None, &[1]), run(Some(5), &[2, 3]), run(Some(5), &[4]), run(Some(6), &[7])],
+            runs: vec![
+                run(None, &[1]),
+                run(Some(5), &[2, 3]),
+                run(Some(5), &[4]),
+                run(Some(6), &[7]),
+            ],
             tallies: Default::default(),
         };
         let of = |query: &str| side_of(query, "before", &all);

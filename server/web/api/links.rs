@@ -44,7 +44,13 @@ pub async fn declare(
             let is_known = opened.capture.line_index(name).is_some()
                 || opened.capture.buses.iter().any(|bus| bus.name == name);
             if !is_known {
-                let names: Vec<&str> = opened.capture.lines.iter().take(24).map(|l| l.name.as_str()).collect();
+                let names: Vec<&str> = opened
+                    .capture
+                    .lines
+                    .iter()
+                    .take(24)
+                    .map(|l| l.name.as_str())
+                    .collect();
                 return Err(Failure::wrong(format!(
                     "Expected a captured line or bus as the {end}, found \"{name}\". There are {}.",
                     names.join(", ")
@@ -52,7 +58,10 @@ pub async fn declare(
             }
         }
     }
-    rewrite(app, id, move |text| links::declared(text, &link.from, &link.to, &link.max_delay, link.inverted)).await
+    rewrite(app, id, move |text| {
+        links::declared(text, &link.from, &link.to, &link.max_delay, link.inverted)
+    })
+    .await
 }
 
 pub async fn take_back(
@@ -60,7 +69,10 @@ pub async fn take_back(
     Path(id): Path<i64>,
     Json(ends): Json<Ends>,
 ) -> Result<Json<Session>, Failure> {
-    rewrite(app, SessionId(id), move |text| links::taken_back(text, &ends.from, &ends.to)).await
+    rewrite(app, SessionId(id), move |text| {
+        links::taken_back(text, &ends.from, &ends.to)
+    })
+    .await
 }
 
 async fn rewrite(
@@ -86,7 +98,8 @@ pub async fn pulses(
     let opened = opened.ok_or_else(|| Failure::missing(format!("capture in session {id} yet")))?;
     let found = with_store(app, move |store| {
         let text = store.session(id)?.body.setup;
-        let setup = Setup::parse(&text, "the session's setup").map_err(|error| Failure::wrong(sentence(&error)))?;
+        let setup =
+            Setup::parse(&text, "the session's setup").map_err(|error| Failure::wrong(sentence(&error)))?;
         let found = links::pulses(&opened.capture, &setup, &ends.from, &ends.to);
         found.ok_or_else(|| Failure::missing(format!("declared link from {} to {}", ends.from, ends.to)))
     });

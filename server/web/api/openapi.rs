@@ -10,8 +10,8 @@ use super::{clocks, diagram, harness, links, log};
 use crate::report::compare::CompareReport;
 use crate::report::inspect::InspectReport;
 use crate::store::{
-    Action, Capture, ChannelSkews, Clock, Condition, Entry, FindingState, Photograph, Reading, Remark, Session, SessionBody,
-    SessionRow, Step,
+    Action, Capture, ChannelSkews, Clock, Condition, Entry, FindingState, Photograph, Reading, Remark,
+    Session, SessionBody, SessionRow, Step,
 };
 use crate::workflow::session::RunTallies;
 

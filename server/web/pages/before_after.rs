@@ -116,14 +116,25 @@ pub async fn page(
 }
 
 /// The sides that `query` names, or the newest condition against the one before it.
-pub fn comparison(store: &Store, id: SessionId, all: &RunTallies, query: &str) -> Result<Comparison, Failure> {
+pub fn comparison(
+    store: &Store,
+    id: SessionId,
+    all: &RunTallies,
+    query: &str,
+) -> Result<Comparison, Failure> {
     let captures: Vec<Entry<Capture>> = store.entries(id)?;
     let conditions: Vec<Entry<Condition>> = store.entries(id)?;
     let mut named: Vec<(Option<EntryId>, String)> = vec![(None, "no condition named".to_owned())];
-    named.extend(conditions.iter().map(|entry| (Some(entry.id), entry.value.title.clone())));
+    named.extend(
+        conditions
+            .iter()
+            .map(|entry| (Some(entry.id), entry.value.title.clone())),
+    );
     named.retain(|(condition, _)| all.runs.iter().any(|run| run.condition == *condition));
     let runs_of = |condition: Option<EntryId>| -> Vec<usize> {
-        (0..all.runs.len()).filter(|&run| all.runs[run].condition == condition).collect()
+        (0..all.runs.len())
+            .filter(|&run| all.runs[run].condition == condition)
+            .collect()
     };
     let (mut before, mut after) = (side_of(query, "before", all), side_of(query, "after", all));
     if let ([.., (first, _), (second, _)], true) = (&named[..], before.is_empty() || after.is_empty()) {
@@ -139,8 +150,13 @@ pub fn comparison(store: &Store, id: SessionId, all: &RunTallies, query: &str) -
         named.iter().map(choice).collect::<Vec<_>>()
     };
     let files = |run: usize| {
-        let of = all.runs[run].captures.iter().filter_map(|id| captures.iter().find(|c| c.id == *id));
-        of.map(|entry| entry.value.file.clone()).collect::<Vec<_>>().join(" with ")
+        let of = all.runs[run]
+            .captures
+            .iter()
+            .filter_map(|id| captures.iter().find(|c| c.id == *id));
+        of.map(|entry| entry.value.file.clone())
+            .collect::<Vec<_>>()
+            .join(" with ")
     };
     let runs = (0..all.runs.len()).map(|run| {
         let condition = named.iter().find(|(id, _)| *id == all.runs[run].condition);
@@ -182,7 +198,11 @@ pub fn comparison(store: &Store, id: SessionId, all: &RunTallies, query: &str) -
         named.iter().map(point).collect()
     };
     let seen = |j: &&Judged| j.is_seen();
-    let troubles: Vec<TroubleView> = judged.iter().filter(seen).map(|j| trouble_view(j, &points(j))).collect();
+    let troubles: Vec<TroubleView> = judged
+        .iter()
+        .filter(seen)
+        .map(|j| trouble_view(j, &points(j)))
+        .collect();
     let clean = judged
         .iter()
         .filter(|j| !j.is_seen() && j.after.opportunities > 0)
@@ -218,10 +238,17 @@ fn headline(judged: &[Judged], before: &str, after: &str) -> String {
         return String::new();
     }
     let of = |verdict: &str| {
-        let same = judged.iter().filter(|j| j.is_seen() && j.judgement.verdict.word() == verdict);
+        let same = judged
+            .iter()
+            .filter(|j| j.is_seen() && j.judgement.verdict.word() == verdict);
         same.collect::<Vec<_>>()
     };
-    let names = |list: &[&Judged]| list.iter().map(|j| what(j.trouble)).collect::<Vec<_>>().join("; ");
+    let names = |list: &[&Judged]| {
+        list.iter()
+            .map(|j| what(j.trouble))
+            .collect::<Vec<_>>()
+            .join("; ")
+    };
     let (fresh, worse): (Vec<&Judged>, Vec<&Judged>) = of("worse").into_iter().partition(|j| j.is_new());
     let mut parts = Vec::new();
     for (list, word) in [
@@ -278,20 +305,35 @@ fn trouble_view(j: &Judged, points: &[Point]) -> TroubleView {
     let noun = noun(j.trouble.kind);
     let next = match verdict {
         "gone" => "Leave the change in, and mark the finding as fixed in the bench log.".to_owned(),
-        "reduced" => "It helped, and is not the whole of it: keep the change and try the next thing on the finding.".to_owned(),
-        "worse" if j.is_new() => "The change may have brought this: undo it and capture again, to see whether it goes.".to_owned(),
+        "reduced" => {
+            "It helped, and is not the whole of it: keep the change and try the next thing on the finding."
+                .to_owned()
+        }
+        "worse" if j.is_new() => {
+            "The change may have brought this: undo it and capture again, to see whether it goes.".to_owned()
+        }
         "worse" => "Undo the change and capture again: if this falls back, the change does harm.".to_owned(),
         "unchanged" => "The change did nothing for this: try the next thing on the finding.".to_owned(),
         _ => match judgement.opportunities_needed {
             Some(n) if n > j.after.opportunities => {
-                format!("Capture on as it is now until {} more {noun} went by: if all are clean, it is settled.", n - j.after.opportunities)
+                format!(
+                    "Capture on as it is now until {} more {noun} went by: if all are clean, it is settled.",
+                    n - j.after.opportunities
+                )
             }
             _ => "Capture longer under both conditions.".to_owned(),
         },
     };
-    let words: Vec<String> = points.iter().map(|p| format!("{}: {}", p.name, p.counts)).collect();
+    let words: Vec<String> = points
+        .iter()
+        .map(|p| format!("{}: {}", p.name, p.counts))
+        .collect();
     TroubleView {
-        verdict: if j.is_new() && verdict == "worse" { "new" } else { verdict },
+        verdict: if j.is_new() && verdict == "worse" {
+            "new"
+        } else {
+            verdict
+        },
         tone: match verdict {
             "gone" | "reduced" => "fine",
             "undecided" => "open",
@@ -299,7 +341,10 @@ fn trouble_view(j: &Judged, points: &[Point]) -> TroubleView {
         },
         says: j.says.clone(),
         figures,
-        history: history(&format!("{} by condition. {}.", subject(j), words.join("; ")), points),
+        history: history(
+            &format!("{} by condition. {}.", subject(j), words.join("; ")),
+            points,
+        ),
         next,
     }
 }
@@ -312,5 +357,9 @@ fn subject(j: &Judged) -> String {
 }
 
 fn p_value(p: f64) -> String {
-    if p >= 0.001 { format!("{p:.3}") } else { format!("{p:.1e}") }
+    if p >= 0.001 {
+        format!("{p:.3}")
+    } else {
+        format!("{p:.1e}")
+    }
 }

@@ -46,7 +46,10 @@ struct ConditionView {
 
 /// The conditions that have captures.
 fn conditions(store: &Store, id: SessionId) -> Result<Vec<ConditionView>, PageFailure> {
-    let shown = store.present_captures(id)?.first().map(|entry| entry.value.condition);
+    let shown = store
+        .present_captures(id)?
+        .first()
+        .map(|entry| entry.value.condition);
     let captures: Vec<Entry<Capture>> = store.entries(id)?;
     let named: Vec<Entry<Condition>> = store.entries(id)?;
     let all = std::iter::once((None, "no condition named".to_owned()))

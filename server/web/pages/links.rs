@@ -93,9 +93,9 @@ pub async fn page(State(app): State<Arc<App>>, Path(id): Path<i64>) -> Result<Ht
         let setup = Setup::parse(&body.setup, "the session's setup").unwrap_or_default();
         let view = opened.as_deref().map(|opened| links(opened, &setup, id));
         let seen = |from: &str, to: &str| {
-            opened.as_deref().is_some_and(|opened| {
-                crate::analysis::links::expand(&opened.capture, from, to).is_ok()
-            })
+            opened
+                .as_deref()
+                .is_some_and(|opened| crate::analysis::links::expand(&opened.capture, from, to).is_ok())
         };
         let unseen = setup.links.iter().filter(|link| !seen(&link.from, &link.to));
         let actions = store.actions(session, 1)?;
@@ -113,7 +113,10 @@ pub async fn page(State(app): State<Arc<App>>, Path(id): Path<i64>) -> Result<Ht
                 .collect(),
             proposals: opened.as_deref().map(proposals).unwrap_or_default(),
             names: opened.as_deref().map(names).unwrap_or_default(),
-            undo: actions.into_iter().find(|action| !action.undone).map(|action| action.what),
+            undo: actions
+                .into_iter()
+                .find(|action| !action.undone)
+                .map(|action| action.what),
         };
         Ok(page.render()?)
     });
@@ -142,24 +145,39 @@ fn proposals(opened: &Opened) -> Vec<ProposalView> {
 }
 
 fn links(opened: &Opened, setup: &Setup, id: i64) -> Vec<LinkView> {
-    opened.report.links.iter().map(|row| link(opened, setup, id, row)).collect()
+    opened
+        .report
+        .links
+        .iter()
+        .map(|row| link(opened, setup, id, row))
+        .collect()
 }
 
 fn link(opened: &Opened, setup: &Setup, id: i64, row: &LinkRow) -> LinkView {
     let about = |finding: &&Finding| {
         let lines = &finding.lines;
-        let (from, to) = (lines.iter().position(|l| *l == row.from), lines.iter().position(|l| *l == row.to));
+        let (from, to) = (
+            lines.iter().position(|l| *l == row.from),
+            lines.iter().position(|l| *l == row.to),
+        );
         finding.topic == "link" && finding.severity != Severity::Note && from.is_some() && to.is_some()
     };
     let found: Vec<&Finding> = opened.report.findings.iter().filter(about).collect();
-    let own = found.iter().find(|f| f.lines.first() == Some(&row.from) && f.lines.get(1) == Some(&row.to));
-    let moments = own.map(|finding| occurrences(opened, finding)).unwrap_or_default();
+    let own = found
+        .iter()
+        .find(|f| f.lines.first() == Some(&row.from) && f.lines.get(1) == Some(&row.to));
+    let moments = own
+        .map(|finding| occurrences(opened, finding))
+        .unwrap_or_default();
     let show = |k: usize| {
         let finding = own.map_or("", |finding| finding.id.as_str());
         format!("/sessions/{id}?finding={finding}&occurrence={}", k + 1)
     };
     let is_lossy = row.verdict.starts_with("lossy") || row.verdict == "noisy";
-    let ghosts = moments.iter().take(if is_lossy { MOST_FIGURES } else { 0 }).enumerate();
+    let ghosts = moments
+        .iter()
+        .take(if is_lossy { MOST_FIGURES } else { 0 })
+        .enumerate();
     let ghosts = ghosts.map(|(k, occurrence)| Ghost {
         figure: format!(
             "/sessions/{id}/findings/{}/figure.svg?occurrence={}",
@@ -172,7 +190,9 @@ fn link(opened: &Opened, setup: &Setup, id: i64, row: &LinkRow) -> LinkView {
     let all = pulses(&opened.capture, setup, &row.from, &row.to).unwrap_or_default();
     let listed = all.iter().take(MOST_PULSES).map(|pulse| {
         let at = opened.ticks_at(pulse.start_s);
-        let place = moments.iter().position(|o| o.from == at && matches!(pulse.fate, "missing" | "extra"));
+        let place = moments
+            .iter()
+            .position(|o| o.from == at && matches!(pulse.fate, "missing" | "extra"));
         PulseView {
             fate: match pulse.fate {
                 "missing" => "never arrived",
@@ -197,10 +217,18 @@ fn link(opened: &Opened, setup: &Setup, id: i64, row: &LinkRow) -> LinkView {
             },
         }
     });
-    let declared = setup.links.iter().any(|link| link.from == row.from && link.to == row.to);
+    let declared = setup
+        .links
+        .iter()
+        .any(|link| link.from == row.from && link.to == row.to);
     let ends = json!({ "from": row.from, "to": row.to });
     let delay = row.delay_s.map_or(String::new(), |d| {
-        format!(" · delay {} (median's 95 % interval {} to {})", seconds(d.median), seconds(d.low), seconds(d.high))
+        format!(
+            " · delay {} (median's 95 % interval {} to {})",
+            seconds(d.median),
+            seconds(d.low),
+            seconds(d.high)
+        )
     });
     let lost = row.missing_s.len();
     LinkView {
@@ -213,14 +241,23 @@ fn link(opened: &Opened, setup: &Setup, id: i64, row: &LinkRow) -> LinkView {
             row.arrived,
             row.extra_s.len(),
             row.distorted.len(),
-            row.far_end.as_ref().map(|end| format!(" · the far end {end}")).unwrap_or_default(),
+            row.far_end
+                .as_ref()
+                .map(|end| format!(" · the far end {end}"))
+                .unwrap_or_default(),
         ),
         histogram: row.delay_histogram.as_ref().map(|h| {
             let words = format!("{} pulses by their delay.", h.counts.iter().sum::<u64>());
             bars(h, "delay from source to far end".to_owned(), words)
         }),
         better: row.better_match.as_ref().map_or(String::new(), |b| {
-            format!("{} of {} pulses arrive on {} instead, {} later.", b.arrived.min(row.sent), row.sent, b.line, seconds(b.delay_s))
+            format!(
+                "{} of {} pulses arrive on {} instead, {} later.",
+                b.arrived.min(row.sent),
+                row.sent,
+                b.line,
+                seconds(b.delay_s)
+            )
         }),
         try_next: {
             let mut steps: Vec<String> = Vec::new();

@@ -98,7 +98,10 @@ pub async fn page(State(app): State<Arc<App>>, Path(id): Path<i64>) -> Result<Re
         true => app.counted_now(id).await?,
         false => None,
     };
-    let html = with_store(app, move |store| render(store, id, opened.as_deref(), counted.as_ref())).await?;
+    let html = with_store(app, move |store| {
+        render(store, id, opened.as_deref(), counted.as_ref())
+    })
+    .await?;
     let policy = (CONTENT_SECURITY_POLICY, HeaderValue::from_static(POLICY));
     Ok(([policy], Html(html)).into_response())
 }

@@ -31,7 +31,10 @@ impl Judged<'_> {
 /// troubles first, then worse ones, what is still there, what is better, what can't be told, what is gone.
 pub fn judge_all<'a>(tallies: &'a Tallies, before: &[usize], after: &[usize]) -> Vec<Judged<'a>> {
     let judged = tallies.troubles.iter().map(|trouble| {
-        let (before, after) = (counts(sum_over(trouble, before)), counts(sum_over(trouble, after)));
+        let (before, after) = (
+            counts(sum_over(trouble, before)),
+            counts(sum_over(trouble, after)),
+        );
         let judgement = judge(before, after);
         Judged {
             trouble,
@@ -59,10 +62,16 @@ pub fn rate(row: OccasionsRow) -> Option<Interval> {
 /// What a trouble came to over several runs.
 pub fn sum_over(trouble: &Trouble, runs: &[usize]) -> OccasionsRow {
     let rows = runs.iter().filter_map(|&run| trouble.counts.get(run));
-    rows.fold(OccasionsRow { wrong: 0, occasions: 0 }, |sum, row| OccasionsRow {
-        wrong: sum.wrong + row.wrong,
-        occasions: sum.occasions + row.occasions,
-    })
+    rows.fold(
+        OccasionsRow {
+            wrong: 0,
+            occasions: 0,
+        },
+        |sum, row| OccasionsRow {
+            wrong: sum.wrong + row.wrong,
+            occasions: sum.occasions + row.occasions,
+        },
+    )
 }
 
 fn counts(row: OccasionsRow) -> Counts {
@@ -141,7 +150,9 @@ fn says(trouble: &Trouble, before: Counts, after: Counts, judged: &Judgement) ->
             )
         }
         Verdict::Undecided if before.strays == 0 => {
-            format!("{what}: not seen before ({counts}), but so few may be chance; capture longer as it is now.")
+            format!(
+                "{what}: not seen before ({counts}), but so few may be chance; capture longer as it is now."
+            )
         }
         Verdict::Undecided => match judged.opportunities_needed {
             Some(n) if n > after.opportunities => format!(

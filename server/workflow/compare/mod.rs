@@ -12,8 +12,8 @@ pub use tally::tallies;
 use crate::analysis::stats::ratio::Ratio;
 use crate::model::Capture;
 use crate::report::compare::{
-    CompareReport, CompareRow, CountsRow, LinkCompareRow, LossRow, OccasionsRow, RatioRow, SCHEMA,
-    Tallies, TroubleCompareRow, TroubleKind,
+    CompareReport, CompareRow, CountsRow, LinkCompareRow, LossRow, OccasionsRow, RatioRow, SCHEMA, Tallies,
+    TroubleCompareRow, TroubleKind,
 };
 use crate::setup::Setup;
 
