@@ -274,6 +274,7 @@ mod tests {
             couplings: vec![],
             links: vec![],
             findings: vec![],
+            proposals: Vec::new(),
             rules: vec![],
             rails: vec![],
             waveforms: vec![],
