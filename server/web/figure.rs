@@ -6,7 +6,8 @@
 use std::fmt::Write;
 
 use crate::model::{Level, StretchKind, Ticks};
-use crate::report::text::seconds;
+use crate::report::text::{engineering, seconds};
+use crate::store::DimensionLine;
 
 use super::occurrences::{Mark, Occurrence};
 use super::opened::Opened;
@@ -31,10 +32,17 @@ pub struct Spec<'a> {
     pub zero: i64,
     pub marks: &'a [Mark],
     pub caption: &'a str,
+    /// Dimension lines kept with the session; those in sight are drawn.
+    pub dimensions: &'a [DimensionLine],
 }
 
 /// The figure of one occurrence: its evidence takes up about a third of the width.
-pub fn occurrence_figure(opened: &Opened, lines: Vec<usize>, occurrence: &Occurrence) -> String {
+pub fn occurrence_figure(
+    opened: &Opened,
+    lines: Vec<usize>,
+    occurrence: &Occurrence,
+    dimensions: &[DimensionLine],
+) -> String {
     let (start, end) = around(opened, occurrence.from, occurrence.to);
     figure(
         opened,
@@ -45,6 +53,7 @@ pub fn occurrence_figure(opened: &Opened, lines: Vec<usize>, occurrence: &Occurr
             zero: occurrence.from,
             marks: &occurrence.marks,
             caption: &occurrence.caption,
+            dimensions,
         },
     )
 }
@@ -82,6 +91,7 @@ pub fn figure(opened: &Opened, spec: &Spec) -> String {
         draw_line(&mut svg, opened, line, &place, high);
     }
     draw_marks(&mut svg, opened, spec, &lines, &place);
+    draw_dimensions(&mut svg, opened, spec, &lines, &place);
     let _ = write!(
         svg,
         r##"<text x="8" y="{}" fill="#1f2a33" stroke="none" font-family="serif" font-size="14">{}</text></svg>"##,
@@ -236,8 +246,8 @@ fn draw_marks(svg: &mut String, opened: &Opened, spec: &Spec, lines: &[usize], p
         _ => None,
     });
     for mark in spec.marks {
-        match *mark {
-            Mark::Stray { line, start, end } | Mark::Extra { line, start, end } => {
+        match mark {
+            &Mark::Stray { line, start, end } | &Mark::Extra { line, start, end } => {
                 let Some(high) = row(line) else { continue };
                 let (x, until) = (place.x(start), place.x(end).max(place.x(start) + 1.0));
                 let _ = write!(
@@ -266,7 +276,7 @@ fn draw_marks(svg: &mut String, opened: &Opened, spec: &Spec, lines: &[usize], p
                     );
                 }
             }
-            Mark::Missing { line, start, end, .. } => {
+            &Mark::Missing { line, start, end, .. } => {
                 let Some(high) = row(line) else { continue };
                 let (x, until) = (place.x(start), place.x(end).max(place.x(start) + 2.0));
                 let _ = write!(
@@ -277,9 +287,81 @@ fn draw_marks(svg: &mut String, opened: &Opened, spec: &Spec, lines: &[usize], p
                     high - 5.0
                 );
             }
+            &Mark::Burst { line, start, end } => {
+                let Some(high) = row(line) else { continue };
+                bracket(svg, place, high, (start, end), "bounce");
+            }
+            Mark::Dip {
+                line,
+                start,
+                end,
+                says,
+            }
+            | Mark::Breach {
+                line,
+                start,
+                end,
+                says,
+            } => {
+                let Some(high) = row(*line) else { continue };
+                bracket(svg, place, high, (*start, *end), says);
+            }
             Mark::Cause { .. } => {}
         }
     }
+}
+
+/// A bracket under a stretch of a line, with a word.
+fn bracket(svg: &mut String, place: &Scale, high: f64, (start, end): (i64, i64), says: &str) {
+    let (x, until) = (place.x(start), place.x(end).max(place.x(start) + 2.0));
+    let foot = high + SWING + 5.0;
+    let _ = write!(
+        svg,
+        r##"<path d="M{x:.2} {foot:.1}v5H{until:.2}v-5" stroke="#c2452d"/><text x="{x:.2}" y="{:.1}" fill="#c2452d" stroke="none" font-size="11">{}</text>"##,
+        foot + 14.0,
+        escape(says)
+    );
+}
+
+/// Dimension lines that a person put down, where both ends are in sight.
+fn draw_dimensions(svg: &mut String, opened: &Opened, spec: &Spec, lines: &[usize], place: &Scale) {
+    for dimension in spec.dimensions {
+        let (from, to) = (opened.ticks_at(dimension.from_s), opened.ticks_at(dimension.to_s));
+        let (from, to) = (from.min(to), from.max(to));
+        if !(place.holds(from) && place.holds(to)) {
+            continue;
+        }
+        let named = dimension.to_line.as_ref().or(dimension.from_line.as_ref());
+        let line = named.and_then(|name| opened.capture.line_index(name));
+        let row = line.and_then(|line| lines.iter().position(|&other| other == line));
+        let Some(row) = row.or(named.is_none().then_some(0)) else {
+            continue;
+        };
+        let below = TOP + ROW * row as f64 + 14.0 + SWING + 10.0;
+        let (x, until) = (place.x(from), place.x(to));
+        let _ = write!(
+            svg,
+            r##"<path d="M{x:.2} {:.1}v8M{until:.2} {:.1}v8M{x:.2} {below:.1}H{until:.2}" stroke-width="1"/><text x="{:.2}" y="{:.1}" fill="#1f2a33" stroke="none">{}</text>"##,
+            below - 4.0,
+            below - 4.0,
+            until + 6.0,
+            below + 4.0,
+            escape(&dimension_text(dimension))
+        );
+    }
+}
+
+/// "13 ns ± 5 ns · 76.9 MHz".
+fn dimension_text(dimension: &DimensionLine) -> String {
+    let length_s = (dimension.to_s - dimension.from_s).abs();
+    let mut text = seconds(length_s);
+    if dimension.uncertainty_s > 0.0 {
+        let _ = write!(text, " ± {}", seconds(dimension.uncertainty_s));
+    }
+    if length_s > 0.0 {
+        let _ = write!(text, " · {}", engineering(1.0 / length_s, "Hz"));
+    }
+    text
 }
 
 /// Text for XML: nothing in a name can end an element or an attribute.

@@ -1,19 +1,21 @@
-//! The moments a finding rests on, as the diagram draws them: guilty edge, stray, lag, ghost of a lost pulse.
+//! The moments a finding rests on, as the diagram draws them: guilty edge, stray, lag, ghost of a lost pulse, burst
+//! of bounce, dip of a supply, limit broken.
+//!
+//! Only a coupling whose standing is `clear` ties a stray to a line: what goes along with strays without being told
+//! apart (`inseparable`, `companion`) is accused in no figure and no caption.
+
+use std::collections::HashSet;
 
 use serde::Serialize;
 
+use crate::analysis::strays::bounce;
 use crate::model::units::engineering;
-use crate::model::{Polarity, Ticks};
-use crate::report::inspect::{CouplingRow, Finding, LinkRow, StrayRow};
+use crate::report::inspect::{Finding, LinkRow, StrayRow};
 use crate::report::rails::ExcursionRow;
 use crate::report::rules::ViolationRow;
 use crate::report::text::seconds;
 
 use super::opened::Opened;
-
-/// Strays of a contact closer together than this are one burst: switches settle within some 20 ms (common
-/// practice, no single source).
-const BURST_GAP_S: f64 = 0.02;
 
 /// One moment of a finding. Times are ticks from the capture's first moment.
 #[derive(Clone, Debug, Serialize, PartialEq, utoipa::ToSchema)]
@@ -44,10 +46,40 @@ pub enum Mark {
     },
     /// A pulse at the far end that nobody sent.
     Extra { line: usize, start: i64, end: i64 },
+    /// A contact settles: from its first change to its last.
+    Burst { line: usize, start: i64, end: i64 },
+    /// A supply leaves its limits.
+    Dip {
+        line: usize,
+        start: i64,
+        end: i64,
+        /// The voltage furthest out.
+        says: String,
+    },
+    /// A rule is broken: what was measured, or what was seen.
+    Breach {
+        line: usize,
+        start: i64,
+        end: i64,
+        says: String,
+    },
 }
 
-/// All occurrences of a finding, in time. Cost: linear in strays.
-pub fn occurrences(opened: &Opened, finding: &Finding) -> Vec<Occurrence> {
+/// All occurrences of a finding, in time. Cost: the first time linear in strays and findings, then nothing.
+pub fn occurrences<'a>(opened: &'a Opened, finding: &Finding) -> &'a [Occurrence] {
+    let position = opened.report.findings.iter().position(|row| row.id == finding.id);
+    position.map_or(&[], |position| &all(opened)[position])
+}
+
+/// The occurrences of each finding of the report, in its order.
+pub fn all(opened: &Opened) -> &[Vec<Occurrence>] {
+    let findings = &opened.report.findings;
+    opened
+        .evidence
+        .get_or_init(|| findings.iter().map(|finding| work_out(opened, finding)).collect())
+}
+
+fn work_out(opened: &Opened, finding: &Finding) -> Vec<Occurrence> {
     let mut list = match (finding.topic.as_str(), finding.lines.as_slice()) {
         ("coupling", [victim, aggressor, ..]) => strays(opened, |stray| {
             stray.line == *victim && stray.aggressor.as_deref() == Some(aggressor)
@@ -86,10 +118,16 @@ fn violations(opened: &Opened, finding: &Finding) -> Vec<Occurrence> {
             .map(|m| format!(" {}", seconds(m)))
             .unwrap_or_default();
         let what = row.what.as_ref().map(|w| format!(": {w}")).unwrap_or_default();
+        let says = format!("{}{measured}", rule.name);
         Some(Occurrence {
             from: start,
             to: end,
-            marks: vec![Mark::Stray { line, start, end }],
+            marks: vec![Mark::Breach {
+                line,
+                start,
+                end,
+                says,
+            }],
             caption: format!("{}{measured}{what}.", rule.name),
         })
     };
@@ -103,52 +141,58 @@ fn excursions(opened: &Opened, rail: &str) -> Vec<Occurrence> {
     };
     let one = |e: &ExcursionRow| {
         let (start, end) = (opened.ticks_at(e.start_s), opened.ticks_at(e.end_s));
+        let extreme = engineering(e.extreme_v, "V");
         Occurrence {
             from: start,
             to: end,
-            marks: vec![Mark::Stray { line, start, end }],
-            caption: format!("{rail} goes to {}.", engineering(e.extreme_v, "V")),
+            caption: format!("{rail} goes to {extreme}."),
+            marks: vec![Mark::Dip {
+                line,
+                start,
+                end,
+                says: extreme,
+            }],
         }
     };
     row.excursions.iter().map(one).collect()
 }
 
 fn strays(opened: &Opened, is_wanted: impl Fn(&StrayRow) -> bool) -> Vec<Occurrence> {
+    let clear = opened.report.couplings.iter().filter(|row| row.standing == "clear");
+    let clear: HashSet<(&str, &str)> = clear
+        .map(|row| (row.victim.as_str(), row.aggressor.as_str()))
+        .collect();
     let rows = opened.report.strays.iter().filter(|stray| is_wanted(stray));
-    rows.filter_map(|stray| stray_occurrence(opened, stray)).collect()
+    rows.filter_map(|stray| stray_occurrence(opened, stray, &clear))
+        .collect()
 }
 
-fn stray_occurrence(opened: &Opened, stray: &StrayRow) -> Option<Occurrence> {
+/// `clear`: victims and the lines that are sure to strike them.
+fn stray_occurrence(
+    opened: &Opened,
+    stray: &StrayRow,
+    clear: &HashSet<(&str, &str)>,
+) -> Option<Occurrence> {
     let line = opened.capture.line_index(&stray.line)?;
     let start = opened.ticks_at(stray.start_s);
     let end = opened.ticks_at(stray.start_s + stray.width_s);
     let mut marks = vec![Mark::Stray { line, start, end }];
     let does = if stray.level == "low" { "dips" } else { "spikes" };
     let mut caption = format!("{} {does} for {}", stray.line, seconds(stray.width_s));
-    let cause = match (&stray.aggressor, stray.lag_s) {
-        (Some(aggressor), Some(lag_s)) => {
-            let polarity = if stray.edge.as_deref() == Some("rise") {
-                Polarity::Rise
-            } else {
-                Polarity::Fall
-            };
-            Some((aggressor.as_str(), polarity, lag_s))
-        }
-        _ => suspect(opened, stray),
-    };
     let mut from = start;
-    if let Some((aggressor, polarity, lag_s)) = cause
+    if let (Some(aggressor), Some(lag_s)) = (&stray.aggressor, stray.lag_s)
+        && clear.contains(&(stray.line.as_str(), aggressor.as_str()))
         && let Some(position) = opened.capture.line_index(aggressor)
     {
         let at = opened.ticks_at(stray.start_s - lag_s);
         marks.push(Mark::Cause { line: position, at });
         from = from.min(at);
-        let falls = if polarity == Polarity::Rise {
+        let does = if stray.edge.as_deref() == Some("rise") {
             "rises"
         } else {
             "falls"
         };
-        caption.push_str(&format!(", {} after {aggressor} {falls}", seconds(lag_s)));
+        caption.push_str(&format!(", {} after {aggressor} {does}", seconds(lag_s)));
     }
     caption.push('.');
     Some(Occurrence {
@@ -159,80 +203,40 @@ fn stray_occurrence(opened: &Opened, stray: &StrayRow) -> Option<Occurrence> {
     })
 }
 
-/// For a stray that no coupling explains alone: the edge of the first line that goes with it, by the victim's
-/// coupling row (inseparable, companion), where one lies within the lags of that row.
-fn suspect<'a>(opened: &'a Opened, stray: &StrayRow) -> Option<(&'a str, Polarity, f64)> {
-    let rows = opened
-        .report
-        .couplings
-        .iter()
-        .filter(|row| row.victim == stray.line);
-    rows.into_iter().find_map(|row| {
-        let (at_s, polarity) = edge_before(opened, row, stray.start_s)?;
-        Some((row.aggressor.as_str(), polarity, stray.start_s - at_s))
-    })
-}
-
-fn edge_before(opened: &Opened, row: &CouplingRow, start_s: f64) -> Option<(f64, Polarity)> {
-    let capture = &opened.capture;
-    let line = &capture.lines[capture.line_index(&row.aggressor)?];
-    let (low, high) = row
-        .lag_histogram
-        .as_ref()
-        .map_or((row.lag_s.low, row.lag_s.high), |histogram| {
-            (
-                histogram.start_s,
-                histogram.start_s + histogram.bin_s * histogram.counts.len() as f64,
-            )
-        });
-    let edges = line.edges_within(
-        capture.timebase.nearest(start_s - high),
-        capture.timebase.nearest(start_s - low) + Ticks(1),
-    );
-    let wanted = match row.edge.as_str() {
-        "rise" => Some(Polarity::Rise),
-        "fall" => Some(Polarity::Fall),
-        _ => None,
-    };
-    let edge = edges
-        .rev()
-        .find(|&edge| wanted.is_none_or(|wanted| line.polarity(edge) == wanted))?;
-    Some((capture.seconds(line.edges[edge]), line.polarity(edge)))
-}
-
+/// Bursts as the analysis has them, with the strays inside.
 fn bursts(opened: &Opened, name: &str) -> Vec<Occurrence> {
     let Some(line) = opened.capture.line_index(name) else {
         return Vec::new();
     };
-    let gap = opened.capture.timebase.ticks_of(BURST_GAP_S) as i64;
-    let mut list: Vec<Occurrence> = Vec::new();
-    for mark in &opened.lines[line].strays {
-        if opened.report.strays[mark.row as usize].kind != "bounce" {
-            continue;
+    let origin = opened.origin();
+    let here = bounce::find(&opened.capture)
+        .into_iter()
+        .filter(|burst| burst.line == line);
+    let one = |burst: bounce::Burst| {
+        let (start, end) = ((burst.start - origin).0, (burst.end - origin).0);
+        let inside = opened.lines[line]
+            .strays
+            .iter()
+            .filter(|mark| burst.start <= mark.start && mark.end <= burst.end);
+        let mut marks = vec![Mark::Burst { line, start, end }];
+        marks.extend(inside.map(|mark| Mark::Stray {
+            line,
+            start: (mark.start - origin).0,
+            end: (mark.end - origin).0,
+        }));
+        let length = seconds(opened.capture.timebase.length_s(burst.length().0 as f64));
+        let edges = burst.edges.len();
+        Occurrence {
+            from: start,
+            to: end,
+            marks,
+            caption: format!(
+                "{name} bounces: {edges} edges within {length} before it stays {}.",
+                burst.settled.word()
+            ),
         }
-        let (start, end) = (mark.start.0 - opened.origin().0, mark.end.0 - opened.origin().0);
-        let stray = Mark::Stray { line, start, end };
-        match list.last_mut() {
-            Some(last) if start - last.to < gap => {
-                last.to = end;
-                last.marks.push(stray);
-            }
-            _ => list.push(Occurrence {
-                from: start,
-                to: end,
-                marks: vec![stray],
-                caption: String::new(),
-            }),
-        }
-    }
-    for burst in &mut list {
-        let length = seconds(opened.capture.timebase.length_s((burst.to - burst.from) as f64));
-        burst.caption = match burst.marks.len() {
-            1 => format!("{name} bounces once, for {length}."),
-            n => format!("{name} bounces {n} times within {length}."),
-        };
-    }
-    list
+    };
+    here.map(one).collect()
 }
 
 fn link(opened: &Opened, row: &LinkRow) -> Vec<Occurrence> {

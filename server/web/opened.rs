@@ -1,9 +1,12 @@
 //! A session that is open: its captures on one clock, its report, and what the diagram needs to be quick.
 
+use std::sync::OnceLock;
+
 use crate::model::{Capture, Ticks};
 use crate::report::inspect::InspectReport;
 use crate::store::SessionId;
 
+use super::occurrences::Occurrence;
 use super::window::LineIndex;
 
 /// Everything the pages and the diagram show of one session; never changed, only replaced.
@@ -17,6 +20,9 @@ pub struct Opened {
     pub lines: Vec<OpenLine>,
     /// Names what the report rests on: a session that was changed since has another.
     pub key: String,
+    /// For each finding of the report, the moments it rests on; worked out when first asked for, see
+    /// [`super::occurrences`].
+    pub(super) evidence: OnceLock<Vec<Vec<Occurrence>>>,
 }
 
 /// What is kept in memory for one line.
@@ -75,6 +81,7 @@ impl Opened {
             report,
             lines,
             key,
+            evidence: OnceLock::new(),
         }
     }
 

@@ -47,6 +47,17 @@ pub fn router(app: Arc<App>) -> Router {
             "/api/sessions/{id}/findings/{finding}/occurrences",
             get(api::diagram::finding_occurrences),
         )
+        .route(
+            "/api/sessions/{id}/findings/{finding}/overlay",
+            get(api::evidence::finding_overlay),
+        )
+        .route("/api/sessions/{id}/evidence", get(api::evidence::evidence))
+        .route("/api/sessions/{id}/find", get(api::seek::find))
+        .route("/api/sessions/{id}/stretch", get(api::seek::stretch))
+        .route(
+            "/api/sessions/{id}/view",
+            get(api::evidence::view).put(api::evidence::set_view),
+        )
         .merge(super::log_router::routes())
         .fallback(nothing_here)
         .layer(CompressionLayer::new().compress_when(worth_packing))

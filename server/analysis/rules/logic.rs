@@ -192,7 +192,7 @@ pub(super) fn check(names: &mut Names, logic: &Logic) -> Option<(Tally, TruthTab
 }
 
 /// The lines of an operand, most significant first: a line or bus by its name, or the lines `NAME[7]`…`NAME[4]` of a part.
-fn operand_lines(capture: &Capture, name: &str) -> Vec<usize> {
+pub fn operand_lines(capture: &Capture, name: &str) -> Vec<usize> {
     if let Some(line) = capture.line_index(name) {
         return vec![line];
     }

@@ -6,12 +6,17 @@ use axum::Json;
 use axum::extract::{Path, State};
 use serde::Serialize;
 
-use crate::model::Source;
+use super::harness::{clips_of, harness_of};
+use super::log::with_store;
+use crate::harness::Pin;
+use crate::model::{Line, Source, Trace};
 use crate::report::inspect::Severity;
-use crate::store::SessionId;
+use crate::store::{SessionId, Store};
 use crate::web::error::Failure;
 use crate::web::occurrences::{Occurrence, occurrences};
+use crate::web::opened::Opened;
 use crate::web::state::App;
+use crate::web::volts::range;
 
 /// Most occurrences of one finding that are sent; `count` tells how many there are.
 const MOST_OCCURRENCES: usize = 5000;
@@ -44,6 +49,23 @@ pub struct LineView {
     pub interpolated: bool,
     pub strays: u64,
     pub narrow_below_s: Option<f64>,
+    /// Where its clip is, by the harness sheet: "sequencer J2-12", and the board alone.
+    pub place: Option<String>,
+    pub board: Option<String>,
+    /// Of a line recorded as volts.
+    pub volts: Option<VoltsView>,
+}
+
+/// Volts of an analog line.
+#[derive(Serialize, utoipa::ToSchema)]
+pub struct VoltsView {
+    /// Below the one it is low, above the other high.
+    pub low_v: f64,
+    pub high_v: f64,
+    /// The logic family that says so, or "volts".
+    pub family: String,
+    pub smallest_v: f32,
+    pub largest_v: f32,
 }
 
 #[derive(Serialize, utoipa::ToSchema)]
@@ -65,13 +87,19 @@ pub struct FindingView {
 
 pub async fn overview(State(app): State<Arc<App>>, Path(id): Path<i64>) -> Result<Json<Diagram>, Failure> {
     let opened = app.opened(SessionId(id))?;
+    let pins = with_store(app, {
+        let opened = opened.clone();
+        move |store| pins(store, &opened)
+    });
+    let pins = pins.await?;
     let capture = &opened.capture;
     let files = &opened.report.captures;
     let lines = capture
         .lines
         .iter()
         .zip(&opened.lines)
-        .map(|(line, open)| LineView {
+        .zip(pins)
+        .map(|((line, open), pin)| LineView {
             name: line.name.clone(),
             file: files
                 .get(line.capture)
@@ -88,6 +116,9 @@ pub async fn overview(State(app): State<Arc<App>>, Path(id): Path<i64>) -> Resul
                 .iter()
                 .find(|row| row.line == line.name)
                 .and_then(|row| row.narrow_below_s),
+            place: pin.as_ref().map(Pin::place),
+            board: pin.map(|pin| pin.board),
+            volts: line.trace.as_ref().and_then(volts_view),
         });
     let findings = opened.report.findings.iter().map(|finding| FindingView {
         id: finding.id.clone(),
@@ -118,6 +149,28 @@ pub async fn overview(State(app): State<Arc<App>>, Path(id): Path<i64>) -> Resul
     }))
 }
 
+/// The pin of each line's clip, where the harness sheet has one.
+fn pins(store: &Store, opened: &Opened) -> Result<Vec<Option<Pin>>, Failure> {
+    let harness = harness_of(store, opened.id)?;
+    let clips = clips_of(store, opened.id, &harness)?;
+    let pin = |line: &Line| {
+        let first = harness.pins_of(&line.name, &clips).first().copied()?;
+        Some(harness.pins()[first].clone())
+    };
+    Ok(opened.capture.lines.iter().map(pin).collect())
+}
+
+fn volts_view(trace: &Trace) -> Option<VoltsView> {
+    let [smallest_v, largest_v] = range(trace)?;
+    Some(VoltsView {
+        low_v: trace.thresholds.low_v,
+        high_v: trace.thresholds.high_v,
+        family: trace.family.clone(),
+        smallest_v,
+        largest_v,
+    })
+}
+
 /// The moments a finding rests on.
 #[derive(Serialize, utoipa::ToSchema)]
 pub struct Occurrences {
@@ -130,16 +183,16 @@ pub async fn finding_occurrences(
     Path((id, finding)): Path<(i64, String)>,
 ) -> Result<Json<Occurrences>, Failure> {
     let opened = app.opened(SessionId(id))?;
-    let mut list = tokio::task::spawn_blocking(move || {
-        let finding = opened.report.findings.iter().find(|row| row.id == finding);
-        finding.map(|finding| occurrences(&opened, finding))
-    })
-    .await?
-    .ok_or_else(|| Failure::missing("such finding in this session"))?;
-    let count = list.len();
-    list.truncate(MOST_OCCURRENCES);
-    Ok(Json(Occurrences {
-        count,
-        occurrences: list,
-    }))
+    let found = tokio::task::spawn_blocking(move || {
+        let finding = opened.report.findings.iter().find(|row| row.id == finding)?;
+        let list = occurrences(&opened, finding);
+        Some(Occurrences {
+            count: list.len(),
+            occurrences: list[..list.len().min(MOST_OCCURRENCES)].to_vec(),
+        })
+    });
+    let found = found
+        .await?
+        .ok_or_else(|| Failure::missing("such finding in this session"))?;
+    Ok(Json(found))
 }

@@ -3,11 +3,13 @@
 pub mod clocks;
 pub mod compare;
 pub mod diagram;
+pub mod evidence;
 pub mod harness;
 pub mod links;
 pub mod log;
 pub mod openapi;
 pub mod rules;
+pub mod seek;
 pub mod sessions;
 pub mod transfer;
 pub mod upload;

@@ -6,12 +6,12 @@ use serde_json::{Value, json};
 use utoipa::openapi::{ComponentsBuilder, RefOr, Schema};
 use utoipa::{PartialSchema, ToSchema};
 
-use super::{clocks, diagram, harness, links, log};
+use super::{clocks, diagram, evidence, harness, links, log, seek};
 use crate::report::compare::CompareReport;
 use crate::report::inspect::InspectReport;
 use crate::store::{
-    Action, Capture, ChannelSkews, Clock, Condition, Entry, FindingState, Photograph, Reading, Remark,
-    Session, SessionBody, SessionRow, Step,
+    Action, Capture, ChannelSkews, Clock, Condition, DiagramView, Entry, FindingState, Photograph, Reading,
+    Remark, Session, SessionBody, SessionRow, Step,
 };
 use crate::workflow::session::RunTallies;
 
@@ -180,6 +180,48 @@ fn operations() -> Vec<Operation> {
             "The moments a finding rests on",
             Nothing,
             One(shape::<diagram::Occurrences>()),
+        ),
+        op(
+            "get",
+            "/api/sessions/{id}/findings/{finding}/overlay",
+            "A finding's moments laid on one another: ?before=&after= in ticks",
+            Nothing,
+            One(shape::<crate::web::overlay::Overlay>()),
+        ),
+        op(
+            "get",
+            "/api/sessions/{id}/evidence",
+            "What findings show in a stretch: ?start=&end= in ticks",
+            Nothing,
+            One(shape::<evidence::Evidence>()),
+        ),
+        op(
+            "get",
+            "/api/sessions/{id}/find",
+            "Edges, strays, pulses by width, patterns: ?what=edge|rise|fall|stray|pulse|low-pulse|high-pulse|pattern&line=&text=",
+            Nothing,
+            One(shape::<seek::Moments>()),
+        ),
+        op(
+            "get",
+            "/api/sessions/{id}/stretch",
+            "What lines did over a stretch: ?start=&end= in ticks",
+            Nothing,
+            List(shape::<seek::LineStretch>()),
+        ),
+        op(
+            "get",
+            "/api/sessions/{id}/view",
+            "How the diagram is looked at: order of lines, dimension lines",
+            Nothing,
+            One(shape::<DiagramView>()),
+        ),
+        op(
+            "put",
+            "/api/sessions/{id}/view",
+            "Set how the diagram is looked at",
+            Json(shape::<DiagramView>()),
+            One(shape::<DiagramView>()),
         ),
         op(
             "post",

@@ -7,9 +7,13 @@
 //! - `edges`: f64, ticks from the window's start, when there are few edges,
 //! - `columns`: u8, one a pixel column, as [`crate::web::window::Shape::Columns`] says, when there are many,
 //! - `strays`: f64 pairs (start, end), when there are few; else `stray_columns`: u32, pixel columns with one,
-//! - `stretches`: f64 triples (start, end, 0 unknown, 1 floating, 2 unrecorded),
+//! - `stretches`: f64 triples (start, end, 0 unknown, 1 floating, 2 unrecorded), from the last edge before the window
+//!   to the first after it, so that a pulse that reaches out of the window is known for what it is,
 //! - `flips`: f64, moments where the level is another one without an edge,
-//! - `volts`: f32 pairs (smallest, largest) a pixel column, of an analog line, NaN where there is none.
+//! - `points`: f64 pairs (ticks from the window's start, volts), the samples of an analog line, when there are few;
+//!   else `volts`: f32 pairs (smallest, largest) a pixel column, NaN where there is none.
+//!
+//! `before` and `after` are the edges next to the window, in ticks from its start.
 
 use std::sync::Arc;
 
@@ -24,6 +28,7 @@ use crate::store::SessionId;
 use crate::web::error::Failure;
 use crate::web::opened::{OpenLine, Opened};
 use crate::web::state::App;
+use crate::web::volts::{Volts, volts};
 use crate::web::window::{Shape, boundary, window as line_window};
 
 /// Most pixel columns in a window, and most lines.
@@ -59,6 +64,10 @@ struct LineHead {
     first: usize,
     count: usize,
     #[serde(skip_serializing_if = "Option::is_none")]
+    before: Option<f64>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    after: Option<f64>,
+    #[serde(skip_serializing_if = "Option::is_none")]
     edges: Option<Place>,
     #[serde(skip_serializing_if = "Option::is_none")]
     columns: Option<Place>,
@@ -70,6 +79,8 @@ struct LineHead {
     stretches: Option<Place>,
     #[serde(skip_serializing_if = "Option::is_none")]
     flips: Option<Place>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    points: Option<Place>,
     #[serde(skip_serializing_if = "Option::is_none")]
     volts: Option<Place>,
 }
@@ -90,7 +101,11 @@ pub async fn window(
     Ok(([(CONTENT_TYPE, "application/octet-stream")], body).into_response())
 }
 
-fn chosen_lines(text: Option<&str>, count: usize) -> Result<Vec<usize>, Failure> {
+/// Positions of lines, parted by commas; all when absent.
+///
+/// # Errors
+/// What is no such list.
+pub fn chosen_lines(text: Option<&str>, count: usize) -> Result<Vec<usize>, Failure> {
     let wrong = || {
         Failure::wrong(format!(
             "Expected up to {MOST_LINES} positions of lines below {count}, parted by commas."
@@ -150,6 +165,14 @@ fn line_head(opened: &Opened, asked: &Asked, position: usize, numbers: &mut Vec<
         count: found.edges.len(),
         ..LineHead::default()
     };
+    let before = found.edges.start.checked_sub(1).map(|index| line.edges[index]);
+    let after = line.edges.get(found.edges.end).copied();
+    head.before = before.map(from_start);
+    head.after = after.map(from_start);
+    let around = (
+        before.unwrap_or(line.span.start).min(start),
+        after.unwrap_or(line.span.end).max(end),
+    );
     match found.shape {
         Shape::Edges if found.edges.is_empty() => {}
         Shape::Edges => {
@@ -166,9 +189,9 @@ fn line_head(opened: &Opened, asked: &Asked, position: usize, numbers: &mut Vec<
         .iter()
         .skip(
             line.stretches
-                .partition_point(|stretch| stretch.span.end <= start),
+                .partition_point(|stretch| stretch.span.end <= around.0),
         )
-        .take_while(|stretch| stretch.span.start < end)
+        .take_while(|stretch| stretch.span.start < around.1)
         .take(asked.columns)
         .flat_map(|stretch| {
             let kind = match stretch.kind {
@@ -192,6 +215,17 @@ fn line_head(opened: &Opened, asked: &Asked, position: usize, numbers: &mut Vec<
         head.flips = Some(put_f64(numbers, flips.into_iter()));
     }
     put_strays(open, (start, end), asked.columns, &mut head, numbers);
+    match line
+        .trace
+        .as_ref()
+        .map(|trace| volts(trace, start, end, asked.columns))
+    {
+        Some(Volts::Points(points)) => head.points = Some(put_f64(numbers, points.into_iter().flatten())),
+        Some(Volts::Envelope(pairs)) => {
+            head.volts = Some(put(numbers, pairs.into_iter().flatten().map(f32::to_le_bytes)));
+        }
+        None => {}
+    }
     head
 }
 

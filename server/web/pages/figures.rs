@@ -8,7 +8,7 @@ use axum::response::{IntoResponse, Response};
 use serde::Deserialize;
 
 use crate::report::inspect::Finding;
-use crate::store::SessionId;
+use crate::store::{DimensionLine, SessionId};
 use crate::web::error::Failure;
 use crate::web::figure::{Spec, figure, occurrence_figure};
 use crate::web::occurrences::occurrences;
@@ -31,21 +31,31 @@ pub async fn finding_figure(
     Query(asked): Query<AskedOccurrence>,
 ) -> Result<Response, Failure> {
     let opened = app.opened(SessionId(id))?;
-    let drawn = tokio::task::spawn_blocking(move || {
-        let finding = opened.report.findings.iter().find(|row| row.id == finding)?;
-        Some(drawing(&opened, finding, asked.occurrence.unwrap_or(1)))
+    let drawn = tokio::task::spawn_blocking(move || -> Result<String, Failure> {
+        let finding = opened.report.findings.iter().find(|row| row.id == finding);
+        let finding = finding.ok_or_else(|| Failure::missing("such finding in this session"))?;
+        let view = app.store.diagram_view(SessionId(id))?;
+        Ok(drawing(
+            &opened,
+            finding,
+            asked.occurrence.unwrap_or(1),
+            &view.dimensions,
+        ))
     });
-    svg(drawn
-        .await?
-        .ok_or_else(|| Failure::missing("such finding in this session"))?)
+    svg(drawn.await??)
 }
 
 /// The figure of a finding's occurrence, counted from 1; of the whole capture where it has no such occurrence.
-pub fn drawing(opened: &Opened, finding: &Finding, occurrence: usize) -> String {
+pub fn drawing(
+    opened: &Opened,
+    finding: &Finding,
+    occurrence: usize,
+    dimensions: &[DimensionLine],
+) -> String {
     let list = occurrences(opened, finding);
     let lines = lines_of(opened, finding);
     match list.get(occurrence.saturating_sub(1)) {
-        Some(occurrence) => occurrence_figure(opened, lines, occurrence),
+        Some(occurrence) => occurrence_figure(opened, lines, occurrence, dimensions),
         None => {
             let spec = Spec {
                 lines,
@@ -54,6 +64,7 @@ pub fn drawing(opened: &Opened, finding: &Finding, occurrence: usize) -> String 
                 zero: 0,
                 marks: &[],
                 caption: &finding.title,
+                dimensions,
             };
             figure(opened, &spec)
         }
@@ -88,7 +99,8 @@ pub async fn view_figure(
             "Expected start before end, and positions of lines parted by commas.",
         ));
     }
-    let drawn = tokio::task::spawn_blocking(move || {
+    let drawn = tokio::task::spawn_blocking(move || -> Result<String, Failure> {
+        let view = app.store.diagram_view(SessionId(id))?;
         let spec = Spec {
             lines,
             start: asked.start,
@@ -96,10 +108,11 @@ pub async fn view_figure(
             zero: asked.start,
             marks: &[],
             caption: &asked.caption,
+            dimensions: &view.dimensions,
         };
-        figure(&opened, &spec)
+        Ok(figure(&opened, &spec))
     });
-    svg(drawn.await?)
+    svg(drawn.await??)
 }
 
 fn svg(document: String) -> Result<Response, Failure> {

@@ -213,6 +213,7 @@ fn findings(
 ) -> Result<Vec<FindingView>, Failure> {
     let harness = harness_of(store, id)?;
     let clips = clips_of(store, id, &harness)?;
+    let diagram = store.diagram_view(id)?;
     let mut told = places::of_findings(&harness, &clips, &opened.report);
     let view = |(index, finding): (usize, &Finding)| {
         let state = state_of(log, finding);
@@ -245,7 +246,7 @@ fn findings(
             state: state.map(|state| state.state).unwrap_or_default().words(),
             cause: state.map(|state| state.cause.clone()).unwrap_or_default(),
             remark: state.map(|state| state.remark.clone()).unwrap_or_default(),
-            figure: is_drawn.then(|| drawing(opened, finding, 1)),
+            figure: is_drawn.then(|| drawing(opened, finding, 1, &diagram.dimensions)),
         }
     };
     Ok(opened.report.findings.iter().enumerate().map(view).collect())

@@ -1,0 +1,122 @@
+//! The evidence of findings for the diagram: what lies in a stretch, and a finding's moments laid on one another.
+
+use std::sync::Arc;
+
+use axum::Json;
+use axum::extract::{Path, Query, State};
+use serde::{Deserialize, Serialize};
+
+use super::windows::chosen_lines;
+use crate::store::{DiagramView, SessionId};
+use crate::web::api::log::with_store;
+use crate::web::error::Failure;
+use crate::web::occurrences::{Occurrence, all, occurrences};
+use crate::web::overlay::{Overlay, overlay};
+use crate::web::state::App;
+
+/// Most occurrences that are sent of a stretch; where there are more, the diagram says to look closer.
+const MOST_OCCURRENCES: usize = 400;
+/// Longest stretch around an anchor, in ticks: far beyond any lag, and safe to add to any moment.
+const LONGEST_TICKS: i64 = 1 << 52;
+
+/// A stretch in ticks from the capture's first moment.
+#[derive(Deserialize)]
+pub struct AskedStretch {
+    start: i64,
+    end: i64,
+}
+
+/// What findings show in a stretch.
+#[derive(Serialize, utoipa::ToSchema)]
+pub struct Evidence {
+    /// How many there are; they are listed only while they are few.
+    pub count: usize,
+    pub occurrences: Vec<OfFinding>,
+}
+
+/// An occurrence, and the position of its finding in the report.
+#[derive(Serialize, utoipa::ToSchema)]
+pub struct OfFinding {
+    pub finding: usize,
+    #[serde(flatten)]
+    pub occurrence: Occurrence,
+}
+
+pub async fn evidence(
+    State(app): State<Arc<App>>,
+    Path(id): Path<i64>,
+    Query(asked): Query<AskedStretch>,
+) -> Result<Json<Evidence>, Failure> {
+    let opened = app.opened(SessionId(id))?;
+    let found = tokio::task::spawn_blocking(move || {
+        let inside = |o: &&Occurrence| o.from < asked.end && o.to >= asked.start;
+        let here = || {
+            all(&opened).iter().enumerate().flat_map(|(finding, list)| {
+                // In time by their first moment: those that begin after the stretch are not looked at.
+                let until = list.partition_point(|o| o.from < asked.end);
+                list[..until].iter().filter(inside).map(move |o| (finding, o))
+            })
+        };
+        let count = here().count();
+        let listed = here().take(if count > MOST_OCCURRENCES { 0 } else { count });
+        let occurrences = listed.map(|(finding, occurrence)| OfFinding {
+            finding,
+            occurrence: occurrence.clone(),
+        });
+        Evidence {
+            count,
+            occurrences: occurrences.collect(),
+        }
+    });
+    Ok(Json(found.await?))
+}
+
+#[derive(Deserialize)]
+pub struct AskedOverlay {
+    /// Ticks before and after the anchor.
+    before: i64,
+    after: i64,
+    lines: Option<String>,
+}
+
+pub async fn finding_overlay(
+    State(app): State<Arc<App>>,
+    Path((id, finding)): Path<(i64, String)>,
+    Query(asked): Query<AskedOverlay>,
+) -> Result<Json<Overlay>, Failure> {
+    let opened = app.opened(SessionId(id))?;
+    let is_length = |ticks: i64| (0..=LONGEST_TICKS).contains(&ticks);
+    if !is_length(asked.before) || !is_length(asked.after) || asked.before + asked.after == 0 {
+        return Err(Failure::wrong(
+            "Expected ticks before and after the anchor, none negative.",
+        ));
+    }
+    let lines = chosen_lines(asked.lines.as_deref(), opened.capture.lines.len())?;
+    let laid = tokio::task::spawn_blocking(move || {
+        let finding = opened.report.findings.iter().find(|row| row.id == finding)?;
+        let list = occurrences(&opened, finding);
+        Some(overlay(&opened, list, &lines, asked.before, asked.after))
+    });
+    let laid = laid
+        .await?
+        .ok_or_else(|| Failure::missing("such finding in this session"))?;
+    Ok(Json(laid))
+}
+
+/// How the session's diagram is looked at.
+pub async fn view(State(app): State<Arc<App>>, Path(id): Path<i64>) -> Result<Json<DiagramView>, Failure> {
+    let view = with_store(app, move |store| Ok(store.diagram_view(SessionId(id))?));
+    Ok(Json(view.await?))
+}
+
+pub async fn set_view(
+    State(app): State<Arc<App>>,
+    Path(id): Path<i64>,
+    Json(view): Json<DiagramView>,
+) -> Result<Json<DiagramView>, Failure> {
+    let kept = with_store(app, move |store| {
+        store.set_diagram_view(SessionId(id), &view)?;
+        Ok(view)
+    });
+    Ok(Json(kept.await?))
+}
