@@ -249,22 +249,49 @@ async fn the_density_strip_loses_no_stray() {
     assert_eq!(sum("edges"), capture.edge_count() as u64);
 }
 
+/// The quoted words that follow `before` in `text`.
+fn quoted<'a>(text: &'a str, before: &str) -> Vec<&'a str> {
+    text.match_indices(before)
+        .filter_map(|(at, _)| text[at + before.len()..].split('"').next())
+        .collect()
+}
+
+/// The findings page with every style sheet, image and module that is fetched for it. What is imported only when a
+/// person asks for it (a slip, a figure to save) is not counted: `import(…)` anywhere but in `main.js`.
 #[tokio::test]
 async fn the_pages_stay_light() {
-    fn weight(folder: &std::path::Path) -> u64 {
-        std::fs::read_dir(folder)
-            .unwrap()
-            .map(|entry| {
-                let path = entry.unwrap().path();
-                if path.is_dir() {
-                    weight(&path)
-                } else {
-                    path.metadata().unwrap().len()
-                }
-            })
-            .sum()
-    }
     let (_, page) = Bench::new("BEAT").get("/sessions/1").await;
-    let all = weight(std::path::Path::new("static")) + page.len() as u64;
-    assert!(all < 150_000, "{all} bytes, uncompressed");
+    let mut waiting: Vec<String> = [quoted(&page, "href=\""), quoted(&page, "src=\"")]
+        .concat()
+        .into_iter()
+        .filter_map(|path| Some(path.strip_prefix("/static/")?.to_owned()))
+        .collect();
+    let mut seen = std::collections::BTreeMap::new();
+    while let Some(path) = waiting.pop() {
+        if seen.contains_key(&path) {
+            continue;
+        }
+        let text = std::fs::read_to_string(format!("static/{path}")).unwrap();
+        let folder = path.rsplit_once('/').map_or("", |(folder, _)| folder);
+        let mut imports = quoted(&text, " from \"");
+        if path == "js/main.js" {
+            imports.extend(quoted(&text, "import(\""));
+        }
+        for import in imports {
+            let (mut parts, mut rest): (Vec<&str>, &str) = (folder.split('/').collect(), import);
+            while let Some(above) = rest.strip_prefix("../") {
+                parts.pop();
+                rest = above;
+            }
+            waiting.push(format!("{}/{}", parts.join("/"), rest.trim_start_matches("./")));
+        }
+        seen.insert(path, text.len());
+    }
+    assert!(
+        seen.contains_key("js/timing/view.js") && seen.contains_key("css/diagram.css"),
+        "{seen:?}"
+    );
+    assert!(!seen.contains_key("js/timing/finder.js"), "{seen:?}");
+    let all = seen.values().sum::<usize>() + page.len();
+    assert!(all < 150_000, "{all} bytes, uncompressed: {seen:?}");
 }

@@ -5,7 +5,7 @@ import { busValue, engineering, parseSeconds, scaleLabel, seconds } from "../../
 import { readAddress, writeAddress } from "../../static/js/timing/address.js";
 import { Arrangement } from "../../static/js/timing/arrangement.js";
 import { decode } from "../../static/js/timing/columns.js";
-import { CROWD, CROWD_END_HIGH, CROWD_END_LOW, FALL, RISE, busCells, reduceColumns, reduceEdges } from "../../static/js/timing/reduce.js";
+import { CROWD, CROWD_END_HIGH, CROWD_END_LOW, FALL, JUMP_HIGH, RISE, busCells, reduceColumns, reduceEdges } from "../../static/js/timing/reduce.js";
 import { Scale, keepWithin, niceStep, scaleMarks } from "../../static/js/timing/scale.js";
 
 test("engineering units keep three digits", () => {
@@ -70,7 +70,8 @@ test("a lone edge is never dropped, close ones become crowded", () => {
 
 test("a level that changed while nothing was recorded is no edge", () => {
   const reduced = reduceEdges([10, 20, 60], 0, [50], (t) => t, 0, 100, 1);
-  assert.deepEqual(reduced.kinds, [RISE, FALL, FALL]);
+  assert.deepEqual(reduced.kinds, [RISE, FALL, JUMP_HIGH, FALL]);
+  assert.deepEqual(reduced.xs, [10, 20, 50, 60]);
 });
 
 test("columns: crowded ones join, one edge is a transition", () => {

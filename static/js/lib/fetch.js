@@ -27,8 +27,8 @@ export async function sendBytes(path, bytes) {
   return response.status === 204 ? null : response.json();
 }
 
-/** @param {string} path @param {any} body @param {string} [method] @returns {Promise<any>} */
-export async function sendJson(path, body, method = "POST") {
-  const response = await ask(path, { method, headers: { "content-type": "application/json" }, body: JSON.stringify(body) });
+/** `keepalive`: also when the page is being left. @param {string} path @param {any} body @param {string} [method] @param {boolean} [keepalive] @returns {Promise<any>} */
+export async function sendJson(path, body, method = "POST", keepalive = false) {
+  const response = await ask(path, { method, keepalive, headers: { "content-type": "application/json" }, body: JSON.stringify(body) });
   return response.status === 204 ? null : response.json();
 }

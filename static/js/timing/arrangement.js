@@ -5,6 +5,10 @@
  * @typedef {{key: string, name: string, given: string, line: number|null, bits: number[]|null, radix: string, signed: boolean, height: number, hidden: boolean, note: string, group: string}} Item
  */
 
+/** Digits of a bus, in the order of their key. */
+export const RADICES = [["8", false], ["8+8", false], ["16", false], ["10", false], ["10", true], ["2", false]];
+const HEIGHTS = [0.6, 1, 1.6, 2.4, 4];
+
 export class Arrangement {
   /** @param {any} facts @param {() => void} changed */
   constructor(facts, changed) {
@@ -37,7 +41,8 @@ export class Arrangement {
   }
 
   /**
-   * What is drawn, top to bottom: lines of the finding in hand first (the guilty one above its victim).
+   * What is drawn, top to bottom: lines of the finding in hand first (the guilty one above its victim). A row's `group`
+   * is the heading over it, where a new group begins.
    * @param {number[]} evidence positions of lines
    */
   rows(evidence) {
@@ -48,16 +53,23 @@ export class Arrangement {
       const first = items.filter(isEvidence).sort((a, b) => order.indexOf(a.line ?? -1) - order.indexOf(b.line ?? -1));
       items = [...first, ...items.filter((item) => !isEvidence(item))];
     }
-    return items.map((item) => ({
+    return items.map((item, i) => ({
       key: item.key, name: item.name, line: item.line, bits: item.bits, radix: item.radix, signed: item.signed, height: item.height,
-      place: [item.group, item.name === item.given ? "" : item.given, item.note || this.#file(item)].filter(Boolean).join(" · "),
+      group: i > 0 && items[i - 1].group === item.group ? "" : item.group,
+      place: [item.name === item.given ? "" : item.given, item.note || this.#place(item)].filter(Boolean).join(" · "),
     }));
   }
 
+  /** Where the clip is by the harness sheet, or the file. @param {Item} item */
+  #place(item) {
+    const line = this.#facts(item);
+    return item.bits ? line?.board ?? line?.file ?? "" : line?.place ?? line?.file ?? "";
+  }
+
   /** @param {Item} item */
-  #file(item) {
+  #facts(item) {
     const line = item.line ?? item.bits?.[0];
-    return (line === undefined || line === null ? null : this.facts.lines[line].file) ?? "";
+    return line === undefined || line === null ? null : this.facts.lines[line];
   }
 
   /** @param {string} key */
@@ -79,16 +91,29 @@ export class Arrangement {
     this.changed();
   }
 
-  /** Puts an item in another's place. @param {string} key @param {string} before */
-  place(key, before) {
+  /**
+   * Puts an item in another's place among the rows as they are seen: what a finding brought to the top stays there.
+   * @param {string} key @param {string} before @param {number[]} [evidence]
+   */
+  place(key, before, evidence = []) {
     if (key === before) return;
-    this.evidenceFirst = false;
+    if (this.evidenceFirst && evidence.length) this.#settle(evidence);
     const from = this.items.findIndex((item) => item.key === key);
     const target = this.items.findIndex((item) => item.key === before);
     if (from < 0 || target < 0) return;
     const [item] = this.items.splice(from, 1);
     this.items.splice(target, 0, item);
     this.changed();
+  }
+
+  /** Makes the order that is seen the order that is kept. @param {number[]} evidence */
+  #settle(evidence) {
+    const shown = this.rows(evidence).map((row) => row.key);
+    const place = new Map(shown.map((key, i) => [key, i]));
+    const isShown = (/** @type {Item} */ item) => place.has(item.key);
+    const ordered = this.items.filter(isShown).sort((a, b) => (place.get(a.key) ?? 0) - (place.get(b.key) ?? 0));
+    this.items = [...ordered, ...this.items.filter((item) => !isShown(item))];
+    this.evidenceFirst = false;
   }
 
   /** @param {string} key @param {Partial<Item>} change */
@@ -98,11 +123,40 @@ export class Arrangement {
     this.changed();
   }
 
+  /** @param {string} key @param {number} by */
+  resize(key, by) {
+    const item = this.item(key);
+    if (!item) return;
+    const at = HEIGHTS.findIndex((height) => height >= item.height - 1e-9);
+    this.set(key, { height: HEIGHTS[Math.max(0, Math.min(HEIGHTS.length - 1, at + by))] });
+  }
+
+  /** The next way of writing a bus. @param {string} key */
+  nextRadix(key) {
+    const item = this.item(key);
+    if (!item?.bits) return;
+    const at = RADICES.findIndex(([radix, signed]) => radix === item.radix && signed === item.signed);
+    const [radix, signed] = RADICES[(at + 1) % RADICES.length];
+    this.set(key, { radix: /** @type {string} */ (radix), signed: /** @type {boolean} */ (signed) });
+  }
+
+  /** Lines of one board together, in the order in which boards come first; false without any board or file. */
+  groupByBoard() {
+    const names = this.items.map((item) => this.#facts(item)?.board ?? this.#facts(item)?.file ?? "");
+    if (names.every((name) => name === "")) return false;
+    this.items.forEach((item, i) => { item.group = names[i]; });
+    const order = [...new Set(names)];
+    this.items.sort((a, b) => order.indexOf(a.group) - order.indexOf(b.group));
+    this.evidenceFirst = false;
+    this.changed();
+    return true;
+  }
+
   /** Folds lines into a bus, the first the most significant. @param {number[]} bits @param {string} name */
   fold(bits, name) {
     const at = this.items.findIndex((item) => item.line !== null && bits.includes(item.line));
     if (at < 0 || bits.length === 0) return;
-    this.items.splice(at, 0, this.#item(`bus ${name} ${bits.join(",")}`, name, null, bits));
+    this.items.splice(at, 0, this.#item(`bus ${name} ${bits.map((bit) => this.facts.lines[bit].name).join(",")}`, name, null, bits));
     for (const item of this.items) if (item.line !== null && bits.includes(item.line)) item.hidden = true;
     this.changed();
   }
@@ -126,20 +180,27 @@ export class Arrangement {
     this.changed();
   }
 
-  /** What is kept with the session. */
+  /** What is kept with the session: lines by the names that their files give them. */
   saved() {
-    return { evidence_first: this.evidenceFirst, items: this.items.map(({ key, name, given, line, bits, radix, signed, height, hidden, note, group }) => ({ key, name, given, line, bits, radix, signed, height, hidden, note, group })) };
+    const items = this.items.map(({ line, bits, ...item }) => ({ ...item, bits: bits && bits.map((bit) => this.facts.lines[bit].name) }));
+    return { evidence_first: this.evidenceFirst, items };
   }
 
-  /** Takes up what was kept; lines are found by the name the file gives them, new ones come last. @param {any} saved */
+  /** Takes up what was kept; lines that are gone are left out, new ones come last. @param {any} saved */
   restore(saved) {
     if (!Array.isArray(saved?.items)) return;
     const fresh = this.items;
-    const positions = new Map(this.facts.lines.map((/** @type {any} */ line, /** @type {number} */ i) => [`line ${line.name}`, i]));
-    const known = saved.items.filter((/** @type {Item} */ item) => (item.bits ? item.bits.every((bit) => bit < this.facts.lines.length) : positions.has(item.key)));
-    this.items = known.map((/** @type {Item} */ item) => ({ ...item, line: item.bits ? null : positions.get(item.key) }));
-    const keys = new Set(this.items.map((item) => item.key));
-    this.items.push(...fresh.filter((item) => !keys.has(item.key)));
+    const positions = new Map(this.facts.lines.map((/** @type {any} */ line, /** @type {number} */ i) => [line.name, i]));
+    const items = [];
+    for (const item of saved.items) {
+      const line = item.bits ? null : positions.get(String(item.key).slice("line ".length));
+      const bits = item.bits ? item.bits.map((/** @type {string} */ name) => positions.get(name)) : null;
+      if (bits ? bits.every((/** @type {any} */ bit) => bit !== undefined) : line !== undefined) items.push({ ...this.#item(item.key, item.given, line, bits), ...item, line, bits });
+    }
+    const keys = new Set(items.map((item) => item.key));
+    // A vector that was unfolded stays so: its bits are known.
+    const isKnown = (/** @type {Item} */ item) => keys.has(item.key) || item.bits?.every((bit) => keys.has(`line ${this.facts.lines[bit].name}`));
+    this.items = [...items, ...fresh.filter((item) => !isKnown(item))];
     this.evidenceFirst = saved.evidence_first !== false;
   }
 }

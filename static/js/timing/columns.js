@@ -8,17 +8,20 @@ import { getBuffer } from "../lib/fetch.js";
  * @property {number} entering 0 low, 1 high, 2 never known: just before the window
  * @property {number} first index of the first edge inside
  * @property {number} count edges inside
+ * @property {number} [before] the edge next before the window, in ticks from its start
+ * @property {number} [after] the edge next after it
  * @property {Float64Array} [edges] ticks from the window's start
  * @property {Uint8Array} [columns] bit 0: level on entering; bits 2–7: edges inside, 63 for that many or more
  * @property {Float64Array} [strays] pairs: start, end
  * @property {Uint32Array} [stray_columns]
  * @property {Float64Array} [stretches] triples: start, end, kind (0 unknown, 1 floating, 2 unrecorded)
  * @property {Float64Array} [flips]
+ * @property {Float64Array} [points] pairs: ticks from the window's start, volts
  * @property {Float32Array} [volts] pairs a column: smallest, largest
  */
 /** @typedef {{start: number, end: number, columns: number, lines: Map<number, LineWindow>}} Window */
 
-const TYPES = { edges: Float64Array, columns: Uint8Array, strays: Float64Array, stray_columns: Uint32Array, stretches: Float64Array, flips: Float64Array, volts: Float32Array };
+const TYPES = { edges: Float64Array, columns: Uint8Array, strays: Float64Array, stray_columns: Uint32Array, stretches: Float64Array, flips: Float64Array, points: Float64Array, volts: Float32Array };
 
 /** @param {ArrayBuffer} buffer @returns {Window} */
 export function decode(buffer) {

@@ -14,7 +14,6 @@ export class Dimensions {
     /** @type {End|null} */ this.from = null;
     /** @type {End|null} */ this.to = null;
     this.isMeasuring = false;
-    this.onchange = () => {};
   }
 
   /** @param {boolean} on */
@@ -61,8 +60,8 @@ export class Dimensions {
       this.from = this.to = null;
       const last = this.list[this.list.length - 1];
       this.measure(false);
-      this.view.say(`Measured ${this.text(last)}.`);
-      this.onchange();
+      this.view.say(`Measured ${this.text(last)}${this.names(last)}.`);
+      this.view.onarrange();
     }
     this.view.paint();
   }
@@ -76,9 +75,35 @@ export class Dimensions {
 
   /** Removes the last one. */
   undo() {
-    this.list.pop();
-    this.onchange();
+    if (!this.list.pop()) return;
+    this.view.onarrange();
     this.view.paint();
+  }
+
+  /** What is kept with the session: moments on its clock, lines by name. */
+  saved() {
+    const { facts } = this.view;
+    const name = (/** @type {number|null} */ line) => (line === null ? null : facts.lines[line].name);
+    const moment = (/** @type {End} */ end) => facts.start_s + end.tick * facts.tick_s;
+    return this.list.map(({ a, b }) => ({ from_s: moment(a), to_s: moment(b), from_line: name(a.line), to_line: name(b.line), uncertainty_s: a.soft + b.soft }));
+  }
+
+  /** @param {any[]} saved */
+  restore(saved) {
+    const { facts } = this.view;
+    const end = (/** @type {number} */ s, /** @type {string|null} */ name, /** @type {number} */ soft) => {
+      const line = facts.lines.findIndex((/** @type {any} */ l) => l.name === name);
+      const ticks = (s - facts.start_s) / facts.tick_s;
+      // An end at an edge is a whole tick.
+      return { tick: line >= 0 ? Math.round(ticks) : ticks, line: line >= 0 ? line : null, soft };
+    };
+    this.list = (saved ?? []).map((d) => ({ a: end(d.from_s, d.from_line, d.uncertainty_s), b: end(d.to_s, d.to_line, 0) }));
+  }
+
+  /** @param {Dimension} dimension */
+  names({ a, b }) {
+    const name = (/** @type {End} */ end) => (end.line === null ? "no edge" : this.view.facts.lines[end.line].name);
+    return ` from ${name(a)} to ${name(b)}`;
   }
 
   /** @param {Dimension} dimension */
@@ -94,12 +119,17 @@ export class Dimensions {
 
   /** @param {import("./draw.js").Pen} pen @param {import("./scale.js").Scale} scale @param {import("./draw.js").Row[]} rows */
   draw(pen, scale, rows) {
+    const used = new Map();
     const open = this.from && this.to ? [{ a: this.from, b: this.to }] : [];
     for (const dimension of [...this.list, ...open]) {
       const x1 = scale.x(dimension.a.tick), x2 = scale.x(dimension.b.tick);
       if (Math.max(x1, x2) < scale.left || Math.min(x1, x2) > scale.left + scale.width) continue;
       const row = rows.find((r) => r.line === (dimension.b.line ?? dimension.a.line)) ?? rows[0];
-      if (row) pen.dimension(x1, x2, row.low + pen.size * 0.9, this.text(dimension));
+      if (!row) continue;
+      // Several on one row stand under each other.
+      const nth = used.get(row) ?? 0;
+      used.set(row, nth + 1);
+      pen.dimension(x1, x2, row.low + pen.size * (0.9 + 1.3 * nth), this.text(dimension));
     }
   }
 }

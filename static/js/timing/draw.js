@@ -1,12 +1,18 @@
 // @ts-check
 // Draws rows of lines on a canvas, as a data book does. Knows pixels and windows; no state, no events.
 import { scaleLabel, seconds, subscript, busValue } from "../lib/format.js";
-import { CROWD, CROWD_END_HIGH, CROWD_END_LOW, RISE, busCells, lowerBound, reduceColumns, reduceEdges } from "./reduce.js";
+import { levelAt } from "./reading.js";
+import { CROWD, CROWD_END_HIGH, CROWD_END_LOW, JUMP_HIGH, JUMP_LOW, RISE, busCells, lowerBound, reduceColumns, reduceEdges } from "./reduce.js";
 import { scaleMarks } from "./scale.js";
 
 /** @typedef {import("./scale.js").Scale} Scale */
 /** @typedef {import("./columns.js").Window} Window */
-/** @typedef {{name: string, place: string, line: number|null, bits: number[]|null, radix: string, signed: boolean, top: number, height: number, high: number, low: number}} Row */
+/** @typedef {{key: string, name: string, place: string, group: string, line: number|null, bits: number[]|null, radix: string, signed: boolean, top: number, height: number, high: number, low: number, volts: {top: number, foot: number}|null}} Row */
+
+/** Ink on white, for figures that leave the page. @param {Palette} colors @returns {Palette} */
+export const printed = (colors) => ({
+  ...colors, plate: "#ffffff", text: "#1f2a33", quiet: "#5d584b", rule: "#d9d1c0", line: "#1f2a33", stray: "#b83f28", cause: "#7d621a", fine: "#2b6b5d", density: "#b9ae99", focus: "#1f2a33",
+});
 
 /** The colours of tokens.css, as they are now. @param {Element} element */
 export function palette(element) {
@@ -15,7 +21,7 @@ export function palette(element) {
   return {
     plate: of("--color-plate"), text: of("--color-text"), quiet: of("--color-quiet"), rule: of("--color-rule"), line: of("--color-line"),
     stray: of("--color-stray"), cause: of("--color-cause"), fine: of("--color-fine"), density: of("--color-density"), focus: of("--color-focus"),
-    sans: of("--sans"), mono: of("--mono"),
+    sans: of("--sans"), serif: of("--serif"), mono: of("--mono"),
   };
 }
 
@@ -28,7 +34,7 @@ export class Pen {
   /** @param {CanvasRenderingContext2D} context @param {Palette} colors @param {number} ratio device pixels a CSS pixel @param {number} size text px */
   constructor(context, colors, ratio, size) {
     this.c = context; this.colors = colors; this.ratio = ratio; this.size = size;
-    this.hatch = hatch(context, colors.quiet, ratio);
+    this.hatch = context.createPattern ? hatch(context, colors.quiet, ratio) : "hatch";
   }
 
   /** Grid and scale. @param {Scale} scale @param {number} tickS @param {number} zero @param {number} height @param {string} base what 0 is */
@@ -62,6 +68,10 @@ export class Pen {
     const { c, colors, size } = this;
     const middle = (row.high + row.low) / 2;
     if (isChosen) { c.fillStyle = colors.focus; c.fillRect(2, row.top + 4, 3, row.height - 8); }
+    if (row.group) {
+      c.fillStyle = colors.quiet; c.font = `italic ${size * 0.9}px ${colors.serif}`; c.textAlign = "left";
+      c.fillText(fitted(c, row.group, width - size * 1.6), size * 0.6, row.top + size * 0.5);
+    }
     c.textAlign = "left"; c.fillStyle = colors.text; c.font = `bold ${size}px ${colors.sans}`;
     c.fillText(fitted(c, row.name, width - size * 1.6), size * 1.1, row.place ? middle : middle + size * 0.35);
     if (row.place) {
@@ -102,8 +112,10 @@ export class Pen {
         continue;
       }
       const next = i + 1 < reduced.xs.length ? reduced.xs[i + 1] : end;
-      if (kind === CROWD_END_LOW || kind === CROWD_END_HIGH) {
-        level = kind === CROWD_END_HIGH ? 1 : 0;
+      if (kind >= CROWD_END_LOW) {
+        const isJump = kind === JUMP_LOW || kind === JUMP_HIGH;
+        if (isJump && level <= 1) c.lineTo(at, y(level));
+        level = kind === CROWD_END_HIGH || kind === JUMP_HIGH ? 1 : 0;
         c.moveTo(at, y(level));
         continue;
       }
@@ -232,48 +244,6 @@ export class Pen {
     c.stroke();
   }
 
-  /**
-   * The evidence of one occurrence: guilty edge, tie, lag, ghost.
-   * @param {any[]} marks @param {(line: number) => Row|undefined} rowOf @param {Scale} scale @param {number} tickS
-   */
-  evidence(marks, rowOf, scale, tickS) {
-    const { c, colors, size } = this;
-    const cause = marks.find((mark) => mark.kind === "cause");
-    const causeRow = cause && rowOf(cause.line);
-    const within = (/** @type {number} */ x) => x >= scale.left - 1 && x <= scale.left + scale.width + 1;
-    for (const mark of marks) {
-      const row = rowOf(mark.line);
-      if (!row) continue;
-      const x = scale.x(mark.start ?? mark.at), end = scale.x(mark.end ?? mark.at);
-      if (mark.kind === "missing") {
-        if (end < scale.left || x > scale.left + scale.width) continue;
-        c.strokeStyle = c.fillStyle = colors.stray; c.lineWidth = 1.6; c.setLineDash([4, 3]);
-        const slope = Math.min(4, (end - x) / 3);
-        c.beginPath(); c.moveTo(x - 8, row.low); c.lineTo(x, row.low); c.lineTo(x + slope, row.high); c.lineTo(end, row.high); c.lineTo(end + slope, row.low); c.lineTo(end + 8, row.low); c.stroke();
-        c.setLineDash([]);
-        c.font = `${size * 0.85}px ${colors.sans}`; c.textAlign = "center";
-        c.fillText("never arrived", Math.min(Math.max((x + end) / 2, scale.left + 40), scale.left + scale.width - 40), row.high - 6);
-      } else if (mark.kind === "extra") {
-        c.fillStyle = c.strokeStyle = colors.stray; c.lineWidth = 2.6;
-        this.outline(row, x, end, scale.left, scale.left + scale.width, mark.level === "low");
-        c.font = `${size * 0.85}px ${colors.sans}`; c.textAlign = "center";
-        if (within(x)) c.fillText("nobody sent this", (x + end) / 2, row.high - 12);
-      } else if (mark.kind === "stray" && cause && causeRow) {
-        const from = scale.x(cause.at);
-        if (!within(from) || !within(x)) continue;
-        const down = causeRow.top <= row.top;
-        const startY = (causeRow.high + causeRow.low) / 2, endY = down ? row.high - 3 : row.low + 3;
-        c.strokeStyle = c.fillStyle = colors.cause; c.lineWidth = 1.5;
-        c.beginPath(); c.arc(from, startY, 4, 0, 7); c.fill();
-        c.setLineDash([4, 3]);
-        const bend = (endY - startY) / 2;
-        c.beginPath(); c.moveTo(from, startY); c.bezierCurveTo(from, startY + bend, x, endY - bend, x, endY); c.stroke();
-        c.setLineDash([]);
-        this.dimension(from, x, row.low + size * 1.1, seconds((mark.start - cause.at) * tickS));
-      }
-    }
-  }
-
   /** A dimension line: arrows between two moments, outside when they are close. @param {number} a @param {number} b @param {number} y @param {string} text */
   dimension(a, b, y, text) {
     const { c, colors, size } = this;
@@ -302,8 +272,7 @@ export class Pen {
 /** Whether a line is low from `tick` (of the window) on. @param {import("./columns.js").LineWindow} line @param {number} tick */
 function isLow(line, tick) {
   if (!line.edges) return false;
-  const edges = lowerBound(line.edges, (edge) => edge <= tick + 1e-6);
-  return (line.entering ^ (edges & 1)) === 0;
+  return levelAt(line, lowerBound(line.edges, (edge) => edge <= tick + 1e-6), tick) === 0;
 }
 
 /** Place of the first pair that ends at or after `tick`. @param {Float64Array} pairs @param {number} tick */

@@ -25,7 +25,7 @@ function pointers(view) {
   const { canvas } = view;
   /** @type {Map<number, PointerEvent>} */
   const down = new Map();
-  /** @type {{start: number, span: number, x: number, y: number, scroll: number, row: any, moved: boolean}|null} */
+  /** @type {{start: number, span: number, x: number, y: number, scroll: number, row: any, tick: number, isStretch: boolean, moved: boolean}|null} */
   let grab = null;
   /** @type {{distance: number, tick: number, span: number}|null} */
   let pinch = null;
@@ -38,7 +38,7 @@ function pointers(view) {
       const [a, b] = [...down.values()];
       pinch = { distance: Math.max(20, Math.abs(a.offsetX - b.offsetX)), tick: view.scale.tick((a.offsetX + b.offsetX) / 2), span: view.span };
     }
-    grab = { start: view.start, span: view.span, x: event.offsetX, y: event.offsetY, scroll: view.scroll, row: event.offsetX < view.scale.left ? view.rowAt(event.offsetY) : null, moved: false };
+    grab = { start: view.start, span: view.span, x: event.offsetX, y: event.offsetY, scroll: view.scroll, row: event.offsetX < view.scale.left ? view.rowAt(event.offsetY) : null, tick: view.scale.tick(event.offsetX), isStretch: event.shiftKey && event.offsetX >= view.scale.left, moved: false };
   });
 
   canvas.addEventListener("pointermove", (/** @type {PointerEvent} */ event) => {
@@ -55,7 +55,8 @@ function pointers(view) {
       if (!grab.moved && Math.hypot(dx, dy) < 4) return;
       grab.moved = true;
       canvas.classList.add("grabbing");
-      if (grab.row) return;
+      if (grab.row) { view.dropping = { y: dropLine(view, grab.row.key, event.offsetY) }; view.paint(); return; }
+      if (grab.isStretch) { view.stretch.choose(grab.tick, view.scale.tick(event.offsetX)); return; }
       view.scroll = Math.max(0, grab.scroll - dy);
       view.show(grab.start - (dx / view.scale.width) * grab.span, grab.span);
       return;
@@ -69,13 +70,15 @@ function pointers(view) {
     canvas.classList.remove("grabbing");
     pinch = null;
     if (!grab) return;
-    const { moved, row } = grab;
-    grab = null;
-    if (event.type === "pointercancel") return;
+    const { moved, row, isStretch } = grab;
+    grab = null; view.dropping = null;
+    if (event.type === "pointercancel") { view.paint(); return; }
     if (row && moved) {
-      const target = view.rowAt(event.offsetY);
-      if (target) view.arrangement.place(row.key, target.key);
-    } else if (!moved) {
+      const target = rowNear(view, event.offsetY);
+      if (target) view.arrangement.place(row.key, target.key, view.finding?.lines ?? []);
+      view.paint();
+    } else if (isStretch && moved) view.stretch.open();
+    else if (!moved) {
       const rows = view.rows();
       const at = rows.findIndex((r) => event.offsetY >= r.top && event.offsetY < r.top + r.height);
       if (at >= 0) view.chosen = at;
@@ -87,10 +90,24 @@ function pointers(view) {
   canvas.addEventListener("pointercancel", up);
   canvas.addEventListener("pointerleave", () => { view.pointer.textContent = ""; });
   canvas.addEventListener("dblclick", (/** @type {MouseEvent} */ event) => {
-    if (!view.dimensions.isMeasuring && event.offsetX >= view.scale.left) view.zoom(0.25, event.offsetX);
+    if (event.offsetX < view.scale.left) { const row = view.rowAt(event.offsetY); if (row) import("./lines.js").then(({ linesSlip }) => linesSlip(view, row.key)); }
+    else if (!view.dimensions.isMeasuring) view.zoom(0.25, event.offsetX);
   });
   canvas.addEventListener("focus", () => view.paint());
   canvas.addEventListener("blur", () => view.paint());
+}
+
+/** The row at a height, or the first or last one beyond the ends. @param {import("./view.js").Diagram} view @param {number} y */
+function rowNear(view, y) {
+  const rows = view.rows();
+  return view.rowAt(y) ?? (y < (rows[0]?.top ?? 0) ? rows[0] : rows[rows.length - 1]);
+}
+
+/** Where the dragged line would come to stand. @param {import("./view.js").Diagram} view @param {string} key @param {number} y */
+function dropLine(view, key, y) {
+  const rows = view.rows(), target = rowNear(view, y);
+  const isDown = rows.findIndex((row) => row.key === key) < rows.indexOf(target);
+  return isDown ? target.top + target.height : target.top;
 }
 
 /** @param {import("./view.js").Diagram} view */

@@ -5,11 +5,11 @@ import { openDialog } from "../lib/dialog.js";
 
 /**
  * @typedef {{keys: string[], shown: string, says: string, does: (event: KeyboardEvent) => void}} Key
- * @param {import("./view.js").Diagram} view @param {Record<string, () => void>} actions
+ * @param {import("./view.js").Diagram} view @param {Record<string, () => any>} actions
  * @returns {Key[]}
  */
 export function keyTable(view, actions) {
-  const row = () => view.rows()[view.chosen];
+  const key = () => view.chosenRow()?.key ?? "";
   const choose = (/** @type {number} */ by) => {
     const rows = view.rows();
     view.chosen = Math.max(0, Math.min(rows.length - 1, view.chosen + by));
@@ -19,22 +19,47 @@ export function keyTable(view, actions) {
     if (at) view.say(view.describe(at));
     view.paint();
   };
+  const { arrangement } = view;
+  const withFinder = (/** @type {(finder: import("./finder.js").Finder) => any} */ does) => actions.finder().then(does);
+  const escape = () => {
+    if (view.dimensions.isMeasuring) view.dimensions.measure(false);
+    else if (view.overlay) view.persist();
+    else if (view.slip.title) view.slip.close();
+    else if (view.marked) { view.marked = null; view.paint(); }
+    else view.drop();
+  };
+  const entry = (/** @type {string} */ keys, /** @type {string} */ says, /** @type {(event: KeyboardEvent) => void} */ does, shown = keys) => ({ keys: keys.split(" "), shown, says, does });
   return [
-    { keys: ["ArrowLeft", "ArrowRight"], shown: "← →", says: "earlier, later (with Shift: by a whole width)", does: (e) => view.pan((e.key === "ArrowLeft" ? -1 : 1) * (e.shiftKey ? 1 : 0.15)) },
-    { keys: ["ArrowUp", "ArrowDown"], shown: "↑ ↓", says: "choose a line (with Alt: move it)", does: (e) => {
+    entry("ArrowLeft ArrowRight", "earlier, later (with Shift: by a whole width)", (e) => view.pan((e.key === "ArrowLeft" ? -1 : 1) * (e.shiftKey ? 1 : 0.15)), "← →"),
+    entry("ArrowUp ArrowDown", "choose a line (with Alt: move it)", (e) => {
       const by = e.key === "ArrowUp" ? -1 : 1;
-      if (e.altKey && row()) { view.arrangement.move(/** @type {any} */ (row()).key, by); }
+      if (e.altKey) arrangement.move(key(), by);
       choose(by);
-    } },
-    { keys: ["+", "=", "-", "−"], shown: "+ −", says: "closer, farther", does: (e) => view.zoom(e.key === "+" || e.key === "=" ? 0.7 : 1 / 0.7) },
-    { keys: ["Home"], shown: "Home", says: "the whole capture", does: () => view.fit() },
-    { keys: [".", ","], shown: ". ,", says: "next, previous moment of the finding in hand", does: (e) => view.goTo(view.occurrence + (e.key === "." ? 1 : -1)) },
-    { keys: ["PageDown", "PageUp"], shown: "PgDn PgUp", says: "next, previous finding", does: (e) => actions[e.key === "PageDown" ? "nextFinding" : "previousFinding"]() },
-    { keys: ["m"], shown: "m", says: "measure from edge to edge", does: () => view.dimensions.measure(!view.dimensions.isMeasuring) },
-    { keys: ["Backspace"], shown: "Backspace", says: "take away the last dimension line", does: () => view.dimensions.undo() },
-    { keys: ["h"], shown: "h", says: "hide the chosen line until the page is loaded again", does: () => { if (row()) view.arrangement.set(/** @type {any} */ (row()).key, { hidden: true }); } },
-    { keys: ["Escape"], shown: "Esc", says: "stop measuring, put the finding down", does: () => { if (view.dimensions.isMeasuring) view.dimensions.measure(false); else if (view.overlay) { view.overlay = null; view.paint(); } else view.drop(); } },
-    { keys: ["?"], shown: "?", says: "this list", does: () => actions.keys() },
+    }, "↑ ↓"),
+    entry("+ = - −", "closer, farther", (e) => view.zoom(e.key === "+" || e.key === "=" ? 0.7 : 1 / 0.7), "+ −"),
+    entry("Home", "the whole capture", () => view.fit()),
+    entry(". ,", "next, previous moment of the finding in hand", (e) => view.goTo(view.occurrence + (e.key === "." ? 1 : -1))),
+    entry("PageDown PageUp", "next, previous finding", (e) => actions[e.key === "PageDown" ? "nextFinding" : "previousFinding"](), "PgDn PgUp"),
+    entry("o", "all moments of the finding laid on one another, and apart again", () => view.persist()),
+    entry("] [", "next, previous edge of the chosen line", (e) => withFinder((finder) => finder.along("edge", e.key === "["))),
+    entry("} {", "next, previous stray of the chosen line", (e) => withFinder((finder) => finder.along("stray", e.key === "{"))),
+    entry("f", "find: strays, edges, pulses by width, values, patterns", () => withFinder((finder) => finder.open())),
+    entry("n p", "next, previous of what was found", (e) => withFinder((finder) => finder.step(e.key === "p"))),
+    entry("g", "go to a typed time", () => actions.goTo()),
+    entry("m", "measure from edge to edge", () => view.dimensions.measure(!view.dimensions.isMeasuring)),
+    entry("Backspace", "take away the last dimension line", () => view.dimensions.undo()),
+    entry("c", "count over the chosen stretch, or over what is in view", () => view.stretch.open()),
+    entry("l", "lines: names, order, groups, buses", () => actions.lines()),
+    entry("Enter", "name the chosen line", () => actions.rename()),
+    entry("h", "hide the chosen line", () => arrangement.set(key(), { hidden: true })),
+    entry("t T", "the chosen line taller, lower", (e) => arrangement.resize(key(), e.key === "t" ? 1 : -1)),
+    entry("r", "the chosen bus in other digits", () => arrangement.nextRadix(key())),
+    entry("b", "the chosen bus into its bits", () => arrangement.unfold(key())),
+    entry("x", "bits of the chosen bus the other way round", () => arrangement.reverse(key())),
+    entry("v", "what evidence is drawn", () => actions.evidence()),
+    entry("s", "the figure as a file, or printed", () => actions.figure()),
+    entry("Escape", "put away what is open, then the finding", escape, "Esc"),
+    entry("?", "this list", () => actions.keys()),
   ];
 }
 
@@ -43,7 +68,8 @@ export function listenKeys(view, table) {
   document.addEventListener("keydown", (event) => {
     if (event.ctrlKey || event.metaKey) return;
     const target = /** @type {HTMLElement} */ (event.target);
-    if (target.closest("input, select, textarea, dialog, button, a") && event.key !== "?" && !/^[a-z.,]$/i.test(event.key)) return;
+    // Keys that work a button or a link keep doing so.
+    if (target.closest("button, a") && /^(Enter| |Arrow|Page|Home|Backspace)/.test(event.key)) return;
     if (target.closest("input, select, textarea, dialog")) return;
     // Arrow and paging keys scroll the sheet while it has the focus.
     if (target.closest(".sheet") && /^(Arrow|Page|Home|Enter)/.test(event.key)) return;
@@ -58,5 +84,5 @@ export function listenKeys(view, table) {
 export function showKeys(table) {
   openDialog("Keys", make("table", {}, make("tbody", {}, ...table.map((key) =>
     make("tr", {}, make("th", { scope: "row" }, make("kbd", {}, key.shown)), make("td", {}, key.says))))),
-  make("p", { class: "quiet" }, "Wheel: closer and farther about the pointer; with Shift: along. Drag: along. Two fingers: closer and farther. Wheel over the names: up and down. Drag a name: move the line."));
+  make("p", { class: "quiet" }, "Wheel: closer and farther about the pointer; with Shift: along. Drag: along. Two fingers: closer and farther. With Shift dragged: a stretch to count over. Wheel over the names: up and down. Drag a name: move the line; pressed twice: name it."));
 }

@@ -1,12 +1,14 @@
 // @ts-check
 // One line of a window → what to draw: clear transitions, and stretches too crowded to tell edges apart. Pure.
 
-export const FALL = 0, RISE = 1, CROWD = 2, CROWD_END_LOW = 3, CROWD_END_HIGH = 4;
+import { levelAt, stretchAt } from "./reading.js";
+
+export const FALL = 0, RISE = 1, CROWD = 2, CROWD_END_LOW = 3, CROWD_END_HIGH = 4, JUMP_LOW = 5, JUMP_HIGH = 6;
 
 /**
  * @typedef {{level: number, xs: number[], kinds: number[]}} Reduced
  * `level` on entering (0, 1, 2 never known); marks ascending in x: FALL and RISE are clear transitions, CROWD starts
- * a crowded stretch that ends at the CROWD_END after it.
+ * a crowded stretch that ends at the CROWD_END after it; a JUMP is another level without an edge.
  */
 
 /**
@@ -19,17 +21,21 @@ export const FALL = 0, RISE = 1, CROWD = 2, CROWD_END_LOW = 3, CROWD_END_HIGH = 
  * @returns {Reduced}
  */
 export function reduceEdges(edges, entering, flips, toX, left, right, least) {
-  const count = edges.length;
-  let flip = 0;
+  const count = edges.length, leaps = flips ?? [];
   let i = lowerBound(edges, (tick) => toX(tick) < left);
-  const levelAfter = (/** @type {number} */ n) => {
-    if (flips) while (flip < flips.length && n > 0 && flips[flip] <= edges[n - 1]) flip++;
-    return entering > 1 ? 2 : entering ^ ((n + flip) & 1);
+  let flip = lowerBound(leaps, (tick) => toX(tick) < left);
+  const level = (/** @type {number} */ n) => (entering > 1 ? 2 : entering ^ ((n + flip) & 1));
+  const reduced = { level: level(i), xs: /** @type {number[]} */ ([]), kinds: /** @type {number[]} */ ([]) };
+  const leap = (/** @type {number} */ until) => {
+    for (; flip < leaps.length && leaps[flip] < until && toX(leaps[flip]) <= right; ) {
+      const x = toX(leaps[flip++]);
+      push(reduced, x, level(i) === 1 ? JUMP_HIGH : JUMP_LOW);
+    }
   };
-  const reduced = { level: levelAfter(i), xs: /** @type {number[]} */ ([]), kinds: /** @type {number[]} */ ([]) };
   while (i < count) {
+    leap(edges[i]);
     const x = toX(edges[i]);
-    if (x > right) break;
+    if (x > right) return reduced;
     let j = i + 1;
     let end = x;
     while (j < count) {
@@ -38,14 +44,15 @@ export function reduceEdges(edges, entering, flips, toX, left, right, least) {
       end = next;
       j++;
     }
-    const level = levelAfter(j);
-    if (j - i === 1) push(reduced, x, level === 1 ? RISE : FALL);
+    while (flip < leaps.length && leaps[flip] <= edges[j - 1]) flip++;
+    if (j - i === 1) push(reduced, x, level(j) === 1 ? RISE : FALL);
     else {
       push(reduced, x, CROWD);
-      push(reduced, Math.max(end, x + 1), level === 1 ? CROWD_END_HIGH : CROWD_END_LOW);
+      push(reduced, Math.max(end, x + 1), level(j) === 1 ? CROWD_END_HIGH : CROWD_END_LOW);
     }
     i = j;
   }
+  leap(Infinity);
   return reduced;
 }
 
@@ -60,12 +67,17 @@ export function reduceColumns(columns, toX, left, right) {
   const from = Math.max(0, Math.floor((left - toX(0)) / width));
   const to = Math.min(columns.length, Math.ceil((right - toX(0)) / width));
   const reduced = { level: from < columns.length ? columns[from] & 1 : 2, xs: /** @type {number[]} */ ([]), kinds: /** @type {number[]} */ ([]) };
-  let c = from;
+  let c = from, level = reduced.level;
   while (c < to) {
     const count = columns[c] >> 2;
+    if ((columns[c] & 1) !== level) {
+      level = columns[c] & 1;
+      push(reduced, toX(c), level ? JUMP_HIGH : JUMP_LOW);
+    }
     if (count === 0) { c++; continue; }
     if (count === 1) {
-      push(reduced, toX(c) + width / 2, columns[c] & 1 ? FALL : RISE);
+      push(reduced, toX(c) + width / 2, level ? FALL : RISE);
+      level ^= 1;
       c++;
       continue;
     }
@@ -75,6 +87,7 @@ export function reduceColumns(columns, toX, left, right) {
     const after = end < columns.length ? columns[end] & 1 : 0;
     push(reduced, toX(c), CROWD);
     push(reduced, Math.max(toX(end), toX(c) + 1), after ? CROWD_END_HIGH : CROWD_END_LOW);
+    level = after;
     c = end;
   }
   return reduced;
@@ -105,20 +118,17 @@ export function lowerBound(sorted, isBefore) {
 export function busCells(bits, from, to) {
   if (bits.some((bit) => bit.columns)) return null;
   const cursors = bits.map((bit) => lowerBound(bit.edges ?? [], (tick) => tick <= from));
-  const value = (/** @type {number} */ b) => {
-    const bit = bits[b];
-    if (bit.entering > 1) return 2;
-    const at = cursors[b] > 0 ? /** @type {Float64Array} */ (bit.edges)[cursors[b] - 1] : -Infinity;
-    let flips = 0;
-    for (const flip of bit.flips ?? []) if (flip <= at) flips++;
-    return bit.entering ^ ((cursors[b] + flips) & 1);
-  };
-  const cells = [{ at: from, bits: bits.map((_, b) => value(b)) }];
+  const value = (/** @type {number} */ b, /** @type {number} */ tick) => (stretchAt(bits[b].stretches, tick) !== null ? 2 : levelAt(bits[b], cursors[b], tick));
+  // Levels also change without an edge: at leaps, and where they become unknown or known again.
+  const others = [...new Set(bits.flatMap((bit) => [...(bit.flips ?? []), ...[...(bit.stretches ?? [])].filter((_, i) => i % 3 < 2)]))].filter((tick) => tick > from && tick < to).sort((a, b) => a - b);
+  let other = 0;
+  const cells = [{ at: from, bits: bits.map((_, b) => value(b, from)) }];
   for (;;) {
-    let next = Infinity;
+    let next = other < others.length ? others[other] : Infinity;
     bits.forEach((bit, b) => { if (bit.edges && cursors[b] < bit.edges.length) next = Math.min(next, bit.edges[cursors[b]]); });
     if (!(next < to)) return cells;
     bits.forEach((bit, b) => { if (bit.edges && bit.edges[cursors[b]] === next) cursors[b]++; });
-    cells.push({ at: next, bits: bits.map((_, b) => value(b)) });
+    while (others[other] <= next) other++;
+    cells.push({ at: next, bits: bits.map((_, b) => value(b, next)) });
   }
 }

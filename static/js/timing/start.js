@@ -4,8 +4,12 @@ import { all, fill, find, make } from "../lib/dom.js";
 import { getJson } from "../lib/fetch.js";
 import { readAddress, writeAddress } from "./address.js";
 import { listen } from "./input.js";
+import { keepView } from "./keep.js";
 import { keyTable, listenKeys, showKeys } from "./keys.js";
 import { Diagram } from "./view.js";
+
+/** A view that rested this long is a page of its own for Back. */
+const PAGE_MS = 1500;
 
 /** @param {HTMLElement} root @param {string} session */
 export async function startDiagram(root, session) {
@@ -14,6 +18,7 @@ export async function startDiagram(root, session) {
   root.hidden = false;
   const view = new Diagram(root, path, facts);
   listen(view);
+  await keepView(view);
 
   const order = facts.findings.map((/** @type {any} */ f) => f.id);
   const step = (/** @type {number} */ by) => {
@@ -44,9 +49,16 @@ export async function startDiagram(root, session) {
     tools();
   }
 
+  let finder = /** @type {import("./finder.js").Finder|null} */ (null);
   const actions = {
     nextFinding: () => step(1), previousFinding: () => step(-1),
     keys: () => showKeys(table),
+    // What is not needed to look is fetched when it is asked for.
+    finder: async () => (finder ??= new (await import("./finder.js")).Finder(view)),
+    find: async () => (await actions.finder()).open(),
+    goTo: async () => (await import("./slips.js")).goToSlip(view), evidence: async () => (await import("./slips.js")).evidenceSlip(view),
+    lines: async () => (await import("./lines.js")).linesSlip(view), rename: async () => (await import("./lines.js")).linesSlip(view, view.chosenRow()?.key),
+    figure: async () => (await import("./figure.js")).figureSlip(view),
   };
   const table = keyTable(view, /** @type {any} */ (actions));
   listenKeys(view, table);
@@ -64,8 +76,15 @@ export async function startDiagram(root, session) {
     fill(view.tools,
       button("previous", () => view.goTo(view.occurrence - 1), { disabled: count < 2 }),
       button(count ? `next of ${count}` : "next", () => view.goTo(view.occurrence + 1), { disabled: count < 2 }),
+      button("overlay", () => view.persist().then(tools), { disabled: count < 2, "aria-pressed": view.overlay ? "true" : "false", "aria-keyshortcuts": "o" }),
       button("closer", () => view.zoom(0.5)), button("farther", () => view.zoom(2)), button("whole", () => view.fit()),
-      button("measure", () => view.dimensions.measure(!view.dimensions.isMeasuring)),
+      button("go to", actions.goTo, { "aria-keyshortcuts": "g" }),
+      button("measure", () => view.dimensions.measure(!view.dimensions.isMeasuring), { "aria-keyshortcuts": "m" }),
+      button("count", () => view.stretch.open(), { "aria-keyshortcuts": "c" }),
+      button("find", actions.find, { "aria-keyshortcuts": "f" }),
+      button("lines", actions.lines, { "aria-keyshortcuts": "l" }),
+      button("evidence", actions.evidence, { "aria-keyshortcuts": "v" }),
+      button("figure", actions.figure, { "aria-keyshortcuts": "s" }),
       button("keys", () => showKeys(table), { "aria-keyshortcuts": "?" }));
   }
 
@@ -80,9 +99,14 @@ export async function startDiagram(root, session) {
     if (address === location.pathname + location.search) return;
     history[isStep ? "pushState" : "replaceState"](null, "", address);
   }
+  let moved = 0;
   view.onmove = () => {
     clearTimeout(pending);
-    pending = setTimeout(() => remember(false), 250);
+    // The first move after a rest leaves the view it came from as a page to go back to.
+    const isPage = performance.now() - moved > PAGE_MS;
+    moved = performance.now();
+    if (isPage && moved > PAGE_MS) remember(true);
+    pending = setTimeout(() => { remember(false); tools(); }, 250);
   };
   async function restore() {
     const place = readAddress(location.search);
@@ -90,6 +114,8 @@ export async function startDiagram(root, session) {
     else if (place.at === null && order.length && facts.findings[0].severity !== "note") await view.take(order[0], 0);
     if (place.at !== null && place.span !== null) view.show((place.at - facts.start_s) / facts.tick_s, place.span / facts.tick_s);
     else if (!view.finding) view.fit();
+    view.isReady = true;
+    view.paint();
     mark();
   }
   addEventListener("popstate", () => restore().catch((error) => view.say(error.message)));

@@ -2,14 +2,24 @@
 // The timing diagram: what is shown, and one frame that draws it. Setters raise flags; painting happens once a frame.
 import { getJson } from "../lib/fetch.js";
 import { fill, make } from "../lib/dom.js";
-import { busValue, scaleLabel, seconds, subscript } from "../lib/format.js";
+import { busValue, engineering, scaleLabel, seconds, subscript } from "../lib/format.js";
+import { drawVolts } from "./analog.js";
 import { Arrangement } from "./arrangement.js";
 import { Columns } from "./columns.js";
 import { Dimensions } from "./dimensions.js";
 import { Pen, palette } from "./draw.js";
-import { busCells, lowerBound } from "./reduce.js";
+import { EvidenceInView, drawEvidence } from "./evidence.js";
+import { levelWord, readLine } from "./reading.js";
+import { busCells } from "./reduce.js";
 import { Scale, keepWithin, niceStep, scaleZero } from "./scale.js";
+import { Slip } from "./slip.js";
+import { Stretch } from "./stretch.js";
 import { drawStrip } from "./strip.js";
+
+/** A row with volts is this much taller: they need room above the logic line. */
+const VOLTS_HEIGHT = 2.2;
+/** Moments of other findings are drawn with their lags only while they are few. */
+const MOST_LAGS = 6;
 
 /** @typedef {import("./draw.js").Row} Row */
 
@@ -23,18 +33,27 @@ export class Diagram {
     /** @type {any} */ this.finding = null;
     /** @type {any[]} */ this.occurrences = [];
     this.occurrence = 0;
-    this.layers = { ties: true, strays: true, ghosts: true };
+    /** Layers of evidence that are not drawn. @type {Set<string>} */ this.hidden = new Set();
     this.density = null;
-    this.overlay = null;
+    /** Set once it is known what is to be shown: nothing is asked for before. */
+    this.isReady = false;
+    /** @type {import("./overlay.js").Overlay|null} */ this.overlay = null;
+    /** A moment that was gone to. @type {{start: number, end: number, line: number|null}|null} */ this.marked = null;
+    /** The place that a dragged line would take. @type {{y: number}|null} */ this.dropping = null;
     this.onmove = () => {};
+    /** Something that stays with the session changed. */
+    this.onarrange = () => {};
     this.frames = /** @type {number[]} */ ([]);
     this.#build();
-    this.arrangement = new Arrangement(facts, () => this.changed());
+    this.arrangement = new Arrangement(facts, () => { this.onarrange(); this.changed(); });
     this.dimensions = new Dimensions(this);
+    this.stretch = new Stretch(this);
+    this.evidence = new EvidenceInView(path, () => this.paint());
     this.columns = new Columns(path, facts.length, () => this.paint(), (error) => this.say(error.message));
     this.#media = matchMedia("(prefers-color-scheme: dark)");
     this.#media.addEventListener("change", () => { this.colors = palette(this.root); this.paint(); });
-    new ResizeObserver(() => this.#resize()).observe(this.root);
+    const observer = new ResizeObserver(() => this.#resize());
+    observer.observe(this.wave);
     this.colors = palette(root);
     this.#resize();
   }
@@ -49,7 +68,9 @@ export class Diagram {
     this.tools = make("div", { class: "tools", role: "toolbar", "aria-label": "Diagram" });
     this.caption = make("div", { class: "caption" }, this.words, this.tools);
     this.wave = make("div", { class: "wave" }, this.canvas);
-    fill(this.root, make("div", { class: "plate" }, this.wave, make("div", { class: "strip" }, this.stripCanvas)), this.pointer, this.caption);
+    const foot = make("div", { class: "foot" });
+    fill(this.root, make("div", { class: "plate" }, this.wave, make("div", { class: "strip" }, this.stripCanvas)), this.pointer, this.caption, foot);
+    this.slip = new Slip(foot, () => this.canvas.focus());
     this.context = this.canvas.getContext("2d");
     this.stripContext = this.stripCanvas.getContext("2d");
   }
@@ -90,17 +111,24 @@ export class Diagram {
     const list = this.arrangement.rows(this.finding?.lines ?? []);
     const top = this.#size * 2.8;
     const room = this.height - top - this.#size;
-    const base = Math.min(Math.max(room / Math.max(list.length, 1), this.#size * 3), this.#size * 5.6);
+    const isAnalog = (/** @type {any} */ row) => row.line !== null && this.facts.lines[row.line].volts;
+    const shares = list.reduce((sum, row) => sum + row.height * (isAnalog(row) ? VOLTS_HEIGHT : 1), 0);
+    const base = Math.min(Math.max(room / Math.max(shares, 1), this.#size * 3), this.#size * 5.6);
     let y = top - this.scroll;
     return list.map((row) => {
-      const height = base * row.height;
+      const whole = base * row.height * (isAnalog(row) ? VOLTS_HEIGHT : 1), height = base * row.height;
+      // The logic line stands at the foot, derived from the volts above it.
+      const own = y + whole - height;
       const swing = Math.min(height * 0.42, this.#size * 2.1 * row.height);
-      const high = y + (height - swing) * 0.45;
-      const placed = { ...row, top: y, height, high, low: high + swing };
-      y += height;
+      const high = own + (height - swing) * 0.45;
+      const volts = isAnalog(row) ? { top: y + this.#size * 0.4, foot: own } : null;
+      const placed = { ...row, top: y, height: whole, high, low: high + swing, volts };
+      y += whole;
       return placed;
     });
   }
+
+  chosenRow() { return this.rows()[this.chosen]; }
 
   /** Something else is to be seen: draw, and tell who keeps the address. */
   changed() { this.paint(); this.onmove(); }
@@ -115,49 +143,88 @@ export class Diagram {
   #frame() {
     const begun = performance.now();
     if (!(this.width > 0 && this.height > 0)) return;
-    const scale = this.scale, rows = this.rows();
-    const last = rows[rows.length - 1];
-    const most = last ? Math.max(0, last.top + last.height + this.scroll - this.height + this.#size) : 0;
-    if (this.scroll > most) { this.scroll = most; return this.#frame(); }
-    const shown = rows.filter((row) => row.top + row.height > 0 && row.top < this.height);
-    const lines = [...new Set(shown.flatMap((row) => (row.bits ? row.bits : row.line === null ? [] : [row.line])))].sort((a, b) => a - b);
-    this.columns.want(this.start, this.span, Math.round(scale.width * this.ratio), lines);
+    const last = this.rows().at(-1);
+    this.scroll = Math.min(this.scroll, last ? Math.max(0, last.top + last.height + this.scroll - this.height + this.#size) : 0);
     const c = this.context;
     c.setTransform(this.ratio, 0, 0, this.ratio, 0, 0);
     c.fillStyle = this.colors.plate; c.fillRect(0, 0, this.width, this.height);
-    const pen = new Pen(c, this.colors, this.ratio, this.#size);
-    const evidence = this.occurrences[this.occurrence];
-    const zero = this.zero(scale);
-    pen.grid(scale, this.facts.tick_s, zero, this.height, this.#base(zero));
-    c.save();
-    c.beginPath(); c.rect(0, this.#size * 2.2, this.width, this.height); c.clip();
-    shown.forEach((row) => {
-      pen.label(row, this.#gutter, rows.indexOf(row) === this.chosen && document.activeElement === this.canvas);
-    });
-    c.beginPath(); c.rect(scale.left, this.#size * 2.2, scale.width + 2, this.height); c.clip();
-    for (const row of shown) {
-      const window = this.columns.best(row.bits ? row.bits[0] : /** @type {number} */ (row.line), scale.start, scale.end);
-      if (!window) continue;
-      if (row.bits) pen.bus(row, window, scale);
-      else {
-        const line = this.facts.lines[/** @type {number} */ (row.line)];
-        pen.line(row, window, scale, line.sample_ticks, line.interpolated);
-        if (this.layers.strays) pen.strays(row, window, scale);
-      }
-    }
-    const rowOf = (/** @type {number} */ line) => rows.find((row) => row.line === line);
-    if (this.overlay) this.overlay.draw(pen, rowOf, scale);
-    else if (evidence && this.layers.ties) pen.evidence(evidence.marks.filter((/** @type {any} */ m) => this.layers.ghosts || m.kind !== "missing"), rowOf, scale, this.facts.tick_s);
-    this.dimensions.draw(pen, scale, rows);
-    c.restore();
-    this.#strip(scale);
+    if (this.pen?.colors !== this.colors || this.pen.ratio !== this.ratio || this.pen.size !== this.#size) this.pen = new Pen(c, this.colors, this.ratio, this.#size);
+    this.draw(this.pen, this.height, true);
+    this.#strip(this.scale);
     this.frames.push(performance.now() - begun);
     if (this.frames.length > 4000) this.frames.splice(0, 2000);
+  }
+
+  /** Draws what is in view. @param {Pen} pen @param {number} height px @param {boolean} isPage with what only a page needs: the focus, and asking for more */
+  draw(pen, height, isPage) {
+    const { c } = pen;
+    const scale = this.scale, rows = this.rows();
+    const shown = rows.filter((row) => row.top + row.height > 0 && row.top < height);
+    if (isPage && this.isReady) this.#want(scale, shown);
+    const zero = this.zero(scale);
+    pen.grid(scale, this.facts.tick_s, zero, height, this.#base(zero));
+    c.save();
+    c.beginPath(); c.rect(0, this.#size * 2.2, this.width, height); c.clip();
+    shown.forEach((row) => pen.label(row, this.#gutter, isPage && rows.indexOf(row) === this.chosen && document.activeElement === this.canvas));
+    if (isPage && this.dropping) { c.fillStyle = this.colors.focus; c.fillRect(0, this.dropping.y - 1.5, this.#gutter, 3); }
+    c.beginPath(); c.rect(scale.left, this.#size * 2.2, scale.width + 2, height); c.clip();
+    this.#mark(pen, scale, height);
+    if (this.overlay) this.overlay.draw(pen, shown, scale);
+    else for (const row of shown) this.#row(pen, row, scale);
+    const rowOf = (/** @type {number} */ line) => rows.find((row) => row.line === line);
+    if (!this.overlay) this.#evidence(pen, rowOf, scale);
+    this.dimensions.draw(pen, scale, rows);
+    this.stretch.draw(pen, scale, height);
+    c.restore();
+  }
+
+  /** @param {Scale} scale @param {Row[]} shown */
+  #want(scale, shown) {
+    const lines = [...new Set(shown.flatMap((row) => (row.bits ? row.bits : row.line === null ? [] : [row.line])))].sort((a, b) => a - b);
+    if (this.overlay) this.overlay.want(lines);
+    else this.columns.want(this.start, this.span, Math.round(scale.width * this.ratio), lines);
+    if (!this.hidden.has("others") && this.facts.findings.length) this.evidence.want(this.start, this.span);
+  }
+
+  /** @param {Pen} pen @param {Row} row @param {Scale} scale */
+  #row(pen, row, scale) {
+    const window = this.columns.best(row.bits ? row.bits[0] : /** @type {number} */ (row.line), scale.start, scale.end);
+    if (!window) return;
+    if (row.bits) return pen.bus(row, window, scale);
+    const line = this.facts.lines[/** @type {number} */ (row.line)];
+    if (row.volts) drawVolts(pen, row, window, scale, line.volts);
+    pen.line(row, window, scale, line.sample_ticks, line.interpolated);
+    pen.strays(row, window, scale);
+  }
+
+  /** The moment in hand, and those of other findings. @param {Pen} pen @param {(line: number) => Row|undefined} rowOf @param {Scale} scale */
+  #evidence(pen, rowOf, scale) {
+    const held = this.occurrences[this.occurrence];
+    if (!this.hidden.has("others")) {
+      const others = this.evidence.occurrences.filter((o) => !(this.facts.findings[o.finding] === this.finding && held && o.from === held.from));
+      const inSight = others.filter((o) => o.to >= scale.start && o.from <= scale.end);
+      const hidden = inSight.length > MOST_LAGS ? new Set([...this.hidden, "lags"]) : this.hidden;
+      for (const o of inSight) drawEvidence(pen, o.marks, rowOf, scale, this.facts.tick_s, hidden);
+    }
+    if (held) drawEvidence(pen, held.marks, rowOf, scale, this.facts.tick_s, this.hidden);
+  }
+
+  /** A moment that was gone to: a band over all rows. @param {Pen} pen @param {Scale} scale @param {number} height */
+  #mark(pen, scale, height) {
+    if (!this.marked || this.overlay) return;
+    const { c, colors } = pen;
+    const from = scale.x(this.marked.start), to = scale.x(this.marked.end);
+    c.fillStyle = colors.fine; c.globalAlpha = 0.16;
+    c.fillRect(from - 3, 0, Math.max(0, to - from) + 6, height);
+    c.globalAlpha = 1;
+    c.strokeStyle = colors.fine; c.lineWidth = 1;
+    c.beginPath(); c.moveTo(from, 0); c.lineTo(from, height); c.stroke();
   }
 
   /** The tick the scale counts from: the guilty edge when it is in sight. @param {Scale} scale */
   zero(scale) {
     const evidence = this.occurrences[this.occurrence];
+    if (this.overlay) return this.overlay.anchor;
     if (evidence && evidence.from >= scale.start && evidence.from <= scale.end && scale.span < this.facts.length / 4) return evidence.from;
     return scaleZero(scale, this.facts.tick_s, this.facts.start_s);
   }
@@ -168,9 +235,51 @@ export class Diagram {
     return Math.abs(at) < this.facts.tick_s / 2 ? "" : `0 is at ${this.moment(zero)}`;
   }
 
-  /** A moment on the session's clock, to the tick. @param {number} tick */
-  moment(tick) {
-    return scaleLabel(this.facts.start_s + tick * this.facts.tick_s, Math.min(this.facts.tick_s, niceStep(this.span * this.facts.tick_s)));
+  /** A moment on the session's clock, to the tick; `fine`: whatever the tick. @param {number} tick @param {boolean} [fine] */
+  moment(tick, fine = false) {
+    const { start_s, tick_s } = this.facts;
+    return scaleLabel(start_s + tick * tick_s, fine ? niceStep(tick_s * 0.5) : Math.min(tick_s, niceStep(this.span * tick_s)));
+  }
+
+  /** @param {number} tick */
+  isInSight(tick) { return tick >= this.start && tick <= this.start + this.span; }
+
+  /** Goes to a moment and marks it; the zoom stays unless the moment would be too small, or too long, to see. @param {{start: number, end: number, line: number|null}} moment */
+  mark(moment) {
+    this.overlay = null;
+    this.marked = moment;
+    const length = moment.end - moment.start;
+    const isSmall = length > 0 && length < this.span / 100, isLong = length > this.span;
+    const span = isSmall || isLong ? length * 8 : this.span;
+    const rows = this.rows(), row = rows.find((r) => r.line === moment.line);
+    if (row) {
+      this.chosen = rows.indexOf(row);
+      if (row.top < this.#size * 3 || row.top + row.height > this.height) this.scroll = Math.max(0, this.scroll + row.top - this.#size * 4);
+    }
+    const middle = moment.start + length / 2;
+    if (span === this.span && this.isInSight(moment.start) && this.isInSight(moment.end)) this.changed();
+    else this.show(middle - span * 0.45, span);
+  }
+
+  /** Lays the moments of the finding in hand on one another, or takes them apart again. */
+  async persist() {
+    if (this.overlay) {
+      this.overlay = null;
+      this.goTo(this.occurrence);
+      return;
+    }
+    if (this.occurrences.length < 2) return this.say("Take a finding with several moments in hand first: they are laid on one another.");
+    const { Overlay } = await import("./overlay.js");
+    this.marked = null;
+    this.overlay = new Overlay(this);
+    this.changed();
+  }
+
+  /** @param {string} name of a layer of evidence @param {boolean} isShown */
+  showLayer(name, isShown) {
+    if (isShown) this.hidden.delete(name); else this.hidden.add(name);
+    this.onarrange();
+    this.paint();
   }
 
   /** @param {Scale} scale */
@@ -209,6 +318,7 @@ export class Diagram {
   async take(id, occurrence = 0) {
     const finding = this.facts.findings.find((/** @type {any} */ f) => f.id === id);
     if (!finding) return;
+    this.marked = null;
     if (this.finding !== finding) {
       this.finding = finding;
       this.overlay = null;
@@ -231,6 +341,7 @@ export class Diagram {
       return;
     }
     this.occurrence = ((occurrence % list.length) + list.length) % list.length;
+    this.marked = null;
     const { from, to, caption } = list[this.occurrence];
     const tie = this.#tieTicks();
     // The evidence, and as much around it as tells where in the machine's doings it lies.
@@ -263,7 +374,8 @@ export class Diagram {
     if (row.line === null) return `${row.name}, a bus of ${row.bits.length} bits.`;
     const line = this.facts.lines[row.line];
     const strays = line.strays ? `, ${line.strays} strays` : "";
-    return `${row.name}: ${line.edges} edges${strays}.`;
+    const name = row.name === line.name ? row.name : `${row.name} (${line.name})`;
+    return `${name}: ${line.edges} edges${strays}${line.place ? `, at ${line.place}` : ""}.`;
   }
 
   /** Says what lies under the pointer. @param {number} x @param {number} y */
@@ -289,11 +401,9 @@ export function readout(view, tick, row) {
   const line = window?.lines.get(/** @type {number} */ (row.line));
   if (!window || !line) return text;
   if (line.columns) return `${text}: crowded here, zoom in to read it`;
-  const edges = line.edges ?? [];
-  const at = lowerBound(edges, (edge) => window.start + edge <= tick);
-  const level = line.entering > 1 ? 2 : line.entering ^ (at & 1);
-  text += ` ${["low", "high", "unknown"][level]}`;
-  if (at > 0 && at < edges.length) text += `   for ${view.length(edges[at] - edges[at - 1])}`;
-  if (at > 0 && at + 1 < edges.length) text += `   period ${view.length(edges[at + 1] - edges[at - 1])}`;
+  const { level, pulse, period } = readLine(line, tick - window.start);
+  text += ` ${levelWord(level)}`;
+  if (pulse) text += `   for ${view.length(pulse.end - pulse.start)}`;
+  if (period !== null) text += `   period ${view.length(period)}, ${engineering(1 / (period * view.facts.tick_s), "Hz", 4)}`;
   return text;
 }

@@ -1,0 +1,30 @@
+// @ts-check
+// What a person arranged stays with the session: order of lines, dimension lines, what evidence is hidden.
+import { getJson, sendJson } from "../lib/fetch.js";
+
+const REST_MS = 500;
+
+/** Takes up what was kept, then keeps each change once it rests. @param {import("./view.js").Diagram} view */
+export async function keepView(view) {
+  const address = `${view.path}/view`;
+  try {
+    const kept = await getJson(address);
+    view.arrangement.restore(kept.arrangement);
+    view.dimensions.restore(kept.dimensions);
+    view.hidden = new Set(kept.hidden);
+  } catch (error) { view.say(/** @type {Error} */ (error).message); }
+  let timer = 0, isChanged = false;
+  const send = async (/** @type {boolean} */ isLeaving) => {
+    if (!isChanged) return;
+    isChanged = false;
+    clearTimeout(timer);
+    const body = { arrangement: view.arrangement.saved(), hidden: [...view.hidden], dimensions: view.dimensions.saved() };
+    try { await sendJson(address, body, "PUT", isLeaving); } catch (error) { isChanged = true; view.say(`Not kept: ${/** @type {Error} */ (error).message}`); }
+  };
+  view.onarrange = () => {
+    isChanged = true;
+    clearTimeout(timer);
+    timer = setTimeout(() => send(false), REST_MS);
+  };
+  addEventListener("pagehide", () => send(true));
+}
