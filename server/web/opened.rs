@@ -43,7 +43,7 @@ pub struct StrayMark {
 }
 
 impl Opened {
-    /// Cost: one edge in 512 is touched, and all strays are sorted.
+    /// Cost: one edge in 128 is touched, and all strays are sorted.
     pub fn new(id: SessionId, title: String, capture: Capture, report: InspectReport, key: String) -> Opened {
         let mut lines: Vec<OpenLine> = capture
             .lines

@@ -1,7 +1,7 @@
 // What the diagram reads off, finds, keeps and writes out; node runs these modules as they are.
 import assert from "node:assert/strict";
 import test from "node:test";
-import { voltScale } from "../../static/js/timing/analog.js";
+import { readVolts, voltScale } from "../../static/js/timing/analog.js";
 import { Arrangement } from "../../static/js/timing/arrangement.js";
 import { Dimensions } from "../../static/js/timing/dimensions.js";
 import { wrap } from "../../static/js/timing/figure.js";
@@ -89,8 +89,19 @@ test("a caption is set in lines", () => {
 });
 
 test("volts lie between the rails with the thresholds in sight", () => {
-  const y = voltScale({ low_v: 0.8, high_v: 2, smallest_v: 1, largest_v: 5 }, { top: 0, foot: 100 });
-  assert.ok(y(0.8) < 100 && y(5) > 0 && y(2) > y(5) && y(0.8) > y(2));
+  const volts = { low_v: 0.8, high_v: 2, smallest_v: 4.9, largest_v: 5.1 };
+  const y = voltScale({ volts, edges: 4 }, { top: 0, foot: 100 });
+  assert.ok(y(0.8) < 100 && y(5.1) > 0 && y(2) > y(5) && y(0.8) > y(2));
+  // A supply: its ripple fills the row.
+  const own = voltScale({ volts, edges: 0 }, { top: 0, foot: 100 });
+  assert.ok(own(4.9) - own(5.1) > 80);
+});
+
+test("volts are read as a sample, or as the range of a pixel column", () => {
+  assert.equal(readVolts(line({ points: Float64Array.from([-5, 1, 5, 4.5]) }), 7, 1), "4.5 V");
+  assert.equal(readVolts(line({ points: Float64Array.from([-5, 1, 5, 4.5]) }), 4, 1), "1 V");
+  assert.equal(readVolts(line({ volts: Float32Array.from([0, 1, -2, 3]) }), 15, 10), "−2 V to 3 V");
+  assert.equal(readVolts(line({ volts: Float32Array.from([NaN, NaN]) }), 5, 10), "");
 });
 
 test("dimension lines are kept by moment and by name", () => {

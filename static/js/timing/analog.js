@@ -2,23 +2,41 @@
 // Volts of an analog line above its logic line: samples, or the smallest and largest of each pixel column.
 import { engineering } from "../lib/format.js";
 
-/** Volts → pixels of a row: the whole range of the line with its thresholds, and a little room. @param {any} facts @param {{top: number, foot: number}} place */
-export function voltScale(facts, place) {
-  const low = Math.min(facts.smallest_v, facts.low_v), high = Math.max(facts.largest_v, facts.high_v);
+/**
+ * Volts → pixels of a row: the whole range of the line with its thresholds, and a little room. A line that never makes
+ * an edge (a supply) has its own range alone, so that ripple and dips are seen.
+ * @param {any} line what the session says of it @param {{top: number, foot: number}} place
+ */
+export function voltScale({ volts, edges }, place) {
+  const own = [volts.smallest_v, volts.largest_v, ...(edges ? [volts.low_v, volts.high_v] : [])];
+  const low = Math.min(...own), high = Math.max(...own);
   const room = (high - low || 1) * 0.06;
-  return (/** @type {number} */ volts) => place.foot - ((volts - low + room) / (high - low + 2 * room)) * (place.foot - place.top);
+  return (/** @type {number} */ value) => place.foot - ((value - low + room) / (high - low + 2 * room)) * (place.foot - place.top);
+}
+
+/** The volts of a window at a tick of it, in words: a sample, or the range within a pixel column. @param {import("./columns.js").LineWindow} line @param {number} tick @param {number} width ticks of a column */
+export function readVolts(line, tick, width) {
+  const { points, volts } = line;
+  if (points) {
+    let at = 0;
+    while (at + 3 < points.length && points[at + 2] <= tick) at += 2;
+    return points.length && points[at] <= tick && !Number.isNaN(points[at + 1]) ? engineering(points[at + 1], "V") : "";
+  }
+  const column = Math.floor(tick / width);
+  if (!volts || column < 0 || 2 * column + 1 >= volts.length || Number.isNaN(volts[2 * column])) return "";
+  return `${engineering(volts[2 * column], "V")} to ${engineering(volts[2 * column + 1], "V")}`;
 }
 
 /**
  * @param {import("./draw.js").Pen} pen @param {import("./draw.js").Row} row @param {import("./columns.js").Window} window
- * @param {import("./scale.js").Scale} scale @param {any} facts thresholds and range of the line
+ * @param {import("./scale.js").Scale} scale @param {any} of what the session says of the line
  */
-export function drawVolts(pen, row, window, scale, facts) {
+export function drawVolts(pen, row, window, scale, of) {
   const line = row.line === null ? undefined : window.lines.get(row.line);
   if (!line || !row.volts) return;
   const { c, colors, size } = pen;
-  const y = voltScale(facts, row.volts);
-  thresholds(pen, scale, facts, y);
+  const y = voltScale(of, row.volts);
+  marks(pen, scale, of, y);
   c.strokeStyle = c.fillStyle = colors.line; c.lineWidth = 1.2; c.lineJoin = "round";
   if (line.points) {
     const points = line.points;
@@ -48,15 +66,22 @@ export function drawVolts(pen, row, window, scale, facts) {
   }
 }
 
-/** @param {import("./draw.js").Pen} pen @param {import("./scale.js").Scale} scale @param {any} facts @param {(v: number) => number} y */
-function thresholds({ c, colors, size }, scale, facts, y) {
+/** Thresholds as dashed lines, and the ends of the range, each with its volts. @param {import("./draw.js").Pen} pen @param {import("./scale.js").Scale} scale @param {any} of @param {(v: number) => number} y */
+function marks({ c, colors, size }, scale, { volts, edges }, y) {
   c.strokeStyle = colors.fine; c.fillStyle = colors.quiet; c.lineWidth = 1; c.textAlign = "right";
   c.font = `${size * 0.75}px ${colors.sans}`;
+  const right = scale.left + scale.width;
+  const thresholds = edges ? [volts.low_v, volts.high_v] : [];
   c.setLineDash([6, 4]);
   c.beginPath();
-  for (const volts of [facts.low_v, facts.high_v]) { c.moveTo(scale.left, y(volts)); c.lineTo(scale.left + scale.width, y(volts)); }
+  for (const value of thresholds) { c.moveTo(scale.left, y(value)); c.lineTo(right, y(value)); }
   c.stroke();
   c.setLineDash([]);
-  const isRoomy = Math.abs(y(facts.low_v) - y(facts.high_v)) > size * 0.9;
-  for (const volts of isRoomy ? [facts.low_v, facts.high_v] : [facts.high_v]) c.fillText(engineering(volts, "V"), scale.left + scale.width - 2, y(volts) - 2);
+  /** @type {number[]} */ const taken = [];
+  for (const value of [...thresholds, volts.largest_v, volts.smallest_v]) {
+    const at = y(value) - 2;
+    if (taken.some((other) => Math.abs(other - at) < size * 0.9)) continue;
+    taken.push(at);
+    c.fillText(engineering(value, "V"), right - 2, at);
+  }
 }

@@ -16,8 +16,9 @@ const LAYER_OF = /** @type {Record<string, string>} */ ({ missing: "ghosts", bur
  * One occurrence: guilty edge, tie, lag, ghost, brackets. `pen` draws; `rowOf` gives the row of a line.
  * @param {import("./draw.js").Pen} pen @param {any[]} marks @param {(line: number) => import("./draw.js").Row|undefined} rowOf
  * @param {import("./scale.js").Scale} scale @param {number} tickS @param {Set<string>} hidden
+ * @param {Map<any, number>} words how far to the right each row's words reach, so that none is written over another
  */
-export function drawEvidence(pen, marks, rowOf, scale, tickS, hidden) {
+export function drawEvidence(pen, marks, rowOf, scale, tickS, hidden, words) {
   const { c, colors, size } = pen;
   const cause = marks.find((mark) => mark.kind === "cause");
   const causeRow = cause && rowOf(cause.line);
@@ -31,7 +32,10 @@ export function drawEvidence(pen, marks, rowOf, scale, tickS, hidden) {
     const word = (/** @type {string} */ text, /** @type {number} */ y) => {
       c.font = `${size * 0.85}px ${colors.sans}`; c.textAlign = "center";
       const half = c.measureText(text).width / 2;
-      c.fillText(text, Math.min(Math.max((Math.max(x, scale.left) + Math.min(end, right)) / 2, scale.left + half), right - half), y);
+      const at = Math.min(Math.max((Math.max(x, scale.left) + Math.min(end, right)) / 2, scale.left + half), right - half);
+      if (at - half < (words.get(row) ?? -Infinity)) return;
+      words.set(row, at + half + size * 0.5);
+      c.fillText(text, at, y);
     };
     if (mark.kind === "missing") {
       c.strokeStyle = c.fillStyle = colors.stray; c.lineWidth = 1.6; c.setLineDash([4, 3]);

@@ -3,7 +3,7 @@
 import { getJson } from "../lib/fetch.js";
 import { fill, make } from "../lib/dom.js";
 import { busValue, engineering, scaleLabel, seconds, subscript } from "../lib/format.js";
-import { drawVolts } from "./analog.js";
+import { drawVolts, readVolts } from "./analog.js";
 import { Arrangement } from "./arrangement.js";
 import { Columns } from "./columns.js";
 import { Dimensions } from "./dimensions.js";
@@ -192,7 +192,7 @@ export class Diagram {
     if (!window) return;
     if (row.bits) return pen.bus(row, window, scale);
     const line = this.facts.lines[/** @type {number} */ (row.line)];
-    if (row.volts) drawVolts(pen, row, window, scale, line.volts);
+    if (row.volts) drawVolts(pen, row, window, scale, line);
     pen.line(row, window, scale, line.sample_ticks, line.interpolated);
     pen.strays(row, window, scale);
   }
@@ -200,13 +200,14 @@ export class Diagram {
   /** The moment in hand, and those of other findings. @param {Pen} pen @param {(line: number) => Row|undefined} rowOf @param {Scale} scale */
   #evidence(pen, rowOf, scale) {
     const held = this.occurrences[this.occurrence];
+    /** @type {Map<any, number>} */ const words = new Map();
     if (!this.hidden.has("others")) {
       const others = this.evidence.occurrences.filter((o) => !(this.facts.findings[o.finding] === this.finding && held && o.from === held.from));
       const inSight = others.filter((o) => o.to >= scale.start && o.from <= scale.end);
       const hidden = inSight.length > MOST_LAGS ? new Set([...this.hidden, "lags"]) : this.hidden;
-      for (const o of inSight) drawEvidence(pen, o.marks, rowOf, scale, this.facts.tick_s, hidden);
+      for (const o of inSight) drawEvidence(pen, o.marks, rowOf, scale, this.facts.tick_s, hidden, words);
     }
-    if (held) drawEvidence(pen, held.marks, rowOf, scale, this.facts.tick_s, this.hidden);
+    if (held) drawEvidence(pen, held.marks, rowOf, scale, this.facts.tick_s, this.hidden, words);
   }
 
   /** A moment that was gone to: a band over all rows. @param {Pen} pen @param {Scale} scale @param {number} height */
@@ -400,6 +401,8 @@ export function readout(view, tick, row) {
   const window = view.columns.best(/** @type {number} */ (row.line), tick, tick);
   const line = window?.lines.get(/** @type {number} */ (row.line));
   if (!window || !line) return text;
+  const volts = row.volts ? readVolts(line, tick - window.start, (window.end - window.start) / window.columns) : "";
+  if (volts) text += `   ${volts}  `;
   if (line.columns) return `${text}: crowded here, zoom in to read it`;
   const { level, pulse, period } = readLine(line, tick - window.start);
   text += ` ${levelWord(level)}`;
