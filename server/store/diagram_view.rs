@@ -110,7 +110,11 @@ mod tests {
     #[test]
     fn a_view_is_kept_and_is_nothing_to_undo() {
         let (_folder, store) = test_store();
-        let id = store.create_session(&SessionBody::default()).unwrap().id;
+        let body = SessionBody {
+            title: "Evening".to_owned(),
+            ..SessionBody::default()
+        };
+        let id = store.create_session(&body).unwrap().id;
         assert_eq!(store.diagram_view(id).unwrap(), DiagramView::default());
         let mut view = DiagramView {
             arrangement: serde_json::json!({ "items": [] }),

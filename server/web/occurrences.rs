@@ -158,7 +158,11 @@ fn excursions(opened: &Opened, rail: &str) -> Vec<Occurrence> {
 }
 
 fn strays(opened: &Opened, is_wanted: impl Fn(&StrayRow) -> bool) -> Vec<Occurrence> {
-    let clear = opened.report.couplings.iter().filter(|row| row.standing == "clear");
+    let clear = opened
+        .report
+        .couplings
+        .iter()
+        .filter(|row| row.standing == "clear");
     let clear: HashSet<(&str, &str)> = clear
         .map(|row| (row.victim.as_str(), row.aggressor.as_str()))
         .collect();
@@ -168,11 +172,7 @@ fn strays(opened: &Opened, is_wanted: impl Fn(&StrayRow) -> bool) -> Vec<Occurre
 }
 
 /// `clear`: victims and the lines that are sure to strike them.
-fn stray_occurrence(
-    opened: &Opened,
-    stray: &StrayRow,
-    clear: &HashSet<(&str, &str)>,
-) -> Option<Occurrence> {
+fn stray_occurrence(opened: &Opened, stray: &StrayRow, clear: &HashSet<(&str, &str)>) -> Option<Occurrence> {
     let line = opened.capture.line_index(&stray.line)?;
     let start = opened.ticks_at(stray.start_s);
     let end = opened.ticks_at(stray.start_s + stray.width_s);

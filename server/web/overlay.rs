@@ -50,9 +50,7 @@ pub fn anchor(occurrence: &Occurrence) -> i64 {
 /// Lays occurrences on one another over `before` and `after` ticks around their anchors.
 pub fn overlay(opened: &Opened, list: &[Occurrence], lines: &[usize], before: i64, after: i64) -> Overlay {
     let laid = list.len().min(MOST_LAID);
-    let anchors: Vec<i64> = (0..laid)
-        .map(|i| anchor(&list[i * list.len() / laid]))
-        .collect();
+    let anchors: Vec<i64> = (0..laid).map(|i| anchor(&list[i * list.len() / laid])).collect();
     let mut room = MOST_EDGES_IN_ALL;
     let lines = lines.iter().map(|&position| {
         let line = &opened.capture.lines[position];

@@ -48,7 +48,9 @@ pub fn range(trace: &Trace) -> Option<[f32; 2]> {
 
 /// A value that holds up to the next: its corners.
 fn steps(points: &[[f64; 2]]) -> Vec<[f64; 2]> {
-    let corners = points.windows(2).flat_map(|pair| [pair[0], [pair[1][0], pair[0][1]]]);
+    let corners = points
+        .windows(2)
+        .flat_map(|pair| [pair[0], [pair[1][0], pair[0][1]]]);
     corners.chain(points.last().copied()).collect()
 }
 
@@ -192,7 +194,10 @@ mod tests {
 
     #[test]
     fn a_value_that_holds_has_corners() {
-        assert_eq!(steps(&[[0.0, 5.0], [10.0, 3.0]]), [[0.0, 5.0], [10.0, 5.0], [10.0, 3.0]]);
+        assert_eq!(
+            steps(&[[0.0, 5.0], [10.0, 3.0]]),
+            [[0.0, 5.0], [10.0, 5.0], [10.0, 3.0]]
+        );
     }
 
     proptest! {

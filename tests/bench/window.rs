@@ -114,9 +114,15 @@ fn one(line: &Line, index: &LineIndex, (start, end): (Ticks, Ticks)) -> Duration
 }
 
 fn library(path: &Path, count: usize) {
-    let mut file = BufWriter::with_capacity(1 << 20, File::create(path).expect("a file in the target folder"));
-    let length = edges(count, 7, |time| file.write_all(&time.to_le_bytes()).expect("room on the disk"));
-    file.into_inner().expect("written").sync_all().expect("on the disk");
+    let mut file =
+        BufWriter::with_capacity(1 << 20, File::create(path).expect("a file in the target folder"));
+    let length = edges(count, 7, |time| {
+        file.write_all(&time.to_le_bytes()).expect("room on the disk")
+    });
+    file.into_inner()
+        .expect("written")
+        .sync_all()
+        .expect("on the disk");
     let line = mapped(path);
     let begun = Instant::now();
     let index = LineIndex::new(&line.edges);
@@ -233,7 +239,10 @@ fn ask(stream: &mut BufReader<TcpStream>, (start, end): (Ticks, Ticks)) -> Durat
         start.0, end.0
     );
     let begun = Instant::now();
-    stream.get_mut().write_all(request.as_bytes()).expect("the server is there");
+    stream
+        .get_mut()
+        .write_all(request.as_bytes())
+        .expect("the server is there");
     let (mut length, mut line) = (0, String::new());
     loop {
         line.clear();
@@ -270,7 +279,10 @@ fn over_http(folder: &Path, count: usize) {
 }
 
 fn main() {
-    let words: Vec<String> = std::env::args().skip(1).filter(|word| word != "--bench").collect();
+    let words: Vec<String> = std::env::args()
+        .skip(1)
+        .filter(|word| word != "--bench")
+        .collect();
     let part: usize = words.iter().find_map(|word| word.parse().ok()).unwrap_or(1);
     let folder = Path::new(env!("CARGO_TARGET_TMPDIR")).join(format!("window-{}", std::process::id()));
     std::fs::create_dir_all(&folder).expect("the target folder can be written to");

@@ -18,7 +18,10 @@ use crate::model::{Capture, Level, Line, Polarity, Ticks};
 #[derive(Clone, Debug)]
 pub enum Question {
     /// Edges of a line, of one polarity or of both.
-    Edge { line: usize, polarity: Option<Polarity> },
+    Edge {
+        line: usize,
+        polarity: Option<Polarity>,
+    },
     /// Pulses of a line (of one level, or of both) with `at_least ≤ width < below` ticks.
     Pulse {
         line: usize,
@@ -71,12 +74,10 @@ pub fn seek(capture: &Capture, question: &Question, place: Where) -> Found {
                 level.is_none_or(|level| pulse.level == level) && *at_least <= width && width < *below
             };
             let line = &capture.lines[*line];
-            let moments = whole_pulses(line)
-                .filter(is_wanted)
-                .map(|pulse| Moment {
-                    start: pulse.start,
-                    end: pulse.end,
-                });
+            let moments = whole_pulses(line).filter(is_wanted).map(|pulse| Moment {
+                start: pulse.start,
+                end: pulse.end,
+            });
             collect(moments, place)
         }
         Question::Pattern(pattern) => walk::moments(capture, pattern, place),

@@ -42,7 +42,8 @@ impl Pattern {
                 edge,
             });
         };
-        let told = |mistake: crate::rule::expression::Mistake| format!("The pattern can't be read: {mistake}.");
+        let told =
+            |mistake: crate::rule::expression::Mistake| format!("The pattern can't be read: {mistake}.");
         let expression = Expression::parse(&expression).map_err(told)?;
         let lines_of = |name: &str| operand_lines(capture, name);
         let typed = expression.typed(|name| match lines_of(name).len() {
@@ -95,10 +96,15 @@ fn sentence(text: &str, capture: &Capture) -> Result<Option<Read>, String> {
             _ => Polarity::Fall,
         };
         if edge.replace((line, polarity)).is_some() {
-            return Err("Expected one line that rises or falls; others can be low or high meanwhile.".to_owned());
+            return Err(
+                "Expected one line that rises or falls; others can be low or high meanwhile.".to_owned(),
+            );
         }
     }
-    if conditions.iter().any(|c| c.trim_end().contains(char::is_whitespace)) {
+    if conditions
+        .iter()
+        .any(|c| c.trim_end().contains(char::is_whitespace))
+    {
         return Err("A name with blanks can't stand in a pattern.".to_owned());
     }
     let expression = (!conditions.is_empty()).then(|| conditions.join("&& "));

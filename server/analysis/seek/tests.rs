@@ -47,7 +47,11 @@ fn carillon() -> Capture {
 #[test]
 fn a_sentence_and_an_expression_say_the_same() {
     let capture = carillon();
-    for text in ["CLEAR_N low while STEP high", "STEP is high and CLEAR_N is low", "STEP && !CLEAR_N"] {
+    for text in [
+        "CLEAR_N low while STEP high",
+        "STEP is high and CLEAR_N is low",
+        "STEP && !CLEAR_N",
+    ] {
         assert_eq!(found(&capture, text), [(150, 170), (320, 330)], "{text}");
     }
     assert_eq!(found(&capture, "CLEAR_N LOW"), [(0, 50), (150, 170), (320, 330)]);
@@ -56,7 +60,10 @@ fn a_sentence_and_an_expression_say_the_same() {
 #[test]
 fn edges_are_looked_at_just_before() {
     let capture = carillon();
-    assert_eq!(found(&capture, "CLEAR_N falls while STEP high"), [(150, 150), (320, 320)]);
+    assert_eq!(
+        found(&capture, "CLEAR_N falls while STEP high"),
+        [(150, 150), (320, 320)]
+    );
     assert_eq!(found(&capture, "STEP rises"), [(100, 100), (300, 300)]);
     assert_eq!(found(&capture, "STEP falls, CLEAR_N low"), []);
     // Both switch at 500: just before it, both were high.
@@ -83,7 +90,10 @@ fn what_is_not_known_matches_nothing() {
         span: TimeSpan::new(Ticks(120), Ticks(160)),
         kind: StretchKind::Unknown,
     });
-    assert_eq!(found(&capture, "CLEAR_N low while STEP high"), [(160, 170), (320, 330)]);
+    assert_eq!(
+        found(&capture, "CLEAR_N low while STEP high"),
+        [(160, 170), (320, 330)]
+    );
     assert_eq!(found(&capture, "STEP === 1'bx"), [(120, 160)]);
 }
 
@@ -111,7 +121,11 @@ fn pulses_by_width_and_the_way_back() {
         below: 21.0,
     };
     let starts = |place: Where| -> Vec<i64> {
-        seek(&capture, &question, place).moments.iter().map(|m| m.start.0).collect()
+        seek(&capture, &question, place)
+            .moments
+            .iter()
+            .map(|m| m.start.0)
+            .collect()
     };
     assert_eq!(starts(ALL), [150, 320]);
     let back = Where {
@@ -121,8 +135,20 @@ fn pulses_by_width_and_the_way_back() {
         count: false,
     };
     assert_eq!(starts(back), [320]);
-    assert_eq!(starts(Where { from: Ticks(320), ..back }), [150]);
-    assert_eq!(starts(Where { from: Ticks(150), ..back }), [0; 0]);
+    assert_eq!(
+        starts(Where {
+            from: Ticks(320),
+            ..back
+        }),
+        [150]
+    );
+    assert_eq!(
+        starts(Where {
+            from: Ticks(150),
+            ..back
+        }),
+        [0; 0]
+    );
 }
 
 proptest! {

@@ -66,8 +66,15 @@ impl<'a> Holds<'a> {
         let mut positions: Vec<usize> = pattern.operands.iter().flatten().copied().collect();
         positions.sort_unstable();
         positions.dedup();
-        let place = |line: &usize| positions.binary_search(line).expect("every operand's line is there");
-        let lines: Vec<&Line> = positions.iter().map(|&position| &capture.lines[position]).collect();
+        let place = |line: &usize| {
+            positions
+                .binary_search(line)
+                .expect("every operand's line is there")
+        };
+        let lines: Vec<&Line> = positions
+            .iter()
+            .map(|&position| &capture.lines[position])
+            .collect();
         let mut columns: Vec<&[Ticks]> = Vec::new();
         let mut owners = Vec::new();
         for (owner, line) in lines.iter().enumerate() {
@@ -114,7 +121,12 @@ impl<'a> Holds<'a> {
             .iter()
             .map(|operand| {
                 let word = |bits: u64| operand.iter().fold(0, |word, &line| word << 1 | bits >> line & 1);
-                Value::new(operand.len() as u32, false, word(self.levels.0), word(self.levels.1))
+                Value::new(
+                    operand.len() as u32,
+                    false,
+                    word(self.levels.0),
+                    word(self.levels.1),
+                )
             })
             .collect();
         let truth = typed.evaluate(&values, typed.width()).truth() == Some(true);

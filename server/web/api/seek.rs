@@ -240,7 +240,8 @@ fn line_stretch(opened: &Opened, position: usize, start: i64, end: i64) -> LineS
         longest: pulses.longest.map(at),
     };
     let strays = &opened.lines[position].strays;
-    let inside = strays.partition_point(|mark| mark.start < end) - strays.partition_point(|mark| mark.start < start);
+    let inside =
+        strays.partition_point(|mark| mark.start < end) - strays.partition_point(|mark| mark.start < start);
     LineStretch {
         line: position,
         edges: found.edges,
