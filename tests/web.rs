@@ -8,6 +8,8 @@ use std::sync::Arc;
 use axum::Router;
 use axum::body::Body;
 use axum::http::{Request, StatusCode, header};
+use edgewitness::model::Capture;
+use edgewitness::report::inspect::InspectReport;
 use edgewitness::store::{SessionBody, SessionId, Store};
 use edgewitness::web::{App, Opened, router};
 use http_body_util::BodyExt;
@@ -21,6 +23,10 @@ struct Bench {
 
 impl Bench {
     fn new(hostile: &str) -> Bench {
+        Bench::with(carillon::carillon(hostile))
+    }
+
+    fn with((capture, report): (Capture, InspectReport)) -> Bench {
         let folder = tempfile::tempdir().unwrap();
         let store = Store::open(folder.path()).unwrap();
         let body = SessionBody {
@@ -30,7 +36,6 @@ impl Bench {
         let session = store.create_session(&body).unwrap();
         let mut app = App::new(store, "127.0.0.1:7117".parse().unwrap(), &[]);
         app.upload_limit_bytes = 1 << 20;
-        let (capture, report) = carillon::carillon(hostile);
         app.keep(Opened::new(
             session.id,
             session.body.title,
@@ -191,6 +196,129 @@ async fn occurrences_tie_the_guilty_edge_to_its_stray() {
 }
 
 #[tokio::test]
+async fn only_a_clear_coupling_ties_a_stray_to_a_line() {
+    for standing in ["inseparable", "companion"] {
+        let (capture, mut report) = carillon::carillon("BEAT");
+        report.couplings[0].standing = standing.to_owned();
+        let bench = Bench::with((capture, report));
+        let told = bench.json("/api/sessions/1/findings/F1/occurrences").await;
+        assert_eq!(told["count"], 20);
+        for occurrence in told["occurrences"].as_array().unwrap() {
+            assert_eq!(occurrence["caption"], "CLEAR_N dips for 8 ns.");
+            assert_eq!(occurrence["marks"].as_array().unwrap().len(), 1, "{occurrence}");
+        }
+        let (_, figure) = bench.get("/sessions/1/findings/F1/figure.svg").await;
+        assert!(!figure.contains("<circle"), "no guilty edge in the figure");
+        // Laid on one another, they are aligned at the strays themselves.
+        let laid = bench
+            .json("/api/sessions/1/findings/F1/overlay?before=20&after=20&lines=0,1")
+            .await;
+        assert_eq!(laid["lines"][1]["traces"][0], serde_json::json!([1, 0, 8]));
+    }
+}
+
+#[tokio::test]
+async fn things_are_found_from_where_one_is() {
+    let bench = Bench::new("BEAT");
+    let find = |query: &'static str| {
+        let bench = &bench;
+        async move { bench.json(&format!("/api/sessions/1/find?{query}")).await }
+    };
+    let low = find("what=pattern&count=true&text=CLEAR_N%20low%20while%20STEP%20low").await;
+    assert_eq!(
+        (&low["count"], &low["moments"][0]),
+        (&20.into(), &serde_json::json!([133, 141]))
+    );
+    let next = find("what=stray&line=1&from=133&most=1").await;
+    assert_eq!(next["moments"], serde_json::json!([[2133, 2141]]));
+    let before = find("what=stray&from=2133&most=1&back=true").await;
+    assert_eq!(
+        (&before["moments"], &before["lines"]),
+        (&serde_json::json!([[133, 141]]), &serde_json::json!([1]))
+    );
+    let narrow = find("what=low-pulse&line=1&below_s=8.5e-9&count=true&most=0").await;
+    assert_eq!(narrow["count"], 20);
+    let wide = find("what=pulse&line=1&at_least_s=1e-8&count=true&most=0").await;
+    assert_eq!(wide["count"], 19, "the rests between the strays");
+    let fall = find("what=fall&line=0&from=120&most=1").await;
+    assert_eq!(fall["moments"], serde_json::json!([[1120, 1120]]));
+    let value =
+        find("what=pattern&count=true&text=%7B%5CBELL%5B1%5D%20,%20%5CBELL%5B0%5D%20%7D%20==%202%27b11")
+            .await;
+    assert!(value["count"].as_u64().unwrap() > 5, "{value}");
+    for (query, told) in [
+        ("what=pattern&text=NOBODY%20low", "no line NOBODY"),
+        ("what=pattern&text=STEP%20%26%26", "can't be read"),
+        ("what=edge", "position of a line"),
+        ("what=edge&line=99", "position of a line"),
+        ("what=pulse&line=0&below_s=-1", "no less than 0 s"),
+        ("what=sound", "Expected edge"),
+    ] {
+        let (status, body) = bench.get(&format!("/api/sessions/1/find?{query}")).await;
+        assert_eq!(status, StatusCode::BAD_REQUEST, "{query}: {body}");
+        assert!(body.contains(told), "{query}: {body}");
+    }
+}
+
+#[tokio::test]
+async fn a_stretch_is_counted_over_and_evidence_is_where_it_lies() {
+    let bench = Bench::new("BEAT");
+    // Ten steps of 1 µs: STEP is low for 80 ns of each, ten rises make nine periods.
+    let told = bench
+        .json("/api/sessions/1/stretch?start=0&end=10000&lines=0,1")
+        .await;
+    let (step, clear) = (&told[0], &told[1]);
+    assert_eq!(
+        (&step["edges"], &step["rises"], &step["low"]["count"]),
+        (&20.into(), &10.into(), &10.into())
+    );
+    assert!((step["rate_hz"].as_f64().unwrap() - 1e6).abs() < 1e-3);
+    assert!((step["duty"].as_f64().unwrap() - 0.92).abs() < 1e-12);
+    assert_eq!(clear["strays"], 5);
+    assert_eq!(
+        clear["low"]["shortest"],
+        serde_json::json!({"start": 133, "width_s": 8e-9})
+    );
+    let evidence = bench.json("/api/sessions/1/evidence?start=0&end=2000").await;
+    assert_eq!(
+        (&evidence["count"], &evidence["occurrences"][0]["finding"]),
+        (&1.into(), &0.into())
+    );
+    let all = bench
+        .json("/api/sessions/1/evidence?start=-100&end=99999999")
+        .await;
+    assert_eq!(all["count"], 25, "20 strays and 5 lost pulses");
+    let wrong = bench.get("/api/sessions/1/stretch?start=5&end=5").await;
+    assert_eq!(wrong.0, StatusCode::BAD_REQUEST);
+}
+
+#[tokio::test]
+async fn what_was_arranged_stays_and_is_printed() {
+    let bench = Bench::new("BEAT");
+    let put = |body: &'static str| {
+        let request = Request::put("/api/sessions/1/view")
+            .header(header::HOST, "localhost:7117")
+            .header(header::CONTENT_TYPE, "application/json");
+        bench.ask(request.body(Body::from(body)).unwrap())
+    };
+    let kept = put(
+        r#"{"arrangement": {"items": []}, "hidden": ["ties"], "dimensions":
+            [{"from_s": 1.2e-7, "to_s": 1.33e-7, "from_line": "STEP", "to_line": "CLEAR_N", "uncertainty_s": 2e-9}]}"#,
+    );
+    assert_eq!(kept.await.0, StatusCode::OK);
+    let view = bench.json("/api/sessions/1/view").await;
+    assert_eq!(view["hidden"], serde_json::json!(["ties"]));
+    let (_, figure) = bench.get("/sessions/1/findings/F1/figure.svg").await;
+    assert!(figure.contains("13 ns ± 2 ns · 76.9 MHz"), "{figure}");
+    let (_, elsewhere) = bench.get("/sessions/1/findings/F1/figure.svg?occurrence=2").await;
+    assert!(!elsewhere.contains("76.9 MHz"), "out of sight");
+    assert_eq!(
+        put(r#"{"dimensions": [{"from_s": 1e999}]}"#).await.0.is_success(),
+        false
+    );
+}
+
+#[tokio::test]
 async fn a_window_holds_edges_strays_and_stretches() {
     let bench = Bench::new("BEAT");
     let request = Request::get("/api/sessions/1/window?start=2000&end=3000&columns=100&lines=0,1,9")
@@ -220,7 +348,16 @@ async fn a_window_holds_edges_strays_and_stretches() {
     assert_eq!(numbers(&lines[0]["edges"]), [120.0, 200.0]);
     assert_eq!(numbers(&lines[1]["edges"]), [133.0, 141.0]);
     assert_eq!(numbers(&lines[1]["strays"]), [133.0, 141.0]);
-    assert_eq!(numbers(&lines[2]["stretches"]), [0.0, 1000.0, 0.0]);
+    // Up to the next edge of the line, beyond the window's end.
+    assert_eq!(
+        numbers(&lines[2]["stretches"]),
+        [0.0, 1000.0, 0.0, 2000.0, 3000.0, 1.0, 4000.0, 5000.0, 2.0]
+    );
+    assert_eq!(lines[2]["after"], 7000.0);
+    assert_eq!(
+        (&lines[0]["before"], &lines[0]["after"]),
+        (&serde_json::json!(-800.0), &serde_json::json!(1120.0))
+    );
     for wrong in [
         "start=5&end=5&columns=10",
         "start=0&end=9&columns=0",

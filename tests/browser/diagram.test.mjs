@@ -157,6 +157,28 @@ test("the pointer reads level, width and period; a dimension goes from edge to e
   });
 });
 
+test("a pulse is measured by keys alone", async () => {
+  await onDiagram(async (page, canvas, state) => {
+    const stray = await state((view) => view.occurrences[0].marks.find((mark) => mark.kind === "stray"));
+    await page.keyboard.press("g");
+    await page.getByLabel("Time with its unit").fill(await state((view) => `${(view.facts.start_s + view.start * view.facts.tick_s).toFixed(9)} s`));
+    await page.keyboard.press("Enter");
+    await caption(page, /^At /);
+    for (let i = 0; i < 30 && !/^CLEAR_N/.test(await page.locator("#caption").innerText()); i++) await page.keyboard.press(i === 0 ? "ArrowUp" : "ArrowDown");
+    await page.keyboard.press("m");
+    await page.keyboard.press("]");
+    await page.waitForFunction((tick) => /** @type {any} */ (globalThis).edgewitness.view.marked?.start === tick, stray.start);
+    await page.keyboard.press("Enter");
+    await page.keyboard.press("]");
+    await page.waitForFunction((tick) => /** @type {any} */ (globalThis).edgewitness.view.marked?.start === tick, stray.end);
+    await page.keyboard.press("Enter");
+    await caption(page, /^Measured .* from CLEAR_N to CLEAR_N/);
+    const put = await state((view) => view.dimensions.list.at(-1));
+    assert.deepEqual([put.a.tick, put.b.tick], [stray.start, stray.end]);
+    await page.keyboard.press("Backspace");
+  });
+});
+
 test("a stretch dragged with Shift is counted over", async () => {
   await onDiagram(async (page, canvas, state) => {
     await page.keyboard.press("Home");

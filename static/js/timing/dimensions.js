@@ -20,7 +20,7 @@ export class Dimensions {
   measure(on) {
     this.isMeasuring = on; this.from = this.to = null;
     this.view.canvas.classList.toggle("measuring", on);
-    this.view.say(on ? "Measuring: choose the first edge, then the second. Escape ends it." : "");
+    this.view.say(on ? "Measuring: click the first edge, then the second; or step along edges with ] and press Enter at each. Escape ends it." : "");
     this.view.paint();
   }
 
@@ -52,8 +52,17 @@ export class Dimensions {
   }
 
   /** @param {number} x @param {number} y */
-  put(x, y) {
-    const end = this.snap(x, y);
+  put(x, y) { this.#put(this.snap(x, y)); }
+
+  /** An end by key: at the edge that was stepped to, or else at the middle of the view. @param {number} tick @param {number|null} line */
+  putAt(tick, line) {
+    const near = line === null ? null : this.nearest(line, tick);
+    this.#put(near === tick ? { tick, line, soft: this.#soft(line) } : { tick, line: null, soft: 0 });
+    if (this.from) this.view.say(`From ${this.view.moment(tick, true)}. Step to the other edge and press Enter.`);
+  }
+
+  /** @param {End} end */
+  #put(end) {
     if (!this.from) { this.from = end; this.to = end; }
     else {
       this.list.push({ a: this.from, b: end });

@@ -50,7 +50,11 @@ export function keyTable(view, actions) {
     entry("Backspace", "take away the last dimension line", () => view.dimensions.undo()),
     entry("c", "count over the chosen stretch, or over what is in view", () => view.stretch.open()),
     entry("l", "lines: names, order, groups, buses", () => actions.lines()),
-    entry("Enter", "name the chosen line", () => actions.rename()),
+    entry("Enter", "name the chosen line; while measuring: put an end here", () => {
+      const { dimensions, marked } = view;
+      if (!dimensions.isMeasuring) return actions.rename();
+      dimensions.putAt(marked ? marked.start : view.start + view.span / 2, view.chosenRow()?.line ?? null);
+    }),
     entry("h", "hide the chosen line", () => arrangement.set(key(), { hidden: true })),
     entry("t T", "the chosen line taller, lower", (e) => arrangement.resize(key(), e.key === "t" ? 1 : -1)),
     entry("r", "the chosen bus in other digits", () => arrangement.nextRadix(key())),

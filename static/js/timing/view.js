@@ -252,7 +252,7 @@ export class Diagram {
     const length = moment.end - moment.start;
     const isSmall = length > 0 && length < this.span / 100, isLong = length > this.span;
     const span = isSmall || isLong ? length * 8 : this.span;
-    const rows = this.rows(), row = rows.find((r) => r.line === moment.line);
+    const rows = this.rows(), row = rows.find((r) => moment.line !== null && r.line === moment.line);
     if (row) {
       this.chosen = rows.indexOf(row);
       if (row.top < this.#size * 3 || row.top + row.height > this.height) this.scroll = Math.max(0, this.scroll + row.top - this.#size * 4);
