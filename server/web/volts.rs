@@ -35,6 +35,9 @@ pub fn volts(trace: &Trace, start: Ticks, end: Ticks, columns: usize) -> Volts {
     let column = |column| {
         let first = samples.rank(boundary(start, end, columns, column).0);
         let last = samples.rank(boundary(start, end, columns, column + 1).0);
+        if last == 0 || first == samples.len() {
+            return [f32::NAN; 2];
+        }
         samples.extremes(first.saturating_sub(1), (last + 1).min(samples.len()))
     };
     Volts::Envelope((0..columns).map(column).collect())
@@ -190,6 +193,21 @@ mod tests {
         };
         assert_eq!(points, [[-5.0, 1.0], [5.0, 2.0], [15.0, 3.0]]);
         assert_eq!(range(&trace), Some([0.0, 4.0]));
+    }
+
+    #[test]
+    fn columns_outside_of_the_samples_are_empty() {
+        let trace = trace((0..1000).map(|i| (i % 7) as f32).collect(), 0, 1);
+        let Volts::Envelope(pairs) = volts(&trace, Ticks(-1000), Ticks(2000), 30) else {
+            panic!("a thousand samples in thirty columns");
+        };
+        assert!(
+            pairs[..10]
+                .iter()
+                .chain(&pairs[20..])
+                .all(|pair| pair[0].is_nan())
+        );
+        assert!(pairs[10..20].iter().all(|pair| *pair == [0.0, 6.0]));
     }
 
     #[test]

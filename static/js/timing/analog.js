@@ -36,7 +36,7 @@ export function drawVolts(pen, row, window, scale, of) {
   if (!line || !row.volts) return;
   const { c, colors, size } = pen;
   const y = voltScale(of, row.volts);
-  marks(pen, scale, of, y);
+  thresholds(pen, scale, of, y);
   c.strokeStyle = c.fillStyle = colors.line; c.lineWidth = 1.2; c.lineJoin = "round";
   if (line.points) {
     const points = line.points;
@@ -64,24 +64,30 @@ export function drawVolts(pen, row, window, scale, of) {
       if (foot >= top) c.fillRect(scale.x(window.start + i * width), top - 0.6, step, foot - top + 1.2);
     }
   }
+  figures(pen, scale, of, y);
 }
 
-/** Thresholds as dashed lines, and the ends of the range, each with its volts. @param {import("./draw.js").Pen} pen @param {import("./scale.js").Scale} scale @param {any} of @param {(v: number) => number} y */
-function marks({ c, colors, size }, scale, { volts, edges }, y) {
-  c.strokeStyle = colors.fine; c.fillStyle = colors.quiet; c.lineWidth = 1; c.textAlign = "right";
-  c.font = `${size * 0.75}px ${colors.sans}`;
-  const right = scale.left + scale.width;
-  const thresholds = edges ? [volts.low_v, volts.high_v] : [];
+/** Thresholds as dashed lines. @param {import("./draw.js").Pen} pen @param {import("./scale.js").Scale} scale @param {any} of @param {(v: number) => number} y */
+function thresholds({ c, colors }, scale, { volts, edges }, y) {
+  if (!edges) return;
+  c.strokeStyle = colors.fine; c.lineWidth = 1;
   c.setLineDash([6, 4]);
   c.beginPath();
-  for (const value of thresholds) { c.moveTo(scale.left, y(value)); c.lineTo(right, y(value)); }
+  for (const value of [volts.low_v, volts.high_v]) { c.moveTo(scale.left, y(value)); c.lineTo(scale.left + scale.width, y(value)); }
   c.stroke();
   c.setLineDash([]);
+}
+
+/** Volts of the thresholds and of the ends of the range, at the right. @param {import("./draw.js").Pen} pen @param {import("./scale.js").Scale} scale @param {any} of @param {(v: number) => number} y */
+function figures({ c, colors, size }, scale, { volts, edges }, y) {
+  const right = scale.left + scale.width;
+  c.font = `${size * 0.75}px ${colors.sans}`; c.textAlign = "right";
   /** @type {number[]} */ const taken = [];
-  for (const value of [...thresholds, volts.largest_v, volts.smallest_v]) {
-    const at = y(value) - 2;
+  for (const value of [...(edges ? [volts.low_v, volts.high_v] : []), volts.largest_v, volts.smallest_v]) {
+    const at = y(value) - 2, text = engineering(value, "V");
     if (taken.some((other) => Math.abs(other - at) < size * 0.9)) continue;
     taken.push(at);
-    c.fillText(engineering(value, "V"), right - 2, at);
+    c.fillStyle = colors.plate; c.fillRect(right - c.measureText(text).width - 5, at - size * 0.7, c.measureText(text).width + 5, size * 0.85);
+    c.fillStyle = colors.quiet; c.fillText(text, right - 2, at);
   }
 }

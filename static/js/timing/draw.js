@@ -66,11 +66,11 @@ export class Pen {
   /** Name and place, in the gutter. @param {Row} row @param {number} width @param {boolean} isChosen */
   label(row, width, isChosen) {
     const { c, colors, size } = this;
-    const middle = (row.high + row.low) / 2;
+    const middle = ((row.volts?.top ?? row.high) + row.low) / 2;
     if (isChosen) { c.fillStyle = colors.focus; c.fillRect(2, row.top + 4, 3, row.height - 8); }
     if (row.group) {
       c.fillStyle = colors.quiet; c.font = `italic ${size * 0.9}px ${colors.serif}`; c.textAlign = "left";
-      c.fillText(fitted(c, row.group, width - size * 1.6), size * 0.6, row.top + size * 0.5);
+      c.fillText(fitted(c, row.group, width - size * 1.6), size * 0.6, row.top - size * 0.1);
     }
     c.textAlign = "left"; c.fillStyle = colors.text; c.font = `bold ${size}px ${colors.sans}`;
     c.fillText(fitted(c, row.name, width - size * 1.6), size * 1.1, row.place ? middle : middle + size * 0.35);

@@ -113,13 +113,15 @@ export class Diagram {
     const room = this.height - top - this.#size;
     const isAnalog = (/** @type {any} */ row) => row.line !== null && this.facts.lines[row.line].volts;
     const shares = list.reduce((sum, row) => sum + row.height * (isAnalog(row) ? VOLTS_HEIGHT : 1), 0);
-    const base = Math.min(Math.max(room / Math.max(shares, 1), this.#size * 3), this.#size * 5.6);
+    const headings = list.filter((row) => row.group).length * this.#size * 1.2;
+    const base = Math.min(Math.max((room - headings) / Math.max(shares, 1), this.#size * 3), this.#size * 8);
     let y = top - this.scroll;
     return list.map((row) => {
+      if (row.group) y += this.#size * 1.2;
       const whole = base * row.height * (isAnalog(row) ? VOLTS_HEIGHT : 1), height = base * row.height;
       // The logic line stands at the foot, derived from the volts above it.
       const own = y + whole - height;
-      const swing = Math.min(height * 0.42, this.#size * 2.1 * row.height);
+      const swing = Math.min(height * 0.42, this.#size * 2.4 * row.height);
       const high = own + (height - swing) * 0.45;
       const volts = isAnalog(row) ? { top: y + this.#size * 0.4, foot: own } : null;
       const placed = { ...row, top: y, height: whole, high, low: high + swing, volts };
