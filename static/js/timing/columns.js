@@ -48,6 +48,8 @@ export class Columns {
     this.#path = path; this.#length = length; this.#changed = changed; this.#failed = failed;
   }
 
+  get isBusy() { return this.#busy; }
+
   /** @param {number} start @param {number} end @param {number} columns @param {number[]} lines */
   async fetch(start, end, columns, lines) {
     const query = `start=${start}&end=${end}&columns=${columns}&lines=${lines.join(",")}`;

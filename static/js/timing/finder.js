@@ -3,6 +3,7 @@
 import { make, fill } from "../lib/dom.js";
 import { getJson } from "../lib/fetch.js";
 import { parseSeconds } from "../lib/format.js";
+import { readout } from "./view.js";
 
 const KINDS = [
   ["stray", "strays"], ["edge", "edges"], ["rise", "rises"], ["fall", "falls"], ["narrow", "pulses narrower than"], ["wide", "pulses at least as wide as"],
@@ -161,7 +162,9 @@ export class Finder {
       if (answer.moments.length === 0) return view.say(back ? "None before this." : "None after this.");
       const [start, end] = answer.moments[0];
       view.mark({ start, end, line: answer.lines[0] ?? line });
-      view.say(`${view.moment(start, true)}${end > start ? `, for ${view.length(end - start)}` : ""}.`);
+      const row = view.chosenRow();
+      await view.settled();
+      view.say(line === null || !row ? `${view.moment(start, true)}.` : `${readout(view, start, row).replace(/ {2,}/g, ", ")}.`);
     } catch (error) { view.say(/** @type {Error} */ (error).message); }
   }
 

@@ -75,7 +75,7 @@ function pointers(view) {
     if (event.type === "pointercancel") { view.paint(); return; }
     if (row && moved) {
       const target = rowNear(view, event.offsetY);
-      if (target) view.arrangement.place(row.key, target.key, view.finding?.lines ?? []);
+      view.arrangement.place(row.key, target.key, view.finding?.lines ?? []);
       view.paint();
     } else if (isStretch && moved) view.stretch.open();
     else if (!moved) {
@@ -97,10 +97,10 @@ function pointers(view) {
   canvas.addEventListener("blur", () => view.paint());
 }
 
-/** The row at a height, or the first or last one beyond the ends. @param {import("./view.js").Diagram} view @param {number} y */
+/** The row nearest to a height. @param {import("./view.js").Diagram} view @param {number} y */
 function rowNear(view, y) {
-  const rows = view.rows();
-  return view.rowAt(y) ?? (y < (rows[0]?.top ?? 0) ? rows[0] : rows[rows.length - 1]);
+  const away = (/** @type {any} */ row) => Math.max(row.top - y, y - row.top - row.height, 0);
+  return view.rows().reduce((near, row) => (away(row) < away(near) ? row : near));
 }
 
 /** Where the dragged line would come to stand. @param {import("./view.js").Diagram} view @param {string} key @param {number} y */

@@ -110,7 +110,7 @@ export class Diagram {
   rows() {
     const list = this.arrangement.rows(this.finding?.lines ?? []);
     const top = this.#size * 2.8;
-    const room = this.height - top - this.#size;
+    const room = this.height - top - this.#size * 1.6;
     const isAnalog = (/** @type {any} */ row) => row.line !== null && this.facts.lines[row.line].volts;
     const shares = list.reduce((sum, row) => sum + row.height * (isAnalog(row) ? VOLTS_HEIGHT : 1), 0);
     const headings = list.filter((row) => row.group).length * this.#size * 1.2;
@@ -132,6 +132,11 @@ export class Diagram {
 
   chosenRow() { return this.rows()[this.chosen]; }
 
+  /** Waits until what is in view was answered, some frames at most. */
+  async settled() {
+    for (let frame = 0; frame < 30 && (frame < 2 || this.columns.isBusy); frame++) await new Promise((next) => requestAnimationFrame(next));
+  }
+
   /** Something else is to be seen: draw, and tell who keeps the address. */
   changed() { this.paint(); this.onmove(); }
 
@@ -146,7 +151,7 @@ export class Diagram {
     const begun = performance.now();
     if (!(this.width > 0 && this.height > 0)) return;
     const last = this.rows().at(-1);
-    this.scroll = Math.min(this.scroll, last ? Math.max(0, last.top + last.height + this.scroll - this.height + this.#size) : 0);
+    this.scroll = Math.min(this.scroll, last ? Math.max(0, last.top + last.height + this.scroll - this.height + this.#size * 1.6) : 0);
     const c = this.context;
     c.setTransform(this.ratio, 0, 0, this.ratio, 0, 0);
     c.fillStyle = this.colors.plate; c.fillRect(0, 0, this.width, this.height);
@@ -254,11 +259,9 @@ export class Diagram {
     const length = moment.end - moment.start;
     const isSmall = length > 0 && length < this.span / 100, isLong = length > this.span;
     const span = isSmall || isLong ? length * 8 : this.span;
-    const rows = this.rows(), row = rows.find((r) => moment.line !== null && r.line === moment.line);
-    if (row) {
-      this.chosen = rows.indexOf(row);
-      if (row.top < this.#size * 3 || row.top + row.height > this.height) this.scroll = Math.max(0, this.scroll + row.top - this.#size * 4);
-    }
+    const at = moment.line === null ? -1 : this.rows().findIndex((row) => row.line === moment.line);
+    if (at >= 0) this.chosen = at;
+    if (moment.line !== null) this.#bringUp([moment.line]);
     const middle = moment.start + length / 2;
     if (span === this.span && this.isInSight(moment.start) && this.isInSight(moment.end)) this.changed();
     else this.show(middle - span * 0.45, span);
@@ -351,7 +354,16 @@ export class Diagram {
     const span = Math.max((to - from) * 8, tie, 16);
     const middle = (from + to) / 2;
     this.say(`Fig. ${this.facts.findings.indexOf(this.finding) + 1}, ${this.occurrence + 1} of ${this.occurrenceCount}. ${caption}`);
+    this.#bringUp(this.finding?.lines ?? []);
     this.show(middle - span * 0.45, span);
+  }
+
+  /** Scrolls so that the rows of lines are in sight, the first of them at least. @param {number[]} lines */
+  #bringUp(lines) {
+    const rows = this.rows().filter((row) => row.line !== null && lines.includes(row.line));
+    const first = rows[0], last = rows.at(-1);
+    if (!first || !last || (first.top > this.#size * 2 && last.top + last.height + this.#size * 1.5 < this.height)) return;
+    this.scroll = Math.max(0, this.scroll + first.top - this.#size * 4);
   }
 
   /** Wide enough that a sampling period is some pixels only. */
