@@ -260,7 +260,7 @@ fn dips_are_laid_at_the_line_that_switches_before_them() {
     assert_eq!(
         titles,
         [
-            "VCC_TOWER sags to 4.6 V; it should stay between 4.75 V and 5.25 V",
+            "VCC_TOWER sags to 4.6 V after LIFT rises (20 of 20 dips); it should stay between 4.75 V and 5.25 V",
             "450 mV is lost between VCC_SUPPLY and VCC_TOWER; at most 300 mV is allowed",
             "The meter read 4.7 V for VCC_TOWER at J9; it should be between 4.75 V and 5.25 V",
         ]
