@@ -22,7 +22,7 @@ impl Pace {
     /// As people hear it: some thirty beats a second while testing.
     pub const EVENING: Pace = Pace {
         tempo_ns: 31e6,
-        most_steps: 1,
+        most_steps: 3,
         clear_ns: 2_000.0,
         lamp_ns: 1.1e6,
         hammer_ns: 12e6,
