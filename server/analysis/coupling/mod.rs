@@ -5,8 +5,11 @@
 //! coverage, and against the lines that merely switch together with the accused.
 
 pub mod able;
+pub mod context;
+pub mod instants;
 pub mod lags;
 pub mod model;
+pub mod rival_models;
 mod rows;
 pub mod select;
 
@@ -217,6 +220,10 @@ pub fn attribute(capture: &Capture, strays: &Strays, options: &CouplingOptions) 
     attribution.pairs_tried = tried;
     let mut p_values: Vec<f64> = Vec::new();
     let mut found: Vec<Coupling> = Vec::new();
+    let mut hidden: Vec<(usize, context::Hidden)> = Vec::new();
+    let span = capture.timebase.ticks_of(instants::SPAN_S).ceil() as i64;
+    let untwinned = (0..capture.lines.len()).filter(|&l| capture.lines[l].same_as.is_none());
+    let instants = instants::Instants::gather(&edges, untwinned, span);
     for victim in &victims {
         let reach = reach_of(capture, victim, options);
         let evidence: Vec<Evidence> = suspects_of(capture, victim.line)
@@ -225,18 +232,29 @@ pub fn attribute(capture: &Capture, strays: &Strays, options: &CouplingOptions) 
         let threshold = GAIN + (2.0 * evidence.len() as f64).max(1.0).ln();
         let mut explanation = select::explain(victim, &evidence, &reach, threshold);
         select::prefer_nearer_edges(victim, &evidence, &mut explanation, &reach, RIVAL_MARGIN);
+        let mut rows: Vec<Coupling> = Vec::new();
         for at in 0..explanation.chosen.len() {
             let rivals = select::rivals(victim, &evidence, &explanation, at, &reach, RIVAL_MARGIN);
             let row = rows::coupling(strays, victim, &edges, &evidence, &explanation, at, &rivals);
             p_values.push(row.p_value);
-            found.push(row);
+            rows.push(row);
         }
+        let verdict = context::judge(&instants, victim, &rows, 2 * capture.lines.len(), reach.hi);
+        if let context::Verdict::Hidden(cause) = verdict {
+            hidden.push((victim.line, cause));
+        }
+        found.extend(rows);
     }
     let q_values = benjamini_hochberg(&p_values, tried);
     for (row, q) in found.iter_mut().zip(q_values) {
         row.q_value = q;
     }
     found.retain(|row| row.q_value <= Q_LIMIT);
+    for row in &mut found {
+        if hidden.iter().any(|(victim, _)| *victim == row.victim) {
+            row.standing = Standing::Companion;
+        }
+    }
     attribution.couplings = rows::joined(found);
     for (index, coupling) in attribution.couplings.iter().enumerate() {
         if coupling.standing != Standing::Clear {

@@ -1,0 +1,347 @@
+//! Two stories about a victim's strays, told on the same switching instants and compared.
+//!
+//! *Captured*: each of some captured lines strikes by itself, with a probability of its own, beside a leak:
+//! noisy-OR, P = 1 − (1 − b)·Π(1 − pⱼ) (Pearl 1988, section 4.3; leak Henrion 1989). The captured lines that
+//! merely switch along change nothing then.
+//!
+//! *Hidden*: a line without a probe strikes, and the captured ones tell more or less well when it switches. If
+//! they do so independently of each other given that it does, the chance that it switched is logistic in who
+//! else did (naive Bayes), so logit P = b + Σ wⱼ. The same form with equal weights is a dose: a stray grows
+//! likelier with the number of lines that switch at once.
+//!
+//! A single captured culprit fits both equally well. A companion's strike rate depends on who else switches, which
+//! no captured line that strikes by itself does.
+
+use super::instants::Table;
+
+/// Rounds of EM or Newton at most; both are done long before.
+const ROUNDS: usize = 200;
+const DONE: f64 = 1e-7;
+/// Keeps a logistic weight finite where a line alone decides.
+const RIDGE: f64 = 2e-3;
+const MOST_FEATURES: usize = 10;
+/// Candidates fitted fully at each step; the others scored lower.
+const FITTED: usize = 4;
+const TINY: f64 = 1e-12;
+
+/// A fitted story.
+#[derive(Clone, Debug)]
+pub struct Fitted {
+    /// Keys that speak in it.
+    pub keys: Vec<usize>,
+    /// For each key: strike probability (captured) or weight (hidden).
+    pub weights: Vec<f64>,
+    /// Leak (captured) or logit of the chance when none of the keys switches (hidden).
+    pub base: f64,
+    pub ln_likelihood: f64,
+}
+
+impl Fitted {
+    /// ln likelihood less `price` for each key.
+    pub fn worth(&self, price: f64) -> f64 {
+        self.ln_likelihood - price * self.keys.len() as f64
+    }
+}
+
+fn positions(table: &Table, keys: &[usize]) -> Vec<usize> {
+    let mut at = vec![usize::MAX; table.keys];
+    keys.iter().enumerate().for_each(|(i, &k)| at[k] = i);
+    at
+}
+
+fn ln_binomial(struck: f64, count: f64, p: f64) -> f64 {
+    let p = p.clamp(TINY, 1.0 - TINY);
+    let hit = if struck > 0.0 { struck * p.ln() } else { 0.0 };
+    let miss = count - struck;
+    hit + if miss > 0.0 { miss * (-p).ln_1p() } else { 0.0 }
+}
+
+/// The noisy-OR of `keys` fitted by EM. Cost: rounds × lines of the patterns.
+pub fn noisy_or(table: &Table, keys: &[usize]) -> Fitted {
+    let at = positions(table, keys);
+    let (count, struck) = table.totals();
+    let mut base = (0.1 * struck / count.max(1.0)).max(TINY);
+    let mut counts = vec![0.0; keys.len()];
+    let mut hits = vec![0.0; keys.len()];
+    for pattern in &table.patterns {
+        for &key in table.who(pattern) {
+            if let Some(slot) = counts.get_mut(at[key as usize]) {
+                *slot += pattern.count;
+                hits[at[key as usize]] += pattern.struck;
+            }
+        }
+    }
+    let mut p: Vec<f64> = hits
+        .iter()
+        .zip(&counts)
+        .map(|(h, n)| (0.7 * h / n.max(1.0)).clamp(1e-6, 0.99))
+        .collect();
+    let mut before = f64::NEG_INFINITY;
+    for _ in 0..ROUNDS {
+        let mut shares = vec![0.0; keys.len()];
+        let mut leaked = 0.0;
+        let mut now = 0.0;
+        for pattern in &table.patterns {
+            let mut quiet = 1.0 - base;
+            for &key in table.who(pattern) {
+                if let Some(p) = p.get(at[key as usize]) {
+                    quiet *= 1.0 - p;
+                }
+            }
+            let chance = (1.0 - quiet).clamp(TINY, 1.0 - TINY);
+            now += ln_binomial(pattern.struck, pattern.count, chance);
+            if pattern.struck > 0.0 {
+                leaked += pattern.struck * base / chance;
+                for &key in table.who(pattern) {
+                    if let Some(p) = p.get(at[key as usize]) {
+                        shares[at[key as usize]] += pattern.struck * p / chance;
+                    }
+                }
+            }
+        }
+        if (now - before).abs() < DONE {
+            before = now;
+            break;
+        }
+        before = now;
+        base = (leaked / count.max(1.0)).clamp(TINY, 1.0 - TINY);
+        for ((p, share), n) in p.iter_mut().zip(&shares).zip(&counts) {
+            *p = (share / n.max(1.0)).clamp(1e-9, 1.0 - 1e-6);
+        }
+    }
+    Fitted {
+        keys: keys.to_vec(),
+        weights: p,
+        base,
+        ln_likelihood: before,
+    }
+}
+
+/// The best captured story: `known` first, then keys that bring at least `price` each.
+pub fn captured(table: &Table, known: &[usize], price: f64) -> Fitted {
+    let mut best = noisy_or(table, known);
+    while best.keys.len() < known.len() + MOST_FEATURES {
+        let chance = |who: &[u32]| {
+            let quiet: f64 = who
+                .iter()
+                .filter_map(|&k| best.keys.iter().position(|&b| b == k as usize))
+                .map(|i| 1.0 - best.weights[i])
+                .product();
+            1.0 - (1.0 - best.base) * quiet
+        };
+        // Slope of ln likelihood where a further key starts to strike, and its curvature.
+        let mut slope = vec![0.0; table.keys];
+        let mut bend = vec![0.0; table.keys];
+        for pattern in &table.patterns {
+            let who = table.who(pattern);
+            let p = chance(who).clamp(1e-9, 1.0 - 1e-9);
+            let up = pattern.struck * (1.0 - p) / p - (pattern.count - pattern.struck);
+            let information = pattern.count * (1.0 - p) / p;
+            for &key in who {
+                slope[key as usize] += up;
+                bend[key as usize] += information;
+            }
+        }
+        let next = best_of(table, &best.keys, &slope, &bend, true)
+            .into_iter()
+            .map(|key| {
+                let mut keys = best.keys.clone();
+                keys.push(key);
+                noisy_or(table, &keys)
+            })
+            .max_by(|a, b| a.ln_likelihood.total_cmp(&b.ln_likelihood));
+        match next {
+            Some(next) if next.ln_likelihood - best.ln_likelihood >= price => best = next,
+            _ => return best,
+        }
+    }
+    best
+}
+
+/// Keys with the steepest standardised slopes; rising ones only where a key can only add.
+fn best_of(table: &Table, taken: &[usize], slope: &[f64], bend: &[f64], rising: bool) -> Vec<usize> {
+    let score = |k: usize| slope[k] * slope[k] / bend[k];
+    let mut keys: Vec<usize> = (0..table.keys)
+        .filter(|&k| bend[k] > 1e-12 && !taken.contains(&k) && (!rising || slope[k] > 0.0))
+        .collect();
+    keys.sort_by(|&a, &b| score(b).total_cmp(&score(a)));
+    keys.truncate(FITTED);
+    keys
+}
+
+/// The logistic model of `keys`, fitted by Newton's method with a slight ridge.
+pub fn logistic(table: &Table, keys: &[usize]) -> Fitted {
+    let at = positions(table, keys);
+    let features = |who: &[u32]| {
+        let mut x: Vec<usize> = who.iter().map(|&k| at[k as usize]).filter(|&i| i != usize::MAX).collect();
+        x.push(keys.len());
+        x
+    };
+    let (count, struck) = table.totals();
+    let mean = ((struck + 0.5) / (count + 1.0)).clamp(1e-9, 1.0 - 1e-9);
+    let mut weights = vec![0.0; keys.len() + 1];
+    weights[keys.len()] = (mean / (1.0 - mean)).ln();
+    let rows: Vec<(Vec<usize>, f64, f64)> = merged(table, features);
+    fit_logistic(&rows, &mut weights);
+    let base = weights.pop().unwrap_or(0.0);
+    let ln_likelihood = rows
+        .iter()
+        .map(|(x, n, y)| {
+            let eta: f64 = base + x.iter().filter_map(|&i| weights.get(i)).sum::<f64>();
+            ln_binomial(*y, *n, 1.0 / (1.0 + (-eta).exp()))
+        })
+        .sum();
+    Fitted {
+        keys: keys.to_vec(),
+        weights,
+        base,
+        ln_likelihood,
+    }
+}
+
+/// Patterns that differ in no feature of interest, counted together.
+fn merged(table: &Table, features: impl Fn(&[u32]) -> Vec<usize>) -> Vec<(Vec<usize>, f64, f64)> {
+    let mut rows: std::collections::BTreeMap<Vec<usize>, (f64, f64)> = std::collections::BTreeMap::new();
+    for pattern in &table.patterns {
+        let row = rows.entry(features(table.who(pattern))).or_default();
+        row.0 += pattern.count;
+        row.1 += pattern.struck;
+    }
+    rows.into_iter().map(|(x, (n, y))| (x, n, y)).collect()
+}
+
+/// Newton's method with halved steps; `weights`: one a feature.
+fn fit_logistic(rows: &[(Vec<usize>, f64, f64)], weights: &mut [f64]) {
+    let size = weights.len();
+    let value = |w: &[f64]| {
+        let fit: f64 = rows
+            .iter()
+            .map(|(x, n, y)| {
+                let eta: f64 = x.iter().map(|&i| w[i]).sum();
+                // y·eta − n·ln(1 + e^eta), without overflow.
+                y * eta - n * (eta.max(0.0) + (-eta.abs()).exp().ln_1p())
+            })
+            .sum();
+        fit - 0.5 * RIDGE * w.iter().map(|w| w * w).sum::<f64>()
+    };
+    let mut now = value(weights);
+    for _ in 0..40 {
+        let mut slope: Vec<f64> = weights.iter().map(|w| -RIDGE * w).collect();
+        let mut bend = vec![0.0; size * size];
+        (0..size).for_each(|i| bend[i * size + i] = RIDGE);
+        for (x, n, y) in rows {
+            let eta: f64 = x.iter().map(|&i| weights[i]).sum();
+            let p = 1.0 / (1.0 + (-eta).exp());
+            let information = n * p * (1.0 - p);
+            for &i in x {
+                slope[i] += y - n * p;
+                for &j in x {
+                    bend[i * size + j] += information;
+                }
+            }
+        }
+        let Some(step) = solve(bend, slope) else { return };
+        let mut part = 1.0;
+        loop {
+            let tried: Vec<f64> = weights.iter().zip(&step).map(|(w, s)| w + part * s).collect();
+            let reached = value(&tried);
+            if reached >= now {
+                weights.copy_from_slice(&tried);
+                if reached - now < DONE {
+                    return;
+                }
+                now = reached;
+                break;
+            }
+            part *= 0.5;
+            if part < 1e-6 {
+                return;
+            }
+        }
+    }
+}
+
+/// Solves the symmetric system `matrix`·x = `right` by elimination; `None` where it is singular.
+fn solve(mut matrix: Vec<f64>, mut right: Vec<f64>) -> Option<Vec<f64>> {
+    let size = right.len();
+    for column in 0..size {
+        let pivot = (column..size).max_by(|&a, &b| {
+            matrix[a * size + column]
+                .abs()
+                .total_cmp(&matrix[b * size + column].abs())
+        })?;
+        if matrix[pivot * size + column].abs() < 1e-14 {
+            return None;
+        }
+        if pivot != column {
+            (0..size).for_each(|j| matrix.swap(pivot * size + j, column * size + j));
+            right.swap(pivot, column);
+        }
+        for row in column + 1..size {
+            let factor = matrix[row * size + column] / matrix[column * size + column];
+            if factor != 0.0 {
+                (column..size).for_each(|j| matrix[row * size + j] -= factor * matrix[column * size + j]);
+                right[row] -= factor * right[column];
+            }
+        }
+    }
+    for row in (0..size).rev() {
+        let known: f64 = (row + 1..size).map(|j| matrix[row * size + j] * right[j]).sum();
+        right[row] = (right[row] - known) / matrix[row * size + row];
+    }
+    Some(right)
+}
+
+/// The best hidden story: `known` first, then keys that bring at least `price` each, one after the other; last, keys
+/// that bring less than `keep` are dropped.
+pub fn hidden(table: &Table, known: &[usize], price: f64, keep: f64) -> Fitted {
+    let mut best = logistic(table, known);
+    loop {
+        best = extended(table, best, price);
+        let less = (0..best.keys.len())
+            .map(|i| {
+                let mut keys = best.keys.clone();
+                keys.remove(i);
+                logistic(table, &keys)
+            })
+            .max_by(|a, b| a.ln_likelihood.total_cmp(&b.ln_likelihood));
+        match less {
+            Some(less) if best.ln_likelihood - less.ln_likelihood < keep => best = less,
+            _ => return best,
+        }
+    }
+}
+
+fn extended(table: &Table, mut best: Fitted, price: f64) -> Fitted {
+    while best.keys.len() < MOST_FEATURES {
+        let at = positions(table, &best.keys);
+        let mut slope = vec![0.0; table.keys];
+        let mut bend = vec![0.0; table.keys];
+        for pattern in &table.patterns {
+            let who = table.who(pattern);
+            let eta: f64 = best.base
+                + who
+                    .iter()
+                    .filter_map(|&k| best.weights.get(at[k as usize]))
+                    .sum::<f64>();
+            let p = 1.0 / (1.0 + (-eta).exp());
+            for &key in who {
+                slope[key as usize] += pattern.struck - pattern.count * p;
+                bend[key as usize] += pattern.count * p * (1.0 - p);
+            }
+        }
+        let next = best_of(table, &best.keys, &slope, &bend, false)
+            .into_iter()
+            .map(|key| {
+                let mut keys = best.keys.clone();
+                keys.push(key);
+                logistic(table, &keys)
+            })
+            .max_by(|a, b| a.ln_likelihood.total_cmp(&b.ln_likelihood));
+        match next {
+            Some(next) if next.ln_likelihood - best.ln_likelihood >= price => best = next,
+            _ => return best,
+        }
+    }
+    best
+}
