@@ -1,21 +1,26 @@
 //! Does a captured line strike by itself, or does it only switch along with what strikes?
 //!
-//! Once suspects are chosen, two stories are told on the same switching instants ([`super::rival_models`]). Where
-//! the hidden one fits clearly better nobody is accused: the cause is a line without a probe, or the number of
-//! lines that switch at once.
+//! Once suspects are chosen, stories are told on the same switching instants ([`super::rival_models`],
+//! [`super::dose`]). Only where captured lines that strike by themselves tell it best is anybody accused: a single
+//! captured culprit makes the hidden story name that same line and nobody else. Where it names others instead,
+//! the cause is a line without a probe, or the number of lines that switch at once.
 
-use super::instants::{Instants, Table};
+use super::dose::{self, Dose};
+use super::instants::{self, Instants, Table, key, line_of};
 use super::rival_models::{self, Fitted};
 use super::select::Victim;
-use super::Coupling;
+use super::{Coupling, Edge};
 
-/// Price of a key in ln likelihood beyond ln of the number tried: what the suspects' own selection pays is higher,
-/// since an accusation weighs more than a doubt.
+/// Price of a key in ln likelihood, beyond ln of the number tried.
 const PRICE: f64 = 4.0;
-/// By how much (ln likelihood, keys paid for) the hidden story must beat the captured one.
-const MARGIN: f64 = 3.0;
+/// The hidden story need not win for a doubt: it is enough that it comes this near (ln likelihood, keys paid for).
+const NEAR: f64 = 6.0;
+/// Two stories with as many keys as each other, and this near, are the same told with a twin.
+const TWIN: f64 = 0.3;
+/// The dose must beat the captured lines by this much.
+const DOSE_MARGIN: f64 = 3.0;
 /// With fewer strays than this nothing is concluded.
-const FEWEST: usize = 4;
+const FEWEST: usize = 5;
 
 /// What the instants say about one victim level.
 #[derive(Clone, Debug)]
@@ -24,49 +29,74 @@ pub enum Verdict {
     Captured,
     /// The strays depend on who switches in a way that no captured line explains by itself.
     Hidden(Hidden),
+    /// They depend on how many switch.
+    Shared(Dose),
 }
 
 /// A hidden cause.
 #[derive(Clone, Debug)]
 pub struct Hidden {
-    /// Keys whose switching makes a stray likelier, most telling first.
+    /// Lines whose switching makes a stray likelier, most telling first.
     pub companions: Vec<usize>,
-    /// Gain in ln likelihood over the captured story, keys paid for.
-    pub gain: f64,
+    pub contrast: Option<Contrast>,
+}
+
+/// How often strays come after a line's edges when another line switches as well, and when not: a line that
+/// strikes by itself would strike alike.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Contrast {
+    pub line: usize,
+    pub edge: Edge,
+    pub other: usize,
+    pub other_edge: Edge,
+    /// Instants, and those with a stray.
+    pub with: (u64, u64),
+    pub without: (u64, u64),
+}
+
+/// The instants at which a victim was able, and what is known of them. `latest`: longest lag looked at.
+pub fn table(instants: &Instants, victim: &Victim, rows: &[Coupling], lines: usize, latest: i64) -> Table {
+    let lag = rows.iter().map(|r| r.lag.high).fold(0.0, f64::max).ceil() as i64;
+    let after = lag + 2 * victim.guard;
+    Table::of(
+        instants,
+        victim,
+        &homes(instants, victim, rows, latest),
+        3 * lines,
+        after,
+    )
 }
 
 /// Judges one victim level. `rows`: what was found for it so far.
-pub fn judge(instants: &Instants, victim: &Victim, rows: &[Coupling], keys: usize, latest: i64) -> Verdict {
+pub fn judge(table: &Table, victim: &Victim, rows: &[Coupling]) -> Verdict {
     if victim.times.len() < FEWEST {
         return Verdict::Captured;
     }
-    let table = Table::of(instants, victim, &homes(instants, victim, rows, latest), keys);
-    let known: Vec<usize> = known_keys(rows);
-    let tried = instants_keys(&table);
-    let price = PRICE + (tried.max(1) as f64).ln();
-    let captured = rival_models::captured(&table, &known, price);
-    let hidden = rival_models::hidden(&table, &[], price, 0.0);
-    if std::env::var("EW_DEBUG").is_ok() {
-        for (variant, price, keep) in [(0, 4.0, 12.0), (1, 4.0, 5.0), (1, 4.0, 3.0), (1, 3.0, 4.0)] {
-            let price = price + (tried.max(1) as f64).ln();
-            let captured = rival_models::captured(&table, &known, price);
-            let hidden = rival_models::hidden(&table, if variant == 0 { &[] } else { &known }, price, if variant == 0 { 0.0 } else { keep });
-            eprintln!(
-                "ROW {{\"victim\":{},\"level\":\"{:?}\",\"strays\":{},\"apart\":{},\"instants\":{},\"patterns\":{},\"price\":{:.2},\"j1\":{:.2},\"k1\":{:?},\"w1\":{:.3?},\"leak\":{:.5},\"j2\":{:.2},\"k2\":{:?},\"w2\":{:.2?},\"b2\":{:.2},\"known\":{:?}}}",
-                victim.line, victim.level, victim.times.len(), table.apart, table.totals().0, table.patterns.len(), price,
-                captured.worth(price), captured.keys, captured.weights, captured.base,
-                hidden.worth(price), hidden.keys, hidden.weights, hidden.base, known
-            );
-        }
+    let price = PRICE + (keys_seen(table).max(1) as f64).ln();
+    let captured = rival_models::captured(table, &known_keys(rows), price);
+    let hidden = rival_models::hidden(table, price);
+    let nearness = hidden.worth(price) - captured.worth(price);
+    let best = hidden.worth(price).max(captured.worth(price));
+    let dose = dose::find(table);
+    if let Some(dose) = dose
+        && dose.worth > best + DOSE_MARGIN
+    {
+        return Verdict::Shared(dose);
     }
-    let gain = hidden.worth(price) - captured.worth(price);
-    if gain < MARGIN {
+    let same = same_keys(&captured, &hidden)
+        || (nearness.abs() < TWIN && captured.keys.len() == hidden.keys.len())
+        || nearness < -NEAR;
+    if same || (rows.is_empty() && nearness <= 0.0) {
         return Verdict::Captured;
     }
     Verdict::Hidden(Hidden {
         companions: telling(&hidden),
-        gain,
+        contrast: contrast(table, &hidden, rows),
     })
+}
+
+fn same_keys(a: &Fitted, b: &Fitted) -> bool {
+    a.keys.len() == b.keys.len() && a.keys.iter().all(|k| b.keys.contains(k))
 }
 
 /// The instant of each stray: that of the edge it was put down to, else the last one that had begun.
@@ -88,16 +118,13 @@ fn homes(instants: &Instants, victim: &Victim, rows: &[Coupling], latest: i64) -
 }
 
 fn known_keys(rows: &[Coupling]) -> Vec<usize> {
-    let mut keys: Vec<usize> = rows
-        .iter()
-        .flat_map(|r| r.occurrences.first().map(|o| 2 * r.aggressor + usize::from(o.polarity == crate::model::Polarity::Fall)))
-        .collect();
+    let mut keys: Vec<usize> = rows.iter().map(|r| key(r.aggressor, r.edge)).collect();
     keys.sort_unstable();
     keys.dedup();
     keys
 }
 
-fn instants_keys(table: &Table) -> usize {
+fn keys_seen(table: &Table) -> usize {
     let mut seen = vec![false; table.keys];
     for pattern in &table.patterns {
         table.who(pattern).iter().for_each(|&k| seen[k as usize] = true);
@@ -105,14 +132,44 @@ fn instants_keys(table: &Table) -> usize {
     seen.iter().filter(|s| **s).count()
 }
 
+/// Lines with a positive weight, most telling first.
 fn telling(hidden: &Fitted) -> Vec<usize> {
     let mut keys: Vec<(f64, usize)> = hidden
         .weights
         .iter()
         .zip(&hidden.keys)
         .filter(|(w, _)| **w > 0.0)
-        .map(|(w, k)| (*w, *k))
+        .map(|(w, k)| (*w, line_of(*k)))
         .collect();
     keys.sort_by(|a, b| b.0.total_cmp(&a.0));
-    keys.into_iter().map(|(_, k)| k).collect()
+    let mut lines: Vec<usize> = Vec::new();
+    for (_, line) in keys {
+        if !lines.contains(&line) {
+            lines.push(line);
+        }
+    }
+    lines
+}
+
+/// The plainest pair of counts against the line with most strikes.
+fn contrast(table: &Table, hidden: &Fitted, rows: &[Coupling]) -> Option<Contrast> {
+    let accused = rows.iter().max_by_key(|r| r.strays)?;
+    let own = key(accused.aggressor, accused.edge);
+    let rate = |(n, y): (u64, u64)| (y as f64 + 0.5) / (n as f64 + 1.0);
+    let mut best: Option<(f64, Contrast)> = None;
+    for &other in hidden.keys.iter().filter(|k| line_of(**k) != accused.aggressor) {
+        let contrast = Contrast {
+            line: accused.aggressor,
+            edge: accused.edge,
+            other: line_of(other),
+            other_edge: instants::edge_of(other),
+            with: table.among(&[own, other], &[]),
+            without: table.among(&[own], &[other]),
+        };
+        let size = (rate(contrast.with) / rate(contrast.without)).ln().abs();
+        if contrast.with.0 >= 3 && contrast.without.0 >= 3 && best.is_none_or(|(s, _)| size > s) {
+            best = Some((size, contrast));
+        }
+    }
+    best.map(|(_, contrast)| contrast)
 }

@@ -8,24 +8,32 @@
 use std::collections::HashMap;
 use std::ops::Range;
 
+use super::Edge;
 use super::able::OwnEdges;
-use super::select::{Suspect, Victim};
+use super::select::Victim;
 use crate::model::Polarity;
 
 /// Length of an instant: output delays of one step differ by about so much.
 pub const SPAN_S: f64 = 40e-9;
 
-/// Who switched: line and polarity as one number.
-pub fn key(suspect: Suspect) -> usize {
-    2 * suspect.line + usize::from(suspect.polarity == Polarity::Fall)
+/// What a line did at an instant, as one number: it rose, it fell, or (always beside one of these) it switched.
+pub fn key(line: usize, edge: Edge) -> usize {
+    3 * line
+        + match edge {
+            Edge::Rise => 0,
+            Edge::Fall => 1,
+            Edge::Both => 2,
+        }
 }
 
-/// The suspect of a [`key`].
-pub fn suspect(key: usize) -> Suspect {
-    Suspect {
-        line: key / 2,
-        polarity: if key % 2 == 1 { Polarity::Fall } else { Polarity::Rise },
-    }
+/// The line of a [`key`].
+pub fn line_of(key: usize) -> usize {
+    key / 3
+}
+
+/// What the line of a [`key`] did.
+pub fn edge_of(key: usize) -> Edge {
+    [Edge::Rise, Edge::Fall, Edge::Both][key % 3]
 }
 
 /// All instants of a capture, ascending. Instant i lasts from `first[i]` to `last[i]` (ticks, both ends
@@ -44,7 +52,7 @@ impl Instants {
         let mut all: Vec<(i64, u32)> = Vec::new();
         for line in lines {
             for polarity in [Polarity::Rise, Polarity::Fall] {
-                let key = key(Suspect { line, polarity }) as u32;
+                let key = key(line, polarity.into()) as u32;
                 all.extend(edges[line].of(polarity).iter().map(|&t| (t, key)));
             }
         }
@@ -59,6 +67,9 @@ impl Instants {
             let from = instants.who.len();
             while at < all.len() && all[at].0 - first <= span {
                 instants.who.push(all[at].1);
+                instants
+                    .who
+                    .push(key(line_of(all[at].1 as usize), Edge::Both) as u32);
                 at += 1;
             }
             instants.first.push(first);
@@ -119,7 +130,8 @@ pub struct Table {
 
 impl Table {
     /// Counts the instants at which `victim` was able. `at[k]`: the instant that stray k belongs to.
-    pub fn of(instants: &Instants, victim: &Victim, at: &[Option<usize>], keys: usize) -> Table {
+    /// `after`: how long after an instant a stray may begin and end, in ticks.
+    pub fn of(instants: &Instants, victim: &Victim, at: &[Option<usize>], keys: usize, after: i64) -> Table {
         let mut struck = vec![false; instants.len()];
         at.iter().flatten().for_each(|&i| struck[i] = true);
         let slack = victim.unit.ceil() as i64;
@@ -132,18 +144,23 @@ impl Table {
         let mut rest = 0;
         let mut used = 0;
         for (i, &struck) in struck.iter().enumerate() {
-            while rest < victim.rests.len() && victim.rests[rest].end <= instants.first[i] - slack {
+            while rest < victim.rests.len() && victim.rests[rest].end <= instants.first[i] {
                 rest += 1;
             }
-            let able = victim
-                .rests
-                .get(rest)
-                .is_some_and(|r| r.start < instants.first[i] - slack && instants.last[i] + slack < r.end);
+            let able = victim.rests.get(rest).is_some_and(|r| {
+                r.start + victim.guard < instants.first[i] - slack
+                    && instants.last[i] + slack.max(after) < r.end
+            });
             if !able {
                 continue;
             }
             own.clear();
-            own.extend(instants.who(i).iter().filter(|&&k| k as usize / 2 != victim.line));
+            own.extend(
+                instants
+                    .who(i)
+                    .iter()
+                    .filter(|&&k| line_of(k as usize) != victim.line),
+            );
             if own.is_empty() {
                 continue;
             }
@@ -180,7 +197,7 @@ impl Table {
             .fold((0.0, 0.0), |(n, y), p| (n + p.count, y + p.struck))
     }
 
-    /// Instants and struck instants at which every key of `with` switched and none of `without`.
+    /// Instants, and struck ones among them, at which every key of `with` holds and none of `without`.
     pub fn among(&self, with: &[usize], without: &[usize]) -> (u64, u64) {
         let (mut count, mut struck) = (0.0, 0.0);
         for pattern in &self.patterns {
@@ -215,7 +232,7 @@ mod tests {
         ];
         let instants = Instants::gather(&edges, 0..2, 40);
         assert_eq!(instants.first, vec![0, 100, 500, 560]);
-        assert_eq!(instants.who(0), &[0, 1, 2]);
+        assert_eq!(instants.who(0), &[0, 1, 2, 3, 5]);
         assert_eq!(instants.last[0], 30);
         assert_eq!(instants.begun_by(99), Some(0));
         assert_eq!(instants.begun_by(-1), None);
@@ -242,12 +259,13 @@ mod tests {
             rests: vec![Rest { start: 50, end: 800 }],
             time: 750.0,
             unit: 1.0,
+            guard: 0,
         };
-        let table = Table::of(&instants, &victim, &[Some(1)], 6);
+        let table = Table::of(&instants, &victim, &[Some(1)], 9, 0);
         assert_eq!(table.totals(), (3.0, 1.0));
         assert_eq!(table.among(&[0], &[]), (3, 1));
-        assert_eq!(table.among(&[0], &[2]), (2, 0));
-        assert_eq!(table.among(&[2], &[]), (1, 1));
+        assert_eq!(table.among(&[0], &[3]), (2, 0));
+        assert_eq!(table.among(&[3], &[]), (1, 1));
         assert_eq!(table.apart, 0);
     }
 }

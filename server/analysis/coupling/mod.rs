@@ -6,6 +6,8 @@
 
 pub mod able;
 pub mod context;
+pub mod dose;
+mod doubts;
 pub mod instants;
 pub mod lags;
 pub mod model;
@@ -17,6 +19,7 @@ use crate::analysis::stats::multiple::benjamini_hochberg;
 use crate::analysis::strays::{StrayKind, Strays};
 use crate::model::{Capture, Level, Polarity};
 
+pub use context::Contrast;
 pub use lags::LagHistogram;
 use select::{Evidence, Reach, Suspect, Victim};
 
@@ -37,7 +40,7 @@ const NARROWEST_WINDOW_S: f64 = 5e-9;
 pub const Q_LIMIT: f64 = 0.01;
 
 /// Polarity of the edges that strike.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Edge {
     Rise,
     Fall,
@@ -167,6 +170,8 @@ pub struct Uncaptured {
     pub of: u64,
     /// Captured lines whose edges go with them in part.
     pub companions: Vec<usize>,
+    /// What shows that the first of these does not strike by itself.
+    pub contrast: Option<Contrast>,
 }
 
 /// Strays that grow likelier with the number of lines that switch at once.
@@ -220,7 +225,7 @@ pub fn attribute(capture: &Capture, strays: &Strays, options: &CouplingOptions) 
     attribution.pairs_tried = tried;
     let mut p_values: Vec<f64> = Vec::new();
     let mut found: Vec<Coupling> = Vec::new();
-    let mut hidden: Vec<(usize, context::Hidden)> = Vec::new();
+    let mut judged: Vec<doubts::Judged> = Vec::new();
     let span = capture.timebase.ticks_of(instants::SPAN_S).ceil() as i64;
     let untwinned = (0..capture.lines.len()).filter(|&l| capture.lines[l].same_as.is_none());
     let instants = instants::Instants::gather(&edges, untwinned, span);
@@ -239,10 +244,13 @@ pub fn attribute(capture: &Capture, strays: &Strays, options: &CouplingOptions) 
             p_values.push(row.p_value);
             rows.push(row);
         }
-        let verdict = context::judge(&instants, victim, &rows, 2 * capture.lines.len(), reach.hi);
-        if let context::Verdict::Hidden(cause) = verdict {
-            hidden.push((victim.line, cause));
-        }
+        let table = context::table(&instants, victim, &rows, capture.lines.len(), reach.hi);
+        let verdict = context::judge(&table, victim, &rows);
+        judged.push(doubts::Judged {
+            victim,
+            table,
+            verdict,
+        });
         found.extend(rows);
     }
     let q_values = benjamini_hochberg(&p_values, tried);
@@ -250,11 +258,7 @@ pub fn attribute(capture: &Capture, strays: &Strays, options: &CouplingOptions) 
         row.q_value = q;
     }
     found.retain(|row| row.q_value <= Q_LIMIT);
-    for row in &mut found {
-        if hidden.iter().any(|(victim, _)| *victim == row.victim) {
-            row.standing = Standing::Companion;
-        }
-    }
+    doubts::settle(&judged, &mut found, &mut attribution);
     attribution.couplings = rows::joined(found);
     for (index, coupling) in attribution.couplings.iter().enumerate() {
         if coupling.standing != Standing::Clear {
@@ -292,11 +296,13 @@ fn victims(capture: &Capture, strays: &Strays) -> Vec<Victim> {
         }
         let first = strays.strays.partition_point(|s| s.line < line);
         for level in [Level::Low, Level::High] {
+            let guard = guard_of(strays, line);
             let of_level: Vec<usize> = strays
                 .of_line(line)
                 .iter()
                 .enumerate()
                 .filter(|(_, s)| s.level == level && s.kind != StrayKind::Bounce)
+                .filter(|(_, s)| is_apart(&capture.lines[line], s, guard))
                 .map(|(i, _)| first + i)
                 .collect();
             if of_level.is_empty() {
@@ -315,10 +321,33 @@ fn victims(capture: &Capture, strays: &Strays) -> Vec<Victim> {
                 rests,
                 time,
                 unit: strays.sampling[line].max(1.0),
+                guard,
             });
         }
     }
     victims
+}
+
+/// So near to an edge of the line's own a stray can't be told from the short rest beside it, in ticks.
+fn guard_of(strays: &Strays, line: usize) -> i64 {
+    let widest = strays.of_line(line).iter().filter(|s| s.kind == StrayKind::Pulse);
+    let widest = widest.map(|s| s.width.0).max().unwrap_or(0) as f64;
+    strays.limits[line]
+        .widest()
+        .map_or(widest, |l| l.min(2.0 * widest))
+        .ceil() as i64
+}
+
+/// Whether no other edge of the line comes within `guard` of the stray: the level between would be as short as a
+/// stray itself, and which of the two is the stray would be a guess.
+fn is_apart(line: &crate::model::Line, stray: &crate::analysis::strays::Stray, guard: i64) -> bool {
+    let Some(edge) = stray.edge else {
+        return true;
+    };
+    let before = edge.checked_sub(1).map(|e| line.edges[e].0);
+    let after = line.edges.get(edge + 2).map(|t| t.0);
+    let end = stray.start.0 + stray.width.0;
+    before.is_none_or(|t| stray.start.0 - t >= guard) && after.is_none_or(|t| t - end >= guard)
 }
 
 fn reach_of(capture: &Capture, victim: &Victim, options: &CouplingOptions) -> Reach {

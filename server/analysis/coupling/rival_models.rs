@@ -12,7 +12,8 @@
 //! A single captured culprit fits both equally well. A companion's strike rate depends on who else switches, which
 //! no captured line that strikes by itself does.
 
-use super::instants::Table;
+use super::Edge;
+use super::instants::{Table, edge_of};
 
 /// Rounds of EM or Newton at most; both are done long before.
 const ROUNDS: usize = 200;
@@ -49,7 +50,7 @@ fn positions(table: &Table, keys: &[usize]) -> Vec<usize> {
     at
 }
 
-fn ln_binomial(struck: f64, count: f64, p: f64) -> f64 {
+pub(super) fn ln_binomial(struck: f64, count: f64, p: f64) -> f64 {
     let p = p.clamp(TINY, 1.0 - TINY);
     let hit = if struck > 0.0 { struck * p.ln() } else { 0.0 };
     let miss = count - struck;
@@ -142,7 +143,7 @@ pub fn captured(table: &Table, known: &[usize], price: f64) -> Fitted {
                 bend[key as usize] += information;
             }
         }
-        let next = best_of(table, &best.keys, &slope, &bend, true)
+        let next = best_of(table, &best.keys, &slope, &bend, Story::Captured)
             .into_iter()
             .map(|key| {
                 let mut keys = best.keys.clone();
@@ -158,11 +159,19 @@ pub fn captured(table: &Table, known: &[usize], price: f64) -> Fitted {
     best
 }
 
-/// Keys with the steepest standardised slopes; rising ones only where a key can only add.
-fn best_of(table: &Table, taken: &[usize], slope: &[f64], bend: &[f64], rising: bool) -> Vec<usize> {
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Story {
+    Captured,
+    Hidden,
+}
+
+/// Keys with the steepest standardised slopes. A captured line can only add strays, and does so by one polarity at
+/// a time (a rise lifts or dips, a fall does the opposite).
+fn best_of(table: &Table, taken: &[usize], slope: &[f64], bend: &[f64], story: Story) -> Vec<usize> {
+    let fits = |k: usize| story == Story::Hidden || slope[k] > 0.0 && edge_of(k) != Edge::Both;
     let score = |k: usize| slope[k] * slope[k] / bend[k];
     let mut keys: Vec<usize> = (0..table.keys)
-        .filter(|&k| bend[k] > 1e-12 && !taken.contains(&k) && (!rising || slope[k] > 0.0))
+        .filter(|&k| bend[k] > 1e-12 && !taken.contains(&k) && fits(k))
         .collect();
     keys.sort_by(|&a, &b| score(b).total_cmp(&score(a)));
     keys.truncate(FITTED);
@@ -173,7 +182,11 @@ fn best_of(table: &Table, taken: &[usize], slope: &[f64], bend: &[f64], rising: 
 pub fn logistic(table: &Table, keys: &[usize]) -> Fitted {
     let at = positions(table, keys);
     let features = |who: &[u32]| {
-        let mut x: Vec<usize> = who.iter().map(|&k| at[k as usize]).filter(|&i| i != usize::MAX).collect();
+        let mut x: Vec<usize> = who
+            .iter()
+            .map(|&k| at[k as usize])
+            .filter(|&i| i != usize::MAX)
+            .collect();
         x.push(keys.len());
         x
     };
@@ -292,24 +305,9 @@ fn solve(mut matrix: Vec<f64>, mut right: Vec<f64>) -> Option<Vec<f64>> {
     Some(right)
 }
 
-/// The best hidden story: `known` first, then keys that bring at least `price` each, one after the other; last, keys
-/// that bring less than `keep` are dropped.
-pub fn hidden(table: &Table, known: &[usize], price: f64, keep: f64) -> Fitted {
-    let mut best = logistic(table, known);
-    loop {
-        best = extended(table, best, price);
-        let less = (0..best.keys.len())
-            .map(|i| {
-                let mut keys = best.keys.clone();
-                keys.remove(i);
-                logistic(table, &keys)
-            })
-            .max_by(|a, b| a.ln_likelihood.total_cmp(&b.ln_likelihood));
-        match less {
-            Some(less) if best.ln_likelihood - less.ln_likelihood < keep => best = less,
-            _ => return best,
-        }
-    }
+/// The best hidden story: keys that bring at least `price` each, one after the other.
+pub fn hidden(table: &Table, price: f64) -> Fitted {
+    extended(table, logistic(table, &[]), price)
 }
 
 fn extended(table: &Table, mut best: Fitted, price: f64) -> Fitted {
@@ -330,7 +328,7 @@ fn extended(table: &Table, mut best: Fitted, price: f64) -> Fitted {
                 bend[key as usize] += pattern.count * p * (1.0 - p);
             }
         }
-        let next = best_of(table, &best.keys, &slope, &bend, false)
+        let next = best_of(table, &best.keys, &slope, &bend, Story::Hidden)
             .into_iter()
             .map(|key| {
                 let mut keys = best.keys.clone();

@@ -29,9 +29,8 @@ pub fn coupling(
     let accused = &evidence[chosen.evidence];
     let times = edges[accused.suspect.line].of(accused.suspect.polarity);
     let struck = strikes(victim, accused, explanation, at);
-    let used_up = used_up(accused, &chosen.window, explanation, at);
     let hits = struck.len() as u64;
-    let opportunities = (accused.count as u64).saturating_sub(used_up).max(hits);
+    let opportunities = able_to_show(strays, victim, times, accused, explanation, at, &struck).max(hits);
     let (lo, hi) = chosen.window.reach();
     let covered = able::covered(times, &accused.opportunities, lo, hi);
     let share = (covered / victim.time).min(1.0);
@@ -125,8 +124,18 @@ fn strikes(victim: &Victim, accused: &Evidence, explanation: &Explanation, at: u
     struck
 }
 
-/// Opportunities inside whose lag window a stray of somebody else began: they could not show their own.
-fn used_up(accused: &Evidence, window: &LagWindow, explanation: &Explanation, at: usize) -> u64 {
+/// Opportunities at which a stray would have shown: none of somebody else's began inside the lag window, and the
+/// victim did not itself switch so near that a stray could not be told (those strays are left out as well).
+fn able_to_show(
+    strays: &Strays,
+    victim: &Victim,
+    times: &[i64],
+    accused: &Evidence,
+    explanation: &Explanation,
+    at: usize,
+    struck: &[Pair],
+) -> u64 {
+    let window = &explanation.chosen[at].window;
     let mut used: Vec<usize> = accused
         .pairs
         .iter()
@@ -142,7 +151,31 @@ fn used_up(accused: &Evidence, window: &LagWindow, explanation: &Explanation, at
         .collect();
     used.sort_unstable();
     used.dedup();
-    used.len() as u64
+    let middle = |mut values: Vec<i64>| {
+        values.sort_unstable();
+        values.get(values.len() / 2).copied().unwrap_or(0)
+    };
+    let lag = middle(struck.iter().map(|p| p.lag).collect());
+    let width = middle(
+        struck
+            .iter()
+            .map(|p| strays.strays[victim.strays[p.stray]].width.0)
+            .collect(),
+    );
+    let guarded = able::opportunities(
+        times,
+        &victim.rests,
+        lag - victim.guard,
+        lag + width + victim.guard,
+    );
+    let is_guarded = |edge: usize| {
+        let next = guarded.partition_point(|r| r.end <= edge);
+        guarded.get(next).is_some_and(|r| r.contains(&edge))
+    };
+    let count: usize = guarded.iter().map(|r| r.len()).sum();
+    let used = used.iter().filter(|&&e| is_guarded(e)).count();
+    let beside = struck.iter().filter(|p| !is_guarded(p.edge)).count();
+    (count - used + beside) as u64
 }
 
 /// The strike rate if sampling had missed nothing: each stray of width w < Ts is seen with chance w/Ts. With

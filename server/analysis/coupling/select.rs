@@ -30,6 +30,8 @@ pub struct Victim {
     pub time: f64,
     /// Larger of the sampling period and one tick.
     pub unit: f64,
+    /// Strays nearer than this to an edge of the line's own are left out, in ticks: the line was itself switching.
+    pub guard: i64,
 }
 
 /// Lags that are looked at, in ticks, both ends closed, and the least width of a lag window.

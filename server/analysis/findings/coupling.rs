@@ -2,7 +2,9 @@
 
 use super::words::{count_of, edges_word, list, percent, small, span};
 use super::{CAUTION, Finding, Severity};
-use crate::analysis::coupling::{Attribution, Coupling, Edge, RuledOut, SharedSupply, Standing, Uncaptured};
+use crate::analysis::coupling::{
+    Attribution, Contrast, Coupling, Edge, RuledOut, SharedSupply, Standing, Uncaptured,
+};
 use crate::analysis::stats::power::clean_opportunities;
 use crate::analysis::strays::Strays;
 use crate::model::{Capture, Level, Polarity};
@@ -240,46 +242,97 @@ fn inseparable(capture: &Capture, c: &Coupling) -> Finding {
 fn uncaptured(capture: &Capture, attribution: &Attribution, u: &Uncaptured) -> Finding {
     let victim = name(capture, u.victim);
     let companions = names(capture, &u.companions);
-    let mut detail = format!(
-        "{} of {} come without any captured line that could have caused them.",
-        u.strays,
-        count_of(u.of, "stray pulse")
-    );
-    for line in &u.companions {
-        let rows = attribution
-            .couplings
-            .iter()
-            .filter(|c| c.victim == u.victim && c.aggressor == *line);
-        for c in rows {
-            detail += &format!(
-                " {} goes with {} of them ({} of its {} {}), but the others come without it: more likely it only switches along with the cause.",
-                name(capture, *line),
+    let mut detail: Vec<String> = Vec::new();
+    let rows = attribution.couplings.iter().filter(|c| c.victim == u.victim);
+    let goes: Vec<String> = rows
+        .take(3)
+        .map(|c| {
+            format!(
+                "{} goes with {} of them ({} of its {} {})",
+                name(capture, c.aggressor),
                 c.strays,
                 c.strays,
                 c.opportunities,
                 edges_of(c.edge)
-            );
-        }
+            )
+        })
+        .collect();
+    if !goes.is_empty() {
+        detail.push(format!("{}.", list(&goes)));
     }
+    if let Some(contrast) = &u.contrast {
+        detail.push(differs(capture, contrast));
+    }
+    if u.strays > 0 && !goes.is_empty() {
+        let share = u.strays as f64 / u.of.max(1) as f64;
+        detail.push(format!(
+            "{} of {} ({} %) come without any of these.",
+            u.strays,
+            count_of(u.of, "stray pulse"),
+            percent(share)
+        ));
+    }
+    detail.push(
+        "So the cause is more likely a line that carries no clip and switches along with them.".to_string(),
+    );
     let mut lines = vec![victim.clone()];
     lines.extend(companions.iter().cloned());
-    let mut try_next = vec![format!(
-        "Clip a spare channel to {victim}'s neighbours in the cable and connector that are not captured yet, those that switch {} first, and repeat.",
-        if companions.is_empty() {
-            "in the machine's step".to_string()
-        } else {
-            format!("when {} does", list(&companions))
-        }
-    )];
+    let along = match companions.first() {
+        Some(first) => format!("when {first} does"),
+        None => "in the machine's step".to_string(),
+    };
+    let mut try_next = Vec::new();
+    if let Some(first) = companions.first() {
+        try_next.push(format!(
+            "Cheapest: lift {first}'s wire at its driver and repeat. If {victim} still shows strays, {first} only switches along."
+        ));
+    }
+    try_next.push(format!(
+        "Move one clip: put a spare channel on a line that runs beside {victim} in its cable or connector and switches {along}, an enable, a load or an output of the same step, and repeat."
+    ));
     try_next.push(CAUTION.to_string());
     Finding {
         severity: Severity::Fault,
         topic: "uncaptured-cause",
-        title: format!("{victim}: no captured line explains its stray pulses"),
+        title: if companions.is_empty() {
+            format!(
+                "{victim}: no captured line causes its {}",
+                count_of(u.of, "stray pulse")
+            )
+        } else {
+            format!(
+                "{victim}: no captured line causes its {}; something that switches along with {} does",
+                count_of(u.of, "stray pulse"),
+                list(&companions)
+            )
+        },
         lines,
-        detail,
+        detail: detail.join(" "),
         try_next,
     }
+}
+
+/// "FOLLOW_A falling strikes 12 of 20 times when FOLLOW_B switches too, 1 of 40 when not: …"
+fn differs(capture: &Capture, c: &Contrast) -> String {
+    format!(
+        "{} brings a stray {} of {} times when {} as well, and {} of {} when not: a line that strikes by itself would strike alike.",
+        switching(capture, c.line, c.edge),
+        c.with.1,
+        c.with.0,
+        switches(capture, c.other, c.other_edge),
+        c.without.1,
+        c.without.0
+    )
+}
+
+/// "STEP falls", "STEP rises", "STEP switches".
+fn switches(capture: &Capture, line: usize, edge: Edge) -> String {
+    let does = match edge {
+        Edge::Rise => "rises",
+        Edge::Fall => "falls",
+        Edge::Both => "switches",
+    };
+    format!("{} {does}", name(capture, line))
 }
 
 fn shared_supply(capture: &Capture, shared: &SharedSupply) -> Finding {

@@ -1,0 +1,199 @@
+//! Dose: strays that grow likelier with the number of lines that switch at once.
+//!
+//! Outputs of one board share a supply or ground lead; its inductance lifts or dips the whole board by n·L·di/dt
+//! (Johnson & Graham, High-Speed Digital Design, 1993, chapter 2). One line alone then does nothing and all
+//! together do much, which is more than lines that strike by themselves can do: those follow a noisy-OR, whose
+//! chance grows by less with each further line.
+
+use super::instants::{Table, key, line_of};
+use super::rival_models::{ln_binomial, noisy_or};
+use super::{DosePoint, Edge};
+
+/// Fewest lines that make a dose.
+pub const FEWEST_LINES: usize = 3;
+/// Gain in ln likelihood that a line must bring to be counted.
+const LINE_PRICE: f64 = 1.5;
+/// Price of each step of the curve.
+const STEP_PRICE: f64 = 3.0;
+/// Lines looked at: those that go with the strays most.
+const LINES_TRIED: usize = 60;
+/// The curve must beat lines that strike by themselves by this much.
+const BEYOND_SINGLE: f64 = 3.0;
+
+/// Lines whose number matters, and how.
+#[derive(Clone, Debug)]
+pub struct Dose {
+    pub lines: Vec<usize>,
+    pub edge: Edge,
+    /// ln likelihood less the price of lines and steps.
+    pub worth: f64,
+    pub curve: Vec<DosePoint>,
+}
+
+/// The best dose of a table, if one fits better than the same lines by themselves.
+pub fn find(table: &Table) -> Option<Dose> {
+    [Edge::Both, Edge::Rise, Edge::Fall]
+        .into_iter()
+        .filter_map(|edge| grown(table, edge))
+        .filter(|d| d.lines.len() >= FEWEST_LINES && is_beyond_single(table, d))
+        .max_by(|a, b| a.worth.total_cmp(&b.worth))
+}
+
+/// Whether the lines together do more than each by itself would.
+fn is_beyond_single(table: &Table, dose: &Dose) -> bool {
+    let keys: Vec<usize> = dose
+        .lines
+        .iter()
+        .flat_map(|&l| match dose.edge {
+            Edge::Both => vec![key(l, Edge::Rise), key(l, Edge::Fall)],
+            edge => vec![key(l, edge)],
+        })
+        .collect();
+    let single = noisy_or(table, &keys);
+    let together = dose.worth + LINE_PRICE * dose.lines.len() as f64;
+    together > single.ln_likelihood + BEYOND_SINGLE
+}
+
+fn grown(table: &Table, edge: Edge) -> Option<Dose> {
+    let candidates = candidates(table, edge);
+    let rows = rows(table, edge, &candidates);
+    let mut chosen: u64 = 0;
+    let mut reached = steps(&counted(&rows, 0)).0;
+    loop {
+        let free = (0..candidates.len()).filter(|&i| chosen & (1 << i) == 0);
+        let best = free
+            .map(|i| (steps(&counted(&rows, chosen | 1 << i)).0, i))
+            .max_by(|a, b| a.0.total_cmp(&b.0));
+        match best {
+            Some((worth, i)) if worth - reached >= LINE_PRICE => {
+                chosen |= 1 << i;
+                reached = worth;
+            }
+            _ => break,
+        }
+    }
+    loop {
+        let worst = (0..candidates.len())
+            .filter(|&i| chosen & (1 << i) != 0)
+            .map(|i| (steps(&counted(&rows, chosen & !(1 << i))).0, i))
+            .max_by(|a, b| a.0.total_cmp(&b.0));
+        match worst {
+            Some((worth, i)) if reached - worth < LINE_PRICE => {
+                chosen &= !(1 << i);
+                reached = worth;
+            }
+            _ => break,
+        }
+    }
+    let lines: Vec<usize> = (0..candidates.len())
+        .filter(|&i| chosen & (1 << i) != 0)
+        .map(|i| candidates[i])
+        .collect();
+    (!lines.is_empty()).then(|| measured(table, &lines, edge))
+}
+
+/// The dose of given lines.
+pub fn measured(table: &Table, lines: &[usize], edge: Edge) -> Dose {
+    let counts = counted(&rows(table, edge, lines), u64::MAX);
+    Dose {
+        lines: lines.to_vec(),
+        edge,
+        worth: steps(&counts).0 - LINE_PRICE * lines.len() as f64,
+        curve: counts
+            .iter()
+            .enumerate()
+            .filter(|(_, (n, _))| *n > 0.0)
+            .map(|(switched, (n, y))| DosePoint {
+                switched,
+                instants: *n as u64,
+                strays: *y as u64,
+            })
+            .collect(),
+    }
+}
+
+/// Lines that go with the strays, most telling first.
+fn candidates(table: &Table, edge: Edge) -> Vec<usize> {
+    let (count, struck) = table.totals();
+    let mean = struck / count.max(1.0);
+    let mut slope = vec![0.0; table.keys];
+    let mut bend = vec![0.0; table.keys];
+    for pattern in &table.patterns {
+        for &k in table.who(pattern) {
+            slope[k as usize] += pattern.struck - pattern.count * mean;
+            bend[k as usize] += pattern.count * mean * (1.0 - mean);
+        }
+    }
+    let mut lines: Vec<(f64, usize)> = (0..table.keys)
+        .filter(|&k| k % 3 == key(0, edge) && slope[k] > 0.0 && bend[k] > 1e-9)
+        .map(|k| (slope[k] * slope[k] / bend[k], line_of(k)))
+        .collect();
+    lines.sort_by(|a, b| b.0.total_cmp(&a.0));
+    lines.truncate(LINES_TRIED);
+    lines.into_iter().map(|(_, line)| line).collect()
+}
+
+/// For each pattern: which of `lines` (at most 64, by position) did `edge`; how many instants; how many struck.
+fn rows(table: &Table, edge: Edge, lines: &[usize]) -> Vec<(u64, f64, f64)> {
+    let mut position = vec![usize::MAX; table.keys];
+    lines
+        .iter()
+        .enumerate()
+        .for_each(|(i, &l)| position[key(l, edge)] = i);
+    let mut rows: std::collections::BTreeMap<u64, (f64, f64)> = std::collections::BTreeMap::new();
+    for pattern in &table.patterns {
+        let mask = table
+            .who(pattern)
+            .iter()
+            .filter(|&&k| position[k as usize] < 64)
+            .fold(0u64, |mask, &k| mask | 1 << position[k as usize]);
+        let row = rows.entry(mask).or_default();
+        row.0 += pattern.count;
+        row.1 += pattern.struck;
+    }
+    rows.into_iter().map(|(mask, (n, y))| (mask, n, y)).collect()
+}
+
+/// Instants and struck ones by how many of the chosen lines switched.
+fn counted(rows: &[(u64, f64, f64)], chosen: u64) -> Vec<(f64, f64)> {
+    let mut counts = Vec::new();
+    for &(mask, n, y) in rows {
+        let switched = (mask & chosen).count_ones() as usize;
+        if counts.len() <= switched {
+            counts.resize(switched + 1, (0.0, 0.0));
+        }
+        counts[switched].0 += n;
+        counts[switched].1 += y;
+    }
+    counts
+}
+
+/// ln likelihood of the best rising curve through the counts, its steps paid for, and the curve's levels (pool
+/// adjacent violators; Barlow, Bartholomew, Bremner, Brunk 1972).
+fn steps(counts: &[(f64, f64)]) -> (f64, Vec<(f64, f64)>) {
+    let mut pools: Vec<(f64, f64)> = Vec::new();
+    for &(n, y) in counts.iter().filter(|c| c.0 > 0.0) {
+        pools.push((n, y));
+        while let [.., a, b] = pools.as_slice() {
+            if a.1 / a.0 < b.1 / b.0 {
+                break;
+            }
+            let joined = (a.0 + b.0, a.1 + b.1);
+            pools.truncate(pools.len() - 2);
+            pools.push(joined);
+        }
+    }
+    let fit: f64 = pools.iter().map(|(n, y)| ln_binomial(*y, *n, y / n)).sum();
+    (fit - STEP_PRICE * (pools.len() as f64 - 1.0).max(0.0), pools)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_rising_curve_pools_what_falls() {
+        let (_, pools) = steps(&[(10.0, 1.0), (10.0, 0.0), (10.0, 5.0)]);
+        assert_eq!(pools, vec![(20.0, 1.0), (10.0, 5.0)]);
+    }
+}
