@@ -14,6 +14,15 @@ pub struct Words {
     /// Address and port to listen on; only loopback is reachable from here alone
     #[arg(long, default_value = "127.0.0.1:7117", value_name = "ADDRESS:PORT")]
     listen: SocketAddr,
+    /// Listen where other machines can reach it; every request then needs the token that is told at the start
+    #[arg(long)]
+    beyond_this_machine: bool,
+    /// Another name that this machine is called by, besides localhost
+    #[arg(long, value_name = "NAME")]
+    allow_host: Vec<String>,
+    /// Most bytes that one uploaded file may have
+    #[arg(long, value_name = "BYTES", default_value_t = crate::web::UPLOAD_LIMIT_BYTES, value_parser = clap::value_parser!(u64).range(1..))]
+    upload_limit: u64,
     /// Folder that keeps the sessions and captures [default: edgewitness in the user's data folder]
     #[arg(long, value_name = "FOLDER")]
     data: Option<PathBuf>,
@@ -45,6 +54,9 @@ pub fn run(words: &Words) -> anyhow::Result<ExitCode> {
     options.listen = words.listen;
     options.demo = words.demo;
     options.open = words.open || words.demo;
+    options.beyond_this_machine = words.beyond_this_machine;
+    options.allowed_hosts = words.allow_host.clone();
+    options.upload_limit_bytes = words.upload_limit;
     options.watch = words.watch.clone();
     serve(options)?;
     Ok(ExitCode::SUCCESS)

@@ -4,7 +4,7 @@
 //! own names (a name that somebody else's DNS points at 127.0.0.1 is refused), an `Origin` that is sent must be
 //! ours too, and a request that changes something must carry a content type that a form elsewhere cannot send.
 
-use std::net::SocketAddr;
+use std::net::{IpAddr, SocketAddr};
 use std::sync::Arc;
 
 use axum::extract::{Request, State};
@@ -17,6 +17,7 @@ use axum::middleware::Next;
 use axum::response::{IntoResponse, Response};
 
 use super::error::Failure;
+use super::token::Token;
 
 /// Scripts, styles and pictures from ourselves only, none inline; nobody frames us; nothing is sent elsewhere.
 const POLICY: &str = "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' blob: data:; \
@@ -27,6 +28,8 @@ const POLICY: &str = "default-src 'none'; script-src 'self'; style-src 'self'; i
 pub struct Guard {
     /// Host names without port, lower case.
     names: Vec<String>,
+    /// Asked of every request when the server listens beyond this machine.
+    token: Option<Token>,
 }
 
 impl Guard {
@@ -40,7 +43,15 @@ impl Guard {
             });
         }
         names.extend(allowed.iter().map(|name| name.to_ascii_lowercase()));
-        Guard { names }
+        Guard { names, token: None }
+    }
+
+    /// The same, with a token asked of every request.
+    pub fn with_token(self, token: Token) -> Guard {
+        Guard {
+            token: Some(token),
+            ..self
+        }
     }
 
     /// Whether `host`, a name with or without a port, is one of ours.
@@ -49,7 +60,9 @@ impl Guard {
             Some((name, port)) if port.bytes().all(|b| b.is_ascii_digit()) => name,
             _ => host,
         };
-        self.names.iter().any(|own| own.eq_ignore_ascii_case(name))
+        // Behind a token any address of this machine will do: a name of somebody else's is no address.
+        let is_address = || name.trim_matches(['[', ']']).parse::<IpAddr>().is_ok();
+        self.names.iter().any(|own| own.eq_ignore_ascii_case(name)) || (self.token.is_some() && is_address())
     }
 
     fn check(&self, method: &Method, headers: &HeaderMap) -> Result<(), Failure> {
@@ -102,7 +115,13 @@ fn text<'a>(headers: &'a HeaderMap, name: &HeaderName) -> Option<&'a str> {
 /// Refuses what is not ours, and puts the protecting headers on every answer.
 pub async fn stand_guard(State(guard): State<Arc<Guard>>, request: Request, next: Next) -> Response {
     let mut response = match guard.check(request.method(), request.headers()) {
-        Ok(()) => next.run(request).await,
+        Ok(()) => {
+            let stop = |token: &Token| token.stop(request.method(), request.uri(), request.headers());
+            match guard.token.as_ref().and_then(stop) {
+                None => next.run(request).await,
+                Some(answer) => answer,
+            }
+        }
         Err(failure) => failure.into_response(),
     };
     let headers = response.headers_mut();

@@ -1,6 +1,7 @@
 //! Every URL in one list.
 
 use std::sync::Arc;
+use std::time::Duration;
 
 use axum::Router;
 use axum::extract::Request;
@@ -9,11 +10,15 @@ use axum::response::{IntoResponse, Response};
 use axum::routing::{get, post};
 use tower_http::compression::CompressionLayer;
 use tower_http::compression::predicate::{DefaultPredicate, NotForContentType, Predicate};
+use tower_http::timeout::RequestBodyTimeoutLayer;
 
 use super::error::{Failure, PageFailure};
 use super::guard::stand_guard;
 use super::state::App;
 use super::{api, assets, pages};
+
+/// A client that sends nothing for this long in the middle of a request is cut off.
+const SLOWEST_PIECE: Duration = Duration::from_secs(60);
 
 /// The pages and the interface for programs.
 pub fn router(app: Arc<App>) -> Router {
@@ -60,6 +65,7 @@ pub fn router(app: Arc<App>) -> Router {
         )
         .merge(super::log_router::routes())
         .fallback(nothing_here)
+        .layer(RequestBodyTimeoutLayer::new(SLOWEST_PIECE))
         .layer(CompressionLayer::new().compress_when(worth_packing))
         .layer(from_fn_with_state(guard, stand_guard))
         .with_state(app)

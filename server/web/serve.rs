@@ -10,6 +10,7 @@ use crate::store::Store;
 use crate::workflow::demo_session::open_demo;
 
 use super::state::{App, UPLOAD_LIMIT_BYTES};
+use super::token::Token;
 
 /// What `edgewitness serve` was told.
 #[derive(Clone, Debug)]
@@ -22,6 +23,8 @@ pub struct ServeOptions {
     pub open: bool,
     /// Names besides the loopback ones that the server answers to.
     pub allowed_hosts: Vec<String>,
+    /// Listen where other machines can reach it; then every request needs a token.
+    pub beyond_this_machine: bool,
     pub upload_limit_bytes: u64,
     /// Folder whose new exports are taken up.
     pub watch: Option<PathBuf>,
@@ -35,6 +38,7 @@ impl ServeOptions {
             demo: false,
             open: false,
             allowed_hosts: Vec::new(),
+            beyond_this_machine: false,
             upload_limit_bytes: UPLOAD_LIMIT_BYTES,
             watch: None,
         }
@@ -46,17 +50,29 @@ impl ServeOptions {
 /// # Errors
 /// The data folder can't be opened, or the address is taken.
 pub fn serve(options: ServeOptions) -> anyhow::Result<()> {
+    let is_loopback = options.listen.ip().is_loopback();
+    anyhow::ensure!(
+        is_loopback || options.beyond_this_machine,
+        "{} can be reached from other machines: say --beyond-this-machine if that is meant, or listen on 127.0.0.1",
+        options.listen
+    );
     let store = Store::open(&options.data_dir)?;
     let home = options.demo.then(|| open_demo(&store)).transpose()?;
     let mut app = App::new(store, options.listen, &options.allowed_hosts);
+    let mut told = String::new();
+    if !is_loopback {
+        let (token, text) = Token::new();
+        app.guard = Arc::new((*app.guard).clone().with_token(token));
+        told = Token::query(&text);
+    }
     app.upload_limit_bytes = options.upload_limit_bytes;
     app.home = home;
     app.is_watching = options.watch.is_some();
-    serve_app(Arc::new(app), &options)
+    serve_app(Arc::new(app), &options, &told)
 }
 
-/// Serves an app that is ready.
-pub fn serve_app(app: Arc<App>, options: &ServeOptions) -> anyhow::Result<()> {
+/// Serves an app that is ready. `query` is told behind the address: the token, or nothing.
+fn serve_app(app: Arc<App>, options: &ServeOptions, query: &str) -> anyhow::Result<()> {
     let runtime = tokio::runtime::Runtime::new().context("starting the server's threads")?;
     runtime.block_on(async {
         let listener = tokio::net::TcpListener::bind(options.listen)
@@ -74,8 +90,14 @@ pub fn serve_app(app: Arc<App>, options: &ServeOptions) -> anyhow::Result<()> {
             super::watch::start(app.clone(), dir, tokio::runtime::Handle::current())
                 .with_context(|| format!("the folder {} can't be watched", dir.display()))?;
         }
-        let address = format!("http://{}/", listener.local_addr()?);
+        let address = format!("http://{}/{query}", listener.local_addr()?);
         println!("Edgewitness is at {address} (Ctrl-C ends it)");
+        if options.listen.ip().is_unspecified() {
+            println!(
+                "From another machine: the same with this machine's address in place of {}.",
+                options.listen.ip()
+            );
+        }
         if options.open {
             open_browser(&address);
         }

@@ -6,12 +6,16 @@ use std::sync::{Arc, Mutex, PoisonError};
 use crate::store::{SessionId, Store};
 
 use super::error::Failure;
+use tokio::sync::Semaphore;
+
 use super::guard::Guard;
 use super::opened::Opened;
 use super::work::Work;
 
 /// Most bytes that one uploaded file may have, unless told otherwise: 16 GiB.
 pub const UPLOAD_LIMIT_BYTES: u64 = 16 << 30;
+/// Uploads that may go on at once: each holds a few pieces in memory and a thread that writes.
+const MOST_UPLOADS: usize = 16;
 /// Sessions kept open in memory; the one looked at longest ago goes first.
 const MOST_OPEN: usize = 8;
 
@@ -20,6 +24,8 @@ pub struct App {
     pub store: Store,
     pub guard: Arc<Guard>,
     pub upload_limit_bytes: u64,
+    /// Uploads that may go on at once, [`MOST_UPLOADS`].
+    pub(super) uploads: Arc<Semaphore>,
     /// The session that the bare address leads to: the demo's.
     pub home: Option<SessionId>,
     /// A folder is watched: pages look whether something new came.
@@ -35,6 +41,7 @@ impl App {
             store,
             guard: Arc::new(Guard::new(listen, allowed_hosts)),
             upload_limit_bytes: UPLOAD_LIMIT_BYTES,
+            uploads: Arc::new(Semaphore::new(MOST_UPLOADS)),
             home: None,
             is_watching: false,
             work: Work::default(),

@@ -46,6 +46,12 @@ pub async fn capture(
             too_large(&named.name, limit),
         ));
     }
+    let Ok(_place) = app.uploads.clone().try_acquire_owned() else {
+        return Err(Failure::new(
+            StatusCode::SERVICE_UNAVAILABLE,
+            "Too many files are coming in at once. Bring this one again when another is done.",
+        ));
+    };
     let (sender, receiver) = tokio::sync::mpsc::channel(PIECES_WAITING);
     let writer = {
         let (app, name) = (app.clone(), named.name.clone());

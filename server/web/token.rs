@@ -1,0 +1,124 @@
+//! The token that every request needs when the server listens beyond this machine.
+//!
+//! Made anew at each start and told once, on the console, as an address to open. A browser that brings it in the
+//! address gets it as a cookie and is led on to the address without it; programs send `Authorization: Bearer TOKEN`.
+
+use std::hash::{BuildHasher, RandomState};
+
+use axum::http::header::{AUTHORIZATION, COOKIE, LOCATION, SET_COOKIE};
+use axum::http::{HeaderMap, HeaderValue, Method, StatusCode, Uri};
+use axum::response::{IntoResponse, Response};
+
+use super::error::Failure;
+
+/// Name of the cookie and of the word in the address.
+const NAME: &str = "edgewitness-token";
+
+/// Only its digest is kept, and digests are compared in constant time.
+#[derive(Clone, Debug)]
+pub struct Token {
+    digest: blake3::Hash,
+}
+
+impl Token {
+    /// A new token and its text, 64 hexadecimal digits. The randomness is the operating system's: the keys that the
+    /// standard library draws for its hash maps (128 bits), stretched by BLAKE3.
+    pub fn new() -> (Token, String) {
+        let mut hasher = blake3::Hasher::new();
+        for _ in 0..2 {
+            let keyed = RandomState::new();
+            for word in 0..4u64 {
+                hasher.update(&keyed.hash_one(word).to_le_bytes());
+            }
+        }
+        let text = hasher.finalize().to_hex().to_string();
+        (Token::of(&text), text)
+    }
+
+    fn of(text: &str) -> Token {
+        Token {
+            digest: blake3::hash(text.as_bytes()),
+        }
+    }
+
+    fn is(&self, text: &str) -> bool {
+        self.digest == blake3::hash(text.as_bytes())
+    }
+
+    /// `None` lets the request pass; else the answer to it.
+    pub fn stop(&self, method: &Method, uri: &Uri, headers: &HeaderMap) -> Option<Response> {
+        let header = |name| headers.get(name).and_then(|v: &HeaderValue| v.to_str().ok());
+        let bearer = header(AUTHORIZATION).and_then(|v| v.strip_prefix("Bearer "));
+        let cookies = header(COOKIE).unwrap_or_default().split(';');
+        let cookie = cookies
+            .filter_map(|pair| pair.trim().split_once('='))
+            .find_map(|(name, value)| (name == NAME).then_some(value));
+        if bearer.or(cookie).is_some_and(|text| self.is(text)) {
+            return None;
+        }
+        let in_address = uri.query().unwrap_or_default().split('&').find_map(|pair| {
+            let (name, value) = pair.split_once('=')?;
+            (name == NAME).then_some(value)
+        });
+        match in_address.filter(|text| *method == Method::GET && self.is(text)) {
+            Some(text) => {
+                let cookie = format!("{NAME}={text}; Path=/; HttpOnly; SameSite=Strict");
+                // Only our own path goes into the answer, so that nothing leads elsewhere.
+                let path = if uri.path().starts_with("//") { "/" } else { uri.path() };
+                let headers = [(LOCATION, path.to_owned()), (SET_COOKIE, cookie)];
+                Some((StatusCode::SEE_OTHER, headers).into_response())
+            }
+            None => Some(
+                Failure::new(
+                    StatusCode::UNAUTHORIZED,
+                    "This server listens beyond its own machine and needs its token: open the address that it told in the \
+                     window it was started from, or send it as Authorization: Bearer.",
+                )
+                .into_response(),
+            ),
+        }
+    }
+
+    /// What is appended to the address that is told on the console.
+    pub fn query(text: &str) -> String {
+        format!("?{NAME}={text}")
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn tokens_differ_and_only_the_own_one_passes() {
+        let ((token, text), (_, other)) = (Token::new(), Token::new());
+        assert_eq!(text.len(), 64);
+        assert_ne!(text, other);
+        let stop = |uri: &str, header: Option<(axum::http::HeaderName, String)>| {
+            let mut headers = HeaderMap::new();
+            if let Some((name, value)) = header {
+                headers.insert(name, value.parse().unwrap());
+            }
+            token.stop(&Method::GET, &uri.parse().unwrap(), &headers)
+        };
+        assert!(stop("/", Some((AUTHORIZATION, format!("Bearer {text}")))).is_none());
+        assert!(stop("/", Some((COOKIE, format!("a=b; {NAME}={text}")))).is_none());
+        for header in [
+            None,
+            Some((AUTHORIZATION, format!("Bearer {other}"))),
+            Some((AUTHORIZATION, text.clone())),
+            Some((COOKIE, format!("{NAME}={other}"))),
+            Some((COOKIE, format!("{NAME}="))),
+        ] {
+            assert_eq!(stop("/", header).unwrap().status(), StatusCode::UNAUTHORIZED);
+        }
+        let led = stop(&format!("/sessions/1?{NAME}={text}"), None).unwrap();
+        assert_eq!(led.status(), StatusCode::SEE_OTHER);
+        assert_eq!(led.headers()[LOCATION], "/sessions/1");
+        assert!(led.headers()[SET_COOKIE].to_str().unwrap().contains("HttpOnly"));
+        let led = stop(&format!("//elsewhere.example/?{NAME}={text}"), None).unwrap();
+        assert_eq!(led.headers()[LOCATION], "/");
+        let wrong = stop(&format!("/?{NAME}={other}"), None).unwrap();
+        assert_eq!(wrong.status(), StatusCode::UNAUTHORIZED);
+    }
+}

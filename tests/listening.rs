@@ -1,0 +1,130 @@
+//! Where `serve` listens and whom it answers: loopback by default, beyond it only by an explicit word and with a token.
+//! Requests are written by hand, so that every header is what the test says.
+
+use std::io::{BufRead, BufReader, Read, Write};
+use std::net::TcpStream;
+use std::process::{Child, Command, Stdio};
+
+struct Server {
+    child: Child,
+    address: String,
+    query: String,
+    _data: tempfile::TempDir,
+}
+
+impl Drop for Server {
+    fn drop(&mut self) {
+        let _ = self.child.kill();
+        let _ = self.child.wait();
+    }
+}
+
+impl Server {
+    fn start(words: &[&str]) -> Server {
+        let data = tempfile::tempdir().unwrap();
+        let mut child = Command::new(env!("CARGO_BIN_EXE_edgewitness"))
+            .arg("serve")
+            .arg("--data")
+            .arg(data.path())
+            .args(words)
+            .stdout(Stdio::piped())
+            .stderr(Stdio::inherit())
+            .spawn()
+            .unwrap();
+        let mut line = String::new();
+        BufReader::new(child.stdout.as_mut().unwrap())
+            .read_line(&mut line)
+            .unwrap();
+        let url = line
+            .split_whitespace()
+            .find(|word| word.starts_with("http://"))
+            .expect(&line);
+        let (address, query) = url.trim_start_matches("http://").split_once('/').unwrap();
+        let port = address.rsplit(':').next().unwrap();
+        Server {
+            address: format!("127.0.0.1:{port}"),
+            query: query.to_owned(),
+            child,
+            _data: data,
+        }
+    }
+
+    /// Status line and headers of the answer to `GET path`.
+    fn get(&self, path: &str, host: &str, more: &str) -> String {
+        let mut stream = TcpStream::connect(&self.address).unwrap();
+        write!(
+            stream,
+            "GET {path} HTTP/1.1\r\nHost: {host}\r\n{more}Connection: close\r\n\r\n"
+        )
+        .unwrap();
+        let mut answer = Vec::new();
+        stream.read_to_end(&mut answer).unwrap();
+        let text = String::from_utf8_lossy(&answer).into_owned();
+        text.split("\r\n\r\n").next().unwrap().to_owned()
+    }
+
+    fn status(&self, path: &str, host: &str, more: &str) -> u16 {
+        self.get(path, host, more)[9..12].parse().unwrap()
+    }
+}
+
+#[test]
+fn loopback_needs_no_token_and_only_named_hosts_are_answered() {
+    let server = Server::start(&["--listen", "127.0.0.1:0", "--allow-host", "bench.example"]);
+    assert_eq!(server.query, "");
+    assert_eq!(server.status("/", &server.address, ""), 200);
+    assert_eq!(server.status("/", "bench.example:7117", ""), 200);
+    assert_eq!(server.status("/", "elsewhere.example", ""), 403);
+    assert_eq!(server.status("/", "192.0.2.7", ""), 403);
+}
+
+#[test]
+fn beyond_loopback_needs_a_word_and_then_a_token_on_every_request() {
+    let data = tempfile::tempdir().unwrap();
+    let refused = Command::new(env!("CARGO_BIN_EXE_edgewitness"))
+        .args(["serve", "--listen", "0.0.0.0:0", "--data"])
+        .arg(data.path())
+        .output()
+        .unwrap();
+    assert_eq!(refused.status.code(), Some(2));
+    assert!(String::from_utf8_lossy(&refused.stderr).contains("--beyond-this-machine"));
+
+    let server = Server::start(&["--listen", "0.0.0.0:0", "--beyond-this-machine"]);
+    let token = server
+        .query
+        .strip_prefix("?edgewitness-token=")
+        .expect("a token is told");
+    for path in ["/", "/api/sessions", "/static/js/main.js", "/api/openapi.json"] {
+        assert_eq!(server.status(path, &server.address, ""), 401, "{path}");
+        let bearer = format!("Authorization: Bearer {token}\r\n");
+        assert_eq!(server.status(path, &server.address, &bearer), 200, "{path}");
+        // Another name than an address of this machine stays refused, token or not.
+        assert_eq!(server.status(path, "elsewhere.example", &bearer), 403, "{path}");
+    }
+    let led = server.get(&format!("/{}", server.query), &server.address, "");
+    assert!(led.starts_with("HTTP/1.1 303"), "{led}");
+    let cookie = led
+        .lines()
+        .find_map(|l| l.strip_prefix("set-cookie: "))
+        .expect(&led);
+    let cookie = format!("Cookie: {}\r\n", cookie.split(';').next().unwrap());
+    assert_eq!(server.status("/", &server.address, &cookie), 200);
+    assert_eq!(server.status("/", "192.0.2.7:7117", &cookie), 200);
+}
+
+#[test]
+fn an_upload_above_the_limit_is_refused_before_it_is_read() {
+    let server = Server::start(&["--listen", "127.0.0.1:0", "--upload-limit", "1000"]);
+    let mut stream = TcpStream::connect(&server.address).unwrap();
+    write!(
+        stream,
+        "POST /api/sessions/1/captures?name=a.csv HTTP/1.1\r\nHost: {}\r\nContent-Type: application/octet-stream\r\n\
+         Content-Length: 1001\r\nConnection: close\r\n\r\n",
+        server.address
+    )
+    .unwrap();
+    let mut answer = String::new();
+    stream.read_to_string(&mut answer).unwrap();
+    assert!(answer.starts_with("HTTP/1.1 413"), "{answer}");
+    assert!(answer.contains("--upload-limit"), "{answer}");
+}
