@@ -42,6 +42,13 @@ pub struct Words {
 /// # Errors
 /// When the data folder can't be used or the address can't be listened on.
 pub fn run(words: &Words) -> anyhow::Result<ExitCode> {
+    // What the server has to say (a watched file left alone, a failure of ours) goes to its own window. Where
+    // something listens already, as in tests, that stays.
+    let _ = tracing_subscriber::fmt()
+        .with_writer(std::io::stderr)
+        .with_ansi(false)
+        .with_target(false)
+        .try_init();
     let data = match &words.data {
         Some(folder) => folder.clone(),
         None => data_home()?.join(if words.demo {

@@ -70,12 +70,12 @@ impl Kind for ChannelSkews {
     }
 }
 
-/// How one capture is read, where the file leaves it open: `[read]` and `[line.NAME]` tables as in the setup file,
-/// checked before they come here.
+/// How one capture is read, where the file leaves it open or tells it wrongly: what a person said of its columns, by
+/// field (see `workflow::reading::sheet_text`), checked before it comes here.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct ReadingSheet {
     pub capture: EntryId,
-    pub toml: String,
+    pub fields: BTreeMap<String, String>,
 }
 
 impl Kind for ReadingSheet {

@@ -16,6 +16,15 @@ pub fn routes() -> Router<Arc<App>> {
     Router::new()
         .route("/bin", get(pages::bench_log::bin_page))
         .route("/sessions/{id}/log", get(pages::bench_log::page))
+        .route("/sessions/{id}/clocks", get(pages::clocks::page))
+        .route(
+            "/sessions/{id}/captures/{capture}",
+            get(pages::capture::page),
+        )
+        .route(
+            "/api/sessions/{id}/captures/{capture}/reading",
+            get(api::reading::get).put(api::reading::set),
+        )
         .route("/sessions/{id}/links", get(pages::links::page))
         .route(
             "/api/sessions/{id}/links",

@@ -8,6 +8,7 @@ use crate::store::SessionId;
 
 use super::occurrences::Occurrence;
 use super::window::LineIndex;
+use crate::workflow::session::Placed;
 
 /// Everything the pages and the diagram show of one session; never changed, only replaced.
 pub struct Opened {
@@ -23,6 +24,8 @@ pub struct Opened {
     /// For each finding of the report, the moments it rests on; worked out when first asked for, see
     /// [`super::occurrences`].
     pub(super) evidence: OnceLock<Vec<Vec<Occurrence>>>,
+    /// How each present capture came to its run's clock.
+    pub clocks: Vec<Placed>,
 }
 
 /// What is kept in memory for one line.
@@ -82,7 +85,15 @@ impl Opened {
             lines,
             key,
             evidence: OnceLock::new(),
+            clocks: Vec::new(),
         }
+    }
+
+    /// Which of the shown run's captures that at `position` among the present ones is; that of the run's first where
+    /// it is not of the run.
+    pub fn place_in_run(&self, position: usize) -> usize {
+        let of_run = self.clocks.iter().filter(|placed| placed.is_shown);
+        of_run.map(|placed| placed.member.position).position(|other| other == position).unwrap_or(0)
     }
 
     /// First recorded moment: the diagram counts its ticks from here.

@@ -9,7 +9,9 @@ use tokio::runtime::Handle;
 
 use super::state::App;
 use crate::ingest;
+use crate::setup::Setup;
 use crate::store::{SessionBody, SessionId};
+use crate::workflow::read::read_options;
 use crate::workflow::watch::{PERIOD, Watch};
 
 /// Watches on a thread of its own until the program ends; `handle` runs the analysis.
@@ -60,16 +62,23 @@ fn take(app: &Arc<App>, path: &Path, handle: &Handle) {
     }
 }
 
-/// Only what can be read as a capture is taken; anything else in the folder is none of ours.
+/// Only what can be read as a capture, as the session's setup says, is taken; anything else in the folder is none of
+/// ours.
 fn bring(app: &App, path: &Path, name: &str) -> Result<SessionId, String> {
-    ingest::read_file(path, &ingest::ReadOptions::default(), &()).map_err(|error| error.to_string())?;
-    let file = std::fs::File::open(path).map_err(|error| error.to_string())?;
     let told = |error: crate::store::Error| error.to_string();
+    let in_hand = app.in_hand().map_err(told)?;
+    let setup = match in_hand {
+        Some(session) => app.store.session(session).map_err(told)?.body.setup,
+        None => String::new(),
+    };
+    let setup = Setup::parse(&setup, "the session's setup").map_err(|error| error.to_string())?;
+    ingest::read_file(path, &read_options(&setup), &()).map_err(|error| error.to_string())?;
+    let file = std::fs::File::open(path).map_err(|error| error.to_string())?;
     let stored = app
         .store
         .store_from(name, file, app.upload_limit_bytes)
         .map_err(told)?;
-    let session = match app.in_hand().map_err(told)? {
+    let session = match in_hand {
         Some(session) => session,
         None => {
             let body = SessionBody {

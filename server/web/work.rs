@@ -162,18 +162,15 @@ fn open(app: &App, id: SessionId, sender: &watch::Sender<Stage>) -> Result<(), F
         says: "Looking for what is wrong".to_owned(),
         share: None,
     }));
-    let inspection =
+    let newest =
         inspect_newest(&held, captures, &setup).ok_or_else(|| Failure::missing("capture in this session"))?;
+    let inspection = newest.inspection;
     let json = serde_json::to_string(&inspection.report).map_err(Failure::ours)?;
     app.store
         .save_report(id, "all", &key, &json, &summary(&inspection.report))?;
-    app.keep(Opened::new(
-        id,
-        session.body.title,
-        inspection.capture,
-        inspection.report,
-        key,
-    ));
+    let mut opened = Opened::new(id, session.body.title, inspection.capture, inspection.report, key);
+    opened.clocks = newest.placed;
+    app.keep(opened);
     Ok(())
 }
 

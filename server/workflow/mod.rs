@@ -13,6 +13,7 @@ mod parallel;
 pub mod places;
 pub mod rails;
 pub mod read;
+pub mod reading;
 pub mod rules;
 pub mod runs;
 pub mod session;

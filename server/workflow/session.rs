@@ -18,7 +18,8 @@ use crate::store::{
 use super::compare::tallies;
 use super::inspect::{Inspection, inspect_run};
 use super::read::read_options;
-use super::runs::{Run, Tie, runs};
+use super::reading::sheet_text;
+use super::runs::{Member, Run, Tie, runs};
 
 /// Captures of a session and all that their reading rests on.
 pub struct Held {
@@ -88,7 +89,7 @@ impl Held {
     pub fn setup_of(&self, capture: EntryId, setup: &Setup) -> Result<Setup, String> {
         match self.sheets.iter().find(|sheet| sheet.value.capture == capture) {
             None => Ok(setup.clone()),
-            Some(sheet) => with_sheet(setup, &sheet.value.toml),
+            Some(sheet) => with_sheet(setup, &sheet_text(&sheet.value.fields)?),
         }
     }
 
@@ -164,13 +165,42 @@ pub fn with_sheet(setup: &Setup, sheet: &str) -> Result<Setup, String> {
     Ok(setup)
 }
 
+/// Where one of the captures given came to.
+#[derive(Clone, Debug)]
+pub struct Placed {
+    pub member: Member,
+    /// Its run, by number.
+    pub run: usize,
+    /// Whether that run is the one looked at.
+    pub is_shown: bool,
+    /// Length of its sample (or tick) in seconds.
+    pub sample_s: f64,
+}
+
+/// The newest run, inspected, and where every capture came to.
+pub struct Newest {
+    pub inspection: Inspection,
+    pub placed: Vec<Placed>,
+}
+
 /// Inspects the newest run of `captures`, which are those of `held` in their order; what stands beside it is told.
-pub fn inspect_newest(held: &Held, captures: Vec<Capture>, setup: &Setup) -> Option<Inspection> {
+pub fn inspect_newest(held: &Held, captures: Vec<Capture>, setup: &Setup) -> Option<Newest> {
+    let samples: Vec<f64> = captures.iter().map(|c| c.timebase.length_s(c.resolution_ticks)).collect();
     let mut all = runs(captures, &held.ties(), &held.late_s());
     let newest = all
         .iter()
         .rposition(|run| !run.is_left_over())
         .unwrap_or(all.len().checked_sub(1)?);
+    let placed = all.iter().enumerate().flat_map(|(number, run)| {
+        let place = |member: &Member| Placed {
+            run: number,
+            is_shown: number == newest,
+            sample_s: samples[member.position],
+            member: member.clone(),
+        };
+        run.members.iter().map(place).collect::<Vec<_>>()
+    });
+    let placed = placed.collect();
     let mut run = all.remove(newest);
     for left in all.iter().filter(|run| run.is_left_over()) {
         run.findings.extend(left.findings.clone());
@@ -189,7 +219,10 @@ pub fn inspect_newest(held: &Held, captures: Vec<Capture>, setup: &Setup) -> Opt
             row.warnings.push(warning.text.clone());
         }
     }
-    Some(inspect_run(run.capture, run.sources, setup, run.findings))
+    Some(Newest {
+        inspection: inspect_run(run.capture, run.sources, setup, run.findings),
+        placed,
+    })
 }
 
 /// What [`tally_all`] found, as it is kept.

@@ -10,9 +10,9 @@ function tell(element, sentence) {
   if (place) place.textContent = sentence;
 }
 
-/** @param {HTMLElement} element */
-function done(element) {
-  const next = element.dataset.then;
+/** @param {HTMLElement} element @param {any} answer whose id takes the place of {id} in the next address */
+function done(element, answer) {
+  const next = element.dataset.then?.replace("{id}", String(answer?.id));
   if (next) location.assign(next);
   else location.reload();
 }
@@ -22,6 +22,7 @@ function valueOf(field) {
   if (field.type === "checkbox") return field.checked;
   if (field.type === "number") return field.value === "" ? null : field.valueAsNumber;
   // The number of an entry, or names parted by commas, where the field says so.
+  if (field.dataset.kind === "ids") return [...field.selectedOptions].map((/** @type {any} */ option) => Number(option.value));
   if (field.dataset.kind === "id") return field.value === "" ? null : Number(field.value);
   if (field.dataset.kind === "list") return field.value.split(",").map((/** @type {string} */ name) => name.trim()).filter(Boolean);
   return field.value;
@@ -69,8 +70,7 @@ async function send(element, work) {
   tell(element, "");
   /** @type {any} */ (element).disabled = true;
   try {
-    await work();
-    done(element);
+    done(element, await work());
   } catch (error) {
     tell(element, /** @type {Error} */ (error).message);
     /** @type {any} */ (element).disabled = false;
@@ -82,12 +82,13 @@ for (const form of all("form[data-send]")) {
   form.addEventListener("submit", (/** @type {Event} */ event) => {
     event.preventDefault();
     send(form, async () => {
-      await sendJson(form.dataset.send, bodyOf(form), form.dataset.method ?? "POST");
+      const answer = await sendJson(form.dataset.send, bodyOf(form), form.dataset.method ?? "POST");
       try {
         localStorage.removeItem(draftKey(form));
       } catch {
         // Nothing was kept.
       }
+      return answer;
     });
   });
 }

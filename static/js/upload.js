@@ -32,12 +32,15 @@ async function bring(files, session, form) {
     dialog.showModal();
     place = find("[data-progress]", dialog);
   }
+  let id = session;
   try {
-    const id = session ?? String((await sendJson("/api/sessions", { title: title(files) })).id);
+    id ??= String((await sendJson("/api/sessions", { title: title(files) })).id);
     for (const [index, file] of files.entries()) await send(id, file, place, files.length > 1 ? ` (${index + 1} of ${files.length})` : "");
     await watch(id, place);
   } catch (error) {
     fail(place, /** @type {Error} */ (error).message);
+    // The file is kept: what it could not tell by itself may be said there.
+    if (id) place.append(make("p", {}, make("a", { href: `/sessions/${id}` }, "Say how it is read, or bring another file")));
   }
 }
 

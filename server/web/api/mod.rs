@@ -8,6 +8,7 @@ pub mod harness;
 pub mod links;
 pub mod log;
 pub mod openapi;
+pub mod reading;
 pub mod rules;
 pub mod seek;
 pub mod sessions;

@@ -350,6 +350,20 @@ fn operations() -> Vec<Operation> {
             Empty,
         ),
         op(
+            "get",
+            "/api/sessions/{id}/captures/{capture}/reading",
+            "What a capture's file was taken for, from its first rows; the query's fields are said over it",
+            Nothing,
+            Any,
+        ),
+        op(
+            "put",
+            "/api/sessions/{id}/captures/{capture}/reading",
+            "Say how a capture is read: keys of [read], kind.N of column N, line.N and levels.N of its line",
+            Json(None),
+            Empty,
+        ),
+        op(
             "put",
             "/api/sessions/{id}/clocks",
             "Say how a capture's clock is brought to another's",

@@ -106,8 +106,16 @@ struct StepView {
     done: String,
     remark: String,
     json: String,
+    /// Captures that show it: all of the session's, and which are chosen.
+    captures: Vec<StepCapture>,
     /// JSON to send for each outcome.
     choices: Vec<StepChoice>,
+}
+
+struct StepCapture {
+    id: i64,
+    file: String,
+    is_set: bool,
 }
 
 struct StepChoice {
@@ -192,7 +200,7 @@ fn view(store: &Store, log: SessionLog, report: Option<&InspectReport>) -> Resul
             .steps
             .iter()
             .enumerate()
-            .map(|(i, entry)| step_view(i + 1, entry))
+            .map(|(i, entry)| step_view(i + 1, entry, &log.captures))
             .collect(),
         undo: actions
             .iter()
@@ -304,7 +312,7 @@ fn reading_view(entry: &Entry<Reading>) -> ReadingView {
     }
 }
 
-fn step_view(number: usize, entry: &Entry<Step>) -> StepView {
+fn step_view(number: usize, entry: &Entry<Step>, captures: &[Entry<Capture>]) -> StepView {
     let value = &entry.value;
     let choice = |outcome: Outcome| StepChoice {
         words: outcome.words(),
@@ -324,6 +332,14 @@ fn step_view(number: usize, entry: &Entry<Step>) -> StepView {
         done: value.done_ms.map(moment).unwrap_or_default(),
         remark: value.remark.clone(),
         json: json!(value).to_string(),
+        captures: captures
+            .iter()
+            .map(|capture| StepCapture {
+                id: capture.id.0,
+                file: capture.value.file.clone(),
+                is_set: value.captures.contains(&capture.id),
+            })
+            .collect(),
         choices: [Outcome::Passed, Outcome::Failed, Outcome::Skipped, Outcome::Open]
             .map(choice)
             .into(),

@@ -33,6 +33,8 @@ struct FindingsPage {
     fresh: Option<String>,
     /// Why the captures could not be read.
     trouble: Option<String>,
+    /// Where the reading of each capture can be said otherwise: address and file, while there is trouble.
+    sheets: Vec<(String, String)>,
     /// Conditions with captures, where there are several: one of them is looked at.
     conditions: Vec<ConditionView>,
 }
@@ -114,6 +116,15 @@ pub async fn page(State(app): State<Arc<App>>, Path(id): Path<i64>) -> Result<Ht
             id: id.0,
             title,
             sheet: sheet_shown,
+            sheets: match trouble.is_some() {
+                true => {
+                    let captures = app.store.present_captures(id)?.into_iter();
+                    captures
+                        .map(|entry| (format!("/sessions/{id}/captures/{}", entry.id), entry.value.file))
+                        .collect()
+                }
+                false => Vec::new(),
+            },
             conditions: conditions(&app.store, id)?,
             is_reading,
             fresh,

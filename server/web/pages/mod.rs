@@ -2,6 +2,8 @@
 
 pub mod before_after;
 pub mod bench_log;
+pub mod capture;
+pub mod clocks;
 pub mod figures;
 pub mod findings;
 pub mod guide;
@@ -38,6 +40,7 @@ impl Places {
             ("Before and after", "/before-and-after".to_owned()),
             ("Limits and logic", "/rules".to_owned()),
             ("Harness sheet", "/harness".to_owned()),
+            ("Clocks", "/clocks".to_owned()),
             ("Bench log", "/log".to_owned()),
         ];
         let place = |(name, tail): (&'static str, String)| Place {

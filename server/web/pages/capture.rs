@@ -1,0 +1,237 @@
+//! One capture: how its file is read, and where its clips were.
+
+use std::collections::BTreeMap;
+use std::sync::Arc;
+
+use askama::Template;
+use axum::extract::{Path, Query, State};
+use axum::response::Html;
+use serde_json::json;
+
+use super::Places;
+use crate::harness::Clips;
+use crate::ingest::{Preview, PreviewColumn};
+use crate::report::text::seconds;
+use crate::setup::FAMILIES;
+use crate::store::{Capture, ClipList, Entry, EntryId, SessionId};
+use crate::web::api::harness::harness_of;
+use crate::web::api::log::with_store;
+use crate::web::api::reading::{look, said};
+use crate::web::error::PageFailure;
+use crate::web::state::App;
+
+/// Rows and columns of the file that are shown.
+const MOST_ROWS: usize = 8;
+const MOST_COLUMNS: usize = 200;
+
+#[derive(Template)]
+#[template(path = "pages/capture.html")]
+struct CapturePage {
+    places: Places,
+    id: i64,
+    capture: i64,
+    title: String,
+    file: String,
+    remark: String,
+    /// Why it can't be read so.
+    trouble: Option<String>,
+    format: String,
+    facts: Vec<String>,
+    warnings: Vec<String>,
+    /// Of a table: what may be said otherwise.
+    settings: Vec<Setting>,
+    columns: Vec<ColumnView>,
+    rows: Vec<Vec<String>>,
+    first_row: u64,
+    more_columns: usize,
+    families: Vec<&'static str>,
+    /// What is shown, as JSON to keep; and whether it differs from what is kept.
+    json: String,
+    is_changed: bool,
+    is_said: bool,
+    clips: Vec<(String, String)>,
+    clips_csv: String,
+    has_harness: bool,
+    undo: Option<String>,
+}
+
+struct Setting {
+    name: &'static str,
+    words: &'static str,
+    value: String,
+    /// What the file was taken for without it.
+    taken: String,
+    choices: &'static [(&'static str, &'static str)],
+}
+
+struct ColumnView {
+    number: usize,
+    heading: String,
+    line: String,
+    /// What it was taken for.
+    kind: String,
+    said_kind: String,
+    levels: String,
+    said_levels: String,
+    is_analog: bool,
+}
+
+pub async fn page(
+    State(app): State<Arc<App>>,
+    Path((id, capture)): Path<(i64, i64)>,
+    Query(asked): Query<BTreeMap<String, String>>,
+) -> Result<Html<String>, PageFailure> {
+    let session = SessionId(id);
+    let in_memory = app.in_memory(session);
+    let html = with_store(app, move |store| {
+        let capture_id = EntryId(capture);
+        let entry: Entry<Capture> = store.entry(session, capture_id)?;
+        let kept = said(store, session, capture_id)?;
+        let is_asked = !asked.is_empty();
+        let fields: BTreeMap<String, String> = if is_asked { asked } else { kept.clone() };
+        let fields: BTreeMap<String, String> = fields.into_iter().filter(|(_, v)| !v.trim().is_empty()).collect();
+        let (preview, trouble) = match look(store, session, &entry, &fields) {
+            Ok(preview) => (Some(preview), None),
+            // What was asked for does not work: the form stays as it is, over the file as it was taken before.
+            Err(failure) => (look(store, session, &entry, &kept).ok(), Some(failure.sentence)),
+        };
+        let harness = harness_of(store, session)?;
+        let lists: Vec<Entry<ClipList>> = store.entries(session)?;
+        let csv = lists.into_iter().find(|list| list.value.capture == capture_id).map(|list| list.value.csv);
+        let clips = csv.as_ref().and_then(|csv| Clips::parse(csv, "clips.csv", &harness).ok()).unwrap_or_default();
+        let lines: Vec<String> = match (&preview, &in_memory) {
+            (Some(preview), _) if !preview.columns.is_empty() => {
+                let columns = preview.columns.iter().filter(|c| c.bits > 0);
+                columns.map(|column| column.name.clone()).collect()
+            }
+            (_, Some(opened)) => {
+                let of = opened.report.lines.iter().filter(|row| row.capture == entry.value.file);
+                of.map(|row| row.line.clone()).collect()
+            }
+            _ => Vec::new(),
+        };
+        let places = lines.into_iter().map(|line| {
+            let place = harness.place(&line, &clips).unwrap_or_else(|| "not on the sheet".to_owned());
+            (line, place)
+        });
+        let has_named: BTreeMap<String, String> = fields.clone();
+        let with_names = |preview: &Preview| {
+            // The thresholds of a column are kept under its line's name.
+            let names = preview.columns.iter().enumerate().filter(|(i, _)| {
+                has_named.contains_key(&format!("levels.{}", i + 1))
+            });
+            let names = names.map(|(i, column)| (format!("line.{}", i + 1), column.name.clone()));
+            let mut all = has_named.clone();
+            all.extend(names);
+            all
+        };
+        let to_keep = preview.as_ref().map(with_names).unwrap_or_else(|| fields.clone());
+        let page = CapturePage {
+            places: Places::of(session, ""),
+            id,
+            capture,
+            title: store.session(session)?.body.title,
+            file: entry.value.file.clone(),
+            remark: entry.value.remark.clone(),
+            facts: preview.as_ref().map(facts).unwrap_or_default(),
+            warnings: preview.as_ref().map(|p| p.warnings.clone()).unwrap_or_default(),
+            settings: preview.as_ref().map(|p| settings(p, &fields)).unwrap_or_default(),
+            columns: preview
+                .as_ref()
+                .map(|p| {
+                    let columns = p.columns.iter().take(MOST_COLUMNS).enumerate();
+                    columns.map(|(i, column)| column_view(i + 1, column, &fields)).collect()
+                })
+                .unwrap_or_default(),
+            rows: preview
+                .as_ref()
+                .map(|p| {
+                    let row = |row: &Vec<String>| row.iter().take(MOST_COLUMNS).cloned().collect();
+                    p.rows.iter().take(MOST_ROWS).map(row).collect()
+                })
+                .unwrap_or_default(),
+            first_row: preview.as_ref().and_then(|p| p.first_row).unwrap_or(1),
+            more_columns: preview.as_ref().map_or(0, |p| p.columns.len().saturating_sub(MOST_COLUMNS)),
+            format: preview.map(|p| p.format).unwrap_or_default(),
+            families: FAMILIES.iter().map(|(word, _)| *word).collect(),
+            json: json!(to_keep).to_string(),
+            is_changed: is_asked && trouble.is_none() && to_keep != kept,
+            is_said: !kept.is_empty(),
+            trouble,
+            clips: places.collect(),
+            clips_csv: csv.unwrap_or_else(|| "line,place\n".to_owned()),
+            has_harness: !harness.pins().is_empty(),
+            undo: store.actions(session, 1)?.into_iter().find(|a| !a.undone).map(|a| a.what),
+        };
+        Ok(page.render()?)
+    });
+    Ok(Html(html.await?))
+}
+
+fn facts(preview: &Preview) -> Vec<String> {
+    let mut facts = Vec::new();
+    let mut tell = |what: &str, value: Option<String>| {
+        if let Some(value) = value {
+            facts.push(format!("{what} {value}"));
+        }
+    };
+    tell("one unit of time is", preview.time_unit_s.map(|s| format!("{} ({})", seconds(s), preview.time_unit_from)));
+    tell("one row a", preview.form.as_ref().map(|form| form.trim_end_matches('s').to_owned()));
+    let rate = |s: f64| format!("{} ({})", seconds(s), crate::report::text::engineering(1.0 / s, "S/s"));
+    tell("sampling period", preview.sample_period_s.filter(|s| *s > 0.0).map(rate));
+    facts
+}
+
+fn settings(preview: &Preview, fields: &BTreeMap<String, String>) -> Vec<Setting> {
+    let value = |name: &str| fields.get(name).cloned().unwrap_or_default();
+    let setting = |name, words, taken: String, choices| Setting {
+        name,
+        words,
+        value: value(name),
+        taken,
+        choices,
+    };
+    if preview.format == "vcd" {
+        let words = "Time unit, where the file has no $timescale";
+        return vec![setting("timescale", words, "told by the file, or 1 ns".to_owned(), &[])];
+    }
+    let delimiter = match preview.delimiter.as_deref() {
+        Some("\t") => "tab".to_owned(),
+        other => other.unwrap_or_default().to_owned(),
+    };
+    vec![
+        setting("delimiter", "Between cells", delimiter, &[(",", "comma"), (";", "semicolon"), ("|", "bar"), ("tab", "tab")]),
+        setting("decimal", "Decimal mark", preview.decimal.clone().unwrap_or_default(), &[(".", "point"), (",", "comma")]),
+        setting("time_unit", "Unit of time", preview.time_unit_s.map(seconds).unwrap_or_default(), &[]),
+        setting("form", "One row a", preview.form.clone().unwrap_or_default(), &[("samples", "sample"), ("changes", "change")]),
+        setting("sample_period", "Sampling period", preview.sample_period_s.map(seconds).unwrap_or_default(), &[]),
+        setting("family", "Levels of all analog columns", String::new(), &[]),
+    ]
+}
+
+fn column_view(number: usize, column: &PreviewColumn, fields: &BTreeMap<String, String>) -> ColumnView {
+    let value = |name: &str| fields.get(&format!("{name}.{number}")).cloned().unwrap_or_default();
+    let base = match column.base {
+        Some(16) => "hex",
+        Some(8) => "octal",
+        Some(2) => "binary",
+        _ => "decimal",
+    };
+    ColumnView {
+        number,
+        heading: column.heading.clone(),
+        line: column.name.clone(),
+        kind: match column.kind.as_str() {
+            "bus" => format!("bus {} {base}", column.bits),
+            "ignored" => "ignore".to_owned(),
+            other => other.to_owned(),
+        },
+        said_kind: value("kind"),
+        levels: match (&column.family, column.low_v, column.high_v) {
+            (Some(family), Some(low), Some(high)) => format!("{family}, {low} to {high} V"),
+            _ => String::new(),
+        },
+        said_levels: value("levels"),
+        is_analog: column.kind == "analog",
+    }
+}

@@ -1,0 +1,275 @@
+//! Clocks: how each capture came to the session's clock, moving it by hand, and the skew of channels.
+
+use std::sync::Arc;
+
+use askama::Template;
+use axum::extract::{Path, State};
+use axum::response::Html;
+use serde_json::json;
+
+use super::Places;
+use super::links::escape_query;
+use crate::report::inspect::Severity;
+use crate::report::text::seconds;
+use crate::store::{Capture, ChannelSkews, Clock, Entry, EntryId, SessionId, Store};
+use crate::web::api::log::with_store;
+use crate::web::error::{Failure, PageFailure};
+use crate::web::opened::Opened;
+use crate::web::state::App;
+use crate::workflow::runs::Member;
+
+/// Half the width of a figure of the shared line, in samples of the coarser instrument.
+const FIGURE_SAMPLES: f64 = 12.0;
+/// Steps by hand, in samples.
+const STEPS: [f64; 4] = [-10.0, -1.0, 1.0, 10.0];
+
+#[derive(Template)]
+#[template(path = "pages/clocks.html")]
+struct ClocksPage {
+    places: Places,
+    id: i64,
+    title: String,
+    /// Captures under the condition in hand.
+    captures: Vec<CaptureView>,
+    findings: Vec<FindingView>,
+    skews: Vec<(String, String)>,
+    skews_from: String,
+    measures: Vec<Measure>,
+    undo: Option<String>,
+}
+
+struct CaptureView {
+    file: String,
+    path: String,
+    /// How its clock lies.
+    says: String,
+    trouble: String,
+    /// It can be brought to another's clock, or is.
+    others: Vec<Choice>,
+    on: String,
+    shift_s: String,
+    json: String,
+    steps: Vec<StepView>,
+    sample: String,
+    figures: Vec<FigureView>,
+}
+
+struct Choice {
+    value: String,
+    words: String,
+    is_set: bool,
+}
+
+struct StepView {
+    words: String,
+    samples: String,
+    json: String,
+}
+
+struct FigureView {
+    path: String,
+    caption: String,
+}
+
+struct FindingView {
+    title: String,
+    detail: String,
+    is_bad: bool,
+    try_next: Vec<String>,
+}
+
+struct Measure {
+    file: String,
+    json: String,
+}
+
+pub async fn page(State(app): State<Arc<App>>, Path(id): Path<i64>) -> Result<Html<String>, PageFailure> {
+    let session = SessionId(id);
+    let opened = app.opened_now(session).await?;
+    let html = with_store(app, move |store| {
+        let page = match &opened {
+            Some(opened) => view(store, session, Some(opened))?,
+            None => view(store, session, None)?,
+        };
+        Ok(page.render()?)
+    });
+    Ok(Html(html.await?))
+}
+
+fn view(store: &Store, session: SessionId, opened: Option<&Opened>) -> Result<ClocksPage, Failure> {
+    let present = store.present_captures(session)?;
+    let clocks: Vec<Entry<Clock>> = store.entries(session)?;
+    let skews = store.entries::<ChannelSkews>(session)?.pop().map(|entry| entry.value).unwrap_or_default();
+    let all: Vec<Entry<Capture>> = store.entries(session)?;
+    let file = |id: EntryId| all.iter().find(|entry| entry.id == id).map(|entry| entry.value.file.clone());
+    let findings = opened.map_or(&[][..], |opened| &opened.report.findings);
+    let findings = findings.iter().filter(|finding| finding.topic == "alignment");
+    let actions = store.actions(session, 1)?;
+    Ok(ClocksPage {
+        places: Places::of(session, "Clocks"),
+        id: session.0,
+        title: store.session(session)?.body.title,
+        captures: present
+            .iter()
+            .enumerate()
+            .map(|(position, entry)| capture_view(opened, &present, position, clocks.iter().find(|c| c.value.capture == entry.id)))
+            .collect(),
+        findings: findings
+            .map(|finding| FindingView {
+                title: finding.title.clone(),
+                detail: finding.detail.clone(),
+                is_bad: finding.severity != Severity::Note,
+                try_next: finding.try_next.clone(),
+            })
+            .collect(),
+        skews: skews.late_s.iter().map(|(line, late)| (line.clone(), late_words(*late))).collect(),
+        skews_from: skews.capture.and_then(file).unwrap_or_default(),
+        measures: all
+            .iter()
+            .map(|entry| Measure {
+                file: entry.value.file.clone(),
+                json: json!({ "capture": entry.id, "late_s": {} }).to_string(),
+            })
+            .collect(),
+        undo: actions.into_iter().find(|action| !action.undone).map(|action| action.what),
+    })
+}
+
+fn late_words(late_s: f64) -> String {
+    match late_s {
+        0.0 => "neither late nor early".to_owned(),
+        late if late > 0.0 => format!("{} late", seconds(late)),
+        early => format!("{} early", seconds(-early)),
+    }
+}
+
+fn capture_view(
+    opened: Option<&Opened>,
+    present: &[Entry<Capture>],
+    position: usize,
+    clock: Option<&Entry<Clock>>,
+) -> CaptureView {
+    let entry = &present[position];
+    let placed = opened.and_then(|opened| opened.clocks.iter().find(|placed| placed.member.position == position));
+    let member = placed.map(|placed| &placed.member);
+    let first = placed.and_then(|placed| {
+        let run = opened?.clocks.iter().filter(|other| other.run == placed.run);
+        run.map(|other| other.member.position).min()
+    });
+    let is_first = first == Some(position);
+    let told = clock.map(|clock| &clock.value);
+    let with = match told {
+        Some(clock) => clock.with,
+        None => first.filter(|_| !is_first).map(|first| present[first].id),
+    };
+    let on: Vec<String> = match told {
+        Some(clock) => clock.on.clone(),
+        None => member.map(|member| member.on.clone()).unwrap_or_default(),
+    };
+    let shift_s = told.map_or(0.0, |clock| clock.shift_s);
+    let sample_s = placed.map_or(0.0, |placed| placed.sample_s);
+    let moved = |samples: f64| {
+        json!({ "capture": entry.id, "with": with, "on": on, "shift_s": shift_s + samples * sample_s }).to_string()
+    };
+    let trouble = member.and_then(|member| member.trouble.clone()).unwrap_or_default();
+    let says = match (member, is_first) {
+        (None, _) => String::new(),
+        (Some(_), true) if !trouble.is_empty() => "It stands alone.".to_owned(),
+        (Some(_), true) => match placed.is_some_and(|placed| placed.is_shown) {
+            true => "Its clock is the session's.".to_owned(),
+            false => "A run of its own: counted in Before and after, not laid over the others.".to_owned(),
+        },
+        (Some(member), false) => alignment_words(member),
+    };
+    let can_move = with.is_some() && sample_s > 0.0 && trouble.is_empty();
+    let others = present.iter().enumerate().filter(|(other, _)| *other != position);
+    CaptureView {
+        file: entry.value.file.clone(),
+        path: format!("/sessions/{}/captures/{}", entry.session, entry.id),
+        says,
+        trouble,
+        others: std::iter::once(Choice {
+            value: String::new(),
+            words: "a run of its own".to_owned(),
+            is_set: with.is_none(),
+        })
+        .chain(others.map(|(_, other)| Choice {
+            value: other.id.to_string(),
+            words: other.value.file.clone(),
+            is_set: with == Some(other.id),
+        }))
+        .collect(),
+        on: on.join(", "),
+        shift_s: shift_s.to_string(),
+        json: json!({ "capture": entry.id }).to_string(),
+        steps: match can_move {
+            true => STEPS.map(|samples| StepView {
+                words: format!("{samples:+} {}", if samples.abs() == 1.0 { "sample" } else { "samples" }),
+                samples: samples.to_string(),
+                json: moved(samples),
+            }).into(),
+            false => Vec::new(),
+        },
+        sample: seconds(sample_s),
+        figures: match (opened, member, can_move && placed.is_some_and(|placed| placed.is_shown)) {
+            (Some(opened), Some(member), true) => figures(opened, member),
+            _ => Vec::new(),
+        },
+    }
+}
+
+fn alignment_words(member: &Member) -> String {
+    let a = &member.alignment;
+    let by = match member.on.is_empty() {
+        true => "taken as recorded on one clock".to_owned(),
+        false => format!("brought to the clock by {}", member.on.join(", ")),
+    };
+    let hand = match member.shift_s {
+        0.0 => String::new(),
+        shift => format!(", of which {} by hand", seconds(shift)),
+    };
+    format!(
+        "{by}: offset {} ± {}{hand}, drift {:+.3} ± {:.3} ppm, {} edges matched.",
+        seconds(a.offset_s),
+        seconds(1.96 * a.middle_se_s),
+        a.drift_ppm,
+        1.96 * a.drift_se_ppm,
+        a.matched
+    )
+}
+
+/// The shared line as both instruments saw it, early, in the middle and late.
+fn figures(opened: &Opened, member: &Member) -> Vec<FigureView> {
+    let Some(on) = member.on.first() else { return Vec::new() };
+    let (here, there) = on.split_once('=').unwrap_or((on, on));
+    let lines = &opened.capture.lines;
+    let find = |name: &str, own: bool| {
+        let is_it = |line: &crate::model::Line| {
+            let is_of = (line.capture == opened.place_in_run(member.position)) == own;
+            is_of && (line.name == name.trim() || line.name.ends_with(&format!("/{}", name.trim())))
+        };
+        lines.iter().position(is_it)
+    };
+    let (Some(a), Some(b)) = (find(here, false), find(there, true)) else {
+        return Vec::new();
+    };
+    let reach = (FIGURE_SAMPLES * lines[a].sample_ticks.max(lines[b].sample_ticks).max(1.0)) as i64;
+    let edges = &lines[b].edges;
+    let origin = opened.origin().0;
+    let places = [(edges.len() / 10, "early"), (edges.len() / 2, "in the middle"), (edges.len() * 9 / 10, "late")];
+    let figure = |(edge, words): (usize, &str)| {
+        let at = edges.get(edge)?.0 - origin;
+        let caption = format!("{} and {} {words} in the run.", lines[a].name, lines[b].name);
+        Some(FigureView {
+            path: format!(
+                "/sessions/{}/figure.svg?start={}&end={}&lines={a},{b}&caption={}",
+                opened.id,
+                at - reach,
+                at + reach,
+                escape_query(&caption)
+            ),
+            caption,
+        })
+    };
+    places.into_iter().filter_map(figure).collect()
+}

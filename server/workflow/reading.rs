@@ -1,0 +1,117 @@
+//! A capture's reading sheet: what a person said of its columns, as the `[read]` of a setup file.
+
+use std::collections::BTreeMap;
+
+use super::links::quoted;
+use crate::setup::FAMILIES;
+
+/// Fields that stand for keys of `[read]`.
+const KEYS: [&str; 7] = ["timescale", "time_unit", "sample_period", "delimiter", "decimal", "form", "family"];
+/// Columns that a sheet may speak of.
+const MOST_COLUMNS: usize = 20_000;
+
+/// The sheet as TOML. `fields`: the keys of `[read]`; `kind.N` what column N (from 1) holds, such as `analog` or
+/// `bus 8 hex`; `line.N` the name of its line and `levels.N` its thresholds, a family's word or `0.8 to 2.0`. Empty
+/// fields say nothing.
+///
+/// # Errors
+/// A sentence: a field is unknown, or thresholds are neither a family nor two voltages.
+pub fn sheet_text(fields: &BTreeMap<String, String>) -> Result<String, String> {
+    let said = fields.iter().map(|(key, value)| (key.as_str(), value.trim())).filter(|(_, value)| !value.is_empty());
+    let (mut read, mut columns, mut lines) = (String::new(), String::new(), String::new());
+    for (key, value) in said {
+        match key.split_once('.') {
+            None if KEYS.contains(&key) => read.push_str(&format!("{key} = {}\n", quoted(value))),
+            Some(("kind", column)) => columns.push_str(&format!("{} = {}\n", number(column)?, quoted(value))),
+            Some(("levels", column)) => {
+                let name = fields.get(&format!("line.{}", number(column)?)).map_or("", |name| name.as_str());
+                if name.is_empty() {
+                    return Err(format!("The thresholds of column {column} need its line's name."));
+                }
+                lines.push_str(&format!("[line.{}]\n{}", quoted(name), thresholds(value, column)?));
+            }
+            // Names alone say nothing.
+            Some(("line", column)) => {
+                number(column)?;
+            }
+            _ => return Err(format!("A reading sheet has no field called {}.", key.escape_debug())),
+        }
+    }
+    let mut text = String::new();
+    if !read.is_empty() {
+        text.push_str(&format!("[read]\n{read}"));
+    }
+    if !columns.is_empty() {
+        text.push_str(&format!("[read.columns]\n{columns}"));
+    }
+    text.push_str(&lines);
+    Ok(text)
+}
+
+fn number(column: &str) -> Result<usize, String> {
+    let number = column.parse::<usize>().ok().filter(|n| (1..=MOST_COLUMNS).contains(n));
+    number.ok_or_else(|| format!("Expected a column's number from 1, found {}.", column.escape_debug()))
+}
+
+fn thresholds(value: &str, column: &str) -> Result<String, String> {
+    if FAMILIES.iter().any(|(word, _)| *word == value) {
+        return Ok(format!("family = {}\n", quoted(value)));
+    }
+    let volts: Vec<f64> = value
+        .split(|c: char| c.is_whitespace() || matches!(c, ';' | '/'))
+        .map(|part| part.trim_end_matches(['V', 'v']))
+        .filter(|part| !part.is_empty() && *part != "to" && *part != "and")
+        .map(|part| part.replace(',', ".").parse().unwrap_or(f64::NAN))
+        .collect();
+    match volts[..] {
+        [low, high] if low < high && low.is_finite() && high.is_finite() => {
+            Ok(format!("low = {low:?}\nhigh = {high:?}\n"))
+        }
+        _ => {
+            let words: Vec<&str> = FAMILIES.iter().map(|(word, _)| *word).collect();
+            Err(format!(
+                "Thresholds of column {column}: found \"{value}\", expected one of {}, or two voltages such as 0.8 to 2.0.",
+                words.join(", ")
+            ))
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::setup::Setup;
+
+    fn fields(list: &[(&str, &str)]) -> BTreeMap<String, String> {
+        list.iter().map(|(key, value)| ((*key).to_owned(), (*value).to_owned())).collect()
+    }
+
+    #[test]
+    fn a_sheet_is_read_back_as_it_was_said() {
+        let text = sheet_text(&fields(&[
+            ("delimiter", ";"),
+            ("time_unit", "us"),
+            ("form", ""),
+            ("kind.2", "analog"),
+            ("kind.3", "bus 8 hex"),
+            ("line.2", "CLEAR \"N\""),
+            ("levels.2", "0.8 V to 2,0"),
+        ]))
+        .unwrap();
+        let setup = Setup::parse(&text, "sheet").unwrap();
+        assert_eq!((setup.read.delimiter, setup.read.time_unit_s), (Some(b';'), Some(1e-6)));
+        assert_eq!(setup.read.columns.len(), 2);
+        let levels = setup.lines["CLEAR \"N\""].thresholds.clone().unwrap().thresholds;
+        assert_eq!((levels.low_v, levels.high_v), (0.8, 2.0));
+        assert_eq!(sheet_text(&BTreeMap::new()).unwrap(), "");
+    }
+
+    #[test]
+    fn mistakes_are_told() {
+        let told = |list: &[(&str, &str)]| sheet_text(&fields(list)).unwrap_err();
+        assert!(told(&[("kind.0", "time")]).contains("from 1"));
+        assert!(told(&[("weather", "fine")]).contains("no field called weather"));
+        assert!(told(&[("line.1", "A"), ("levels.1", "2.0 to 0.8")]).contains("ttl-5v"));
+        assert!(told(&[("levels.1", "ttl-5v")]).contains("line's name"));
+    }
+}

@@ -1,0 +1,214 @@
+//! Two captures by two instruments → one clock, from outside: the command line on files made here, and the line
+//! through matched edges against numpy and SciPy (tests/data/alignment.py says how the values were made).
+//!
+//! Not covered: clocks that change their rate within a capture.
+
+use assert_cmd::Command;
+use edgewitness::analysis::align::fit_line;
+use serde_json::Value;
+
+/// Even in 0 … 1 (Marsaglia's xorshift64*).
+struct Dice(u64);
+
+impl Dice {
+    fn unit(&mut self) -> f64 {
+        self.0 ^= self.0 >> 12;
+        self.0 ^= self.0 << 25;
+        self.0 ^= self.0 >> 27;
+        (self.0.wrapping_mul(0x2545_F491_4F6C_DD1D) >> 11) as f64 / (1u64 << 53) as f64
+    }
+}
+
+/// Irregular edges, 1 µs to some 40 µs apart.
+fn irregular(dice: &mut Dice, n: usize) -> Vec<f64> {
+    let mut at = 1e-4;
+    (0..n)
+        .map(|_| {
+            at += 1e-6 - 1e-5 * dice.unit().max(1e-9).ln();
+            at
+        })
+        .collect()
+}
+
+/// A list of changes as an instrument with samples every `period_ns` stamps them; its clock lies so that true time =
+/// its time × (1 + drift) + offset.
+fn table(name: &str, edges: &[f64], period_ns: f64, offset: f64, drift: f64) -> String {
+    let mut text = format!("time (ns),{name}\n0,0\n");
+    let mut level = 0;
+    for edge in edges {
+        let own = (edge - offset) / (1.0 + drift) * 1e9;
+        if own <= 0.0 {
+            level = 1 - level;
+            continue;
+        }
+        level = 1 - level;
+        text.push_str(&format!(
+            "{},{level}\n",
+            ((own / period_ns).ceil() * period_ns).round() as i64
+        ));
+    }
+    text
+}
+
+fn run(words: &[&str], files: &[(&str, &str)]) -> (Option<i32>, Value, String) {
+    let folder = tempfile::tempdir().expect("a folder");
+    for (name, text) in files {
+        std::fs::write(folder.path().join(name), text).expect("a file");
+    }
+    let mut command = Command::cargo_bin("edgewitness").expect("the binary is built");
+    let output = command
+        .args(words)
+        .current_dir(folder.path())
+        .output()
+        .expect("it runs");
+    let answer = serde_json::from_slice(&output.stdout).unwrap_or(Value::Null);
+    (
+        output.status.code(),
+        answer,
+        String::from_utf8_lossy(&output.stderr).into_owned(),
+    )
+}
+
+#[test]
+fn offset_and_drift_are_found_within_the_error_they_state() {
+    let mut within = 0;
+    for seed in 1..=20u64 {
+        let mut dice = Dice(seed * 7919);
+        let edges = irregular(&mut dice, 600);
+        let (offset, drift) = (0.004 * (dice.unit() - 0.5), 80e-6 * (dice.unit() - 0.5));
+        let a = table("NOTE", &edges, 10.0, 0.0, 0.0);
+        let b = table("NOTE_T", &edges, 40.0, offset, drift);
+        let words = ["align", "a.csv", "b.csv", "--on", "NOTE=NOTE_T", "--json"];
+        let (code, answer, problem) = run(&words, &[("a.csv", &a), ("b.csv", &b)]);
+        assert_eq!(code, Some(0), "seed {seed}: {problem}");
+        let of = |name: &str| answer[name].as_f64().unwrap_or(f64::NAN);
+        let middle = of("middle_s");
+        let at = |offset_s: f64, drift: f64| middle * (1.0 + drift) + offset_s;
+        let error = (at(of("offset_s"), of("drift_ppm") * 1e-6) - at(offset, drift)).abs();
+        // Never worse than a sample of the coarser instrument.
+        assert!(error < 40e-9, "seed {seed}: off by {error}");
+        within += i32::from(error < 1.96 * of("middle_se_s"));
+        assert!(
+            (of("drift_ppm") - drift * 1e6).abs() < 4.0 * of("drift_se_ppm"),
+            "seed {seed}: {answer}"
+        );
+        assert!(of("matched") > 200.0);
+    }
+    // 19 of 20 on average; with 95 % each, 15 or fewer happen once in 3,900 such sets (binomial).
+    assert!(within >= 16, "{within} of 20 inside their 95 % interval");
+}
+
+#[test]
+fn a_regular_line_alone_is_refused_and_helps_beside_an_irregular_one() {
+    let mut dice = Dice(11);
+    let square: Vec<f64> = (0..400).map(|k| 1e-4 + k as f64 * 1e-5).collect();
+    let irregular: Vec<f64> = irregular(&mut dice, 40)
+        .into_iter()
+        .filter(|t| *t < 4e-3)
+        .collect();
+    let both = |period: f64, offset: f64| {
+        let mut edges: Vec<(f64, usize)> = square.iter().map(|&t| (t, 0)).collect();
+        edges.extend(irregular.iter().map(|&t| (t, 1)));
+        edges.sort_by(|a, b| a.0.total_cmp(&b.0));
+        let mut levels = [0, 0];
+        let mut text = "time (ns),CLOCK,NOTE\n0,0,0\n".to_owned();
+        let mut last = 0;
+        for (at, line) in edges {
+            levels[line] = 1 - levels[line];
+            let stamp = (((at - offset) * 1e9 / period).ceil() * period) as i64;
+            if stamp == last {
+                text.truncate(text.trim_end().rfind('\n').map_or(0, |n| n + 1));
+            }
+            text.push_str(&format!("{stamp},{},{}\n", levels[0], levels[1]));
+            last = stamp;
+        }
+        text
+    };
+    let (a, b) = (both(10.0, 0.0), both(20.0, -3.3e-5));
+    let files = [("a.csv", a.as_str()), ("b.csv", b.as_str())];
+    let (code, _, problem) = run(&["align", "a.csv", "b.csv", "--on", "CLOCK"], &files);
+    assert_eq!(code, Some(2));
+    assert!(problem.contains("too regular"), "{problem}");
+    let (_, alone, problem) = run(&["align", "a.csv", "b.csv", "--on", "NOTE", "--json"], &files);
+    assert!(alone["matched"].as_u64() >= Some(20), "{problem}");
+    let (code, together, problem) = run(
+        &["align", "a.csv", "b.csv", "--on", "NOTE,CLOCK", "--json"],
+        &files,
+    );
+    assert_eq!(code, Some(0), "{problem}");
+    assert!(together["matched"].as_u64() > Some(300), "{together}");
+    let error = |answer: &Value| (answer["offset_s"].as_f64().unwrap_or(f64::NAN) + 3.3e-5).abs();
+    assert!(error(&together) < 1e-8, "{together}");
+    assert!(together["drift_se_ppm"].as_f64() < alone["drift_se_ppm"].as_f64());
+}
+
+#[test]
+fn captures_that_share_nothing_or_name_no_line_are_refused() {
+    let mut dice = Dice(5);
+    let (p, q) = (irregular(&mut dice, 300), irregular(&mut dice, 300));
+    let files = [
+        ("a.csv", table("NOTE", &p, 10.0, 0.0, 0.0)),
+        ("b.csv", table("NOTE", &q, 20.0, 0.0, 0.0)),
+    ];
+    let files = [("a.csv", files[0].1.as_str()), ("b.csv", files[1].1.as_str())];
+    let (code, _, problem) = run(&["align", "a.csv", "b.csv", "--on", "NOTE"], &files);
+    assert_eq!(code, Some(2));
+    assert!(problem.contains("do not share enough edges"), "{problem}");
+    let (code, _, problem) = run(&["align", "a.csv", "b.csv", "--on", "BEAT"], &files);
+    assert_eq!(code, Some(2));
+    assert!(
+        problem.contains("expected a line called BEAT") && problem.contains("NOTE"),
+        "{problem}"
+    );
+}
+
+#[test]
+fn the_line_through_matched_edges_is_numpy_s_and_scipy_s() {
+    let data: Value = serde_json::from_str(include_str!("data/alignment.json")).expect("JSON");
+    for row in data["rows"].as_array().expect("rows") {
+        let list = |name: &str| -> Vec<f64> {
+            row[name]
+                .as_array()
+                .into_iter()
+                .flatten()
+                .filter_map(Value::as_f64)
+                .collect()
+        };
+        let of = |by: &str, what: &str| row[by][what].as_f64().expect("a number");
+        let (mut pairs, n) = (
+            list("x").into_iter().zip(list("y")).collect::<Vec<_>>(),
+            list("x").len(),
+        );
+        pairs.sort_by(|a, b| a.0.total_cmp(&b.0));
+        let (x, y): (Vec<f64>, Vec<f64>) = pairs.into_iter().unzip();
+        let fit = fit_line(&x, &y);
+        let close = |a: f64, b: f64, tolerance: f64| ((a - b) / b).abs() < tolerance;
+        for by in ["linregress", "polyfit"] {
+            // Offsets of up to 12 s in doubles leave 2e-15 s; over the span that is this much of the slope.
+            assert!(
+                (fit.slope - of(by, "slope")).abs() < 2e-14 / (x[n - 1] - x[0]) + 1e-12 * fit.slope.abs(),
+                "{by}"
+            );
+            assert!((fit.at(0.0) - of(by, "intercept")).abs() < 2e-14, "{by}");
+        }
+        assert!(close(
+            fit.slope_se / fit.widened,
+            of("linregress", "slope_se"),
+            1e-6
+        ));
+        assert!(close(
+            fit.se_at(0.0) / fit.widened,
+            of("linregress", "intercept_se"),
+            1e-6
+        ));
+        // The robust slope (Theil 1950, Sen 1968) agrees within its own 95 % interval.
+        assert!(of("theilslopes", "low") <= fit.slope && fit.slope <= of("theilslopes", "high"));
+        let drift = row["drift"].as_f64().expect("a number");
+        assert!((fit.slope - drift).abs() < 4.0 * fit.slope_se);
+        // What quantisation alone leaves open in the middle.
+        assert!(
+            (fit.at(fit.middle) - (row["offset"].as_f64().expect("a number") + drift * fit.middle)).abs()
+                < 4.0 * row["theory"].as_f64().expect("a number")
+        );
+    }
+}

@@ -1,0 +1,299 @@
+//! Before and after, from outside: the command line on captures made here, where what was planted is known.
+//!
+//! Outside values: two-sided Fisher by scipy.stats.fisher_exact 1.17.1, the exact bound 1 − 0.05^(1/n) of the rule of
+//! three (Hanley and Lippman-Hand 1983).
+//!
+//! Not covered: captures under one condition by several instruments (tests/sessions are in `workflow::runs`).
+
+use assert_cmd::Command;
+use serde_json::Value;
+
+/// Even in 0 … 1 (Marsaglia's xorshift64*).
+struct Dice(u64);
+
+impl Dice {
+    fn unit(&mut self) -> f64 {
+        self.0 ^= self.0 >> 12;
+        self.0 ^= self.0 << 25;
+        self.0 ^= self.0 >> 27;
+        (self.0.wrapping_mul(0x2545_F491_4F6C_DD1D) >> 11) as f64 / (1u64 << 53) as f64
+    }
+}
+
+/// One run: STEP falls `falls` times; CLEAR_N dips 15 ns after the first `struck` falls that the dice choose; KEY
+/// bounces on some of its switchings; STRIKE_OUT sends a pulse a fall, of which STRIKE_IN loses some.
+struct Plan {
+    falls: usize,
+    struck: usize,
+    lost: usize,
+    bounced: usize,
+}
+
+const PLAIN: Plan = Plan {
+    falls: 200,
+    struck: 0,
+    lost: 0,
+    bounced: 0,
+};
+
+fn run(seed: u64, plan: &Plan) -> String {
+    let mut dice = Dice(seed);
+    let mut changes: Vec<(u64, char, u8)> = Vec::new();
+    let chosen = |dice: &mut Dice, count: usize| -> Vec<bool> {
+        // Exactly so many of the falls, at random (Knuth's selection sampling).
+        let mut left = count;
+        (0..plan.falls)
+            .map(|i| {
+                let take = dice.unit() * ((plan.falls - i) as f64) < left as f64;
+                left -= usize::from(take);
+                take
+            })
+            .collect()
+    };
+    let (strikes, losses) = (chosen(&mut dice, plan.struck), chosen(&mut dice, plan.lost));
+    let mut at = 100_000u64;
+    for i in 0..plan.falls {
+        at += 200_000 + (dice.unit() * 400_000.0) as u64;
+        changes.push((at, 's', 0));
+        changes.push((at + 90, 's', 1));
+        if strikes[i] {
+            let lag = 12 + (dice.unit() * 5.0) as u64;
+            changes.push((at + lag, 'c', 0));
+            changes.push((at + lag + 20, 'c', 1));
+        }
+        // CLEAR_N's own work: two microseconds low, far from any fall.
+        if i % 3 == 0 {
+            changes.push((at + 60_000, 'c', 0));
+            changes.push((at + 62_000, 'c', 1));
+        }
+        changes.push((at + 100_000, 'o', 1));
+        changes.push((at + 101_000, 'o', 0));
+        if !losses[i] {
+            changes.push((at + 100_030, 'i', 1));
+            changes.push((at + 101_030, 'i', 0));
+        }
+    }
+    // A key pressed and let go ten times after the tune, in ns: bounce of 0.1 to 2 ms.
+    at += 50_000_000;
+    let mut level = 1;
+    for press in 0..20 {
+        at += 200_000_000;
+        level = 1 - level;
+        changes.push((at, 'k', level));
+        if press < plan.bounced {
+            let mut moment = at;
+            for _ in 0..3 {
+                for now in [1 - level, level] {
+                    moment += 100_000 + (dice.unit() * 900_000.0) as u64;
+                    changes.push((moment, 'k', now));
+                }
+            }
+        }
+    }
+    changes.sort_by_key(|change| change.0);
+    let mut text = "$timescale 1 ns $end\n$scope module carillon $end\n".to_owned();
+    for (code, name) in [
+        ('s', "STEP"),
+        ('c', "CLEAR_N"),
+        ('o', "STRIKE_OUT"),
+        ('i', "STRIKE_IN"),
+        ('k', "KEY"),
+    ] {
+        text.push_str(&format!("$var wire 1 {code} {name} $end\n"));
+    }
+    text.push_str("$upscope $end\n$enddefinitions $end\n#0\n1s\n1c\n0o\n0i\n1k\n");
+    let mut last = 0;
+    for (moment, code, level) in changes {
+        if moment != last {
+            text.push_str(&format!("#{moment}\n"));
+            last = moment;
+        }
+        text.push_str(&format!("{level}{code}\n"));
+    }
+    text.push_str(&format!("#{}\n", at + 300_000_000));
+    text
+}
+
+const SETUP: &str = "[line.CLEAR_N]\nnarrow_below = \"60 ns\"\n\n[[link]]\nfrom = \"STRIKE_OUT\"\nto = \"STRIKE_IN\"\nmax_delay = \
+                     \"200 ns\"\n\n[[limit]]\nkind = \"pulse-width\"\nname = \"clear lasts\"\nline = \"CLEAR_N\"\nlevel = \"low\"\nat_least \
+                     = \"1 us\"\n";
+
+fn compared(before: &[Plan], after: &[Plan]) -> Value {
+    let folder = tempfile::tempdir().expect("a folder");
+    let write = |name: String, text: &str| {
+        let path = folder.path().join(name);
+        std::fs::write(&path, text).expect("a file");
+        path
+    };
+    let setup = write("setup.toml".to_owned(), SETUP);
+    let mut command = Command::cargo_bin("edgewitness").expect("the binary is built");
+    command.arg("compare").arg("--json").arg("--setup").arg(setup);
+    for (word, plans, seed) in [("--before", before, 100), ("--after", after, 900)] {
+        command.arg(word);
+        for (i, plan) in plans.iter().enumerate() {
+            command.arg(write(
+                format!("{}-{i}.vcd", &word[2..]),
+                &run(seed + 17 * i as u64, plan),
+            ));
+        }
+    }
+    let output = command.output().expect("the binary runs");
+    assert!(
+        output.status.success(),
+        "{}",
+        String::from_utf8_lossy(&output.stderr)
+    );
+    serde_json::from_slice(&output.stdout).expect("JSON on standard output")
+}
+
+fn coupling(report: &Value) -> &Value {
+    let rows = report["couplings"].as_array().expect("a list");
+    assert_eq!(rows.len(), 1, "STEP alone is accused: {rows:?}");
+    assert_eq!(
+        (&rows[0]["victim"], &rows[0]["aggressor"]),
+        (&"CLEAR_N".into(), &"STEP".into())
+    );
+    &rows[0]
+}
+
+fn counts(row: &Value) -> [u64; 4] {
+    [
+        &row["before"]["strays"],
+        &row["before"]["opportunities"],
+        &row["after"]["strays"],
+        &row["after"]["opportunities"],
+    ]
+    .map(|n| n.as_u64().expect("a count"))
+}
+
+#[test]
+fn a_fix_that_worked_is_gone_with_its_bound() {
+    let report = compared(&[Plan { struck: 60, ..PLAIN }], &[PLAIN]);
+    let row = coupling(&report);
+    assert_eq!(row["verdict"], "gone");
+    let [a, n1, b, n2] = counts(row);
+    assert_eq!((a, b), (60, 0));
+    assert!(n1 >= 195 && n2 >= 195, "{row}");
+    let bound = 1.0 - 0.05f64.powf(1.0 / n2 as f64);
+    assert!((row["after_upper_bound"].as_f64().unwrap_or(0.0) / bound - 1.0).abs() < 1e-9);
+    // scipy.stats.fisher_exact([[60, 140], [0, 200]]) 1.17.1: 1.0637e-20; a few falls more or less change little.
+    let p = row["p_value"].as_f64().unwrap_or(1.0);
+    assert!((1e-21..1e-19).contains(&p), "{p}");
+}
+
+#[test]
+fn twice_as_long_a_run_does_not_look_twice_as_bad() {
+    let before = [Plan { struck: 80, ..PLAIN }];
+    let after = [Plan { struck: 80, ..PLAIN }, Plan { struck: 80, ..PLAIN }];
+    let row = compared(&before, &after);
+    let row = coupling(&row);
+    assert_eq!(row["verdict"], "unchanged");
+    assert_eq!([counts(row)[0], counts(row)[2]], [80, 160]);
+    let ratio = row["rate_ratio"]["estimate"].as_f64().unwrap_or(0.0);
+    assert!((0.98..1.02).contains(&ratio), "{ratio}");
+}
+
+#[test]
+fn fewer_more_and_new_are_told_apart() {
+    let verdict = |before: usize, after: usize| {
+        let report = compared(
+            &[Plan {
+                struck: before,
+                ..PLAIN
+            }],
+            &[Plan {
+                struck: after,
+                ..PLAIN
+            }],
+        );
+        coupling(&report)["verdict"].clone()
+    };
+    assert_eq!(verdict(100, 30), "reduced");
+    assert_eq!(verdict(30, 100), "worse");
+    let report = compared(&[PLAIN], &[Plan { struck: 50, ..PLAIN }]);
+    let row = coupling(&report);
+    assert_eq!(row["verdict"], "worse");
+    assert!(
+        row["says"]
+            .as_str()
+            .unwrap_or_default()
+            .contains("new since the change"),
+        "{row}"
+    );
+}
+
+#[test]
+fn too_few_opportunities_say_how_many_would_settle_it() {
+    let short = Plan { falls: 12, ..PLAIN };
+    let report = compared(&[Plan { struck: 40, ..PLAIN }], &[short]);
+    let row = coupling(&report);
+    assert_eq!(row["verdict"], "undecided");
+    let needed = row["opportunities_needed"].as_u64().expect("a number");
+    let [_, _, _, n2] = counts(row);
+    assert!(needed > n2 && needed < 60, "{needed} needed, {n2} had");
+    // So many clean falls do settle it, and hardly any fewer.
+    let with = |falls: usize| {
+        let report = compared(&[Plan { struck: 40, ..PLAIN }], &[Plan { falls, ..PLAIN }]);
+        (coupling(&report)["verdict"].clone(), counts(coupling(&report))[3])
+    };
+    let (verdict, n2) = with(needed as usize + 2);
+    assert!(
+        n2 >= needed && verdict == "gone",
+        "{verdict} at {n2}, {needed} needed"
+    );
+    let (verdict, n2) = with(needed as usize - 3);
+    assert!(
+        n2 < needed && verdict == "undecided",
+        "{verdict} at {n2}, {needed} needed"
+    );
+}
+
+#[test]
+fn losses_bounce_and_limits_are_compared_too() {
+    let before = Plan {
+        struck: 60,
+        lost: 50,
+        bounced: 20,
+        ..PLAIN
+    };
+    let after = Plan { lost: 55, ..PLAIN };
+    let report = compared(&[before], &[after]);
+    let link = &report["links"][0];
+    assert_eq!(
+        (&link["from"], &link["verdict"]),
+        (&"STRIKE_OUT".into(), &"unchanged".into()),
+        "{link}"
+    );
+    assert_eq!([&link["before"]["missing"], &link["after"]["missing"]], [50, 55]);
+    assert_eq!(link["before"]["sent"], 200);
+    let bounce = &report["bounces"][0];
+    assert_eq!(
+        (&bounce["name"], &bounce["verdict"]),
+        (&"KEY".into(), &"gone".into()),
+        "{bounce}"
+    );
+    assert_eq!(
+        [&bounce["before"]["wrong"], &bounce["before"]["occasions"]],
+        [20, 20]
+    );
+    assert_eq!(
+        [&bounce["after"]["wrong"], &bounce["after"]["occasions"]],
+        [0, 20]
+    );
+    let limit = &report["limits"][0];
+    assert_eq!(
+        (&limit["name"], &limit["verdict"]),
+        (&"clear lasts".into(), &"gone".into()),
+        "{limit}"
+    );
+    assert_eq!([&limit["before"]["wrong"], &limit["after"]["wrong"]], [60, 0]);
+    assert_eq!(report["extras"][0]["before"]["wrong"], 0);
+}
+
+#[test]
+fn a_quiet_pair_has_nothing_to_accuse() {
+    let report = compared(&[PLAIN], &[PLAIN]);
+    assert_eq!(report["couplings"].as_array().map(Vec::len), Some(0));
+    assert_eq!(report["links"][0]["before"]["missing"], 0);
+    assert_eq!(report["limits"][0]["before"]["wrong"], 0);
+}

@@ -1,0 +1,272 @@
+//! Does what leaves here arrive there, from outside: the command line on captures made here.
+//!
+//! Not covered: analog far ends (a slow edge is a change of width here, made with edges alone).
+
+use std::collections::BTreeMap;
+
+use assert_cmd::Command;
+use serde_json::Value;
+
+/// Even in 0 … 1 (Marsaglia's xorshift64*).
+struct Dice(u64);
+
+impl Dice {
+    fn unit(&mut self) -> f64 {
+        self.0 ^= self.0 >> 12;
+        self.0 ^= self.0 << 25;
+        self.0 ^= self.0 >> 27;
+        (self.0.wrapping_mul(0x2545_F491_4F6C_DD1D) >> 11) as f64 / (1u64 << 53) as f64
+    }
+}
+
+/// Pulses (start, end) in ns, 200 to 1,200 ns wide, at least 2 µs apart.
+fn pulses(seed: u64, n: usize) -> Vec<(u64, u64)> {
+    let mut dice = Dice(seed.wrapping_mul(0x9E37_79B9).max(1));
+    let mut at = 10_000;
+    (0..n)
+        .map(|_| {
+            at += 2_000 + (dice.unit() * 20_000.0) as u64;
+            let width = 200 + (dice.unit() * 1_000.0) as u64;
+            let pulse = (at, at + width);
+            at += width;
+            pulse
+        })
+        .collect()
+}
+
+fn later(pulses: &[(u64, u64)], delay: u64) -> Vec<(u64, u64)> {
+    pulses.iter().map(|p| (p.0 + delay, p.1 + delay)).collect()
+}
+
+type Lines<'a> = [(&'a str, Vec<(u64, u64)>, bool)];
+
+/// A capture of lines as VCD: name, pulses, and whether the line rests high.
+fn vcd(lines: &Lines) -> String {
+    let mut changes: BTreeMap<u64, String> = BTreeMap::new();
+    let mut text = "$timescale 1 ns $end\n".to_owned();
+    let mut first = String::new();
+    let mut end = 0;
+    for (i, (name, pulses, high)) in lines.iter().enumerate() {
+        let code = char::from(b'!' + i as u8);
+        text.push_str(&format!("$var wire 1 {code} {name} $end\n"));
+        let (rest, active) = (u8::from(*high), u8::from(!*high));
+        first.push_str(&format!("{rest}{code}\n"));
+        for (start, stop) in pulses {
+            changes
+                .entry(*start)
+                .or_default()
+                .push_str(&format!("{active}{code}\n"));
+            changes
+                .entry(*stop)
+                .or_default()
+                .push_str(&format!("{rest}{code}\n"));
+            end = end.max(*stop);
+        }
+    }
+    text.push_str(&format!("$enddefinitions $end\n#0\n{first}"));
+    for (at, levels) in changes {
+        text.push_str(&format!("#{at}\n{levels}"));
+    }
+    text.push_str(&format!("#{}\n", end + 50_000));
+    text
+}
+
+fn inspect(lines: &Lines, setup: &str) -> Value {
+    let folder = tempfile::tempdir().expect("a folder");
+    std::fs::write(folder.path().join("a.vcd"), vcd(lines)).expect("a file");
+    std::fs::write(folder.path().join("s.toml"), setup).expect("a file");
+    let mut command = Command::cargo_bin("edgewitness").expect("the binary is built");
+    let output = command
+        .args(["inspect", "a.vcd", "--setup", "s.toml", "--json"])
+        .current_dir(folder.path())
+        .output()
+        .expect("the binary runs");
+    assert!(
+        output.status.success(),
+        "{}",
+        String::from_utf8_lossy(&output.stderr)
+    );
+    serde_json::from_slice(&output.stdout).expect("JSON on standard output")
+}
+
+const LINK: &str = "[[link]]\nfrom = \"OUT\"\nto = \"IN\"\nmax_delay = \"200 ns\"\n";
+
+fn seconds(pulses: &[(u64, u64)], which: &[usize]) -> Vec<f64> {
+    which.iter().map(|&i| pulses[i].0 as f64 * 1e-9).collect()
+}
+
+fn list(value: &Value) -> Vec<f64> {
+    value
+        .as_array()
+        .into_iter()
+        .flatten()
+        .filter_map(Value::as_f64)
+        .collect()
+}
+
+fn same(found: &[f64], planted: &[f64]) -> bool {
+    found.len() == planted.len() && found.iter().zip(planted).all(|(a, b)| (a - b).abs() < 1e-12)
+}
+
+fn finding<'a>(report: &'a Value, part: &str) -> &'a Value {
+    let all = report["findings"].as_array().expect("a list");
+    let found = all
+        .iter()
+        .find(|f| f["title"].as_str().unwrap_or_default().contains(part));
+    found.unwrap_or_else(|| panic!("no finding says \"{part}\": {all:#?}"))
+}
+
+#[test]
+fn every_lost_and_every_extra_pulse_is_named() {
+    for seed in 1..=10 {
+        let sent = pulses(seed, 300);
+        let mut far = later(&sent, 34);
+        let lost = [0usize, 7, 8, 150, 299];
+        for &i in lost.iter().rev() {
+            far.remove(i);
+        }
+        // Two pulses that nobody sent, in rests of the far end.
+        let extras = [
+            (sent[40].1 + 500, sent[40].1 + 620),
+            (sent[200].1 + 900, sent[200].1 + 960),
+        ];
+        far.extend(extras);
+        far.sort_unstable();
+        let report = inspect(&[("OUT", sent.clone(), false), ("IN", far, false)], LINK);
+        let link = &report["links"][0];
+        assert_eq!(link["verdict"], "lossy-noisy", "seed {seed}: {link}");
+        assert_eq!(
+            (&link["sent"], &link["arrived"]),
+            (&300.into(), &295.into()),
+            "seed {seed}"
+        );
+        assert!(
+            same(&list(&link["missing_s"]), &seconds(&sent, &lost)),
+            "seed {seed}: {}",
+            link["missing_s"]
+        );
+        assert!(
+            same(&list(&link["extra_s"]), &extras.map(|e| e.0 as f64 * 1e-9)),
+            "seed {seed}: {}",
+            link["extra_s"]
+        );
+        let delay = link["delay_s"]["median"].as_f64().unwrap_or(0.0);
+        assert!((delay - 34e-9).abs() < 1e-12, "{delay}");
+        let histogram = &link["delay_histogram"]["counts"];
+        assert_eq!(list(histogram).iter().sum::<f64>(), 295.0);
+    }
+}
+
+#[test]
+fn intact_inverted_and_stuck_are_told_apart() {
+    let sent = pulses(3, 120);
+    let verdict = |far: Vec<(u64, u64)>, high: bool| {
+        inspect(&[("OUT", sent.clone(), false), ("IN", far, high)], LINK)["links"][0].clone()
+    };
+    assert_eq!(verdict(later(&sent, 20), false)["verdict"], "intact");
+    assert_eq!(verdict(later(&sent, 20), true)["verdict"], "inverted");
+    let stuck = verdict(Vec::new(), true);
+    assert_eq!(
+        (&stuck["verdict"], &stuck["far_end"]),
+        (&"dead".into(), &"never leaves high".into())
+    );
+    assert_eq!(stuck["missing_s"].as_array().map(Vec::len), Some(120));
+    assert_eq!(
+        verdict(later(&sent, 900), false)["verdict"],
+        "dead",
+        "beyond the delay allowed"
+    );
+}
+
+#[test]
+fn a_pulse_of_another_width_is_neither_lost_nor_extra() {
+    let sent = pulses(8, 150);
+    let mut far = later(&sent, 25);
+    far[70].1 += 400;
+    let report = inspect(&[("OUT", sent.clone(), false), ("IN", far, false)], LINK);
+    let link = &report["links"][0];
+    assert_eq!(link["verdict"], "intact", "{link}");
+    let odd = &link["distorted"][0];
+    assert!(
+        (odd["sent_s"].as_f64().unwrap_or(0.0) - sent[70].0 as f64 * 1e-9).abs() < 1e-12,
+        "{odd}"
+    );
+    let wider = odd["width_arrived_s"].as_f64().unwrap_or(0.0) - odd["width_sent_s"].as_f64().unwrap_or(0.0);
+    assert!((wider - 400e-9).abs() < 1e-12, "{odd}");
+    finding(&report, "another width");
+}
+
+#[test]
+fn the_signal_on_the_next_pin_is_found() {
+    let (sent, other) = (pulses(21, 100), pulses(22, 100));
+    let lines = [
+        ("OUT", sent.clone(), false),
+        ("IN", other, false),
+        ("SPARE", later(&sent, 40), false),
+    ];
+    let report = inspect(&lines, LINK);
+    let link = &report["links"][0];
+    assert_eq!(
+        (&link["verdict"], &link["better_match"]["line"]),
+        (&"dead".into(), &"SPARE".into())
+    );
+    assert_eq!(link["better_match"]["arrived"], 100);
+    let advice = finding(&report, "SPARE instead")["try_next"].to_string();
+    assert!(advice.contains("Move the wire from SPARE to IN"), "{advice}");
+}
+
+#[test]
+fn swapped_and_reversed_bits_are_named() {
+    let bits: Vec<Vec<(u64, u64)>> = (0..4).map(|i| pulses(31 + i, 90)).collect();
+    let bus = |order: [usize; 4]| {
+        let names = ["OUT0", "OUT1", "OUT2", "OUT3", "IN0", "IN1", "IN2", "IN3"];
+        let lines: Vec<(&str, Vec<(u64, u64)>, bool)> = names
+            .iter()
+            .enumerate()
+            .map(|(i, name)| {
+                let pulses = if i < 4 {
+                    bits[i].clone()
+                } else {
+                    later(&bits[order[i - 4]], 15)
+                };
+                (*name, pulses, false)
+            })
+            .collect();
+        let setup: String = (0..4)
+            .map(|i| format!("[[link]]\nfrom = \"OUT{i}\"\nto = \"IN{i}\"\nmax_delay = \"200 ns\"\n"))
+            .collect();
+        inspect(&lines, &setup)
+    };
+    finding(&bus([0, 2, 1, 3]), "OUT1 and OUT2 are swapped");
+    finding(&bus([3, 2, 1, 0]), "arrive in the opposite order");
+    let straight = bus([0, 1, 2, 3]);
+    assert!(
+        straight["links"]
+            .as_array()
+            .expect("links")
+            .iter()
+            .all(|l| l["verdict"] == "intact")
+    );
+}
+
+#[test]
+fn a_link_that_nobody_declared_is_proposed() {
+    let sent = pulses(51, 200);
+    let lines = [
+        ("OUT", sent.clone(), false),
+        ("IN", later(&sent, 55), false),
+        ("BEAT", pulses(52, 200), false),
+    ];
+    let report = inspect(&lines, "");
+    let proposals = report["proposals"].as_array().expect("a list");
+    assert_eq!(proposals.len(), 1, "{proposals:?}");
+    assert_eq!(
+        (&proposals[0]["from"], &proposals[0]["to"]),
+        (&"OUT".into(), &"IN".into())
+    );
+    assert!((proposals[0]["delay_s"].as_f64().unwrap_or(0.0) - 55e-9).abs() < 1e-12);
+    assert_eq!(
+        inspect(&lines, LINK)["proposals"].as_array().map(Vec::len),
+        Some(0)
+    );
+}
