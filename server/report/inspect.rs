@@ -180,8 +180,16 @@ pub struct Finding {
 impl Finding {
     /// Names the finding from one answer to the next, where `id` is only its place in one answer: its topic and
     /// its lines.
-    pub fn key(&self) -> String {
+    fn key(&self) -> String {
         let mut key = self.topic.clone();
+        // Several rules may speak of the same lines: the rule's own name tells them apart.
+        if let Some((rule, _)) = self
+            .detail
+            .strip_prefix("Rule \"")
+            .and_then(|rest| rest.split_once("\"."))
+        {
+            key.push_str(&format!(" \"{rule}\""));
+        }
         for line in &self.lines {
             key.push(' ');
             key.push_str(line);
@@ -190,10 +198,73 @@ impl Finding {
     }
 }
 
+/// The key of each finding, in their order: no two the same. A second finding of one topic and the same lines adds the
+/// words of its title, without the figures, which change from one answer to the next.
+pub fn finding_keys(findings: &[Finding]) -> Vec<String> {
+    let mut keys: Vec<String> = Vec::with_capacity(findings.len());
+    for finding in findings {
+        let mut key = finding.key();
+        if keys.contains(&key) {
+            let words = finding.title.split_whitespace();
+            let words = words.filter(|word| !word.contains(|c: char| c.is_ascii_digit()));
+            key = format!("{key}: {}", words.collect::<Vec<_>>().join(" "));
+        }
+        let (base, mut again) = (key.clone(), 2);
+        while keys.contains(&key) {
+            key = format!("{base} ({again})");
+            again += 1;
+        }
+        keys.push(key);
+    }
+    keys
+}
+
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(rename_all = "lowercase")]
 pub enum Severity {
     Fault,
     Warning,
     Note,
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_finding_has_a_key_of_its_own() {
+        let finding = |topic: &str, lines: &[&str], title: &str, detail: &str| Finding {
+            id: String::new(),
+            severity: Severity::Warning,
+            topic: topic.to_owned(),
+            lines: lines.iter().map(|line| (*line).to_owned()).collect(),
+            title: title.to_owned(),
+            detail: detail.to_owned(),
+            try_next: Vec::new(),
+        };
+        let keys = finding_keys(&[
+            finding("coupling", &["CLEAR_N", "STEP"], "CLEAR_N: 66 of 68", ""),
+            finding(
+                "limit",
+                &["CLEAR_N"],
+                "too short",
+                "Rule \"clear lasts\". 3 of 9.",
+            ),
+            finding("limit", &["CLEAR_N"], "too long", "Rule \"clear ends\". 1 of 9."),
+            finding("link", &["A", "B"], "3 of 9 pulses are lost", ""),
+            finding("link", &["A", "B"], "4 pulses of another width", ""),
+            finding("link", &["A", "B"], "7 pulses of another width", ""),
+        ]);
+        assert_eq!(
+            keys,
+            [
+                "coupling CLEAR_N STEP",
+                "limit \"clear lasts\" CLEAR_N",
+                "limit \"clear ends\" CLEAR_N",
+                "link A B",
+                "link A B: pulses of another width",
+                "link A B: pulses of another width (2)",
+            ]
+        );
+    }
 }

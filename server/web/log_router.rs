@@ -17,10 +17,7 @@ pub fn routes() -> Router<Arc<App>> {
         .route("/bin", get(pages::bench_log::bin_page))
         .route("/sessions/{id}/log", get(pages::bench_log::page))
         .route("/sessions/{id}/clocks", get(pages::clocks::page))
-        .route(
-            "/sessions/{id}/captures/{capture}",
-            get(pages::capture::page),
-        )
+        .route("/sessions/{id}/captures/{capture}", get(pages::capture::page))
         .route(
             "/api/sessions/{id}/captures/{capture}/reading",
             get(api::reading::get).put(api::reading::set),

@@ -93,7 +93,10 @@ impl Opened {
     /// it is not of the run.
     pub fn place_in_run(&self, position: usize) -> usize {
         let of_run = self.clocks.iter().filter(|placed| placed.is_shown);
-        of_run.map(|placed| placed.member.position).position(|other| other == position).unwrap_or(0)
+        of_run
+            .map(|placed| placed.member.position)
+            .position(|other| other == position)
+            .unwrap_or(0)
     }
 
     /// First recorded moment: the diagram counts its ticks from here.

@@ -6,7 +6,15 @@ use super::links::quoted;
 use crate::setup::FAMILIES;
 
 /// Fields that stand for keys of `[read]`.
-const KEYS: [&str; 7] = ["timescale", "time_unit", "sample_period", "delimiter", "decimal", "form", "family"];
+const KEYS: [&str; 7] = [
+    "timescale",
+    "time_unit",
+    "sample_period",
+    "delimiter",
+    "decimal",
+    "form",
+    "family",
+];
 /// Columns that a sheet may speak of.
 const MOST_COLUMNS: usize = 20_000;
 
@@ -17,24 +25,38 @@ const MOST_COLUMNS: usize = 20_000;
 /// # Errors
 /// A sentence: a field is unknown, or thresholds are neither a family nor two voltages.
 pub fn sheet_text(fields: &BTreeMap<String, String>) -> Result<String, String> {
-    let said = fields.iter().map(|(key, value)| (key.as_str(), value.trim())).filter(|(_, value)| !value.is_empty());
+    let said = fields
+        .iter()
+        .map(|(key, value)| (key.as_str(), value.trim()))
+        .filter(|(_, value)| !value.is_empty());
     let (mut read, mut columns, mut lines) = (String::new(), String::new(), String::new());
     for (key, value) in said {
         match key.split_once('.') {
             None if KEYS.contains(&key) => read.push_str(&format!("{key} = {}\n", quoted(value))),
             Some(("kind", column)) => columns.push_str(&format!("{} = {}\n", number(column)?, quoted(value))),
             Some(("levels", column)) => {
-                let name = fields.get(&format!("line.{}", number(column)?)).map_or("", |name| name.as_str());
+                let name = fields
+                    .get(&format!("line.{}", number(column)?))
+                    .map_or("", |name| name.as_str());
                 if name.is_empty() {
                     return Err(format!("The thresholds of column {column} need its line's name."));
                 }
-                lines.push_str(&format!("[line.{}]\n{}", quoted(name), thresholds(value, column)?));
+                lines.push_str(&format!(
+                    "[line.{}]\n{}",
+                    quoted(name),
+                    thresholds(value, column)?
+                ));
             }
             // Names alone say nothing.
             Some(("line", column)) => {
                 number(column)?;
             }
-            _ => return Err(format!("A reading sheet has no field called {}.", key.escape_debug())),
+            _ => {
+                return Err(format!(
+                    "A reading sheet has no field called {}.",
+                    key.escape_debug()
+                ));
+            }
         }
     }
     let mut text = String::new();
@@ -49,8 +71,16 @@ pub fn sheet_text(fields: &BTreeMap<String, String>) -> Result<String, String> {
 }
 
 fn number(column: &str) -> Result<usize, String> {
-    let number = column.parse::<usize>().ok().filter(|n| (1..=MOST_COLUMNS).contains(n));
-    number.ok_or_else(|| format!("Expected a column's number from 1, found {}.", column.escape_debug()))
+    let number = column
+        .parse::<usize>()
+        .ok()
+        .filter(|n| (1..=MOST_COLUMNS).contains(n));
+    number.ok_or_else(|| {
+        format!(
+            "Expected a column's number from 1, found {}.",
+            column.escape_debug()
+        )
+    })
 }
 
 fn thresholds(value: &str, column: &str) -> Result<String, String> {
@@ -83,7 +113,9 @@ mod tests {
     use crate::setup::Setup;
 
     fn fields(list: &[(&str, &str)]) -> BTreeMap<String, String> {
-        list.iter().map(|(key, value)| ((*key).to_owned(), (*value).to_owned())).collect()
+        list.iter()
+            .map(|(key, value)| ((*key).to_owned(), (*value).to_owned()))
+            .collect()
     }
 
     #[test]
@@ -99,7 +131,10 @@ mod tests {
         ]))
         .unwrap();
         let setup = Setup::parse(&text, "sheet").unwrap();
-        assert_eq!((setup.read.delimiter, setup.read.time_unit_s), (Some(b';'), Some(1e-6)));
+        assert_eq!(
+            (setup.read.delimiter, setup.read.time_unit_s),
+            (Some(b';'), Some(1e-6))
+        );
         assert_eq!(setup.read.columns.len(), 2);
         let levels = setup.lines["CLEAR \"N\""].thresholds.clone().unwrap().thresholds;
         assert_eq!((levels.low_v, levels.high_v), (0.8, 2.0));

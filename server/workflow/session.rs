@@ -185,7 +185,10 @@ pub struct Newest {
 
 /// Inspects the newest run of `captures`, which are those of `held` in their order; what stands beside it is told.
 pub fn inspect_newest(held: &Held, captures: Vec<Capture>, setup: &Setup) -> Option<Newest> {
-    let samples: Vec<f64> = captures.iter().map(|c| c.timebase.length_s(c.resolution_ticks)).collect();
+    let samples: Vec<f64> = captures
+        .iter()
+        .map(|c| c.timebase.length_s(c.resolution_ticks))
+        .collect();
     let mut all = runs(captures, &held.ties(), &held.late_s());
     let newest = all
         .iter()

@@ -4,7 +4,7 @@
 
 use criterion::{BenchmarkId, Criterion, Throughput, criterion_group, criterion_main};
 use edgewitness::analysis::align::{Edges, align};
-use edgewitness::analysis::links::{LinkOptions, Verdict, check};
+use edgewitness::analysis::links::{LinkOptions, Verdict, check, propose};
 use edgewitness::model::{Capture, Format, Level, Line, Ticks, TimeSpan, Timebase};
 
 /// Even in 0 … 1 (Marsaglia's xorshift64*).
@@ -92,5 +92,57 @@ fn links(c: &mut Criterion) {
     }
 }
 
-criterion_group!(benches, alignment, links);
+/// Sixteen lines, two of them the ends of one link, the others as busy: the worst case for proposals.
+fn proposals(c: &mut Criterion) {
+    let mut group = c.benchmark_group("propose");
+    group.sample_size(10);
+    for n in [10_000, 100_000, 1_000_000] {
+        let spread = |k: i64| -> Vec<Ticks> {
+            let all = times(n + k as usize);
+            let own = all
+                .iter()
+                .skip(k as usize)
+                .map(|t| Ticks((t * 1e9) as i64 + 35 * (k / 15)));
+            own.collect()
+        };
+        let base = spread(0);
+        let end = base[n - 1].0 + 100_000;
+        let span = TimeSpan::new(Ticks(0), Ticks(end));
+        let lines = (0..16).map(|k: i64| {
+            // The last line is the far end of the first; the rest keep other times.
+            let edges: Vec<Ticks> = match k {
+                15 => base.iter().map(|t| Ticks(t.0 + 35)).collect(),
+                k => spread(97 * k)
+                    .iter()
+                    .map(|t| Ticks((t.0 + 313 * k) % end))
+                    .collect(),
+            };
+            let mut edges = edges;
+            edges.sort_unstable();
+            edges.dedup();
+            Line::digital(&format!("LINE_{k}"), Level::Low, edges, span)
+        });
+        let capture = Capture {
+            file: "bench.vcd".into(),
+            format: Format::Vcd,
+            timebase: Timebase::decimal(-9),
+            span,
+            resolution_ticks: 1.0,
+            lines: lines.collect(),
+            buses: Vec::new(),
+            not_logic: Vec::new(),
+            warnings: Vec::new(),
+        };
+        group.throughput(Throughput::Elements(16 * n as u64));
+        group.bench_function(BenchmarkId::from_parameter(n), |bench| {
+            bench.iter(|| {
+                let found = propose(&capture, &[]);
+                assert!(found.iter().any(|p| (p.from, p.to) == (0, 15)));
+                found
+            });
+        });
+    }
+}
+
+criterion_group!(benches, alignment, links, proposals);
 criterion_main!(benches);

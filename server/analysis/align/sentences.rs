@@ -21,11 +21,11 @@ pub fn finding(first: &str, file: &str, line: &str, alignment: &Alignment) -> Fi
         lines: line.split('=').map(|name| name.trim().to_owned()).collect(),
         title: format!(
             "{file} was brought to the clock of {first} by {line}{turned}: offset {}, drift {:+.3} ppm.",
-            seconds(a.offset_s),
+            exact(a.offset_s),
             a.drift_ppm
         ),
         detail: format!(
-            "{} edges match and scatter by {}; {} of {first} and {} of {file} have no counterpart. Standard errors: \\
+            "{} edges match and scatter by {}; {} of {first} and {} of {file} have no counterpart. Standard errors: \
              {} in the middle of what both recorded, drift {:.2e} ppm.",
             a.matched,
             seconds(a.residual_s),
@@ -42,5 +42,14 @@ pub fn finding(first: &str, file: &str, line: &str, alignment: &Alignment) -> Fi
                 "Delays between {first} and {file} are good to that error plus half a sample of each."
             ),
         }],
+    }
+}
+
+/// An offset to the nanosecond (below that, three digits): it is known far better than three digits tell.
+pub fn exact(offset_s: f64) -> String {
+    match offset_s.abs() {
+        small if small < 1e-6 => seconds(offset_s),
+        below if below < 1.0 => format!("{:.6} ms", offset_s * 1e3),
+        _ => format!("{offset_s:.9} s"),
     }
 }

@@ -110,7 +110,7 @@ fn verdict(capture: &Capture, link: &Link) -> Option<Finding> {
                 format!("{counts}{}{delay}", first(&link.missing)),
                 vec![
                     format!(
-                        "Wiggle the connector of {to} while you capture both ends again: losses that follow your hand are a contact."
+                        "Capture both ends again while you press on the connector of {to} with something that insulates: losses that come and go with it are a contact."
                     ),
                     format!(
                         "Compare the widths of the missing pulses with the others, and look at {to} with a scope: an edge that is too slow or a level that is too low loses the short ones."

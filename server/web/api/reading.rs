@@ -53,7 +53,11 @@ pub async fn get(
     let found = with_store(app, move |store| {
         let (id, capture) = (SessionId(id), EntryId(capture));
         let entry: Entry<Capture> = store.entry(id, capture)?;
-        let fields = if fields.is_empty() { said(store, id, capture)? } else { fields };
+        let fields = if fields.is_empty() {
+            said(store, id, capture)?
+        } else {
+            fields
+        };
         look(store, id, &entry, &fields)
     });
     Ok(Json(found.await?))
@@ -68,8 +72,10 @@ pub async fn set(
     with_store(app, move |store| {
         let (id, capture) = (SessionId(id), EntryId(capture));
         let entry: Entry<Capture> = store.entry(id, capture)?;
-        let fields: BTreeMap<String, String> =
-            fields.into_iter().filter(|(_, value)| !value.trim().is_empty()).collect();
+        let fields: BTreeMap<String, String> = fields
+            .into_iter()
+            .filter(|(_, value)| !value.trim().is_empty())
+            .collect();
         look(store, id, &entry, &fields)?;
         Ok(store.set_reading(id, &ReadingSheet { capture, fields })?)
     })

@@ -8,7 +8,7 @@ use axum::response::Html;
 use serde_json::json;
 
 use super::Places;
-use crate::report::inspect::{InspectReport, Severity};
+use crate::report::inspect::{InspectReport, Severity, finding_keys};
 use crate::report::text::moment;
 use crate::store::{
     Capture, Condition, Entry, EntryId, FindingState, Outcome, Photograph, Reading, Remark, SessionId, Step,
@@ -256,21 +256,17 @@ fn findings(states: &[Entry<FindingState>], report: Option<&InspectReport>) -> V
     let found = report
         .map(|report| report.findings.as_slice())
         .unwrap_or_default();
-    let present = found.iter().map(|finding| {
+    let keys = finding_keys(found);
+    let present = found.iter().zip(&keys).map(|(finding, key)| {
         let severity = match finding.severity {
             Severity::Fault => "fault",
             Severity::Warning => "warning",
             Severity::Note => "note",
         };
-        view(
-            finding.key(),
-            finding.title.clone(),
-            severity,
-            state_of(&finding.key()),
-        )
+        view(key.clone(), finding.title.clone(), severity, state_of(key))
     });
     let gone = states.iter().map(|entry| &entry.value);
-    let gone = gone.filter(|state| found.iter().all(|finding| finding.key() != state.finding));
+    let gone = gone.filter(|state| !keys.contains(&state.finding));
     let gone = gone.map(|state| {
         view(
             state.finding.clone(),

@@ -89,7 +89,8 @@ pub async fn page(
         let kept = said(store, session, capture_id)?;
         let is_asked = !asked.is_empty();
         let fields: BTreeMap<String, String> = if is_asked { asked } else { kept.clone() };
-        let fields: BTreeMap<String, String> = fields.into_iter().filter(|(_, v)| !v.trim().is_empty()).collect();
+        let fields: BTreeMap<String, String> =
+            fields.into_iter().filter(|(_, v)| !v.trim().is_empty()).collect();
         let (preview, trouble) = match look(store, session, &entry, &fields) {
             Ok(preview) => (Some(preview), None),
             // What was asked for does not work: the form stays as it is, over the file as it was taken before.
@@ -97,29 +98,43 @@ pub async fn page(
         };
         let harness = harness_of(store, session)?;
         let lists: Vec<Entry<ClipList>> = store.entries(session)?;
-        let csv = lists.into_iter().find(|list| list.value.capture == capture_id).map(|list| list.value.csv);
-        let clips = csv.as_ref().and_then(|csv| Clips::parse(csv, "clips.csv", &harness).ok()).unwrap_or_default();
+        let csv = lists
+            .into_iter()
+            .find(|list| list.value.capture == capture_id)
+            .map(|list| list.value.csv);
+        let clips = csv
+            .as_ref()
+            .and_then(|csv| Clips::parse(csv, "clips.csv", &harness).ok())
+            .unwrap_or_default();
         let lines: Vec<String> = match (&preview, &in_memory) {
             (Some(preview), _) if !preview.columns.is_empty() => {
                 let columns = preview.columns.iter().filter(|c| c.bits > 0);
                 columns.map(|column| column.name.clone()).collect()
             }
             (_, Some(opened)) => {
-                let of = opened.report.lines.iter().filter(|row| row.capture == entry.value.file);
+                let of = opened
+                    .report
+                    .lines
+                    .iter()
+                    .filter(|row| row.capture == entry.value.file);
                 of.map(|row| row.line.clone()).collect()
             }
             _ => Vec::new(),
         };
         let places = lines.into_iter().map(|line| {
-            let place = harness.place(&line, &clips).unwrap_or_else(|| "not on the sheet".to_owned());
+            let place = harness
+                .place(&line, &clips)
+                .unwrap_or_else(|| "not on the sheet".to_owned());
             (line, place)
         });
         let has_named: BTreeMap<String, String> = fields.clone();
         let with_names = |preview: &Preview| {
             // The thresholds of a column are kept under its line's name.
-            let names = preview.columns.iter().enumerate().filter(|(i, _)| {
-                has_named.contains_key(&format!("levels.{}", i + 1))
-            });
+            let names = preview
+                .columns
+                .iter()
+                .enumerate()
+                .filter(|(i, _)| has_named.contains_key(&format!("levels.{}", i + 1)));
             let names = names.map(|(i, column)| (format!("line.{}", i + 1), column.name.clone()));
             let mut all = has_named.clone();
             all.extend(names);
@@ -140,7 +155,9 @@ pub async fn page(
                 .as_ref()
                 .map(|p| {
                     let columns = p.columns.iter().take(MOST_COLUMNS).enumerate();
-                    columns.map(|(i, column)| column_view(i + 1, column, &fields)).collect()
+                    columns
+                        .map(|(i, column)| column_view(i + 1, column, &fields))
+                        .collect()
                 })
                 .unwrap_or_default(),
             rows: preview
@@ -151,7 +168,9 @@ pub async fn page(
                 })
                 .unwrap_or_default(),
             first_row: preview.as_ref().and_then(|p| p.first_row).unwrap_or(1),
-            more_columns: preview.as_ref().map_or(0, |p| p.columns.len().saturating_sub(MOST_COLUMNS)),
+            more_columns: preview
+                .as_ref()
+                .map_or(0, |p| p.columns.len().saturating_sub(MOST_COLUMNS)),
             format: preview.map(|p| p.format).unwrap_or_default(),
             families: FAMILIES.iter().map(|(word, _)| *word).collect(),
             json: json!(to_keep).to_string(),
@@ -161,7 +180,11 @@ pub async fn page(
             clips: places.collect(),
             clips_csv: csv.unwrap_or_else(|| "line,place\n".to_owned()),
             has_harness: !harness.pins().is_empty(),
-            undo: store.actions(session, 1)?.into_iter().find(|a| !a.undone).map(|a| a.what),
+            undo: store
+                .actions(session, 1)?
+                .into_iter()
+                .find(|a| !a.undone)
+                .map(|a| a.what),
         };
         Ok(page.render()?)
     });
@@ -175,10 +198,30 @@ fn facts(preview: &Preview) -> Vec<String> {
             facts.push(format!("{what} {value}"));
         }
     };
-    tell("one unit of time is", preview.time_unit_s.map(|s| format!("{} ({})", seconds(s), preview.time_unit_from)));
-    tell("one row a", preview.form.as_ref().map(|form| form.trim_end_matches('s').to_owned()));
-    let rate = |s: f64| format!("{} ({})", seconds(s), crate::report::text::engineering(1.0 / s, "S/s"));
-    tell("sampling period", preview.sample_period_s.filter(|s| *s > 0.0).map(rate));
+    tell(
+        "one unit of time is",
+        preview
+            .time_unit_s
+            .map(|s| format!("{} ({})", seconds(s), preview.time_unit_from)),
+    );
+    tell(
+        "one row a",
+        preview
+            .form
+            .as_ref()
+            .map(|form| form.trim_end_matches('s').to_owned()),
+    );
+    let rate = |s: f64| {
+        format!(
+            "{} ({})",
+            seconds(s),
+            crate::report::text::engineering(1.0 / s, "S/s")
+        )
+    };
+    tell(
+        "sampling period",
+        preview.sample_period_s.filter(|s| *s > 0.0).map(rate),
+    );
     facts
 }
 
@@ -193,24 +236,59 @@ fn settings(preview: &Preview, fields: &BTreeMap<String, String>) -> Vec<Setting
     };
     if preview.format == "vcd" {
         let words = "Time unit, where the file has no $timescale";
-        return vec![setting("timescale", words, "told by the file, or 1 ns".to_owned(), &[])];
+        return vec![setting(
+            "timescale",
+            words,
+            "told by the file, or 1 ns".to_owned(),
+            &[],
+        )];
     }
     let delimiter = match preview.delimiter.as_deref() {
         Some("\t") => "tab".to_owned(),
         other => other.unwrap_or_default().to_owned(),
     };
     vec![
-        setting("delimiter", "Between cells", delimiter, &[(",", "comma"), (";", "semicolon"), ("|", "bar"), ("tab", "tab")]),
-        setting("decimal", "Decimal mark", preview.decimal.clone().unwrap_or_default(), &[(".", "point"), (",", "comma")]),
-        setting("time_unit", "Unit of time", preview.time_unit_s.map(seconds).unwrap_or_default(), &[]),
-        setting("form", "One row a", preview.form.clone().unwrap_or_default(), &[("samples", "sample"), ("changes", "change")]),
-        setting("sample_period", "Sampling period", preview.sample_period_s.map(seconds).unwrap_or_default(), &[]),
+        setting(
+            "delimiter",
+            "Between cells",
+            delimiter,
+            &[(",", "comma"), (";", "semicolon"), ("|", "bar"), ("tab", "tab")],
+        ),
+        setting(
+            "decimal",
+            "Decimal mark",
+            preview.decimal.clone().unwrap_or_default(),
+            &[(".", "point"), (",", "comma")],
+        ),
+        setting(
+            "time_unit",
+            "Unit of time",
+            preview.time_unit_s.map(seconds).unwrap_or_default(),
+            &[],
+        ),
+        setting(
+            "form",
+            "One row a",
+            preview.form.clone().unwrap_or_default(),
+            &[("samples", "sample"), ("changes", "change")],
+        ),
+        setting(
+            "sample_period",
+            "Sampling period",
+            preview.sample_period_s.map(seconds).unwrap_or_default(),
+            &[],
+        ),
         setting("family", "Levels of all analog columns", String::new(), &[]),
     ]
 }
 
 fn column_view(number: usize, column: &PreviewColumn, fields: &BTreeMap<String, String>) -> ColumnView {
-    let value = |name: &str| fields.get(&format!("{name}.{number}")).cloned().unwrap_or_default();
+    let value = |name: &str| {
+        fields
+            .get(&format!("{name}.{number}"))
+            .cloned()
+            .unwrap_or_default()
+    };
     let base = match column.base {
         Some(16) => "hex",
         Some(8) => "octal",

@@ -99,9 +99,17 @@ pub async fn page(State(app): State<Arc<App>>, Path(id): Path<i64>) -> Result<Ht
 fn view(store: &Store, session: SessionId, opened: Option<&Opened>) -> Result<ClocksPage, Failure> {
     let present = store.present_captures(session)?;
     let clocks: Vec<Entry<Clock>> = store.entries(session)?;
-    let skews = store.entries::<ChannelSkews>(session)?.pop().map(|entry| entry.value).unwrap_or_default();
+    let skews = store
+        .entries::<ChannelSkews>(session)?
+        .pop()
+        .map(|entry| entry.value)
+        .unwrap_or_default();
     let all: Vec<Entry<Capture>> = store.entries(session)?;
-    let file = |id: EntryId| all.iter().find(|entry| entry.id == id).map(|entry| entry.value.file.clone());
+    let file = |id: EntryId| {
+        all.iter()
+            .find(|entry| entry.id == id)
+            .map(|entry| entry.value.file.clone())
+    };
     let findings = opened.map_or(&[][..], |opened| &opened.report.findings);
     let findings = findings.iter().filter(|finding| finding.topic == "alignment");
     let actions = store.actions(session, 1)?;
@@ -112,7 +120,14 @@ fn view(store: &Store, session: SessionId, opened: Option<&Opened>) -> Result<Cl
         captures: present
             .iter()
             .enumerate()
-            .map(|(position, entry)| capture_view(opened, &present, position, clocks.iter().find(|c| c.value.capture == entry.id)))
+            .map(|(position, entry)| {
+                capture_view(
+                    opened,
+                    &present,
+                    position,
+                    clocks.iter().find(|c| c.value.capture == entry.id),
+                )
+            })
             .collect(),
         findings: findings
             .map(|finding| FindingView {
@@ -122,7 +137,11 @@ fn view(store: &Store, session: SessionId, opened: Option<&Opened>) -> Result<Cl
                 try_next: finding.try_next.clone(),
             })
             .collect(),
-        skews: skews.late_s.iter().map(|(line, late)| (line.clone(), late_words(*late))).collect(),
+        skews: skews
+            .late_s
+            .iter()
+            .map(|(line, late)| (line.clone(), late_words(*late)))
+            .collect(),
         skews_from: skews.capture.and_then(file).unwrap_or_default(),
         measures: all
             .iter()
@@ -131,7 +150,10 @@ fn view(store: &Store, session: SessionId, opened: Option<&Opened>) -> Result<Cl
                 json: json!({ "capture": entry.id, "late_s": {} }).to_string(),
             })
             .collect(),
-        undo: actions.into_iter().find(|action| !action.undone).map(|action| action.what),
+        undo: actions
+            .into_iter()
+            .find(|action| !action.undone)
+            .map(|action| action.what),
     })
 }
 
@@ -150,7 +172,12 @@ fn capture_view(
     clock: Option<&Entry<Clock>>,
 ) -> CaptureView {
     let entry = &present[position];
-    let placed = opened.and_then(|opened| opened.clocks.iter().find(|placed| placed.member.position == position));
+    let placed = opened.and_then(|opened| {
+        opened
+            .clocks
+            .iter()
+            .find(|placed| placed.member.position == position)
+    });
     let member = placed.map(|placed| &placed.member);
     let first = placed.and_then(|placed| {
         let run = opened?.clocks.iter().filter(|other| other.run == placed.run);
@@ -169,9 +196,12 @@ fn capture_view(
     let shift_s = told.map_or(0.0, |clock| clock.shift_s);
     let sample_s = placed.map_or(0.0, |placed| placed.sample_s);
     let moved = |samples: f64| {
-        json!({ "capture": entry.id, "with": with, "on": on, "shift_s": shift_s + samples * sample_s }).to_string()
+        json!({ "capture": entry.id, "with": with, "on": on, "shift_s": shift_s + samples * sample_s })
+            .to_string()
     };
-    let trouble = member.and_then(|member| member.trouble.clone()).unwrap_or_default();
+    let trouble = member
+        .and_then(|member| member.trouble.clone())
+        .unwrap_or_default();
     let says = match (member, is_first) {
         (None, _) => String::new(),
         (Some(_), true) if !trouble.is_empty() => "It stands alone.".to_owned(),
@@ -203,15 +233,24 @@ fn capture_view(
         shift_s: shift_s.to_string(),
         json: json!({ "capture": entry.id }).to_string(),
         steps: match can_move {
-            true => STEPS.map(|samples| StepView {
-                words: format!("{samples:+} {}", if samples.abs() == 1.0 { "sample" } else { "samples" }),
-                samples: samples.to_string(),
-                json: moved(samples),
-            }).into(),
+            true => STEPS
+                .map(|samples| StepView {
+                    words: format!(
+                        "{samples:+} {}",
+                        if samples.abs() == 1.0 { "sample" } else { "samples" }
+                    ),
+                    samples: samples.to_string(),
+                    json: moved(samples),
+                })
+                .into(),
             false => Vec::new(),
         },
         sample: seconds(sample_s),
-        figures: match (opened, member, can_move && placed.is_some_and(|placed| placed.is_shown)) {
+        figures: match (
+            opened,
+            member,
+            can_move && placed.is_some_and(|placed| placed.is_shown),
+        ) {
             (Some(opened), Some(member), true) => figures(opened, member),
             _ => Vec::new(),
         },
@@ -221,8 +260,8 @@ fn capture_view(
 fn alignment_words(member: &Member) -> String {
     let a = &member.alignment;
     let by = match member.on.is_empty() {
-        true => "taken as recorded on one clock".to_owned(),
-        false => format!("brought to the clock by {}", member.on.join(", ")),
+        true => "Taken as recorded on one clock".to_owned(),
+        false => format!("Brought to the clock by {}", member.on.join(", ")),
     };
     let hand = match member.shift_s {
         0.0 => String::new(),
@@ -230,7 +269,7 @@ fn alignment_words(member: &Member) -> String {
     };
     format!(
         "{by}: offset {} ± {}{hand}, drift {:+.3} ± {:.3} ppm, {} edges matched.",
-        seconds(a.offset_s),
+        crate::analysis::align::exact(a.offset_s),
         seconds(1.96 * a.middle_se_s),
         a.drift_ppm,
         1.96 * a.drift_se_ppm,
@@ -238,9 +277,11 @@ fn alignment_words(member: &Member) -> String {
     )
 }
 
-/// The shared line as both instruments saw it, early, in the middle and late.
+/// The shared line as both instruments saw it, early and late.
 fn figures(opened: &Opened, member: &Member) -> Vec<FigureView> {
-    let Some(on) = member.on.first() else { return Vec::new() };
+    let Some(on) = member.on.first() else {
+        return Vec::new();
+    };
     let (here, there) = on.split_once('=').unwrap_or((on, on));
     let lines = &opened.capture.lines;
     let find = |name: &str, own: bool| {
@@ -256,7 +297,7 @@ fn figures(opened: &Opened, member: &Member) -> Vec<FigureView> {
     let reach = (FIGURE_SAMPLES * lines[a].sample_ticks.max(lines[b].sample_ticks).max(1.0)) as i64;
     let edges = &lines[b].edges;
     let origin = opened.origin().0;
-    let places = [(edges.len() / 10, "early"), (edges.len() / 2, "in the middle"), (edges.len() * 9 / 10, "late")];
+    let places = [(edges.len() / 10, "early"), (edges.len() * 9 / 10, "late")];
     let figure = |(edge, words): (usize, &str)| {
         let at = edges.get(edge)?.0 - origin;
         let caption = format!("{} and {} {words} in the run.", lines[a].name, lines[b].name);

@@ -11,7 +11,7 @@ use axum::response::{Html, IntoResponse, Response};
 
 use super::before_after::{Comparison, comparison};
 use super::figures::drawing;
-use crate::report::inspect::{Finding, Severity};
+use crate::report::inspect::{Finding, Severity, finding_keys};
 use crate::report::text::{headline, moment};
 use crate::store::{Entry, EntryId, FindingState, Outcome, SessionId, Store, Verdict};
 use crate::web::api::harness::{clips_of, harness_of};
@@ -197,8 +197,7 @@ fn conditions(log: &SessionLog) -> Vec<ConditionView> {
         .collect()
 }
 
-fn state_of<'a>(log: &'a SessionLog, finding: &Finding) -> Option<&'a FindingState> {
-    let key = finding.key();
+fn state_of<'a>(log: &'a SessionLog, key: &str) -> Option<&'a FindingState> {
     log.finding_states
         .iter()
         .map(|entry| &entry.value)
@@ -214,9 +213,10 @@ fn findings(
     let harness = harness_of(store, id)?;
     let clips = clips_of(store, id, &harness)?;
     let diagram = store.diagram_view(id)?;
+    let keys = finding_keys(&opened.report.findings);
     let mut told = places::of_findings(&harness, &clips, &opened.report);
     let view = |(index, finding): (usize, &Finding)| {
-        let state = state_of(log, finding);
+        let state = state_of(log, &keys[index]);
         let place = told.iter_mut().find(|told| told.finding == finding.id);
         let coupling = opened.report.couplings.iter().find(|row| {
             finding.topic == "coupling"
@@ -322,10 +322,9 @@ fn photographs(store: &Store, log: &SessionLog) -> Result<Vec<PhotographView>, F
 /// What is not settled: findings that nobody confirmed as fixed or cleared, steps not passed, wrong readings.
 fn still_open(log: &SessionLog, opened: Option<&Opened>) -> Vec<String> {
     let mut open = Vec::new();
-    for finding in opened.iter().flat_map(|opened| &opened.report.findings) {
-        let state = state_of(log, finding)
-            .map(|state| state.state)
-            .unwrap_or_default();
+    let found = opened.map_or(&[][..], |opened| &opened.report.findings);
+    for (finding, key) in found.iter().zip(finding_keys(found)) {
+        let state = state_of(log, &key).map(|state| state.state).unwrap_or_default();
         if finding.severity != Severity::Note && !matches!(state, Verdict::Fixed | Verdict::NotAFault) {
             open.push(format!("{} ({})", finding.title, state.words()));
         }
