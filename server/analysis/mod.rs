@@ -5,6 +5,8 @@ pub mod compare;
 pub mod coupling;
 pub mod findings;
 pub mod links;
+pub mod merged;
+pub mod parallel;
 pub mod rails;
 pub mod rails_assumed;
 pub mod rules;

@@ -9,7 +9,6 @@ pub mod inspect;
 pub mod lines;
 pub mod links;
 mod merge;
-mod parallel;
 pub mod places;
 pub mod rails;
 pub mod read;
@@ -19,4 +18,4 @@ pub mod runs;
 pub mod session;
 pub mod watch;
 
-pub use parallel::on_all_cores;
+pub use crate::analysis::parallel::on_all_cores;

@@ -1,6 +1,6 @@
 //! Lines without their strays, and the time during which a victim was able to show a stray.
 
-use std::collections::HashSet;
+use std::ops::Range;
 
 use crate::analysis::strays::{StrayKind, Strays};
 use crate::model::{Capture, Level, Line, Polarity};
@@ -28,10 +28,40 @@ pub struct Rest {
     pub end: i64,
 }
 
-/// Edges that begin or end a stray pulse of `line`, by index.
-fn stray_edges(strays: &Strays, line: usize) -> HashSet<usize> {
+/// When a victim can show a stray: an edge at e is an opportunity when it lies in a rest with `slack` ticks to
+/// spare on both sides, start + slack < e < end − slack.
+#[derive(Clone, Copy, Debug)]
+pub struct Able<'a> {
+    /// Ascending, not overlapping.
+    pub rests: &'a [Rest],
+    pub slack: i64,
+}
+
+impl Able<'_> {
+    /// Whether an edge at `time` is an opportunity. Cost: log of the rests.
+    pub fn at(&self, time: i64) -> bool {
+        let after = self.rests.partition_point(|r| r.end - self.slack <= time);
+        self.rests.get(after).is_some_and(|r| r.start + self.slack < time)
+    }
+}
+
+/// Edges that begin or end a stray pulse of `line`, ascending indices.
+fn stray_edges(strays: &Strays, line: usize) -> Vec<usize> {
     let pulses = strays.of_line(line).iter().filter(|s| s.kind == StrayKind::Pulse);
-    pulses.filter_map(|s| s.edge).flat_map(|e| [e, e + 1]).collect()
+    let mut edges: Vec<usize> = pulses.filter_map(|s| s.edge).flat_map(|e| [e, e + 1]).collect();
+    edges.sort_unstable();
+    edges
+}
+
+/// `edges` without those of `skip` (ascending). Cost: linear.
+fn without<'a>(edges: Range<usize>, skip: &'a [usize]) -> impl Iterator<Item = usize> + 'a {
+    let mut at = skip.partition_point(|&s| s < edges.start);
+    edges.filter(move |&edge| {
+        while skip.get(at).is_some_and(|&s| s < edge) {
+            at += 1;
+        }
+        skip.get(at) != Some(&edge)
+    })
 }
 
 /// The own edges of every line. Cost: linear in edges.
@@ -47,15 +77,12 @@ pub fn own_edges_of(capture: &Capture, strays: &Strays, index: usize) -> OwnEdge
     let skip = stray_edges(strays, index);
     let mut own = OwnEdges::default();
     for segment in line.segments() {
-        let mut level = segment.first;
-        for edge in segment.edges {
-            level = level.inverted();
-            if !skip.is_empty() && skip.contains(&edge) {
-                continue;
-            }
-            match level {
-                Level::High => own.rises.push(line.edges[edge].0),
-                _ => own.falls.push(line.edges[edge].0),
+        let before = segment.edges.start;
+        for edge in without(segment.edges, &skip) {
+            let leaves_first = (edge - before).is_multiple_of(2);
+            match leaves_first == (segment.first == Level::Low) {
+                true => own.rises.push(line.edges[edge].0),
+                false => own.falls.push(line.edges[edge].0),
             }
         }
     }
@@ -71,10 +98,7 @@ pub fn rests(capture: &Capture, strays: &Strays, line: usize, level: Level) -> V
     for segment in of.segments() {
         let mut now = segment.first;
         let mut since = segment.span.start.0;
-        for edge in segment.edges.clone() {
-            if skip.contains(&edge) {
-                continue;
-            }
+        for edge in without(segment.edges, &skip) {
             let at = of.edges[edge].0;
             // Strays come in pairs of edges, so the levels of what is left alternate.
             if now == level && at > since {
@@ -118,7 +142,7 @@ pub fn length(rests: &[Rest]) -> f64 {
 
 /// The edges (ascending) whose whole lag window `[lo, hi]` lies inside one rest: the opportunities, as ranges
 /// of indices, ascending. Cost: rests × log of the edges between them.
-pub fn opportunities(edges: &[i64], rests: &[Rest], lo: i64, hi: i64) -> Vec<std::ops::Range<usize>> {
+pub fn opportunities(edges: &[i64], rests: &[Rest], lo: i64, hi: i64) -> Vec<Range<usize>> {
     let mut ranges = Vec::new();
     let mut from = 0;
     for rest in rests {
@@ -143,7 +167,7 @@ pub fn gallop<T>(sorted: &[T], before: impl Fn(&T) -> bool) -> usize {
 }
 
 /// Length of the union of `[e + lo, e + hi]` (whole ticks, both ends closed) over the opportunities.
-pub fn covered(edges: &[i64], opportunities: &[std::ops::Range<usize>], lo: i64, hi: i64) -> f64 {
+pub fn covered(edges: &[i64], opportunities: &[Range<usize>], lo: i64, hi: i64) -> f64 {
     let mut total = 0i64;
     let mut last = i64::MIN;
     for range in opportunities {

@@ -1,6 +1,6 @@
 //! Lags from a suspect's edges to a victim's strays, and the window among them that tells most.
 
-use super::able::gallop;
+use super::able::{Able, gallop};
 use super::model::LagWindow;
 
 /// A stray that followed (or nearly preceded) an edge.
@@ -15,35 +15,18 @@ pub struct Pair {
 }
 
 /// All pairs with a lag from `lo` to `hi` (both ends closed), by stray. `strays`, `edges`: ascending ticks.
-/// Only edges within `opportunities` (ascending index ranges) count. Cost: strays × log of the edges between.
-pub fn pairs(
-    strays: &[i64],
-    edges: &[i64],
-    opportunities: &[std::ops::Range<usize>],
-    lo: i64,
-    hi: i64,
-) -> Vec<Pair> {
+/// Only edges at which the victim was able count. Cost: strays × log of the edges between, pairs × log of rests.
+pub fn pairs(strays: &[i64], edges: &[i64], able: &Able, lo: i64, hi: i64) -> Vec<Pair> {
     let mut pairs = Vec::new();
     let mut from = 0;
-    let mut range = 0;
     for (stray, &time) in strays.iter().enumerate() {
         from += gallop(&edges[from..], |&e| e < time - hi);
-        for (edge, &at) in edges.iter().enumerate().skip(from) {
-            if at > time - lo {
-                break;
-            }
-            while range < opportunities.len() && opportunities[range].end <= edge {
-                range += 1;
-            }
-            // Ranges ascend and so do strays, but a later stray may look back over the same edges.
-            let mut r = range.min(opportunities.len().saturating_sub(1));
-            while r > 0 && !opportunities.is_empty() && opportunities[r].start > edge {
-                r -= 1;
-            }
-            if opportunities.get(r).is_some_and(|o| o.contains(&edge)) {
+        let near = edges[from..].iter().take_while(|&&e| e <= time - lo);
+        for (edge, &at) in near.enumerate() {
+            if able.at(at) {
                 pairs.push(Pair {
                     stray,
-                    edge,
+                    edge: from + edge,
                     lag: time - at,
                 });
             }
@@ -148,6 +131,7 @@ impl LagHistogram {
 
 #[cfg(test)]
 mod tests {
+    use super::super::able::Rest;
     use super::*;
     use proptest::prelude::*;
 
@@ -171,21 +155,24 @@ mod tests {
         fn pairs_are_what_two_plain_loops_find(
             mut strays in proptest::collection::vec(0i64..400, 0..30),
             mut edges in proptest::collection::vec(0i64..400, 0..60),
-            cut in 0usize..60,
+            mut bounds in proptest::collection::vec(0i64..400, 0..8),
         ) {
             strays.sort_unstable();
             edges.sort_unstable();
-            let (a, b) = (cut.min(edges.len()) / 2, cut.min(edges.len()));
-            let ranges: Vec<_> = [0..a, b..edges.len()].into_iter().filter(|r| !r.is_empty()).collect();
+            bounds.sort_unstable();
+            bounds.dedup();
+            let rests: Vec<Rest> = bounds.chunks_exact(2).map(|b| Rest { start: b[0], end: b[1] }).collect();
+            let able = Able { rests: &rests, slack: 2 };
+            let fits = |e: i64| rests.iter().any(|r| r.start + 2 < e && e < r.end - 2);
             let mut plain = Vec::new();
             for (stray, &t) in strays.iter().enumerate() {
                 for (edge, &e) in edges.iter().enumerate() {
-                    if (-5..=30).contains(&(t - e)) && ranges.iter().any(|r| r.contains(&edge)) {
+                    if (-5..=30).contains(&(t - e)) && fits(e) {
                         plain.push(Pair { stray, edge, lag: t - e });
                     }
                 }
             }
-            prop_assert_eq!(pairs(&strays, &edges, &ranges, -5, 30), plain);
+            prop_assert_eq!(pairs(&strays, &edges, &able, -5, 30), plain);
         }
     }
 }

@@ -5,6 +5,7 @@
 //! coverage, and against the lines that merely switch together with the accused.
 
 pub mod able;
+pub mod all_pairs;
 pub mod context;
 pub mod dose;
 mod doubts;
@@ -14,11 +15,14 @@ pub mod model;
 pub mod rival_models;
 mod rows;
 pub mod select;
+pub mod sweep;
 
+use crate::analysis::merged;
 use crate::analysis::stats::multiple::benjamini_hochberg;
 use crate::analysis::strays::{StrayKind, Strays};
 use crate::model::{Capture, Level, Polarity};
 
+use able::OwnEdges;
 pub use context::Contrast;
 pub use lags::LagHistogram;
 use select::{Evidence, Reach, Suspect, Victim};
@@ -229,10 +233,11 @@ pub fn attribute(capture: &Capture, strays: &Strays, options: &CouplingOptions) 
     let span = capture.timebase.ticks_of(instants::SPAN_S).ceil() as i64;
     let untwinned = (0..capture.lines.len()).filter(|&l| capture.lines[l].same_as.is_none());
     let instants = instants::Instants::gather(&edges, untwinned, span);
-    for victim in &victims {
+    let counts = opportunities(&edges, &victims);
+    for (victim, counts) in victims.iter().zip(&counts) {
         let reach = reach_of(capture, victim, options);
         let evidence: Vec<Evidence> = suspects_of(capture, victim.line)
-            .map(|s| Evidence::gather(victim, s, &edges[s.line], &reach))
+            .map(|s| Evidence::gather(victim, s, &edges[s.line], &reach, counts[s.column()]))
             .collect();
         let threshold = GAIN + (2.0 * evidence.len() as f64).max(1.0).ln();
         let mut explanation = select::explain(victim, &evidence, &reach, threshold);
@@ -273,6 +278,23 @@ pub fn attribute(capture: &Capture, strays: &Strays, options: &CouplingOptions) 
         }
     }
     attribution
+}
+
+/// For each victim: the opportunities of every suspect, by [`Suspect::column`]. One sweep over all edges.
+fn opportunities(edges: &[OwnEdges], victims: &[Victim]) -> Vec<Vec<u64>> {
+    let both = |e| [Polarity::Rise, Polarity::Fall].map(|p| OwnEdges::of(e, p));
+    let columns: Vec<&[i64]> = edges.iter().flat_map(both).collect();
+    let able: Vec<able::Able> = victims.iter().map(Victim::able).collect();
+    // One merge takes no more columns than this; the counts of the next ones follow on.
+    let mut counts: Vec<Vec<u64>> = vec![Vec::new(); victims.len()];
+    for columns in columns.chunks(merged::MOST_COLUMNS) {
+        let more = sweep::opportunities(columns, &able);
+        counts
+            .iter_mut()
+            .zip(more)
+            .for_each(|(all, more)| all.extend(more));
+    }
+    counts
 }
 
 /// Lines that may be suspected of a victim's strays, with each polarity.

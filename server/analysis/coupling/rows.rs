@@ -32,7 +32,7 @@ pub fn coupling(
     let hits = struck.len() as u64;
     let opportunities = able_to_show(strays, victim, times, accused, explanation, at, &struck).max(hits);
     let (lo, hi) = chosen.window.reach();
-    let covered = able::covered(times, &accused.opportunities, lo, hi);
+    let covered = able::covered(times, &victim.opportunities(times), lo, hi);
     let share = (covered / victim.time).min(1.0);
     let expected = victim.times.len() as f64 * share;
     let chance = (expected / opportunities.max(1) as f64).min(1.0);
@@ -279,7 +279,7 @@ fn ruled_out(
         }
         let times = edges[other.suspect.line].of(other.suspect.polarity);
         let width = hi - lo.min(0);
-        let alone = alone(times, &other.opportunities, accused_times, width);
+        let alone = alone(times, &victim.opportunities(times), accused_times, width);
         rows.push(RuledOut {
             line: other.suspect.line,
             edge: Edge::from(other.suspect.polarity),

@@ -3,7 +3,7 @@
 
 use std::ops::Range;
 
-use super::able::{self, OwnEdges, Rest};
+use super::able::{self, Able, OwnEdges, Rest};
 use super::lags::{self, Pair};
 use super::model::{LagWindow, Model, Term};
 use crate::model::{Level, Polarity};
@@ -13,6 +13,13 @@ use crate::model::{Level, Polarity};
 pub struct Suspect {
     pub line: usize,
     pub polarity: Polarity,
+}
+
+impl Suspect {
+    /// Position among the columns of all lines' rises and falls.
+    pub fn column(&self) -> usize {
+        2 * self.line + usize::from(self.polarity == Polarity::Fall)
+    }
 }
 
 /// One victim at one stray level.
@@ -34,6 +41,22 @@ pub struct Victim {
     pub guard: i64,
 }
 
+impl Victim {
+    /// When the victim could show a stray: not while it switches itself.
+    pub fn able(&self) -> Able<'_> {
+        Able {
+            rests: &self.rests,
+            slack: self.unit.ceil() as i64,
+        }
+    }
+
+    /// The edges (ascending) that were opportunities, as ranges of indices, ascending.
+    pub fn opportunities(&self, edges: &[i64]) -> Vec<Range<usize>> {
+        let slack = self.able().slack;
+        able::opportunities(edges, &self.rests, -slack, slack)
+    }
+}
+
 /// Lags that are looked at, in ticks, both ends closed, and the least width of a lag window.
 #[derive(Clone, Copy, Debug)]
 pub struct Reach {
@@ -46,23 +69,28 @@ pub struct Reach {
 #[derive(Clone, Debug)]
 pub struct Evidence {
     pub suspect: Suspect,
-    /// Index ranges of the suspect's edges that were opportunities.
-    pub opportunities: Vec<Range<usize>>,
+    /// How many of the suspect's edges were opportunities.
     pub count: usize,
     pub pairs: Vec<Pair>,
 }
 
 impl Evidence {
-    pub fn gather(victim: &Victim, suspect: Suspect, edges: &OwnEdges, reach: &Reach) -> Evidence {
+    /// `count`: opportunities, as [`super::sweep`] counts them for all suspects at once.
+    pub fn gather(
+        victim: &Victim,
+        suspect: Suspect,
+        edges: &OwnEdges,
+        reach: &Reach,
+        count: u64,
+    ) -> Evidence {
         let times = edges.of(suspect.polarity);
-        let slack = victim.unit.ceil() as i64;
-        let opportunities = able::opportunities(times, &victim.rests, -slack, slack);
-        let count = opportunities.iter().map(|r| r.len()).sum();
-        let pairs = lags::pairs(&victim.times, times, &opportunities, reach.lo, reach.hi);
+        let pairs = match count {
+            0 => Vec::new(),
+            _ => lags::pairs(&victim.times, times, &victim.able(), reach.lo, reach.hi),
+        };
         Evidence {
             suspect,
-            opportunities,
-            count,
+            count: count as usize,
             pairs,
         }
     }
