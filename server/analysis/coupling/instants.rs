@@ -9,8 +9,9 @@ use std::collections::HashMap;
 use std::ops::Range;
 
 use super::Edge;
-use super::able::OwnEdges;
+use super::able::{OwnEdges, gallop};
 use super::select::Victim;
+use crate::analysis::merged::{Block, Merged, column_of, time_of};
 use crate::model::Polarity;
 
 /// Length of an instant: output delays of one step differ by about so much.
@@ -37,55 +38,108 @@ pub fn edge_of(key: usize) -> Edge {
 }
 
 /// All instants of a capture, ascending. Instant i lasts from `first[i]` to `last[i]` (ticks, both ends
-/// closed), and the keys `who[start[i]..start[i + 1]]` switched (ascending, each once).
+/// closed). The same lines switch at many of them: what they did is kept once, as a pattern.
 #[derive(Clone, Debug, Default)]
 pub struct Instants {
     pub first: Vec<i64>,
     pub last: Vec<i64>,
+    /// For each instant its pattern: the keys `who[start[p]..start[p + 1]]`, ascending, each once.
+    pattern: Vec<u32>,
     start: Vec<usize>,
     who: Vec<u32>,
 }
 
+/// Patterns met so far, each with its number.
+struct Patterns {
+    /// Of a single edge, by key.
+    single: Vec<u32>,
+    several: HashMap<Vec<u32>, u32>,
+}
+
+const NOT_MET: u32 = u32::MAX;
+
 impl Instants {
-    /// Gathers the edges of `lines` into instants of `span` ticks. Cost: a sort of all edges.
+    /// Gathers the edges of `lines` into instants of `span` ticks. Cost: a merge of all edges, and a look-up of the
+    /// keys of each instant.
     pub fn gather(edges: &[OwnEdges], lines: impl Iterator<Item = usize>, span: i64) -> Instants {
-        let mut all: Vec<(i64, u32)> = Vec::new();
+        let (mut columns, mut keys): (Vec<&[i64]>, Vec<u32>) = (Vec::new(), Vec::new());
         for line in lines {
             for polarity in [Polarity::Rise, Polarity::Fall] {
-                let key = key(line, polarity.into()) as u32;
-                all.extend(edges[line].of(polarity).iter().map(|&t| (t, key)));
+                columns.push(edges[line].of(polarity));
+                keys.push(key(line, polarity.into()) as u32);
             }
         }
-        all.sort_unstable();
         let mut instants = Instants {
             start: vec![0],
             ..Instants::default()
         };
-        let mut at = 0;
-        while at < all.len() {
-            let first = all[at].0;
-            let from = instants.who.len();
-            while at < all.len() && all[at].0 - first <= span {
-                instants.who.push(all[at].1);
-                instants
-                    .who
-                    .push(key(line_of(all[at].1 as usize), Edge::Both) as u32);
-                at += 1;
+        let mut patterns = Patterns {
+            single: vec![NOT_MET; 3 * edges.len()],
+            several: HashMap::new(),
+        };
+        let merged = Merged::new(&columns);
+        let mut block = Block::default();
+        let mut now: Vec<u32> = Vec::new();
+        for index in 0..merged.len() {
+            merged.read(index, 0, &mut block);
+            for &edge in &block.keys[..block.inside] {
+                let time = block.start + time_of(edge) as i64;
+                let goes_on = instants.first.last().is_some_and(|first| time - first <= span);
+                if !goes_on {
+                    instants.settle(&mut now, &mut patterns);
+                    instants.first.push(time);
+                    instants.last.push(time);
+                }
+                now.push(keys[column_of(edge)]);
+                if let Some(last) = instants.last.last_mut() {
+                    *last = time;
+                }
             }
-            instants.first.push(first);
-            instants.last.push(all[at - 1].0);
-            instants.who[from..].sort_unstable();
+        }
+        instants.settle(&mut now, &mut patterns);
+        instants
+    }
+
+    /// Gives the instant that has just ended its pattern. `now`: its edges' keys; emptied.
+    fn settle(&mut self, now: &mut Vec<u32>, patterns: &mut Patterns) {
+        let number = match now.as_slice() {
+            [] => return,
+            [key] => patterns.single[*key as usize],
+            _ => {
+                now.sort_unstable();
+                now.dedup();
+                patterns.several.get(now).copied().unwrap_or(NOT_MET)
+            }
+        };
+        let number = if number == NOT_MET {
+            let number = (self.start.len() - 1) as u32;
+            match now.as_slice() {
+                [key] => patterns.single[*key as usize] = number,
+                _ => {
+                    patterns.several.insert(now.clone(), number);
+                }
+            }
+            for &edge in now.iter() {
+                let both = key(line_of(edge as usize), Edge::Both) as u32;
+                self.who.extend([edge, both]);
+            }
+            let from = self.start[number as usize];
+            self.who[from..].sort_unstable();
             let mut kept = from;
-            for i in from..instants.who.len() {
-                if i == from || instants.who[i] != instants.who[kept - 1] {
-                    instants.who[kept] = instants.who[i];
+            for at in from..self.who.len() {
+                if at == from || self.who[at] != self.who[kept - 1] {
+                    self.who[kept] = self.who[at];
                     kept += 1;
                 }
             }
-            instants.who.truncate(kept);
-            instants.start.push(kept);
-        }
-        instants
+            self.who.truncate(kept);
+            self.start.push(kept);
+            number
+        } else {
+            number
+        };
+        self.pattern.push(number);
+        now.clear();
     }
 
     pub fn len(&self) -> usize {
@@ -98,7 +152,8 @@ impl Instants {
 
     /// The keys that switched at instant `i`.
     pub fn who(&self, i: usize) -> &[u32] {
-        &self.who[self.start[i]..self.start[i + 1]]
+        let pattern = self.pattern[i] as usize;
+        &self.who[self.start[pattern]..self.start[pattern + 1]]
     }
 
     /// The last instant that had begun by `time`.
@@ -132,55 +187,46 @@ impl Table {
     /// Counts the instants at which `victim` was able. `at[k]`: the instant that stray k belongs to.
     /// `after`: how long after an instant a stray may begin and end, in ticks.
     pub fn of(instants: &Instants, victim: &Victim, at: &[Option<usize>], keys: usize, after: i64) -> Table {
-        let mut struck = vec![false; instants.len()];
-        at.iter().flatten().for_each(|&i| struck[i] = true);
         let slack = victim.unit.ceil() as i64;
+        let (before, behind) = (victim.guard + slack, slack.max(after));
+        let mut struck: Vec<usize> = at.iter().flatten().copied().collect();
+        struck.sort_unstable();
+        struck.dedup();
+        let mut counts = vec![(0u32, 0u32); instants.start.len() - 1];
+        let (mut from, mut hit) = (0, 0);
+        let mut used = 0;
+        for rest in &victim.rests {
+            // The instants that begin late enough in the rest and end early enough.
+            from += gallop(&instants.first[from..], |&first| first - before <= rest.start);
+            let to = from + gallop(&instants.last[from..], |&last| last + behind < rest.end);
+            for &pattern in &instants.pattern[from..to] {
+                counts[pattern as usize].0 += 1;
+            }
+            while struck.get(hit).is_some_and(|&i| i < to) {
+                if struck[hit] >= from {
+                    counts[instants.pattern[struck[hit]] as usize].1 += 1;
+                }
+                hit += 1;
+            }
+            from = to;
+        }
         let mut table = Table {
             keys,
             ..Table::default()
         };
-        let mut known: HashMap<Vec<u32>, usize> = HashMap::new();
-        let mut own = Vec::new();
-        let mut rest = 0;
-        let mut used = 0;
-        for (i, &struck) in struck.iter().enumerate() {
-            while rest < victim.rests.len() && victim.rests[rest].end <= instants.first[i] {
-                rest += 1;
+        for (pattern, &(count, struck)) in counts.iter().enumerate().filter(|(_, c)| c.0 > 0) {
+            let from = table.who.len();
+            let who = &instants.who[instants.start[pattern]..instants.start[pattern + 1]];
+            let others = who.iter().filter(|&&k| line_of(k as usize) != victim.line);
+            table.who.extend(others);
+            if table.who.len() > from {
+                used += u64::from(struck);
+                table.patterns.push(Pattern {
+                    who: from..table.who.len(),
+                    count: f64::from(count),
+                    struck: f64::from(struck),
+                });
             }
-            let able = victim.rests.get(rest).is_some_and(|r| {
-                r.start + victim.guard < instants.first[i] - slack
-                    && instants.last[i] + slack.max(after) < r.end
-            });
-            if !able {
-                continue;
-            }
-            own.clear();
-            own.extend(
-                instants
-                    .who(i)
-                    .iter()
-                    .filter(|&&k| line_of(k as usize) != victim.line),
-            );
-            if own.is_empty() {
-                continue;
-            }
-            used += u64::from(struck);
-            let index = match known.get(own.as_slice()) {
-                Some(&index) => index,
-                None => {
-                    let from = table.who.len();
-                    table.who.extend(&own);
-                    table.patterns.push(Pattern {
-                        who: from..table.who.len(),
-                        count: 0.0,
-                        struck: 0.0,
-                    });
-                    known.insert(own.clone(), table.patterns.len() - 1);
-                    table.patterns.len() - 1
-                }
-            };
-            table.patterns[index].count += 1.0;
-            table.patterns[index].struck += f64::from(u8::from(struck));
         }
         table.apart = (victim.times.len() as u64).saturating_sub(used);
         table

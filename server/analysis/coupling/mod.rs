@@ -18,6 +18,7 @@ pub mod select;
 pub mod sweep;
 
 use crate::analysis::merged;
+use crate::analysis::parallel::on_all_cores;
 use crate::analysis::stats::multiple::benjamini_hochberg;
 use crate::analysis::strays::{StrayKind, Strays};
 use crate::model::{Capture, Level, Polarity};
@@ -234,10 +235,11 @@ pub fn attribute(capture: &Capture, strays: &Strays, options: &CouplingOptions) 
     let untwinned = (0..capture.lines.len()).filter(|&l| capture.lines[l].same_as.is_none());
     let instants = instants::Instants::gather(&edges, untwinned, span);
     let counts = opportunities(&edges, &victims);
-    for (victim, counts) in victims.iter().zip(&counts) {
+    let look_at = |&at: &usize| {
+        let victim = &victims[at];
         let reach = reach_of(capture, victim, options);
         let evidence: Vec<Evidence> = suspects_of(capture, victim.line)
-            .map(|s| Evidence::gather(victim, s, &edges[s.line], &reach, counts[s.column()]))
+            .map(|s| Evidence::gather(victim, s, &edges[s.line], &reach, counts[at][s.column()]))
             .collect();
         let threshold = GAIN + (2.0 * evidence.len() as f64).max(1.0).ln();
         let mut explanation = select::explain(victim, &evidence, &reach, threshold);
@@ -245,12 +247,23 @@ pub fn attribute(capture: &Capture, strays: &Strays, options: &CouplingOptions) 
         let mut rows: Vec<Coupling> = Vec::new();
         for at in 0..explanation.chosen.len() {
             let rivals = select::rivals(victim, &evidence, &explanation, at, &reach, RIVAL_MARGIN);
-            let row = rows::coupling(strays, victim, &edges, &evidence, &explanation, at, &rivals);
-            p_values.push(row.p_value);
-            rows.push(row);
+            rows.push(rows::coupling(
+                strays,
+                victim,
+                &edges,
+                &evidence,
+                &explanation,
+                at,
+                &rivals,
+            ));
         }
         let table = context::table(&instants, victim, &rows, capture.lines.len(), reach.hi);
         let verdict = context::judge(&table, victim, &rows);
+        (rows, table, verdict)
+    };
+    let all: Vec<usize> = (0..victims.len()).collect();
+    for (victim, (rows, table, verdict)) in victims.iter().zip(on_all_cores(&all, look_at)) {
+        p_values.extend(rows.iter().map(|row| row.p_value));
         judged.push(doubts::Judged {
             victim,
             table,

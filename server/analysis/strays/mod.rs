@@ -10,6 +10,7 @@ pub mod widths;
 
 use std::collections::BTreeMap;
 
+use crate::analysis::parallel::on_all_cores;
 use crate::model::{Capture, Level, Line, Pulse, Ticks};
 
 pub use bounce::Burst;
@@ -150,7 +151,8 @@ pub fn find(capture: &Capture, options: &StrayOptions) -> Strays {
         ..Strays::default()
     };
     let bursts = bounce::find(capture);
-    for (index, line) in capture.lines.iter().enumerate() {
+    let look_at = |&index: &usize| {
+        let line = &capture.lines[index];
         let bouncing: Vec<&Burst> = bursts.iter().filter(|b| b.line == index).collect();
         let pulses: Vec<Pulse> = line.pulses().filter(|p| !in_burst(&bouncing, p.edge)).collect();
         let limit = match options.narrow_below.get(&index) {
@@ -165,10 +167,13 @@ pub fn find(capture: &Capture, options: &StrayOptions) -> Strays {
             }
             None => NarrowLimit::NONE,
         };
+        let strays = strays_of(index, line, &pulses, &limit, &bouncing, &options.marks);
+        (limit, strays)
+    };
+    let all: Vec<usize> = (0..capture.lines.len()).collect();
+    for (limit, strays) in on_all_cores(&all, look_at) {
         found.limits.push(limit);
-        found
-            .strays
-            .extend(strays_of(index, line, &pulses, &limit, &bouncing, &options.marks));
+        found.strays.extend(strays);
     }
     found.bursts = bursts;
     found
