@@ -98,17 +98,24 @@ fn facts(opened: &Opened) -> String {
         format!("{lines} lines")
     });
     facts.push(seconds(opened.capture.timebase.length_s(opened.length() as f64)));
-    let sampled = opened
-        .capture
-        .lines
-        .iter()
-        .map(|line| line.sample_ticks)
-        .fold(0.0, f64::max);
-    if sampled > 0.0 {
-        let sample_s = opened.capture.timebase.length_s(sampled);
-        facts.push(engineering(1.0 / sample_s, "S/s"));
-        // A uniform error of one sampling period has the standard deviation Ts/√12.
-        facts.push(format!("edges known to ±{}", seconds(sample_s / 2.0)));
+    // Each instrument's own, the finest first.
+    let sampled = opened.capture.lines.iter().map(|line| line.sample_ticks);
+    let mut periods: Vec<f64> = sampled.filter(|ticks| *ticks > 0.0).collect();
+    periods.sort_by(f64::total_cmp);
+    periods.dedup_by(|a, b| *a - *b < 1e-6 * *a);
+    if !periods.is_empty() {
+        let each = |say: &dyn Fn(f64) -> String| {
+            let words: Vec<String> = periods
+                .iter()
+                .map(|p| say(opened.capture.timebase.length_s(*p)))
+                .collect();
+            words.join(" and ")
+        };
+        facts.push(each(&|period_s| engineering(1.0 / period_s, "S/s")));
+        facts.push(format!(
+            "edges known to {}",
+            each(&|period_s| format!("±{}", seconds(period_s / 2.0)))
+        ));
     }
     facts.join(" · ")
 }
