@@ -84,11 +84,12 @@ fn work_out(opened: &Opened, finding: &Finding) -> Vec<Occurrence> {
         ("coupling", [victim, aggressor, ..]) => strays(opened, |stray| {
             stray.line == *victim && stray.aggressor.as_deref() == Some(aggressor)
         }),
-        ("inseparable" | "uncaptured-cause" | "stray" | "shared-supply", [victim, ..]) => {
-            strays(opened, |stray| {
-                stray.line == *victim && stray.aggressor.is_none() && stray.kind != "bounce"
-            })
+        ("shared-supply", [victim, ..]) => {
+            strays(opened, |stray| stray.line == *victim && stray.kind != "bounce")
         }
+        ("inseparable" | "uncaptured-cause" | "stray", [victim, ..]) => strays(opened, |stray| {
+            stray.line == *victim && stray.aggressor.is_none() && stray.kind != "bounce"
+        }),
         ("bounce", [line, ..]) => bursts(opened, line),
         ("link", [from, to, ..]) => {
             let rows = &opened.report.links;

@@ -5,11 +5,14 @@
 //! captured culprit makes the hidden story name that same line and nobody else. Where it names others instead,
 //! the cause is a line without a probe, or the number of lines that switch at once.
 
+use std::ops::Range;
+
 use super::dose::{self, Dose};
 use super::instants::{self, Instants, Table, key, line_of};
 use super::rival_models::{self, Fitted};
 use super::select::Victim;
 use super::{Coupling, Edge};
+use crate::analysis::stats::tails::poisson_lower;
 
 /// Price of a key in ln likelihood, beyond ln of the number tried.
 const PRICE: f64 = 4.0;
@@ -17,6 +20,8 @@ const PRICE: f64 = 4.0;
 const NEAR: f64 = 6.0;
 /// Two stories with as many keys as each other, and this near, are the same told with a twin.
 const TWIN: f64 = 0.3;
+/// A hidden story that only adds to the captured one must win by this much.
+const EXTENDED: f64 = 2.0;
 /// The dose must beat the captured lines by this much.
 const DOSE_MARGIN: f64 = 3.0;
 /// With fewer strays than this nothing is concluded.
@@ -29,8 +34,6 @@ pub enum Verdict {
     Captured,
     /// The strays depend on who switches in a way that no captured line explains by itself.
     Hidden(Hidden),
-    /// They depend on how many switch.
-    Shared(Dose),
 }
 
 /// A hidden cause.
@@ -67,31 +70,96 @@ pub fn table(instants: &Instants, victim: &Victim, rows: &[Coupling], lines: usi
     )
 }
 
-/// Judges one victim level. `rows`: what was found for it so far.
-pub fn judge(table: &Table, victim: &Victim, rows: &[Coupling]) -> Verdict {
+/// Judges one victim level. `rows`: what was found for it so far; `keeps_distance`: one of them does
+/// ([`keeps_distance`]).
+pub fn judge(table: &Table, victim: &Victim, rows: &[Coupling], keeps_distance: bool) -> Verdict {
     if victim.times.len() < FEWEST {
         return Verdict::Captured;
     }
-    let price = PRICE + (keys_seen(table).max(1) as f64).ln();
-    let captured = rival_models::captured(table, &known_keys(rows), price);
-    let hidden = rival_models::hidden(table, price);
-    let nearness = hidden.worth(price) - captured.worth(price);
-    let best = hidden.worth(price).max(captured.worth(price));
-    let dose = dose::find(table);
-    if let Some(dose) = dose
-        && dose.worth > best + DOSE_MARGIN
-    {
-        return Verdict::Shared(dose);
-    }
-    let same = same_keys(&captured, &hidden)
-        || (nearness.abs() < TWIN && captured.keys.len() == hidden.keys.len())
+    let stories = Stories::of(table, rows);
+    let nearness = stories.hidden.worth(stories.price) - stories.captured.worth(stories.price);
+    let told_otherwise = keeps_distance || strikes_both_ways(rows);
+    let extends = stories
+        .captured
+        .keys
+        .iter()
+        .all(|k| stories.hidden.keys.contains(k));
+    let same = same_keys(&stories.captured, &stories.hidden)
+        || (extends && nearness < EXTENDED)
+        || (nearness.abs() < TWIN && stories.captured.keys.len() == stories.hidden.keys.len())
         || nearness < -NEAR;
-    if same || (rows.is_empty() && nearness <= 0.0) {
+    if !told_otherwise && (same || (rows.is_empty() && nearness <= 0.0)) {
         return Verdict::Captured;
     }
     Verdict::Hidden(Hidden {
-        companions: telling(&hidden),
-        contrast: contrast(table, &hidden, rows),
+        companions: telling(&stories.hidden),
+        contrast: contrast(table, &stories.hidden, rows),
+    })
+}
+
+/// The dose that explains a victim's strays better than lines by themselves and than a hidden one, if any.
+/// `table`: all levels of the victim; `rows`: what was found for it.
+pub fn shared(table: &Table, rows: &[Coupling]) -> Option<Dose> {
+    let dose = dose::find(table)?;
+    let stories = Stories::of(table, rows);
+    let best = stories
+        .hidden
+        .worth(stories.price)
+        .max(stories.captured.worth(stories.price));
+    (dose.worth > best + DOSE_MARGIN).then_some(dose)
+}
+
+/// Both stories of a table, fitted.
+struct Stories {
+    captured: Fitted,
+    hidden: Fitted,
+    price: f64,
+}
+
+impl Stories {
+    fn of(table: &Table, rows: &[Coupling]) -> Stories {
+        let price = PRICE + (keys_seen(table).max(1) as f64).ln();
+        Stories {
+            captured: rival_models::captured(table, &known_keys(rows), price),
+            hidden: rival_models::hidden(table, price),
+            price,
+        }
+    }
+}
+
+/// Chance at or below which strikes keep too much distance to be the accused line's own.
+const DISTANCE_CHANCE: f64 = 1e-3;
+
+/// Whether strikes avoid successive opportunities. A line strikes at each edge anew, so some strikes follow each
+/// other; a hidden line latched by the accused one can't rise twice in a row. `times`: the accused's edges;
+/// `opportunities`: index ranges of these; `struck`: indices of those that struck, ascending; `reach`: how long an edge
+/// and its stray last, in ticks.
+///
+/// Successive pairs among k strikes in random order: M·k(k − 1)/(N(N − 1)) of M successive opportunities are
+/// expected; the lower tail is Poisson's.
+pub fn keeps_distance(times: &[i64], opportunities: &[Range<usize>], struck: &[usize], reach: i64) -> bool {
+    let count: usize = opportunities.iter().map(|r| r.len()).sum();
+    let follows = |e: usize| times.get(e + 1).is_some_and(|&t| t - times[e] > 2 * reach);
+    let pairs = opportunities
+        .iter()
+        .flat_map(|r| r.start..r.end.saturating_sub(1))
+        .filter(|&e| follows(e))
+        .count();
+    let (n, k) = (count as f64, struck.len() as f64);
+    let expected = pairs as f64 * k * (k - 1.0) / (n * (n - 1.0)).max(1.0);
+    let together = struck
+        .windows(2)
+        .filter(|p| p[1] == p[0] + 1 && follows(p[0]))
+        .count();
+    poisson_lower(together as u64, expected) <= DISTANCE_CHANCE
+}
+
+/// Whether both polarities of a line were found to strike towards one level: a coupled edge pulls one way, and its
+/// opposite the other way.
+fn strikes_both_ways(rows: &[Coupling]) -> bool {
+    rows.iter().any(|a| {
+        rows.iter()
+            .any(|b| a.aggressor == b.aggressor && a.edge != b.edge)
     })
 }
 

@@ -14,9 +14,11 @@ pub const FEWEST_LINES: usize = 3;
 /// Gain in ln likelihood that a line must bring to be counted.
 const LINE_PRICE: f64 = 1.5;
 /// Price of each step of the curve.
-const STEP_PRICE: f64 = 3.0;
+const STEP_PRICE: f64 = 2.0;
 /// Lines looked at: those that go with the strays most.
 const LINES_TRIED: usize = 60;
+/// Price of a strike probability that is fitted for a line by itself (Akaike 1974).
+const PARAMETER: f64 = 1.0;
 /// The curve must beat lines that strike by themselves by this much.
 const BEYOND_SINGLE: f64 = 3.0;
 
@@ -51,7 +53,7 @@ fn is_beyond_single(table: &Table, dose: &Dose) -> bool {
         .collect();
     let single = noisy_or(table, &keys);
     let together = dose.worth + LINE_PRICE * dose.lines.len() as f64;
-    together > single.ln_likelihood + BEYOND_SINGLE
+    together > single.worth(PARAMETER) + BEYOND_SINGLE
 }
 
 fn grown(table: &Table, edge: Edge) -> Option<Dose> {

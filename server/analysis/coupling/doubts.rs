@@ -1,10 +1,10 @@
 //! From verdicts on victim levels to what is said: whose cause was not captured, and what a shared lead strikes.
 
-use super::context::{Hidden, Verdict};
+use super::context::{self, Hidden, Verdict};
 use super::dose::{self, Dose};
 use super::instants::Table;
 use super::select::Victim;
-use super::{Attribution, Coupling, DosePoint, Edge, SharedSupply, Standing, Uncaptured};
+use super::{Attribution, Coupling, Edge, SharedSupply, Standing, Uncaptured};
 
 /// Lines named as switching along, at most.
 const COMPANIONS_NAMED: usize = 4;
@@ -13,35 +13,51 @@ const COMPANIONS_NAMED: usize = 4;
 pub struct Judged<'a> {
     pub victim: &'a Victim,
     pub table: Table,
+    pub rows: Vec<Coupling>,
     pub verdict: Verdict,
+}
+
+/// A victim line whose strays follow a dose: the counts of all its levels, and the dose.
+struct Dosed {
+    line: usize,
+    table: Table,
+    dose: Dose,
 }
 
 /// Turns verdicts into findings: rows of doubtful victims lose their standing, a hidden cause is said once a
 /// victim, a shared lead once for all its victims.
 pub fn settle(judged: &[Judged], found: &mut [Coupling], attribution: &mut Attribution) {
-    attribution.shared = shared_leads(judged);
-    for line in lines_of(judged, |v| matches!(v, Verdict::Shared(_) | Verdict::Hidden(_))) {
+    let dosed = dosed(judged);
+    let mut lose = |line: usize| {
         found
             .iter_mut()
             .filter(|row| row.victim == line)
             .for_each(|row| row.standing = Standing::Companion);
-    }
-    for line in lines_of(judged, |v| matches!(v, Verdict::Hidden(_))) {
-        let is_shared = attribution.shared.iter().any(|s| s.victims.contains(&line));
-        if !is_shared {
-            attribution.uncaptured.push(uncaptured(line, judged, found));
-        }
-    }
+    };
+    dosed.iter().for_each(|d| lose(d.line));
+    let mut hidden: Vec<usize> = judged
+        .iter()
+        .filter(|j| matches!(j.verdict, Verdict::Hidden(_)))
+        .map(|j| j.victim.line)
+        .filter(|line| dosed.iter().all(|d| d.line != *line))
+        .collect();
+    hidden.dedup();
+    hidden.iter().for_each(|&line| lose(line));
+    attribution.uncaptured = hidden.iter().map(|&l| uncaptured(l, judged, found)).collect();
+    attribution.shared = shared_leads(&dosed);
 }
 
-fn lines_of(judged: &[Judged], which: impl Fn(&Verdict) -> bool) -> Vec<usize> {
-    let mut lines: Vec<usize> = judged
-        .iter()
-        .filter(|j| which(&j.verdict))
-        .map(|j| j.victim.line)
-        .collect();
+fn dosed(judged: &[Judged]) -> Vec<Dosed> {
+    let mut lines: Vec<usize> = judged.iter().map(|j| j.victim.line).collect();
     lines.dedup();
-    lines
+    let of_line = |line: usize| {
+        let levels: Vec<&Judged> = judged.iter().filter(|j| j.victim.line == line).collect();
+        let table = Table::joined(&levels.iter().map(|j| &j.table).collect::<Vec<_>>());
+        let rows: Vec<Coupling> = levels.iter().flat_map(|j| j.rows.clone()).collect();
+        let dose = context::shared(&table, &rows)?;
+        Some(Dosed { line, table, dose })
+    };
+    lines.into_iter().filter_map(of_line).collect()
 }
 
 fn uncaptured(line: usize, judged: &[Judged], found: &[Coupling]) -> Uncaptured {
@@ -76,19 +92,62 @@ fn uncaptured(line: usize, judged: &[Judged], found: &[Coupling]) -> Uncaptured 
     }
 }
 
-/// Doses whose lines overlap are one lead.
-fn shared_leads(judged: &[Judged]) -> Vec<SharedSupply> {
-    let mut groups: Vec<Vec<(&Judged, &Dose)>> = Vec::new();
-    for one in judged {
-        let Verdict::Shared(dose) = &one.verdict else {
-            continue;
+/// Victims of one aggressor from which on a shared lead is said.
+const FEWEST_VICTIMS: usize = 3;
+/// Share of the rarer victim's strikes that come together with the other's.
+const TOGETHER: f64 = 0.7;
+
+/// Aggressors whose edges strike several victims at the same moments: wires that lie side by side are struck each by
+/// itself, a lead that they share carries all of them at once.
+pub fn struck_together(couplings: &[Coupling]) -> Vec<SharedSupply> {
+    let clear = || couplings.iter().filter(|c| c.standing == Standing::Clear);
+    let mut suspects: Vec<(usize, Edge)> = clear().map(|c| (c.aggressor, c.edge)).collect();
+    suspects.sort_unstable();
+    suspects.dedup();
+    let of_suspect = |(aggressor, edge): (usize, Edge)| {
+        let rows: Vec<&Coupling> = clear()
+            .filter(|c| c.aggressor == aggressor && c.edge == edge)
+            .collect();
+        let joins = |a: &&&Coupling| {
+            let others = rows.iter().filter(|b| b.victim != a.victim);
+            others.filter(|b| together(a, b) >= TOGETHER).count() + 1 >= FEWEST_VICTIMS
         };
+        let joined: Vec<&&Coupling> = rows.iter().filter(joins).collect();
+        (joined.len() >= FEWEST_VICTIMS).then(|| SharedSupply {
+            victims: joined.iter().map(|c| c.victim).collect(),
+            lines: vec![aggressor],
+            edge,
+            curve: Vec::new(),
+        })
+    };
+    suspects.into_iter().filter_map(of_suspect).collect()
+}
+
+/// Share of the rarer one's strikes at which the other was struck as well.
+fn together(a: &Coupling, b: &Coupling) -> f64 {
+    let (few, many) = if a.occurrences.len() <= b.occurrences.len() {
+        (a, b)
+    } else {
+        (b, a)
+    };
+    let both = few
+        .occurrences
+        .iter()
+        .filter(|o| many.occurrences.binary_search_by_key(&o.at, |m| m.at).is_ok())
+        .count();
+    both as f64 / few.occurrences.len().max(1) as f64
+}
+
+/// Doses whose lines overlap are one lead.
+fn shared_leads(dosed: &[Dosed]) -> Vec<SharedSupply> {
+    let mut groups: Vec<Vec<&Dosed>> = Vec::new();
+    for one in dosed {
         let same = groups
             .iter_mut()
-            .find(|g| g.iter().any(|(_, d)| overlap(&d.lines, &dose.lines)));
+            .find(|g| g.iter().any(|d| overlap(&d.dose.lines, &one.dose.lines)));
         match same {
-            Some(group) => group.push((one, dose)),
-            None => groups.push(vec![(one, dose)]),
+            Some(group) => group.push(one),
+            None => groups.push(vec![one]),
         }
     }
     groups.iter().map(|group| pooled(group)).collect()
@@ -99,40 +158,26 @@ fn overlap(a: &[usize], b: &[usize]) -> bool {
     2 * common >= a.len().min(b.len())
 }
 
-fn pooled(group: &[(&Judged, &Dose)]) -> SharedSupply {
-    let mut victims: Vec<usize> = group.iter().map(|(j, _)| j.victim.line).collect();
-    victims.sort_unstable();
-    victims.dedup();
-    let mut lines: Vec<usize> = group.iter().flat_map(|(_, d)| d.lines.clone()).collect();
+fn pooled(group: &[&Dosed]) -> SharedSupply {
+    let victims: Vec<usize> = group.iter().map(|d| d.line).collect();
+    let mut lines: Vec<usize> = group.iter().flat_map(|d| d.dose.lines.clone()).collect();
     lines.sort_unstable();
     lines.dedup();
     lines.retain(|l| {
-        let named = group.iter().filter(|(_, d)| d.lines.contains(l)).count();
+        let named = group.iter().filter(|d| d.dose.lines.contains(l)).count();
         2 * named >= group.len() && !victims.contains(l)
     });
-    let edge = group[0].1.edge;
-    let edge = if group.iter().all(|(_, d)| d.edge == edge) {
+    let edge = group[0].dose.edge;
+    let edge = if group.iter().all(|d| d.dose.edge == edge) {
         edge
     } else {
         Edge::Both
     };
-    let mut curve: Vec<DosePoint> = Vec::new();
-    for (one, _) in group {
-        for point in dose::measured(&one.table, &lines, edge).curve {
-            match curve.iter_mut().find(|p| p.switched == point.switched) {
-                Some(known) => {
-                    known.instants += point.instants;
-                    known.strays += point.strays;
-                }
-                None => curve.push(point),
-            }
-        }
-    }
-    curve.sort_by_key(|p| p.switched);
+    let table = Table::joined(&group.iter().map(|d| &d.table).collect::<Vec<_>>());
     SharedSupply {
         victims,
+        curve: dose::measured(&table, &lines, edge).curve,
         lines,
         edge,
-        curve,
     }
 }

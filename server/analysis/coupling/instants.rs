@@ -232,6 +232,22 @@ impl Table {
         table
     }
 
+    /// Several tables of one victim (its levels) as one.
+    pub fn joined(tables: &[&Table]) -> Table {
+        let mut all = Table::default();
+        for table in tables {
+            let shift = all.who.len();
+            all.who.extend(&table.who);
+            all.keys = all.keys.max(table.keys);
+            all.apart += table.apart;
+            all.patterns.extend(table.patterns.iter().map(|p| Pattern {
+                who: p.who.start + shift..p.who.end + shift,
+                ..p.clone()
+            }));
+        }
+        all
+    }
+
     pub fn who(&self, pattern: &Pattern) -> &[u32] {
         &self.who[pattern.who.clone()]
     }

@@ -179,7 +179,8 @@ pub struct Uncaptured {
     pub contrast: Option<Contrast>,
 }
 
-/// Strays that grow likelier with the number of lines that switch at once.
+/// Strays that grow likelier with the number of lines that switch at once, or that one line's edges bring to several
+/// victims at the same moments (then the curve is empty).
 #[derive(Clone, Debug, PartialEq)]
 pub struct SharedSupply {
     pub victims: Vec<usize>,
@@ -258,18 +259,34 @@ pub fn attribute(capture: &Capture, strays: &Strays, options: &CouplingOptions) 
             ));
         }
         let table = context::table(&instants, victim, &rows, capture.lines.len(), reach.hi);
-        let verdict = context::judge(&table, victim, &rows);
+        // Where sampling shows only some of the strays, which ones depends on its phase; where several strike, on the
+        // others.
+        let is_plain = rows.len() == 1 && typical_width(strays, victim) >= SEEN_FOR_SURE * victim.unit;
+        let distant = is_plain
+            && rows.iter().zip(&explanation.chosen).any(|(row, chosen)| {
+                let accused = &evidence[chosen.evidence];
+                let times = edges[accused.suspect.line].of(accused.suspect.polarity);
+                let struck = row
+                    .occurrences
+                    .iter()
+                    .filter_map(|o| times.binary_search(&o.at).ok());
+                let struck: Vec<usize> = struck.collect();
+                let reach = row.lag.high.ceil() as i64 + victim.guard;
+                context::keeps_distance(times, &victim.opportunities(times), &struck, reach)
+            });
+        let verdict = context::judge(&table, victim, &rows, distant);
         (rows, table, verdict)
     };
     let all: Vec<usize> = (0..victims.len()).collect();
     for (victim, (rows, table, verdict)) in victims.iter().zip(on_all_cores(&all, look_at)) {
         p_values.extend(rows.iter().map(|row| row.p_value));
+        found.extend(rows.clone());
         judged.push(doubts::Judged {
             victim,
             table,
+            rows,
             verdict,
         });
-        found.extend(rows);
     }
     let q_values = benjamini_hochberg(&p_values, tried);
     for (row, q) in found.iter_mut().zip(q_values) {
@@ -278,6 +295,8 @@ pub fn attribute(capture: &Capture, strays: &Strays, options: &CouplingOptions) 
     found.retain(|row| row.q_value <= Q_LIMIT);
     doubts::settle(&judged, &mut found, &mut attribution);
     attribution.couplings = rows::joined(found);
+    let struck_together = doubts::struck_together(&attribution.couplings);
+    attribution.shared.extend(struck_together);
     for (index, coupling) in attribution.couplings.iter().enumerate() {
         if coupling.standing != Standing::Clear {
             continue;
@@ -361,6 +380,16 @@ fn victims(capture: &Capture, strays: &Strays) -> Vec<Victim> {
         }
     }
     victims
+}
+
+/// Strays of so many samples are all seen.
+const SEEN_FOR_SURE: f64 = 2.5;
+
+/// Width of the victim's middle stray, in ticks.
+fn typical_width(strays: &Strays, victim: &Victim) -> f64 {
+    let mut widths: Vec<i64> = victim.strays.iter().map(|&i| strays.strays[i].width.0).collect();
+    widths.sort_unstable();
+    widths.get(widths.len() / 2).copied().unwrap_or(0) as f64
 }
 
 /// So near to an edge of the line's own a stray can't be told from the short rest beside it, in ticks.

@@ -118,32 +118,12 @@ pub fn noisy_or(table: &Table, keys: &[usize]) -> Fitted {
     }
 }
 
-/// The best captured story: `known` first, then keys that bring at least `price` each.
+/// The best captured story: `known` first, then keys that bring at least `price` each; last, those that bring less
+/// are dropped.
 pub fn captured(table: &Table, known: &[usize], price: f64) -> Fitted {
     let mut best = noisy_or(table, known);
     while best.keys.len() < known.len() + MOST_FEATURES {
-        let chance = |who: &[u32]| {
-            let quiet: f64 = who
-                .iter()
-                .filter_map(|&k| best.keys.iter().position(|&b| b == k as usize))
-                .map(|i| 1.0 - best.weights[i])
-                .product();
-            1.0 - (1.0 - best.base) * quiet
-        };
-        // Slope of ln likelihood where a further key starts to strike, and its curvature.
-        let mut slope = vec![0.0; table.keys];
-        let mut bend = vec![0.0; table.keys];
-        for pattern in &table.patterns {
-            let who = table.who(pattern);
-            let p = chance(who).clamp(1e-9, 1.0 - 1e-9);
-            let up = pattern.struck * (1.0 - p) / p - (pattern.count - pattern.struck);
-            let information = pattern.count * (1.0 - p) / p;
-            for &key in who {
-                slope[key as usize] += up;
-                bend[key as usize] += information;
-            }
-        }
-        let next = best_of(table, &best.keys, &slope, &bend, Story::Captured)
+        let next = further(table, &best)
             .into_iter()
             .map(|key| {
                 let mut keys = best.keys.clone();
@@ -153,10 +133,45 @@ pub fn captured(table: &Table, known: &[usize], price: f64) -> Fitted {
             .max_by(|a, b| a.ln_likelihood.total_cmp(&b.ln_likelihood));
         match next {
             Some(next) if next.ln_likelihood - best.ln_likelihood >= price => best = next,
+            _ => break,
+        }
+    }
+    loop {
+        let less = (0..best.keys.len())
+            .map(|i| {
+                let mut keys = best.keys.clone();
+                keys.remove(i);
+                noisy_or(table, &keys)
+            })
+            .max_by(|a, b| a.ln_likelihood.total_cmp(&b.ln_likelihood));
+        match less {
+            Some(less) if best.ln_likelihood - less.ln_likelihood < price => best = less,
             _ => return best,
         }
     }
-    best
+}
+
+/// Keys that a captured story may take up next: slope of ln likelihood where they start to strike, and its curvature.
+fn further(table: &Table, story: &Fitted) -> Vec<usize> {
+    let at = positions(table, &story.keys);
+    let mut slope = vec![0.0; table.keys];
+    let mut bend = vec![0.0; table.keys];
+    for pattern in &table.patterns {
+        let who = table.who(pattern);
+        let quiet: f64 = who
+            .iter()
+            .filter_map(|&k| story.weights.get(at[k as usize]))
+            .map(|p| 1.0 - p)
+            .product();
+        let p = (1.0 - (1.0 - story.base) * quiet).clamp(1e-9, 1.0 - 1e-9);
+        let up = pattern.struck * (1.0 - p) / p - (pattern.count - pattern.struck);
+        let information = pattern.count * (1.0 - p) / p;
+        for &key in who {
+            slope[key as usize] += up;
+            bend[key as usize] += information;
+        }
+    }
+    best_of(table, &story.keys, &slope, &bend, Story::Captured)
 }
 
 #[derive(Clone, Copy, PartialEq, Eq)]

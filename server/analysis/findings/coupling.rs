@@ -3,7 +3,7 @@
 use super::words::{count_of, edges_word, list, percent, small, span};
 use super::{CAUTION, Finding, Severity};
 use crate::analysis::coupling::{
-    Attribution, Contrast, Coupling, Edge, RuledOut, SharedSupply, Standing, Uncaptured,
+    Attribution, Contrast, Coupling, DosePoint, Edge, RuledOut, SharedSupply, Standing, Uncaptured,
 };
 use crate::analysis::stats::power::clean_opportunities;
 use crate::analysis::strays::Strays;
@@ -16,9 +16,14 @@ pub fn of(capture: &Capture, strays: &Strays, attribution: &Attribution) -> Vec<
     let mut findings: Vec<Finding> = attribution
         .shared
         .iter()
-        .map(|shared| shared_supply(capture, shared))
+        .map(|shared| shared_supply(capture, attribution, shared))
         .collect();
     for coupling in &attribution.couplings {
+        let is_shared =
+            |s: &SharedSupply| s.victims.contains(&coupling.victim) && s.lines.contains(&coupling.aggressor);
+        if attribution.shared.iter().any(is_shared) {
+            continue; // Said once for all its victims.
+        }
         findings.push(match coupling.standing {
             Standing::Clear => accused(capture, strays, coupling),
             Standing::Inseparable => inseparable(capture, coupling),
@@ -335,28 +340,87 @@ fn switches(capture: &Capture, line: usize, edge: Edge) -> String {
     format!("{} {does}", name(capture, line))
 }
 
-fn shared_supply(capture: &Capture, shared: &SharedSupply) -> Finding {
+fn shared_supply(capture: &Capture, attribution: &Attribution, shared: &SharedSupply) -> Finding {
     let victims = names(capture, &shared.victims);
     let sources = names(capture, &shared.lines);
-    let point = |p: &crate::analysis::coupling::DosePoint| {
-        format!("{} at once: {} of {}", p.switched, p.strays, p.instants)
-    };
-    let curve: Vec<String> = shared.curve.iter().map(point).collect();
     let mut lines = victims.clone();
     lines.extend(sources.iter().cloned());
+    let (title, detail) = if shared.curve.is_empty() {
+        struck_together(capture, attribution, shared)
+    } else {
+        dosed(capture, shared)
+    };
     Finding {
         severity: Severity::Fault,
         topic: "shared-supply",
-        title: format!("{}: stray pulses come when several of {} switch at once", list(&victims), list(&sources)),
-        detail: format!(
-            "The more of them switch together the likelier a stray ({}). No single one is to blame: a supply or ground lead they share is.",
-            curve.join("; ")
-        ),
+        title,
+        detail,
+        lines,
         try_next: vec![
-            "Meter the ground lead of that board from its far chip to the supply, and look at the ground between the boards with a scope while it runs.".to_string(),
-            "Add a second ground wire and a capacitor at the board's supply pins, then repeat.".to_string(),
+            format!(
+                "Scope between the 0 V pin of the chip that drives {} and the 0 V pin of the one that reads {}, clip on the machine's 0 V only: a spike at these moments is the shared lead.",
+                sources.first().map_or("them", String::as_str),
+                victims.first().map_or("the victim", String::as_str)
+            ),
+            "Add a second ground wire and a supply wire straight from that board to the supply, and a capacitor at the pins of the drivers, then repeat.".to_string(),
             CAUTION.to_string(),
         ],
-        lines,
     }
+}
+
+/// Title and detail where the number of lines matters.
+fn dosed(capture: &Capture, shared: &SharedSupply) -> (String, String) {
+    let doing = match shared.edge {
+        Edge::Rise => "rise",
+        Edge::Fall => "fall",
+        Edge::Both => "switch",
+    };
+    let point = |p: &DosePoint| {
+        let share = p.strays as f64 / p.instants.max(1) as f64;
+        format!(
+            "{} at once: {} of {} ({} %)",
+            p.switched,
+            p.strays,
+            p.instants,
+            percent(share)
+        )
+    };
+    let curve: Vec<String> = shared.curve.iter().map(point).collect();
+    (
+        format!(
+            "{}: stray pulses come when several of {} {doing} at once",
+            list(&names(capture, &shared.victims)),
+            list(&names(capture, &shared.lines))
+        ),
+        format!(
+            "The more of them {doing} together the likelier a stray: {}. No single one is to blame: a ground or supply lead that they share is.",
+            curve.join("; ")
+        ),
+    )
+}
+
+/// Title and detail where one line's edges strike several victims at once.
+fn struck_together(capture: &Capture, attribution: &Attribution, shared: &SharedSupply) -> (String, String) {
+    let source = names(capture, &shared.lines).join(", ");
+    let rows = attribution
+        .couplings
+        .iter()
+        .filter(|c| shared.victims.contains(&c.victim) && shared.lines.contains(&c.aggressor));
+    let rows: Vec<String> = rows
+        .map(|c| format!("{}: {}", name(capture, c.victim), figures(capture, c)))
+        .collect();
+    (
+        format!(
+            "{} show stray pulses at the same moments, after {}",
+            list(&names(capture, &shared.victims)),
+            shared
+                .lines
+                .first()
+                .map_or(source.clone(), |&l| switching(capture, l, shared.edge))
+        ),
+        format!(
+            "{}. Wires that lie side by side are struck each by itself; these are struck together, so a ground or supply lead that they share with {source} is the likelier way.",
+            rows.join("; ")
+        ),
+    )
 }

@@ -28,7 +28,7 @@ pub fn proposed(capture: &Capture, proposals: &[Proposal]) -> Vec<Finding> {
             severity: Severity::Note,
             topic: "link",
             lines: vec![from.to_string(), to.to_string()],
-            title: format!("{to} looks like the far end of {from}{how}."),
+            title: format!("{to} looks like the far end of {from}{how}"),
             detail: format!(
                 "{:.1} % of their edges match, {} later. The link is not declared, so its losses are not judged.",
                 100.0 * p.quality,

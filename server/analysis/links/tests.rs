@@ -384,7 +384,7 @@ fn undeclared_links_are_proposed() {
     );
     assert!(propose(&c, &[option(2, 0)]).is_empty());
     let said = proposed(&c, &proposals);
-    assert_eq!(said[0].title, "IN looks like the far end of OUT.");
+    assert_eq!(said[0].title, "IN looks like the far end of OUT");
 }
 
 #[test]

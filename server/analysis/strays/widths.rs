@@ -29,12 +29,17 @@ const DRIVEN_SPREAD: f64 = 1.10;
 const DRIVEN_SAMPLES: f64 = 8.0;
 /// Fewer pulses than this of one width may be alike by chance.
 const DRIVEN_CROWD: usize = 4;
+/// Crowds of driven widths are parted by at least this share of their width.
+const DRIVEN_GAP: f64 = 0.15;
 /// This share of the narrow pulses in tight crowds means that they are driven.
 const DRIVEN_SHARE: f64 = 0.7;
 /// The capacitive kick into a weak pull-up of some kilohms lasts about 200 ns (Paul, Introduction to EMC, ch. 9:
 /// 4.7 kΩ and 60 pF give 198 ns at half its peak).
 const LONG_NS: f64 = 200.0;
 const LONG_COUNT: usize = 8;
+
+/// Pulses that a valley would hold if the crowds beside it went on.
+const MISSING: f64 = 6.0;
 
 /// A candidate limit: how many pulses lie below it, and between which widths it falls (ticks).
 #[derive(Clone, Copy, Debug)]
@@ -93,7 +98,9 @@ fn cut(widths: &[f64], sampling: f64, ns: f64) -> Option<Cut> {
     let inside = dropped.map_or(candidates, |c| c.count);
     let valley = valley_cut(widths, inside, sampling);
     let cut = valley.or(dropped)?;
-    let is_job = is_driven(widths, cut.count, sampling) || are_long_and_few(widths, cut.count, ns);
+    let is_job = is_driven(widths, cut.count, sampling)
+        || are_long_and_few(widths, cut.count, ns)
+        || are_all_there_is(widths, &cut, sampling);
     (!is_job).then_some(cut)
 }
 
@@ -121,12 +128,37 @@ fn is_driven(widths: &[f64], count: usize, sampling: f64) -> bool {
             continue;
         }
         let is_tight = widths[at - 1] - widths[from] <= 2.5 * step;
-        if is_tight && at - from >= DRIVEN_CROWD {
+        // Widths that scatter gather by chance as well, but not far from each other.
+        let next = widths.get(at).map_or(f64::INFINITY, |w| w - widths[at - 1]);
+        let before = if from == 0 {
+            f64::INFINITY
+        } else {
+            widths[from] - widths[from - 1]
+        };
+        let is_parted = next.min(before) >= DRIVEN_GAP * widths[at - 1];
+        if is_tight && is_parted && at - from >= DRIVEN_CROWD {
             in_crowds += at - from;
         }
         from = at;
     }
     count >= 3 && in_crowds as f64 >= DRIVEN_SHARE * count as f64
+}
+
+/// Most pulses of a level that is not a line's rest are its job, unless they lie far from the others.
+const MOST: f64 = 0.5;
+const FAR: f64 = 2.5;
+/// With so many short pulses for one long one, that one is the odd one out, unless it is longer by far.
+const NEARLY_ALL: f64 = 0.95;
+const VERY_FAR: f64 = 10.0;
+
+/// Whether the narrow pulses are what the level consists of, and the wide ones only their tail.
+fn are_all_there_is(widths: &[f64], cut: &Cut, sampling: f64) -> bool {
+    if is_below_own(widths, cut.count, sampling) {
+        return false;
+    }
+    let share = cut.count as f64 / widths.len() as f64;
+    let ratio = cut.shortest_wide / cut.longest_narrow.max(1e-9);
+    share > MOST && ratio < FAR || share > NEARLY_ALL && ratio < VERY_FAR
 }
 
 /// Whether pulses this long are too few to be called strays: an induced pulse seldom lasts so long, so it takes a
@@ -174,6 +206,26 @@ fn chance_of(widths: &[f64], count: usize, edge: f64) -> f64 {
     poisson_upper(count as u64, expected + 0.002)
 }
 
+/// Pulses that make a crowd of the line's own above a valley.
+const OWN_CROWD: usize = 10;
+/// Widths of such a crowd reach so far.
+const OWN_REACH: f64 = 1.45;
+
+/// Whether the `count` shortest pulses lie below a crowd of the line's own that is tighter than they are: that crowd is
+/// driven, so they are not.
+fn is_below_own(widths: &[f64], count: usize, sampling: f64) -> bool {
+    let (longest, next) = (widths[count - 1], widths[count]);
+    let end = widths.partition_point(|&w| w <= next * OWN_REACH + sampling);
+    let spread = |crowd: &[f64]| {
+        let at = |share: f64| crowd[((crowd.len() - 1) as f64 * share).round() as usize];
+        (at(0.9) - at(0.1)) / at(0.1).max(1e-9)
+    };
+    end - count >= OWN_CROWD
+        && next >= 1.5 * longest
+        && spread(&widths[count..end]) < spread(&widths[..count])
+        && !repeats(widths, count, sampling)
+}
+
 /// The widest valley without any pulse between two crowds among the `inside` shortest widths and the next.
 fn valley_cut(widths: &[f64], inside: usize, sampling: f64) -> Option<Cut> {
     let mut best: Option<(f64, Cut)> = None;
@@ -186,13 +238,13 @@ fn valley_cut(widths: &[f64], inside: usize, sampling: f64) -> Option<Cut> {
         let scattered =
             longest_narrow - sampling > (widths[0] + sampling) * 1.25 || longest_narrow <= 2.0 * sampling;
         let above = widths.len().min(count + 20) - 1;
-        if !scattered || above < count + 4 {
+        if !(scattered || is_below_own(widths, count, sampling)) || above < count + 4 {
             continue;
         }
         let left = count as f64 / (longest_narrow - widths[0] + sampling.max(1.0));
         let right = (above - count) as f64 / (widths[above] - shortest_wide + sampling.max(1.0));
         let missing = valley * left.min(right);
-        if missing >= 12.0 && best.is_none_or(|(m, _)| missing > m) {
+        if missing >= MISSING && best.is_none_or(|(m, _)| missing > m) {
             best = Some((
                 missing,
                 Cut {
