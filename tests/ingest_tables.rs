@@ -127,6 +127,24 @@ fn times_in_many_hands() {
     );
 }
 
+/// Found by chance inputs: a number larger than any voltage made an edge at a time of its own.
+#[test]
+fn a_voltage_beyond_all_bounds_is_missing() {
+    let mut text = "Time (us),V (V)\n".to_owned();
+    for i in 0..40 {
+        let volts = ["0.1", "4.9", "1e60", "-1e60"][if i % 13 == 12 { 2 + i / 13 % 2 } else { i / 5 % 2 }];
+        text.push_str(&format!("{}.{}25,{volts}\n", i * 3, i % 7));
+    }
+    let capture = read(&text);
+    let line = &capture.lines[0];
+    assert!(
+        !line.edges.is_empty() && line.edges.windows(2).all(|w| w[0] < w[1]),
+        "{:?}",
+        &line.edges[..]
+    );
+    assert_eq!(line.stretches.len(), 3);
+}
+
 /// 24 million samples a second written to the picosecond, with milliseconds between changes: the period is found, and
 /// told, and edges are known as well as the samples are.
 #[test]

@@ -72,6 +72,8 @@ impl AnalogBuilder {
     pub fn push(&mut self, time: i64, volts: f64) -> io::Result<()> {
         // Samples are kept, and so looked at, as f32.
         let volts = f64::from(volts as f32);
+        // What is too large for that is no voltage.
+        let volts = if volts.is_finite() { volts } else { f64::NAN };
         if let Some(samples) = &mut self.samples {
             samples.push(volts as f32)?;
         } else if let Some((times, values)) = &mut self.steps {
@@ -105,9 +107,9 @@ impl AnalogBuilder {
             // Samples that rest beyond a threshold say nothing new.
             if let Some((_, last)) = self.last {
                 let rest = if last <= low {
-                    volts[at..].iter().take_while(|&&v| f64::from(v) <= low).count()
+                    leading(&volts[at..], |v| v <= low)
                 } else if last >= high {
-                    volts[at..].iter().take_while(|&&v| f64::from(v) >= high).count()
+                    leading(&volts[at..], |v| v >= high)
                 } else {
                     0
                 };
@@ -259,6 +261,34 @@ impl AnalogBuilder {
     }
 }
 
+/// How many of the first samples keep to `rule` (NaN keeps to none); whole runs at once, which the compiler turns into
+/// wide instructions.
+#[inline]
+fn leading(volts: &[f32], rule: impl Fn(f64) -> bool) -> usize {
+    const AT_ONCE: usize = 16;
+    let mut whole = 0;
+    for run in volts.chunks_exact(AT_ONCE) {
+        if !run.iter().fold(true, |all, &v| all & rule(f64::from(v))) {
+            break;
+        }
+        whole += AT_ONCE;
+    }
+    whole + volts[whole..].iter().take_while(|&&v| rule(f64::from(v))).count()
+}
+
+/// Smallest and largest of a whole run, NaN passed over; both NaN where all are.
+#[inline]
+fn extremes(run: &[f32]) -> [f32; 2] {
+    // A comparison with NaN is false, so that it changes nothing.
+    let fold = |start: f32, better: fn(f32, f32) -> bool| {
+        run.iter()
+            .fold(start, |best, &v| if better(v, best) { v } else { best })
+    };
+    let low = fold(f32::INFINITY, |v, best| v < best);
+    let high = fold(f32::NEG_INFINITY, |v, best| v > best);
+    if low > high { NONE } else { [low, high] }
+}
+
 /// Samples and their pyramid.
 #[derive(Debug)]
 struct SampleStore {
@@ -310,8 +340,7 @@ impl SampleStore {
         let mut whole = rest.chunks_exact(TraceSamples::PYRAMID);
         for run in whole.by_ref() {
             self.volts.buffer.extend_from_slice(run);
-            let pair = run.iter().fold(NONE, |[low, high], &v| [low.min(v), high.max(v)]);
-            self.whole_run(pair)?;
+            self.whole_run(extremes(run))?;
         }
         if self.volts.is_full() {
             self.volts.flush()?;

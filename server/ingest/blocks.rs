@@ -21,15 +21,16 @@ pub struct Block<'a> {
 }
 
 /// Parses the lines of `path` from byte `from` (the start of a line) on with `parse`, block by block on all
-/// cores, and hands the results to `take` in order; stops when `take` says false. Memory: a few blocks and
-/// results.
+/// cores, and hands the results to `take` in order; stops when `take` says false. Every worker has a value of
+/// `begin` to itself. Memory: a few blocks and results.
 ///
 /// # Errors
 /// A failing disk, or what `take` failed with.
-pub fn for_each<T: Send, E: From<io::Error>>(
+pub fn for_each<S, T: Send, E: From<io::Error>>(
     path: &Path,
     from: u64,
-    parse: impl Fn(Option<Block>) -> T + Sync,
+    begin: impl Fn() -> S + Sync,
+    parse: impl Fn(&mut S, Option<Block>) -> T + Sync,
     mut take: impl FnMut(T) -> Result<bool, E>,
 ) -> Result<(), E> {
     let file = File::open(path)?;
@@ -41,16 +42,18 @@ pub fn for_each<T: Send, E: From<io::Error>>(
         for worker in 0..workers {
             let (sender, inbox) = sync_channel::<io::Result<T>>(WAITING);
             inboxes.push(inbox);
-            let (file, parse) = (&file, &parse);
+            let (file, begin, parse) = (&file, &begin, &parse);
             scope.spawn(move || {
                 let mut buffer = vec![0u8; BLOCK + OVERHANG + 1];
+                let mut state = begin();
                 let mut block = worker;
                 while block < blocks {
                     let result = whole_lines(file, from, size, block, &mut buffer).map(|found| {
-                        parse(found.map(|(start, end, offset)| Block {
+                        let found = found.map(|(start, end, offset)| Block {
                             bytes: &buffer[start..end],
                             offset,
-                        }))
+                        });
+                        parse(&mut state, found)
                     });
                     // The other end is gone when the taker has had enough.
                     if sender.send(result).is_err() {
@@ -140,10 +143,11 @@ mod tests {
             };
             std::fs::write(&path, &text).unwrap();
             let mut whole = Vec::new();
-            for_each::<_, io::Error>(
+            for_each::<_, _, io::Error>(
                 &path,
                 from as u64,
-                |block| block.map(|b| (b.offset, b.bytes.to_vec())).unwrap(),
+                || (),
+                |(), block| block.map(|b| (b.offset, b.bytes.to_vec())).unwrap(),
                 |(offset, bytes)| {
                     assert_eq!(offset as usize, from + whole.len());
                     whole.extend(bytes);

@@ -8,6 +8,7 @@ use std::io;
 use std::sync::Arc;
 
 use super::columns::{Growing, SpillFolder, column};
+use super::runs::Run;
 use crate::model::{Column, Level, Stretch, StretchKind, Tally, TallyRun, Ticks, TimeSpan};
 
 /// A level, or that nothing was recorded.
@@ -117,6 +118,26 @@ impl LineBuilder {
         self.edge(time)
     }
 
+    /// Takes what a block says of this line.
+    pub fn append(&mut self, run: &Run) -> io::Result<()> {
+        const VALUES: [Value; 4] = [Value::Low, Value::High, Value::Unknown, Value::Floating];
+        let value = |level: u8| VALUES[usize::from(level & 3)];
+        self.set(run.first.0, value(run.first.1))?;
+        if let Some((&latest, rest)) = run.edges.split_last() {
+            // The first level is known: edges follow it.
+            self.settle_pending()?;
+            self.high ^= rest.len() % 2 == 1;
+            self.value = if self.high { Value::High } else { Value::Low };
+            self.edges.buffer.extend_from_slice(rest);
+            self.write_when_full()?;
+            self.pending = Some((latest.0, if self.high { Value::Low } else { Value::High }));
+        }
+        for &(time, level) in &run.changes {
+            self.set(time, value(level))?;
+        }
+        Ok(())
+    }
+
     /// Forgets what was told at `time`, the latest.
     pub fn forget(&mut self, time: i64) {
         self.pending = self.pending.filter(|&(at, _)| at != time);
@@ -143,6 +164,11 @@ impl LineBuilder {
         self.high = !self.high;
         self.value = if self.high { Value::High } else { Value::Low };
         self.edges.buffer.push(Ticks(time));
+        self.write_when_full()
+    }
+
+    #[inline]
+    fn write_when_full(&mut self) -> io::Result<()> {
         if self.edges.is_full() {
             self.settle();
             self.edges.flush()?;

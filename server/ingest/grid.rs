@@ -7,19 +7,48 @@
 //! until k is certain even for the longest. A period that only seems to fit is caught by the chance of it: each
 //! independent difference fits with probability about 2e/p.
 
-/// A sample of times, whatever their number: every time at first, then every second, fourth, ….
+use std::sync::atomic::{AtomicBool, AtomicU32, Ordering};
+
+/// A sample of times, whatever their number: the first ones whole, since neighbours say most about the period, and of
+/// the later ones those whose hash is small. Which are kept does not depend on how they came, one by one or in parts.
 #[derive(Clone, Debug, Default)]
 pub struct Thinned {
-    pub times: Vec<i64>,
-    stride: u64,
-    /// Times to pass over before the next one is kept.
-    skip: u64,
+    first_ones: Vec<i64>,
+    later: Vec<i64>,
+    /// Of a later time's hash so many bits must be zero.
+    zeros: u32,
     /// Greatest common divisor of all differences to the first time.
     pub divisor: u64,
     first: Option<i64>,
 }
 
-const KEPT: usize = 1 << 15;
+/// Times kept whole, and most of the later ones.
+const KEPT: usize = 1 << 14;
+
+/// Times of a block, thinned by the worker that found them.
+#[derive(Debug, Default)]
+pub struct ThinnedPart {
+    /// All of them, or those that may be kept.
+    pub times: Vec<i64>,
+    /// Whether `times` holds all.
+    pub all: bool,
+    pub first: Option<i64>,
+    pub divisor: u64,
+}
+
+/// What workers know of the sample so far; what they know late does no harm.
+#[derive(Debug, Default)]
+pub struct ThinnedView {
+    full: AtomicBool,
+    zeros: AtomicU32,
+    no_divisor: AtomicBool,
+}
+
+#[inline]
+fn is_kept(time: i64, zeros: u32) -> bool {
+    let hash = (time as u64 ^ time as u64 >> 31).wrapping_mul(0x9e37_79b9_7f4a_7c15);
+    (hash >> 20) & ((1 << zeros) - 1) == 0
+}
 
 impl Thinned {
     #[inline]
@@ -28,26 +57,85 @@ impl Thinned {
         if self.divisor != 1 {
             self.divisor = gcd(self.divisor, time.abs_diff(first));
         }
-        if self.skip > 0 {
-            self.skip -= 1;
-        } else {
-            self.stride = self.stride.max(1);
-            if self.times.len() == KEPT {
-                // Runs of neighbours say most about the period: the first half stays whole.
-                let mut n = 0usize;
-                self.times.retain(|_| {
-                    n += 1;
-                    n <= KEPT / 2 || n.is_multiple_of(2)
-                });
-                self.stride *= 2;
+        if self.first_ones.len() < KEPT {
+            self.first_ones.push(time);
+        } else if is_kept(time, self.zeros) {
+            self.keep(time);
+        }
+    }
+
+    fn keep(&mut self, time: i64) {
+        self.later.push(time);
+        while self.later.len() > KEPT {
+            self.zeros += 1;
+            let zeros = self.zeros;
+            self.later.retain(|&t| is_kept(t, zeros));
+        }
+    }
+
+    /// The times of a block, which come after all others.
+    pub fn append(&mut self, part: &ThinnedPart) {
+        if part.all {
+            part.times.iter().for_each(|&time| self.push(time));
+            return;
+        }
+        let Some(part_first) = part.first else { return };
+        let first = *self.first.get_or_insert(part_first);
+        if self.divisor != 1 {
+            self.divisor = gcd(self.divisor, gcd(part.divisor, part_first.abs_diff(first)));
+        }
+        for &time in &part.times {
+            if is_kept(time, self.zeros) {
+                self.keep(time);
             }
+        }
+    }
+
+    /// Tells the workers how far the sample is.
+    pub fn show(&self, view: &ThinnedView) {
+        view.zeros.store(self.zeros, Ordering::Relaxed);
+        view.no_divisor.store(self.divisor == 1, Ordering::Relaxed);
+        view.full.store(self.first_ones.len() == KEPT, Ordering::Relaxed);
+    }
+
+    /// The sample, ascending.
+    pub fn times(&self) -> Vec<i64> {
+        self.first_ones.iter().chain(&self.later).copied().collect()
+    }
+}
+
+impl ThinnedPart {
+    pub fn new(view: &ThinnedView) -> ThinnedPart {
+        ThinnedPart {
+            all: !view.full.load(Ordering::Relaxed),
+            divisor: u64::from(view.no_divisor.load(Ordering::Relaxed)),
+            ..ThinnedPart::default()
+        }
+    }
+
+    #[inline]
+    pub fn push(&mut self, time: i64, zeros: u32) {
+        let first = *self.first.get_or_insert(time);
+        if self.divisor != 1 {
+            self.divisor = gcd(self.divisor, time.abs_diff(first));
+        }
+        if self.all || is_kept(time, zeros) {
             self.times.push(time);
-            self.skip = self.stride - 1;
         }
     }
 }
 
+impl ThinnedView {
+    pub fn zeros(&self) -> u32 {
+        self.zeros.load(Ordering::Relaxed)
+    }
+}
+
 fn gcd(mut a: u64, mut b: u64) -> u64 {
+    // Most differences are multiples already.
+    if a > 0 && b.is_multiple_of(a) {
+        return a;
+    }
     while b != 0 {
         (a, b) = (b, a % b);
     }
@@ -186,10 +274,10 @@ fn refine(steps: &[i64], times: &[i64], start: (f64, f64), unit: f64) -> Option<
 /// The divisor of the differences of all times, or of all but one in fifty: a record may begin or end at odd times.
 fn usual_divisor(times: &Thinned) -> Option<u64> {
     const ODD_IN: usize = 50;
-    if times.divisor > 1 && times.times.len() < 2 * ODD_IN {
+    let all = &times.times();
+    if times.divisor > 1 && all.len() < 2 * ODD_IN {
         return Some(times.divisor);
     }
-    let all = &times.times;
     let middle = &all[all.len() / 4..all.len() - all.len() / 4];
     let origin = *middle.first()?;
     let divisor = middle.iter().fold(0u64, |d, &t| gcd(d, t.abs_diff(origin)));
@@ -206,16 +294,17 @@ fn usual_divisor(times: &Thinned) -> Option<u64> {
 /// The sampling period behind the change times of a VCD, in its ticks; `None` when the ticks themselves are
 /// the finest step. `tick_s`: only to leave grids alone that no instrument has (a second and more).
 pub fn period_of_changes(times: &Thinned, tick_s: f64) -> Option<f64> {
-    if times.times.len() < FEWEST + 1 {
+    let all = times.times();
+    if all.len() < FEWEST + 1 {
         return None;
     }
     let plausible = |period: f64| period * tick_s < 0.1;
     if let Some(divisor) = usual_divisor(times) {
         let period = divisor as f64;
-        let enough = period.powi(-(times.times.len().min(1000) as i32)) < CHANCE;
+        let enough = period.powi(-(all.len().min(1000) as i32)) < CHANCE;
         return (enough && plausible(period)).then_some(period);
     }
-    let grid = fit(&times.times, 1.0, None)?;
+    let grid = fit(&all, 1.0, None)?;
     (grid.period > 2.0 && plausible(grid.period)).then_some(grid.period)
 }
 
@@ -233,6 +322,24 @@ mod tests {
             *k += 1 + (state >> 33) as i64 % 900;
             Some(*k)
         })
+    }
+
+    #[test]
+    fn a_sample_in_parts_is_the_sample_of_the_whole() {
+        let all: Vec<i64> = steps(200_000).map(|k| k * 5).collect();
+        let (mut one, mut parts, view) = (Thinned::default(), Thinned::default(), ThinnedView::default());
+        all.iter().for_each(|&t| one.push(t));
+        for block in all.chunks(7_001) {
+            let mut part = ThinnedPart::new(&view);
+            block.iter().for_each(|&t| part.push(t, view.zeros()));
+            parts.append(&part);
+            // Workers hear of it late.
+            if block[0] % 3 == 0 {
+                parts.show(&view);
+            }
+        }
+        assert!(one.times() == parts.times() && one.divisor == parts.divisor);
+        assert!(one.times().len() > KEPT && one.times().is_sorted());
     }
 
     #[test]

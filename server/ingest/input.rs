@@ -20,6 +20,8 @@ pub enum Source {
 pub struct Wrapping {
     pub gzip: bool,
     pub utf16: Option<Endian>,
+    /// The file was unwrapped before, and its packed bytes ended early.
+    pub cut_short: bool,
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -91,7 +93,11 @@ impl Source {
             [0, a, 0, b] if *a != 0 && *b != 0 => Some(Endian::Big),
             _ => None,
         };
-        Ok(Wrapping { gzip, utf16 })
+        Ok(Wrapping {
+            gzip,
+            utf16,
+            cut_short: false,
+        })
     }
 }
 
@@ -228,7 +234,7 @@ impl<'a> Input<'a> {
             limits,
             packed,
             total,
-            cut_short: false,
+            cut_short: wrapping.cut_short,
         };
         while input.window().len() < 4 && input.more()? {}
         const MARK: &[u8] = "\u{feff}".as_bytes();

@@ -8,6 +8,7 @@
 //! | `csv` | sample tables, change lists, volts |
 //! | `grid` | the sampling grid behind a list of times |
 //! | `blocks` | a file worked on by all cores, block by block, in order |
+//! | `runs` | what a block says of each line: edges found by the workers |
 //! | `build`, `columns` | levels over time → edge columns, spilled to disk when large |
 //! | `analog` | volts → levels, runts, the samples and their pyramid |
 //! | `names` | unique names of lines |
@@ -24,6 +25,7 @@ mod input;
 mod names;
 mod options;
 mod preview;
+mod runs;
 mod vcd;
 
 use std::io::{Read, Write};
@@ -36,6 +38,10 @@ pub use preview::{Preview, PreviewColumn, preview, preview_bytes};
 
 use crate::model::Capture;
 use input::{Input, Source};
+
+/// Of what the readers make of a file. Raised when the same bytes and options give another capture than before, so that
+/// columns kept from an earlier reading are not used any more.
+pub const VERSION: u32 = 1;
 
 /// Reads the capture in the file `path`, whatever its form; the file's name says nothing.
 ///
@@ -123,12 +129,76 @@ fn read_source(
         kind,
     };
     let (wrapping, sniffed) = sniff_source(source, name, options, progress)?;
+    if matches!(sniffed, Sniffed::Vcd | Sniffed::Table)
+        && !options.plain
+        && (wrapping.gzip || wrapping.utf16.is_some())
+        && let Some(unwrapped) = unwrap(source, name, wrapping, options, progress)?
+    {
+        let plain = input::Wrapping {
+            gzip: false,
+            utf16: None,
+            cut_short: unwrapped.cut_short,
+        };
+        let source = Source::Path(unwrapped.path);
+        return match sniffed {
+            Sniffed::Vcd => vcd::read(&source, name, plain, options, progress),
+            _ => csv::read(&source, name, plain, options, progress),
+        };
+    }
     match sniffed {
         Sniffed::Empty => Err(fail(ErrorKind::Empty)),
         Sniffed::Vcd => vcd::read(source, name, wrapping, options, progress),
         Sniffed::Table => csv::read(source, name, wrapping, options, progress),
         Sniffed::Other(found) => Err(fail(ErrorKind::UnknownFormat(found))),
     }
+}
+
+/// A file without its wrapping, in a temporary folder.
+struct Unwrapped {
+    path: PathBuf,
+    cut_short: bool,
+    _folder: columns::SpillFolder,
+}
+
+/// Unwraps a file that is not small, so that all cores can read it: inflating is a matter for one core, reading is not.
+/// `None` where that does not pay, or there is no room on the disk: it is then read as it streams past.
+fn unwrap(
+    source: &Source,
+    name: &str,
+    wrapping: input::Wrapping,
+    options: &ReadOptions,
+    progress: &dyn Progress,
+) -> Result<Option<Unwrapped>, Error> {
+    /// Below this a temporary file is not worth its while.
+    const LEAST_BYTES: u64 = 1 << 20;
+    let Source::Path(path) = source else {
+        return Ok(None);
+    };
+    if std::fs::metadata(path).map_or(0, |about| about.len()) < LEAST_BYTES {
+        return Ok(None);
+    }
+    let folder = columns::SpillFolder::new();
+    let Ok(path) = folder.file("unwrapped") else {
+        return Ok(None);
+    };
+    let Ok(mut file) = std::fs::File::create(&path) else {
+        return Ok(None);
+    };
+    let mut input = Input::open(source, name, wrapping, &options.limits, progress)?;
+    loop {
+        if file.write_all(input.window()).is_err() {
+            return Ok(None);
+        }
+        input.advance(input.window().len());
+        if !input.more()? {
+            break;
+        }
+    }
+    Ok(Some(Unwrapped {
+        path,
+        cut_short: input.cut_short(),
+        _folder: folder,
+    }))
 }
 
 fn sniff_source(

@@ -7,7 +7,7 @@
 //! | --- | --- |
 //! | `edgewitness.sqlite` | sessions and what they hold, the journal that undoes, answers worked out |
 //! | `originals/ab/abcd…` | files as they were brought, by digest |
-//! | `columns/abcd…/key/` | edge columns of an original as read with certain settings; can be made again |
+//! | `columns/abcd…/key/` | an original as read with certain settings: mapped, not read again, after a restart; can be made again |
 //! | `staging/` | what is not whole yet; cleared at every start |
 //! | `lock` | held while a program uses the folder |
 //!
@@ -22,6 +22,7 @@ mod digest;
 mod doctor;
 mod entries;
 mod error;
+mod kept;
 mod log;
 mod originals;
 mod photographs;

@@ -16,6 +16,7 @@ pub mod reading;
 pub mod rules;
 pub mod runs;
 pub mod session;
+pub mod stored;
 pub mod watch;
 
 pub use crate::analysis::parallel::on_all_cores;

@@ -1,12 +1,11 @@
 //! A session's captures as the store has them → read, on their runs' clocks, as was said of them.
 
 use std::collections::BTreeMap;
-use std::path::PathBuf;
 
 use serde::{Deserialize, Serialize};
 
 use crate::analysis::align::channel_skews;
-use crate::ingest::{Progress, read_file_as};
+use crate::ingest::Progress;
 use crate::model::Capture;
 use crate::report::compare::Tallies;
 use crate::setup::Setup;
@@ -18,6 +17,7 @@ use crate::store::{
 use super::compare::tallies;
 use super::inspect::{Inspection, inspect_run};
 use super::read::read_options;
+use super::stored::read_stored;
 use super::reading::sheet_text;
 use super::runs::{Member, Run, Tie, runs};
 
@@ -135,10 +135,8 @@ impl Held {
     ) -> Result<Capture, String> {
         let entry = &self.captures[index];
         let setup = self.setup_of(entry.id, setup)?;
-        let path: PathBuf = store
-            .original_path(&entry.value.digest)
-            .map_err(|e| e.to_string())?;
-        read_file_as(&path, &entry.value.file, &read_options(&setup), progress).map_err(|e| e.to_string())
+        let (digest, file) = (&entry.value.digest, &entry.value.file);
+        read_stored(store, digest, file, &read_options(&setup), progress).map_err(|e| e.to_string())
     }
 }
 

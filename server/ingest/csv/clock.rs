@@ -108,17 +108,13 @@ impl Clock {
         match self.pace {
             Pace::Free => Step::At(time),
             Pace::Snapped(grid) => {
-                // Elapsed time is never negative here.
-                let index = (elapsed * self.inverse + 0.5).floor();
-                let residual = (elapsed - index * self.period).abs();
-                // The period is as good as one rounding over the record so far; beyond that it may drift as much again.
-                let ahead = (index / self.fitted_to - 1.0).max(0.0);
-                let near = 2.5 * self.rounding;
-                let near = near.max((near + ahead * self.rounding).min(0.25 * self.period));
-                if residual > if grid.exact { 0.0 } else { near } {
+                // Elapsed time is never negative here, so cutting off is rounding down.
+                let index = (elapsed * self.inverse + 0.5) as i64;
+                let residual = (elapsed - index as f64 * self.period).abs();
+                let near = if grid.exact { 0.0 } else { 2.5 * self.rounding };
+                if residual > near && (grid.exact || residual > self.near_ahead(index)) {
                     return Step::OffPace;
                 }
-                let index = index as i64;
                 if index == self.index && time != before {
                     return Step::OffPace;
                 }
@@ -146,6 +142,15 @@ impl Clock {
                 Step::Gap(expected * self.sub, index * self.sub)
             }
         }
+    }
+
+    /// How near a time must be to a sample beyond those that the period was fitted to: it is as good as one rounding over
+    /// the record so far, and may drift as much again.
+    #[cold]
+    fn near_ahead(&self, index: i64) -> f64 {
+        let ahead = (index as f64 / self.fitted_to - 1.0).max(0.0);
+        let near = 2.5 * self.rounding;
+        near.max((near + ahead * self.rounding).min(0.25 * self.period))
     }
 
     /// Passes over `rows` rows that were found to keep the pace.
@@ -315,7 +320,8 @@ pub fn pace_of(times: &[i64], rounding: f64, quiet: bool, hint: Option<(f64, f64
                 }
             };
             let grid = fitted.unwrap_or_else(mean);
-            if grid.period > 0.0 {
+            // A finer grid behind uneven steps is no row a sample.
+            if grid.period > 0.0 && (grid.period - middle as f64).abs() <= near {
                 return Pace::Samples(grid);
             }
         }

@@ -150,10 +150,11 @@ pub fn read(
         unfit: false,
         cancelled: false,
     };
-    blocks::for_each::<_, io::Error>(
+    blocks::for_each::<_, _, io::Error>(
         path,
         from,
-        |block| match block {
+        || (),
+        |(), block| match block {
             Some(block) => parse(&shape, block),
             None => Parsed {
                 unfit: true,
@@ -358,12 +359,14 @@ fn parse_levels(shape: &Shape, bytes: &[u8], parsed: &mut Parsed) -> Option<()> 
         let (time, length) = times.read(&bytes[at..])?;
         at += length + 1;
         let rest = &bytes[at..];
-        let mut padded = [0u8; 8 * WORDS];
+        let padded;
         let row = if rest.len() >= 8 * cells.count {
             rest
         } else {
             // The last row of a block.
-            padded[..rest.len()].copy_from_slice(rest);
+            let mut copy = [0u8; 8 * WORDS];
+            copy[..rest.len()].copy_from_slice(rest);
+            padded = copy;
             &padded[..]
         };
         if rest.len() < cells.width {

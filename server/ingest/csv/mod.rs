@@ -25,6 +25,8 @@ use cells::{Decimal, is_missing, level_of};
 use clock::{Clock, Pace, Step};
 use probe::{TablePlan, bus_range, packed};
 
+const CUT_SHORT: &str = "the gzip file was cut off: everything up to there was read";
+
 /// Ticks of a sample where edges lie between samples.
 const SUB_TICKS: i64 = 1000;
 
@@ -153,6 +155,9 @@ fn pass(
         match ended.map_err(spill)? {
             fast::Ended::Whole { start, end } => {
                 let mut warnings = plan.warnings.clone();
+                if wrapping.cut_short {
+                    warnings.push(CUT_SHORT.to_owned());
+                }
                 tell_counts(&table.counts, &clock, &mut warnings);
                 table.check_counts(name, options)?;
                 return assemble(name, plan, table, &families, &clock, start, end, sub, warnings)
@@ -257,7 +262,7 @@ fn pass(
     dropped_traces |= table.check_limits(&rows, options)?;
     let mut warnings = plan.warnings.clone();
     if rows.cut_short() {
-        warnings.push("the gzip file was cut off: everything up to there was read".to_owned());
+        warnings.push(CUT_SHORT.to_owned());
     }
     if dropped_traces {
         warnings.push(

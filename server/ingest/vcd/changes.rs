@@ -121,8 +121,9 @@ pub struct Reader<'p> {
     started: bool,
     start: i64,
     pub now: i64,
-    before: i64,
-    times: Thinned,
+    /// The time before the present one.
+    pub before: i64,
+    pub times: Thinned,
     off: bool,
     /// Whether a line changed at the present time.
     pub changed: bool,
@@ -583,6 +584,11 @@ impl Reader<'_> {
     }
 
     pub fn other(&mut self, place: usize, value: Option<f64>) {
+        self.other_at(self.now, place, value);
+    }
+
+    /// A change of a variable that is no logic line.
+    pub fn other_at(&mut self, time: i64, place: usize, value: Option<f64>) {
         if self.off {
             return;
         }
@@ -603,7 +609,7 @@ impl Reader<'_> {
             return;
         }
         self.real_changes += 1;
-        other.times.push(self.now);
+        other.times.push(time);
         other.values.push(value);
     }
 

@@ -7,8 +7,10 @@ use std::path::Path;
 use super::super::blocks::{self, Block};
 use super::super::build::Value;
 use super::super::digits::{eight_digits, is_eight_digits, word_at};
+use super::super::grid::{ThinnedPart, ThinnedView};
+use super::super::runs::{Run, Runs};
+use super::Target;
 use super::changes::{Codes, Reader, level_of};
-use super::{Plan, Target};
 
 /// How far the fast path came.
 pub enum Ended {
@@ -17,15 +19,21 @@ pub enum Ended {
     Cancelled,
 }
 
-const TIME: u32 = u32::MAX;
-const REAL: u32 = u32::MAX - 1;
-
-/// What a block holds, in order: `line × 4 + value`, or a mark that the next time or real follows.
+/// What a block holds.
 #[derive(Default)]
 struct Parsed {
-    events: Vec<u32>,
-    times: Vec<i64>,
-    reals: Vec<(usize, f64)>,
+    /// Changes before the block's first time: lines with levels, and reals.
+    head: Vec<(usize, u8)>,
+    head_reals: Vec<(usize, f64)>,
+    /// First time of the block, the latest two, and whether something changed at the latest.
+    first: Option<i64>,
+    before: i64,
+    now: i64,
+    changed: bool,
+    runs: Vec<Run>,
+    reals: Vec<(i64, usize, f64)>,
+    /// Times before the latest at which something changed.
+    times: ThinnedPart,
     /// x and z among the changes.
     strange: usize,
     /// Where the block begins.
@@ -34,6 +42,9 @@ struct Parsed {
     stopped: Option<u64>,
     bytes: u64,
 }
+
+/// A block that could not be had in whole lines.
+const NO_LINES: u64 = u64::MAX;
 
 /// Reads changes from byte `from` (the start of a line) on.
 pub fn read(
@@ -46,23 +57,26 @@ pub fn read(
     let mut ended = Ended::At(size);
     // The workers look codes up while the lines grow.
     let codes = std::mem::take(&mut reader.plan.codes);
-    let bits = vector_bits(reader.plan);
-    let result = blocks::for_each::<_, io::Error>(
+    let lines = reader.plan.builders.len();
+    let view = ThinnedView::default();
+    reader.times.show(&view);
+    let result = blocks::for_each::<_, _, io::Error>(
         path,
         from,
-        |block| match block {
-            Some(block) => parse(&codes, bits, block),
+        || Runs::new(lines),
+        |runs, block| match block {
+            Some(block) => parse(&codes, &view, runs, block),
             None => Parsed {
-                stopped: Some(u64::MAX),
+                stopped: Some(NO_LINES),
                 ..Parsed::default()
             },
         },
         |parsed| {
-            let early = parsed.times.first().is_some_and(|&t| t < reader.now);
+            let early = parsed.first.is_some_and(|first| first <= reader.now);
             let crowded = reader.plan.stretches + parsed.strange > reader.limits.stretches;
-            if parsed.stopped == Some(u64::MAX) || early || crowded {
+            if parsed.stopped == Some(NO_LINES) || early || crowded {
                 // The general path will tell what is wrong, with its place.
-                ended = Ended::At(if parsed.stopped == Some(u64::MAX) {
+                ended = Ended::At(if parsed.stopped == Some(NO_LINES) {
                     reader.came_to
                 } else {
                     parsed.offset
@@ -70,6 +84,7 @@ pub fn read(
                 return Ok(false);
             }
             apply(reader, &parsed)?;
+            reader.times.show(&view);
             reader.came_to = parsed.stopped.unwrap_or(parsed.offset + parsed.bytes);
             if !told(reader.came_to) {
                 ended = Ended::Cancelled;
@@ -87,158 +102,235 @@ pub fn read(
     result.map(|()| ended)
 }
 
-fn vector_bits(plan: &Plan) -> usize {
-    plan.builders.len()
-}
-
 fn apply(reader: &mut Reader, parsed: &Parsed) -> io::Result<()> {
     const VALUES: [Value; 4] = [Value::Low, Value::High, Value::Unknown, Value::Floating];
-    let mut times = parsed.times.iter();
-    let mut reals = parsed.reals.iter();
     reader.plan.stretches += parsed.strange;
-    for &event in &parsed.events {
-        match event {
-            TIME => {
-                if let Some(&time) = times.next() {
-                    reader.go_to(time);
-                }
-            }
-            REAL => {
-                if let Some(&(place, value)) = reals.next() {
-                    reader.other(place, Some(value));
-                }
-            }
-            change => {
-                reader.changed = true;
-                let value = VALUES[(change & 3) as usize];
-                reader.plan.builders[(change >> 2) as usize].set(reader.now, value)?;
-            }
-        }
+    for &(line, level) in &parsed.head {
+        reader.changed = true;
+        reader.plan.builders[line].set(reader.now, VALUES[usize::from(level & 3)])?;
     }
+    for &(place, value) in &parsed.head_reals {
+        reader.other(place, Some(value));
+    }
+    let Some(first) = parsed.first else {
+        return Ok(());
+    };
+    reader.go_to(first);
+    for run in &parsed.runs {
+        reader.plan.builders[run.line].append(run)?;
+    }
+    for &(time, place, value) in &parsed.reals {
+        reader.other_at(time, place, Some(value));
+    }
+    reader.times.append(&parsed.times);
+    if parsed.now > first {
+        reader.before = parsed.before;
+        reader.now = parsed.now;
+    }
+    reader.changed = parsed.changed;
     Ok(())
 }
 
-fn parse(codes: &Codes, bits: usize, block: Block) -> Parsed {
-    let mut parsed = Parsed {
+/// A block while it is read.
+struct Worker<'w> {
+    codes: &'w Codes,
+    runs: &'w mut Runs,
+    parsed: Parsed,
+    zeros: u32,
+}
+
+fn parse(codes: &Codes, view: &ThinnedView, runs: &mut Runs, block: Block) -> Parsed {
+    let parsed = Parsed {
         offset: block.offset,
         bytes: block.bytes.len() as u64,
+        times: ThinnedPart::new(view),
         ..Parsed::default()
     };
-    parsed.events.reserve(block.bytes.len() / 5);
-    // The vectors' bits as the block has shown them; 4: not yet.
-    let mut held = vec![4u8; bits];
+    let mut worker = Worker {
+        codes,
+        runs,
+        parsed,
+        zeros: view.zeros(),
+    };
     let bytes = block.bytes;
     let mut at = 0;
-    let mut now = i64::MIN;
     while at < bytes.len() {
-        match line(codes, &bytes[at..], &mut parsed, &mut held, &mut now) {
+        if worker.parsed.first.is_some() {
+            at = worker.plain_lines(bytes, at);
+            if at == bytes.len() {
+                break;
+            }
+        }
+        match worker.line(&bytes[at..]) {
             Some(length) => at += length,
             None => {
-                parsed.stopped = Some(block.offset + at as u64);
+                worker.parsed.stopped = Some(block.offset + at as u64);
                 break;
             }
         }
     }
+    let mut parsed = worker.parsed;
+    parsed.strange += runs.strange;
+    parsed.runs = runs.take();
     parsed
 }
 
-/// One line; its length with its end, or `None` for one of another make.
-#[inline]
-fn line(codes: &Codes, bytes: &[u8], parsed: &mut Parsed, held: &mut [u8], now: &mut i64) -> Option<usize> {
-    match bytes[0] {
-        digit @ (b'0' | b'1' | b'x' | b'z' | b'X' | b'Z') => {
-            let (line, length) = match *bytes {
-                [_, code, b'\n', ..] if codes.scalars[usize::from(code)] != 0 => {
-                    (codes.scalars[usize::from(code)] as usize - 1, 3)
+impl Worker<'_> {
+    /// Times, and scalars with codes of one character, from byte `at` on: nearly all lines of most files. Where the next
+    /// line of another make begins, or the end.
+    fn plain_lines(&mut self, bytes: &[u8], mut at: usize) -> usize {
+        let codes = self.codes;
+        // The longest such line has 21 bytes; the last few are for the other way.
+        let end = bytes.len().saturating_sub(32);
+        while at < end {
+            if bytes[at] == b'#' {
+                match self.time(&bytes[at..]) {
+                    Some(length) => at += length,
+                    None => return at,
                 }
-                _ => match code_at(codes, bytes, 1)? {
-                    (Target::Scalar(line), length) => (line, length),
-                    _ => return None,
-                },
-            };
-            let value = match digit {
-                b'0' => 0,
-                b'1' => 1,
-                b'x' | b'X' => 2,
-                _ => 3,
-            };
-            parsed.strange += usize::from(value > 1);
-            parsed.events.push((line as u32) << 2 | value);
-            Some(length)
+            }
+            // After a time comes a change.
+            let line: &[u8; 3] = bytes[at..].first_chunk().unwrap_or(&[0; 3]);
+            let scalar = codes.scalars[usize::from(line[1])];
+            if line[0] & 0xfe == b'0' && line[2] == b'\n' && scalar != 0 {
+                self.parsed.changed = true;
+                self.runs.set(scalar as usize - 1, self.parsed.now, line[0] & 1);
+                at += 3;
+            } else if line[0] != b'#' {
+                return at;
+            }
         }
-        b'#' => {
-            let mut time = 0i64;
-            let mut at = 1;
-            if bytes.len() > 9 && is_eight_digits(word_at(bytes, 1)) {
-                time = eight_digits(word_at(bytes, 1));
-                at = 9;
-            }
-            loop {
-                let byte = *bytes.get(at)?;
-                let digit = byte.wrapping_sub(b'0');
-                if digit > 9 {
-                    break;
+        at
+    }
+
+    /// One line; its length with its end, or `None` for one of another make.
+    #[inline]
+    fn line(&mut self, bytes: &[u8]) -> Option<usize> {
+        match bytes[0] {
+            digit @ (b'0' | b'1') => {
+                if let [_, code, b'\n', ..] = *bytes
+                    && let scalar @ 1.. = self.codes.scalars[usize::from(code)]
+                {
+                    self.set(scalar as usize - 1, digit & 1);
+                    return Some(3);
                 }
-                // Eighteen digits fit for certain; longer ones are for the general path.
-                if at > 18 {
-                    return None;
-                }
-                time = time * 10 + i64::from(digit);
-                at += 1;
+                self.scalar(bytes, digit & 1)
             }
-            if at == 1 || time < *now {
+            b'#' => self.time(bytes),
+            b'b' | b'B' => self.vector(bytes),
+            b'x' | b'X' => self.scalar(bytes, 2),
+            b'z' | b'Z' => self.scalar(bytes, 3),
+            b'r' | b'R' => self.real(bytes),
+            b'\n' => Some(1),
+            _ => None,
+        }
+    }
+
+    #[inline]
+    fn set(&mut self, line: usize, level: u8) {
+        if self.parsed.first.is_some() {
+            self.parsed.changed = true;
+            self.runs.set(line, self.parsed.now, level);
+        } else {
+            self.parsed.strange += usize::from(level > 1);
+            self.parsed.head.push((line, level));
+        }
+    }
+
+    fn scalar(&mut self, bytes: &[u8], level: u8) -> Option<usize> {
+        let (Target::Scalar(line), length) = code_at(self.codes, bytes, 1)? else {
+            return None;
+        };
+        self.set(line, level);
+        Some(length)
+    }
+
+    #[inline]
+    fn time(&mut self, bytes: &[u8]) -> Option<usize> {
+        let mut time = 0i64;
+        let mut at = 1;
+        if bytes.len() > 9 && is_eight_digits(word_at(bytes, 1)) {
+            time = eight_digits(word_at(bytes, 1));
+            at = 9;
+        }
+        loop {
+            let byte = *bytes.get(at)?;
+            let digit = byte.wrapping_sub(b'0');
+            if digit > 9 {
+                break;
+            }
+            // Eighteen digits fit for certain; longer ones are for the general path.
+            if at > 18 {
                 return None;
             }
-            *now = time;
-            parsed.times.push(time);
-            parsed.events.push(TIME);
-            line_end(bytes, at)
+            time = time * 10 + i64::from(digit);
+            at += 1;
         }
-        b'b' | b'B' => vector(codes, bytes, parsed, held),
-        b'r' | b'R' => {
-            let space = memchr::memchr(b' ', &bytes[..bytes.len().min(64)])?;
-            let value: f64 = std::str::from_utf8(&bytes[1..space]).ok()?.parse().ok()?;
-            let (target, length) = code_at(codes, bytes, space + 1)?;
-            let Target::Other(place) = target else { return None };
-            parsed.reals.push((place, value));
-            parsed.events.push(REAL);
-            Some(length)
+        if at == 1 {
+            return None;
         }
-        b'\n' => Some(1),
-        _ => None,
+        let length = line_end(bytes, at)?;
+        let parsed = &mut self.parsed;
+        if parsed.first.is_none() {
+            parsed.first = Some(time);
+            parsed.now = time;
+            return Some(length);
+        }
+        if time <= parsed.now {
+            return (time == parsed.now).then_some(length);
+        }
+        if parsed.changed {
+            parsed.times.push(parsed.now, self.zeros);
+            parsed.changed = false;
+        }
+        parsed.before = parsed.now;
+        parsed.now = time;
+        Some(length)
     }
-}
 
-fn vector(codes: &Codes, bytes: &[u8], parsed: &mut Parsed, held: &mut [u8]) -> Option<usize> {
-    let space = memchr::memchr(b' ', bytes)?;
-    let digits = &bytes[1..space];
-    let (target, length) = code_at(codes, bytes, space + 1)?;
-    let (first, width) = match target {
-        Target::Vector { first, width, .. } => (first, width),
-        Target::Scalar(line) => (line, 1),
-        Target::Other(_) => return None,
-    };
-    if digits.is_empty() || digits.len() > width {
-        return None;
-    }
-    let fill = match digits[0] {
-        b'0' | b'1' => 0,
-        digit => value_of(digit)?,
-    };
-    let missing = width - digits.len();
-    for bit in 0..width {
-        let value = if bit < missing {
-            fill
-        } else {
-            value_of(digits[bit - missing])?
+    fn real(&mut self, bytes: &[u8]) -> Option<usize> {
+        let space = memchr::memchr(b' ', &bytes[..bytes.len().min(64)])?;
+        let value: f64 = std::str::from_utf8(&bytes[1..space]).ok()?.parse().ok()?;
+        let (Target::Other(place), length) = code_at(self.codes, bytes, space + 1)? else {
+            return None;
         };
-        if held[first + bit] != value {
-            held[first + bit] = value;
-            parsed.strange += usize::from(value > 1);
-            parsed.events.push(((first + bit) as u32) << 2 | u32::from(value));
+        if self.parsed.first.is_some() {
+            self.parsed.reals.push((self.parsed.now, place, value));
+        } else {
+            self.parsed.head_reals.push((place, value));
         }
+        Some(length)
     }
-    Some(length)
+
+    fn vector(&mut self, bytes: &[u8]) -> Option<usize> {
+        let space = memchr::memchr(b' ', bytes)?;
+        let digits = &bytes[1..space];
+        let (target, length) = code_at(self.codes, bytes, space + 1)?;
+        let (first, width) = match target {
+            Target::Vector { first, width, .. } => (first, width),
+            Target::Scalar(line) => (line, 1),
+            Target::Other(_) => return None,
+        };
+        if digits.is_empty() || digits.len() > width {
+            return None;
+        }
+        // All or nothing: a digit of another make leaves the line to the general path.
+        if digits.iter().any(|&digit| value_of(digit).is_none()) {
+            return None;
+        }
+        let fill = match digits[0] {
+            b'0' | b'1' => 0,
+            digit => value_of(digit)?,
+        };
+        let missing = width - digits.len();
+        for bit in 0..missing {
+            self.set(first + bit, fill);
+        }
+        for (bit, &digit) in digits.iter().enumerate() {
+            self.set(first + missing + bit, value_of(digit)?);
+        }
+        Some(length)
+    }
 }
 
 #[inline(always)]
