@@ -17,9 +17,9 @@ use crate::store::{
 use super::compare::tallies;
 use super::inspect::{Inspection, inspect_run};
 use super::read::read_options;
-use super::stored::read_stored;
 use super::reading::sheet_text;
 use super::runs::{Member, Run, Tie, runs};
+use super::stored::read_stored;
 
 /// Captures of a session and all that their reading rests on.
 pub struct Held {
