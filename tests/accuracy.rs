@@ -7,8 +7,12 @@
 
 mod simulator;
 
+use edgewitness::demo::random::Random;
 use simulator::families::{Family, scene, twenty_opportunities, uncoupled};
+use simulator::instrument::{Instrument, chance_shown, record};
+use simulator::physics::Strike;
 use simulator::score::{self, Score};
+use simulator::wiring::{Job, Machine, Wire};
 
 fn number_from(variable: &str, otherwise: u64) -> u64 {
     std::env::var(variable)
@@ -138,4 +142,61 @@ fn ten_strikes_in_twenty_opportunities_are_enough_to_name_the_guilty_line() {
         score.named,
         score.planted
     );
+}
+
+/// A pulse of width w is seen with chance min(1, w / Ts) by sampling every Ts, and its mean width, unseen ones counted as
+/// none, is w (each width is k or k + 1 samples, the longer with chance w / Ts − k). Here: what the simulated instrument
+/// shows of 4,000 pulses far apart, to within five standard errors.
+#[test]
+fn sampling_shows_a_pulse_as_often_as_its_width_says() {
+    let mut random = Random::new(20);
+    for (width, period) in [
+        (4.0, 20.0),
+        (10.0, 20.0),
+        (19.0, 20.0),
+        (20.0, 20.0),
+        (33.0, 20.0),
+        (7.3, 41.7),
+    ] {
+        let machine = Machine {
+            wires: vec![Wire {
+                name: "CLEAR_N".to_owned(),
+                job: Job::Switch,
+                first: true,
+                edges: Vec::new(),
+            }],
+            steps: Vec::new(),
+            period: 1_000.0,
+            end: 4_001_000.0,
+        };
+        let mut strike = |n: usize| {
+            let start = 500.0 + 1_000.0 * n as f64 + random.uniform(0.0, period);
+            Strike {
+                victim: 0,
+                start,
+                end: start + width,
+                high: false,
+                causes: Vec::new(),
+            }
+        };
+        let count = 4_000.0f64;
+        let strikes: Vec<Strike> = (0..count as usize).map(&mut strike).collect();
+        let recording = record(&machine, strikes, &[0], &Instrument { period, phase: 0.3 });
+        let samples: i64 = recording.shown.iter().map(|s| s.end - s.start).sum();
+        let chance = (width / period).min(1.0);
+        let shown = recording.shown.len() as f64 / count;
+        let error = (chance * (1.0 - chance) / count).sqrt();
+        assert!(
+            (shown - chance).abs() <= 5.0 * error,
+            "{width} of {period}: {shown} {chance}"
+        );
+        let part = (width / period).fract();
+        let mean = samples as f64 / count;
+        let error = (part * (1.0 - part) / count).sqrt();
+        assert!(
+            (mean - width / period).abs() <= 5.0 * error + 1e-9,
+            "{width} of {period}: {mean}"
+        );
+        assert_eq!(chance_shown(width, width, period), chance);
+    }
 }

@@ -5,7 +5,8 @@ use std::collections::HashMap;
 use super::Names;
 use super::edges::{Edges, common_span, is_blind};
 use super::reach::{self, Stamp, Verdict};
-use super::tally::{Limits, Occasion, Tally};
+use super::tally::{Limits, MOST_LISTED, Occasion, Tally};
+use crate::analysis::coupling::able::gallop;
 use crate::model::{Level, Line, Ticks};
 use crate::rule::{Sequence, Step};
 
@@ -348,7 +349,6 @@ pub(super) fn check(names: &mut Names, sequence: &Sequence) -> Option<(Tally, Ta
             tally.kept += 1;
             continue;
         }
-        let instead = rule.instead(taken, still);
         if verdict == Verdict::Breached {
             tale.wrong += 1;
             wrong_spans.push((time, until, taken));
@@ -358,18 +358,30 @@ pub(super) fn check(names: &mut Names, sequence: &Sequence) -> Option<(Tally, Ta
             end: until,
             lines: &place,
         };
-        let what = format!(
-            "from {} expected {}, found {}: {}",
-            binary(before, bits),
-            binary(expected, bits),
-            binary(late, bits),
-            instead_words(instead, &capture.lines, &tale.bus)
-        );
-        tally.count(verdict, None, occasion, Some(what));
+        let list = if verdict == Verdict::Breached {
+            &tally.violations
+        } else {
+            &tally.doubtful
+        };
+        // Words only for what will be listed: a rule may be broken at every one of millions of steps.
+        let what = (list.len() < MOST_LISTED).then(|| {
+            format!(
+                "from {} expected {}, found {}: {}",
+                binary(before, bits),
+                binary(expected, bits),
+                binary(late, bits),
+                instead_words(rule.instead(taken, still), &capture.lines, &tale.bus)
+            )
+        });
+        tally.count(verdict, None, occasion, what);
+    }
+    let mut wrong: HashMap<Taken, u64> = HashMap::new();
+    for (_, _, taken) in &wrong_spans {
+        *wrong.entry(*taken).or_default() += 1;
     }
     let mut instead: HashMap<Instead, u64> = HashMap::new();
-    for (_, _, taken) in &wrong_spans {
-        *instead.entry(rule.instead(*taken, still)).or_default() += 1;
+    for (taken, count) in wrong {
+        *instead.entry(rule.instead(taken, still)).or_default() += count;
     }
     tale.instead = instead.into_iter().collect();
     tale.instead
@@ -471,13 +483,12 @@ fn company(
         if parts.contains(&i) {
             continue;
         }
-        let within = |start, end| !line.edges_within(start, end).is_empty();
-        let in_wrong = wrong.iter().filter(|w| within(w.0, w.1)).count();
+        let in_wrong = moved(line, wrong.iter().map(|w| (w.0, w.1)));
         let tempting = 2 * in_wrong >= wrong.len();
         if in_wrong == 0 || !(tempting || watch.contains(&i)) {
             continue;
         }
-        let in_all = windows.iter().filter(|w| within(w.0, w.1)).count();
+        let in_all = moved(line, windows.iter().copied());
         let right = windows.len() - wrong.len();
         let rarer_when_right = 2 * (in_all - in_wrong) * wrong.len() <= in_wrong * right;
         if watch.contains(&i) || rarer_when_right {
@@ -485,6 +496,17 @@ fn company(
         }
     }
     company
+}
+
+/// In how many of the stretches (starts ascending and closed, ends open) the line has an edge.
+fn moved(line: &Line, stretches: impl Iterator<Item = (Ticks, Ticks)>) -> usize {
+    let mut at = 0;
+    stretches
+        .filter(|&(start, end)| {
+            at += gallop(&line.edges[at..], |&t| t < start);
+            line.edges.get(at).is_some_and(|&t| t < end)
+        })
+        .count()
 }
 
 /// A value in binary, most significant bit first.
