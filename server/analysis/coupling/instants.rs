@@ -69,9 +69,14 @@ impl Instants {
                 keys.push(key(line, polarity.into()) as u32);
             }
         }
+        // Room for every edge by itself: what is not needed is never touched, and nothing is moved while it grows.
+        let most: usize = columns.iter().map(|c| c.len()).sum();
         let mut instants = Instants {
+            first: Vec::with_capacity(most),
+            last: Vec::with_capacity(most),
+            pattern: Vec::with_capacity(most),
             start: vec![0],
-            ..Instants::default()
+            who: Vec::new(),
         };
         let mut patterns = Patterns {
             single: vec![NOT_MET; 3 * edges.len()],
