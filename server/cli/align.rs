@@ -17,7 +17,7 @@ pub struct Words {
     /// The capture to bring to it
     #[arg(value_name = "B")]
     b: PathBuf,
-    /// Line that both captured; LINE=LINE_IN_B where the names differ
+    /// Line that both captured, or several parted by commas; LINE=LINE_IN_B where the names differ
     #[arg(long, value_name = "LINE")]
     on: String,
     /// Setup file (TOML)
