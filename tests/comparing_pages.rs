@@ -46,12 +46,17 @@ impl Bench {
             .unwrap();
         let response = self.router.clone().oneshot(request).await.unwrap();
         let status = response.status();
-        (status, response.into_body().collect().await.unwrap().to_bytes().to_vec())
+        (
+            status,
+            response.into_body().collect().await.unwrap().to_bytes().to_vec(),
+        )
     }
 
     async fn json(&self, method: Method, tail: &str, body: Value) -> (StatusCode, Value) {
         let path = format!("{}{tail}", self.api);
-        let (status, bytes) = self.send(method, &path, "application/json", body.to_string().into_bytes()).await;
+        let (status, bytes) = self
+            .send(method, &path, "application/json", body.to_string().into_bytes())
+            .await;
         (status, serde_json::from_slice(&bytes).unwrap_or(Value::Null))
     }
 
@@ -82,7 +87,9 @@ impl Bench {
     async fn capture(&self, file: &str) -> i64 {
         let log = self.get("").await;
         let captures = log["captures"].as_array().unwrap();
-        captures.iter().find(|c| c["file"] == file).unwrap()["id"].as_i64().unwrap()
+        captures.iter().find(|c| c["file"] == file).unwrap()["id"]
+            .as_i64()
+            .unwrap()
     }
 }
 
@@ -94,25 +101,47 @@ fn offset(report: &Value) -> f64 {
 async fn two_conditions_are_compared_over_the_session_s_runs() {
     let bench = Bench::new();
     let runs = bench.get("/runs").await;
-    let held: Vec<usize> = runs["runs"].as_array().unwrap().iter().map(|r| r["captures"].as_array().unwrap().len()).collect();
+    let held: Vec<usize> = runs["runs"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .map(|r| r["captures"].as_array().unwrap().len())
+        .collect();
     assert_eq!(held, [2, 1], "the tower's instrument recorded the first run too");
     let conditions = bench.get("").await["conditions"].clone();
-    let query = format!("/compare?before=c{}&after=c{}", conditions[0]["id"], conditions[1]["id"]);
+    let query = format!(
+        "/compare?before=c{}&after=c{}",
+        conditions[0]["id"], conditions[1]["id"]
+    );
     let report = bench.get(&query).await;
     let coupling = &report["couplings"][0];
-    assert_eq!((&coupling["victim"], &coupling["verdict"]), (&"CLEAR_N".into(), &"gone".into()));
+    assert_eq!(
+        (&coupling["victim"], &coupling["verdict"]),
+        (&"CLEAR_N".into(), &"gone".into())
+    );
     let (_, truths) = demo::captures();
     let truth = truths.iter().find(|t| t.file == "as-found.vcd").unwrap();
     // Of the planted dips one or two may lie within a sample of another and be one.
     let planted = truth.couplings[0].strays;
     let counted = coupling["before"]["strays"].as_u64().unwrap();
-    assert!(counted <= planted as u64 && counted + 2 >= planted as u64, "{counted} of {planted}");
-    assert_eq!(report["links"][0]["before"]["missing"], truth.links[0].missing_s.len());
-    let (status, told) = bench.json(Method::GET, "/compare?before=c99&after=c98", Value::Null).await;
+    assert!(
+        counted <= planted as u64 && counted + 2 >= planted as u64,
+        "{counted} of {planted}"
+    );
+    assert_eq!(
+        report["links"][0]["before"]["missing"],
+        truth.links[0].missing_s.len()
+    );
+    let (status, told) = bench
+        .json(Method::GET, "/compare?before=c99&after=c98", Value::Null)
+        .await;
     assert_eq!(status, StatusCode::BAD_REQUEST);
     assert!(told["error"].as_str().unwrap().contains("before=c"), "{told}");
     // The same sides turned round: what was gone is new.
-    let turned = format!("/before-and-after?before=c{}&after=c{}", conditions[1]["id"], conditions[0]["id"]);
+    let turned = format!(
+        "/before-and-after?before=c{}&after=c{}",
+        conditions[1]["id"], conditions[0]["id"]
+    );
     let page = bench.shown(&turned).await;
     assert!(page.contains("New: CLEAR_N struck by STEP."), "{page}");
     let printed = bench.shown("/report.html").await;
@@ -124,7 +153,14 @@ async fn a_link_is_declared_taken_back_and_the_taking_back_undone() {
     let bench = Bench::new();
     assert_eq!(bench.report().await["links"][0]["verdict"], "lossy");
     let pulses = bench.get("/links/pulses?from=STRIKE_OUT&to=STRIKE_IN").await;
-    let fates = |word: &str| pulses.as_array().unwrap().iter().filter(|p| p["fate"] == word).count();
+    let fates = |word: &str| {
+        pulses
+            .as_array()
+            .unwrap()
+            .iter()
+            .filter(|p| p["fate"] == word)
+            .count()
+    };
     let (_, truths) = demo::captures();
     let truth = truths.iter().find(|t| t.file == "as-found.vcd").unwrap();
     assert_eq!(fates("missing"), truth.links[0].missing_s.len());
@@ -141,7 +177,10 @@ async fn a_link_is_declared_taken_back_and_the_taking_back_undone() {
     let unknown = json!({"from": "STRIKE_OUT", "to": "NOWHERE"});
     let (status, told) = bench.json(Method::POST, "/links", unknown).await;
     assert_eq!(status, StatusCode::BAD_REQUEST);
-    assert!(told["error"].as_str().unwrap().contains("found \"NOWHERE\""), "{told}");
+    assert!(
+        told["error"].as_str().unwrap().contains("found \"NOWHERE\""),
+        "{told}"
+    );
 }
 
 #[tokio::test]
@@ -149,8 +188,15 @@ async fn a_clock_is_moved_by_hand_and_a_capture_set_apart() {
     let bench = Bench::new();
     let found = bench.report().await;
     // What the simulator planted: started 87.1342 ms later, 31.2 ppm off.
-    assert!((offset(&found) - 0.087_134_2).abs() < 42e-9, "{}", found["captures"]);
-    let (tower, first) = (bench.capture("tower.csv").await, bench.capture("as-found.vcd").await);
+    assert!(
+        (offset(&found) - 0.087_134_2).abs() < 42e-9,
+        "{}",
+        found["captures"]
+    );
+    let (tower, first) = (
+        bench.capture("tower.csv").await,
+        bench.capture("as-found.vcd").await,
+    );
     let clock = |shift_s: f64| json!({"capture": tower, "with": first, "on": ["NOTE"], "shift_s": shift_s});
     bench.ok(Method::PUT, "/clocks", clock(2e-6)).await;
     let moved = bench.report().await;
@@ -158,16 +204,31 @@ async fn a_clock_is_moved_by_hand_and_a_capture_set_apart() {
     assert!(bench.shown("/clocks").await.contains("by hand"));
     bench.ok(Method::POST, "/undo", Value::Null).await;
     assert_eq!(offset(&bench.report().await), offset(&found));
-    bench.ok(Method::PUT, "/clocks", json!({"capture": tower, "with": null})).await;
+    bench
+        .ok(Method::PUT, "/clocks", json!({"capture": tower, "with": null}))
+        .await;
     let apart = bench.report().await;
     assert_eq!(apart["captures"].as_array().map(Vec::len), Some(1));
     // BELL[4] never moves: too few edges to align on, told with what to do.
-    bench.ok(Method::PUT, "/clocks", json!({"capture": tower, "with": first, "on": ["BELL[4]=DAMPER"]})).await;
+    bench
+        .ok(
+            Method::PUT,
+            "/clocks",
+            json!({"capture": tower, "with": first, "on": ["BELL[4]=DAMPER"]}),
+        )
+        .await;
     let refused = bench.report().await;
-    let told = refused["findings"].as_array().unwrap().iter().find(|f| f["topic"] == "alignment").unwrap();
+    let told = refused["findings"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .find(|f| f["topic"] == "alignment")
+        .unwrap();
     assert!(told["detail"].as_str().unwrap().contains("0 edges"), "{told}");
     assert_eq!(refused["captures"][0]["file"], "as-found.vcd");
-    let (status, _) = bench.json(Method::PUT, "/clocks", json!({"capture": 999, "with": null})).await;
+    let (status, _) = bench
+        .json(Method::PUT, "/clocks", json!({"capture": 999, "with": null}))
+        .await;
     assert_eq!(status, StatusCode::NOT_FOUND);
 }
 
@@ -187,33 +248,81 @@ async fn channel_skew_is_measured_and_taken_off() {
         text.push_str(&format!("{at},{},{},{}\n", levels[0], levels[1], levels[2]));
     }
     let path = format!("{}/captures?name=one-edge.csv", bench.api);
-    let (status, body) = bench.send(Method::POST, &path, "application/octet-stream", text.into_bytes()).await;
+    let (status, body) = bench
+        .send(Method::POST, &path, "application/octet-stream", text.into_bytes())
+        .await;
     assert_eq!(status, StatusCode::CREATED);
     let capture: Value = serde_json::from_slice(&body).unwrap();
-    let kept = bench.ok(Method::PUT, "/skews", json!({"capture": capture["id"], "late_s": {}})).await;
+    let kept = bench
+        .ok(
+            Method::PUT,
+            "/skews",
+            json!({"capture": capture["id"], "late_s": {}}),
+        )
+        .await;
     let late = |line: &str| kept["late_s"][line].as_f64().unwrap() * 1e9;
     // Against the average, which is 5/3 ns late.
-    for (line, expected) in [("STEP", -5.0 / 3.0), ("CLEAR_N", 10.0 - 5.0 / 3.0), ("BEAT", -5.0 - 5.0 / 3.0)] {
+    for (line, expected) in [
+        ("STEP", -5.0 / 3.0),
+        ("CLEAR_N", 10.0 - 5.0 / 3.0),
+        ("BEAT", -5.0 - 5.0 / 3.0),
+    ] {
         assert!((late(line) - expected).abs() < 1e-6, "{kept}");
     }
-    bench.ok(Method::DELETE, &format!("/entries/capture/{}", capture["id"]), Value::Null).await;
+    bench
+        .ok(
+            Method::DELETE,
+            &format!("/entries/capture/{}", capture["id"]),
+            Value::Null,
+        )
+        .await;
     let conditions = bench.get("").await["conditions"].clone();
-    bench.ok(Method::PUT, "/condition-in-hand", json!({"condition": conditions[0]["id"]})).await;
+    bench
+        .ok(
+            Method::PUT,
+            "/condition-in-hand",
+            json!({"condition": conditions[0]["id"]}),
+        )
+        .await;
     let report = bench.report().await;
-    let row = report["couplings"].as_array().unwrap().iter().find(|c| c["victim"] == "CLEAR_N").unwrap();
+    let row = report["couplings"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .find(|c| c["victim"] == "CLEAR_N")
+        .unwrap();
     // CLEAR_N was 10 ns later than STEP: that much is off the lag of 15 ns.
     let lag = row["lag_s"]["median"].as_f64().unwrap() * 1e9;
     assert!((4.0..=6.5).contains(&lag), "{lag}");
-    let (status, told) = bench.json(Method::PUT, "/skews", json!({"capture": bench.capture("tower.csv").await, "late_s": {}})).await;
+    let (status, told) = bench
+        .json(
+            Method::PUT,
+            "/skews",
+            json!({"capture": bench.capture("tower.csv").await, "late_s": {}}),
+        )
+        .await;
     assert_eq!(status, StatusCode::BAD_REQUEST);
-    assert!(told["error"].as_str().unwrap().contains("the same edges on every channel"), "{told}");
+    assert!(
+        told["error"]
+            .as_str()
+            .unwrap()
+            .contains("the same edges on every channel"),
+        "{told}"
+    );
 }
 
 #[tokio::test]
 async fn a_reading_sheet_is_kept_with_the_capture_and_applied() {
     let bench = Bench::new();
     let text = "when;A;B\n0;0,2;1\n10;4,9;0\n20;0,1;1\n30;4,8;0\n40;0,2;1\n50;4,9;0\n";
-    let made = bench.send(Method::POST, "/api/sessions", "application/json", json!({"title": "Odd export"}).to_string().into_bytes()).await;
+    let made = bench
+        .send(
+            Method::POST,
+            "/api/sessions",
+            "application/json",
+            json!({"title": "Odd export"}).to_string().into_bytes(),
+        )
+        .await;
     let made: Value = serde_json::from_slice(&made.1).unwrap();
     let own = Bench {
         api: format!("/api/sessions/{}", made["id"]),
@@ -222,21 +331,46 @@ async fn a_reading_sheet_is_kept_with_the_capture_and_applied() {
         _folder: tempfile::tempdir().unwrap(),
     };
     let path = format!("{}/captures?name=odd.csv", own.api);
-    let (_, body) = own.send(Method::POST, &path, "application/octet-stream", text.into()).await;
+    let (_, body) = own
+        .send(Method::POST, &path, "application/octet-stream", text.into())
+        .await;
     let capture: Value = serde_json::from_slice(&body).unwrap();
     let at = format!("/captures/{}/reading", capture["id"]);
     let taken = own.get(&at).await;
-    assert_eq!((&taken["delimiter"], &taken["decimal"]), (&";".into(), &",".into()), "{taken}");
+    assert_eq!(
+        (&taken["delimiter"], &taken["decimal"]),
+        (&";".into(), &",".into()),
+        "{taken}"
+    );
     // Shown with what is asked, and nothing kept by asking.
-    let asked = own.get(&format!("{at}?time_unit=us&kind.2=analog&line.2=A&levels.2=1.0%20to%203.0")).await;
+    let asked = own
+        .get(&format!(
+            "{at}?time_unit=us&kind.2=analog&line.2=A&levels.2=1.0%20to%203.0"
+        ))
+        .await;
     assert_eq!(asked["time_unit_s"].as_f64(), Some(1e-6));
-    assert_eq!((&asked["columns"][1]["kind"], asked["columns"][1]["high_v"].as_f64()), (&"analog".into(), Some(3.0)));
+    assert_eq!(
+        (
+            &asked["columns"][1]["kind"],
+            asked["columns"][1]["high_v"].as_f64()
+        ),
+        (&"analog".into(), Some(3.0))
+    );
     let fields = json!({"time_unit": "us", "kind.2": "analog", "line.2": "A", "levels.2": "1.0 to 3.0", "kind.3": "ignore"});
     own.ok(Method::PUT, &at, fields).await;
     let report = own.report().await;
-    let lines: Vec<&str> = report["lines"].as_array().unwrap().iter().filter_map(|l| l["line"].as_str()).collect();
+    let lines: Vec<&str> = report["lines"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .filter_map(|l| l["line"].as_str())
+        .collect();
     assert_eq!(lines, ["A"]);
-    assert!((report["captures"][0]["end_s"].as_f64().unwrap() - 50e-6).abs() < 11e-6, "{}", report["captures"]);
+    assert!(
+        (report["captures"][0]["end_s"].as_f64().unwrap() - 50e-6).abs() < 11e-6,
+        "{}",
+        report["captures"]
+    );
     let page = own.shown(&format!("/captures/{}", capture["id"])).await;
     assert!(page.contains("Read as was said here"));
     let (status, told) = own.json(Method::PUT, &at, json!({"time_unit": "weeks"})).await;

@@ -30,7 +30,7 @@ impl Kind for Clock {
     const KIND: &'static str = "clock";
 
     fn check(&self) -> Result<(), Error> {
-        if !(self.shift_s.abs() <= MOST_SHIFT_S) {
+        if self.shift_s.is_nan() || self.shift_s.abs() > MOST_SHIFT_S {
             let message = format!(
                 "expected a shift of at most {MOST_SHIFT_S} s either way, found {}",
                 self.shift_s
@@ -61,7 +61,11 @@ impl Kind for ChannelSkews {
     const KIND: &'static str = "skew";
 
     fn check(&self) -> Result<(), Error> {
-        match self.late_s.iter().find(|(_, late)| !(late.abs() <= 1.0)) {
+        match self
+            .late_s
+            .iter()
+            .find(|(_, late)| late.is_nan() || late.abs() > 1.0)
+        {
             Some((line, late)) => Err(Error::Invalid(format!(
                 "expected the skew of {line} in seconds, at most 1 either way, found {late}"
             ))),

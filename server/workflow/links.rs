@@ -101,7 +101,7 @@ pub fn taken_back(text: &str, from: &str, to: &str) -> Result<String, String> {
         }
         let end = lines[at + 1..]
             .iter()
-            .position(|line| is_table(line))
+            .position(is_table)
             .map_or(lines.len(), |n| at + 1 + n);
         let block = Setup::parse(&lines[at..end].join("\n"), "the link");
         if block.is_ok_and(|setup| setup.links.iter().any(is_it)) {

@@ -81,7 +81,7 @@ mod tests {
         let span = TimeSpan::new(Ticks(0), Ticks(1_000_000));
         let line = |(i, edges): (usize, &&[i64])| {
             let edges = edges.iter().map(|&t| Ticks(t)).collect();
-            Line::digital(&format!("CHANNEL_{i}"), Level::Low, edges, span)
+            Line::digital(format!("CHANNEL_{i}"), Level::Low, edges, span)
         };
         Capture {
             file: "one-edge.vcd".to_owned(),
