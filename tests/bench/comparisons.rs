@@ -120,7 +120,7 @@ fn proposals(c: &mut Criterion) {
             let mut edges = edges;
             edges.sort_unstable();
             edges.dedup();
-            Line::digital(&format!("LINE_{k}"), Level::Low, edges, span)
+            Line::digital(format!("LINE_{k}"), Level::Low, edges, span)
         });
         let capture = Capture {
             file: "bench.vcd".into(),
