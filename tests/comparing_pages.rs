@@ -164,7 +164,7 @@ async fn a_link_is_declared_taken_back_and_the_taking_back_undone() {
     let (_, truths) = demo::captures();
     let truth = truths.iter().find(|t| t.file == "as-found.vcd").unwrap();
     assert_eq!(fates("missing"), truth.links[0].missing_s.len());
-    assert_eq!(fates("arrived"), truth.links[0].arrived as usize);
+    assert_eq!(fates("arrived"), truth.links[0].arrived);
     let page = bench.shown("/links").await;
     assert!(page.contains("never arrived") && page.contains("figure.svg?occurrence=1"));
     let ends = json!({"from": "STRIKE_OUT", "to": "STRIKE_IN"});
