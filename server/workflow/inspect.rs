@@ -89,6 +89,11 @@ fn look(capture: Capture, sources: Vec<CaptureRow>, setup: &Setup, known: Vec<Fi
     supplies.extend(rails_assumed::assumed(&capture, &setup.rails));
     let rail_results = rails::check(&capture, &supplies);
     all.extend(rails::findings(&capture, &supplies, &rail_results));
+    for finding in &mut all {
+        // A title is joined with others into the headline.
+        let length = finding.title.trim_end_matches('.').len();
+        finding.title.truncate(length);
+    }
     all.sort_by_key(|f| f.severity);
     if all.iter().all(|f| f.severity == Severity::Note) {
         all.insert(0, findings::nothing_found(&capture, &strays));

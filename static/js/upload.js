@@ -35,6 +35,11 @@ async function bring(files, session, form) {
   let id = session;
   try {
     id ??= String((await sendJson("/api/sessions", { title: title(files) })).id);
+    const condition = /** @type {HTMLInputElement | null} */ (form && find("input[name=condition]", form));
+    if (session && condition?.value.trim()) {
+      await sendJson(`/api/sessions/${session}/entries/condition`, { title: condition.value.trim() });
+      condition.value = "";
+    }
     for (const [index, file] of files.entries()) await send(id, file, place, files.length > 1 ? ` (${index + 1} of ${files.length})` : "");
     await watch(id, place);
   } catch (error) {

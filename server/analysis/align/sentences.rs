@@ -20,7 +20,7 @@ pub fn finding(first: &str, file: &str, line: &str, alignment: &Alignment) -> Fi
         topic: "alignment",
         lines: line.split('=').map(|name| name.trim().to_owned()).collect(),
         title: format!(
-            "{file} was brought to the clock of {first} by {line}{turned}: offset {}, drift {:+.3} ppm.",
+            "{file} was brought to the clock of {first} by {line}{turned}: offset {}, drift {:+.3} ppm",
             exact(a.offset_s),
             a.drift_ppm
         ),
