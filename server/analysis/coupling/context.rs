@@ -241,3 +241,37 @@ fn contrast(table: &Table, hidden: &Fitted, rows: &[Coupling]) -> Option<Contras
     }
     best.map(|(_, contrast)| contrast)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn strikes_that_never_follow_each_other_keep_distance() {
+        let times: Vec<i64> = (0..300).map(|i| 1_000 * i).collect();
+        let all = std::slice::from_ref(&(0..300));
+        // Every fifth opportunity: chance has 12 of 60 strikes follow another.
+        let spaced: Vec<usize> = (0..300).step_by(5).collect();
+        assert!(keeps_distance(&times, all, &spaced, 100));
+        // As many, in pairs.
+        let paired: Vec<usize> = (0..300).filter(|i| i % 10 < 2).collect();
+        assert!(!keeps_distance(&times, all, &paired, 100));
+        // Edges that come faster than a stray lasts say nothing.
+        assert!(!keeps_distance(&times, all, &spaced, 600));
+    }
+
+    #[test]
+    fn event_coincidence_by_the_published_formula() {
+        // Donges, Schleussner, Siegmund, Donner 2016, EPJ ST 225:471; the authors' code gives these values for A 1.2,
+        // 5.1, 9.05; B 1, 5, 9, 13; window 0.25 in 20: 3 of 3 and 3 of 4.
+        use crate::analysis::stats::tails::binomial_upper;
+        let coincide = |window: f64, events: i32| 1.0 - (1.0 - window / 20.0).powi(events);
+        let precursor = binomial_upper(3, 3, coincide(0.25, 4));
+        let trigger = binomial_upper(3, 4, coincide(0.25, 3));
+        assert!(
+            (precursor / 0.00011815601167126714 - 1.0).abs() < 1e-10,
+            "{precursor}"
+        );
+        assert!((trigger / 0.0001975152583331566 - 1.0).abs() < 1e-10, "{trigger}");
+    }
+}

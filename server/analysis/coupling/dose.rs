@@ -198,4 +198,38 @@ mod tests {
         let (_, pools) = steps(&[(10.0, 1.0), (10.0, 0.0), (10.0, 5.0)]);
         assert_eq!(pools, vec![(20.0, 1.0), (10.0, 5.0)]);
     }
+
+    /// Counts at instants at which so many of four lines switched, each set of lines alike.
+    fn table(chance: impl Fn(u32) -> f64) -> Table {
+        let sets: Vec<Vec<u32>> = (1u32..16)
+            .map(|set| {
+                let lines = (0..4u32).filter(|l| set & (1 << l) != 0);
+                lines.flat_map(|l| [3 * l, 3 * l + 2]).collect()
+            })
+            .collect();
+        let rows: Vec<(&[u32], f64, f64)> = sets
+            .iter()
+            .map(|who| {
+                (
+                    who.as_slice(),
+                    40.0,
+                    (40.0 * chance(who.len() as u32 / 2)).round(),
+                )
+            })
+            .collect();
+        Table::counted(&rows, 12)
+    }
+
+    #[test]
+    fn strays_that_need_several_lines_at_once_are_a_dose() {
+        let dose = find(&table(|n| [0.0, 0.0, 0.1, 0.5, 0.9][n as usize])).expect("a dose");
+        assert_eq!(dose.lines.len(), 4);
+        let strays: Vec<u64> = dose.curve.iter().map(|p| p.strays).collect();
+        assert_eq!(strays, vec![0, 24, 80, 36]);
+    }
+
+    #[test]
+    fn lines_that_strike_by_themselves_are_none() {
+        assert!(find(&table(|n| 1.0 - 0.7f64.powi(n as i32))).is_none());
+    }
 }

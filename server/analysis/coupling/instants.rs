@@ -257,6 +257,25 @@ impl Table {
         &self.who[pattern.who.clone()]
     }
 
+    /// A table of given counts: keys (ascending), instants, struck ones.
+    #[cfg(test)]
+    pub fn counted(rows: &[(&[u32], f64, f64)], keys: usize) -> Table {
+        let mut table = Table {
+            keys,
+            ..Table::default()
+        };
+        for &(who, count, struck) in rows {
+            let from = table.who.len();
+            table.who.extend(who);
+            table.patterns.push(Pattern {
+                who: from..table.who.len(),
+                count,
+                struck,
+            });
+        }
+        table
+    }
+
     /// Instants and struck instants in all.
     pub fn totals(&self) -> (f64, f64) {
         self.patterns

@@ -358,3 +358,83 @@ fn extended(table: &Table, mut best: Fitted, price: f64) -> Fitted {
     }
     best
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Keys of three lines that rise.
+    const COLD: u32 = 0;
+    const FLU: u32 = 3;
+    const MALARIA: u32 = 6;
+    const NONE_OF_THEM: u32 = 9;
+
+    #[test]
+    fn noisy_or_is_the_textbook_s() {
+        // Russell & Norvig, Artificial Intelligence: A Modern Approach, the fever network: causes 0.4, 0.8, 0.9
+        // without leak give 0.88, 0.94, 0.98 in pairs and 0.988 together.
+        let n = 1e6;
+        let table = Table::counted(
+            &[
+                (&[COLD], n, 0.4 * n),
+                (&[FLU], n, 0.8 * n),
+                (&[MALARIA], n, 0.9 * n),
+                (&[COLD, FLU], n, 0.88 * n),
+                (&[COLD, MALARIA], n, 0.94 * n),
+                (&[FLU, MALARIA], n, 0.98 * n),
+                (&[COLD, FLU, MALARIA], n, 0.988 * n),
+                // None of the three: without a leak nothing happens.
+                (&[NONE_OF_THEM], 10.0 * n, 0.0),
+            ],
+            12,
+        );
+        let fitted = noisy_or(&table, &[0, 3, 6]);
+        for (p, known) in fitted.weights.iter().zip([0.4, 0.8, 0.9]) {
+            assert!((p - known).abs() < 2e-3, "{fitted:?}");
+        }
+        assert!(fitted.base < 2e-3, "{fitted:?}");
+    }
+
+    #[test]
+    fn the_logistic_fit_of_one_key_is_its_share() {
+        let table = Table::counted(&[(&[COLD], 200.0, 60.0), (&[FLU], 800.0, 8.0)], 9);
+        let fitted = logistic(&table, &[0]);
+        let chance = |eta: f64| 1.0 / (1.0 + (-eta).exp());
+        assert!((chance(fitted.base) - 0.01).abs() < 1e-3, "{fitted:?}");
+        assert!(
+            (chance(fitted.base + fitted.weights[0]) - 0.3).abs() < 3e-3,
+            "{fitted:?}"
+        );
+    }
+
+    #[test]
+    fn a_culprit_by_itself_is_named_by_both_stories() {
+        // Line 0 strikes at 0.3 whether or not line 1 switches as well.
+        let table = Table::counted(
+            &[
+                (&[COLD], 100.0, 30.0),
+                (&[COLD, FLU], 200.0, 60.0),
+                (&[FLU], 400.0, 0.0),
+            ],
+            9,
+        );
+        assert_eq!(captured(&table, &[0], 7.0).keys, vec![0]);
+        assert_eq!(hidden(&table, 7.0).keys, vec![0]);
+    }
+
+    #[test]
+    fn companions_of_a_hidden_culprit_are_needed_together() {
+        // Either line alone is seldom along with the culprit; both together mostly are.
+        let table = Table::counted(
+            &[
+                (&[COLD], 200.0, 4.0),
+                (&[FLU], 200.0, 4.0),
+                (&[COLD, FLU], 60.0, 40.0),
+            ],
+            9,
+        );
+        let price = 7.0;
+        let (told, other) = (captured(&table, &[0, 3], price), hidden(&table, price));
+        assert!(other.worth(price) > told.worth(price) + 5.0, "{told:?} {other:?}");
+    }
+}
