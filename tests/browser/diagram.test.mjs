@@ -66,6 +66,13 @@ test("a pattern is found, counted, listed and stepped through", async () => {
     await caption(page, /^3 of \d+/);
     await page.keyboard.press("p");
     await caption(page, /^2 of \d+/);
+    // The moments of the finding in hand as a list.
+    await page.keyboard.press("f");
+    await page.getByLabel("What", { exact: true }).selectOption("moments");
+    await page.getByRole("button", { name: "find", exact: true }).last().click();
+    const moments = await state((view) => view.occurrenceCount);
+    await page.waitForFunction((count) => document.querySelector(".finds")?.textContent?.startsWith(`${count} times`), moments);
+    await page.keyboard.press("Escape");
     // A pattern that can't be read is told, and nothing is lost.
     await page.keyboard.press("f");
     await page.getByLabel("What", { exact: true }).selectOption("pattern");

@@ -1,5 +1,8 @@
 //! A pattern over lines: a sentence ("CLEAR_N low while STEP high", "STEP falls while CLEAR_N low"), or an expression
 //! with the operators of IEEE Std 1364 (`!CLEAR_N && STEP`, `BELL == 8'o12`).
+//!
+//! A sentence takes any name. In an expression a name with odd letters is escaped, as the standard has it; one with
+//! blanks ("Channel 0") is written `\#3` and a blank, by its position in the capture.
 
 use crate::analysis::rules::logic::operand_lines;
 use crate::model::{Capture, Polarity};
@@ -45,7 +48,7 @@ impl Pattern {
         let told =
             |mistake: crate::rule::expression::Mistake| format!("The pattern can't be read: {mistake}.");
         let expression = Expression::parse(&expression).map_err(told)?;
-        let lines_of = |name: &str| operand_lines(capture, name);
+        let lines_of = |name: &str| lines_of(capture, name);
         let typed = expression.typed(|name| match lines_of(name).len() {
             0 => None,
             n => Some(n as u32),
@@ -60,6 +63,16 @@ impl Pattern {
             operands,
             edge,
         })
+    }
+}
+
+/// The lines of a name; `#3` is the line at position 3 of the capture, whatever its name has in it.
+fn lines_of(capture: &Capture, name: &str) -> Vec<usize> {
+    let named = operand_lines(capture, name);
+    let position = name.strip_prefix('#').and_then(|text| text.parse().ok());
+    match position.filter(|&position: &usize| named.is_empty() && position < capture.lines.len()) {
+        Some(position) => vec![position],
+        None => named,
     }
 }
 
@@ -85,11 +98,11 @@ fn sentence(text: &str, capture: &Capture) -> Result<Option<Read>, String> {
         };
         let polarity = match does.as_str() {
             "low" => {
-                conditions.push(format!("!\\{name} "));
+                conditions.push(format!("!\\#{line} "));
                 continue;
             }
             "high" => {
-                conditions.push(format!("\\{name} "));
+                conditions.push(format!("\\#{line} "));
                 continue;
             }
             "rises" => Polarity::Rise,
@@ -100,12 +113,6 @@ fn sentence(text: &str, capture: &Capture) -> Result<Option<Read>, String> {
                 "Expected one line that rises or falls; others can be low or high meanwhile.".to_owned(),
             );
         }
-    }
-    if conditions
-        .iter()
-        .any(|c| c.trim_end().contains(char::is_whitespace))
-    {
-        return Err("A name with blanks can't stand in a pattern.".to_owned());
     }
     let expression = (!conditions.is_empty()).then(|| conditions.join("&& "));
     Ok((expression.is_some() || edge.is_some()).then_some((expression, edge)))

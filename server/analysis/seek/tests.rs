@@ -58,6 +58,16 @@ fn a_sentence_and_an_expression_say_the_same() {
 }
 
 #[test]
+fn any_name_stands_in_a_sentence() {
+    let mut capture = carillon();
+    capture.lines[1].name = "Channel 1 (clear)".to_owned();
+    let expected = [(150, 170), (320, 330)];
+    assert_eq!(found(&capture, "Channel 1 (clear) low while STEP high"), expected);
+    assert_eq!(found(&capture, "!\\#1 && STEP"), expected);
+    assert!(Pattern::read("\\#9 && STEP", &capture).is_err());
+}
+
+#[test]
 fn edges_are_looked_at_just_before() {
     let capture = carillon();
     assert_eq!(

@@ -7,13 +7,10 @@ import { readout } from "./view.js";
 
 const KINDS = [
   ["stray", "strays"], ["edge", "edges"], ["rise", "rises"], ["fall", "falls"], ["narrow", "pulses narrower than"], ["wide", "pulses at least as wide as"],
-  ["value", "value of a bus"], ["pattern", "pattern over lines"],
+  ["value", "value of a bus"], ["pattern", "pattern over lines"], ["moments", "moments of the finding in hand"],
 ];
 /** Rows of the list that are made at once. */
 const ROWS = 200;
-
-/** A name as an expression of IEEE Std 1364 takes any: escaped. @param {string} name */
-const escapedName = (name) => `\\${name} `;
 
 /**
  * A value as typed in a radix → the literal of an expression, or null when it is none. Pure.
@@ -62,7 +59,7 @@ export class Finder {
     this.list = make("div", { class: "finds" });
     const adapt = () => {
       const is = (/** @type {string[]} */ ...kinds) => kinds.includes(kind.value);
-      line.hidden = is("pattern"); level.hidden = !is("narrow", "wide"); text.hidden = !is("narrow", "wide", "value", "pattern");
+      line.hidden = is("pattern", "moments"); level.hidden = !is("narrow", "wide"); text.hidden = !is("narrow", "wide", "value", "pattern");
       const fits = rows.filter((row) => (is("value") ? row.bits : row.line !== null));
       fill(line, is("stray") && make("option", { value: "" }, "any line"), ...fits.map((row) => make("option", { value: row.key, selected: row.key === chosen && !is("stray") }, row.name)));
       hint.textContent = { narrow: "such as 100 ns", wide: "such as 2 µs", value: "as the figure writes it", pattern: "CLEAR_N low while STEP high · STEP falls while CLEAR_N low · or !CLEAR_N && BELL == 8'o12" }[/** @type {"narrow"} */ (kind.value)] ?? "";
@@ -80,6 +77,12 @@ export class Finder {
 
   /** @param {string} what @param {any} item @param {string} text @param {string} level */
   async search(what, item, text, level) {
+    if (what === "moments") {
+      const { occurrences, occurrenceCount } = this.view;
+      this.found = { count: occurrences.length ? occurrenceCount : 0, moments: occurrences.map((o) => [o.from, o.to]), lines: [] };
+      this.item = null; this.at = -1;
+      return this.#show();
+    }
     let query;
     try { query = this.#query(what, item, text, level); } catch (error) { return this.#tell(/** @type {Error} */ (error).message); }
     this.#tell("Looking …");
@@ -106,7 +109,7 @@ export class Finder {
       const value = literal(text, item.radix, item.bits.length);
       if (value === null) throw new Error(`Expected a value of ${item.bits.length} bits in the digits of the figure (radix ${item.radix}).`);
       query.set("what", "pattern");
-      query.set("text", `{${item.bits.map((/** @type {number} */ bit) => escapedName(this.view.facts.lines[bit].name)).join(", ")}} == ${value}`);
+      query.set("text", `{${item.bits.map((/** @type {number} */ bit) => `\\#${bit} `).join(", ")}} == ${value}`);
     } else query.set("what", what);
     if (what === "pattern") query.set("text", text);
     else if (what !== "value" && line !== null) query.set("line", String(line));

@@ -120,6 +120,9 @@ export async function startDiagram(root, session) {
   }
   addEventListener("popstate", () => restore().catch((error) => view.say(error.message)));
   await restore();
+  // The still figures of the sheet are for paper: fetched once the diagram stands.
+  const stills = () => { for (const image of all(".still img")) image.loading = "eager"; };
+  if ("requestIdleCallback" in window) requestIdleCallback(stills); else addEventListener("beforeprint", stills);
   /** @type {any} */ (globalThis).edgewitness = { view };
   return view;
 }
