@@ -6,9 +6,16 @@ import { openPage, sample, startBrowser, startServer } from "./bench.mjs";
 
 /** @type {import("playwright-core").Browser} */ let browser;
 /** @type {any} */ let server;
+/** The demo's session: its path on the pages, and under /api. */
+let place = "";
 before(async () => {
   browser = await startBrowser();
   server = await startServer(["--demo"]);
+  // The bare address leads to the demo's session.
+  const { page } = await openPage(browser, server.url);
+  await page.locator("#headline").waitFor();
+  place = new URL(page.url()).pathname;
+  await page.context().close();
 });
 after(async () => {
   await browser?.close();
@@ -18,7 +25,7 @@ after(async () => {
 /** Opens the demo's diagram; `job` gets the page, its canvas, and a reader of the view's state. `expected`: troubles that are meant. */
 async function onDiagram(job, { expected = /^$/, ...options } = {}) {
   const { page, troubles } = await openPage(browser, server.url, options);
-  await page.goto(`${server.url}/sessions/1`);
+  await page.goto(server.url + place);
   await page.locator("#headline").waitFor();
   await ready(page);
   const canvas = page.locator("[data-diagram] canvas").first();
@@ -54,7 +61,7 @@ test("a pattern is found, counted, listed and stepped through", async () => {
     const count = Number(/^(\d+) times/.exec(await said.innerText())[1]);
     assert.equal(await page.locator(".finds li").count(), count);
     // The same over the interface, as an expression.
-    const session = `${server.url}/api/sessions/1`;
+    const session = `${server.url}/api${place}`;
     const asked = await (await fetch(`${session}/find?what=pattern&count=true&text=${encodeURIComponent("!CLEAR_N && !STEP")}`)).json();
     assert.equal(asked.count, count);
     await page.locator(".finds li button").nth(1).click();
@@ -84,7 +91,7 @@ test("a pattern is found, counted, listed and stepped through", async () => {
 
 test("next and previous edge and stray of the chosen line", async () => {
   await onDiagram(async (page, canvas, state) => {
-    const strays = (await (await fetch(`${server.url}/api/sessions/1/find?what=stray&count=true`)).json());
+    const strays = (await (await fetch(`${server.url}/api${place}/find?what=stray&count=true`)).json());
     assert.ok(strays.count > 60, `${strays.count}`);
     await page.keyboard.press("Home");
     const at = await placeOf(page, canvas, "CLEAR_N");
@@ -152,15 +159,15 @@ test("the pointer reads level, width and period; a dimension goes from edge to e
     await caption(page, /^Measured .* ± .* Hz from STEP to CLEAR_N|^Measured .* ± .*Hz from STEP to CLEAR_N/);
     const dimension = await state((view) => view.dimensions.list.at(-1));
     assert.deepEqual([dimension.a.tick, dimension.b.tick], [cause.at, stray.start]);
-    await page.waitForFunction(async () => (await (await fetch("/api/sessions/1/view")).json()).dimensions.length === 1);
+    await page.waitForFunction(async () => (await (await fetch(`/api${location.pathname}/view`)).json()).dimensions.length === 1);
     await page.reload();
     await ready(page);
     assert.equal(await page.evaluate(() => /** @type {any} */ (globalThis).edgewitness.view.dimensions.list.length), 1);
-    const figure = await (await fetch(`${server.url}/sessions/1/findings/F1/figure.svg`)).text();
+    const figure = await (await fetch(`${server.url}${place}/findings/F1/figure.svg`)).text();
     assert.match(figure, /Hz<\/text>/, "the dimension is printed with the figure");
     await page.locator("[data-diagram] canvas").first().focus();
     await page.keyboard.press("Backspace");
-    await page.waitForFunction(async () => (await (await fetch("/api/sessions/1/view")).json()).dimensions.length === 0);
+    await page.waitForFunction(async () => (await (await fetch(`/api${location.pathname}/view`)).json()).dimensions.length === 0);
   });
 });
 
@@ -202,7 +209,7 @@ test("a stretch dragged with Shift is counted over", async () => {
     await row.waitFor();
     const { from, to } = await state((view) => view.stretch.chosen);
     const line = await state((view) => view.facts.lines.findIndex((l) => l.name === "STEP"));
-    const all = await (await fetch(`${server.url}/api/sessions/1/find?what=edge&line=${line}&most=5000`)).json();
+    const all = await (await fetch(`${server.url}/api${place}/find?what=edge&line=${line}&most=5000`)).json();
     const inside = all.moments.filter(([at]) => at >= Math.floor(from) && at < Math.ceil(to)).length;
     assert.ok(inside > 10);
     assert.equal(Number(await row.locator("td").first().innerText()), inside);
@@ -251,7 +258,7 @@ test("lines are dragged, moved, hidden, named, folded into a bus; the session ke
     assert.equal(await state((view) => view.chosenRow().radix), "8+8");
     await page.keyboard.press("t");
     assert.ok(await state((view) => view.arrangement.items.find((item) => item.name === "TUNE").height) > 1);
-    await page.waitForFunction(async () => JSON.stringify(await (await fetch("/api/sessions/1/view")).json()).includes("the tempo lamp"));
+    await page.waitForFunction(async () => JSON.stringify(await (await fetch(`/api${location.pathname}/view`)).json()).includes("the tempo lamp"));
     await page.waitForTimeout(700);
     await page.reload();
     await ready(page);
@@ -263,7 +270,7 @@ test("lines are dragged, moved, hidden, named, folded into a bus; the session ke
     const groups = await page.evaluate(() => /** @type {any} */ (globalThis).edgewitness.view.rows().map((row) => row.group).filter(Boolean));
     assert.ok(groups.includes("sequencer") && groups.includes("memory") && new Set(groups).size === groups.length, groups.join());
     await page.getByRole("button", { name: "as in the capture" }).click();
-    await page.waitForFunction(async () => !JSON.stringify(await (await fetch("/api/sessions/1/view")).json()).includes("the tempo lamp"));
+    await page.waitForFunction(async () => !JSON.stringify(await (await fetch(`/api${location.pathname}/view`)).json()).includes("the tempo lamp"));
   });
 });
 
@@ -300,9 +307,9 @@ test("evidence is hidden and shown, and the choice is kept", async () => {
     await page.getByLabel("ties from the edge that causes a stray").uncheck();
     await page.waitForTimeout(200);
     assert.equal(await inked(), 0);
-    await page.waitForFunction(async () => (await (await fetch("/api/sessions/1/view")).json()).hidden.includes("ties"));
+    await page.waitForFunction(async () => (await (await fetch(`/api${location.pathname}/view`)).json()).hidden.includes("ties"));
     await page.getByLabel("ties from the edge that causes a stray").check();
-    await page.waitForFunction(async () => (await (await fetch("/api/sessions/1/view")).json()).hidden.length === 0);
+    await page.waitForFunction(async () => (await (await fetch(`/api${location.pathname}/view`)).json()).hidden.length === 0);
   });
 });
 
