@@ -143,13 +143,9 @@ fn fill_columns(
             CROWDED
         } else {
             let before = rank.unwrap_or_else(|| rank_in_block(edges, block, time));
-            let after = if next_block == block {
-                // The boundary lies in the block we are in: look on from where we are.
-                let limit = edges.len().min(block * LineIndex::STEP).max(before);
-                before + gallop(&edges[before..limit], next)
-            } else {
-                rank_in_block(edges, next_block, next)
-            };
+            // One mark inside at most: look on from where we are.
+            let limit = edges.len().min(next_block * LineIndex::STEP).max(before);
+            let after = before + count_before(&edges[before..limit], next);
             rank = Some(after);
             (after - before).min(CROWDED as usize) as u8
         };
@@ -159,15 +155,16 @@ fn fill_columns(
     codes
 }
 
-/// Number of edges before `time`, searched in growing steps from the front.
-fn gallop(edges: &[Ticks], time: Ticks) -> usize {
-    let mut reach = 1;
-    while reach <= edges.len() && edges[reach - 1] < time {
-        reach *= 2;
+/// Number of edges before `time`, looked for from the front, in order: memory is quick at that, and a column spans two
+/// blocks at most.
+fn count_before(edges: &[Ticks], time: Ticks) -> usize {
+    const STRIDE: usize = 16;
+    let mut at = 0;
+    while at + STRIDE <= edges.len() && edges[at + STRIDE - 1] < time {
+        at += STRIDE;
     }
-    let low = reach / 2;
-    let high = edges.len().min(reach);
-    low + edges[low..high].partition_point(|&edge| edge < time)
+    let rest = &edges[at..edges.len().min(at + STRIDE)];
+    at + rest.iter().take_while(|&&edge| edge < time).count()
 }
 
 #[cfg(test)]

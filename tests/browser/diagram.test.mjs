@@ -221,20 +221,20 @@ test("a stretch dragged with Shift is counted over", async () => {
 test("lines are dragged, moved, hidden, named, folded into a bus; the session keeps them", async () => {
   await onDiagram(async (page, canvas, state) => {
     const before = await names(state);
-    const from = await placeOf(page, canvas, "NOTE"), to = await placeOf(page, canvas, before[0]);
+    const from = await placeOf(page, canvas, "TEMPO"), to = await placeOf(page, canvas, before[0]);
     await page.mouse.move(from.x, from.y);
     await page.mouse.down();
     await page.mouse.move(to.x, to.y + 20, { steps: 5 });
     await page.mouse.move(to.x, to.y, { steps: 3 });
     await page.mouse.up();
-    assert.deepEqual(await names(state), ["NOTE", ...before.filter((name) => name !== "NOTE")]);
+    assert.deepEqual(await names(state), ["TEMPO", ...before.filter((name) => name !== "TEMPO")]);
     // Keys: choose the first, one place down; hide the line that then is chosen.
     await page.keyboard.press("ArrowUp");
     for (let i = 0; i < before.length; i++) await page.keyboard.press("ArrowUp");
     await page.keyboard.press("Alt+ArrowDown");
-    assert.equal((await names(state))[1], "NOTE");
+    assert.equal((await names(state))[1], "TEMPO");
     await page.keyboard.press("h");
-    assert.ok(!(await names(state)).includes("NOTE"));
+    assert.ok(!(await names(state)).includes("TEMPO"));
     // The name by a double click on it; the name that the file gives stays under it.
     const lamp = await placeOf(page, canvas, "LAMP");
     await page.mouse.dblclick(lamp.x, lamp.y);
@@ -263,7 +263,7 @@ test("lines are dragged, moved, hidden, named, folded into a bus; the session ke
     await page.reload();
     await ready(page);
     const kept = await names((read) => page.evaluate(`(${read})(edgewitness.view)`));
-    assert.ok(kept.includes("TUNE") && kept.includes("the tempo lamp") && !kept.includes("NOTE") && !kept.includes("LAMP"), kept.join());
+    assert.ok(kept.includes("TUNE") && kept.includes("the tempo lamp") && !kept.includes("TEMPO") && !kept.includes("LAMP"), kept.join());
     await page.locator("[data-diagram] canvas").first().focus();
     await page.keyboard.press("l");
     await page.getByRole("button", { name: "group by board" }).click();

@@ -85,6 +85,15 @@ test("columns: crowded ones join, one edge is a transition", () => {
   assert.equal(reduceColumns(Uint8Array.from([code(1, 3), code(0, 0)]), (c) => c, 0, 2).kinds[1], CROWD_END_LOW);
 });
 
+test("columns with edges too close to tell apart are one crowd, and a lone one stays", () => {
+  const code = (level, count) => level | (count << 2);
+  const columns = Uint8Array.from([code(0, 1), code(1, 0), code(1, 1), code(0, 1), code(1, 0), code(1, 0), code(1, 0), code(1, 0), code(1, 1), code(0, 0)]);
+  const reduced = reduceColumns(columns, (c) => c, 0, 10, 2.5);
+  assert.deepEqual(reduced.kinds, [CROWD, CROWD_END_HIGH, FALL]);
+  assert.deepEqual(reduced.xs, [0, 4, 8.5]);
+  assert.deepEqual(reduceColumns(columns, (c) => c * 10, 0, 100, 2.5).kinds, [RISE, FALL, RISE, FALL]);
+});
+
 test("cells of a bus change when any bit does", () => {
   const bit = (entering, edges) => ({ line: 0, entering, first: 0, count: edges.length, edges: Float64Array.from(edges) });
   const cells = busCells([bit(0, [30]), bit(1, [10, 30])], 0, 100);

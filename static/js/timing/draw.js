@@ -92,7 +92,7 @@ export class Pen {
     const left = scale.left, right = scale.left + scale.width;
     const width = (window.end - window.start) / window.columns;
     const reduced = line.columns
-      ? reduceColumns(line.columns, (column) => toX(column * width), left, right)
+      ? reduceColumns(line.columns, (column) => toX(column * width), left, right, 2.5 / this.ratio)
       : reduceEdges(line.edges ?? [], line.entering, line.flips, toX, left, right, 2.5 / this.ratio);
     if (!interpolated && sampleTicks * scale.pixelsPerTick > 3) this.#softEdges(row, reduced, sampleTicks * scale.pixelsPerTick);
     const y = (/** @type {number} */ level) => crisp(level === 1 ? row.high : level === 0 ? row.low : (row.high + row.low) / 2, this.ratio);

@@ -57,38 +57,43 @@ export function reduceEdges(edges, entering, flips, toX, left, right, least) {
 }
 
 /**
- * Pixel columns with counts.
+ * Pixel columns with counts. Columns with edges less than `least` pixels apart become one crowded stretch.
  * @param {Uint8Array} columns @param {(column: number) => number} toX left side of a column → pixels
- * @param {number} left px @param {number} right px
+ * @param {number} left px @param {number} right px @param {number} [least] px
  * @returns {Reduced}
  */
-export function reduceColumns(columns, toX, left, right) {
-  const width = toX(1) - toX(0);
-  const from = Math.max(0, Math.floor((left - toX(0)) / width));
-  const to = Math.min(columns.length, Math.ceil((right - toX(0)) / width));
+export function reduceColumns(columns, toX, left, right, least = 0) {
+  const first = toX(0), width = toX(1) - first;
+  const from = Math.max(0, Math.floor((left - first) / width));
+  const to = Math.min(columns.length, Math.ceil((right - first) / width));
+  const reach = Math.max(1, Math.floor(least / width));
   const reduced = { level: from < columns.length ? columns[from] & 1 : 2, xs: /** @type {number[]} */ ([]), kinds: /** @type {number[]} */ ([]) };
-  let c = from, level = reduced.level;
-  while (c < to) {
-    const count = columns[c] >> 2;
+  let level = reduced.level;
+  for (let c = from; c < to; c++) {
     if ((columns[c] & 1) !== level) {
       level = columns[c] & 1;
-      push(reduced, toX(c), level ? JUMP_HIGH : JUMP_LOW);
+      push(reduced, first + c * width, level ? JUMP_HIGH : JUMP_LOW);
     }
-    if (count === 0) { c++; continue; }
+    let count = columns[c] >> 2;
+    if (count === 0) continue;
+    // The last column of the crowd that begins here: on, over gaps that are too small to see.
+    let last = c;
+    for (let next = c + 1; next < to && next - last <= reach; next++) {
+      const more = columns[next] >> 2;
+      if (more === 0 || (reach === 1 && (count === 1 || more === 1))) continue;
+      count += more;
+      last = next;
+    }
     if (count === 1) {
-      push(reduced, toX(c) + width / 2, level ? FALL : RISE);
+      push(reduced, first + (c + 0.5) * width, level ? FALL : RISE);
       level ^= 1;
-      c++;
       continue;
     }
-    let end = c + 1;
-    while (end < to && columns[end] >> 2 > 1) end++;
     // The level after a crowd is that on entering the next column; at the end of all it is not known, and not drawn.
-    const after = end < columns.length ? columns[end] & 1 : 0;
-    push(reduced, toX(c), CROWD);
-    push(reduced, Math.max(toX(end), toX(c) + 1), after ? CROWD_END_HIGH : CROWD_END_LOW);
-    level = after;
-    c = end;
+    level = last + 1 < columns.length ? columns[last + 1] & 1 : 0;
+    push(reduced, first + c * width, CROWD);
+    push(reduced, Math.max(first + (last + 1) * width, first + c * width + 1), level ? CROWD_END_HIGH : CROWD_END_LOW);
+    c = last;
   }
   return reduced;
 }
