@@ -429,6 +429,14 @@ async fn the_pages_stay_light() {
         "{seen:?}"
     );
     assert!(!seen.contains_key("js/timing/finder.js"), "{seen:?}");
+    let preloaded = quoted(&page, "modulepreload\" href=\"/static/");
+    let scripts = quoted(&page, "src=\"/static/");
+    let is_early = |path: &str| preloaded.contains(&path) || scripts.contains(&path);
+    let late: Vec<&String> = seen
+        .keys()
+        .filter(|path| path.ends_with(".js") && !is_early(path))
+        .collect();
+    assert!(late.is_empty(), "not told to the browser in advance: {late:?}");
     let all = seen.values().sum::<usize>() + page.len();
     assert!(all < 150_000, "{all} bytes, uncompressed: {seen:?}");
 }

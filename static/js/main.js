@@ -4,13 +4,11 @@ import { all, find } from "./lib/dom.js";
 
 document.documentElement.classList.add("has-script");
 const session = document.body.dataset.session;
-const uploads = all("[data-upload]");
-if (uploads.length || session) {
-  const { startUpload } = await import("./upload.js");
-  startUpload(uploads[0] ?? null, session ?? null);
-}
 const diagram = find("[data-diagram]");
-if (diagram && session) {
-  const { startDiagram } = await import("./timing/start.js");
-  await startDiagram(diagram, session);
-}
+const uploads = all("[data-upload]");
+const [timing, upload] = await Promise.all([
+  diagram && session ? import("./timing/start.js") : null,
+  uploads.length || session ? import("./upload.js") : null,
+]);
+upload?.startUpload(uploads[0] ?? null, session ?? null);
+await timing?.startDiagram(diagram, /** @type {string} */ (session));

@@ -4,15 +4,17 @@ import { getJson, sendJson } from "../lib/fetch.js";
 
 const REST_MS = 500;
 
-/** Takes up what was kept, then keeps each change once it rests. @param {import("./view.js").Diagram} view */
-export async function keepView(view) {
+/** What was kept, or an Error. @param {string} path */
+export const keptView = (path) => getJson(`${path}/view`).catch((error) => error);
+
+/** Takes up what was kept, then keeps each change once it rests. @param {import("./view.js").Diagram} view @param {any} kept */
+export function keepView(view, kept) {
   const address = `${view.path}/view`;
-  try {
-    const kept = await getJson(address);
-    view.arrangement.restore(kept.arrangement);
-    view.dimensions.restore(kept.dimensions);
-    view.hidden = new Set(kept.hidden);
-  } catch (error) { view.say(/** @type {Error} */ (error).message); }
+  // What could not be read is not written over.
+  if (kept instanceof Error) { view.say(kept.message); return; }
+  view.arrangement.restore(kept.arrangement);
+  view.dimensions.restore(kept.dimensions);
+  view.hidden = new Set(kept.hidden);
   let timer = 0, isChanged = false;
   const send = async (/** @type {boolean} */ isLeaving) => {
     if (!isChanged) return;

@@ -4,7 +4,7 @@ import { all, fill, find, make } from "../lib/dom.js";
 import { getJson } from "../lib/fetch.js";
 import { readAddress, writeAddress } from "./address.js";
 import { listen } from "./input.js";
-import { keepView } from "./keep.js";
+import { keepView, keptView } from "./keep.js";
 import { keyTable, listenKeys, showKeys } from "./keys.js";
 import { Diagram } from "./view.js";
 
@@ -14,11 +14,11 @@ const PAGE_MS = 1500;
 /** @param {HTMLElement} root @param {string} session */
 export async function startDiagram(root, session) {
   const path = `/api/sessions/${session}`;
-  const facts = await getJson(`${path}/diagram`);
+  const [facts, kept] = await Promise.all([getJson(`${path}/diagram`), keptView(path)]);
   root.hidden = false;
   const view = new Diagram(root, path, facts);
   listen(view);
-  await keepView(view);
+  keepView(view, kept);
 
   const order = facts.findings.map((/** @type {any} */ f) => f.id);
   const step = (/** @type {number} */ by) => {
