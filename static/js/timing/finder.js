@@ -166,7 +166,10 @@ export class Finder {
       const [start, end] = answer.moments[0];
       view.mark({ start, end, line: answer.lines[0] ?? line });
       const row = view.chosenRow();
+      view.say(`${view.moment(start, true)}.`);
+      const { told } = view;
       await view.settled();
+      if (told !== view.told) return;
       view.say(line === null || !row ? `${view.moment(start, true)}.` : `${readout(view, start, row).replace(/ {2,}/g, ", ")}.`);
     } catch (error) { view.say(/** @type {Error} */ (error).message); }
   }

@@ -40,6 +40,8 @@ export class Diagram {
     /** @type {import("./overlay.js").Overlay|null} */ this.overlay = null;
     /** A moment that was gone to. @type {{start: number, end: number, line: number|null}|null} */ this.marked = null;
     /** The place that a dragged line would take. @type {{y: number}|null} */ this.dropping = null;
+    /** How often something was said: what comes late says nothing over it. */
+    this.told = 0;
     this.onmove = () => {};
     /** Something that stays with the session changed. */
     this.onarrange = () => {};
@@ -76,7 +78,7 @@ export class Diagram {
   }
 
   /** @param {string} text */
-  say(text) { this.words.textContent = text; }
+  say(text) { this.told++; this.words.textContent = text; }
 
   #resize() {
     this.ratio = devicePixelRatio || 1;
