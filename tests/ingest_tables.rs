@@ -145,6 +145,22 @@ fn a_voltage_beyond_all_bounds_is_missing() {
     assert_eq!(line.stretches.len(), 3);
 }
 
+/// Found by chance inputs: one time beyond all bounds made the unit of all others infinite.
+#[test]
+fn a_time_beyond_all_bounds_is_passed_over() {
+    let capture = read("Time (s),STEP\n0.1,0\n0.25,1\n0.287e333,0\n0.31,1\n0.5,0\n0.62,1\n");
+    assert_eq!(
+        edges(&capture),
+        want(&[("STEP", &[250_000_000, 500_000_000, 620_000_000])])
+    );
+    assert!(
+        capture
+            .warnings
+            .iter()
+            .any(|w| w.text.contains("without a readable time"))
+    );
+}
+
 /// 24 million samples a second written to the picosecond, with milliseconds between changes: the period is found, and
 /// told, and edges are known as well as the samples are.
 #[test]

@@ -620,12 +620,18 @@ fn find_time(
 fn precision(cells: &[&[u8]], reader: &TimeReader) -> (i32, f64) {
     /// Programs that drop zeros at the end write at least so many digits before they round.
     const LEAST_DIGITS: i32 = 6;
+    /// No clock runs for 30 million years: what is larger is no time.
+    const LARGEST_S: f64 = 1e15;
     let (mut finest, mut coarsest) = (i32::MAX, i32::MIN);
     // Significant digits as written, fewest and most, and the place of the leading one at its highest.
     let (mut fewest, mut most, mut highest) = (i32::MAX, 0, i32::MIN);
     let mut largest = 0f64;
     for cell in cells {
         if let Some((number, exponent)) = reader.number(cell) {
+            let seconds = (number.to_f64() * 10f64.powi(exponent)).abs();
+            if seconds.is_nan() || seconds > LARGEST_S {
+                continue;
+            }
             let digit = number.exponent + exponent;
             finest = finest.min(digit);
             if number.mantissa != 0 {
@@ -634,7 +640,7 @@ fn precision(cells: &[&[u8]], reader: &TimeReader) -> (i32, f64) {
                 (fewest, most) = (fewest.min(digits), most.max(digits));
                 highest = highest.max(digit + digits - 1);
             }
-            largest = largest.max((number.to_f64() * 10f64.powi(exponent)).abs());
+            largest = largest.max(seconds);
         }
     }
     if finest == i32::MAX {
