@@ -9,7 +9,7 @@ struct Server {
     child: Child,
     address: String,
     query: String,
-    _data: tempfile::TempDir,
+    data: tempfile::TempDir,
 }
 
 impl Drop for Server {
@@ -45,7 +45,7 @@ impl Server {
             address: format!("127.0.0.1:{port}"),
             query: query.to_owned(),
             child,
-            _data: data,
+            data,
         }
     }
 
@@ -127,4 +127,72 @@ fn an_upload_above_the_limit_is_refused_before_it_is_read() {
     stream.read_to_string(&mut answer).unwrap();
     assert!(answer.starts_with("HTTP/1.1 413"), "{answer}");
     assert!(answer.contains("--upload-limit"), "{answer}");
+}
+
+/// A request that is only half there and an upload that stands still in its middle
+/// are what a browser or an instrument's program leaves behind.
+#[cfg(unix)]
+#[test]
+fn one_signal_ends_the_server_though_requests_are_half_sent() {
+    for signal in ["-INT", "-TERM"] {
+        let mut server = Server::start(&["--listen", "127.0.0.1:0"]);
+        let mut made = TcpStream::connect(&server.address).unwrap();
+        write!(
+            made,
+            "POST /api/sessions HTTP/1.1\r\nHost: {}\r\nContent-Type: application/json\r\nContent-Length: 13\r\n\
+             Connection: close\r\n\r\n{{\"title\":\"A\"}}",
+            server.address
+        )
+        .unwrap();
+        let mut answer = String::new();
+        made.read_to_string(&mut answer).unwrap();
+        assert!(answer.starts_with("HTTP/1.1 201"), "{answer}");
+
+        let mut half_open = TcpStream::connect(&server.address).unwrap();
+        write!(half_open, "GET / HTTP/1.1\r\nHost: ").unwrap();
+        let mut half_sent = TcpStream::connect(&server.address).unwrap();
+        write!(
+            half_sent,
+            "POST /api/sessions/1/captures?name=a.csv HTTP/1.1\r\nHost: {}\r\n\
+             Content-Type: application/octet-stream\r\nContent-Length: 1000\r\n\r\nTime,BEAT\n",
+            server.address
+        )
+        .unwrap();
+        // The server is in the middle of it once the upload has a file.
+        let staged = || {
+            std::fs::read_dir(server.data.path().join("staging"))
+                .unwrap()
+                .count()
+        };
+        wait_until("the upload has begun", || staged() == 1);
+
+        let sent = Command::new("kill")
+            .arg(signal)
+            .arg(server.child.id().to_string())
+            .status()
+            .unwrap();
+        assert!(sent.success());
+        let child = &mut server.child;
+        let mut ended = None;
+        wait_until("the server has ended", || {
+            ended = child.try_wait().unwrap();
+            ended.is_some()
+        });
+        // An end by the signal itself has no code.
+        assert_eq!(ended.and_then(|status| status.code()), Some(0), "{signal}");
+        drop((half_open, half_sent));
+    }
+}
+
+/// Looks again until it is so; a minute without that is "never".
+#[cfg(unix)]
+fn wait_until(what: &str, mut is_so: impl FnMut() -> bool) {
+    let step = std::time::Duration::from_millis(20);
+    for _ in 0..3000 {
+        if is_so() {
+            return;
+        }
+        std::thread::sleep(step);
+    }
+    panic!("not yet after a minute: {what}");
 }

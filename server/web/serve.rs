@@ -3,14 +3,19 @@
 use std::net::SocketAddr;
 use std::path::PathBuf;
 use std::sync::Arc;
+use std::time::Duration;
 
 use anyhow::Context;
+use tokio::sync::watch;
 
 use crate::store::Store;
 use crate::workflow::demo_session::open_demo;
 
 use super::state::{App, UPLOAD_LIMIT_BYTES};
 use super::token::Token;
+
+/// How long requests that go on may take after the first Ctrl-C.
+const GRACE: Duration = Duration::from_secs(2);
 
 /// What `edgewitness serve` was told.
 #[derive(Clone, Debug)]
@@ -45,7 +50,8 @@ impl ServeOptions {
     }
 }
 
-/// Serves the pages until interrupted (Ctrl-C).
+/// Serves the pages until interrupted (Ctrl-C or SIGTERM). Requests that go on then have [`GRACE`], or until the second
+/// signal; a reading or an analysis does not hold up the end.
 ///
 /// # Errors
 /// The data folder can't be opened, or the address is taken.
@@ -74,7 +80,8 @@ pub fn serve(options: ServeOptions) -> anyhow::Result<()> {
 /// Serves an app that is ready. `query` is told behind the address: the token, or nothing.
 fn serve_app(app: Arc<App>, options: &ServeOptions, query: &str) -> anyhow::Result<()> {
     let runtime = tokio::runtime::Runtime::new().context("starting the server's threads")?;
-    runtime.block_on(async {
+    let served = runtime.block_on(async {
+        let signals = signals();
         let listener = tokio::net::TcpListener::bind(options.listen)
             .await
             .with_context(|| {
@@ -101,16 +108,54 @@ fn serve_app(app: Arc<App>, options: &ServeOptions, query: &str) -> anyhow::Resu
         if options.open {
             open_browser(&address);
         }
-        axum::serve(listener, super::router(app))
-            .with_graceful_shutdown(interrupted())
-            .await?;
+        let serving = axum::serve(listener, super::router(app))
+            .with_graceful_shutdown(heard(signals.clone(), 1))
+            .into_future();
+        let patience = async {
+            heard(signals.clone(), 1).await;
+            let _ = tokio::time::timeout(GRACE, heard(signals, 2)).await;
+        };
+        tokio::select! {
+            served = serving => served?,
+            () = patience => {}
+        }
         Ok(())
-    })
+    });
+    // Without waiting for threads that read or analyse: what is not whole yet is cleared at the next start.
+    runtime.shutdown_background();
+    served
 }
 
-async fn interrupted() {
-    // An error means that the signal can't be waited for; the server then runs until it is killed.
-    if tokio::signal::ctrl_c().await.is_err() {
+/// Counts the signals that ask for an end, from now on.
+fn signals() -> watch::Receiver<usize> {
+    let (count, receiver) = watch::channel(0);
+    #[cfg(unix)]
+    {
+        use tokio::signal::unix::{SignalKind, signal};
+        // An error means that a signal can't be waited for: it then ends the server by itself.
+        for kind in [SignalKind::interrupt(), SignalKind::terminate()] {
+            let Ok(mut signal) = signal(kind) else { continue };
+            let count = count.clone();
+            tokio::spawn(async move {
+                while signal.recv().await.is_some() {
+                    count.send_modify(|n| *n += 1);
+                }
+            });
+        }
+    }
+    #[cfg(not(unix))]
+    tokio::spawn(async move {
+        while tokio::signal::ctrl_c().await.is_ok() {
+            count.send_modify(|n| *n += 1);
+        }
+    });
+    receiver
+}
+
+/// Waits until so many signals came.
+async fn heard(mut signals: watch::Receiver<usize>, so_many: usize) {
+    // An error means that no signal can be waited for.
+    if signals.wait_for(|n| *n >= so_many).await.is_err() {
         std::future::pending::<()>().await;
     }
 }
