@@ -106,21 +106,27 @@ pub struct Proposal {
 }
 
 /// Proposes links that were not declared. Pairs of lines with like edge counts are looked at over a short stretch
-/// first; only those alike there are compared in full. Cost: pairs of lines × [`GLANCE`], and one pass for each
-/// pair that passes.
+/// first; only those alike there are compared in full. Cost: pairs of lines × [`GLANCE`], of the [`MOST_LINES`] busiest
+/// lines at most, and one pass for each pair that passes.
 pub fn propose(capture: &Capture, declared: &[LinkOptions]) -> Vec<Proposal> {
+    propose_among(capture, declared, MOST_LINES)
+}
+
+/// [`propose`] among the `most` busiest lines.
+pub(super) fn propose_among(capture: &Capture, declared: &[LinkOptions], most: usize) -> Vec<Proposal> {
     let mut found: Vec<Proposal> = Vec::new();
     let lines = &capture.lines;
-    let enough = |line: &Line| line.edges.len() >= LEAST_EDGES && line.same_as.is_none();
-    let trains: Vec<Option<Train>> = lines
-        .iter()
-        .map(|line| enough(line).then(|| Train::of(line, false)))
+    let mut busiest = able_to_be_proposed(capture);
+    busiest.sort_by_key(|&l| std::cmp::Reverse(lines[l].edges.len()));
+    busiest.truncate(most);
+    busiest.sort_unstable();
+    let trains: Vec<(usize, Train)> = busiest
+        .into_iter()
+        .map(|l| (l, Train::of(&lines[l], false)))
         .collect();
-    for a in 0..lines.len() {
-        for b in a + 1..lines.len() {
-            let (Some(sent), Some(other)) = (&trains[a], &trains[b]) else {
-                continue;
-            };
+    for (at, (a, sent)) in trains.iter().enumerate() {
+        for (b, other) in &trains[at + 1..] {
+            let (a, b) = (*a, *b);
             let (na, nb) = (sent.times.len(), other.times.len());
             let told = declared
                 .iter()
@@ -180,6 +186,16 @@ pub fn propose(capture: &Capture, declared: &[LinkOptions]) -> Vec<Proposal> {
     found
 }
 
+/// Lines with edges enough to be either end of a proposed link.
+pub(super) fn able_to_be_proposed(capture: &Capture) -> Vec<usize> {
+    let enough = |line: &Line| line.edges.len() >= LEAST_EDGES && line.same_as.is_none();
+    (0..capture.lines.len())
+        .filter(|&l| enough(&capture.lines[l]))
+        .collect()
+}
+
+/// Of more lines than this only the busiest are compared with each other: pairs grow with the square of the lines.
+pub(super) const MOST_LINES: usize = 512;
 /// Lines with fewer edges are alike by luck.
 const LEAST_EDGES: usize = 16;
 /// Least share of the edges of both lines that match for a link to be proposed.

@@ -1,5 +1,6 @@
 //! What checked links have to say.
 
+use super::elsewhere::{MOST_LINES, able_to_be_proposed};
 use super::{Crossing, FarEnd, Link, Proposal, Verdict, crossings};
 use crate::analysis::findings::{Finding, Severity};
 use crate::model::units::seconds;
@@ -19,7 +20,10 @@ pub fn findings(capture: &Capture, links: &[Link]) -> Vec<Finding> {
     found
 }
 
-/// A note for each pair of lines that look like the two ends of one link.
+/// Notes for so many pairs, the most alike; the others are counted.
+const PROPOSALS_SAID: usize = 100;
+
+/// A note for each pair of lines that look like the two ends of one link, and one for what was not looked at or said.
 pub fn proposed(capture: &Capture, proposals: &[Proposal]) -> Vec<Finding> {
     let say = |p: &Proposal| {
         let (from, to) = (name(capture, p.from), name(capture, p.to));
@@ -39,7 +43,34 @@ pub fn proposed(capture: &Capture, proposals: &[Proposal]) -> Vec<Finding> {
             )],
         }
     };
-    proposals.iter().map(say).collect()
+    let mut found: Vec<Finding> = proposals.iter().take(PROPOSALS_SAID).map(say).collect();
+    let more = proposals.len().saturating_sub(PROPOSALS_SAID);
+    if more > 0 {
+        found.push(left_out(
+            format!("{more} more pairs of lines look like the two ends of one link"),
+            format!("The {PROPOSALS_SAID} most alike stand as notes of their own; the list of proposals has all of them."),
+        ));
+    }
+    let able = able_to_be_proposed(capture).len();
+    if able > MOST_LINES {
+        found.push(left_out(
+            format!("only the {MOST_LINES} busiest of {able} lines were compared for links that nobody declared"),
+            format!("Pairs grow with the square of the lines, so {} lines with fewer edges were left out of this search. Strays, couplings, rules and declared links were looked at on all lines.", able - MOST_LINES),
+        ));
+    }
+    found
+}
+
+/// A note on the limit of the search.
+fn left_out(title: String, detail: String) -> Finding {
+    Finding {
+        severity: Severity::Note,
+        topic: "link",
+        lines: Vec::new(),
+        title,
+        detail,
+        try_next: vec!["Declare the links you know of in the setup file, or export the boards you doubt as a capture of their own.".to_string()],
+    }
 }
 
 const CONTINUITY: &str =

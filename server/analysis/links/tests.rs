@@ -388,6 +388,40 @@ fn undeclared_links_are_proposed() {
 }
 
 #[test]
+fn of_too_many_lines_the_busiest_are_compared_and_the_others_told() {
+    let mut dice = Dice::new(13);
+    let (a, b) = (pulses(&mut dice, 90), pulses(&mut dice, 60));
+    let (far_a, _) = send(&mut dice, &a, 0.005, 4);
+    let (far_b, _) = send(&mut dice, &b, 0.005, 4);
+    let c = capture(vec![
+        line("SLOW", &b, 1, false),
+        line("SLOW_FAR", &far_b, 1, false),
+        line("OUT", &a, 1, false),
+        line("IN", &far_a, 1, false),
+    ]);
+    let pairs = |most| -> Vec<(usize, usize)> {
+        let found = super::elsewhere::propose_among(&c, &[], most);
+        found.iter().map(|p| (p.from, p.to)).collect()
+    };
+    assert_eq!(pairs(4).len(), 2);
+    assert_eq!(pairs(2), vec![(2, 3)]);
+    assert!(proposed(&c, &[]).is_empty());
+
+    let many = capture((0..600).map(|i| line(&format!("L{i}"), &b, 1, false)).collect());
+    let proposal = super::Proposal {
+        from: 0,
+        to: 1,
+        inverted: false,
+        delay: 1.0,
+        quality: 1.0,
+    };
+    let said = proposed(&many, &[proposal; 130]);
+    assert_eq!(said.len(), 102);
+    assert!(said[100].title.starts_with("30 more pairs of lines"), "{}", said[100].title);
+    assert!(said[101].title.starts_with("only the 512 busiest of 600 lines"), "{}", said[101].title);
+}
+
+#[test]
 fn the_best_chain_agrees_with_trying_all() {
     // Dense windows that overlap: the chain must be as heavy as the best of all chains (plain twin by recursion).
     fn plain(sent: &[i64], far: &[i64], tolerance: i64) -> f64 {
