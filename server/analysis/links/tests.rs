@@ -417,8 +417,16 @@ fn of_too_many_lines_the_busiest_are_compared_and_the_others_told() {
     };
     let said = proposed(&many, &[proposal; 130]);
     assert_eq!(said.len(), 102);
-    assert!(said[100].title.starts_with("30 more pairs of lines"), "{}", said[100].title);
-    assert!(said[101].title.starts_with("only the 512 busiest of 600 lines"), "{}", said[101].title);
+    assert!(
+        said[100].title.starts_with("30 more pairs of lines"),
+        "{}",
+        said[100].title
+    );
+    assert!(
+        said[101].title.starts_with("only the 512 busiest of 600 lines"),
+        "{}",
+        said[101].title
+    );
 }
 
 #[test]
