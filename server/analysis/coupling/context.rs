@@ -32,6 +32,8 @@ const FEWEST: usize = 5;
 pub enum Verdict {
     /// Captured lines that strike by themselves explain the strays as well as anything.
     Captured,
+    /// These lines tell the strays as well as those that were chosen.
+    Either(Vec<usize>),
     /// The strays depend on who switches in a way that no captured line explains by itself.
     Hidden(Hidden),
 }
@@ -90,6 +92,10 @@ pub fn judge(table: &Table, victim: &Victim, rows: &[Coupling], keeps_distance: 
         || nearness < -NEAR;
     if !told_otherwise && (same || (rows.is_empty() && nearness <= 0.0)) {
         return Verdict::Captured;
+    }
+    // As many keys, and neither story clearly better: which captured line it is can't be told, nothing hidden is needed.
+    if !told_otherwise && stories.captured.keys.len() == stories.hidden.keys.len() && nearness < NEAR {
+        return Verdict::Either(telling(&stories.hidden));
     }
     Verdict::Hidden(Hidden {
         companions: telling(&stories.hidden),

@@ -3,6 +3,7 @@
 use super::context::{self, Hidden, Verdict};
 use super::dose::{self, Dose};
 use super::instants::Table;
+use super::rows;
 use super::select::Victim;
 use super::{Attribution, Coupling, Edge, SharedSupply, Standing, Uncaptured};
 
@@ -43,6 +44,15 @@ pub fn settle(judged: &[Judged], found: &mut [Coupling], attribution: &mut Attri
         .collect();
     hidden.dedup();
     hidden.iter().for_each(|&line| lose(line));
+    for one in judged {
+        let Verdict::Either(lines) = &one.verdict else {
+            continue;
+        };
+        let rows = found.iter_mut().filter(|row| row.victim == one.victim.line);
+        for row in rows.filter(|row| row.levels.contains(&one.victim.level)) {
+            rows::join_suspects(row, lines);
+        }
+    }
     attribution.uncaptured = hidden.iter().map(|&l| uncaptured(l, judged, found)).collect();
     attribution.shared = shared_leads(&dosed);
 }

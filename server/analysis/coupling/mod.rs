@@ -258,6 +258,7 @@ pub fn attribute(capture: &Capture, strays: &Strays, options: &CouplingOptions) 
                 &rivals,
             ));
         }
+        rows.iter_mut().for_each(rows::doubt_constant_company);
         let table = context::table(&instants, victim, &rows, capture.lines.len(), reach.hi);
         // Where sampling shows only some of the strays, which ones depends on its phase; where several strike, on the
         // others.

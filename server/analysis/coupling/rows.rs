@@ -258,6 +258,8 @@ fn ruled_out(
         .iter()
         .filter(|p| chosen.window.contains(p.lag))
         .for_each(|p| hit[p.stray] = true);
+    // Another line may switch a little before the accused: its lag is longer by that.
+    let late = hi + (hi - lo);
     let accused_times = edges[accused.suspect.line].of(accused.suspect.polarity);
     let of_accused = hit.iter().filter(|h| **h).count() as f64;
     let mut rows: Vec<RuledOut> = Vec::new();
@@ -270,7 +272,7 @@ fn ruled_out(
         other
             .pairs
             .iter()
-            .filter(|p| p.lag >= lo.min(0) && p.lag <= hi)
+            .filter(|p| p.lag >= lo.min(0) && p.lag <= late)
             .for_each(|p| follows[p.stray] = true);
         let strays = follows.iter().filter(|f| **f).count() as u64;
         let both = follows.iter().zip(&hit).filter(|(f, h)| **f && **h).count();
@@ -313,8 +315,54 @@ fn alone(times: &[i64], opportunities: &[std::ops::Range<usize>], accused: &[i64
     alone
 }
 
+/// A line with fewer edges of its own than would have shown a strike with this chance is not cleared by them.
+const CLEARED_AT: f64 = 0.05;
+
+/// Lines that switched at every strike, and too seldom without the accused to be cleared by that, can't be told from
+/// it: how tightly the strays follow either is no more than a hint.
+pub fn doubt_constant_company(row: &mut Coupling) {
+    let miss = (1.0 - row.strike_rate.estimate).max(0.0);
+    let is_twin = |out: &RuledOut| {
+        let both = out.strays - out.strays_alone;
+        both >= row.strays && out.strays_alone == 0 && miss.powf(out.opportunities_alone as f64) > CLEARED_AT
+    };
+    let twins: Vec<usize> = row
+        .ruled_out
+        .iter()
+        .filter(|o| is_twin(o))
+        .map(|o| o.line)
+        .collect();
+    join_suspects(row, &twins);
+}
+
+/// The lines fit as well as the accused: neither is accused, and none of them is ruled out.
+pub fn join_suspects(row: &mut Coupling, lines: &[usize]) {
+    let others = lines
+        .iter()
+        .filter(|&&line| line != row.aggressor && line != row.victim);
+    row.inseparable_from.extend(others);
+    row.inseparable_from.sort_unstable();
+    row.inseparable_from.dedup();
+    if !row.inseparable_from.is_empty() && row.standing == Standing::Clear {
+        row.standing = Standing::Inseparable;
+    }
+    let joined = &row.inseparable_from;
+    row.ruled_out.retain(|out| !joined.contains(&out.line));
+}
+
 /// Joins rise and fall rows of the same pair into one `both` row where both stand alike.
-pub fn joined(rows: Vec<Coupling>) -> Vec<Coupling> {
+///
+/// What tells the accused from another line at one level tells it at both: then the joined row is clear.
+pub fn joined(mut rows: Vec<Coupling>) -> Vec<Coupling> {
+    let key = |row: &Coupling| (row.victim, row.aggressor, row.edge);
+    let clear = rows.iter().filter(|row| row.standing == Standing::Clear);
+    let clear: Vec<_> = clear.map(key).collect();
+    for row in &mut rows {
+        if row.standing == Standing::Inseparable && clear.contains(&key(row)) {
+            row.standing = Standing::Clear;
+            row.inseparable_from.clear();
+        }
+    }
     let mut out: Vec<Coupling> = Vec::new();
     for row in rows {
         let same = out

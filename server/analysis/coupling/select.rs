@@ -282,10 +282,12 @@ fn fits(
             e.count as f64,
             victim.unit,
             reach.narrowest,
-            2,
+            WINDOWS_TRIED,
         );
+        // A twin of the accused fits with the very window of the accused.
+        let own = (f64::INFINITY, explanation.chosen[at].window);
         let mut best: Option<(f64, LagWindow)> = None;
-        for (gain, window) in proposals {
+        for (gain, window) in proposals.into_iter().chain([own]) {
             if gain + 20.0 < explanation.chosen[at].gain - margin {
                 continue;
             }
