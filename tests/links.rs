@@ -220,7 +220,8 @@ fn swapped_and_reversed_bits_are_named() {
     let bits: Vec<Vec<(u64, u64)>> = (0..4).map(|i| pulses(31 + i, 90)).collect();
     let bus = |order: [usize; 4]| {
         let names = ["OUT0", "OUT1", "OUT2", "OUT3", "IN0", "IN1", "IN2", "IN3"];
-        let lines: Vec<(&str, Vec<(u64, u64)>, bool)> = names
+        type Named<'a> = (&'a str, Vec<(u64, u64)>, bool);
+        let lines: Vec<Named> = names
             .iter()
             .enumerate()
             .map(|(i, name)| {

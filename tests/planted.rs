@@ -290,6 +290,16 @@ fn the_sagging_supply_is_named_with_and_without_a_setup() {
             .iter()
             .find(|f| text(f, "title").starts_with("VCC_TOWER sags to"));
         let sag = sag.unwrap_or_else(|| panic!("{rails:?}"));
+        let said: f64 = text(sag, "title")
+            .split(' ')
+            .nth(3)
+            .and_then(|v| v.parse().ok())
+            .expect("volts");
+        // Told with three figures.
+        assert!(
+            (said - lowest).abs() < 0.006,
+            "{said} V said, {lowest} V in the table"
+        );
         assert_eq!(
             text(sag, "severity"),
             if with_setup { "fault" } else { "warning" }
