@@ -207,3 +207,95 @@ fn a_vcd_on_a_coarser_grid_says_its_sampling() {
         capture.warnings
     );
 }
+
+/// Bytes without end; counts what was taken of them.
+struct Endless(u8, usize);
+
+impl std::io::Read for Endless {
+    fn read(&mut self, buffer: &mut [u8]) -> std::io::Result<usize> {
+        assert!(self.1 < 1 << 20, "took a megabyte of what is no capture");
+        buffer.fill(self.0);
+        self.1 += buffer.len();
+        Ok(buffer.len())
+    }
+}
+
+#[test]
+fn an_endless_stream_that_is_no_capture_is_refused_at_its_start() {
+    let mut zeros = Endless(0, 0);
+    let error = ingest::read_stream("standard input", &mut zeros, &ReadOptions::default(), &()).unwrap_err();
+    assert!(error.to_string().contains("binary data"), "{error}");
+    assert!(zeros.1 <= 256 << 10, "{} bytes taken", zeros.1);
+}
+
+/// Looks for files of its own among the temporary ones when all is read.
+#[cfg(target_os = "linux")]
+struct Watching(std::io::Cursor<String>);
+
+#[cfg(target_os = "linux")]
+impl std::io::Read for Watching {
+    fn read(&mut self, buffer: &mut [u8]) -> std::io::Result<usize> {
+        let n = self.0.read(buffer)?;
+        if n == 0 {
+            let own = format!("edgewitness-{}-", std::process::id());
+            for folder in std::fs::read_dir(std::env::temp_dir())?.flatten() {
+                let is_own = folder.file_name().to_string_lossy().starts_with(&own);
+                assert!(
+                    !(is_own && folder.path().join("stream").exists()),
+                    "{:?}",
+                    folder.path()
+                );
+            }
+        }
+        Ok(n)
+    }
+}
+
+#[cfg(target_os = "linux")]
+#[test]
+fn a_stream_leaves_no_name_on_the_disk_and_is_read_whole() {
+    let rows: String = (0..20_000).map(|i| format!("{i},{}\n", i % 2)).collect();
+    assert!(rows.len() > 128 << 10, "more than what is looked at first");
+    let stream = Watching(std::io::Cursor::new(format!("time,A\n{rows}")));
+    let capture = ingest::read_stream("standard input", stream, &ReadOptions::default(), &()).unwrap();
+    assert_eq!(capture.lines[0].edges.len(), 19_999);
+}
+
+#[test]
+fn a_file_that_is_not_there_is_told_in_a_sentence() {
+    let path = std::env::temp_dir().join("no-such-folder").join("nope.vcd");
+    let error = ingest::read_file(&path, &ReadOptions::default(), &())
+        .unwrap_err()
+        .to_string();
+    let expected = format!("nope.vcd: there is no file {}: check its name", path.display());
+    assert!(error.starts_with(&expected), "{error}");
+    assert!(!error.contains("os error"), "{error}");
+}
+
+#[test]
+fn scopes_are_refused_where_they_go_too_deep_and_name_what_is_inside() {
+    let nested = |depth: usize| {
+        let inside = |i| format!("$scope module x{i} $end $var wire 1 v{i} A $end\n");
+        let scopes: String = (0..depth).map(inside).collect();
+        let left = "$upscope $end $scope module empty $end $upscope $end\n".repeat(depth);
+        format!("$timescale 1 ns $end\n{scopes}{left}$enddefinitions $end\n#0\n0v0\n#9\n1v0\n")
+    };
+    let read = |text: String| ingest::read_bytes("deep.vcd", text.into_bytes(), &ReadOptions::default());
+    let names: Vec<String> = read(nested(3))
+        .unwrap()
+        .lines
+        .into_iter()
+        .map(|l| l.name)
+        .collect();
+    assert_eq!(names, ["A", "x1.A", "x1.x2.A"]);
+    let text = nested(4_100);
+    let place = text.find("$scope module x4096 ").unwrap();
+    let error = read(text).unwrap_err();
+    assert!(
+        error
+            .to_string()
+            .contains("the depth of scopes is above the limit of 4096"),
+        "{error}"
+    );
+    assert_eq!(error.position.unwrap().byte, place as u64);
+}

@@ -38,7 +38,7 @@ impl Source {
     fn open(&self) -> io::Result<(Box<dyn Read + Send>, Option<u64>)> {
         match self {
             Source::Path(path) => {
-                let file = File::open(path)?;
+                let file = File::open(path).map_err(|e| in_words(&e, path))?;
                 let about = file.metadata()?;
                 if about.is_dir() {
                     return Err(io::Error::other(
@@ -99,6 +99,27 @@ impl Source {
             cut_short: false,
         })
     }
+}
+
+/// Why a file can't be opened, with the path that was tried and what to do.
+fn in_words(error: &io::Error, path: &Path) -> io::Error {
+    let path = path.display();
+    let text = match error.kind() {
+        io::ErrorKind::NotFound => {
+            format!(
+                "there is no file {path}: check its name and folder, and put a name with blanks in quotes"
+            )
+        }
+        io::ErrorKind::PermissionDenied => {
+            format!(
+                "the file {path} may not be read by you: change its permissions, or copy it to a folder of your own"
+            )
+        }
+        _ => format!(
+            "the file {path} can't be opened ({error}): check the disk it lies on, or copy it and try again"
+        ),
+    };
+    io::Error::new(error.kind(), text)
 }
 
 struct SharedBytes(Arc<Vec<u8>>);

@@ -65,7 +65,7 @@ pub fn read_file_as(
 }
 
 /// Reads a capture from a stream called `name` (standard input, say). It is first put in a temporary file,
-/// since a table may need a second look.
+/// since a table may need a second look; but not before its first [`LOOKED_AT`] bytes look like a capture.
 ///
 /// # Errors
 /// As [`read_file`].
@@ -82,11 +82,32 @@ pub fn read_stream(
             kind: kind(error),
         }
     };
+    let fail = |kind| Error {
+        file: name.to_owned(),
+        position: None,
+        kind,
+    };
+    let mut start = Vec::new();
+    let first = reader.by_ref().take(LOOKED_AT).read_to_end(&mut start);
+    first.map_err(io(ErrorKind::Io))?;
+    let start = Source::Bytes(Arc::new(start));
+    match sniff_source(&start, name, options, &()) {
+        Ok((_, Sniffed::Empty)) => return Err(fail(ErrorKind::Empty)),
+        Ok((_, Sniffed::Other(found))) => return Err(fail(ErrorKind::UnknownFormat(found))),
+        // Damage shows where the whole is read.
+        Ok(_) | Err(_) => {}
+    }
+    let Source::Bytes(start) = start else {
+        unreachable!("made of bytes above");
+    };
     let folder = columns::SpillFolder::new();
     let path: PathBuf = folder.file("stream").map_err(io(ErrorKind::Spill))?;
     let mut file = std::fs::File::create(&path).map_err(io(ErrorKind::Spill))?;
+    let path = nameless(&file, &path).unwrap_or(path);
+    file.write_all(&start).map_err(io(ErrorKind::Spill))?;
     let mut buffer = vec![0u8; 256 << 10];
-    let mut done = 0u64;
+    let mut done = start.len() as u64;
+    drop(start);
     loop {
         let n = match reader.read(&mut buffer) {
             Err(e) if e.kind() == std::io::ErrorKind::Interrupted => continue,
@@ -105,8 +126,31 @@ pub fn read_stream(
             });
         }
     }
+    let capture = read_source(&Source::Path(path), name, options, progress);
+    // A nameless file lasts as long as it is open.
     drop(file);
-    read_source(&Source::Path(path), name, options, progress)
+    capture
+}
+
+/// Bytes of a stream that are judged before any of it goes to disk.
+const LOOKED_AT: u64 = 64 << 10;
+
+/// Takes the name off an open file, and away the folder made for it, so that nothing stays behind however the program
+/// ends. Returns the path under which it can be opened still; `None`, and no change, where the system has none.
+#[cfg(target_os = "linux")]
+fn nameless(file: &std::fs::File, path: &Path) -> Option<PathBuf> {
+    use std::os::fd::AsRawFd;
+    let own = PathBuf::from(format!("/proc/self/fd/{}", file.as_raw_fd()));
+    std::fs::File::open(&own).ok()?;
+    std::fs::remove_file(path).ok()?;
+    // An empty folder left behind harms nobody.
+    let _ = path.parent().map(std::fs::remove_dir);
+    Some(own)
+}
+
+#[cfg(not(target_os = "linux"))]
+fn nameless(_: &std::fs::File, _: &Path) -> Option<PathBuf> {
+    None
 }
 
 /// Reads a capture from bytes in memory.

@@ -37,11 +37,11 @@ pub fn make_unique<'a>(names: impl Iterator<Item = &'a mut String>) -> Vec<Strin
 }
 
 /// How many leading scopes all paths share.
-pub fn common_scopes(paths: &[&[String]]) -> usize {
-    let Some((first, rest)) = paths.split_first() else {
+pub fn common_scopes<'a>(mut paths: impl Iterator<Item = Vec<&'a str>>) -> usize {
+    let Some(first) = paths.next() else {
         return 0;
     };
-    rest.iter().fold(first.len(), |n, path| {
+    paths.fold(first.len(), |n, path| {
         first[..n]
             .iter()
             .zip(path.iter())
@@ -78,10 +78,10 @@ mod tests {
 
     #[test]
     fn scopes_shared_by_all_are_dropped() {
-        let path = |text: &str| text.split('.').map(String::from).collect::<Vec<_>>();
+        let path = |text: &'static str| text.split('.').collect::<Vec<_>>();
         let (a, b) = (path("top.rack.a"), path("top.rack"));
-        assert_eq!(common_scopes(&[&a, &b]), 2);
-        assert_eq!(common_scopes(&[&a, &[]]), 0);
-        assert_eq!(common_scopes(&[]), 0);
+        assert_eq!(common_scopes([a.clone(), b].into_iter()), 2);
+        assert_eq!(common_scopes([a, Vec::new()].into_iter()), 0);
+        assert_eq!(common_scopes(std::iter::empty()), 0);
     }
 }

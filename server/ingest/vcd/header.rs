@@ -14,13 +14,58 @@ pub enum Kind {
     Text,
 }
 
+/// The scopes that hold variables, each once with the one around it: a path a variable would take as much memory as
+/// depth times variables.
+#[derive(Debug, Default)]
+struct Scopes {
+    all: Vec<(String, Option<usize>)>,
+    /// The scope that is open, and how many are.
+    open: Option<usize>,
+    depth: usize,
+}
+
+impl Scopes {
+    fn enter(&mut self, name: String) {
+        self.all.push((name, self.open));
+        self.open = Some(self.all.len() - 1);
+        self.depth += 1;
+    }
+
+    /// Leaves the open scope; false if none is. `used`: the scope of the variable declared last.
+    fn leave(&mut self, used: Option<usize>) -> bool {
+        let Some(left) = self.open else {
+            return false;
+        };
+        self.open = self.all[left].1;
+        self.depth -= 1;
+        // Nothing was declared inside.
+        if left + 1 == self.all.len() && used != Some(left) {
+            self.all.pop();
+        }
+        true
+    }
+
+    /// Names from the outermost scope to `scope`.
+    fn path(&self, scope: Option<usize>) -> Vec<&str> {
+        let mut path = Vec::new();
+        let mut at = scope;
+        while let Some(index) = at {
+            path.push(self.all[index].0.as_str());
+            at = self.all[index].1;
+        }
+        path.reverse();
+        path
+    }
+}
+
 /// One `$var`.
 #[derive(Clone, Debug)]
 pub struct Variable {
     pub kind: Kind,
     pub width: usize,
     pub code: Vec<u8>,
-    scopes: Vec<String>,
+    /// The scope it was declared in.
+    scope: Option<usize>,
     /// Name within its scope, then with the scopes that not all variables share, unique.
     pub name: String,
     /// Index of the most and of the least significant bit, where declared.
@@ -56,7 +101,7 @@ pub struct Header {
 /// Reads up to the end of `$enddefinitions`.
 pub fn read(tokens: &mut Tokens, limits: &Limits) -> Result<Header, Error> {
     let mut header = Header::default();
-    let mut scopes: Vec<String> = Vec::new();
+    let mut scopes = Scopes::default();
     let mut strange: Vec<String> = Vec::new();
     let mut bits = 0usize;
     loop {
@@ -83,16 +128,15 @@ pub fn read(tokens: &mut Tokens, limits: &Limits) -> Result<Header, Error> {
                 break;
             }
             b"$scope" => {
-                let words = section(tokens)?;
-                let name = words.get(1..).unwrap_or_default().join(" ");
-                if scopes.len() >= limits.scopes {
+                if scopes.depth >= limits.scopes {
                     return Err(limit(tokens, "the depth of scopes", limits.scopes));
                 }
-                scopes.push(name);
+                let words = section(tokens)?;
+                scopes.enter(words.get(1..).unwrap_or_default().join(" "));
             }
             b"$upscope" => {
                 tokens.skip_section()?;
-                if scopes.pop().is_none() {
+                if !scopes.leave(header.variables.last().and_then(|v| v.scope)) {
                     header.warnings.push(format!(
                         "an $upscope without a $scope at byte {} was passed over",
                         tokens.offset()
@@ -112,7 +156,7 @@ pub fn read(tokens: &mut Tokens, limits: &Limits) -> Result<Header, Error> {
                 }
             }
             b"$var" => {
-                let Some(variable) = variable(tokens, &scopes, &mut header.warnings)? else {
+                let Some(variable) = variable(tokens, scopes.open, &mut header.warnings)? else {
                     continue;
                 };
                 bits = bits.saturating_add(if variable.kind == Kind::Logic {
@@ -165,7 +209,7 @@ pub fn read(tokens: &mut Tokens, limits: &Limits) -> Result<Header, Error> {
             some_of(&strange)
         ));
     }
-    name_variables(&mut header);
+    name_variables(&mut header, &scopes);
     Ok(header)
 }
 
@@ -203,7 +247,7 @@ fn section(tokens: &mut Tokens) -> Result<Vec<String>, Error> {
 /// `$var TYPE SIZE CODE REFERENCE… $end`: by place, since a code may look like anything, even like `$end`.
 fn variable(
     tokens: &mut Tokens,
-    scopes: &[String],
+    scope: Option<usize>,
     warnings: &mut Vec<String>,
 ) -> Result<Option<Variable>, Error> {
     let start = tokens.offset();
@@ -292,7 +336,7 @@ fn variable(
         kind,
         width: if kind == Kind::Logic { width } else { 1 },
         code,
-        scopes: scopes.to_vec(),
+        scope,
         name: name.trim().to_owned(),
         range,
     }))
@@ -322,11 +366,10 @@ fn parse_timescale(text: &str) -> Option<(u32, i32)> {
     matches!(mantissa, 1 | 10 | 100).then_some((mantissa, exponent))
 }
 
-fn name_variables(header: &mut Header) {
-    let paths: Vec<&[String]> = header.variables.iter().map(|v| v.scopes.as_slice()).collect();
-    let common = common_scopes(&paths);
+fn name_variables(header: &mut Header, scopes: &Scopes) {
+    let common = common_scopes(header.variables.iter().map(|v| scopes.path(v.scope)));
     for variable in &mut header.variables {
-        let mut parts: Vec<&str> = variable.scopes[common..].iter().map(String::as_str).collect();
+        let mut parts = scopes.path(variable.scope).split_off(common);
         parts.push(&variable.name);
         variable.name = parts.join(".");
     }
