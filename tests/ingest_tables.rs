@@ -1,6 +1,9 @@
 //! Tables as instruments and people lay them out: where the times stand, how they are written, what stands above
 //! the data. All layouts are common practice, no source.
 
+// A reader's error carries file, place, found and expected.
+#![allow(clippy::result_large_err)]
+
 use edgewitness::ingest::{self, ReadOptions};
 use edgewitness::model::Capture;
 
