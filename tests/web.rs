@@ -438,3 +438,41 @@ async fn the_pages_stay_light() {
     let all = seen.values().sum::<usize>() + page.len();
     assert!(all < 150_000, "{all} bytes, uncompressed: {seen:?}");
 }
+
+/// Method, address, body, status, words of the sentence.
+const REFUSED: &str = r#"
+POST /api/sessions | { | 400 | not right JSON: EOF while parsing an object (line 1, column 1).
+POST /api/sessions | [1] | 422 | expected text, found 1
+PUT /api/sessions/1 | 7 | 422 | In the body, expected an object, found 7 (line 1, column 1).
+PUT /api/sessions/1 | {"title": 5} | 422 | title: expected text, found 5 (line 1, column 11).
+POST /api/sessions/x/undo | {} | 400 | /api/sessions/x/undo: Expected a whole number, found x.
+PUT /api/sessions/1/clocks | {} | 422 | capture is missing (line 1, column 2).
+GET /api/sessions/1/window?start=x&end=9&columns=4 | | 400 | start: expected a whole number.
+GET /api/sessions/1/window | | 400 | start is missing.
+PUT /api/sessions | {} | 405 | /api/sessions does not take PUT; the header Allow
+GET /api/sessions/1/undo | | 405 | does not take GET; the header Allow"#;
+
+#[tokio::test]
+async fn what_can_t_be_taken_apart_is_told_in_json_and_plain_words() {
+    let bench = Bench::new("BEAT");
+    for row in REFUSED.lines().skip(1) {
+        let cells: Vec<&str> = row.split('|').map(str::trim).collect();
+        let (method, path) = cells[0].split_once(' ').unwrap();
+        let request = Request::builder()
+            .method(method)
+            .uri(path)
+            .header(header::HOST, "localhost:7117")
+            .header(header::CONTENT_TYPE, "application/json")
+            .body(Body::from(cells[1]))
+            .unwrap();
+        let (status, bytes) = bench.ask(request).await;
+        let text = String::from_utf8_lossy(&bytes);
+        assert_eq!(status.as_str(), cells[2], "{row}: {text}");
+        let value: serde_json::Value = serde_json::from_slice(&bytes).expect(&text);
+        let error = value["error"].as_str().unwrap();
+        assert!(error.contains(cells[3]), "{row}: {error}");
+        for own in ["struct", "i64", "f64", "Body", "deserialize", "`"] {
+            assert!(!error.contains(own), "{row}: {error}");
+        }
+    }
+}

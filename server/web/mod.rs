@@ -14,6 +14,7 @@ mod occurrences;
 mod opened;
 mod overlay;
 mod pages;
+mod refused;
 mod router;
 mod serve;
 mod state;

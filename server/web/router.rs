@@ -5,7 +5,7 @@ use std::time::Duration;
 
 use axum::Router;
 use axum::extract::Request;
-use axum::middleware::from_fn_with_state;
+use axum::middleware::{from_fn, from_fn_with_state};
 use axum::response::{IntoResponse, Response};
 use axum::routing::{get, post};
 use tower_http::compression::CompressionLayer;
@@ -14,6 +14,7 @@ use tower_http::timeout::RequestBodyTimeoutLayer;
 
 use super::error::{Failure, PageFailure};
 use super::guard::stand_guard;
+use super::refused::told_in_json;
 use super::state::App;
 use super::{api, assets, pages};
 
@@ -66,6 +67,7 @@ pub fn router(app: Arc<App>) -> Router {
         .merge(super::log_router::routes())
         .fallback(nothing_here)
         .layer(RequestBodyTimeoutLayer::new(SLOWEST_PIECE))
+        .layer(from_fn(told_in_json))
         .layer(CompressionLayer::new().compress_when(worth_packing))
         .layer(from_fn_with_state(guard, stand_guard))
         .with_state(app)
