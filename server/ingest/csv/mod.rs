@@ -1,5 +1,6 @@
 //! Tables: one row a sample or one row a change; levels, packed buses, volts.
 
+mod bus;
 mod cells;
 mod clock;
 mod fast;
@@ -21,9 +22,10 @@ use super::{Error, ErrorKind, Progress, ReadOptions};
 use crate::model::{
     Bus, Capture, Format, Line, Source as LineSource, Ticks, TimeSpan, Timebase, Trace, Warning,
 };
+use bus::{bus_range, packed};
 use cells::{Decimal, is_missing, level_of};
 use clock::{Clock, Pace, Step};
-use probe::{TablePlan, bus_range, packed};
+use probe::TablePlan;
 
 const CUT_SHORT: &str = "the gzip file was cut off: everything up to there was read";
 

@@ -1,0 +1,26 @@
+//! Buses in tables: `NAME[7:0]` in a heading, several bits packed in a cell.
+
+/// `NAME[7:0]`: most and least significant bit.
+pub fn bus_range(name: &str) -> Option<(i64, i64)> {
+    let inner = name.trim().strip_suffix(']')?;
+    let (msb, lsb) = inner[inner.rfind('[')? + 1..].split_once(':')?;
+    let index = |t: &str| t.trim().parse::<i64>().ok().filter(|n| (0..1024).contains(n));
+    Some((index(msb)?, index(lsb)?))
+}
+
+/// Value and base of a packed cell that says its base: `0x1F`, `$1F`, `0b101`, `1Fh`.
+pub fn packed(cell: &[u8]) -> Option<(u128, u32)> {
+    let text = std::str::from_utf8(cell).ok()?;
+    let lower = text.to_ascii_lowercase();
+    for (start, base) in [("0x", 16), ("$", 16), ("0b", 2), ("0o", 8)] {
+        if let Some(digits) = lower.strip_prefix(start)
+            && !digits.starts_with(['+', '-'])
+        {
+            return u128::from_str_radix(digits, base).ok().map(|v| (v, base));
+        }
+    }
+    let digits = lower
+        .strip_suffix('h')
+        .filter(|d| !d.is_empty() && !d.starts_with(['+', '-']))?;
+    u128::from_str_radix(digits, 16).ok().map(|v| (v, 16))
+}

@@ -1,0 +1,185 @@
+//! What stands above the data: headings, a row of units, remarks that state the sampling rate.
+
+use super::super::cells::{Decimal, is_sample_word, split_unit, time_unit, volt_unit};
+use super::Row;
+
+/// The headings and what stands above and below them.
+pub struct Head {
+    pub names: Vec<String>,
+    pub units: Vec<Option<String>>,
+    /// Length of a sample in seconds and how precisely, from the preamble.
+    pub stated_period: Option<(f64, f64)>,
+    pub missing: bool,
+}
+
+pub fn headings(above: &[Row], fields: usize, point: u8, warnings: &mut Vec<String>) -> Head {
+    let text = |cell: &Vec<u8>| String::from_utf8_lossy(cell).trim().to_owned();
+    let mut rest: Vec<&Row> = above
+        .iter()
+        .filter(|r| !r.cells.is_empty() && !r.comment)
+        .collect();
+    let mut head = Head {
+        names: Vec::new(),
+        units: Vec::new(),
+        stated_period: None,
+        missing: false,
+    };
+    let is_unit_row = |row: &Row| {
+        row.cells.len() >= 2
+            && row.cells.iter().any(|c| !c.is_empty())
+            && row.cells.iter().all(|c| {
+                let cell = text(c);
+                let cell = cell.trim_matches(['(', ')', '[', ']']);
+                let known = time_unit(cell).is_some() || volt_unit(cell).is_some() || is_sample_word(cell);
+                cell.is_empty()
+                    || known
+                    || cell == "logic"
+                    || Decimal::parse(cell.as_bytes(), point).is_some()
+            })
+            && row
+                .cells
+                .iter()
+                .any(|c| !c.is_empty() && Decimal::parse(c, point).is_none())
+    };
+    if rest.last().is_some_and(|row| is_unit_row(row)) {
+        let row = rest.pop().expect("it was there");
+        head.units = row
+            .cells
+            .iter()
+            .map(|c| Some(text(c).trim_matches(['(', ')', '[', ']']).to_owned()).filter(|u| !u.is_empty()))
+            .collect();
+    }
+    let wide =
+        |row: &Row| row.cells.len() >= fields.saturating_sub(1).max(2) || row.cells.len() * 2 > fields + 1;
+    let names = match rest.last() {
+        Some(row) if wide(row) => {
+            let row = rest.pop().expect("it was there");
+            Some(row.cells.iter().map(text).collect::<Vec<_>>())
+        }
+        _ => {
+            // Some writers make a remark of the headings.
+            above
+                .iter()
+                .rev()
+                .find(|r| r.comment && r.cells.len() == fields)
+                .map(|r| {
+                    let mut names: Vec<String> = r.cells.iter().map(text).collect();
+                    names[0] = names[0].trim_start_matches(['#', '%', '/']).trim().to_owned();
+                    names
+                })
+        }
+    };
+    head.missing = names.is_none();
+    head.names = names.unwrap_or_default();
+    for row in above.iter().filter(|r| !r.cells.is_empty()) {
+        if head.stated_period.is_none() {
+            head.stated_period = stated_period(row, point);
+        }
+    }
+    if head.stated_period.is_none() {
+        head.stated_period = increment_below(above, point);
+    }
+    if head.missing {
+        warnings.push("the columns have no headings: they were numbered".to_owned());
+    }
+    head
+}
+
+/// A heading `Increment` with the seconds of a sample below it.
+fn increment_below(above: &[Row], point: u8) -> Option<(f64, f64)> {
+    above.windows(2).find_map(|pair| {
+        let column = pair[0].cells.iter().position(|c| {
+            let text = String::from_utf8_lossy(c).trim().to_lowercase();
+            matches!(text.as_str(), "increment" | "x increment" | "xincrement")
+        })?;
+        let number = Decimal::parse(pair[1].cells.get(column)?, point)?;
+        let seconds = number.to_f64();
+        (seconds > 0.0).then_some((seconds, 0.5 * 10f64.powi(number.exponent)))
+    })
+}
+
+/// `Sample period;41,667 ns`, `Sample rate: 24 MHz`: seconds of a sample, and half of its last digit.
+fn stated_period(row: &Row, point: u8) -> Option<(f64, f64)> {
+    let joined: Vec<String> = row
+        .cells
+        .iter()
+        .map(|c| {
+            String::from_utf8_lossy(c)
+                .trim()
+                .trim_start_matches(['#', '%', '/'])
+                .trim()
+                .to_owned()
+        })
+        .collect();
+    let (key, value) = match joined.as_slice() {
+        [key, value, ..] if !value.is_empty() && !key.contains(':') => (key.clone(), value.clone()),
+        [one, rest @ ..] => {
+            let (key, value) = one.split_once([':', '='])?;
+            let decimals = rest
+                .first()
+                .filter(|r| !r.is_empty())
+                .map(|r| format!(",{r}"))
+                .unwrap_or_default();
+            (key.to_owned(), format!("{}{decimals}", value.trim()))
+        }
+        _ => return None,
+    };
+    let key_text = key.to_lowercase();
+    // The unit may stand in the key: "Sample rate (Hz)".
+    let (plain, unit_in_key) = split_unit(key.trim());
+    let _ = plain;
+    let period = ["period", "interval", "increment", "step"]
+        .iter()
+        .any(|w| key_text.contains(w));
+    let rate = ["rate", "frequency"].iter().any(|w| key_text.contains(w));
+    if !(key_text.contains("sampl") || key_text.contains("increment") || key_text == "rate")
+        || !(period || rate)
+    {
+        return None;
+    }
+    let at = value
+        .find(|c: char| c.is_alphabetic() && c != 'e' && c != 'E')
+        .unwrap_or(value.len());
+    let (number, unit) = (value[..at].trim(), value[at..].trim());
+    let unit = if unit.is_empty() {
+        unit_in_key.unwrap_or("")
+    } else {
+        unit
+    };
+    let decimal = Decimal::parse(number.as_bytes(), point)
+        .or_else(|| Decimal::parse(number.as_bytes(), b'.'))
+        .or_else(|| Decimal::parse(number.as_bytes(), b','))?;
+    let (amount, half_digit) = (decimal.to_f64(), 0.5 * 10f64.powi(decimal.exponent));
+    if amount <= 0.0 {
+        return None;
+    }
+    let relative = half_digit / amount;
+    let seconds = if period && !rate {
+        let exponent = if unit.is_empty() { 0 } else { time_unit(unit)? };
+        amount * 10f64.powi(exponent)
+    } else {
+        let factor = match unit.trim_end_matches("/s") {
+            "" | "Hz" | "hz" | "Sa" | "S" => 1.0,
+            "kHz" | "khz" | "kSa" | "kS" => 1e3,
+            "MHz" | "mhz" | "MSa" | "MS" => 1e6,
+            "GHz" | "ghz" | "GSa" | "GS" => 1e9,
+            _ => return None,
+        };
+        1.0 / (amount * factor)
+    };
+    Some((seconds, seconds * relative))
+}
+
+/// The column that a key of the options means: a heading, a line's name, or a number from 1.
+pub fn position_of(key: &str, head: &Head, fields: usize) -> Option<usize> {
+    let by_name = head
+        .names
+        .iter()
+        .position(|h| h.trim() == key || split_unit(h).0 == key);
+    by_name.or_else(|| {
+        key.parse::<usize>()
+            .ok()
+            .filter(|n| (1..=fields).contains(n))
+            .map(|n| n - 1)
+    })
+}

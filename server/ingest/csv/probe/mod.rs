@@ -1,0 +1,213 @@
+//! What kind of table this is, told from its first rows. [`probe`] asks one question after the other; each has its file:
+//!
+//! | module | question |
+//! | --- | --- |
+//! | `dialect` | delimiter, decimal mark, remarks; where do the data begin? |
+//! | `headings` | what stands above the data: names, units, a sampling rate? |
+//! | `time_column` | which column holds the times, in what unit, how precisely? |
+//! | `kinds` | what does each of the other columns hold? |
+//! | `pace` | one row a sample, or one row a change? |
+
+mod dialect;
+mod headings;
+mod kinds;
+mod pace;
+mod time_column;
+
+pub use dialect::is_comment;
+
+use super::clock::Pace;
+use super::rows::Rows;
+use super::time::{TimeReader, TimeStyle};
+use crate::ingest::input::{Input, Source, Wrapping};
+use crate::ingest::options::ColumnKind;
+use crate::ingest::{Error, ErrorKind, Position, ReadOptions};
+use dialect::{decimal_mark, find_delimiter, first_data_row, usual_length};
+
+/// Bytes and rows looked at.
+const PROBED_BYTES: u64 = 512 << 10;
+const PROBED_ROWS: usize = 6_000;
+
+/// One column of the table.
+#[derive(Clone, Debug, PartialEq)]
+pub struct ColumnPlan {
+    /// The heading without its unit, unique.
+    pub name: String,
+    pub heading: String,
+    pub kind: ColumnKind,
+    /// Volts of one unit of the cells.
+    pub volts: f64,
+    /// Volts of the first rows of an analog column, for its state levels.
+    pub sample: Vec<f32>,
+}
+
+/// How to read the table.
+#[derive(Clone, Debug)]
+pub struct TablePlan {
+    pub delimiter: u8,
+    pub point: u8,
+    /// Editor's number of the first data row.
+    pub first_row: u64,
+    /// Where it begins.
+    pub first_byte: u64,
+    /// Fields of a whole row.
+    pub fields: usize,
+    /// Position of the time column; `None`: rows are samples of a given period.
+    pub time: Option<usize>,
+    pub reader: TimeReader,
+    pub rounding: f64,
+    /// Length of a sample where times are sample numbers, in seconds.
+    pub sample_s: Option<f64>,
+    pub pace: Pace,
+    pub columns: Vec<ColumnPlan>,
+    pub warnings: Vec<String>,
+    /// The first rows as text, for the reading sheet.
+    pub shown: Vec<Vec<String>>,
+    /// What the unit of time was taken from.
+    pub unit_from: &'static str,
+}
+
+impl TablePlan {
+    /// `samples` or `changes`, and the sampling period in seconds.
+    pub fn form(&self) -> (&'static str, Option<f64>) {
+        let unit_s = self.sample_s.unwrap_or_else(|| 10f64.powi(self.reader.unit));
+        match self.pace {
+            Pace::Samples(grid) => ("samples", Some(grid.period * unit_s)),
+            Pace::Snapped(grid) => ("changes", Some(grid.period * unit_s)),
+            Pace::Free => ("changes", None),
+        }
+    }
+
+    /// Length of one unit of the time column; `None` for dates and suffixed times.
+    pub fn time_unit_s(&self) -> Option<f64> {
+        match self.reader.style {
+            TimeStyle::Number { exponent } => Some(self.sample_s.unwrap_or(10f64.powi(exponent))),
+            TimeStyle::Suffixed | TimeStyle::Clock => None,
+        }
+    }
+}
+
+/// One of the first rows, cell by cell.
+struct Row {
+    number: u64,
+    byte: u64,
+    cells: Vec<Vec<u8>>,
+    comment: bool,
+}
+
+/// Looks at the first rows.
+pub fn probe(
+    source: &Source,
+    name: &str,
+    wrapping: Wrapping,
+    options: &ReadOptions,
+) -> Result<TablePlan, Error> {
+    let fail = |row: Option<u64>, text: String| Error {
+        file: name.to_owned(),
+        position: row.map(|row| Position {
+            byte: 0,
+            row: Some(row),
+            column: None,
+        }),
+        kind: ErrorKind::Table(text),
+    };
+    let delimiter = match options.delimiter {
+        Some(delimiter) => delimiter,
+        None => find_delimiter(source, name, wrapping, options)?.ok_or_else(|| {
+            fail(
+                None,
+                "expected columns parted by comma, semicolon, tab or |, found none: is this a table of samples or \
+                 changes?"
+                    .to_owned(),
+            )
+        })?,
+    };
+    let rows = first_rows(source, name, wrapping, options, delimiter, PROBED_ROWS)?;
+    let point = options.decimal.unwrap_or_else(|| decimal_mark(&rows, delimiter));
+    let first = first_data_row(&rows, point).ok_or_else(|| {
+        fail(
+            rows.first().map(|r| r.number),
+            "expected rows of a time and levels or volts, found none: export the capture as a table with a time \
+             column"
+                .to_owned(),
+        )
+    })?;
+    let data: Vec<&Row> = rows[first..]
+        .iter()
+        .filter(|r| !r.comment && !r.cells.is_empty())
+        .collect();
+    let fields = usual_length(&data);
+    let mut warnings = Vec::new();
+    let head = headings::headings(&rows[..first], fields, point, &mut warnings);
+    let mut plan = TablePlan {
+        delimiter,
+        point,
+        first_row: rows[first].number,
+        first_byte: rows[first].byte,
+        fields,
+        time: None,
+        reader: TimeReader {
+            style: TimeStyle::Number { exponent: 0 },
+            point,
+            unit: 0,
+            first_day: None,
+        },
+        rounding: 1.0,
+        sample_s: None,
+        pace: Pace::Free,
+        columns: Vec::new(),
+        warnings,
+        shown: data
+            .iter()
+            .take(12)
+            .map(|r| {
+                r.cells
+                    .iter()
+                    .map(|c| String::from_utf8_lossy(c).into_owned())
+                    .collect()
+            })
+            .collect(),
+        unit_from: "the heading",
+    };
+    time_column::find_time(&mut plan, &head, &data, options, &fail)?;
+    kinds::columns(&mut plan, &head, &data, options);
+    pace::find_pace(&mut plan, &head, &data, options, &fail)?;
+    Ok(plan)
+}
+
+fn first_rows(
+    source: &Source,
+    name: &str,
+    wrapping: Wrapping,
+    options: &ReadOptions,
+    delimiter: u8,
+    most: usize,
+) -> Result<Vec<Row>, Error> {
+    let input = Input::open(source, name, wrapping, &options.limits, &())?;
+    let mut reader = Rows::new(input, name, delimiter);
+    let mut rows = Vec::new();
+    let mut cells_held = 0usize;
+    while rows.len() < most && reader.offset() < PROBED_BYTES && cells_held < 4_000_000 {
+        match reader.advance(options.limits.columns) {
+            Ok(true) => {}
+            Ok(false) => break,
+            Err(error) if rows.is_empty() => return Err(error),
+            // The main pass will tell it with its place.
+            Err(_) => break,
+        }
+        let bytes = reader.bytes();
+        let cells: Vec<Vec<u8>> = reader
+            .fields
+            .iter()
+            .map(|f| bytes[f.start..f.end].to_vec())
+            .collect();
+        cells_held += cells.len();
+        rows.push(Row {
+            number: reader.row,
+            byte: reader.offset(),
+            comment: is_comment(bytes),
+            cells,
+        });
+    }
+    Ok(rows)
+}

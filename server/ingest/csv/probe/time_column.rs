@@ -1,0 +1,225 @@
+//! Which column holds the times, in what unit, and how precisely they are written.
+
+use super::super::cells::{Decimal, is_sample_word, is_time_word, split_unit, time_unit};
+use super::super::time::{TimeReader, TimeStyle, clock, suffixed};
+use super::headings::{Head, position_of};
+use super::{Row, TablePlan};
+use crate::ingest::error::quoted;
+use crate::ingest::options::ColumnKind;
+use crate::ingest::{Error, ReadOptions};
+
+pub fn find_time(
+    plan: &mut TablePlan,
+    head: &Head,
+    data: &[&Row],
+    options: &ReadOptions,
+    fail: &dyn Fn(Option<u64>, String) -> Error,
+) -> Result<(), Error> {
+    let point = plan.point;
+    let heading = |column: usize| head.names.get(column).map(String::as_str).unwrap_or("");
+    let declared = options
+        .columns
+        .iter()
+        .find(|(_, kind)| **kind == ColumnKind::Time)
+        .and_then(|(key, _)| position_of(key, head, plan.fields));
+    let all_times = |column: usize| {
+        let cells = data.iter().filter_map(|r| r.cells.get(column));
+        let (mut good, mut all) = (0usize, 0usize);
+        for cell in cells {
+            all += 1;
+            good += usize::from(is_time_cell(cell, point));
+        }
+        all > 0 && good * 10 >= all * 7
+    };
+    let named = (0..plan.fields).find(|&c| is_time_word(split_unit(heading(c)).0) && all_times(c));
+    let numbered = || {
+        (0..plan.fields)
+            .find(|&c| !heading(c).is_empty() && is_sample_word(split_unit(heading(c)).0) && all_times(c))
+    };
+    let rising = || {
+        (0..plan.fields.min(2)).find(|&c| {
+            let mut numbers = data
+                .iter()
+                .filter_map(|r| r.cells.get(c))
+                .filter_map(|cell| time_value(cell, point));
+            let Some(mut last) = numbers.next() else {
+                return false;
+            };
+            let (mut rises, mut falls) = (0usize, 0usize);
+            for number in numbers {
+                rises += usize::from(number > last);
+                falls += usize::from(number < last);
+                last = number;
+            }
+            (rises > 1 || rises == 1 && data.len() == 2 || data.len() == 1)
+                && falls * 50 <= rises
+                && all_times(c)
+        })
+    };
+    // Further right only what counts nothing else: rises in every row, with a fraction or a unit.
+    let further = || {
+        (2..plan.fields).find(|&c| {
+            let cells = || data.iter().filter_map(|r| r.cells.get(c)).map(Vec::as_slice);
+            let plain = |cell: &[u8]| cell.iter().all(u8::is_ascii_digit);
+            let numbers: Vec<f64> = cells().filter_map(|cell| time_value(cell, point)).collect();
+            numbers.len() > 2
+                && numbers.len() == data.len()
+                && numbers.windows(2).all(|w| w[0] < w[1])
+                && !cells().all(plain)
+        })
+    };
+    let column = declared
+        .or(named)
+        .or_else(numbered)
+        .or_else(rising)
+        .or_else(further);
+    let Some(column) = column else {
+        if options.sample_period_s.is_some() {
+            plan.time = None;
+            return Ok(());
+        }
+        return Err(fail(
+            Some(plan.first_row),
+            "expected a column of times, found none: export one, or, where every row is one sample, give \
+             [read] sample_rate = \"…\" or sample_period = \"…\" in the setup file"
+                .to_owned(),
+        ));
+    };
+    plan.time = Some(column);
+    let (name, unit) = split_unit(heading(column));
+    let cells: Vec<&[u8]> = data
+        .iter()
+        .filter_map(|r| r.cells.get(column))
+        .map(Vec::as_slice)
+        .filter(|c| is_time_cell(c, point))
+        .collect();
+    if cells.iter().all(|c| clock(c, point).is_some()) {
+        plan.reader.style = TimeStyle::Clock;
+        plan.unit_from = "the cells";
+        plan.reader.first_day = cells
+            .first()
+            .and_then(|c| clock(c, point))
+            .and_then(|(day, _)| day);
+        if plan.reader.first_day.is_some() {
+            plan.warnings
+                .push("times are dates: seconds count from midnight of the first one".to_owned());
+        }
+    } else if cells.iter().all(|c| suffixed(c, point).is_some()) {
+        plan.reader.style = TimeStyle::Suffixed;
+        plan.unit_from = "the cells";
+    } else {
+        let in_row = head.units.get(column).and_then(Option::as_deref);
+        let exponent = if let Some(seconds) = options.time_unit_s {
+            let exponent = seconds.log10().round();
+            if (10f64.powf(exponent) / seconds - 1.0).abs() > 1e-9 {
+                let text =
+                    format!("the time unit of {seconds} s is no power of ten: give s, ms, us, ns, ps or fs");
+                return Err(fail(None, text));
+            }
+            plan.unit_from = "the setup file";
+            exponent as i32
+        } else if let Some(exponent) = unit.and_then(time_unit) {
+            exponent
+        } else if let Some(exponent) = in_row.and_then(time_unit) {
+            plan.unit_from = "the row of units";
+            exponent
+        } else if (is_sample_word(name) && !name.is_empty() && !is_time_word(name))
+            || in_row.is_some_and(is_sample_word)
+        {
+            return sample_numbers(plan, head, options, fail);
+        } else {
+            plan.warnings.push(format!(
+                "the time column {} names no unit: seconds were taken; say otherwise with time_unit = \"ms\" (say) \
+                 under [read] in the setup file",
+                if name.is_empty() { format!("(column {})", column + 1) } else { quoted(name.as_bytes()) }
+            ));
+            plan.unit_from = "nothing: seconds were assumed";
+            0
+        };
+        plan.reader.style = TimeStyle::Number { exponent };
+    }
+    let (unit, rounding) = precision(&cells, &plan.reader);
+    plan.reader.unit = unit;
+    plan.rounding = rounding;
+    Ok(())
+}
+
+/// The power of ten in which the times are whole numbers, and how coarsely they are written, in that unit.
+fn precision(cells: &[&[u8]], reader: &TimeReader) -> (i32, f64) {
+    /// Programs that drop zeros at the end write at least so many digits before they round.
+    const LEAST_DIGITS: i32 = 6;
+    /// No clock runs for 30 million years: what is larger is no time.
+    const LARGEST_S: f64 = 1e15;
+    let (mut finest, mut coarsest) = (i32::MAX, i32::MIN);
+    // Significant digits as written, fewest and most, and the place of the leading one at its highest.
+    let (mut fewest, mut most, mut highest) = (i32::MAX, 0, i32::MIN);
+    let mut largest = 0f64;
+    for cell in cells {
+        if let Some((number, exponent)) = reader.number(cell) {
+            let seconds = (number.to_f64() * 10f64.powi(exponent)).abs();
+            if seconds.is_nan() || seconds > LARGEST_S {
+                continue;
+            }
+            let digit = number.exponent + exponent;
+            finest = finest.min(digit);
+            if number.mantissa != 0 {
+                let digits = number.mantissa.unsigned_abs().ilog10() as i32 + 1;
+                coarsest = coarsest.max(digit);
+                (fewest, most) = (fewest.min(digits), most.max(digits));
+                highest = highest.max(digit + digits - 1);
+            }
+            largest = largest.max(seconds);
+        }
+    }
+    if finest == i32::MAX {
+        finest = -9;
+    }
+    // Where zeros at the end are dropped, the last digit written is not the last one known.
+    if coarsest > finest && fewest != most {
+        coarsest = coarsest.min((highest - most.max(LEAST_DIGITS) + 1).max(finest));
+    }
+    // A femtosecond is finer than any instrument; and the whole must fit 63 bits with room for a longer record.
+    let mut unit = finest.clamp(-15, 0);
+    while largest * 10f64.powi(-unit) > 1e15 {
+        unit += 1;
+    }
+    (unit, 10f64.powi((coarsest.max(unit) - unit).max(0)))
+}
+
+/// Times counted in samples: the rate must be known.
+fn sample_numbers(
+    plan: &mut TablePlan,
+    head: &Head,
+    options: &ReadOptions,
+    fail: &dyn Fn(Option<u64>, String) -> Error,
+) -> Result<(), Error> {
+    let period = options.sample_period_s.or(head.stated_period.map(|p| p.0));
+    let Some(period) = period else {
+        return Err(fail(
+            Some(plan.first_row),
+            "the time column counts samples, and nothing says how long a sample is: give [read] sample_rate = \"…\" \
+             (such as \"24 MHz\") or sample_period = \"…\" in the setup file"
+                .to_owned(),
+        ));
+    };
+    plan.unit_from = "the sampling period";
+    plan.reader.style = TimeStyle::Number { exponent: 0 };
+    plan.reader.unit = 0;
+    plan.rounding = 0.0;
+    plan.sample_s = Some(period);
+    Ok(())
+}
+
+pub fn is_time_cell(cell: &[u8], point: u8) -> bool {
+    Decimal::parse(cell, point).is_some() || suffixed(cell, point).is_some() || clock(cell, point).is_some()
+}
+
+pub fn time_value(cell: &[u8], point: u8) -> Option<f64> {
+    if let Some(number) = Decimal::parse(cell, point) {
+        return Some(number.to_f64());
+    }
+    if let Some((number, unit)) = suffixed(cell, point) {
+        return Some(number.to_f64() * 10f64.powi(unit));
+    }
+    clock(cell, point).map(|(day, seconds)| day.unwrap_or(0) as f64 * 86_400.0 + seconds.to_f64())
+}
