@@ -445,7 +445,7 @@ POST /api/sessions | { | 400 | not right JSON: EOF while parsing an object (line
 POST /api/sessions | [1] | 422 | expected text, found 1
 PUT /api/sessions/1 | 7 | 422 | In the body, expected an object, found 7 (line 1, column 1).
 PUT /api/sessions/1 | {"title": 5} | 422 | title: expected text, found 5 (line 1, column 11).
-POST /api/sessions/x/undo | {} | 400 | /api/sessions/x/undo: Expected a whole number, found x.
+POST /api/sessions/x/undo | {} | 400 | /api/sessions/x/undo: expected a whole number, found x.
 PUT /api/sessions/1/clocks | {} | 422 | capture is missing (line 1, column 2).
 GET /api/sessions/1/window?start=x&end=9&columns=4 | | 400 | start: expected a whole number.
 GET /api/sessions/1/window | | 400 | start is missing.

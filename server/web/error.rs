@@ -63,12 +63,17 @@ impl From<askama::Error> for Failure {
     }
 }
 
-/// An error's text as a sentence: capital first, full stop last.
+/// An error's text as a sentence: capital first, full stop last. A name in front, as of a file, stays as it is.
 pub fn sentence(error: &impl ToString) -> String {
     let text = error.to_string();
-    let mut letters = text.chars();
-    let mut sentence: String = letters.next().into_iter().flat_map(char::to_uppercase).collect();
-    sentence.push_str(letters.as_str());
+    let first = text.split_whitespace().next().unwrap_or_default();
+    let is_name = first.ends_with(':')
+        || first.contains(['.', '/', '_'])
+        || first.contains(|letter: char| letter.is_numeric() || letter.is_uppercase());
+    let mut sentence = match text.chars().next() {
+        Some(letter) if !is_name => letter.to_uppercase().collect::<String>() + &text[letter.len_utf8()..],
+        _ => text,
+    };
     if !sentence.ends_with(['.', '!', '?']) {
         sentence.push('.');
     }
@@ -109,6 +114,28 @@ impl IntoResponse for PageFailure {
         match askama::Template::render(&page) {
             Ok(html) => (failure.status, Html(html)).into_response(),
             Err(_) => (failure.status, page.sentence).into_response(),
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::sentence;
+
+    #[test]
+    fn a_sentence_begins_with_a_capital_and_a_file_keeps_its_name() {
+        for (text, told) in [
+            ("bad.csv: expected a row", "bad.csv: expected a row."),
+            ("runs/bad: expected a row", "runs/bad: expected a row."),
+            ("as_found is empty", "as_found is empty."),
+            ("take2 is empty", "take2 is empty."),
+            ("tAke is empty", "tAke is empty."),
+            ("capture: expected a row", "capture: expected a row."),
+            ("expected a row in bad.csv", "Expected a row in bad.csv."),
+            ("über allem ein Strich!", "Über allem ein Strich!"),
+            ("", "."),
+        ] {
+            assert_eq!(sentence(&text), told);
         }
     }
 }

@@ -10,7 +10,7 @@ use axum::http::{Method, StatusCode, Uri};
 use axum::middleware::Next;
 use axum::response::{IntoResponse, Response};
 
-use super::error::{Failure, sentence};
+use super::error::Failure;
 
 /// No refusal of the framework is longer.
 const LONGEST_BYTES: usize = 64 << 10;
@@ -84,8 +84,8 @@ fn in_words(status: StatusCode, method: &Method, uri: &Uri, text: &str) -> Strin
 fn of_path(text: &str) -> String {
     let quoted: Vec<&str> = text.split('`').skip(1).step_by(2).collect();
     match quoted.as_slice() {
-        [.., value, kind] => sentence(&format!("expected {}, found {value}", kind_in_words(kind))),
-        _ => sentence(&"expected another address"),
+        [.., value, kind] => format!("expected {}, found {value}.", kind_in_words(kind)),
+        _ => "expected another address.".to_owned(),
     }
 }
 
