@@ -10,7 +10,8 @@ use super::super::digits::{eight_digits, is_eight_digits, word_at};
 use super::super::grid::{ThinnedPart, ThinnedView};
 use super::super::runs::{Run, Runs};
 use super::Target;
-use super::changes::{Codes, Reader, level_of};
+use super::changes::{Reader, level_of};
+use super::codes::Codes;
 
 /// How far the fast path came.
 pub enum Ended {

@@ -1,6 +1,7 @@
 //! VCD, four-state and extended: IEEE Std 1364-2005 clause 18 (IEEE Std 1800 §21.7 keeps it).
 
 mod changes;
+mod codes;
 mod fast;
 mod header;
 mod tokens;
@@ -44,7 +45,7 @@ pub(crate) struct Other {
 
 /// Where the changes go.
 pub(crate) struct Plan {
-    pub codes: changes::Codes,
+    pub codes: codes::Codes,
     pub builders: Vec<LineBuilder>,
     pub others: Vec<Other>,
     pub slots: usize,
@@ -214,7 +215,7 @@ fn plan(variables: &[Variable], folder: &Arc<SpillFolder>, options: &ReadOptions
     let lines: usize = variables.iter().map(|v| v.width).sum();
     let room = (options.limits.buffered_edges / lines.max(1)).clamp(64, 1 << 16);
     let mut plan = Plan {
-        codes: changes::Codes::default(),
+        codes: codes::Codes::default(),
         builders: Vec::new(),
         others: Vec::new(),
         slots: 0,
