@@ -24,3 +24,36 @@ pub fn packed(cell: &[u8]) -> Option<(u128, u32)> {
         .filter(|d| !d.is_empty() && !d.starts_with(['+', '-']))?;
     u128::from_str_radix(digits, 16).ok().map(|v| (v, 16))
 }
+
+/// Ones of a packed cell, and which places are unknown and floating.
+pub fn bus_value(cell: &[u8], base: u32) -> Option<(u128, (u128, u128))> {
+    if let Some((value, _)) =
+        packed(cell).filter(|_| cell.len() > 2 && !cell[1].is_ascii_digit() || cell[0] == b'$')
+    {
+        return Some((value, (0, 0)));
+    }
+    let text = std::str::from_utf8(cell)
+        .ok()?
+        .trim_start_matches("0x")
+        .trim_start_matches("0b");
+    if base == 10 {
+        return text.parse::<u128>().ok().map(|v| (v, (0, 0)));
+    }
+    let (mut ones, mut unknown, mut floating) = (0u128, 0u128, 0u128);
+    let width = base.ilog2();
+    for c in text.chars() {
+        if c == '_' {
+            continue;
+        }
+        let mask = (1u128 << width) - 1;
+        ones <<= width;
+        unknown <<= width;
+        floating <<= width;
+        match c {
+            'x' | 'X' => unknown |= mask,
+            'z' | 'Z' => floating |= mask,
+            c => ones |= u128::from(c.to_digit(base)?),
+        }
+    }
+    Some((ones, (unknown, floating)))
+}

@@ -14,8 +14,8 @@ use super::super::digits::{eight_digits, is_eight_digits, word_at};
 use super::cells::Decimal;
 use super::clock::{Clock, Pace, Step};
 use super::probe::TablePlan;
+use super::table::{Sink, Table};
 use super::time::TimeStyle;
-use super::{Sink, Table};
 
 /// What workers need to know.
 #[derive(Clone, Debug)]

@@ -1,0 +1,121 @@
+//! The finished builders of a table → the [`Capture`], with its buses, traces and warnings.
+
+use super::bus::bus_range;
+use super::cells::split_unit;
+use super::clock::Clock;
+use super::probe::TablePlan;
+use super::table::{Sink, Table};
+use crate::ingest::build::Built;
+use crate::ingest::names::some_of;
+use crate::ingest::options::FamilyChoice;
+use crate::model::{Bus, Capture, Format, Line, Source as LineSource, Ticks, TimeSpan, Trace, Warning};
+
+#[allow(clippy::too_many_arguments)]
+pub fn assemble(
+    name: &str,
+    plan: &TablePlan,
+    table: Table,
+    families: &[Option<(FamilyChoice, bool)>],
+    clock: &Clock,
+    start: i64,
+    end: i64,
+    sub: i64,
+    warnings: Vec<String>,
+) -> std::io::Result<Capture> {
+    let (timebase, sample_ticks) = clock.timebase();
+    let span = TimeSpan::new(Ticks(start), Ticks(end));
+    let mut capture = Capture {
+        file: name.to_owned(),
+        format: Format::Csv,
+        timebase,
+        span,
+        resolution_ticks: if sample_ticks > 0.0 {
+            sample_ticks
+        } else {
+            plan.rounding.max(1.0)
+        },
+        lines: Vec::new(),
+        buses: Vec::new(),
+        not_logic: Vec::new(),
+        warnings: warnings.into_iter().map(|text| Warning { text }).collect(),
+    };
+    let mut builders = table.lines.into_iter();
+    let mut analogs = table.volts.into_iter();
+    let mut proposed: Vec<String> = Vec::new();
+    for ((column, sink), family) in plan.columns.iter().zip(&table.sinks).zip(families) {
+        match sink {
+            Sink::Nothing => {}
+            Sink::Level(_) => {
+                let built = builders.next().expect("one builder a line").finish(end)?;
+                capture
+                    .lines
+                    .push(line(column.name.clone(), built, span, sample_ticks));
+            }
+            Sink::Bus { bits, .. } => {
+                let range = bus_range(&column.heading).or_else(|| bus_range(split_unit(&column.heading).0));
+                let (msb, lsb) = range.unwrap_or((*bits as i64 - 1, 0));
+                let first = capture.lines.len();
+                for place in (0..*bits as i64).rev() {
+                    let index = if msb >= lsb { lsb + place } else { lsb - place };
+                    let built = builders.next().expect("one builder a line").finish(end)?;
+                    let name = format!("{}[{index}]", column.name);
+                    capture.lines.push(line(name, built, span, sample_ticks));
+                }
+                capture.buses.push(Bus {
+                    name: column.name.clone(),
+                    bits: (first..capture.lines.len()).collect(),
+                });
+            }
+            Sink::Volts(_) => {
+                let (family, declared) = family.clone().expect("an analog column has a family");
+                let done = analogs
+                    .next()
+                    .expect("one builder a line")
+                    .finish(start, sub, end)?;
+                if !declared {
+                    proposed.push(format!("{} {}", column.name, family.name));
+                }
+                capture.lines.push(Line {
+                    source: LineSource::Analog,
+                    interpolated: true,
+                    runts: done.runts,
+                    between: done.between,
+                    trace: done.samples.map(|samples| Trace {
+                        thresholds: family.thresholds,
+                        family: family.name,
+                        declared,
+                        samples,
+                    }),
+                    ..line(column.name.clone(), done.built, span, sample_ticks)
+                });
+            }
+        }
+    }
+    if !proposed.is_empty() {
+        capture.warn(format!(
+            "thresholds proposed from the lines' own levels: {}; say otherwise with family = \"…\" in the setup file",
+            some_of(&proposed)
+        ));
+    }
+    Ok(capture)
+}
+
+fn line(name: String, built: Built, span: TimeSpan, sample_ticks: f64) -> Line {
+    Line {
+        name,
+        capture: 0,
+        source: LineSource::Digital,
+        first: built.first,
+        edges: built.edges,
+        flips: built.flips,
+        stretches: built.stretches,
+        span,
+        sample_ticks,
+        interpolated: false,
+        trace: None,
+        same_as: None,
+        runts: Vec::new(),
+        between: Ticks::ZERO,
+        tally: Some(built.tally),
+    }
+}

@@ -1,0 +1,75 @@
+//! What the rows of a table held that they should not: counted, and told with the first row of each.
+
+use super::clock::Clock;
+
+/// Things met on the way that a warning counts.
+#[derive(Default)]
+pub struct Counts {
+    pub bad_times: (u64, u64),
+    pub ragged: (u64, u64),
+    pub missing: (u64, u64),
+    pub strange: (u64, u64),
+    pub too_wide: (u64, u64),
+}
+
+pub fn note(count: &mut (u64, u64), row: u64) {
+    if count.0 == 0 {
+        count.1 = row;
+    }
+    count.0 += 1;
+}
+
+pub fn tell_counts(counts: &Counts, clock: &Clock, warnings: &mut Vec<String>) {
+    let mut tell = |count: (u64, u64), what: &str, done: &str| {
+        if count.0 > 0 {
+            let what = if count.0 == 1 {
+                what.to_owned()
+            } else {
+                plural(what)
+            };
+            warnings.push(format!("{} {what} (first in row {}): {done}", count.0, count.1));
+        }
+    };
+    tell(counts.bad_times, "row without a readable time", "passed over");
+    tell(
+        counts.ragged,
+        "row with too few or too many cells",
+        "lacking cells are unknown, surplus ones were passed over",
+    );
+    tell(counts.missing, "missing cell", "the line is unknown there");
+    tell(
+        counts.strange,
+        "cell that is neither a level nor a number of its column",
+        "the line is unknown there",
+    );
+    tell(
+        counts.too_wide,
+        "bus value wider than its bus",
+        "the upper bits were cut",
+    );
+    if clock.gaps > 0 {
+        warnings.push(format!(
+            "{} gap{} in the samples, {} samples in all: shown as not recorded, no edge was made up across",
+            clock.gaps,
+            if clock.gaps == 1 { "" } else { "s" },
+            clock.missing
+        ));
+    }
+    if let Some(text) = clock.residual_text() {
+        warnings.push(text);
+    }
+}
+
+/// `row without …` → `rows without …`.
+fn plural(what: &str) -> String {
+    let nouns = ["row", "cell", "value"];
+    let mut done = false;
+    let words = what.split(' ').map(|word| {
+        if !done && nouns.contains(&word) {
+            done = true;
+            return format!("{word}s");
+        }
+        word.to_owned()
+    });
+    words.collect::<Vec<_>>().join(" ")
+}
