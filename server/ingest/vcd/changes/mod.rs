@@ -3,6 +3,8 @@
 
 mod values;
 
+pub use values::level_of;
+
 use std::path::Path;
 
 use super::tokens::Tokens;
@@ -12,7 +14,6 @@ use crate::ingest::error::quoted;
 use crate::ingest::grid::Thinned;
 use crate::ingest::names::some_of;
 use crate::ingest::{Error, ErrorKind, Limits, Progress};
-pub use values::level_of;
 
 /// What the changes told besides the lines.
 #[derive(Debug)]
