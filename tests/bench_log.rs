@@ -425,7 +425,9 @@ async fn the_document_says_what_is_answered() {
         .await;
 
     // `places` waits for the reading, so that the report is there after it.
-    for tail in ["", "/places", "/report", "/present", "/harness", "/diagram"] {
+    for tail in [
+        "", "/places", "/report", "/present", "/harness", "/diagram", "/runs",
+    ] {
         let answer = bench.ok(Method::GET, &at(tail), Value::Null).await;
         let path = format!("/api/sessions/{{id}}{tail}");
         let schema =

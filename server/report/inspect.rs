@@ -190,6 +190,12 @@ impl Finding {
         {
             key.push_str(&format!(" \"{rule}\""));
         }
+        // Of a capture that can't be read the file is what tells it from another.
+        if self.topic == "reading"
+            && let Some((file, _)) = self.title.split_once(" can't be read")
+        {
+            key.push_str(&format!(" {file}"));
+        }
         for line in &self.lines {
             key.push(' ');
             key.push_str(line);
@@ -254,6 +260,12 @@ mod tests {
             finding("link", &["A", "B"], "3 of 9 pulses are lost", ""),
             finding("link", &["A", "B"], "4 pulses of another width", ""),
             finding("link", &["A", "B"], "7 pulses of another width", ""),
+            finding(
+                "reading",
+                &[],
+                "take 2.csv can't be read, and is not looked at",
+                "",
+            ),
         ]);
         assert_eq!(
             keys,
@@ -264,6 +276,7 @@ mod tests {
                 "link A B",
                 "link A B: pulses of another width",
                 "link A B: pulses of another width (2)",
+                "reading take 2.csv",
             ]
         );
     }

@@ -9,6 +9,7 @@ use crate::store::SessionId;
 use super::occurrences::Occurrence;
 use super::window::LineIndex;
 use crate::workflow::session::Placed;
+use crate::workflow::unreadable::Unreadable;
 
 /// Everything the pages and the diagram show of one session; never changed, only replaced.
 pub struct Opened {
@@ -26,6 +27,8 @@ pub struct Opened {
     pub(super) evidence: OnceLock<Vec<Vec<Occurrence>>>,
     /// How each present capture came to its run's clock.
     pub clocks: Vec<Placed>,
+    /// Present captures that can't be read; a finding tells of each, in this order.
+    pub unreadable: Vec<Unreadable>,
 }
 
 /// What is kept in memory for one line.
@@ -86,6 +89,7 @@ impl Opened {
             key,
             evidence: OnceLock::new(),
             clocks: Vec::new(),
+            unreadable: Vec::new(),
         }
     }
 

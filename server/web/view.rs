@@ -2,6 +2,8 @@
 
 use crate::report::inspect::{CouplingRow, Finding, LagHistogram, Severity};
 use crate::report::text::{engineering, headline, seconds};
+use crate::store::{EntryId, SessionId};
+use crate::workflow::unreadable;
 
 use super::occurrences::occurrences;
 use super::opened::Opened;
@@ -32,6 +34,25 @@ pub struct FindingView {
     pub try_next: Vec<String>,
     pub occurrences: usize,
     pub caption: String,
+    /// The capture that it says can't be read.
+    pub unreadable: Option<CaptureLink>,
+}
+
+/// Where the reading of a capture can be said otherwise, and what puts it into the bin.
+pub struct CaptureLink {
+    pub file: String,
+    pub page: String,
+    pub entry: String,
+}
+
+impl CaptureLink {
+    pub fn new(session: SessionId, capture: EntryId, file: &str) -> CaptureLink {
+        CaptureLink {
+            file: file.to_owned(),
+            page: format!("/sessions/{session}/captures/{capture}"),
+            entry: format!("/api/sessions/{session}/entries/capture/{capture}"),
+        }
+    }
 }
 
 /// A piece of a sentence; names of lines stand out.
@@ -72,15 +93,19 @@ pub fn sheet(opened: &Opened) -> Sheet {
             .iter()
             .map(move |warning| format!("{}: {warning}", capture.file))
     });
+    let mut unreadable = opened.unreadable.iter();
+    let views = report.findings.iter().enumerate().map(|(i, finding)| {
+        let mut view = finding_view(opened, finding, i + 1, &names);
+        if finding.topic == unreadable::TOPIC {
+            let capture = unreadable.next();
+            view.unreadable = capture.map(|u| CaptureLink::new(opened.id, u.capture, &u.file));
+        }
+        view
+    });
     Sheet {
         headline: parts(&headline(report), &names),
         facts: facts(opened),
-        findings: report
-            .findings
-            .iter()
-            .enumerate()
-            .map(|(i, finding)| finding_view(opened, finding, i + 1, &names))
-            .collect(),
+        findings: views.collect(),
         warnings: warnings.collect(),
     }
 }
@@ -152,6 +177,7 @@ fn finding_view(opened: &Opened, finding: &Finding, number: usize, names: &[&str
         try_next: finding.try_next.clone(),
         occurrences: list.len(),
         caption: list.first().map_or(String::new(), |first| first.caption.clone()),
+        unreadable: None,
     }
 }
 

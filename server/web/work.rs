@@ -7,10 +7,10 @@ use serde::Serialize;
 use tokio::sync::watch;
 
 use crate::ingest::Progress;
-use crate::model::Capture;
 use crate::setup::Setup;
 use crate::store::SessionId;
 use crate::workflow::session::{Held, RunTallies, inspect_newest, tally_all};
+use crate::workflow::unreadable::{AllRead, NotRead, Unreadable};
 
 use super::error::{Failure, sentence};
 use super::opened::Opened;
@@ -155,7 +155,7 @@ fn open(app: &App, id: SessionId, sender: &watch::Sender<Stage>) -> Result<(), F
     if app.in_memory(id).is_some_and(|opened| opened.key == key) {
         return Ok(());
     }
-    let (setup, captures) = read_all(app, &held, &|says, share| {
+    let (setup, read) = read_all(app, &held, &|says, share| {
         sender.send_replace(Stage::Step(Step { says, share }));
     })?;
     sender.send_replace(Stage::Step(Step {
@@ -163,13 +163,14 @@ fn open(app: &App, id: SessionId, sender: &watch::Sender<Stage>) -> Result<(), F
         share: None,
     }));
     let newest =
-        inspect_newest(&held, captures, &setup).ok_or_else(|| Failure::missing("capture in this session"))?;
+        inspect_newest(&held, read, &setup).ok_or_else(|| Failure::missing("capture in this session"))?;
     let inspection = newest.inspection;
     let json = serde_json::to_string(&inspection.report).map_err(Failure::ours)?;
     app.store
         .save_report(id, "all", &key, &json, &summary(&inspection.report))?;
     let mut opened = Opened::new(id, session.body.title, inspection.capture, inspection.report, key);
     opened.clocks = newest.placed;
+    opened.unreadable = newest.unreadable;
     app.keep(opened);
     Ok(())
 }
@@ -182,29 +183,33 @@ fn count(app: &App, id: SessionId, sender: &watch::Sender<Stage>) -> Result<(), 
         return Ok(());
     }
     let held = Held::all(&app.store, id)?;
-    let (setup, captures) = read_all(app, &held, &|says, share| {
+    let (setup, read) = read_all(app, &held, &|says, share| {
         sender.send_replace(Stage::Step(Step { says, share }));
     })?;
     sender.send_replace(Stage::Step(Step {
         says: "Counting every trouble in every run".to_owned(),
         share: None,
     }));
-    let counted = tally_all(&held, captures, &setup);
+    let counted = tally_all(&held, read, &setup);
     let json = serde_json::to_string(&counted).map_err(Failure::ours)?;
     let none = crate::store::Summary::default();
     Ok(app.store.save_report(id, RUNS, &held.key(), &json, &none)?)
 }
 
-/// Reads captures as was said of them; `tell` hears what goes on, and how much of it is done.
+/// Reads captures as was said of them; `tell` hears what goes on, and how much of it is done. Captures that can't be
+/// read are told beside those that can.
+///
+/// # Errors
+/// None can be read: the sentences of all. The setup is not right, or the disk failed.
 pub fn read_all(
     app: &App,
     held: &Held,
     tell: &(dyn Fn(String, Option<f64>) + Sync),
-) -> Result<(Setup, Vec<Capture>), Failure> {
+) -> Result<(Setup, AllRead), Failure> {
     let setup =
         Setup::parse(&held.setup, "the session's setup").map_err(|error| Failure::wrong(sentence(&error)))?;
     let count = held.captures.len();
-    let mut captures = Vec::with_capacity(count);
+    let mut all = AllRead::default();
     for (index, entry) in held.captures.iter().enumerate() {
         let of_all = match count {
             1 => String::new(),
@@ -213,10 +218,25 @@ pub fn read_all(
         let says = format!("Reading {}{of_all}", entry.value.file);
         tell(says.clone(), Some(0.0));
         let teller = Teller { tell, says };
-        let capture = held.read(&app.store, index, &setup, &teller);
-        captures.push(capture.map_err(|error| Failure::wrong(sentence(&error)))?);
+        all.captures
+            .push(match held.read(&app.store, index, &setup, &teller) {
+                Ok(capture) => Some(capture),
+                Err(error @ NotRead::ThisTime(_)) => return Err(Failure::wrong(sentence(&error))),
+                Err(error @ NotRead::AsItIs(_)) => {
+                    all.unreadable.push(Unreadable {
+                        capture: entry.id,
+                        file: entry.value.file.clone(),
+                        sentence: sentence(&error),
+                    });
+                    None
+                }
+            });
     }
-    Ok((setup, captures))
+    if !all.unreadable.is_empty() && all.unreadable.len() == count {
+        let sentences: Vec<&str> = all.unreadable.iter().map(|u| u.sentence.as_str()).collect();
+        return Err(Failure::wrong(sentences.join(" ")));
+    }
+    Ok((setup, all))
 }
 
 fn summary(report: &crate::report::inspect::InspectReport) -> crate::store::Summary {

@@ -15,6 +15,7 @@ use super::align::{OneClock, one_clock};
 use super::fill;
 use super::rails::{rail_rows, waveform_rows};
 use super::rules::rows as rule_rows;
+use super::unreadable;
 
 /// What to look at, and how.
 pub struct Question<'a> {
@@ -95,8 +96,13 @@ fn look(capture: Capture, sources: Vec<CaptureRow>, setup: &Setup, known: Vec<Fi
         finding.title.truncate(length);
     }
     all.sort_by_key(|f| f.severity);
-    if all.iter().all(|f| f.severity == Severity::Note) {
-        all.insert(0, findings::nothing_found(&capture, &strays));
+    // A capture that could not be read says nothing of those that were.
+    if all
+        .iter()
+        .all(|f| f.severity == Severity::Note || f.topic == unreadable::TOPIC)
+    {
+        let first_note = all.partition_point(|f| f.severity < Severity::Note);
+        all.insert(first_note, findings::nothing_found(&capture, &strays));
     }
     let mut report = fill::report(&capture, sources, &strays, &attribution, &links, all);
     report.proposals = fill::proposal_rows(&capture, &proposals);

@@ -17,6 +17,7 @@ pub mod rules;
 pub mod runs;
 pub mod session;
 pub mod stored;
+pub mod unreadable;
 pub mod watch;
 
 pub use crate::analysis::parallel::on_all_cores;

@@ -20,6 +20,7 @@ use super::read::read_options;
 use super::reading::sheet_text;
 use super::runs::{Member, Run, Tie, runs};
 use super::stored::read_stored;
+use super::unreadable::{AllRead, NotRead, Unreadable};
 
 /// Captures of a session and all that their reading rests on.
 pub struct Held {
@@ -125,18 +126,18 @@ impl Held {
     /// Reads capture number `index` from its original.
     ///
     /// # Errors
-    /// A sentence for the person.
+    /// A sentence for the person, and whether it is the capture's own fault.
     pub fn read(
         &self,
         store: &Store,
         index: usize,
         setup: &Setup,
         progress: &dyn Progress,
-    ) -> Result<Capture, String> {
+    ) -> Result<Capture, NotRead> {
         let entry = &self.captures[index];
-        let setup = self.setup_of(entry.id, setup)?;
+        let setup = self.setup_of(entry.id, setup).map_err(NotRead::AsItIs)?;
         let (digest, file) = (&entry.value.digest, &entry.value.file);
-        read_stored(store, digest, file, &read_options(&setup), progress).map_err(|e| e.to_string())
+        Ok(read_stored(store, digest, file, &read_options(&setup), progress)?)
     }
 }
 
@@ -179,15 +180,26 @@ pub struct Placed {
 pub struct Newest {
     pub inspection: Inspection,
     pub placed: Vec<Placed>,
+    /// What was left out; a finding tells of each, in this order.
+    pub unreadable: Vec<Unreadable>,
 }
 
-/// Inspects the newest run of `captures`, which are those of `held` in their order; what stands beside it is told.
-pub fn inspect_newest(held: &Held, captures: Vec<Capture>, setup: &Setup) -> Option<Newest> {
+/// Inspects the newest run of the captures of `held` that could be read; what stands beside it is told. `None` where
+/// there are none.
+pub fn inspect_newest(held: &Held, read: AllRead, setup: &Setup) -> Option<Newest> {
+    let (positions, captures): (Vec<usize>, Vec<Capture>) = read
+        .captures
+        .into_iter()
+        .enumerate()
+        .filter_map(|(position, capture)| Some((position, capture?)))
+        .unzip();
+    let ties: Vec<Tie> = held.ties();
+    let ties: Vec<Tie> = positions.iter().map(|&i| within(&ties[i], &positions)).collect();
     let samples: Vec<f64> = captures
         .iter()
         .map(|c| c.timebase.length_s(c.resolution_ticks))
         .collect();
-    let mut all = runs(captures, &held.ties(), &held.late_s());
+    let mut all = runs(captures, &ties, &held.late_s());
     let newest = all
         .iter()
         .rposition(|run| !run.is_left_over())
@@ -197,7 +209,10 @@ pub fn inspect_newest(held: &Held, captures: Vec<Capture>, setup: &Setup) -> Opt
             run: number,
             is_shown: number == newest,
             sample_s: samples[member.position],
-            member: member.clone(),
+            member: Member {
+                position: positions[member.position],
+                ..member.clone()
+            },
         };
         run.members.iter().map(place).collect::<Vec<_>>()
     });
@@ -206,6 +221,8 @@ pub fn inspect_newest(held: &Held, captures: Vec<Capture>, setup: &Setup) -> Opt
     for left in all.iter().filter(|run| run.is_left_over()) {
         run.findings.extend(left.findings.clone());
     }
+    run.findings
+        .extend(read.unreadable.iter().map(Unreadable::finding));
     let others = all.iter().filter(|run| !run.is_left_over()).count();
     if others > 0 {
         let which = match others {
@@ -223,6 +240,7 @@ pub fn inspect_newest(held: &Held, captures: Vec<Capture>, setup: &Setup) -> Opt
     Some(Newest {
         inspection: inspect_run(run.capture, run.sources, setup, run.findings),
         placed,
+        unreadable: read.unreadable,
     })
 }
 
@@ -232,6 +250,9 @@ pub struct RunTallies {
     /// One for each of the tallies' runs.
     pub runs: Vec<RunOf>,
     pub tallies: Tallies,
+    /// Captures that can't be read, and so are not counted.
+    #[serde(default)]
+    pub unreadable: Vec<Unreadable>,
 }
 
 /// Which captures a run of a session holds, and under which condition it was taken.
@@ -243,18 +264,18 @@ pub struct RunOf {
     pub trouble: Option<String>,
 }
 
-/// All runs of a session, condition by condition in their order, and what every trouble came to in each. `captures`:
-/// those of `held`.
-pub fn tally_all(held: &Held, captures: Vec<Capture>, setup: &Setup) -> RunTallies {
+/// All runs of a session, condition by condition in their order, and what every trouble came to in each. `read`:
+/// the captures of `held`.
+pub fn tally_all(held: &Held, read: AllRead, setup: &Setup) -> RunTallies {
     let mut by_condition: Vec<Option<EntryId>> = vec![None];
     by_condition.extend(held.conditions.iter().map(|entry| Some(entry.id)));
     let known = |condition: Option<EntryId>| condition.filter(|id| by_condition.contains(&Some(*id)));
     let ties = held.ties();
-    let mut captures: Vec<Option<Capture>> = captures.into_iter().map(Some).collect();
+    let mut captures = read.captures;
     let (mut places, mut counted) = (Vec::new(), Vec::new());
     for &condition in &by_condition {
         let here: Vec<usize> = (0..held.captures.len())
-            .filter(|&i| known(held.captures[i].value.condition) == condition)
+            .filter(|&i| captures[i].is_some() && known(held.captures[i].value.condition) == condition)
             .collect();
         let own: Vec<Capture> = here.iter().filter_map(|&i| captures[i].take()).collect();
         let own_ties: Vec<Tie> = here.iter().map(|&i| within(&ties[i], &here)).collect();
@@ -279,6 +300,7 @@ pub fn tally_all(held: &Held, captures: Vec<Capture>, setup: &Setup) -> RunTalli
     RunTallies {
         runs: places,
         tallies: tallies(counted, setup),
+        unreadable: read.unreadable,
     }
 }
 
@@ -317,7 +339,9 @@ pub fn measure_skews(store: &Store, held: &Held, capture: EntryId) -> Result<Vec
         .position(|entry| entry.id == capture)
         .ok_or_else(|| format!("there is no capture {capture} in this session"))?;
     let setup = Setup::parse(&held.setup, "the session's setup").map_err(|error| error.to_string())?;
-    let read = held.read(store, index, &setup, &())?;
+    let read = held
+        .read(store, index, &setup, &())
+        .map_err(|error| error.to_string())?;
     let skews = channel_skews(&read)?;
     let late = |skew: crate::analysis::align::ChannelSkew| Late {
         line: read.lines[skew.line].name.clone(),

@@ -83,6 +83,7 @@ mod tests {
                 run(Some(6), &[7]),
             ],
             tallies: Default::default(),
+            unreadable: Vec::new(),
         };
         let of = |query: &str| side_of(query, "before", &all);
         assert_eq!(of("before=c5&after=c6"), [1, 2]);

@@ -14,6 +14,7 @@ use crate::web::api::compare::side_of;
 use crate::web::error::{Failure, PageFailure};
 use crate::web::history::{Point, history};
 use crate::web::state::App;
+use crate::web::view::CaptureLink;
 use crate::web::work::Stage;
 use crate::workflow::compare::{Judged, judge_all, noun, rate, sum_over, what};
 use crate::workflow::session::RunTallies;
@@ -31,6 +32,8 @@ struct BeforeAfterPage {
     going_on: Option<String>,
     trouble: Option<String>,
     comparison: Option<Comparison>,
+    /// Captures that are not counted: what is to be read of each, and its page.
+    unreadable: Vec<(String, CaptureLink)>,
 }
 
 /// Two sides and what came of them; also a part of the printed report.
@@ -94,10 +97,13 @@ pub async fn page(
         }
     }
     let html = tokio::task::spawn_blocking(move || {
-        let comparison = match app.counted(session)? {
-            Some(all) => Some(comparison(&app.store, session, &all, &query.unwrap_or_default())?),
+        let counted = app.counted(session)?;
+        let comparison = match &counted {
+            Some(all) => Some(comparison(&app.store, session, all, &query.unwrap_or_default())?),
             None => None,
         };
+        let unreadable = counted.into_iter().flat_map(|all| all.unreadable);
+        let unreadable = unreadable.map(|u| (u.sentence, CaptureLink::new(session, u.capture, &u.file)));
         let is_empty = app.store.entries::<Capture>(session)?.is_empty();
         if is_empty {
             trouble = None;
@@ -109,6 +115,7 @@ pub async fn page(
             going_on,
             trouble,
             comparison,
+            unreadable: unreadable.collect(),
         };
         Ok::<_, PageFailure>(page.render()?)
     });

@@ -199,8 +199,10 @@ fn capture_view(
         json!({ "capture": entry.id, "with": with, "on": on, "shift_s": shift_s + samples * sample_s })
             .to_string()
     };
+    let unreadable = opened.and_then(|opened| opened.unreadable.iter().find(|u| u.capture == entry.id));
     let trouble = member
         .and_then(|member| member.trouble.clone())
+        .or_else(|| unreadable.map(|u| u.sentence.clone()))
         .unwrap_or_default();
     let says = match (member, is_first) {
         (None, _) => String::new(),

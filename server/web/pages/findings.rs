@@ -8,11 +8,12 @@ use axum::extract::{Path, State};
 use axum::response::Html;
 
 use super::Places;
+use crate::setup::Setup;
 use crate::store::{Capture, Condition, Entry, SessionId, Store};
 use crate::web::api::harness::{clips_of, harness_of};
 use crate::web::error::PageFailure;
 use crate::web::state::App;
-use crate::web::view::{Sheet, sheet};
+use crate::web::view::{CaptureLink, Sheet, sheet};
 use crate::web::work::Stage;
 use crate::workflow::places;
 
@@ -33,8 +34,8 @@ struct FindingsPage {
     fresh: Option<String>,
     /// Why the captures could not be read.
     trouble: Option<String>,
-    /// Where the reading of each capture can be said otherwise: address and file, while there is trouble.
-    sheets: Vec<(String, String)>,
+    /// The captures, where none can be read.
+    unreadable: Vec<CaptureLink>,
     /// Conditions with captures, where there are several: one of them is looked at.
     conditions: Vec<ConditionView>,
 }
@@ -69,13 +70,14 @@ fn conditions(store: &Store, id: SessionId) -> Result<Vec<ConditionView>, PageFa
 
 pub async fn page(State(app): State<Arc<App>>, Path(id): Path<i64>) -> Result<Html<String>, PageFailure> {
     let id = SessionId(id);
-    let (title, key) = {
+    let (body, key) = {
         let app = app.clone();
         tokio::task::spawn_blocking(move || {
-            Ok::<_, PageFailure>((app.store.session(id)?.body.title, app.present_key(id)?))
+            Ok::<_, PageFailure>((app.store.session(id)?.body, app.present_key(id)?))
         })
         .await??
     };
+    let (title, setup) = (body.title, body.setup);
     let is_open = app
         .in_memory(id)
         .is_some_and(|opened| key.as_ref().is_none_or(|key| opened.key == *key));
@@ -116,11 +118,12 @@ pub async fn page(State(app): State<Arc<App>>, Path(id): Path<i64>) -> Result<Ht
             id: id.0,
             title,
             sheet: sheet_shown,
-            sheets: match trouble.is_some() {
+            // A setup that is not right is no fault of theirs.
+            unreadable: match trouble.is_some() && Setup::parse(&setup, "").is_ok() {
                 true => {
                     let captures = app.store.present_captures(id)?.into_iter();
                     captures
-                        .map(|entry| (format!("/sessions/{id}/captures/{}", entry.id), entry.value.file))
+                        .map(|entry| CaptureLink::new(id, entry.id, &entry.value.file))
                         .collect()
                 }
                 false => Vec::new(),
