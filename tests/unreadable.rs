@@ -158,7 +158,10 @@ async fn the_others_are_looked_at_as_if_it_lay_in_the_bin() {
         assert_eq!(runs["unreadable"][0]["capture"], bad);
         assert_eq!(runs["unreadable"][0]["file"], "bad.csv");
         let compared = bench.page("/before-and-after").await;
-        assert!(compared.contains("can't be read, and is not counted"), "{compared}");
+        assert!(
+            compared.contains("can't be read, and is not counted"),
+            "{compared}"
+        );
 
         bench.json(Method::DELETE, &entry, Value::Null).await;
         assert_eq!(unnumbered(&bench.findings().await), unnumbered(&others));
