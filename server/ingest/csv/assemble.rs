@@ -3,27 +3,24 @@
 use super::bus::bus_range;
 use super::cells::split_unit;
 use super::clock::Clock;
-use super::probe::TablePlan;
 use super::table::{Sink, Table};
 use crate::ingest::build::Built;
 use crate::ingest::names::some_of;
 use crate::ingest::options::FamilyChoice;
 use crate::model::{Bus, Capture, Format, Line, Source as LineSource, Ticks, TimeSpan, Trace, Warning};
 
-#[allow(clippy::too_many_arguments)]
+/// Finishes the builders; `sub`: ticks of a sample, `families`: by column, as [`super::families`] gives them.
 pub fn assemble(
     name: &str,
-    plan: &TablePlan,
     table: Table,
     families: &[Option<(FamilyChoice, bool)>],
     clock: &Clock,
-    start: i64,
-    end: i64,
+    span: TimeSpan,
     sub: i64,
     warnings: Vec<String>,
 ) -> std::io::Result<Capture> {
     let (timebase, sample_ticks) = clock.timebase();
-    let span = TimeSpan::new(Ticks(start), Ticks(end));
+    let (plan, start, end) = (table.plan, span.start.0, span.end.0);
     let mut capture = Capture {
         file: name.to_owned(),
         format: Format::Csv,

@@ -19,6 +19,7 @@ pub fn note(count: &mut (u64, u64), row: u64) {
     count.0 += 1;
 }
 
+/// One warning for each count that is not 0, and for gaps and times off the grid.
 pub fn tell_counts(counts: &Counts, clock: &Clock, warnings: &mut Vec<String>) {
     let mut tell = |count: (u64, u64), what: &str, done: &str| {
         if count.0 > 0 {

@@ -1,5 +1,6 @@
 //! One pass over the rows of a table by its plan: the fast path where it fits, else row by row.
 
+use std::io;
 use std::sync::Arc;
 
 use super::assemble::assemble;
@@ -7,25 +8,28 @@ use super::clock::{Clock, Pace, Step};
 use super::counts::{note, tell_counts};
 use super::probe::{TablePlan, is_comment};
 use super::rows::{Field, Rows};
-use super::table::{Again, table};
+use super::table::{Again, Table, table};
 use super::{families, fast};
 use crate::ingest::build::Value;
 use crate::ingest::columns::SpillFolder;
 use crate::ingest::error::quoted;
 use crate::ingest::input::{Input, Source, Wrapping};
+use crate::ingest::options::{ColumnKind, FamilyChoice};
 use crate::ingest::{Error, ErrorKind, Progress, ReadOptions};
-use crate::model::{Capture, Ticks, Timebase};
+use crate::model::{Capture, Ticks, TimeSpan, Timebase};
 
 const CUT_SHORT: &str = "the gzip file was cut off: everything up to there was read";
 
 /// Ticks of a sample where edges lie between samples.
 const SUB_TICKS: i64 = 1000;
 
+/// How a pass ended.
 pub enum Outcome {
     Done(Box<Capture>),
     Again(Again),
 }
 
+/// Reads the rows once.
 pub fn pass(
     source: &Source,
     name: &str,
@@ -34,167 +38,226 @@ pub fn pass(
     progress: &dyn Progress,
     plan: &TablePlan,
 ) -> Result<Outcome, Error> {
-    let spill = |error| Error {
-        file: name.to_owned(),
-        position: None,
-        kind: ErrorKind::Spill(error),
-    };
-    let limits = &options.limits;
-    let folder = Arc::new(SpillFolder::new());
-    let families = families(plan, options);
-    let mut table = table(plan, &families, &folder, options, name)?;
-    let any_volts = !table.volts.is_empty();
+    let any_volts = plan.columns.iter().any(|c| c.kind == ColumnKind::Analog);
     let uniform = matches!(plan.pace, Pace::Samples(_));
-    let sub = if any_volts && uniform { SUB_TICKS } else { 1 };
-    let unit = match plan.sample_s {
-        Some(seconds) => Timebase::fitted(0.0, seconds),
-        None => Timebase::decimal(plan.reader.unit),
+    let pass = Pass {
+        source,
+        name,
+        wrapping,
+        options,
+        progress,
+        plan,
+        folder: Arc::new(SpillFolder::new()),
+        families: families(plan, options),
+        sub: if any_volts && uniform { SUB_TICKS } else { 1 },
+        unit: match plan.sample_s {
+            Some(seconds) => Timebase::fitted(0.0, seconds),
+            None => Timebase::decimal(plan.reader.unit),
+        },
     };
-    let mut clock = Clock::new(plan.pace, unit, plan.rounding, sub);
-    if let Source::Path(path) = source
-        && !options.plain
-        && !wrapping.gzip
-        && wrapping.utf16.is_none()
-    {
+    match pass.by_blocks()? {
+        Some(outcome) => Ok(outcome),
+        None => pass.row_by_row(),
+    }
+}
+
+/// What a pass reads, by which plan, and in which ticks.
+struct Pass<'p> {
+    source: &'p Source,
+    name: &'p str,
+    wrapping: Wrapping,
+    options: &'p ReadOptions,
+    progress: &'p dyn Progress,
+    plan: &'p TablePlan,
+    folder: Arc<SpillFolder>,
+    families: Vec<Option<(FamilyChoice, bool)>>,
+    /// Ticks of a sample.
+    sub: i64,
+    /// Of the written times.
+    unit: Timebase,
+}
+
+impl<'p> Pass<'p> {
+    fn table(&self) -> Result<Table<'p>, Error> {
+        table(self.plan, &self.families, &self.folder, self.options, self.name)
+    }
+
+    fn clock(&self) -> Clock {
+        Clock::new(self.plan.pace, self.unit, self.plan.rounding, self.sub)
+    }
+
+    fn error(&self, kind: ErrorKind) -> Error {
+        Error {
+            file: self.name.to_owned(),
+            position: None,
+            kind,
+        }
+    }
+
+    fn spill(&self, error: io::Error) -> Error {
+        self.error(ErrorKind::Spill(error))
+    }
+
+    /// The fast path; `None` where the table is not for it.
+    fn by_blocks(&self) -> Result<Option<Outcome>, Error> {
+        let Source::Path(path) = self.source else {
+            return Ok(None);
+        };
+        if self.options.plain || self.wrapping.gzip || self.wrapping.utf16.is_some() {
+            return Ok(None);
+        }
+        let (mut table, mut clock) = (self.table()?, self.clock());
         let total = std::fs::metadata(path).map(|m| m.len()).ok();
-        let mut done = plan.first_byte;
+        let mut done = self.plan.first_byte;
         let mut told = |bytes| {
             done += bytes;
-            progress.bytes(done, total);
-            !progress.cancelled()
+            self.progress.bytes(done, total);
+            !self.progress.cancelled()
         };
         let ended = fast::read(
             path,
-            plan.first_byte,
-            plan,
+            self.plan.first_byte,
+            self.plan,
             &mut table,
             &mut clock,
-            sub,
+            self.sub,
             &mut told,
         );
-        match ended.map_err(spill)? {
+        match ended.map_err(|e| self.spill(e))? {
             fast::Ended::Whole { start, end } => {
-                let mut warnings = plan.warnings.clone();
-                if wrapping.cut_short {
+                let mut warnings = self.plan.warnings.clone();
+                if self.wrapping.cut_short {
                     warnings.push(CUT_SHORT.to_owned());
                 }
                 tell_counts(&table.counts, &clock, &mut warnings);
-                table.check_counts(name, options)?;
-                return assemble(name, plan, table, &families, &clock, start, end, sub, warnings)
-                    .map(|c| Outcome::Done(Box::new(c)))
-                    .map_err(spill);
+                table.check_counts(self.name, self.options)?;
+                self.done(table, &clock, start, end, warnings).map(Some)
             }
-            fast::Ended::Cancelled => {
-                return Err(Error {
-                    file: name.to_owned(),
-                    position: None,
-                    kind: ErrorKind::Cancelled,
-                });
-            }
-            fast::Ended::Unfit => {
-                table = self::table(plan, &families, &folder, options, name)?;
-                clock = Clock::new(plan.pace, unit, plan.rounding, sub);
-            }
+            fast::Ended::Cancelled => Err(self.error(ErrorKind::Cancelled)),
+            fast::Ended::Unfit => Ok(None),
         }
     }
-    let input = Input::open(source, name, wrapping, limits, progress)?;
-    let mut rows = Rows::new(input, name, plan.delimiter);
-    let mut now: Option<i64> = None;
-    let mut start = 0;
-    let mut row_count = 0i64;
-    let mut dropped_traces = false;
-    let mut off_pace = None;
-    while rows.advance(limits.columns)? {
-        if rows.row < plan.first_row || rows.fields.is_empty() || is_comment(rows.bytes()) {
-            continue;
-        }
-        let written = match plan.time {
-            None => Some(row_count),
-            Some(column) => rows
-                .fields
-                .get(column)
-                .and_then(|f| plan.reader.read(&rows.bytes()[f.start..f.end])),
-        };
-        row_count += 1;
-        if off_pace.is_some() {
-            return Ok(Outcome::Again(Again::Pace));
-        }
-        let Some(written) = written else {
-            note(&mut table.counts.bad_times, rows.row);
-            continue;
-        };
-        let tick = match clock.step(written) {
-            Step::At(tick) => tick,
-            Step::Gap(from, to) => {
-                let missing = ((to - from) / sub) as u64;
-                for line in &mut table.lines {
-                    line.set(from, Value::Unrecorded).map_err(spill)?;
-                }
-                for volts in &mut table.volts {
-                    if clock.missing > limits.gap_samples {
-                        volts.drop_samples();
-                        dropped_traces = true;
-                    }
-                    volts.gap(from, missing).map_err(spill)?;
-                }
-                to
-            }
-            // The last row may mark an end that lies off the grid.
-            Step::OffPace if off_pace.is_none() => {
-                off_pace = Some(written);
+
+    /// The general path.
+    fn row_by_row(&self) -> Result<Outcome, Error> {
+        let plan = self.plan;
+        let limits = &self.options.limits;
+        let (mut table, mut clock) = (self.table()?, self.clock());
+        let input = Input::open(self.source, self.name, self.wrapping, limits, self.progress)?;
+        let mut rows = Rows::new(input, self.name, plan.delimiter);
+        let mut now: Option<i64> = None;
+        let mut start = 0;
+        let mut row_count = 0i64;
+        let mut dropped_traces = false;
+        let mut off_pace = None;
+        while rows.advance(limits.columns)? {
+            if rows.row < plan.first_row || rows.fields.is_empty() || is_comment(rows.bytes()) {
                 continue;
             }
-            Step::OffPace => return Ok(Outcome::Again(Again::Pace)),
-            Step::Backwards => {
-                let column = plan.time;
-                let text = |f: &Field| quoted(&rows.bytes()[f.start..f.end]);
-                let found = column
-                    .and_then(|c| rows.fields.get(c))
-                    .map_or_else(String::new, text);
-                let before = format!(
-                    "a later one in the row before ({})",
-                    seconds_text(&unit, clock.last())
-                );
-                return Err(rows.error(column, ErrorKind::Backwards { found, before }));
+            let written = match plan.time {
+                None => Some(row_count),
+                Some(column) => rows
+                    .fields
+                    .get(column)
+                    .and_then(|f| plan.reader.read(&rows.bytes()[f.start..f.end])),
+            };
+            row_count += 1;
+            if off_pace.is_some() {
+                return Ok(Outcome::Again(Again::Pace));
             }
+            let Some(written) = written else {
+                note(&mut table.counts.bad_times, rows.row);
+                continue;
+            };
+            let tick = match clock.step(written) {
+                Step::At(tick) => tick,
+                Step::Gap(from, to) => {
+                    let dropped = self.gap(&mut table, &clock, from, to);
+                    dropped_traces |= dropped.map_err(|e| self.spill(e))?;
+                    to
+                }
+                // The last row may mark an end that lies off the grid.
+                Step::OffPace => {
+                    off_pace = Some(written);
+                    continue;
+                }
+                Step::Backwards => return Err(self.backwards(&rows, &clock)),
+            };
+            if now.is_none() {
+                start = tick;
+                table.lines.iter_mut().for_each(|l| l.begin(tick));
+                table.volts.iter_mut().for_each(|v| v.begin(tick));
+            }
+            now = Some(tick);
+            if let Some(again) = table.row(&rows, tick).map_err(|e| self.spill(e))? {
+                return Ok(Outcome::Again(again));
+            }
+            const CHECKED_EVERY: i64 = 1024;
+            if row_count % CHECKED_EVERY == 0 {
+                dropped_traces |= table.check_limits(&rows, self.options)?;
+            }
+        }
+        let Some(end) = now else {
+            return Err(rows.error(
+                None,
+                ErrorKind::Table("expected rows with a time, found none that could be read".to_owned()),
+            ));
         };
-        if now.is_none() {
-            start = tick;
-            table.lines.iter_mut().for_each(|l| l.begin(tick));
-            table.volts.iter_mut().for_each(|v| v.begin(tick));
+        let end = off_pace.map_or(end, |written| clock.nearest(written).max(end));
+        dropped_traces |= table.check_limits(&rows, self.options)?;
+        let mut warnings = plan.warnings.clone();
+        if rows.cut_short() {
+            warnings.push(CUT_SHORT.to_owned());
         }
-        now = Some(tick);
-        if let Some(again) = table.row(&rows, tick).map_err(spill)? {
-            return Ok(Outcome::Again(again));
+        if dropped_traces {
+            warnings.push(
+                "some analog samples were not kept (a gap too long, or too many uneven samples)".to_owned(),
+            );
         }
-        const CHECKED_EVERY: i64 = 1024;
-        if row_count % CHECKED_EVERY == 0 {
-            dropped_traces |= table.check_limits(&rows, options)?;
-        }
+        tell_counts(&table.counts, &clock, &mut warnings);
+        self.done(table, &clock, start, end, warnings)
     }
-    let Some(end) = now else {
-        return Err(rows.error(
-            None,
-            ErrorKind::Table("expected rows with a time, found none that could be read".to_owned()),
-        ));
-    };
-    let end = off_pace.map_or(end, |written| clock.nearest(written).max(end));
-    dropped_traces |= table.check_limits(&rows, options)?;
-    let mut warnings = plan.warnings.clone();
-    if rows.cut_short() {
-        warnings.push(CUT_SHORT.to_owned());
-    }
-    if dropped_traces {
-        warnings.push(
-            "some analog samples were not kept (a gap too long, or too many uneven samples)".to_owned(),
-        );
-    }
-    tell_counts(&table.counts, &clock, &mut warnings);
-    assemble(name, plan, table, &families, &clock, start, end, sub, warnings)
-        .map(|c| Outcome::Done(Box::new(c)))
-        .map_err(spill)
-}
 
-fn seconds_text(unit: &Timebase, time: i64) -> String {
-    format!("{} s", unit.seconds(Ticks(time)))
+    /// Nothing was recorded between two ticks; true when samples were given up for it.
+    fn gap(&self, table: &mut Table, clock: &Clock, from: i64, to: i64) -> io::Result<bool> {
+        let missing = ((to - from) / self.sub) as u64;
+        let mut dropped = false;
+        for line in &mut table.lines {
+            line.set(from, Value::Unrecorded)?;
+        }
+        for volts in &mut table.volts {
+            if clock.missing > self.options.limits.gap_samples {
+                volts.drop_samples();
+                dropped = true;
+            }
+            volts.gap(from, missing)?;
+        }
+        Ok(dropped)
+    }
+
+    /// The present row's time lies before that of the row above.
+    fn backwards(&self, rows: &Rows, clock: &Clock) -> Error {
+        let column = self.plan.time;
+        let text = |f: &Field| quoted(&rows.bytes()[f.start..f.end]);
+        let found = column
+            .and_then(|c| rows.fields.get(c))
+            .map_or_else(String::new, text);
+        let last = self.unit.seconds(Ticks(clock.last()));
+        let before = format!("a later one in the row before ({last} s)");
+        rows.error(column, ErrorKind::Backwards { found, before })
+    }
+
+    fn done(
+        &self,
+        table: Table,
+        clock: &Clock,
+        start: i64,
+        end: i64,
+        warnings: Vec<String>,
+    ) -> Result<Outcome, Error> {
+        let span = TimeSpan::new(Ticks(start), Ticks(end));
+        assemble(self.name, table, &self.families, clock, span, self.sub, warnings)
+            .map(|c| Outcome::Done(Box::new(c)))
+            .map_err(|e| self.spill(e))
+    }
 }

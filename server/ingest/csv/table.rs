@@ -38,6 +38,7 @@ pub struct Table<'p> {
     pub counts: Counts,
 }
 
+/// Builders for every column of the plan.
 pub fn table<'p>(
     plan: &'p TablePlan,
     families: &[Option<(FamilyChoice, bool)>],
@@ -122,6 +123,7 @@ pub fn table<'p>(
 }
 
 impl Table<'_> {
+    /// Hands the cells of a row to their builders; a column that needs another reading ends it.
     pub fn row(&mut self, rows: &Rows, tick: i64) -> std::io::Result<Option<Again>> {
         let bytes = rows.bytes();
         let point = self.plan.point;

@@ -12,6 +12,7 @@ use crate::ingest::{Error, ReadOptions};
 /// Rows that tell the delimiter.
 const DELIMITED_ROWS: usize = 300;
 
+/// What parts the rows into the same number of fields; `None` where nothing does.
 pub fn find_delimiter(
     source: &Source,
     name: &str,
@@ -108,6 +109,7 @@ pub fn first_data_row(rows: &[Row], point: u8) -> Option<usize> {
         .map(|at| candidates[at])
 }
 
+/// Fields of most rows.
 pub fn usual_length(data: &[&Row]) -> usize {
     let mut counts: HashMap<usize, usize> = HashMap::new();
     data.iter()

@@ -12,6 +12,7 @@ pub struct Head {
     pub missing: bool,
 }
 
+/// Names and units of the columns, and a sampling period stated above the data.
 pub fn headings(above: &[Row], fields: usize, point: u8, warnings: &mut Vec<String>) -> Head {
     let text = |cell: &Vec<u8>| String::from_utf8_lossy(cell).trim().to_owned();
     let mut rest: Vec<&Row> = above
@@ -126,8 +127,7 @@ fn stated_period(row: &Row, point: u8) -> Option<(f64, f64)> {
     };
     let key_text = key.to_lowercase();
     // The unit may stand in the key: "Sample rate (Hz)".
-    let (plain, unit_in_key) = split_unit(key.trim());
-    let _ = plain;
+    let (_, unit_in_key) = split_unit(key.trim());
     let period = ["period", "interval", "increment", "step"]
         .iter()
         .any(|w| key_text.contains(w));

@@ -8,80 +8,12 @@ use super::{ColumnPlan, Row, TablePlan};
 use crate::ingest::ReadOptions;
 use crate::ingest::options::ColumnKind;
 
+/// Settles what the columns hold, and says what was guessed, left out or renamed.
 pub fn columns(plan: &mut TablePlan, head: &Head, data: &[&Row], options: &ReadOptions) {
-    let mut columns = Vec::new();
     let mut guessed_volts: Vec<String> = Vec::new();
-    for column in 0..plan.fields {
-        let heading = head.names.get(column).cloned().unwrap_or_default();
-        let (name, unit) = split_unit(&heading);
-        let mut name = name.trim().to_owned();
-        let unit = unit
-            .map(str::to_owned)
-            .or_else(|| head.units.get(column).cloned().flatten());
-        let declared = options
-            .columns
-            .iter()
-            .find(|(key, _)| position_of(key, head, plan.fields) == Some(column))
-            .map(|(_, kind)| kind.clone());
-        let range = bus_range(&name);
-        let cells = || data.iter().filter_map(|r| r.cells.get(column)).map(Vec::as_slice);
-        let kind = if plan.time == Some(column) {
-            ColumnKind::Time
-        } else if let Some(kind) = declared {
-            kind
-        } else if is_beside_the_point(&name, cells(), plan.point) {
-            ColumnKind::Ignore
-        } else {
-            guess(
-                cells(),
-                plan.point,
-                range,
-                unit.as_deref(),
-                &mut guessed_volts,
-                &name,
-            )
-        };
-        if let (ColumnKind::Bus { .. }, Some((msb, lsb))) = (&kind, range)
-            && let Some(at) = name.rfind('[')
-        {
-            name.truncate(at);
-            let _ = (msb, lsb);
-        }
-        if name.is_empty() && kind != ColumnKind::Time {
-            name = format!("column {}", column + 1);
-            guessed_volts
-                .iter_mut()
-                .filter(|n| n.is_empty())
-                .for_each(|n| n.clone_from(&name));
-            // A trailing delimiter makes an empty last column: it is none.
-            if cells().all(<[u8]>::is_empty) {
-                columns.push(ColumnPlan {
-                    name,
-                    heading,
-                    kind: ColumnKind::Ignore,
-                    volts: 1.0,
-                    sample: Vec::new(),
-                });
-                continue;
-            }
-        }
-        let volts = unit.as_deref().and_then(volt_unit).map_or(1.0, |e| 10f64.powi(e));
-        let sample = if kind == ColumnKind::Analog {
-            cells()
-                .filter_map(|c| Decimal::parse(c, plan.point))
-                .map(|d| (d.to_f64() * volts) as f32)
-                .collect()
-        } else {
-            Vec::new()
-        };
-        columns.push(ColumnPlan {
-            name,
-            heading,
-            kind,
-            volts,
-            sample,
-        });
-    }
+    let mut columns: Vec<ColumnPlan> = (0..plan.fields)
+        .map(|column| column_plan(column, plan, head, data, options, &mut guessed_volts))
+        .collect();
     if !guessed_volts.is_empty() {
         plan.warnings.push(format!(
             "taken for volts by their numbers: {}; say otherwise under [read] in the setup file",
@@ -127,6 +59,77 @@ pub fn columns(plan: &mut TablePlan, head: &Head, data: &[&Row], options: &ReadO
     plan.columns = columns;
 }
 
+/// What one column holds; its name goes to `guessed_volts` where only its numbers say that they are volts.
+fn column_plan(
+    column: usize,
+    plan: &TablePlan,
+    head: &Head,
+    data: &[&Row],
+    options: &ReadOptions,
+    guessed_volts: &mut Vec<String>,
+) -> ColumnPlan {
+    let heading = head.names.get(column).cloned().unwrap_or_default();
+    let (name, unit) = split_unit(&heading);
+    let mut name = name.trim().to_owned();
+    let unit = unit
+        .map(str::to_owned)
+        .or_else(|| head.units.get(column).cloned().flatten());
+    let declared = options
+        .columns
+        .iter()
+        .find(|(key, _)| position_of(key, head, plan.fields) == Some(column))
+        .map(|(_, kind)| kind.clone());
+    let range = bus_range(&name);
+    let cells = || data.iter().filter_map(|r| r.cells.get(column)).map(Vec::as_slice);
+    let kind = if plan.time == Some(column) {
+        ColumnKind::Time
+    } else if let Some(kind) = declared {
+        kind
+    } else if is_beside_the_point(&name, cells(), plan.point) {
+        ColumnKind::Ignore
+    } else {
+        guess(cells(), plan.point, range, unit.as_deref(), guessed_volts, &name)
+    };
+    if let (ColumnKind::Bus { .. }, Some(_)) = (&kind, range)
+        && let Some(at) = name.rfind('[')
+    {
+        name.truncate(at);
+    }
+    if name.is_empty() && kind != ColumnKind::Time {
+        name = format!("column {}", column + 1);
+        guessed_volts
+            .iter_mut()
+            .filter(|n| n.is_empty())
+            .for_each(|n| n.clone_from(&name));
+        // A trailing delimiter makes an empty last column: it is none.
+        if cells().all(<[u8]>::is_empty) {
+            return ColumnPlan {
+                name,
+                heading,
+                kind: ColumnKind::Ignore,
+                volts: 1.0,
+                sample: Vec::new(),
+            };
+        }
+    }
+    let volts = unit.as_deref().and_then(volt_unit).map_or(1.0, |e| 10f64.powi(e));
+    let sample = if kind == ColumnKind::Analog {
+        cells()
+            .filter_map(|c| Decimal::parse(c, plan.point))
+            .map(|d| (d.to_f64() * volts) as f32)
+            .collect()
+    } else {
+        Vec::new()
+    };
+    ColumnPlan {
+        name,
+        heading,
+        kind,
+        volts,
+        sample,
+    }
+}
+
 /// Row numbers beside the times, and remarks that stand in a few rows beside the data.
 fn is_beside_the_point<'a>(name: &str, cells: impl Iterator<Item = &'a [u8]>, point: u8) -> bool {
     let cells: Vec<&[u8]> = cells.collect();
@@ -145,6 +148,7 @@ fn is_beside_the_point<'a>(name: &str, cells: impl Iterator<Item = &'a [u8]>, po
     name.is_empty() && scraps && preamble || header && filled == 0
 }
 
+/// Told from the cells of the first rows, the unit, and the bits that the heading names.
 fn guess<'a>(
     cells: impl Iterator<Item = &'a [u8]>,
     point: u8,

@@ -7,6 +7,7 @@ use crate::ingest::grid::Grid;
 use crate::ingest::options::{ColumnKind, TableForm};
 use crate::ingest::{Error, ReadOptions};
 
+/// Settles whether rows are samples or changes, and the period behind their times.
 pub fn find_pace(
     plan: &mut TablePlan,
     head: &Head,

@@ -8,6 +8,7 @@ use crate::ingest::error::quoted;
 use crate::ingest::options::ColumnKind;
 use crate::ingest::{Error, ReadOptions};
 
+/// Settles the column of the times, their unit and their precision.
 pub fn find_time(
     plan: &mut TablePlan,
     head: &Head,
@@ -15,6 +16,21 @@ pub fn find_time(
     options: &ReadOptions,
     fail: &dyn Fn(Option<u64>, String) -> Error,
 ) -> Result<(), Error> {
+    plan.time = time_column(plan, head, data, options);
+    match plan.time {
+        Some(column) => how_written(plan, column, head, data, options, fail),
+        None if options.sample_period_s.is_some() => Ok(()),
+        None => Err(fail(
+            Some(plan.first_row),
+            "expected a column of times, found none: export one, or, where every row is one sample, give \
+             [read] sample_rate = \"…\" or sample_period = \"…\" in the setup file"
+                .to_owned(),
+        )),
+    }
+}
+
+/// The column declared as times, else one headed so, else one that rises from row to row.
+fn time_column(plan: &TablePlan, head: &Head, data: &[&Row], options: &ReadOptions) -> Option<usize> {
     let point = plan.point;
     let heading = |column: usize| head.names.get(column).map(String::as_str).unwrap_or("");
     let declared = options
@@ -68,25 +84,24 @@ pub fn find_time(
                 && !cells().all(plain)
         })
     };
-    let column = declared
+    declared
         .or(named)
         .or_else(numbered)
         .or_else(rising)
-        .or_else(further);
-    let Some(column) = column else {
-        if options.sample_period_s.is_some() {
-            plan.time = None;
-            return Ok(());
-        }
-        return Err(fail(
-            Some(plan.first_row),
-            "expected a column of times, found none: export one, or, where every row is one sample, give \
-             [read] sample_rate = \"…\" or sample_period = \"…\" in the setup file"
-                .to_owned(),
-        ));
-    };
-    plan.time = Some(column);
-    let (name, unit) = split_unit(heading(column));
+        .or_else(further)
+}
+
+/// Dates, numbers with their units, or numbers of a unit that is said elsewhere; and how precise they are.
+fn how_written(
+    plan: &mut TablePlan,
+    column: usize,
+    head: &Head,
+    data: &[&Row],
+    options: &ReadOptions,
+    fail: &dyn Fn(Option<u64>, String) -> Error,
+) -> Result<(), Error> {
+    let point = plan.point;
+    let (name, unit) = split_unit(head.names.get(column).map_or("", String::as_str));
     let cells: Vec<&[u8]> = data
         .iter()
         .filter_map(|r| r.cells.get(column))
@@ -214,6 +229,7 @@ pub fn is_time_cell(cell: &[u8], point: u8) -> bool {
     Decimal::parse(cell, point).is_some() || suffixed(cell, point).is_some() || clock(cell, point).is_some()
 }
 
+/// Of any style of time, to compare with others of its column.
 pub fn time_value(cell: &[u8], point: u8) -> Option<f64> {
     if let Some(number) = Decimal::parse(cell, point) {
         return Some(number.to_f64());
