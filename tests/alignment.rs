@@ -3,21 +3,13 @@
 //!
 //! Not covered: clocks that change their rate within a capture.
 
+#[path = "common/dice.rs"]
+mod dice;
+
 use assert_cmd::Command;
+use dice::Dice;
 use edgewitness::analysis::align::fit_line;
 use serde_json::Value;
-
-/// Even in 0 … 1 (Marsaglia's xorshift64*).
-struct Dice(u64);
-
-impl Dice {
-    fn unit(&mut self) -> f64 {
-        self.0 ^= self.0 >> 12;
-        self.0 ^= self.0 << 25;
-        self.0 ^= self.0 >> 27;
-        (self.0.wrapping_mul(0x2545_F491_4F6C_DD1D) >> 11) as f64 / (1u64 << 53) as f64
-    }
-}
 
 /// Irregular edges, 1 µs to some 40 µs apart.
 fn irregular(dice: &mut Dice, n: usize) -> Vec<f64> {

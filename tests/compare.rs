@@ -5,20 +5,12 @@
 //!
 //! Not covered: captures under one condition by several instruments (tests/sessions are in `workflow::runs`).
 
+#[path = "common/dice.rs"]
+mod dice;
+
 use assert_cmd::Command;
+use dice::Dice;
 use serde_json::Value;
-
-/// Even in 0 … 1 (Marsaglia's xorshift64*).
-struct Dice(u64);
-
-impl Dice {
-    fn unit(&mut self) -> f64 {
-        self.0 ^= self.0 >> 12;
-        self.0 ^= self.0 << 25;
-        self.0 ^= self.0 >> 27;
-        (self.0.wrapping_mul(0x2545_F491_4F6C_DD1D) >> 11) as f64 / (1u64 << 53) as f64
-    }
-}
 
 /// One run: STEP falls `falls` times; CLEAR_N dips 15 ns after the first `struck` falls that the dice choose; KEY
 /// bounces on some of its switchings; STRIKE_OUT sends a pulse a fall, of which STRIKE_IN loses some.

@@ -2,22 +2,14 @@
 //!
 //! Not covered: analog far ends (a slow edge is a change of width here, made with edges alone).
 
+#[path = "common/dice.rs"]
+mod dice;
+
 use std::collections::BTreeMap;
 
 use assert_cmd::Command;
+use dice::Dice;
 use serde_json::Value;
-
-/// Even in 0 … 1 (Marsaglia's xorshift64*).
-struct Dice(u64);
-
-impl Dice {
-    fn unit(&mut self) -> f64 {
-        self.0 ^= self.0 >> 12;
-        self.0 ^= self.0 << 25;
-        self.0 ^= self.0 >> 27;
-        (self.0.wrapping_mul(0x2545_F491_4F6C_DD1D) >> 11) as f64 / (1u64 << 53) as f64
-    }
-}
 
 /// Pulses (start, end) in ns, 200 to 1,200 ns wide, at least 2 µs apart.
 fn pulses(seed: u64, n: usize) -> Vec<(u64, u64)> {

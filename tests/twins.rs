@@ -1,61 +1,52 @@
 //! Two lines that always switch together can't be told apart by counts, whatever else is captured: neither is accused.
 //! The captures are written here, by a generator of this file's own, so the truth is known.
 
+#[path = "common/dice.rs"]
+mod dice;
+
 use std::fmt::Write;
 
 use assert_cmd::Command;
+use dice::Dice;
 use serde_json::Value;
-
-/// A small linear congruential generator (Knuth, TAOCP vol. 2, MMIX's constants; from memory): any fixed stream will do.
-struct Random(u64);
-
-impl Random {
-    fn below(&mut self, bound: u64) -> u64 {
-        self.0 = self
-            .0
-            .wrapping_mul(6_364_136_223_846_793_005)
-            .wrapping_add(1_442_695_040_888_963_407);
-        (self.0 >> 33) % bound
-    }
-}
 
 /// CLEAR_N dips for 18 to 42 ns, 13 ns after some falls of STEP. BEAT switches with STEP, up to `jitter` ns around it, but for one
 /// fall in `alone` at which it rests (0: never). TEMPO has nothing to do with any of them.
 fn vcd(seed: u64, jitter: u64, alone: u64) -> String {
-    let mut random = Random(seed);
+    let mut dice = Dice(seed);
     let mut changes: Vec<(u64, char, u8)> = vec![(0, 's', 1), (0, 'b', 1), (0, 'c', 1), (0, 't', 0)];
     let mut at = 5_000;
     for step in 0..600u64 {
-        let offset = |random: &mut Random| {
+        let offset = |dice: &mut Dice| {
             if jitter == 0 {
                 0
             } else {
-                random.below(2 * jitter + 1)
+                dice.below(2 * jitter + 1)
             }
         };
         let rests = alone > 0 && step % alone == 1;
         changes.push((at, 's', 0));
         if !rests {
-            changes.push((at + offset(&mut random) - jitter, 'b', 0));
+            changes.push((at + offset(&mut dice) - jitter, 'b', 0));
         }
-        if random.below(10) < 4 {
+        if dice.below(10) < 4 {
             changes.push((at + 13, 'c', 0));
-            changes.push((at + 13 + 18 + random.below(25), 'c', 1));
+            changes.push((at + 13 + 18 + dice.below(25), 'c', 1));
         }
-        let width = 900 + random.below(3_000);
+        let width = 900 + dice.below(3_000);
         changes.push((at + width, 's', 1));
         if !rests {
-            changes.push((at + width + offset(&mut random) - jitter, 'b', 1));
+            changes.push((at + width + offset(&mut dice) - jitter, 'b', 1));
         }
-        if random.below(3) == 0 {
+        if dice.below(3) == 0 {
             changes.push((at + width + 500, 't', (step % 2) as u8));
         }
         // CLEAR_N has a job of its own, far from STEP's falls.
-        if random.below(5) == 0 {
+        if dice.below(5) == 0 {
             changes.push((at + width + 1_000, 'c', 0));
             changes.push((at + width + 2_500, 'c', 1));
         }
-        at += width + 4_000 + random.below(6_000);
+        at += width + 4_000 + dice.below(6_000);
     }
     changes.sort();
     let mut text = String::from("$timescale 1ns $end\n");

@@ -35,11 +35,8 @@ pub struct TroubleCompareRow {
     pub before: OccasionsRow,
     pub after: OccasionsRow,
     pub rate_ratio: RatioRow,
-    pub p_value: f64,
-    pub after_upper_bound: f64,
-    pub verdict: String,
-    pub opportunities_needed: Option<u64>,
-    pub says: String,
+    #[serde(flatten)]
+    pub judged: JudgedRow,
 }
 
 /// How often it went wrong, of how many occasions.
@@ -98,6 +95,13 @@ pub struct CompareRow {
     pub before: CountsRow,
     pub after: CountsRow,
     pub rate_ratio: RatioRow,
+    #[serde(flatten)]
+    pub judged: JudgedRow,
+}
+
+/// What is concluded from the counts of both sides; stands in the row itself in JSON.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, utoipa::ToSchema)]
+pub struct JudgedRow {
     /// Fisher's exact test, two-sided.
     pub p_value: f64,
     /// Exact one-sided 95 % bound of the strike rate after.
@@ -131,9 +135,6 @@ pub struct LinkCompareRow {
     pub before: LossRow,
     pub after: LossRow,
     pub loss_ratio: RatioRow,
-    pub p_value: f64,
-    pub after_upper_bound: f64,
-    pub verdict: String,
-    pub opportunities_needed: Option<u64>,
-    pub says: String,
+    #[serde(flatten)]
+    pub judged: JudgedRow,
 }

@@ -4,7 +4,7 @@ import assert from "node:assert/strict";
 import { readFileSync } from "node:fs";
 import path from "node:path";
 import { after, before, test } from "node:test";
-import { ROOT, openPage, startBrowser, startServer } from "./bench.mjs";
+import { ROOT, demoPath, openPage, startBrowser, startServer } from "./bench.mjs";
 
 const AXE = readFileSync(path.join(ROOT, "tests/browser/node_modules/axe-core/axe.min.js"), "utf8");
 /** Where the walk over all pages begins, and the most it goes through. */
@@ -18,10 +18,7 @@ let place = "";
 before(async () => {
   browser = await startBrowser();
   server = await startServer(["--demo"]);
-  const { page } = await openPage(browser, server.url);
-  await page.locator("#headline").waitFor();
-  place = new URL(page.url()).pathname;
-  await page.context().close();
+  place = await demoPath(browser, server);
 });
 after(async () => {
   await browser?.close();

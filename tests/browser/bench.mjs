@@ -80,3 +80,12 @@ export async function openPage(browser, url, options = {}) {
   await page.goto(url);
   return { page, troubles };
 }
+
+/** The path of the demo's session, to which the bare address of `serve --demo` leads. */
+export async function demoPath(browser, server) {
+  const { page } = await openPage(browser, server.url);
+  await page.locator("#headline").waitFor();
+  const { pathname } = new URL(page.url());
+  await page.context().close();
+  return pathname;
+}

@@ -2,7 +2,7 @@
 import assert from "node:assert/strict";
 import { readFileSync } from "node:fs";
 import { after, before, test } from "node:test";
-import { openPage, sample, startBrowser, startServer } from "./bench.mjs";
+import { demoPath, openPage, sample, startBrowser, startServer } from "./bench.mjs";
 
 /** @type {import("playwright-core").Browser} */ let browser;
 /** @type {any} */ let server;
@@ -11,11 +11,7 @@ let place = "";
 before(async () => {
   browser = await startBrowser();
   server = await startServer(["--demo"]);
-  // The bare address leads to the demo's session.
-  const { page } = await openPage(browser, server.url);
-  await page.locator("#headline").waitFor();
-  place = new URL(page.url()).pathname;
-  await page.context().close();
+  place = await demoPath(browser, server);
 });
 after(async () => {
   await browser?.close();

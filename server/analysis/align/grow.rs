@@ -4,7 +4,7 @@ use std::ops::Range;
 
 use super::candidates::Candidate;
 use super::fit::{LineFit, fit_line};
-use super::{Alignment, Edges, LEAST_SHARE, MAX_DRIFT};
+use super::{Alignment, Edges, LEAST_SHARE, MAX_DRIFT, Matched};
 
 /// A grown alignment. Times are seconds on each [`Edges`]'s own zero.
 #[derive(Clone, Debug)]
@@ -62,6 +62,14 @@ impl Growth {
         self.matched() as f64 >= share * best.matched() as f64 && self.share() >= share * best.share()
     }
 
+    pub fn counts(&self) -> Matched {
+        Matched {
+            pairs: self.matched(),
+            unmatched_a: self.overlap_a.len() - self.matched(),
+            unmatched_b: self.overlap_b.len() - self.matched(),
+        }
+    }
+
     /// Offset, drift and errors on the captures' own clocks.
     pub fn finish(&self, a: &Edges, b: &Edges) -> Alignment {
         // time in A − time in B against time in B: the slope is the drift.
@@ -72,20 +80,7 @@ impl Growth {
             .map(|p| a.times[p.0 as usize] - b.times[p.1 as usize])
             .collect();
         let fit = fit_line(&x, &y);
-        let zero = -b.origin_s;
-        Alignment {
-            offset_s: a.origin_s - b.origin_s + fit.at(zero),
-            offset_se_s: fit.se_at(zero),
-            drift_ppm: fit.slope * 1e6,
-            drift_se_ppm: fit.slope_se * 1e6,
-            middle_s: b.origin_s + fit.middle,
-            middle_se_s: fit.intercept_se,
-            matched: self.matched(),
-            unmatched_a: self.overlap_a.len() - self.matched(),
-            unmatched_b: self.overlap_b.len() - self.matched(),
-            residual_s: fit.residual,
-            inverted: false,
-        }
+        Alignment::of_line(&fit, a, b, self.counts())
     }
 }
 

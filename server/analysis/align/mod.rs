@@ -133,7 +133,33 @@ pub struct Alignment {
     pub inverted: bool,
 }
 
+/// Edges with a counterpart, and those of either capture without one.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+struct Matched {
+    pub pairs: usize,
+    pub unmatched_a: usize,
+    pub unmatched_b: usize,
+}
+
 impl Alignment {
+    /// What a line through (time in B, time in A − time in B), counted from each capture's origin, says of the clocks.
+    fn of_line(fit: &fit::LineFit, a: &Edges, b: &Edges, matched: Matched) -> Alignment {
+        let zero = -b.origin_s;
+        Alignment {
+            offset_s: a.origin_s - b.origin_s + fit.at(zero),
+            offset_se_s: fit.se_at(zero),
+            drift_ppm: fit.slope * 1e6,
+            drift_se_ppm: fit.slope_se * 1e6,
+            middle_s: b.origin_s + fit.middle,
+            middle_se_s: fit.intercept_se,
+            matched: matched.pairs,
+            unmatched_a: matched.unmatched_a,
+            unmatched_b: matched.unmatched_b,
+            residual_s: fit.residual,
+            inverted: false,
+        }
+    }
+
     /// The identity: one clock.
     pub const SAME_CLOCK: Alignment = Alignment {
         offset_s: 0.0,

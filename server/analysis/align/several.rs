@@ -2,7 +2,7 @@
 
 use super::fit::fit_line;
 use super::grow::{Growth, grow};
-use super::{Alignment, Edges, Error, LEAST_EDGES, align_upright, candidates};
+use super::{Alignment, Edges, Error, LEAST_EDGES, Matched, align_upright, candidates};
 
 /// Least share of another line's edges that must follow the leading line for them to count.
 const FOLLOWS: f64 = 0.5;
@@ -38,7 +38,11 @@ pub fn align_several(lines: &[(Edges, Edges)]) -> Result<Alignment, Error> {
         ..growth.finish(a, b)
     };
     let mut points: Vec<(f64, f64)> = Vec::new();
-    let (mut matched, mut unmatched_a, mut unmatched_b) = (0, 0, 0);
+    let mut matched = Matched {
+        pairs: 0,
+        unmatched_a: 0,
+        unmatched_b: 0,
+    };
     for (index, (x, y)) in lines.iter().enumerate() {
         let found = if index == leading {
             Some(growth.clone())
@@ -46,34 +50,25 @@ pub fn align_several(lines: &[(Edges, Edges)]) -> Result<Alignment, Error> {
             following(x, y, &alone)
         };
         let Some(found) = found else { continue };
-        matched += found.matched();
-        unmatched_a += found.overlap_a.len() - found.matched();
-        unmatched_b += found.overlap_b.len() - found.matched();
+        let counts = found.counts();
+        matched.pairs += counts.pairs;
+        matched.unmatched_a += counts.unmatched_a;
+        matched.unmatched_b += counts.unmatched_b;
         let (shift_a, shift_b) = (x.origin_s - a.origin_s, y.origin_s - b.origin_s);
         points.extend(found.pairs.iter().map(|p| {
             let (at_a, at_b) = (x.times[p.0 as usize] + shift_a, y.times[p.1 as usize] + shift_b);
             (at_b, at_a - at_b)
         }));
     }
-    if matched == growth.matched() {
+    if matched.pairs == growth.matched() {
         return Ok(alone);
     }
     points.sort_unstable_by(|p, q| p.0.total_cmp(&q.0));
     let (x, y): (Vec<f64>, Vec<f64>) = points.into_iter().unzip();
     let fit = fit_line(&x, &y);
-    let zero = -b.origin_s;
     Ok(Alignment {
-        offset_s: a.origin_s - b.origin_s + fit.at(zero),
-        offset_se_s: fit.se_at(zero),
-        drift_ppm: fit.slope * 1e6,
-        drift_se_ppm: fit.slope_se * 1e6,
-        middle_s: b.origin_s + fit.middle,
-        middle_se_s: fit.intercept_se,
-        matched,
-        unmatched_a,
-        unmatched_b,
-        residual_s: fit.residual,
         inverted,
+        ..Alignment::of_line(&fit, a, b, matched)
     })
 }
 

@@ -4,7 +4,7 @@ use super::words::{count_of, list, span};
 use super::{Finding, Severity};
 use crate::analysis::coupling::Attribution;
 use crate::analysis::strays::{LimitOrigin, StrayKind, Strays};
-use crate::model::{Capture, Level};
+use crate::model::{Capture, Level, TraceSamples};
 
 pub fn of(capture: &Capture, strays: &Strays, attribution: &Attribution) -> Vec<Finding> {
     let mut findings = Vec::new();
@@ -118,7 +118,15 @@ fn bounce(capture: &Capture, strays: &Strays, line: usize) -> Option<Finding> {
 
 /// Nothing found: what could have been.
 pub fn nothing_found(capture: &Capture, strays: &Strays) -> Finding {
-    let coarsest = strays.sampling.iter().copied().fold(0.0, f64::max);
+    // Between samples of volts an edge is placed by interpolation, but a pulse must last until a sample to be seen.
+    let steps = capture
+        .lines
+        .iter()
+        .filter_map(|line| match line.trace.as_ref()?.samples {
+            TraceSamples::Uniform { step, .. } => Some(step as f64),
+            TraceSamples::Steps { .. } => None,
+        });
+    let coarsest = strays.sampling.iter().copied().chain(steps).fold(0.0, f64::max);
     let seen = if coarsest > 1.0 {
         let ts = span(&capture.timebase, coarsest);
         let half = span(&capture.timebase, coarsest / 2.0);

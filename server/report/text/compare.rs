@@ -2,7 +2,12 @@
 
 use super::lines::capture_text;
 use super::{Align, Style, Table, printable, wrapped};
-use crate::report::compare::{CompareReport, RatioRow, TroubleCompareRow};
+use crate::report::compare::{
+    CompareReport, CountsRow, JudgedRow, LossRow, OccasionsRow, RatioRow, TroubleCompareRow,
+};
+
+/// How many went wrong, of how many.
+type Of = (u64, u64);
 
 /// Verdicts in sentences, then the counts they rest on.
 pub fn compare_text(report: &CompareReport, style: Style) -> String {
@@ -29,15 +34,31 @@ pub fn compare_text(report: &CompareReport, style: Style) -> String {
         );
         return text;
     }
-    let said = report.couplings.iter().map(|r| (&r.verdict, &r.says));
-    let said = said.chain(report.links.iter().map(|r| (&r.verdict, &r.says)));
-    for (verdict, says) in said.chain(others.iter().map(|(_, r)| (&r.verdict, &r.says))) {
+    // What, how many of how many before and after, the ratio, what is concluded.
+    let mut rows: Vec<(String, Of, Of, &RatioRow, &JudgedRow)> = Vec::new();
+    for r in &report.couplings {
+        let of = |c: &CountsRow| (c.strays, c.opportunities);
+        let what = format!("{} by {} ({})", r.victim, r.aggressor, r.edge);
+        rows.push((what, of(&r.before), of(&r.after), &r.rate_ratio, &r.judged));
+    }
+    for r in &report.links {
+        let of = |c: &LossRow| (c.missing, c.sent);
+        let what = format!("lost {} to {}", r.from, r.to);
+        rows.push((what, of(&r.before), of(&r.after), &r.loss_ratio, &r.judged));
+    }
+    for (word, r) in others {
+        let of = |c: &OccasionsRow| (c.wrong, c.occasions);
+        let what = format!("{word}{}", r.name);
+        rows.push((what, of(&r.before), of(&r.after), &r.rate_ratio, &r.judged));
+    }
+    for (.., judged) in &rows {
+        let verdict = &judged.verdict;
         let word = match verdict.as_str() {
             "worse" | "unchanged" => style.fault(verdict),
             "gone" => style.advice(verdict),
             _ => style.warning(verdict),
         };
-        text.push_str(&format!("{word}\n{}", wrapped(&printable(says), 96, 4)));
+        text.push_str(&format!("{word}\n{}", wrapped(&printable(&judged.says), 96, 4)));
     }
     let mut table = Table::new(&[
         ("what", Align::Left),
@@ -48,37 +69,16 @@ pub fn compare_text(report: &CompareReport, style: Style) -> String {
         ("at most now", Align::Right),
         ("verdict", Align::Left),
     ]);
-    for r in &report.couplings {
+    for (what, before, after, of_rates, judged) in rows {
+        let counts = |(wrong, of): Of| format!("{wrong} of {of}");
         table.row(vec![
-            format!("{} by {} ({})", r.victim, r.aggressor, r.edge),
-            format!("{} of {}", r.before.strays, r.before.opportunities),
-            format!("{} of {}", r.after.strays, r.after.opportunities),
-            ratio(&r.rate_ratio),
-            format!("{:.2e}", r.p_value),
-            format!("{:.2} %", r.after_upper_bound * 100.0),
-            r.verdict.clone(),
-        ]);
-    }
-    for r in &report.links {
-        table.row(vec![
-            format!("lost {} to {}", r.from, r.to),
-            format!("{} of {}", r.before.missing, r.before.sent),
-            format!("{} of {}", r.after.missing, r.after.sent),
-            ratio(&r.loss_ratio),
-            format!("{:.2e}", r.p_value),
-            format!("{:.2} %", r.after_upper_bound * 100.0),
-            r.verdict.clone(),
-        ]);
-    }
-    for (word, r) in others {
-        table.row(vec![
-            format!("{word}{}", r.name),
-            format!("{} of {}", r.before.wrong, r.before.occasions),
-            format!("{} of {}", r.after.wrong, r.after.occasions),
-            ratio(&r.rate_ratio),
-            format!("{:.2e}", r.p_value),
-            format!("{:.2} %", r.after_upper_bound * 100.0),
-            r.verdict.clone(),
+            what,
+            counts(before),
+            counts(after),
+            ratio(of_rates),
+            format!("{:.2e}", judged.p_value),
+            format!("{:.2} %", judged.after_upper_bound * 100.0),
+            judged.verdict.clone(),
         ]);
     }
     text.push_str(&format!("\n{}", table.render(0)));

@@ -12,8 +12,8 @@ pub use tally::tallies;
 use crate::analysis::stats::ratio::Ratio;
 use crate::model::Capture;
 use crate::report::compare::{
-    CompareReport, CompareRow, CountsRow, LinkCompareRow, LossRow, OccasionsRow, RatioRow, SCHEMA, Tallies,
-    TroubleCompareRow, TroubleKind,
+    CompareReport, CompareRow, CountsRow, JudgedRow, LinkCompareRow, LossRow, OccasionsRow, RatioRow, SCHEMA,
+    Tallies, TroubleCompareRow, TroubleKind,
 };
 use crate::setup::Setup;
 
@@ -62,11 +62,7 @@ fn coupling_row(j: &Judged) -> CompareRow {
         before: counts(j.before),
         after: counts(j.after),
         rate_ratio: ratio_row(j.judgement.ratio),
-        p_value: j.judgement.p_value,
-        after_upper_bound: j.judgement.after_upper_bound,
-        verdict: j.judgement.verdict.word().to_owned(),
-        opportunities_needed: j.judgement.opportunities_needed,
-        says: j.says.clone(),
+        judged: judged_row(j),
     }
 }
 
@@ -81,11 +77,7 @@ fn link_row(j: &Judged) -> LinkCompareRow {
         before: loss(j.before),
         after: loss(j.after),
         loss_ratio: ratio_row(j.judgement.ratio),
-        p_value: j.judgement.p_value,
-        after_upper_bound: j.judgement.after_upper_bound,
-        verdict: j.judgement.verdict.word().to_owned(),
-        opportunities_needed: j.judgement.opportunities_needed,
-        says: j.says.clone(),
+        judged: judged_row(j),
     }
 }
 
@@ -104,6 +96,12 @@ fn trouble_row(j: &Judged) -> TroubleCompareRow {
         before: occasions(j.before),
         after: occasions(j.after),
         rate_ratio: ratio_row(j.judgement.ratio),
+        judged: judged_row(j),
+    }
+}
+
+fn judged_row(j: &Judged) -> JudgedRow {
+    JudgedRow {
         p_value: j.judgement.p_value,
         after_upper_bound: j.judgement.after_upper_bound,
         verdict: j.judgement.verdict.word().to_owned(),
