@@ -26,12 +26,12 @@ pub struct StrayOptions {
     pub marks: Vec<Mark>,
 }
 
-/// A judgement on one pulse.
+/// A judgement on one pulse or runt.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Mark {
     pub line: usize,
-    /// Index of the edge that starts the pulse.
-    pub edge: usize,
+    /// When the pulse starts, to the tick.
+    pub start: Ticks,
     /// True: a stray. False: legitimate.
     pub stray: bool,
 }
@@ -185,6 +185,36 @@ fn in_burst(bursts: &[&Burst], edge: usize) -> bool {
         .any(|b| b.edges.contains(&edge) && edge + 1 < b.edges.end)
 }
 
+/// The marks that judge nothing: no pulse or runt of their line starts then (positions in `marks`). Cost: log of the edges
+/// each.
+pub fn unmatched(capture: &Capture, marks: &[Mark]) -> Vec<usize> {
+    let matches = |mark: &Mark| {
+        capture.lines.get(mark.line).is_some_and(|line| {
+            // The last edge of a line starts no pulse: what follows it was not seen to end.
+            let edge = line.edges.binary_search(&mark.start);
+            edge.is_ok_and(|e| e + 1 < line.edges.len()) || line.runts.iter().any(|r| r.start == mark.start)
+        })
+    };
+    (0..marks.len()).filter(|&at| !matches(&marks[at])).collect()
+}
+
+/// What was judged of the pulses of one line overrules `is_stray`. Two successive pulses are not both strays (they would
+/// share an edge): a pulse marked as one makes those beside it the line's own.
+fn overrule(pulses: &[Pulse], judged: &BTreeMap<Ticks, bool>, is_stray: &mut [bool]) {
+    for (at, pulse) in pulses.iter().enumerate() {
+        let Some(&stray) = judged.get(&pulse.start) else {
+            continue;
+        };
+        is_stray[at] = stray;
+        let beside = [at.checked_sub(1), Some(at + 1)].into_iter().flatten();
+        for other in beside.filter(|&o| stray && o < pulses.len()) {
+            if pulses[other].edge.abs_diff(pulse.edge) == 1 {
+                is_stray[other] = false;
+            }
+        }
+    }
+}
+
 fn strays_of(
     index: usize,
     line: &Line,
@@ -193,11 +223,9 @@ fn strays_of(
     bursts: &[&Burst],
     marks: &[Mark],
 ) -> Vec<Stray> {
-    let judged: BTreeMap<usize, bool> = marks
-        .iter()
-        .filter(|m| m.line == index)
-        .map(|m| (m.edge, m.stray))
-        .collect();
+    let of_line = marks.iter().filter(|m| m.line == index);
+    let judged: BTreeMap<Ticks, bool> = of_line.map(|m| (m.start, m.stray)).collect();
+    let is_legitimate = |start: Ticks| judged.get(&start) == Some(&false);
     let narrow: Vec<bool> = pulses
         .iter()
         .map(|p| limit.of(p.level).is_some_and(|l| (p.width().0 as f64) < l))
@@ -219,11 +247,7 @@ fn strays_of(
     let chosen: Vec<usize> = strays;
     let mut is_stray = vec![false; pulses.len()];
     chosen.into_iter().for_each(|i| is_stray[i] = true);
-    for (i, pulse) in pulses.iter().enumerate() {
-        if let Some(&stray) = judged.get(&pulse.edge) {
-            is_stray[i] = stray;
-        }
-    }
+    overrule(pulses, &judged, &mut is_stray);
     let mut out: Vec<Stray> = pulses
         .iter()
         .zip(&is_stray)
@@ -238,7 +262,8 @@ fn strays_of(
         })
         .collect();
     for burst in bursts {
-        for edge in burst.edges.start..burst.edges.end.saturating_sub(1) {
+        let starts = burst.edges.start..burst.edges.end.saturating_sub(1);
+        for edge in starts.filter(|&edge| !is_legitimate(line.edges[edge])) {
             out.push(Stray {
                 line: index,
                 edge: Some(edge),
@@ -249,7 +274,8 @@ fn strays_of(
             });
         }
     }
-    out.extend(line.runts.iter().map(|runt| Stray {
+    let runts = line.runts.iter().filter(|runt| !is_legitimate(runt.start));
+    out.extend(runts.map(|runt| Stray {
         line: index,
         edge: None,
         start: runt.start,
@@ -276,6 +302,7 @@ fn at_home(run: &[Pulse]) -> impl Iterator<Item = usize> + use<> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::model::{Format, TimeSpan, Timebase};
 
     fn pulse(edge: usize, start: i64, end: i64, level: Level) -> Pulse {
         Pulse {
@@ -284,6 +311,64 @@ mod tests {
             end: Ticks(end),
             level,
         }
+    }
+
+    /// CLEAR_N at rest high, with dips of 20 ticks at `dips` and one of 400 at 90,000.
+    fn clear(dips: &[i64]) -> Capture {
+        let mut edges: Vec<Ticks> = dips.iter().flat_map(|&t| [Ticks(t), Ticks(t + 20)]).collect();
+        edges.extend([Ticks(90_000), Ticks(90_400)]);
+        let span = TimeSpan::new(Ticks(0), Ticks(100_000));
+        Capture {
+            file: "marked".to_owned(),
+            format: Format::Vcd,
+            timebase: Timebase::decimal(-9),
+            span,
+            resolution_ticks: 1.0,
+            lines: vec![Line::digital("CLEAR_N", Level::High, edges, span)],
+            buses: Vec::new(),
+            not_logic: Vec::new(),
+            warnings: Vec::new(),
+        }
+    }
+
+    fn starts(strays: &Strays) -> Vec<i64> {
+        strays.strays.iter().map(|s| s.start.0).collect()
+    }
+
+    #[test]
+    fn what_a_person_marks_overrules_the_widths() {
+        let capture = clear(&[5_000, 30_000]);
+        let mark = |start: i64, stray: bool| Mark {
+            line: 0,
+            start: Ticks(start),
+            stray,
+        };
+        let said = |marks: Vec<Mark>| {
+            let narrow_below = BTreeMap::from([(0, 60.0)]);
+            let options = StrayOptions {
+                narrow_below,
+                marks,
+                ..StrayOptions::default()
+            };
+            find(&capture, &options)
+        };
+        assert_eq!(starts(&said(vec![])), [5_000, 30_000]);
+        assert_eq!(starts(&said(vec![mark(5_000, false)])), [30_000]);
+        let wide = said(vec![mark(5_000, false), mark(30_000, false), mark(90_000, true)]);
+        assert_eq!(starts(&wide), [90_000]);
+        assert_eq!(wide.strays[0].width, Ticks(400));
+        // The rest between two dips, marked as the stray, makes them the line's own.
+        assert_eq!(starts(&said(vec![mark(5_020, true)])), [5_020]);
+        let lost = [
+            mark(5_000, true),
+            mark(5_001, true),
+            mark(90_400, true),
+            Mark {
+                line: 7,
+                ..mark(5_000, true)
+            },
+        ];
+        assert_eq!(unmatched(&capture, &lost), [1, 2, 3]);
     }
 
     #[test]
