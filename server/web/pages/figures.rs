@@ -120,7 +120,11 @@ fn svg(document: String) -> Result<Response, Failure> {
 }
 
 fn lines_of(opened: &Opened, finding: &Finding) -> Vec<usize> {
-    let mut names: Vec<&str> = finding.lines.iter().rev().map(String::as_str).collect();
+    let mut names: Vec<&str> = finding.lines.iter().map(String::as_str).collect();
+    // From top to bottom: a victim below the guilty line, a far end below its source.
+    if finding.topic != "link" {
+        names.reverse();
+    }
     if let [victim, aggressor, ..] = finding.lines.as_slice() {
         let row = opened
             .report

@@ -98,8 +98,8 @@ pub fn what(trouble: &Trouble) -> String {
     let line = |i: usize| trouble.lines.get(i).map_or("", String::as_str);
     match trouble.kind {
         TroubleKind::Coupling => format!("{} struck by {}", line(0), line(1)),
-        TroubleKind::Loss => format!("Pulses lost from {} to {}", line(0), line(1)),
-        TroubleKind::Extra => format!("Pulses at {} that {} never sent", line(1), line(0)),
+        TroubleKind::Loss => format!("{} to {} losing pulses", line(0), line(1)),
+        TroubleKind::Extra => format!("{} showing pulses that {} never sent", line(1), line(0)),
         TroubleKind::Bounce => format!("{} bouncing", line(0)),
         TroubleKind::Limit => format!("\"{}\" broken", trouble.detail),
     }

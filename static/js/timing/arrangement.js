@@ -43,7 +43,7 @@ export class Arrangement {
   /**
    * What is drawn, top to bottom: lines of the finding in hand first (the guilty one above its victim). A row's `group`
    * is the heading over it, where a new group begins.
-   * @param {number[]} evidence positions of lines
+   * @param {number[]} evidence positions of lines, from bottom to top
    */
   rows(evidence) {
     const isEvidence = (/** @type {Item} */ item) => item.line !== null && evidence.includes(item.line);

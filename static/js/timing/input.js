@@ -75,7 +75,7 @@ function pointers(view) {
     if (event.type === "pointercancel") { view.paint(); return; }
     if (row && moved) {
       const target = rowNear(view, event.offsetY);
-      view.arrangement.place(row.key, target.key, view.finding?.lines ?? []);
+      view.arrangement.place(row.key, target.key, view.evidenceLines);
       view.paint();
     } else if (isStretch && moved) view.stretch.open();
     else if (!moved) {

@@ -108,9 +108,18 @@ export class Diagram {
   /** @returns {Scale} */
   get scale() { return new Scale(this.start, this.span, this.#gutter, Math.max(this.width - this.#gutter - this.#size * 1.2, 50)); }
 
+  /**
+   * Lines of the finding in hand from bottom to top: a victim below the guilty line, a far end below its source.
+   * @returns {number[]}
+   */
+  get evidenceLines() {
+    const lines = this.finding?.lines ?? [];
+    return this.finding?.topic === "link" ? [...lines].reverse() : lines;
+  }
+
   /** Rows from top to bottom with their places; each at least tall enough to read, at most as in a book. @returns {Row[]} */
   rows() {
-    const list = this.arrangement.rows(this.finding?.lines ?? []);
+    const list = this.arrangement.rows(this.evidenceLines);
     const top = this.#size * 2.8;
     const room = this.height - top - this.#size * 1.6;
     const isAnalog = (/** @type {any} */ row) => row.line !== null && this.facts.lines[row.line].volts;
