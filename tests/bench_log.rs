@@ -1,70 +1,20 @@
 //! The bench log through its interface: an evening from the first remark to the archive in another folder.
 
-use std::sync::Arc;
+#[path = "common/bench.rs"]
+mod bench;
 
-use axum::body::Body;
-use axum::http::{Method, Request, StatusCode};
+use axum::http::{Method, StatusCode};
+use bench::Bench;
 use edgewitness::store::Store;
-use edgewitness::web::{App, router};
-use http_body_util::BodyExt;
 use serde_json::{Value, json};
-use tower::ServiceExt;
 
-struct Bench {
-    _folder: tempfile::TempDir,
-    router: axum::Router,
-}
-
-impl Bench {
-    fn new() -> Bench {
-        let folder = tempfile::tempdir().unwrap();
-        let store = Store::open(folder.path()).unwrap();
-        let app = App::new(store, "127.0.0.1:7117".parse().unwrap(), &[]);
-        Bench {
-            router: router(Arc::new(app)),
-            _folder: folder,
-        }
-    }
-
-    async fn send(&self, method: Method, path: &str, kind: &str, body: Vec<u8>) -> (StatusCode, Vec<u8>) {
-        let request = Request::builder()
-            .method(method)
-            .uri(path)
-            .header("host", "127.0.0.1:7117")
-            .header("content-type", kind)
-            .body(Body::from(body))
-            .unwrap();
-        let response = self.router.clone().oneshot(request).await.unwrap();
-        let status = response.status();
-        (
-            status,
-            response.into_body().collect().await.unwrap().to_bytes().to_vec(),
-        )
-    }
-
-    async fn json(&self, method: Method, path: &str, body: Value) -> (StatusCode, Value) {
-        let (status, bytes) = self
-            .send(method, path, "application/json", body.to_string().into_bytes())
-            .await;
-        (status, serde_json::from_slice(&bytes).unwrap_or(Value::Null))
-    }
-
-    async fn ok(&self, method: Method, path: &str, body: Value) -> Value {
-        let (status, answer) = self.json(method, path, body).await;
-        assert!(status.is_success(), "{path}: {status} {answer}");
-        answer
-    }
-
-    async fn page(&self, path: &str) -> String {
-        let (status, bytes) = self.send(Method::GET, path, "text/html", Vec::new()).await;
-        assert_eq!(status, StatusCode::OK, "{path}");
-        String::from_utf8(bytes).unwrap()
-    }
+fn empty() -> Bench {
+    Bench::with(|_| ()).0
 }
 
 #[tokio::test]
 async fn an_evening() {
-    let bench = Bench::new();
+    let bench = empty();
     let made = bench
         .ok(
             Method::POST,
@@ -212,7 +162,7 @@ async fn an_evening() {
 
 #[tokio::test]
 async fn the_harness_sheet() {
-    let bench = Bench::new();
+    let bench = empty();
     let made = bench
         .ok(Method::POST, "/api/sessions", json!({"title": "Tower"}))
         .await;
@@ -247,7 +197,7 @@ async fn the_harness_sheet() {
 
 #[tokio::test]
 async fn a_session_goes_to_the_bin_and_to_another_folder() {
-    let bench = Bench::new();
+    let bench = empty();
     let made = bench
         .ok(Method::POST, "/api/sessions", json!({"title": "Tower"}))
         .await;
@@ -273,7 +223,7 @@ async fn a_session_goes_to_the_bin_and_to_another_folder() {
         "Tower"
     );
 
-    let elsewhere = Bench::new();
+    let elsewhere = empty();
     let (status, told) = elsewhere
         .send(Method::POST, "/api/archives", "application/octet-stream", archive)
         .await;
@@ -361,7 +311,7 @@ fn holds(document: &Value, schema: &Value, value: &Value) -> Result<(), String> 
 
 #[tokio::test]
 async fn the_document_says_what_is_answered() {
-    let bench = Bench::new();
+    let bench = empty();
     let document = bench.ok(Method::GET, "/api/openapi.json", Value::Null).await;
     let made = bench
         .ok(Method::POST, "/api/sessions", json!({"title": "Tower"}))
@@ -443,7 +393,7 @@ async fn the_document_says_what_is_answered() {
 
 #[tokio::test]
 async fn every_address_is_in_the_document_and_every_one_there_answers() {
-    let bench = Bench::new();
+    let bench = empty();
     let document = bench.ok(Method::GET, "/api/openapi.json", Value::Null).await;
     let paths = document["paths"].as_object().unwrap();
     for source in ["router.rs", "log_router.rs"] {

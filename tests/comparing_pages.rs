@@ -2,68 +2,46 @@
 //!
 //! Captures and their truth are the demo's (`sample-captures/truth.json` is made by the simulator, not measured).
 
-use std::sync::Arc;
+#[path = "common/bench.rs"]
+mod bench;
 
-use axum::body::Body;
-use axum::http::{Method, Request, StatusCode};
+use axum::http::{Method, StatusCode};
+use bench::Bench;
 use edgewitness::demo;
-use edgewitness::store::Store;
-use edgewitness::web::{App, router};
 use edgewitness::workflow::demo_session::open_demo;
-use http_body_util::BodyExt;
 use serde_json::{Value, json};
-use tower::ServiceExt;
 
-struct Bench {
-    _folder: tempfile::TempDir,
-    router: axum::Router,
-    /// `/api/sessions/N` and `/sessions/N` of the demo.
+/// A server and one session of it.
+struct Session {
+    bench: Bench,
+    /// `/api/sessions/N` and `/sessions/N`.
     api: String,
     page: String,
 }
 
-impl Bench {
-    fn new() -> Bench {
-        let folder = tempfile::tempdir().unwrap();
-        let store = Store::open(folder.path()).unwrap();
-        let id = open_demo(&store).unwrap();
-        let app = App::new(store, "127.0.0.1:7117".parse().unwrap(), &[]);
-        Bench {
-            router: router(Arc::new(app)),
-            _folder: folder,
+impl Session {
+    /// The demo's.
+    fn demo() -> Session {
+        let (bench, id) = Bench::with(|store| open_demo(store).unwrap());
+        Session::of(bench, &id.to_string())
+    }
+
+    fn of(bench: Bench, id: &str) -> Session {
+        Session {
+            bench,
             api: format!("/api/sessions/{id}"),
             page: format!("/sessions/{id}"),
         }
     }
 
-    async fn send(&self, method: Method, path: &str, kind: &str, body: Vec<u8>) -> (StatusCode, Vec<u8>) {
-        let request = Request::builder()
-            .method(method)
-            .uri(path)
-            .header("host", "127.0.0.1:7117")
-            .header("content-type", kind)
-            .body(Body::from(body))
-            .unwrap();
-        let response = self.router.clone().oneshot(request).await.unwrap();
-        let status = response.status();
-        (
-            status,
-            response.into_body().collect().await.unwrap().to_bytes().to_vec(),
-        )
-    }
-
     async fn json(&self, method: Method, tail: &str, body: Value) -> (StatusCode, Value) {
-        let path = format!("{}{tail}", self.api);
-        let (status, bytes) = self
-            .send(method, &path, "application/json", body.to_string().into_bytes())
-            .await;
-        (status, serde_json::from_slice(&bytes).unwrap_or(Value::Null))
+        self.bench
+            .json(method, &format!("{}{tail}", self.api), body)
+            .await
     }
 
     async fn ok(&self, method: Method, tail: &str, body: Value) -> Value {
-        let (status, answer) = self.json(method, tail, body).await;
-        assert!(status.is_success(), "{tail}: {status} {answer}");
-        answer
+        self.bench.ok(method, &format!("{}{tail}", self.api), body).await
     }
 
     async fn get(&self, tail: &str) -> Value {
@@ -77,19 +55,11 @@ impl Bench {
     }
 
     async fn shown(&self, tail: &str) -> String {
-        let path = format!("{}{tail}", self.page);
-        let (status, bytes) = self.send(Method::GET, &path, "text/html", Vec::new()).await;
-        let text = String::from_utf8(bytes).unwrap();
-        assert_eq!(status, StatusCode::OK, "{path}: {text}");
-        text
+        self.bench.page(&format!("{}{tail}", self.page)).await
     }
 
     async fn capture(&self, file: &str) -> i64 {
-        let log = self.get("").await;
-        let captures = log["captures"].as_array().unwrap();
-        captures.iter().find(|c| c["file"] == file).unwrap()["id"]
-            .as_i64()
-            .unwrap()
+        self.bench.capture(&self.api, file).await
     }
 }
 
@@ -99,7 +69,7 @@ fn offset(report: &Value) -> f64 {
 
 #[tokio::test]
 async fn two_conditions_are_compared_over_the_session_s_runs() {
-    let bench = Bench::new();
+    let bench = Session::demo();
     let runs = bench.get("/runs").await;
     let held: Vec<usize> = runs["runs"]
         .as_array()
@@ -150,7 +120,7 @@ async fn two_conditions_are_compared_over_the_session_s_runs() {
 
 #[tokio::test]
 async fn a_link_is_declared_taken_back_and_the_taking_back_undone() {
-    let bench = Bench::new();
+    let bench = Session::demo();
     assert_eq!(bench.report().await["links"][0]["verdict"], "lossy");
     let pulses = bench.get("/links/pulses?from=STRIKE_OUT&to=STRIKE_IN").await;
     let fates = |word: &str| {
@@ -185,7 +155,7 @@ async fn a_link_is_declared_taken_back_and_the_taking_back_undone() {
 
 #[tokio::test]
 async fn a_clock_is_moved_by_hand_and_a_capture_set_apart() {
-    let bench = Bench::new();
+    let bench = Session::demo();
     let found = bench.report().await;
     // What the simulator planted: started 87.1342 ms later, 31.2 ppm off.
     assert!(
@@ -234,7 +204,7 @@ async fn a_clock_is_moved_by_hand_and_a_capture_set_apart() {
 
 #[tokio::test]
 async fn channel_skew_is_measured_and_taken_off() {
-    let bench = Bench::new();
+    let bench = Session::demo();
     // One edge (and three more) fed to three probes; the second shows it 10 ns late, the third 5 ns early.
     let mut text = "time (ns),STEP,CLEAR_N,BEAT\n0,0,0,0\n".to_owned();
     let mut rows: Vec<(i64, usize)> = Vec::new();
@@ -313,25 +283,16 @@ async fn channel_skew_is_measured_and_taken_off() {
 
 #[tokio::test]
 async fn a_reading_sheet_is_kept_with_the_capture_and_applied() {
-    let bench = Bench::new();
+    let bench = Session::demo();
     let text = "when;A;B\n0;0,2;1\n10;4,9;0\n20;0,1;1\n30;4,8;0\n40;0,2;1\n50;4,9;0\n";
-    let made = bench
-        .send(
-            Method::POST,
-            "/api/sessions",
-            "application/json",
-            json!({"title": "Odd export"}).to_string().into_bytes(),
-        )
+    let server = bench.bench.clone();
+    let made = server
+        .ok(Method::POST, "/api/sessions", json!({"title": "Odd export"}))
         .await;
-    let made: Value = serde_json::from_slice(&made.1).unwrap();
-    let own = Bench {
-        api: format!("/api/sessions/{}", made["id"]),
-        page: format!("/sessions/{}", made["id"]),
-        router: bench.router.clone(),
-        _folder: tempfile::tempdir().unwrap(),
-    };
+    let own = Session::of(server, &made["id"].to_string());
     let path = format!("{}/captures?name=odd.csv", own.api);
     let (_, body) = own
+        .bench
         .send(Method::POST, &path, "application/octet-stream", text.into())
         .await;
     let capture: Value = serde_json::from_slice(&body).unwrap();

@@ -1,88 +1,55 @@
 //! One capture that can't be read does not close the session to the others.
 
-use std::sync::Arc;
+#[path = "common/bench.rs"]
+mod bench;
 
-use axum::body::Body;
-use axum::http::{Method, Request, StatusCode};
-use edgewitness::store::Store;
-use edgewitness::web::{App, router};
-use http_body_util::BodyExt;
+use axum::http::{Method, StatusCode};
 use serde_json::{Value, json};
-use tower::ServiceExt;
 
-struct Bench {
-    _folder: tempfile::TempDir,
-    router: axum::Router,
-}
+const API: &str = "/api/sessions/1";
+
+/// A server with session 1.
+struct Bench(bench::Bench);
 
 impl Bench {
-    /// With session 1.
     async fn new() -> Bench {
-        let folder = tempfile::tempdir().unwrap();
-        let store = Store::open(folder.path()).unwrap();
-        let app = App::new(store, "127.0.0.1:7117".parse().unwrap(), &[]);
-        let bench = Bench {
-            router: router(Arc::new(app)),
-            _folder: folder,
-        };
+        let (bench, ()) = bench::Bench::with(|_| ());
         let made = bench
-            .json(Method::POST, "/api/sessions", json!({"title": "Tower"}))
+            .ok(Method::POST, "/api/sessions", json!({"title": "Tower"}))
             .await;
         assert_eq!(made["id"], 1);
-        bench
-    }
-
-    async fn send(&self, method: Method, path: &str, kind: &str, body: Vec<u8>) -> (StatusCode, String) {
-        let request = Request::builder()
-            .method(method)
-            .uri(path)
-            .header("host", "127.0.0.1:7117")
-            .header("content-type", kind)
-            .body(Body::from(body))
-            .unwrap();
-        let response = self.router.clone().oneshot(request).await.unwrap();
-        let status = response.status();
-        let bytes = response.into_body().collect().await.unwrap().to_bytes();
-        (status, String::from_utf8_lossy(&bytes).into_owned())
+        Bench(bench)
     }
 
     async fn json(&self, method: Method, path: &str, body: Value) -> Value {
-        let (status, text) = self
-            .send(method, path, "application/json", body.to_string().into_bytes())
-            .await;
-        assert!(status.is_success(), "{path}: {status} {text}");
-        serde_json::from_str(&text).unwrap_or(Value::Null)
+        self.0.ok(method, path, body).await
     }
 
     /// The capture's number.
     async fn bring(&self, file: &str, bytes: Vec<u8>) -> i64 {
-        let path = format!("/api/sessions/1/captures?name={file}");
-        let (status, text) = self
+        let path = format!("{API}/captures?name={file}");
+        let (status, body) = self
+            .0
             .send(Method::POST, &path, "application/octet-stream", bytes)
             .await;
-        assert_eq!(status, StatusCode::CREATED, "{text}");
-        let log = self.json(Method::GET, "/api/sessions/1", Value::Null).await;
-        let captures = log["captures"].as_array().unwrap();
-        captures.iter().find(|c| c["file"] == file).unwrap()["id"]
-            .as_i64()
-            .unwrap()
+        assert_eq!(status, StatusCode::CREATED, "{}", String::from_utf8_lossy(&body));
+        self.0.capture(API, file).await
     }
 
     /// Once everything is read.
     async fn findings(&self) -> Vec<Value> {
-        self.json(Method::GET, "/api/sessions/1/places", Value::Null)
+        self.0
+            .ok(Method::GET, &format!("{API}/places"), Value::Null)
             .await;
         let report = self
-            .json(Method::GET, "/api/sessions/1/report", Value::Null)
+            .0
+            .ok(Method::GET, &format!("{API}/report"), Value::Null)
             .await;
         report["findings"].as_array().unwrap().clone()
     }
 
     async fn page(&self, tail: &str) -> String {
-        let path = format!("/sessions/1{tail}");
-        let (status, text) = self.send(Method::GET, &path, "text/html", Vec::new()).await;
-        assert_eq!(status, StatusCode::OK, "{path}: {text}");
-        text
+        self.0.page(&format!("/sessions/1{tail}")).await
     }
 }
 

@@ -1,0 +1,80 @@
+//! A server on a folder of its own, asked as a program asks it.
+
+use std::sync::Arc;
+
+use axum::Router;
+use axum::body::Body;
+use axum::http::{Method, Request, StatusCode};
+use edgewitness::store::Store;
+use edgewitness::web::{App, router};
+use http_body_util::BodyExt;
+use serde_json::Value;
+use tower::ServiceExt;
+
+/// Cloned: another hand on the same server.
+#[derive(Clone)]
+pub struct Bench {
+    router: Router,
+    _folder: Arc<tempfile::TempDir>,
+}
+
+impl Bench {
+    /// `fill` makes what the store begins with, and gives what it likes to know of it.
+    pub fn with<T>(fill: impl FnOnce(&Store) -> T) -> (Bench, T) {
+        let folder = tempfile::tempdir().unwrap();
+        let store = Store::open(folder.path()).unwrap();
+        let known = fill(&store);
+        let app = App::new(store, "127.0.0.1:7117".parse().unwrap(), &[]);
+        let bench = Bench {
+            router: router(Arc::new(app)),
+            _folder: Arc::new(folder),
+        };
+        (bench, known)
+    }
+
+    /// Status and body of the answer.
+    pub async fn send(&self, method: Method, path: &str, kind: &str, body: Vec<u8>) -> (StatusCode, Vec<u8>) {
+        let request = Request::builder()
+            .method(method)
+            .uri(path)
+            .header("host", "127.0.0.1:7117")
+            .header("content-type", kind)
+            .body(Body::from(body))
+            .unwrap();
+        let response = self.router.clone().oneshot(request).await.unwrap();
+        let status = response.status();
+        let bytes = response.into_body().collect().await.unwrap().to_bytes();
+        (status, bytes.to_vec())
+    }
+
+    /// JSON there and back; null where the answer is none.
+    pub async fn json(&self, method: Method, path: &str, body: Value) -> (StatusCode, Value) {
+        let body = body.to_string().into_bytes();
+        let (status, bytes) = self.send(method, path, "application/json", body).await;
+        (status, serde_json::from_slice(&bytes).unwrap_or(Value::Null))
+    }
+
+    /// The answer to what must succeed.
+    pub async fn ok(&self, method: Method, path: &str, body: Value) -> Value {
+        let (status, answer) = self.json(method, path, body).await;
+        assert!(status.is_success(), "{path}: {status} {answer}");
+        answer
+    }
+
+    /// A page that must be there.
+    pub async fn page(&self, path: &str) -> String {
+        let (status, bytes) = self.send(Method::GET, path, "text/html", Vec::new()).await;
+        let text = String::from_utf8(bytes).unwrap();
+        assert_eq!(status, StatusCode::OK, "{path}: {text}");
+        text
+    }
+
+    /// The number of the capture that `file` became in the session at `api` (`/api/sessions/N`).
+    #[allow(dead_code)]
+    pub async fn capture(&self, api: &str, file: &str) -> i64 {
+        let log = self.ok(Method::GET, api, Value::Null).await;
+        let captures = log["captures"].as_array().unwrap();
+        let found = captures.iter().find(|c| c["file"] == file);
+        found.unwrap()["id"].as_i64().unwrap()
+    }
+}
