@@ -35,13 +35,15 @@ test("the demo says what is wrong, and a finding leads to its evidence", async (
     const finding = page.locator("[data-finding]", { hasText: "CLEAR_N" }).first();
     assert.match(await finding.innerText(), /STEP/);
     await finding.locator("[data-show]").click();
+    await page.locator("[data-finding].in-hand", { hasText: "CLEAR_N" }).waitFor();
     const caption = page.locator("#caption");
     await page.waitForFunction(() => /1 of \d+/.test(document.querySelector("#caption")?.textContent ?? ""));
     assert.match(await caption.innerText(), /CLEAR_N/);
 
     // Next occurrence, by button and by key.
     const first = page.url();
-    await page.getByRole("button", { name: /^next of \d+$/ }).click();
+    // Held down while the page takes note of the last move: a slow finger must not lose its click.
+    await page.getByRole("button", { name: /^next of \d+$/ }).click({ delay: 500 });
     await page.waitForFunction(() => /\b2 of \d+/.test(document.querySelector("#caption")?.textContent ?? ""));
     const second = await movedFrom(page, first);
     await page.keyboard.press(",");

@@ -70,22 +70,22 @@ export async function startDiagram(root, session) {
     });
   }
 
+  // The buttons are made once and only told what holds: one that was replaced under the pointer would lose its click.
+  const button = (/** @type {string} */ text, /** @type {() => void} */ does, /** @type {string} */ key = "") => make("button", { type: "button", onclick: does, "aria-keyshortcuts": key || null }, text);
+  const previous = button("previous", () => view.goTo(view.occurrence - 1)), next = button("next", () => view.goTo(view.occurrence + 1));
+  const overlay = button("overlay", () => view.persist().then(tools), "o");
+  fill(view.tools, previous, next, overlay,
+    button("closer", () => view.zoom(0.5)), button("farther", () => view.zoom(2)), button("whole", () => view.fit()),
+    button("go to", actions.goTo, "g"), button("measure", () => view.dimensions.measure(!view.dimensions.isMeasuring), "m"), button("count", () => view.stretch.open(), "c"),
+    button("find", actions.find, "f"), button("lines", actions.lines, "l"), button("evidence", actions.evidence, "v"), button("figure", actions.figure, "s"),
+    button("keys", () => showKeys(table), "?"));
+
   function tools() {
-    const button = (/** @type {string} */ text, /** @type {() => void} */ does, /** @type {any} */ more = {}) => make("button", { type: "button", onclick: does, ...more }, text);
     const count = view.occurrences.length ? view.occurrenceCount : 0;
-    fill(view.tools,
-      button("previous", () => view.goTo(view.occurrence - 1), { disabled: count < 2 }),
-      button(count ? `next of ${count}` : "next", () => view.goTo(view.occurrence + 1), { disabled: count < 2 }),
-      button("overlay", () => view.persist().then(tools), { disabled: count < 2, "aria-pressed": view.overlay ? "true" : "false", "aria-keyshortcuts": "o" }),
-      button("closer", () => view.zoom(0.5)), button("farther", () => view.zoom(2)), button("whole", () => view.fit()),
-      button("go to", actions.goTo, { "aria-keyshortcuts": "g" }),
-      button("measure", () => view.dimensions.measure(!view.dimensions.isMeasuring), { "aria-keyshortcuts": "m" }),
-      button("count", () => view.stretch.open(), { "aria-keyshortcuts": "c" }),
-      button("find", actions.find, { "aria-keyshortcuts": "f" }),
-      button("lines", actions.lines, { "aria-keyshortcuts": "l" }),
-      button("evidence", actions.evidence, { "aria-keyshortcuts": "v" }),
-      button("figure", actions.figure, { "aria-keyshortcuts": "s" }),
-      button("keys", () => showKeys(table), { "aria-keyshortcuts": "?" }));
+    for (const it of [previous, next, overlay]) it.disabled = count < 2;
+    const words = count ? `next of ${count}` : "next";
+    if (next.textContent !== words) next.textContent = words;
+    overlay.setAttribute("aria-pressed", view.overlay ? "true" : "false");
   }
 
   let pending = 0;
