@@ -5,7 +5,6 @@ mod bench;
 
 use axum::http::{Method, StatusCode};
 use bench::Bench;
-use edgewitness::store::Store;
 use serde_json::{Value, json};
 
 fn empty() -> Bench {

@@ -219,6 +219,7 @@ async fn channel_skew_is_measured_and_taken_off() {
     }
     let path = format!("{}/captures?name=one-edge.csv", bench.api);
     let (status, body) = bench
+        .bench
         .send(Method::POST, &path, "application/octet-stream", text.into_bytes())
         .await;
     assert_eq!(status, StatusCode::CREATED);
