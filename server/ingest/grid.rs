@@ -7,7 +7,7 @@
 //! until k is certain even for the longest. A period that only seems to fit is caught by the chance of it: each
 //! independent difference fits with probability about 2e/p.
 
-use std::sync::atomic::{AtomicBool, AtomicU32, Ordering};
+use std::sync::atomic::{AtomicBool, AtomicU32, AtomicU64, Ordering};
 
 /// A sample of times, whatever their number: the first ones whole, since neighbours say most about the period, and of
 /// the later ones those whose hash is small. Which are kept does not depend on how they came, one by one or in parts.
@@ -29,11 +29,13 @@ const KEPT: usize = 1 << 14;
 #[derive(Debug, Default)]
 pub struct ThinnedPart {
     /// All of them, or those that may be kept.
-    pub times: Vec<i64>,
+    times: Vec<i64>,
     /// Whether `times` holds all.
-    pub all: bool,
-    pub first: Option<i64>,
-    pub divisor: u64,
+    all: bool,
+    first: Option<i64>,
+    /// All differences to the first time are multiples of it.
+    divider: Divider,
+    zeros: u32,
 }
 
 /// What workers know of the sample so far; what they know late does no harm.
@@ -41,7 +43,44 @@ pub struct ThinnedPart {
 pub struct ThinnedView {
     full: AtomicBool,
     zeros: AtomicU32,
-    no_divisor: AtomicBool,
+    divisor: AtomicU64,
+}
+
+/// A divisor that numbers are tried by, without dividing: a number is a multiple of an odd d if and only if its product
+/// with the inverse of d modulo 2^64 is at most (2^64 − 1) / d, and powers of two fall out by turning the word (Warren,
+/// Hacker's Delight, 2nd ed., §10-17). 0 divides nothing.
+#[derive(Clone, Copy, Debug, Default)]
+struct Divider {
+    divisor: u64,
+    inverse: u64,
+    limit: u64,
+}
+
+impl Divider {
+    fn new(divisor: u64) -> Divider {
+        if divisor == 0 {
+            return Divider::default();
+        }
+        let odd = divisor >> divisor.trailing_zeros();
+        // Each round doubles the places that are right; d itself has three.
+        let mut inverse = odd;
+        for _ in 0..5 {
+            inverse = inverse.wrapping_mul(2u64.wrapping_sub(odd.wrapping_mul(inverse)));
+        }
+        Divider {
+            divisor,
+            inverse,
+            limit: u64::MAX / divisor,
+        }
+    }
+
+    #[inline(always)]
+    fn divides(self, number: u64) -> bool {
+        let turned = number
+            .wrapping_mul(self.inverse)
+            .rotate_right(self.divisor.trailing_zeros());
+        (turned <= self.limit) & (self.divisor != 0)
+    }
 }
 
 #[inline]
@@ -82,7 +121,7 @@ impl Thinned {
         let Some(part_first) = part.first else { return };
         let first = *self.first.get_or_insert(part_first);
         if self.divisor != 1 {
-            self.divisor = gcd(self.divisor, gcd(part.divisor, part_first.abs_diff(first)));
+            self.divisor = gcd(self.divisor, gcd(part.divider.divisor, part_first.abs_diff(first)));
         }
         for &time in &part.times {
             if is_kept(time, self.zeros) {
@@ -94,7 +133,7 @@ impl Thinned {
     /// Tells the workers how far the sample is.
     pub fn show(&self, view: &ThinnedView) {
         view.zeros.store(self.zeros, Ordering::Relaxed);
-        view.no_divisor.store(self.divisor == 1, Ordering::Relaxed);
+        view.divisor.store(self.divisor, Ordering::Relaxed);
         view.full.store(self.first_ones.len() == KEPT, Ordering::Relaxed);
     }
 
@@ -106,28 +145,38 @@ impl Thinned {
 
 impl ThinnedPart {
     pub fn new(view: &ThinnedView) -> ThinnedPart {
+        let all = !view.full.load(Ordering::Relaxed);
         ThinnedPart {
-            all: !view.full.load(Ordering::Relaxed),
-            divisor: u64::from(view.no_divisor.load(Ordering::Relaxed)),
+            all,
+            // The whole's divisor so far divides the whole's divisor in the end, or is 0.
+            divider: Divider::new(view.divisor.load(Ordering::Relaxed)),
+            zeros: if all { 0 } else { view.zeros.load(Ordering::Relaxed) },
             ..ThinnedPart::default()
         }
     }
 
+    /// Whether [`ThinnedPart::push`] would do anything with `time`.
+    #[inline(always)]
+    pub fn wants(&self, time: i64) -> bool {
+        is_kept(time, self.zeros)
+            || self.divider.divisor != 1 && !self.divider.divides(time.abs_diff(self.first.unwrap_or(0)))
+            || self.first.is_none()
+    }
+
+    /// The next time.
     #[inline]
-    pub fn push(&mut self, time: i64, zeros: u32) {
-        let first = *self.first.get_or_insert(time);
-        if self.divisor != 1 {
-            self.divisor = gcd(self.divisor, time.abs_diff(first));
+    pub fn push(&mut self, time: i64) {
+        if !self.wants(time) {
+            return;
         }
-        if self.all || is_kept(time, zeros) {
+        let first = *self.first.get_or_insert(time);
+        let off = time.abs_diff(first);
+        if !self.divider.divides(off) {
+            self.divider = Divider::new(gcd(self.divider.divisor, off));
+        }
+        if self.all || is_kept(time, self.zeros) {
             self.times.push(time);
         }
-    }
-}
-
-impl ThinnedView {
-    pub fn zeros(&self) -> u32 {
-        self.zeros.load(Ordering::Relaxed)
     }
 }
 
@@ -331,7 +380,7 @@ mod tests {
         all.iter().for_each(|&t| one.push(t));
         for block in all.chunks(7_001) {
             let mut part = ThinnedPart::new(&view);
-            block.iter().for_each(|&t| part.push(t, view.zeros()));
+            block.iter().for_each(|&t| part.push(t));
             parts.append(&part);
             // Workers hear of it late.
             if block[0] % 3 == 0 {
@@ -340,6 +389,18 @@ mod tests {
         }
         assert!(one.times() == parts.times() && one.divisor == parts.divisor);
         assert!(one.times().len() > KEPT && one.times().is_sorted());
+    }
+
+    #[test]
+    fn dividing_without_division_is_dividing() {
+        for divisor in (1..200).chain([1 << 20, 3 << 30, 999_999_937, u64::MAX]) {
+            let divider = Divider::new(divisor);
+            let near = (0..1000u64).chain((0..1000).map(|k| divisor.wrapping_mul(k * 7919).wrapping_sub(k % 3)));
+            for number in near.chain([u64::MAX, u64::MAX - 1, 1 << 63]) {
+                assert_eq!(divider.divides(number), number % divisor == 0, "{number} by {divisor}");
+            }
+        }
+        assert!(!Divider::new(0).divides(0) && !Divider::new(0).divides(5));
     }
 
     #[test]

@@ -24,10 +24,57 @@ pub struct Run {
     pub changes: Vec<(i64, u8)>,
 }
 
+/// Times in a lane.
+const LANE: usize = 64;
+/// Of [`Lane::fill`]: the line is not plainly low or high.
+pub const SLOW: u8 = 0;
+
+/// The part of a line that every change touches: its latest edges, before they go to [`State::edges`].
+#[derive(Clone, Debug)]
+pub struct Lane {
+    /// Where the next edge goes. It is odd while the line is high, since every edge moves it on by one; or [`SLOW`].
+    pub fill: u8,
+    /// Where the edges begin. In front of them lies the edge before, or the block's first time of this line.
+    from: u8,
+    times: [i64; LANE],
+}
+
+const FRESH_LANE: Lane = Lane {
+    fill: SLOW,
+    from: 2,
+    times: [i64::MIN; LANE],
+};
+
+impl Lane {
+    /// The latest edge, or the first time. Only while the line is not slow.
+    #[inline(always)]
+    pub fn latest(&self) -> i64 {
+        self.times[usize::from(self.fill).wrapping_sub(1) % LANE]
+    }
+
+    /// The level, 0 or 1, from `time` on, which is later than [`Lane::latest`]. Only while the line is not slow. True
+    /// when the lane is full.
+    #[inline(always)]
+    pub fn put(&mut self, time: i64, value: u8) -> bool {
+        // Written at any rate and counted only where the level differs: nothing to foretell wrongly.
+        self.times[usize::from(self.fill) % LANE] = time;
+        self.fill += (self.fill ^ value) & 1;
+        usize::from(self.fill) == LANE
+    }
+
+    /// No edges; the level from `latest` on.
+    fn restart(&mut self, latest: i64, value: u8) {
+        self.from = 2 + value;
+        self.fill = self.from;
+        self.times[usize::from(self.from) - 1] = latest;
+    }
+}
+
+/// The rest of a line.
 #[derive(Clone, Debug)]
 struct State {
+    /// [`NOT_YET`] until the block says something of the line.
     value: u8,
-    one_by_one: bool,
     first: (i64, u8),
     edges: Vec<Ticks>,
     changes: Vec<(i64, u8)>,
@@ -35,7 +82,6 @@ struct State {
 
 const FRESH: State = State {
     value: NOT_YET,
-    one_by_one: false,
     first: (0, 0),
     edges: Vec::new(),
     changes: Vec::new(),
@@ -44,6 +90,7 @@ const FRESH: State = State {
 /// All lines in one block; used again for the next one.
 #[derive(Debug)]
 pub struct Runs {
+    lanes: Vec<Lane>,
     states: Vec<State>,
     touched: Vec<u32>,
     /// Unknown and floating levels among the changes.
@@ -53,66 +100,106 @@ pub struct Runs {
 impl Runs {
     pub fn new(lines: usize) -> Runs {
         Runs {
+            lanes: vec![FRESH_LANE; lines],
             states: vec![FRESH; lines],
             touched: Vec::new(),
             strange: 0,
         }
     }
 
+    /// By line.
+    #[inline]
+    pub fn lanes(&mut self) -> &mut [Lane] {
+        &mut self.lanes
+    }
+
     /// The level of `line` from `time` on; times never fall. Of several levels at one time the last one counts.
     #[inline(always)]
     pub fn set(&mut self, line: usize, time: i64, value: u8) {
-        let state = &mut self.states[line];
-        if state.value == value && !state.one_by_one {
-            return;
-        }
-        if state.value < UNKNOWN && value < UNKNOWN && !state.one_by_one && time != state.first.0 {
-            state.value = value;
-            // Back at the time of the latest edge: a pulse of no width is none.
-            if state.edges.last() == Some(&Ticks(time)) {
-                state.edges.pop();
-            } else {
-                state.edges.push(Ticks(time));
+        let lane = &mut self.lanes[line];
+        if lane.fill != SLOW && value < UNKNOWN && time != lane.latest() {
+            if lane.put(time, value) {
+                self.spill(line);
             }
             return;
         }
         self.set_slowly(line, time, value);
     }
 
+    /// Empties a lane.
     #[cold]
+    #[inline(never)]
+    pub fn spill(&mut self, line: usize) {
+        let lane = &mut self.lanes[line];
+        let (from, fill) = (usize::from(lane.from), usize::from(lane.fill));
+        let edges = &mut self.states[line].edges;
+        edges.extend(lane.times[from..fill].iter().map(|&time| Ticks(time)));
+        lane.restart(lane.times[fill - 1], lane.fill & 1);
+    }
+
+    #[cold]
+    #[inline(never)]
     fn set_slowly(&mut self, line: usize, time: i64, value: u8) {
+        let (lane, state) = (&mut self.lanes[line], &mut self.states[line]);
+        let plain = lane.fill != SLOW;
+        if plain && lane.fill & 1 == value {
+            return;
+        }
         self.strange += usize::from(value >= UNKNOWN);
-        let state = &mut self.states[line];
-        if state.value == NOT_YET {
+        if !plain && state.value == NOT_YET {
             self.touched.push(line as u32);
             state.first = (time, value);
-        } else if time == state.first.0 {
+            state.value = value;
+            if value < UNKNOWN {
+                lane.restart(time, value);
+            }
+            return;
+        }
+        if time == state.first.0 {
             state.first.1 = value;
+            if plain && value < UNKNOWN {
+                lane.restart(time, value);
+                return;
+            }
+        } else if plain && value < UNKNOWN {
+            // Back at the time of the latest edge: a pulse of no width is none.
+            if lane.fill == lane.from {
+                state.edges.pop();
+                lane.restart(state.edges.last().map_or(state.first.0, |edge| edge.0), value);
+            } else {
+                lane.fill -= 1;
+            }
+            return;
         } else {
             state.changes.push((time, value));
         }
-        state.value = value;
-        state.one_by_one |= value >= UNKNOWN;
+        if plain {
+            self.spill(line);
+            self.lanes[line].fill = SLOW;
+        }
     }
 
     /// What was found, line by line; everything is fresh afterwards.
     pub fn take(&mut self) -> Vec<Run> {
         self.strange = 0;
-        let states = &mut self.states;
-        let run = |line: u32| {
-            let state = &mut states[line as usize];
-            let room = state.edges.len();
-            let state = std::mem::replace(state, FRESH);
+        let touched = std::mem::take(&mut self.touched);
+        let run = |&line: &u32| {
+            let line = line as usize;
+            if self.lanes[line].fill != SLOW {
+                self.spill(line);
+                self.lanes[line].fill = SLOW;
+            }
+            let state = std::mem::replace(&mut self.states[line], FRESH);
             // The next block will say about as much.
-            states[line as usize].edges = Vec::with_capacity(room);
+            self.states[line].edges = Vec::with_capacity(state.edges.len() + state.edges.len() / 8);
             Run {
-                line: line as usize,
+                line,
                 first: state.first,
                 edges: state.edges,
                 changes: state.changes,
             }
         };
-        self.touched.drain(..).map(run).collect()
+        touched.iter().map(run).collect()
     }
 }
 

@@ -9,16 +9,23 @@ use super::Target;
 pub struct Codes {
     short: Vec<Option<Target>>,
     long: HashMap<Vec<u8>, Target>,
-    /// Lines of scalars with a code of one character, plus one; 0: none.
-    pub scalars: [u32; 256],
+    /// Lines of scalars, by the two bytes behind a value where the code is one or two characters: the first the lower.
+    /// Behind a single character stands the line's end. [`NO_LINE`] where no code is.
+    scalars: Vec<u32>,
+    /// A scalar's code has two characters.
+    pairs: bool,
 }
+
+/// Stands for no line.
+pub const NO_LINE: u32 = u32::MAX;
 
 impl Default for Codes {
     fn default() -> Codes {
         Codes {
             short: Vec::new(),
             long: HashMap::new(),
-            scalars: [0; 256],
+            scalars: Vec::new(),
+            pairs: false,
         }
     }
 }
@@ -54,9 +61,34 @@ impl Codes {
             .filter(|_| code <= b'~')
     }
 
+    /// The lines of scalars by the two bytes behind a value; `None` where there are none.
+    pub fn scalars(&self) -> Option<&[u32; 1 << 16]> {
+        self.scalars.first_chunk()
+    }
+
+    /// Whether [`Codes::scalars`] has codes of one character only.
+    pub fn are_single(&self) -> bool {
+        !self.pairs
+    }
+
+    /// The line of a scalar by the two bytes behind its value, as [`Codes::scalars`] has it.
+    #[inline(always)]
+    pub fn scalar(&self, pair: u16) -> u32 {
+        self.scalars.get(usize::from(pair)).copied().unwrap_or(NO_LINE)
+    }
+
     pub fn insert(&mut self, code: &[u8], target: Target) {
-        if let ([code], Target::Scalar(line)) = (code, target) {
-            self.scalars[usize::from(*code)] = line as u32 + 1;
+        if let Target::Scalar(line) = target {
+            self.scalars.resize(1 << 16, NO_LINE);
+            let mut note = |pair: [u8; 2]| self.scalars[usize::from(u16::from_le_bytes(pair))] = line as u32;
+            match *code {
+                [a] => [b'\n', b'\r'].iter().for_each(|&end| note([a, end])),
+                [a, b] => {
+                    note([a, b]);
+                    self.pairs = true;
+                }
+                _ => {}
+            }
         }
         match Codes::place(code) {
             Some(place) => {

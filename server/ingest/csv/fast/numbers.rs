@@ -2,7 +2,7 @@
 
 use super::super::cells::Decimal;
 use super::Shape;
-use crate::ingest::digits::{eight_digits, is_eight_digits, word_at};
+use crate::ingest::digits::{eight_digits, word_at};
 
 /// Reads times, the leading digits of which seldom change from row to row.
 pub struct TimeReader<'s> {
@@ -37,10 +37,8 @@ impl<'s> TimeReader<'s> {
             && bytes.get(length) == Some(&self.shape.delimiter)
             && (word_at(bytes, 0) ^ self.front) & self.front_mask == 0
         {
-            let tail = word_at(bytes, length - 8);
-            if is_eight_digits(tail) {
-                let time = self.front_worth + eight_digits(tail) * self.scale;
-                return Some((time, length));
+            if let Some(tail) = eight_digits(word_at(bytes, length - 8)) {
+                return Some((self.front_worth + tail * self.scale, length));
             }
         }
         self.read_slowly(bytes)
@@ -61,14 +59,13 @@ impl<'s> TimeReader<'s> {
         let plain = text[0] != b'-' && text[0] != b'+' && !text.iter().any(|b| b.eq_ignore_ascii_case(&b'e'));
         let power = exact.exponent - self.shape.unit;
         if plain && (8..=16).contains(&length) && (0..=9).contains(&power) {
-            let tail = word_at(text, length - 8);
-            if is_eight_digits(tail) {
+            if let Some(tail) = eight_digits(word_at(text, length - 8)) {
                 self.scale = 10i64.pow(power as u32);
                 self.front = word_at(text, 0);
                 self.front_mask = u64::MAX
                     .checked_shl(8 * (length as u32 - 8))
                     .map_or(u64::MAX, |m| !m);
-                self.front_worth = time - eight_digits(tail) * self.scale;
+                self.front_worth = time - tail * self.scale;
                 self.length = length;
             }
         }
@@ -99,8 +96,8 @@ impl DecimalReader {
             let digits = ((word & self.before) << 8) | (word & self.after) | self.fill;
             let mark = word & !self.before & !self.after;
             let marked = (u64::from(point) << self.before.count_ones() << (64 - 8 * self.length)) == mark;
-            if marked && is_eight_digits(digits) {
-                let value = eight_digits(digits) as f64 / POWERS[self.decimals];
+            if marked && let Some(number) = eight_digits(digits) {
+                let value = number as f64 / POWERS[self.decimals];
                 return Some((
                     if negative { -value } else { value },
                     self.length + usize::from(negative),
