@@ -321,7 +321,7 @@ impl SampleStore {
 
     #[inline]
     fn push(&mut self, volts: f32) -> io::Result<()> {
-        self.volts.buffer.push(volts);
+        self.volts.push(volts);
         if self.volts.is_full() {
             self.volts.flush()?;
         }
@@ -337,15 +337,16 @@ impl SampleStore {
         for &v in head {
             self.push(v)?;
         }
-        let mut whole = rest.chunks_exact(TraceSamples::PYRAMID);
-        for run in whole.by_ref() {
-            self.volts.buffer.extend_from_slice(run);
+        let whole = rest.chunks_exact(TraceSamples::PYRAMID);
+        let remainder = whole.remainder();
+        self.volts.extend(&rest[..rest.len() - remainder.len()])?;
+        for run in whole {
             self.whole_run(extremes(run))?;
         }
         if self.volts.is_full() {
             self.volts.flush()?;
         }
-        for &v in whole.remainder() {
+        for &v in remainder {
             self.push(v)?;
         }
         Ok(())
@@ -362,7 +363,7 @@ impl SampleStore {
             });
         }
         let pairs = &mut self.levels[0].pairs;
-        pairs.buffer.push(pair);
+        pairs.push(pair);
         if pairs.is_full() {
             pairs.flush()?;
         }
@@ -387,7 +388,7 @@ impl SampleStore {
             let pair = store.open;
             store.open = NONE;
             store.count = 0;
-            store.pairs.buffer.push(pair);
+            store.pairs.push(pair);
             if store.pairs.is_full() {
                 store.pairs.flush()?;
             }
@@ -402,7 +403,7 @@ impl SampleStore {
         while level < self.levels.len() {
             if self.levels[level].count > 0 {
                 let pair = self.levels[level].open;
-                self.levels[level].pairs.buffer.push(pair);
+                self.levels[level].pairs.push(pair);
                 self.levels[level].count = 0;
                 if level + 1 < self.levels.len() || self.levels[level].pairs.len() > 1 {
                     self.add(level + 1, pair)?;

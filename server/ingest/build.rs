@@ -128,8 +128,7 @@ impl LineBuilder {
             self.settle_pending()?;
             self.high ^= rest.len() % 2 == 1;
             self.value = if self.high { Value::High } else { Value::Low };
-            self.edges.buffer.extend_from_slice(rest);
-            self.write_when_full()?;
+            self.extend(rest)?;
             self.pending = Some((latest.0, if self.high { Value::Low } else { Value::High }));
         }
         for &(time, level) in &run.changes {
@@ -163,17 +162,25 @@ impl LineBuilder {
     fn edge(&mut self, time: i64) -> io::Result<()> {
         self.high = !self.high;
         self.value = if self.high { Value::High } else { Value::Low };
-        self.edges.buffer.push(Ticks(time));
-        self.write_when_full()
-    }
-
-    #[inline]
-    fn write_when_full(&mut self) -> io::Result<()> {
+        self.edges.push(Ticks(time));
         if self.edges.is_full() {
             self.settle();
             self.edges.flush()?;
-            self.tallied = self.edges.buffer.len();
+            self.tallied = 0;
         }
+        Ok(())
+    }
+
+    /// Many edges at once, which lead to the present level.
+    fn extend(&mut self, edges: &[Ticks]) -> io::Result<()> {
+        self.settle();
+        if let Some(run) = &mut self.tally {
+            run.edges(edges);
+        }
+        if self.edges.extend(edges)? || self.edges.is_full() {
+            self.edges.flush()?;
+        }
+        self.tallied = self.edges.latest().len();
         Ok(())
     }
 
@@ -243,10 +250,8 @@ impl LineBuilder {
             self.tally = Some(run);
         }
         let run = self.tally.as_mut().expect("just made");
-        for &edge in &self.edges.buffer[self.tallied..] {
-            run.edge(edge);
-        }
-        self.tallied = self.edges.buffer.len();
+        run.edges(&self.edges.latest()[self.tallied..]);
+        self.tallied = self.edges.latest().len();
     }
 
     /// The line's columns, recorded up to `end`.

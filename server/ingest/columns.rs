@@ -47,13 +47,16 @@ impl Drop for SpillFolder {
 /// Plain numbers of one kind that grow at the end: in memory up to `room`, then in a file.
 #[derive(Debug)]
 pub struct Growing<T> {
-    pub buffer: Vec<T>,
+    buffer: Vec<T>,
     room: usize,
     name: String,
     folder: Arc<SpillFolder>,
     file: Option<PathBuf>,
     in_file: usize,
 }
+
+/// Bytes that are worth being written by themselves, without a copy.
+const DIRECT: usize = 32 << 10;
 
 impl<T: bytemuck::Pod + Send + Sync> Growing<T> {
     /// `name`: of its file, should it need one. `room`: numbers kept in memory.
@@ -72,23 +75,38 @@ impl<T: bytemuck::Pod + Send + Sync> Growing<T> {
         self.in_file + self.buffer.len()
     }
 
+    /// The numbers in memory: the latest ones, or all.
+    pub fn latest(&self) -> &[T] {
+        &self.buffer
+    }
+
+    #[inline]
+    pub fn push(&mut self, number: T) {
+        self.buffer.push(number);
+    }
+
+    /// Adds many; they are in a file for certain when this says true, and then nothing is in memory.
+    pub fn extend(&mut self, more: &[T]) -> io::Result<bool> {
+        if self.buffer.len() + more.len() < self.room || size_of_val(more) < DIRECT {
+            self.buffer.extend_from_slice(more);
+            return Ok(false);
+        }
+        self.write(more)?;
+        Ok(true)
+    }
+
     /// Whether the buffer wants to be written out.
     #[inline]
     pub fn is_full(&self) -> bool {
         self.buffer.len() >= self.room
     }
 
-    /// Writes the buffer out, but for its last number, which may still be taken back.
+    /// Writes out what is in memory.
     pub fn flush(&mut self) -> io::Result<()> {
-        let keep = self.buffer.last().copied();
-        let n = self.buffer.len().saturating_sub(1);
-        self.write(n)?;
-        self.buffer.clear();
-        self.buffer.extend(keep);
-        Ok(())
+        self.write(&[])
     }
 
-    fn write(&mut self, n: usize) -> io::Result<()> {
+    fn write(&mut self, more: &[T]) -> io::Result<()> {
         let mut file = match &self.file {
             Some(path) => OpenOptions::new().append(true).open(path)?,
             None => {
@@ -98,8 +116,10 @@ impl<T: bytemuck::Pod + Send + Sync> Growing<T> {
                 file
             }
         };
-        file.write_all(bytemuck::cast_slice(&self.buffer[..n]))?;
-        self.in_file += n;
+        file.write_all(bytemuck::cast_slice(&self.buffer))?;
+        file.write_all(bytemuck::cast_slice(more))?;
+        self.in_file += self.buffer.len() + more.len();
+        self.buffer.clear();
         Ok(())
     }
 
@@ -109,8 +129,7 @@ impl<T: bytemuck::Pod + Send + Sync> Growing<T> {
             self.buffer.shrink_to_fit();
             return Ok(Arc::new(self.buffer));
         }
-        let n = self.buffer.len();
-        self.write(n)?;
+        self.flush()?;
         let path = self.file.take().expect("a file was opened");
         map_file(&path, 0, self.in_file)
     }

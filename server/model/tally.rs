@@ -79,6 +79,36 @@ impl TallyRun {
         self.last_edge = Some(time);
     }
 
+    /// Successive edges, as if told one by one.
+    pub fn edges(&mut self, times: &[Ticks]) {
+        let Some((&first, rest)) = times.split_first() else {
+            return;
+        };
+        self.edge(first);
+        if !self.known {
+            rest.iter().for_each(|&time| self.edge(time));
+            return;
+        }
+        let (mut last, mut shortest, mut longest, mut sum) = (first.0, self.shortest, self.longest, 0);
+        let (pairs, odd) = rest.as_chunks::<2>();
+        for &[middle, end] in pairs {
+            let (one, other) = (middle.0 - last, end.0 - middle.0);
+            sum += one;
+            shortest = shortest.min(one.min(other));
+            longest = longest.max(one.max(other));
+            last = end.0;
+        }
+        let (own, other) = match self.high {
+            true => (&mut self.tally.high, &mut self.tally.low),
+            false => (&mut self.tally.low, &mut self.tally.high),
+        };
+        *own += Ticks(sum);
+        *other += Ticks(last - first.0 - sum);
+        (self.shortest, self.longest) = (shortest, longest);
+        (self.from, self.last_edge) = (Ticks(last), Some(Ticks(last)));
+        odd.iter().for_each(|&time| self.edge(time));
+    }
+
     /// A stretch without a known level; `flipped`: the level is the other one afterwards, without an edge.
     pub fn stretch(&mut self, start: Ticks, end: Ticks, kind: StretchKind, flipped: bool) {
         self.level_until(start);
@@ -114,6 +144,27 @@ impl TallyRun {
             self.tally.high += length;
         } else {
             self.tally.low += length;
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn many_edges_at_once_are_as_many_one_by_one() {
+        for first in [Level::Low, Level::High, Level::Unknown] {
+            for count in 0..9 {
+                let mut times: Vec<Ticks> = (0..count).map(|k| Ticks(10 + k * k + k % 3)).collect();
+                let (mut one, mut all) = (TallyRun::new(first, Ticks(3)), TallyRun::new(first, Ticks(3)));
+                for _ in 0..3 {
+                    times.iter().for_each(|&time| one.edge(time));
+                    all.edges(&times);
+                    times.iter_mut().for_each(|time| *time += Ticks(100));
+                }
+                assert_eq!(one.finish(Ticks(500)), all.finish(Ticks(500)));
+            }
         }
     }
 }

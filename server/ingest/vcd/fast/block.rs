@@ -18,10 +18,29 @@ pub struct Worker<'w> {
     pub parsed: Parsed,
     /// How the latest time was written.
     pub style: TimeStyle,
+    known: &'w mut [Option<u64>],
+}
+
+/// What a worker keeps from block to block.
+pub struct State {
+    runs: Runs,
+    /// The vectors' values, where all their bits were told as 0 or 1 in this block and they are no wider than a word.
+    known: Vec<Option<u64>>,
+}
+
+impl State {
+    /// `lines`, `vectors`: how many there are.
+    pub fn new(lines: usize, vectors: usize) -> State {
+        State {
+            runs: Runs::new(lines),
+            known: vec![None; vectors],
+        }
+    }
 }
 
 /// Reads the lines of a block.
-pub fn parse(codes: &Codes, view: &ThinnedView, runs: &mut Runs, block: Block) -> Parsed {
+pub fn parse(codes: &Codes, view: &ThinnedView, state: &mut State, block: Block) -> Parsed {
+    state.known.fill(None);
     let parsed = Parsed {
         offset: block.offset,
         bytes: block.bytes.len() as u64,
@@ -30,9 +49,10 @@ pub fn parse(codes: &Codes, view: &ThinnedView, runs: &mut Runs, block: Block) -
     };
     let mut worker = Worker {
         codes,
-        runs,
+        runs: &mut state.runs,
         parsed,
         style: TimeStyle::default(),
+        known: &mut state.known,
     };
     let bytes = block.bytes;
     let mut at = 0;
@@ -52,8 +72,8 @@ pub fn parse(codes: &Codes, view: &ThinnedView, runs: &mut Runs, block: Block) -
         }
     }
     let mut parsed = worker.parsed;
-    parsed.strange += runs.strange;
-    parsed.runs = runs.take();
+    parsed.strange += state.runs.strange;
+    parsed.runs = state.runs.take();
     parsed
 }
 
@@ -161,12 +181,57 @@ impl Worker<'_> {
         Some(length)
     }
 
+    /// A vector of no more bits than a word has, all 0 or 1, with a code of one character: the bits that differ are
+    /// set. `None`: it is none, and nothing happened.
+    fn plain_vector(&mut self, bytes: &[u8]) -> Option<usize> {
+        let (mut value, mut at) = (0u64, 1);
+        while let Some(eight) = bytes.get(at..).and_then(|rest| rest.first_chunk()) {
+            let word = u64::from_le_bytes(*eight) ^ 0x3030_3030_3030_3030;
+            if word & !0x0101_0101_0101_0101 != 0 {
+                break;
+            }
+            // The lowest bits of the bytes side by side, the first byte's the highest.
+            value = value << 8 | word.wrapping_mul(0x8040_2010_0804_0201) >> 56;
+            at += 8;
+        }
+        while let Some(bit @ (b'0' | b'1')) = bytes.get(at) {
+            value = value << 1 | u64::from(bit & 1);
+            at += 1;
+        }
+        let &[b' ', code, b'\n'] = bytes.get(at..)?.first_chunk()? else {
+            return None;
+        };
+        let Target::Vector { first, width, slot } = self.codes.single(code)? else {
+            return None;
+        };
+        if at == 1 || at - 1 > width || width > 64 || self.parsed.first.is_none() {
+            return None;
+        }
+        let every = u64::MAX >> (64 - width);
+        let mut differs = self.known[slot].map_or(every, |before| before ^ value);
+        self.known[slot] = Some(value);
+        self.parsed.changed = true;
+        while differs != 0 {
+            let bit = differs.trailing_zeros() as usize;
+            differs &= differs - 1;
+            let level = (value >> bit & 1) as u8;
+            self.runs.set(first + width - 1 - bit, self.parsed.now, level);
+        }
+        Some(at + 3)
+    }
+
     fn vector(&mut self, bytes: &[u8]) -> Option<usize> {
+        if let Some(length) = self.plain_vector(bytes) {
+            return Some(length);
+        }
         let space = memchr::memchr(b' ', bytes)?;
         let digits = &bytes[1..space];
         let (target, length) = code_at(self.codes, bytes, space + 1)?;
         let (first, width) = match target {
-            Target::Vector { first, width, .. } => (first, width),
+            Target::Vector { first, width, slot } => {
+                self.known[slot] = None;
+                (first, width)
+            }
             Target::Scalar(line) => (line, 1),
             Target::Other(_) => return None,
         };

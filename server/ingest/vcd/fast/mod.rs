@@ -16,8 +16,8 @@ use super::changes::Reader;
 use crate::ingest::blocks;
 use crate::ingest::build::Value;
 use crate::ingest::grid::{ThinnedPart, ThinnedView};
-use crate::ingest::runs::{Run, Runs};
-use block::parse;
+use crate::ingest::runs::Run;
+use block::{State, parse};
 
 /// How far the fast path came.
 pub enum Ended {
@@ -64,15 +64,15 @@ pub fn read(
     let mut ended = Ended::At(size);
     // The workers look codes up while the lines grow.
     let codes = std::mem::take(&mut reader.plan.codes);
-    let lines = reader.plan.builders.len();
+    let (lines, vectors) = (reader.plan.builders.len(), reader.plan.slots);
     let view = ThinnedView::default();
     reader.times.show(&view);
     let result = blocks::for_each::<_, _, io::Error>(
         path,
         from,
-        || Runs::new(lines),
-        |runs, block| match block {
-            Some(block) => parse(&codes, &view, runs, block),
+        || State::new(lines, vectors),
+        |state, block| match block {
+            Some(block) => parse(&codes, &view, state, block),
             None => Parsed {
                 stopped: Some(NO_LINES),
                 ..Parsed::default()
