@@ -10,12 +10,16 @@ use std::sync::mpsc::sync_channel;
 const BLOCK: usize = 1 << 20;
 /// A line that runs this far over the end of its block is not for the fast path.
 const OVERHANG: usize = 64 << 10;
+/// Bytes that can be read behind a block.
+pub const PADDING: usize = 256;
 /// Finished blocks that may wait, for each worker.
 const WAITING: usize = 2;
 
 /// One block: whole lines of the file.
 pub struct Block<'a> {
     pub bytes: &'a [u8],
+    /// The same and [`PADDING`] bytes more, of any worth: whoever reads words need not look where the block ends.
+    pub padded: &'a [u8],
     /// Where it lies in the file.
     pub offset: u64,
 }
@@ -44,13 +48,14 @@ pub fn for_each<S, T: Send, E: From<io::Error>>(
             inboxes.push(inbox);
             let (file, begin, parse) = (&file, &begin, &parse);
             scope.spawn(move || {
-                let mut buffer = vec![0u8; BLOCK + OVERHANG + 1];
+                let mut buffer = vec![0u8; BLOCK + OVERHANG + 1 + PADDING];
                 let mut state = begin();
                 let mut block = worker;
                 while block < blocks {
                     let result = whole_lines(file, from, size, block, &mut buffer).map(|found| {
                         let found = found.map(|(start, end, offset)| Block {
                             bytes: &buffer[start..end],
+                            padded: &buffer[start..end + PADDING],
                             offset,
                         });
                         parse(&mut state, found)
@@ -88,7 +93,7 @@ fn whole_lines(
     let start = from + block * BLOCK as u64;
     // One byte before tells whether a line begins right here.
     let read_from = if block == 0 { start } else { start - 1 };
-    let want = (size - read_from).min(buffer.len() as u64) as usize;
+    let want = (size - read_from).min((buffer.len() - PADDING) as u64) as usize;
     file.read_exact_at(&mut buffer[..want], read_from)?;
     let bytes = &buffer[..want];
     let lead = if block == 0 {

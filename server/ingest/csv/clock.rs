@@ -144,6 +144,56 @@ impl Clock {
         }
     }
 
+    /// Many rows at once, one a change: written times become ticks. False where a row does not come after the one before
+    /// it or is off the pace: then nothing can be said of the times.
+    pub fn steps(&mut self, times: &mut [i64]) -> bool {
+        let near = match self.pace {
+            Pace::Snapped(grid) if !grid.exact => 2.5 * self.rounding,
+            _ => 0.0,
+        };
+        let mut at = 0;
+        while at < times.len() {
+            let before = match (self.pace, self.origin) {
+                (_, None) => i64::MIN,
+                (Pace::Free, _) => self.last,
+                (_, Some(origin)) => {
+                    at += self.plain_steps(&mut times[at..], origin, near);
+                    self.index * self.sub
+                }
+            };
+            let Some(time) = times.get_mut(at) else { break };
+            match self.step(*time) {
+                Step::At(tick) if tick > before => *time = tick,
+                _ => return false,
+            }
+            at += 1;
+        }
+        true
+    }
+
+    /// The rows up to the first one at which more is to be done than to find its sample: how many.
+    fn plain_steps(&mut self, times: &mut [i64], origin: i64, near: f64) -> usize {
+        let stop = if self.exact() { self.next_point } else { self.next_point.min(self.refit_at) };
+        let (period, inverse, sub) = (self.period, self.inverse, self.sub);
+        let (mut index, mut last, mut furthest) = (self.index, self.last, self.residual);
+        let mut done = 0;
+        for time in times {
+            let Some(elapsed) = time.checked_sub(origin) else { break };
+            let elapsed = elapsed as f64;
+            let next = (elapsed * inverse + 0.5) as i64;
+            let residual = (elapsed - next as f64 * period).abs();
+            if (next <= index) | (*time < last) | (next >= stop) | (residual > near) {
+                break;
+            }
+            furthest = furthest.max(residual);
+            (index, last) = (next, *time);
+            *time = next * sub;
+            done += 1;
+        }
+        (self.index, self.last, self.residual) = (index, last, furthest);
+        done
+    }
+
     /// How near a time must be to a sample beyond those that the period was fitted to: it is as good as one rounding over
     /// the record so far, and may drift as much again.
     #[cold]

@@ -9,7 +9,6 @@ use crate::ingest::build::Value;
 
 pub struct Merge {
     pub lines: Vec<usize>,
-    pub uniform: bool,
     pub sub: i64,
     pub levels: u64,
     pub start: Option<i64>,
@@ -19,6 +18,7 @@ pub struct Merge {
 }
 
 impl Merge {
+    /// The rows of a block at a fixed pace.
     pub fn take(&mut self, parsed: Parsed, table: &mut Table, clock: &mut Clock) -> io::Result<bool> {
         if parsed.unfit {
             self.unfit = true;
@@ -28,16 +28,14 @@ impl Merge {
         let mut anchor = (0u32, 0i64);
         let mut samples_from = 0u32;
         for entry in &parsed.entries {
-            let (tick, gap) = if self.uniform && !entry.anchor {
+            let (tick, gap) = if !entry.anchor {
                 (anchor.1 + i64::from(entry.row - anchor.0) * self.sub, false)
             } else {
-                if self.uniform && entry.row > 0 {
+                if entry.row > 0 {
                     clock.pass(i64::from(entry.row - anchor.0) - 1);
                 }
                 match clock.step(entry.time) {
-                    Step::At(tick) if self.start.is_none() || self.uniform || tick > self.end => {
-                        (tick, false)
-                    }
+                    Step::At(tick) => (tick, false),
                     Step::Gap(from, to) => {
                         self.samples(table, &parsed, samples_from, entry.row, anchor)?;
                         samples_from = entry.row;
@@ -55,7 +53,7 @@ impl Merge {
                     }
                 }
             };
-            if entry.anchor && self.uniform {
+            if entry.anchor {
                 if entry.row > samples_from {
                     self.samples(table, &parsed, samples_from, entry.row, anchor)?;
                     samples_from = entry.row;
@@ -80,12 +78,41 @@ impl Merge {
             self.levels = entry.levels;
             self.end = tick;
         }
-        if parsed.rows > 0 && self.uniform {
+        if parsed.rows > 0 {
             self.samples(table, &parsed, samples_from, parsed.rows, anchor)?;
             self.end = anchor.1 + i64::from(parsed.rows - 1 - anchor.0) * self.sub;
             clock.pass(i64::from(parsed.rows - 1 - anchor.0));
             clock.arrived(parsed.last_time);
         }
+        Ok(true)
+    }
+
+    /// The rows of a block without a fixed pace.
+    pub fn take_changes(&mut self, parsed: Parsed, table: &mut Table, clock: &mut Clock) -> io::Result<bool> {
+        let mut ticks = parsed.times;
+        if parsed.unfit || !clock.steps(&mut ticks) {
+            self.unfit = true;
+            return Ok(false);
+        }
+        let mut rows = ticks.iter().copied().zip(parsed.levels);
+        if self.start.is_none()
+            && let Some((tick, levels)) = rows.next()
+        {
+            self.start = Some(tick);
+            table.lines.iter_mut().for_each(|l| l.begin(tick));
+            self.set_all(table, tick, levels)?;
+            self.levels = levels;
+        }
+        for (tick, levels) in rows {
+            let mut changed = levels ^ self.levels;
+            self.levels = levels;
+            while changed != 0 {
+                let bit = changed.trailing_zeros() as usize;
+                changed &= changed - 1;
+                table.lines[self.lines[bit]].toggle(tick)?;
+            }
+        }
+        self.end = ticks.last().copied().unwrap_or(self.end);
         Ok(true)
     }
 

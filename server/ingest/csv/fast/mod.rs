@@ -8,10 +8,12 @@
 //! | module | what it is for |
 //! | --- | --- |
 //! | `block` | the rows of one block, as a worker reads them |
+//! | `levels` | rows of levels only |
 //! | `numbers` | their times and decimals |
 //! | `merge` | what the blocks said, in order → the builders |
 
 mod block;
+mod levels;
 mod merge;
 mod numbers;
 
@@ -61,7 +63,11 @@ struct Entry {
 #[derive(Debug, Default)]
 struct Parsed {
     rows: u32,
+    /// At a fixed pace.
     entries: Vec<Entry>,
+    /// Without one: times and levels, row by row.
+    times: Vec<i64>,
+    levels: Vec<u64>,
     last_time: i64,
     /// By analog column.
     volts: Vec<Vec<f32>>,
@@ -151,7 +157,6 @@ pub fn read(
             .iter()
             .filter_map(|s| if let Sink::Level(l) = s { Some(*l) } else { None })
             .collect(),
-        uniform: shape.pace.is_some(),
         sub,
         levels: 0,
         start: None,
@@ -164,7 +169,7 @@ pub fn read(
         from,
         || (),
         |(), block| match block {
-            Some(block) => parse(&shape, block),
+            Some(block) => parse(&shape, &block),
             None => Parsed {
                 unfit: true,
                 ..Parsed::default()
@@ -175,7 +180,11 @@ pub fn read(
                 merge.cancelled = true;
                 return Ok(false);
             }
-            merge.take(parsed, table, clock)
+            if shape.pace.is_some() {
+                merge.take(parsed, table, clock)
+            } else {
+                merge.take_changes(parsed, table, clock)
+            }
         },
     )?;
     Ok(match merge.start {

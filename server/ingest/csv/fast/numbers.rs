@@ -22,8 +22,9 @@ impl<'s> TimeReader<'s> {
         TimeReader {
             shape,
             length: 0,
-            front: 0,
-            front_mask: 0,
+            // No text is like it.
+            front: u64::MAX,
+            front_mask: u64::MAX,
             front_worth: 0,
             scale: 1,
         }
@@ -32,21 +33,28 @@ impl<'s> TimeReader<'s> {
     /// The time in units of the clock, and its length; its delimiter follows.
     #[inline]
     pub fn read(&mut self, bytes: &[u8]) -> Option<(i64, usize)> {
-        let length = self.length;
-        if length >= 8
-            && bytes.get(length) == Some(&self.shape.delimiter)
-            && (word_at(bytes, 0) ^ self.front) & self.front_mask == 0
-        {
-            if let Some(tail) = eight_digits(word_at(bytes, length - 8)) {
-                return Some((self.front_worth + tail * self.scale, length));
-            }
+        match bytes.first_chunk().and_then(|row| self.usual::<24>(row)) {
+            Some(read) => Some(read),
+            None => self.read_slowly(bytes),
         }
-        self.read_slowly(bytes)
     }
 
+    /// The same where it is written like the one before.
+    #[inline(always)]
+    pub fn usual<const BYTES: usize>(&self, row: &[u8; BYTES]) -> Option<(i64, usize)> {
+        const { assert!(BYTES >= 24) };
+        let front = (word_at(row, 0) ^ self.front) & self.front_mask;
+        let tail = eight_digits(word_at(row, self.length.wrapping_sub(8) % 16))?;
+        if front != 0 || row[self.length % 24] != self.shape.delimiter {
+            return None;
+        }
+        Some((self.front_worth + tail * self.scale, self.length))
+    }
+
+    /// However it is written.
     #[cold]
-    fn read_slowly(&mut self, bytes: &[u8]) -> Option<(i64, usize)> {
-        self.length = 0;
+    pub fn read_slowly(&mut self, bytes: &[u8]) -> Option<(i64, usize)> {
+        *self = TimeReader::new(self.shape);
         let length = memchr::memchr(self.shape.delimiter, &bytes[..bytes.len().min(64)])?;
         let text = &bytes[..length];
         let number = Decimal::parse(text, self.shape.point)?;
