@@ -121,7 +121,10 @@ impl Thinned {
         let Some(part_first) = part.first else { return };
         let first = *self.first.get_or_insert(part_first);
         if self.divisor != 1 {
-            self.divisor = gcd(self.divisor, gcd(part.divider.divisor, part_first.abs_diff(first)));
+            self.divisor = gcd(
+                self.divisor,
+                gcd(part.divider.divisor, part_first.abs_diff(first)),
+            );
         }
         for &time in &part.times {
             if is_kept(time, self.zeros) {
@@ -150,7 +153,11 @@ impl ThinnedPart {
             all,
             // The whole's divisor so far divides the whole's divisor in the end, or is 0.
             divider: Divider::new(view.divisor.load(Ordering::Relaxed)),
-            zeros: if all { 0 } else { view.zeros.load(Ordering::Relaxed) },
+            zeros: if all {
+                0
+            } else {
+                view.zeros.load(Ordering::Relaxed)
+            },
             ..ThinnedPart::default()
         }
     }
@@ -395,9 +402,14 @@ mod tests {
     fn dividing_without_division_is_dividing() {
         for divisor in (1..200).chain([1 << 20, 3 << 30, 999_999_937, u64::MAX]) {
             let divider = Divider::new(divisor);
-            let near = (0..1000u64).chain((0..1000).map(|k| divisor.wrapping_mul(k * 7919).wrapping_sub(k % 3)));
+            let near =
+                (0..1000u64).chain((0..1000).map(|k| divisor.wrapping_mul(k * 7919).wrapping_sub(k % 3)));
             for number in near.chain([u64::MAX, u64::MAX - 1, 1 << 63]) {
-                assert_eq!(divider.divides(number), number % divisor == 0, "{number} by {divisor}");
+                assert_eq!(
+                    divider.divides(number),
+                    number % divisor == 0,
+                    "{number} by {divisor}"
+                );
             }
         }
         assert!(!Divider::new(0).divides(0) && !Divider::new(0).divides(5));

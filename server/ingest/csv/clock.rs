@@ -173,12 +173,18 @@ impl Clock {
 
     /// The rows up to the first one at which more is to be done than to find its sample: how many.
     fn plain_steps(&mut self, times: &mut [i64], origin: i64, near: f64) -> usize {
-        let stop = if self.exact() { self.next_point } else { self.next_point.min(self.refit_at) };
+        let stop = if self.exact() {
+            self.next_point
+        } else {
+            self.next_point.min(self.refit_at)
+        };
         let (period, inverse, sub) = (self.period, self.inverse, self.sub);
         let (mut index, mut last, mut furthest) = (self.index, self.last, self.residual);
         let mut done = 0;
         for time in times {
-            let Some(elapsed) = time.checked_sub(origin) else { break };
+            let Some(elapsed) = time.checked_sub(origin) else {
+                break;
+            };
             let elapsed = elapsed as f64;
             let next = (elapsed * inverse + 0.5) as i64;
             let residual = (elapsed - next as f64 * period).abs();

@@ -1,25 +1,29 @@
 //! Rows of times and single-character levels: `0.000000042,0,1,…`, the cells eight bytes at a time.
 
 use super::block::RowSink;
-use super::numbers::TimeReader;
+use super::numbers::{LONGEST_TIME, TimeReader};
 use super::{MOST_LEVELS, Parsed, Shape};
 use crate::ingest::blocks::{Block, PADDING};
 use crate::ingest::digits::word_at;
 
 /// Bytes of a row that are looked at without asking each time whether there are so many.
 const ROW: usize = 256;
-const _: () = assert!(ROW <= PADDING && 2 * MOST_LEVELS + 64 < ROW);
+const _: () = assert!(ROW <= PADDING && LONGEST_TIME + 2 * MOST_LEVELS + 8 < ROW);
 
 /// Reads the rows of a block; `None` where one is of another make.
-pub fn parse_levels(shape: &Shape, block: &Block, sink: &mut impl RowSink, parsed: &mut Parsed) -> Option<()> {
-    // The cells of a row and its end.
-    match (2 * shape.cells.len() + 1).div_ceil(8) {
+pub fn parse_levels(
+    shape: &Shape,
+    block: &Block,
+    sink: &mut impl RowSink,
+    parsed: &mut Parsed,
+) -> Option<()> {
+    match (2 * shape.cells.len() - 1).div_ceil(8) {
         ..=1 => rows::<1>(shape, block, sink, parsed),
         2 => rows::<2>(shape, block, sink, parsed),
         3 => rows::<3>(shape, block, sink, parsed),
         4 => rows::<4>(shape, block, sink, parsed),
         5..=8 => rows::<8>(shape, block, sink, parsed),
-        _ => rows::<17>(shape, block, sink, parsed),
+        _ => rows::<16>(shape, block, sink, parsed),
     }
 }
 
@@ -41,16 +45,17 @@ fn rows<const WORDS: usize>(
             Some(read) => read,
             None => times.read_slowly(&block.bytes[at..])?,
         };
-        let row = &row[time_length + 1..];
+        let from = time_length.min(LONGEST_TIME) + 1;
+        let word_of = |word: usize| word_at(row, from + 8 * word);
         let mut differs = 0u64;
         for word in 0..WORDS {
-            differs |= (word_at(row, 8 * word) ^ known[word]) & cells.used[word];
+            differs |= (word_of(word) ^ known[word]) & cells.used[word];
         }
         let changed = differs != 0;
         if changed {
             let (mut wrong, mut fresh) = (0u64, 0u64);
             for word in 0..WORDS {
-                known[word] = word_at(row, 8 * word);
+                known[word] = word_of(word);
                 wrong |= (known[word] ^ cells.pattern[word]) & cells.fixed[word];
                 fresh |= gathered(known[word] & cells.level[word]) << (4 * word % 64);
             }
@@ -63,7 +68,7 @@ fn rows<const WORDS: usize>(
         at += match length.checked_sub(at)? {
             // The last row of a file may lack its end.
             0 => 0,
-            _ => match (row[cells.width], row[cells.width + 1]) {
+            _ => match (row[from + cells.width], row[from + cells.width + 1]) {
                 (b'\n', _) => 1,
                 (b'\r', b'\n') => 2,
                 _ => return None,

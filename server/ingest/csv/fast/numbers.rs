@@ -4,6 +4,9 @@ use super::super::cells::Decimal;
 use super::Shape;
 use crate::ingest::digits::{eight_digits, word_at};
 
+/// Bytes of a time at most; with a longer one the general path reads the table.
+pub const LONGEST_TIME: usize = 60;
+
 /// Reads times, the leading digits of which seldom change from row to row.
 pub struct TimeReader<'s> {
     shape: &'s Shape,
@@ -33,7 +36,7 @@ impl<'s> TimeReader<'s> {
     /// The time in units of the clock, and its length; its delimiter follows.
     #[inline]
     pub fn read(&mut self, bytes: &[u8]) -> Option<(i64, usize)> {
-        match bytes.first_chunk().and_then(|row| self.usual::<24>(row)) {
+        match bytes.first_chunk().and_then(|row| self.usual::<32>(row)) {
             Some(read) => Some(read),
             None => self.read_slowly(bytes),
         }
@@ -42,10 +45,10 @@ impl<'s> TimeReader<'s> {
     /// The same where it is written like the one before.
     #[inline(always)]
     pub fn usual<const BYTES: usize>(&self, row: &[u8; BYTES]) -> Option<(i64, usize)> {
-        const { assert!(BYTES >= 24) };
+        const { assert!(BYTES >= 32) };
         let front = (word_at(row, 0) ^ self.front) & self.front_mask;
         let tail = eight_digits(word_at(row, self.length.wrapping_sub(8) % 16))?;
-        if front != 0 || row[self.length % 24] != self.shape.delimiter {
+        if front != 0 || row[self.length % 32] != self.shape.delimiter {
             return None;
         }
         Some((self.front_worth + tail * self.scale, self.length))
@@ -55,7 +58,7 @@ impl<'s> TimeReader<'s> {
     #[cold]
     pub fn read_slowly(&mut self, bytes: &[u8]) -> Option<(i64, usize)> {
         *self = TimeReader::new(self.shape);
-        let length = memchr::memchr(self.shape.delimiter, &bytes[..bytes.len().min(64)])?;
+        let length = memchr::memchr(self.shape.delimiter, &bytes[..bytes.len().min(LONGEST_TIME + 1)])?;
         let text = &bytes[..length];
         let number = Decimal::parse(text, self.shape.point)?;
         let exact = Decimal {

@@ -1,7 +1,7 @@
 //! The lines of one block, one by one, as a worker reads them.
 
-use super::plain::TimeStyle;
 use super::Parsed;
+use super::plain::TimeStyle;
 use crate::ingest::blocks::Block;
 use crate::ingest::build::Value;
 use crate::ingest::digits::{eight_digits, word_at};

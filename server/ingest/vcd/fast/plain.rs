@@ -56,7 +56,10 @@ impl TimeStyle {
         let front = (word_at(line, 0) ^ self.front) & self.front_mask;
         let after = (self.digits & 15) + 1;
         let (tail, ended) = if SIMPLE {
-            (word_at(line, (self.digits.wrapping_sub(7)) & 15), line[after] == b'\n')
+            (
+                word_at(line, (self.digits.wrapping_sub(7)) & 15),
+                line[after] == b'\n',
+            )
         } else {
             let tail = word_at(line, self.digits.saturating_sub(8) % 8 + 1);
             let ended = if self.returns {
@@ -88,14 +91,18 @@ impl Worker<'_> {
     fn plain_lines_of<const SIMPLE: bool>(&mut self, bytes: &[u8], mut at: usize) -> usize {
         let style = self.style;
         let returns = usize::from(style.returns);
-        let Some(codes) = self.codes.scalars() else { return at };
+        let Some(codes) = self.codes.scalars() else {
+            return at;
+        };
         let lanes = self.runs.lanes();
         let parsed = &mut self.parsed;
         let (mut before, mut now, mut changed) = (parsed.before, parsed.now, parsed.changed);
         let mut full = None;
         'lines: while let Some(line) = bytes[at..].first_chunk::<LONGEST>() {
             if line[0] == b'#' {
-                let Some(time) = style.read::<SIMPLE>(line) else { break };
+                let Some(time) = style.read::<SIMPLE>(line) else {
+                    break;
+                };
                 if time <= now {
                     break;
                 }
@@ -113,7 +120,9 @@ impl Worker<'_> {
                     break;
                 }
                 let code = codes[usize::from(u16::from_le_bytes([line[1], line[2]]))] as usize;
-                let Some(lane) = lanes.get_mut(code) else { break 'lines };
+                let Some(lane) = lanes.get_mut(code) else {
+                    break 'lines;
+                };
                 let length = if SIMPLE {
                     3
                 } else {

@@ -1,13 +1,22 @@
-//! Volts → levels: thresholds with hysteresis, linear interpolation between samples, runts (IEEE Std 181-2011),
-//! and the samples kept with a pyramid of smallest and largest values.
+//! Volts → levels: thresholds with hysteresis, linear interpolation between samples, runts (IEEE Std 181-2011).
+//!
+//! | module | what it is for |
+//! | --- | --- |
+//! | `samples` | the samples themselves, with a pyramid of smallest and largest values |
+//! | `families` | state levels, and the family that a line seems to be of |
+
+mod families;
+mod samples;
+
+pub use families::propose;
 
 use std::io;
 use std::sync::Arc;
 
 use super::build::{Built, LineBuilder, Value};
-use super::columns::{Growing, SpillFolder};
-use super::options::FamilyChoice;
-use crate::model::{Level, PyramidLevel, Runt, Thresholds, Ticks, TraceSamples};
+use super::columns::SpillFolder;
+use crate::model::{Level, Runt, Thresholds, Ticks, TraceSamples};
+use samples::SampleStore;
 
 /// A runt must get this far from the threshold it left towards the other: less is noise on a slow edge.
 /// [common practice, no source]
@@ -274,190 +283,6 @@ fn leading(volts: &[f32], rule: impl Fn(f64) -> bool) -> usize {
         whole += AT_ONCE;
     }
     whole + volts[whole..].iter().take_while(|&&v| rule(f64::from(v))).count()
-}
-
-/// Smallest and largest of a whole run, NaN passed over; both NaN where all are.
-#[inline]
-fn extremes(run: &[f32]) -> [f32; 2] {
-    // A comparison with NaN is false, so that it changes nothing.
-    let fold = |start: f32, better: fn(f32, f32) -> bool| {
-        run.iter()
-            .fold(start, |best, &v| if better(v, best) { v } else { best })
-    };
-    let low = fold(f32::INFINITY, |v, best| v < best);
-    let high = fold(f32::NEG_INFINITY, |v, best| v > best);
-    if low > high { NONE } else { [low, high] }
-}
-
-/// Samples and their pyramid.
-#[derive(Debug)]
-struct SampleStore {
-    volts: Growing<f32>,
-    levels: Vec<PyramidStore>,
-    folder: Arc<SpillFolder>,
-    number: usize,
-    room: usize,
-}
-
-#[derive(Debug)]
-struct PyramidStore {
-    pairs: Growing<[f32; 2]>,
-    open: [f32; 2],
-    count: usize,
-}
-
-const NONE: [f32; 2] = [f32::NAN, f32::NAN];
-
-impl SampleStore {
-    fn new(folder: &Arc<SpillFolder>, number: usize, room: usize) -> SampleStore {
-        SampleStore {
-            volts: Growing::new(folder, format!("volts-{number}.f32"), room),
-            levels: Vec::new(),
-            folder: folder.clone(),
-            number,
-            room,
-        }
-    }
-
-    #[inline]
-    fn push(&mut self, volts: f32) -> io::Result<()> {
-        self.volts.push(volts);
-        if self.volts.is_full() {
-            self.volts.flush()?;
-        }
-        self.add(0, [volts, volts])
-    }
-
-    fn push_run(&mut self, volts: &[f32]) -> io::Result<()> {
-        let lead = match self.levels.first() {
-            Some(first) if first.count > 0 => (TraceSamples::PYRAMID - first.count).min(volts.len()),
-            _ => 0,
-        };
-        let (head, rest) = volts.split_at(lead);
-        for &v in head {
-            self.push(v)?;
-        }
-        let whole = rest.chunks_exact(TraceSamples::PYRAMID);
-        let remainder = whole.remainder();
-        self.volts.extend(&rest[..rest.len() - remainder.len()])?;
-        for run in whole {
-            self.whole_run(extremes(run))?;
-        }
-        if self.volts.is_full() {
-            self.volts.flush()?;
-        }
-        for &v in remainder {
-            self.push(v)?;
-        }
-        Ok(())
-    }
-
-    /// A whole run of the first level at once.
-    fn whole_run(&mut self, pair: [f32; 2]) -> io::Result<()> {
-        if self.levels.is_empty() {
-            let name = format!("pyramid-{}-0.f32", self.number);
-            self.levels.push(PyramidStore {
-                pairs: Growing::new(&self.folder, name, self.room / 16),
-                open: NONE,
-                count: 0,
-            });
-        }
-        let pairs = &mut self.levels[0].pairs;
-        pairs.push(pair);
-        if pairs.is_full() {
-            pairs.flush()?;
-        }
-        self.add(1, pair)
-    }
-
-    #[inline]
-    fn add(&mut self, level: usize, pair: [f32; 2]) -> io::Result<()> {
-        if level == self.levels.len() {
-            let name = format!("pyramid-{}-{level}.f32", self.number);
-            self.levels.push(PyramidStore {
-                pairs: Growing::new(&self.folder, name, self.room / 16),
-                open: NONE,
-                count: 0,
-            });
-        }
-        let store = &mut self.levels[level];
-        // min and max pass NaN over.
-        store.open = [store.open[0].min(pair[0]), store.open[1].max(pair[1])];
-        store.count += 1;
-        if store.count == TraceSamples::PYRAMID {
-            let pair = store.open;
-            store.open = NONE;
-            store.count = 0;
-            store.pairs.push(pair);
-            if store.pairs.is_full() {
-                store.pairs.flush()?;
-            }
-            return self.add(level + 1, pair);
-        }
-        Ok(())
-    }
-
-    #[allow(clippy::type_complexity)]
-    fn finish(mut self) -> io::Result<(Arc<dyn AsRef<[f32]> + Send + Sync>, Vec<PyramidLevel>)> {
-        let mut level = 0;
-        while level < self.levels.len() {
-            if self.levels[level].count > 0 {
-                let pair = self.levels[level].open;
-                self.levels[level].pairs.push(pair);
-                self.levels[level].count = 0;
-                if level + 1 < self.levels.len() || self.levels[level].pairs.len() > 1 {
-                    self.add(level + 1, pair)?;
-                }
-            }
-            level += 1;
-        }
-        let volts = self.volts.finish()?;
-        let mut pyramid: Vec<PyramidLevel> = Vec::new();
-        for store in self.levels {
-            let pairs = store.pairs.finish()?;
-            if !(*pairs).as_ref().is_empty() {
-                pyramid.push(pairs);
-            }
-        }
-        Ok((volts, pyramid))
-    }
-}
-
-/// Low and high state level: the modes of the lower and the upper half of the samples' range (IEEE Std
-/// 181-2011, histogram method). `None` where the samples hardly move.
-pub fn state_levels(samples: &[f32]) -> Option<(f64, f64)> {
-    const BINS: usize = 200;
-    /// A line that moves less is at rest.
-    const LEAST_SWING: f64 = 0.5;
-    let finite = || samples.iter().copied().filter(|v| v.is_finite()).map(f64::from);
-    let (low, high) = finite().fold((f64::MAX, f64::MIN), |(l, h), v| (l.min(v), h.max(v)));
-    if high - low < LEAST_SWING {
-        return None;
-    }
-    let mut counts = [0usize; BINS];
-    for volts in finite() {
-        counts[(((volts - low) / (high - low) * BINS as f64) as usize).min(BINS - 1)] += 1;
-    }
-    let mode = |from: usize, to: usize| {
-        let best = (from..to).max_by_key(|&b| counts[b]).unwrap_or(from);
-        low + (best as f64 + 0.5) * (high - low) / BINS as f64
-    };
-    Some((mode(0, BINS / 2), mode(BINS / 2, BINS)))
-}
-
-/// The family whose levels a line seems to have, from its high state level: values of report.md's families.
-pub fn propose(samples: &[f32]) -> FamilyChoice {
-    let family = |name: &str, low_v, high_v| FamilyChoice {
-        name: name.to_owned(),
-        thresholds: Thresholds { low_v, high_v },
-    };
-    match state_levels(samples).map(|s| s.1) {
-        Some(high) if high < 2.1 => family("cmos-1v8", 0.63, 1.17),
-        Some(high) if high < 2.4 => family("cmos-2v5", 0.7, 1.7),
-        Some(high) if high > 4.3 => family("cmos-5v", 1.5, 3.5),
-        // TTL drives its high anywhere from 2.4 V to some 4 V, LVTTL up to 3.3 V: the thresholds are the same.
-        _ => family("ttl-5v", 0.8, 2.0),
-    }
 }
 
 #[cfg(test)]
