@@ -30,7 +30,9 @@ pub enum ErrorKind {
     Empty,
     #[error("expected a VCD or a table of samples or changes (CSV), found {0}")]
     UnknownFormat(String),
-    #[error("the columns could not be kept on disk ({0}): free some space, or name another folder")]
+    #[error(
+        "the columns could not be kept on disk ({0}): free some space, or name a folder on another disk with TMPDIR=…"
+    )]
     Spill(std::io::Error),
     #[error("{what} is above the limit of {limit}: {advice}")]
     Limit {

@@ -116,8 +116,15 @@ pub fn read_stream(
         if n == 0 {
             break;
         }
-        file.write_all(&buffer[..n]).map_err(io(ErrorKind::Spill))?;
         done += n as u64;
+        if done > options.limits.streamed_bytes {
+            return Err(fail(ErrorKind::Limit {
+                what: "the number of bytes that came without end".to_owned(),
+                limit: options.limits.streamed_bytes.to_string(),
+                advice: "end the stream, or write it to a file and name that file, which may be of any size",
+            }));
+        }
+        file.write_all(&buffer[..n]).map_err(io(ErrorKind::Spill))?;
         progress.bytes(done, None);
         if progress.cancelled() {
             return Err(io(ErrorKind::Io)(std::io::Error::other("cancelled"))).map_err(|e| Error {
@@ -213,8 +220,9 @@ fn unwrap(
     options: &ReadOptions,
     progress: &dyn Progress,
 ) -> Result<Option<Unwrapped>, Error> {
-    /// Below this a temporary file is not worth its while.
+    /// Below this a temporary file is not worth its while; above the other it would be in the way of others.
     const LEAST_BYTES: u64 = 1 << 20;
+    const MOST_UNPACKED_BYTES: u64 = 16 << 30;
     let Source::Path(path) = source else {
         return Ok(None);
     };
@@ -230,7 +238,7 @@ fn unwrap(
     };
     let mut input = Input::open(source, name, wrapping, &options.limits, progress)?;
     loop {
-        if file.write_all(input.window()).is_err() {
+        if input.offset() > MOST_UNPACKED_BYTES || file.write_all(input.window()).is_err() {
             return Ok(None);
         }
         input.advance(input.window().len());

@@ -21,6 +21,8 @@ pub struct Limits {
     pub buffered_edges: usize,
     /// Changes of reals kept as traces, all variables together (16 bytes each).
     pub real_changes: usize,
+    /// Bytes of a stream: all of it lies on disk while it is read. A file may be of any size.
+    pub streamed_bytes: u64,
     /// Unpacked bytes of a gzip file.
     pub unpacked_bytes: u64,
     /// Unpacked over packed bytes of a gzip file, checked from [`Limits::RATIO_FROM`] unpacked bytes on.
@@ -46,6 +48,7 @@ impl Default for Limits {
             runts: 1_000_000,
             buffered_edges: 4 << 20,
             real_changes: 2_000_000,
+            streamed_bytes: 8 << 30,
             unpacked_bytes: 256 << 30,
             // Sample tables of quiet lines reach a few hundred; deflate itself ends near 1,030.
             gzip_ratio: 900,

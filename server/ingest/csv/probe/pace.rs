@@ -6,6 +6,7 @@ use super::{Row, TablePlan};
 use crate::ingest::grid::Grid;
 use crate::ingest::options::{ColumnKind, TableForm};
 use crate::ingest::{Error, ReadOptions};
+use crate::model::units::engineering;
 
 /// Settles whether rows are samples or changes, and the period behind their times.
 pub fn find_pace(
@@ -75,5 +76,53 @@ pub fn find_pace(
             .map(|(p, e)| (p / unit_s, e / unit_s + p / unit_s * 1e-6)),
     };
     plan.pace = pace_of(&times, plan.rounding, quiet, hint);
+    if let (Some((stated_s, spread_s)), None) = (head.stated_period, options.sample_period_s) {
+        let said = contradiction(plan, &times, stated_s, spread_s);
+        plan.warnings.extend(said);
+    }
     Ok(())
+}
+
+/// What to say where the rows contradict the sampling stated above them: `stated_s` seconds a sample, ± `spread_s`.
+fn contradiction(plan: &TablePlan, times: &[i64], stated_s: f64, spread_s: f64) -> Option<String> {
+    /// A stated period is often rounded to a few digits; but a single digit is mostly meant as it stands.
+    const NEAR: f64 = 0.02;
+    const FURTHEST: f64 = 0.1;
+    let unit_s = 10f64.powi(plan.reader.unit);
+    let rounding_s = plan.rounding * unit_s;
+    let near_s = (NEAR * stated_s)
+        .max(spread_s.min(FURTHEST * stated_s))
+        .max(1.01 * rounding_s);
+    let (found_s, what) = match plan.pace {
+        Pace::Samples(grid) => (grid.period * unit_s, "one row every"),
+        Pace::Snapped(Grid { period, .. }) if period * unit_s < stated_s - near_s => {
+            (period * unit_s, "times on a grid of")
+        }
+        _ => {
+            let steps = times.windows(2).map(|pair| pair[1] - pair[0]);
+            let smallest_s = steps.filter(|&step| step > 0).min()? as f64 * unit_s;
+            if smallest_s >= stated_s - near_s {
+                return None;
+            }
+            (smallest_s, "rows as close as")
+        }
+    };
+    if (found_s - stated_s).abs() <= near_s {
+        return None;
+    }
+    // A whole number of thousands is a unit taken wrongly.
+    let thousands = ((stated_s / found_s).log10() / 3.0).round();
+    let factor = 1000f64.powf(thousands);
+    let advice = if thousands != 0.0 && (found_s * factor / stated_s - 1.0).abs() < 2.0 * NEAR {
+        "the unit of the times may be another one: say time_unit = \"…\" under [read] in the setup file"
+    } else {
+        "if only some of the samples were exported, all is well; else say time_unit = \"…\" under [read] in the setup file"
+    };
+    Some(format!(
+        "the text above the table states a sample every {} ({}), its time column says otherwise ({what} {}): the times \
+         were taken as they are written; {advice}",
+        engineering(stated_s, "s"),
+        engineering(1.0 / stated_s, "Hz"),
+        engineering(found_s, "s"),
+    ))
 }

@@ -7,6 +7,7 @@ use super::{Row, TablePlan};
 use crate::ingest::error::quoted;
 use crate::ingest::options::ColumnKind;
 use crate::ingest::{Error, ReadOptions};
+use crate::model::units::engineering;
 
 /// Settles the column of the times, their unit and their precision.
 pub fn find_time(
@@ -142,6 +143,15 @@ fn how_written(
             || in_row.is_some_and(is_sample_word)
         {
             return sample_numbers(plan, head, options, fail);
+        } else if let Some((exponent, word)) = unit_by_rate(&cells, point, head) {
+            let (stated_s, _) = head.stated_period.unwrap_or_default();
+            plan.warnings.push(format!(
+                "the time column names no unit: {word} was taken, with which the rows fit the sampling stated above them \
+                 ({}); say otherwise with time_unit = \"ms\" (say) under [read] in the setup file",
+                engineering(1.0 / stated_s, "Hz")
+            ));
+            plan.unit_from = "the stated sampling";
+            exponent
         } else {
             plan.warnings.push(format!(
                 "the time column {} names no unit: seconds were taken; say otherwise with time_unit = \"ms\" (say) \
@@ -157,6 +167,32 @@ fn how_written(
     plan.reader.unit = unit;
     plan.rounding = rounding;
     Ok(())
+}
+
+/// The only unit in which times without one fit the sampling stated above the table: samples apart, or changes never
+/// closer than that and written finer. Its power of ten, and its word.
+fn unit_by_rate(cells: &[&[u8]], point: u8, head: &Head) -> Option<(i32, &'static str)> {
+    const UNITS: [(i32, &str); 5] = [(0, "s"), (-3, "ms"), (-6, "us"), (-9, "ns"), (-12, "ps")];
+    /// As far as rows may be from the stated period: it is often rounded to a few digits.
+    const NEAR: f64 = 0.02;
+    let (stated_s, _) = head.stated_period?;
+    let numbers: Vec<Decimal> = cells.iter().filter_map(|cell| Decimal::parse(cell, point)).collect();
+    let finest = numbers.iter().map(|n| n.exponent).min()?;
+    let mut steps: Vec<f64> = numbers
+        .windows(2)
+        .map(|pair| pair[1].to_f64() - pair[0].to_f64())
+        .filter(|step| *step > 0.0)
+        .collect();
+    steps.sort_by(f64::total_cmp);
+    let (smallest, middle) = (*steps.first()?, steps[steps.len() / 2]);
+    let resolution = 10f64.powi(finest);
+    let apart = |scale: f64| (middle * scale / stated_s - 1.0).abs() <= NEAR.max(resolution / middle);
+    let changes = |scale: f64| smallest * scale > 0.9 * stated_s && resolution * scale < 0.5 * stated_s;
+    let only = |fits: &dyn Fn(f64) -> bool| {
+        let mut fitting = UNITS.into_iter().filter(|(exponent, _)| fits(10f64.powi(*exponent)));
+        fitting.next().filter(|_| fitting.next().is_none())
+    };
+    only(&apart).or_else(|| only(&changes))
 }
 
 /// The power of ten in which the times are whole numbers, and how coarsely they are written, in that unit.
