@@ -35,6 +35,19 @@ pub struct Capture {
     pub remark: String,
 }
 
+impl Capture {
+    /// A stored file as a capture under `condition`.
+    pub(super) fn new(stored: &Stored, condition: Option<EntryId>) -> Capture {
+        Capture {
+            file: stored.name.clone(),
+            digest: stored.digest.clone(),
+            size_bytes: stored.size_bytes,
+            condition,
+            remark: String::new(),
+        }
+    }
+}
+
 impl Kind for Capture {
     const KIND: &'static str = "capture";
 
@@ -69,16 +82,7 @@ impl Store {
         if let Some(entry) = held.into_iter().find(|entry| same(&entry.value)) {
             return Ok(entry);
         }
-        self.add(
-            session,
-            &Capture {
-                file: stored.name.clone(),
-                digest: stored.digest.clone(),
-                size_bytes: stored.size_bytes,
-                condition,
-                remark: String::new(),
-            },
-        )
+        self.add(session, &Capture::new(stored, condition))
     }
 }
 
@@ -251,71 +255,6 @@ impl Store {
     }
 }
 
-/// The condition whose captures are looked at, where that is not the newest one. It holds until another capture is
-/// brought: then the newest is looked at again.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
-pub struct InHand {
-    /// Null: the captures under no condition.
-    pub condition: Option<EntryId>,
-    /// The newest capture of the session when it was said.
-    pub capture: EntryId,
-}
-
-impl Kind for InHand {
-    const KIND: &'static str = "condition-in-hand";
-}
-
-impl Store {
-    /// Takes a condition in hand: its captures are what the session's answer rests on, until another is brought.
-    ///
-    /// # Errors
-    /// The condition has no capture, or the disk's own.
-    pub fn take_in_hand(&self, session: SessionId, condition: Option<EntryId>) -> Result<(), Error> {
-        let captures = self.entries::<Capture>(session)?;
-        if !captures.iter().any(|entry| entry.value.condition == condition) {
-            return Err(Error::Invalid("expected a condition with captures".to_owned()));
-        }
-        let newest = captures.iter().map(|entry| entry.id).max();
-        let value = InHand {
-            condition,
-            capture: newest.unwrap_or(EntryId(0)),
-        };
-        match self.entries::<InHand>(session)?.first() {
-            Some(held) => self.edit(session, held.id, &value).map(|_| ()),
-            None => self.add(session, &value).map(|_| ()),
-        }
-    }
-
-    /// The captures a session's answer rests on: those under the condition in hand, or under its newest condition
-    /// that has any. Captures under no condition are the oldest. Earlier ones stay for comparing.
-    pub fn present_captures(&self, session: SessionId) -> Result<Vec<Entry<Capture>>, Error> {
-        let captures = self.entries::<Capture>(session)?;
-        let conditions = self.entries::<Condition>(session)?;
-        let of = |condition: Option<EntryId>| {
-            let captures = captures
-                .iter()
-                .filter(move |entry| entry.value.condition == condition);
-            captures.cloned().collect::<Vec<_>>()
-        };
-        let in_hand = self.entries::<InHand>(session)?.pop().map(|held| held.value);
-        let last = captures.iter().map(|entry| entry.id).max();
-        if let Some(held) = in_hand.filter(|held| Some(held.capture) == last) {
-            let list = of(held.condition);
-            if !list.is_empty() {
-                return Ok(list);
-            }
-        }
-        let newest = conditions
-            .iter()
-            .rev()
-            .map(|entry| of(Some(entry.id)))
-            .find(|list| !list.is_empty());
-        let without = newest.unwrap_or_else(|| of(None));
-        // Only under conditions that are in the bin: they are all there is.
-        Ok(if without.is_empty() { captures } else { without })
-    }
-}
-
 pub(super) fn not_empty(text: &str, what: &str) -> Result<(), Error> {
     if text.trim().is_empty() {
         return Err(Error::Invalid(format!("expected {what}, found nothing")));
@@ -361,37 +300,6 @@ mod tests {
             store.add_capture(id, &unknown, None),
             Err(Error::NotFound { .. })
         ));
-    }
-
-    #[test]
-    fn a_condition_in_hand_holds_until_another_capture_comes() {
-        let (_folder, store) = test_store();
-        let body = SessionBody {
-            title: "Evening".to_owned(),
-            ..SessionBody::default()
-        };
-        let id = store.create_session(&body).unwrap().id;
-        let bring = |name: &str| {
-            let stored = store.store_from(name, name.as_bytes(), 100).unwrap();
-            store.add_capture(id, &stored, None).unwrap()
-        };
-        let condition = |title: &str| {
-            let condition = Condition {
-                title: title.to_owned(),
-                ..Condition::default()
-            };
-            store.add(id, &condition).unwrap().id
-        };
-        let first = condition("as found");
-        let before = bring("a.vcd");
-        condition("pull-up fitted");
-        let after = bring("b.vcd");
-        assert_eq!(store.present_captures(id).unwrap(), [after]);
-        store.take_in_hand(id, Some(first)).unwrap();
-        assert_eq!(store.present_captures(id).unwrap(), [before]);
-        assert!(store.take_in_hand(id, None).is_err());
-        let newer = bring("c.vcd");
-        assert!(store.present_captures(id).unwrap().contains(&newer));
     }
 
     #[test]

@@ -19,8 +19,8 @@ pub struct Summary {
 }
 
 impl Store {
-    /// Keeps an answer (JSON text) for `scope` of a session ("all", or "runs" for the counts of every run), in place of the
-    /// last one. `key` names everything the answer rests on: see [`report_key`].
+    /// Keeps an answer (JSON text) for `scope` of a session ("all" for the present captures, one for each condition, "runs" for the
+    /// counts of every run), in place of the last one. `key` names everything the answer rests on: see [`report_key`].
     pub fn save_report(
         &self,
         session: SessionId,
@@ -50,15 +50,15 @@ impl Store {
         Ok(())
     }
 
-    /// The newest answer on the whole session's present captures, whatever it rests on.
-    pub fn latest_report(&self, session: SessionId) -> Result<Option<String>, Error> {
-        let find = "SELECT scope, key FROM report WHERE session = ?1 AND scope = 'all'";
-        let found: Option<(String, String)> = self
+    /// The newest answer kept for `scope` of a session, whatever it rests on.
+    pub fn latest_report(&self, session: SessionId, scope: &str) -> Result<Option<String>, Error> {
+        let find = "SELECT key FROM report WHERE session = ?1 AND scope = ?2";
+        let key: Option<String> = self
             .connection()
-            .query_row(find, [session.0], |row| Ok((row.get(0)?, row.get(1)?)))
+            .query_row(find, params![session.0, scope], |row| row.get(0))
             .optional()?;
-        match found {
-            Some((scope, key)) => self.load_report(session, &scope, &key),
+        match key {
+            Some(key) => self.load_report(session, scope, &key),
             None => Ok(None),
         }
     }

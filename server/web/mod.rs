@@ -3,10 +3,12 @@
 //! [`router`] has every URL in one list; [`serve`] listens. `pages/` answers with HTML that reads without
 //! script, `api/` with JSON or columns of numbers. [`guard`] looks at every request before anything else.
 
+mod answers;
 mod api;
 mod assets;
 mod error;
 mod figure;
+mod finding_state;
 mod guard;
 mod history;
 mod log_router;

@@ -33,6 +33,8 @@ pub struct App {
     pub(super) work: Work,
     /// Last looked at last.
     opened: Mutex<Vec<Arc<Opened>>>,
+    /// Captures under conditions that are not looked at, for the report; the newest last.
+    pub(super) earlier: Mutex<Vec<Arc<Opened>>>,
 }
 
 impl App {
@@ -46,6 +48,7 @@ impl App {
             is_watching: false,
             work: Work::default(),
             opened: Mutex::default(),
+            earlier: Mutex::default(),
         }
     }
 

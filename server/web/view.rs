@@ -5,6 +5,7 @@ use crate::report::text::{engineering, headline, seconds};
 use crate::store::{EntryId, SessionId};
 use crate::workflow::unreadable;
 
+use super::finding_state::StateView;
 use super::occurrences::occurrences;
 use super::opened::Opened;
 
@@ -36,6 +37,8 @@ pub struct FindingView {
     pub caption: String,
     /// The capture that it says can't be read.
     pub unreadable: Option<CaptureLink>,
+    /// What the person holds of it; `None` where that is not known here.
+    pub state: Option<StateView>,
 }
 
 /// Where the reading of a capture can be said otherwise, and what puts it into the bin.
@@ -178,6 +181,7 @@ fn finding_view(opened: &Opened, finding: &Finding, number: usize, names: &[&str
         occurrences: list.len(),
         caption: list.first().map_or(String::new(), |first| first.caption.clone()),
         unreadable: None,
+        state: None,
     }
 }
 

@@ -88,6 +88,6 @@ fn bring(app: &App, path: &Path, name: &str) -> Result<SessionId, String> {
             app.store.create_session(&body).map_err(told)?.id
         }
     };
-    app.store.add_capture(session, &stored, None).map_err(told)?;
+    app.store.bring_capture(session, &stored).map_err(told)?;
     Ok(session)
 }

@@ -8,7 +8,7 @@ use tokio::sync::watch;
 
 use crate::ingest::Progress;
 use crate::setup::Setup;
-use crate::store::SessionId;
+use crate::store::{EntryId, SessionId};
 use crate::workflow::session::{Held, RunTallies, inspect_newest, tally_all};
 use crate::workflow::unreadable::{AllRead, NotRead, Unreadable};
 
@@ -146,7 +146,6 @@ impl App {
 }
 
 fn open(app: &App, id: SessionId, sender: &watch::Sender<Stage>) -> Result<(), Failure> {
-    let session = app.store.session(id)?;
     let held = Held::present(&app.store, id)?;
     if held.captures.is_empty() {
         return Err(Failure::missing(format!("capture in session {id} yet")));
@@ -155,24 +154,47 @@ fn open(app: &App, id: SessionId, sender: &watch::Sender<Stage>) -> Result<(), F
     if app.in_memory(id).is_some_and(|opened| opened.key == key) {
         return Ok(());
     }
-    let (setup, read) = read_all(app, &held, &|says, share| {
-        sender.send_replace(Stage::Step(Step { says, share }));
+    let opened = look(app, id, &held, &|step| {
+        sender.send_replace(Stage::Step(step));
     })?;
-    sender.send_replace(Stage::Step(Step {
-        says: "Looking for what is wrong".to_owned(),
-        share: None,
-    }));
-    let newest =
-        inspect_newest(&held, read, &setup).ok_or_else(|| Failure::missing("capture in this session"))?;
-    let inspection = newest.inspection;
-    let json = serde_json::to_string(&inspection.report).map_err(Failure::ours)?;
+    let json = serde_json::to_string(&opened.report).map_err(Failure::ours)?;
     app.store
-        .save_report(id, "all", &key, &json, &summary(&inspection.report))?;
-    let mut opened = Opened::new(id, session.body.title, inspection.capture, inspection.report, key);
-    opened.clocks = newest.placed;
-    opened.unreadable = newest.unreadable;
+        .save_report(id, PRESENT, &key, &json, &summary(&opened.report))?;
     app.keep(opened);
     Ok(())
+}
+
+/// Reads and inspects captures of a session, all under one condition, and keeps what was found under it.
+///
+/// # Errors
+/// None can be read: the sentences of all. The setup is not right, or the disk failed.
+pub(super) fn look(app: &App, id: SessionId, held: &Held, tell: &(dyn Fn(Step) + Sync)) -> Result<Opened, Failure> {
+    let key = held.key();
+    let (setup, read) = read_all(app, held, &|says, share| tell(Step { says, share }))?;
+    tell(Step {
+        says: "Looking for what is wrong".to_owned(),
+        share: None,
+    });
+    let newest =
+        inspect_newest(held, read, &setup).ok_or_else(|| Failure::missing("capture in this session"))?;
+    let inspection = newest.inspection;
+    let json = serde_json::to_string(&inspection.report).map_err(Failure::ours)?;
+    let scope = scope_of(held.condition());
+    app.store
+        .save_report(id, &scope, &key, &json, &summary(&inspection.report))?;
+    let title = app.store.session(id)?.body.title;
+    let mut opened = Opened::new(id, title, inspection.capture, inspection.report, key);
+    opened.clocks = newest.placed;
+    opened.unreadable = newest.unreadable;
+    Ok(opened)
+}
+
+/// Scope under which the answer on the present captures is kept.
+const PRESENT: &str = "all";
+
+/// Scope under which the answer on the captures under one condition is kept.
+pub(super) fn scope_of(condition: Option<EntryId>) -> String {
+    condition.map_or_else(|| "under none".to_owned(), |id| format!("under {id}"))
 }
 
 /// Scope under which the counts of all runs are kept.

@@ -71,7 +71,7 @@ fn open_side(store: &Store, side: &SideSession, files: &[DemoFile]) -> Result<()
         setup: text_of(files, side.setup).to_owned(),
     })?;
     let stored = store.store_from(side.capture, text_of(files, side.capture).as_bytes(), u64::MAX)?;
-    store.add_capture(session.id, &stored, None)?;
+    store.bring_capture(session.id, &stored)?;
     Ok(())
 }
 

@@ -42,6 +42,20 @@ impl Held {
         Held::of(store, session, captures)
     }
 
+    /// The captures given, all of the session, such as those under one condition.
+    ///
+    /// # Errors
+    /// As [`Held::present`].
+    pub fn these(store: &Store, session: SessionId, captures: Vec<Entry<Brought>>) -> Result<Held, Error> {
+        Held::of(store, session, captures)
+    }
+
+    /// The condition of the captures, as far as it is not in the bin.
+    pub fn condition(&self) -> Option<EntryId> {
+        let condition = self.captures.first()?.value.condition;
+        condition.filter(|id| self.conditions.iter().any(|entry| entry.id == *id))
+    }
+
     /// All captures of the session.
     ///
     /// # Errors

@@ -2,7 +2,8 @@
 //! swapped and reversed bits.
 
 use super::train::Train;
-use super::{BetterMatch, Fit, Link, LinkOptions, Verdict, quantum};
+use super::fit::Fit;
+use super::{BetterMatch, Link, LinkOptions, Verdict, quantum};
 use crate::model::{Capture, Line};
 
 /// A line that explains a far end.
@@ -71,7 +72,7 @@ pub(super) fn carrier_of(
                 let found = BetterMatch {
                     line: index,
                     arrived: fit.matched() / 2,
-                    delay: fit.center() - super::bias_of(line) + super::bias_of(from),
+                    delay: fit.center() - super::pulses::bias_of(line) + super::pulses::bias_of(from),
                     inverted: turned,
                 };
                 best = Some(((far_end, quality), found));
@@ -160,7 +161,7 @@ pub(super) fn propose_among(capture: &Capture, declared: &[LinkOptions], most: u
                 let fit = Fit::of(sent, far, range, q);
                 let quality = fit.quality(sent, far);
                 if fit.is_link() && quality >= ALIKE {
-                    let delay = fit.center() - super::bias_of(&lines[b]) + super::bias_of(&lines[a]);
+                    let delay = fit.center() - super::pulses::bias_of(&lines[b]) + super::pulses::bias_of(&lines[a]);
                     let (from, to, delay) = if delay < 0.0 {
                         (b, a, -delay)
                     } else {

@@ -10,12 +10,16 @@
 //! | `train` | the edges of one line with polarities |
 //! | `delay` | where the differences far − sent pile up |
 //! | `matching` | one-to-one pairs in order, and what the others are |
+//! | `fit` | a try to explain a far end by a sender, and how good it is |
+//! | `pulses` | counts, lists and delays of a live link |
 //! | `elsewhere` | the signal on another line; what the far end follows; proposals; swapped and reversed bits |
 //! | `sentences` | findings |
 
 mod delay;
 mod elsewhere;
+mod fit;
 mod matching;
+mod pulses;
 mod sentences;
 mod train;
 
@@ -24,9 +28,8 @@ mod tests;
 
 use crate::model::{Capture, Level, Line, Polarity, StretchKind, Ticks};
 
-use super::stats::intervals::median_of_sorted;
-use delay::Cluster;
-use matching::{Matching, Windows, match_trains};
+use fit::Fit;
+use pulses::fill;
 use train::Train;
 
 pub use elsewhere::{Crossing, Proposal, crossings, expand, propose};
@@ -165,9 +168,6 @@ pub fn check(capture: &Capture, options: &[LinkOptions]) -> Vec<Link> {
     let options: Vec<LinkOptions> = options.iter().filter(known).copied().collect();
     options.iter().map(|o| check_one(capture, o, &options)).collect()
 }
-
-/// Below this chance a pile-up of delays is taken for a link. There are few links, and a real one is far below.
-const LN_CHANCE: f64 = -13.8;
 
 fn check_one(capture: &Capture, option: &LinkOptions, all: &[LinkOptions]) -> Link {
     let (from, to) = (&capture.lines[option.from], &capture.lines[option.to]);
@@ -322,213 +322,5 @@ fn rest_of(line: &Line) -> FarEnd {
         FarEnd::Stuck(line.first)
     } else {
         FarEnd::Unexplained
-    }
-}
-
-/// A try to explain a far end by a sender.
-struct Fit {
-    windows: Windows,
-    matching: Matching,
-    ln_chance: f64,
-    ln_local: f64,
-    /// Share of the edges of the quieter line that matched.
-    share: f64,
-}
-
-impl Fit {
-    fn of(sent: &Train, far: &Train, range: (i64, i64), quantum: f64) -> Fit {
-        let length = (sent.span.length().0.min(far.span.length().0)).max(1) as f64;
-        let of = |rise: bool, range: (i64, i64)| {
-            delay::estimate(
-                &sent.of_polarity(rise),
-                &far.of_polarity(rise),
-                range,
-                quantum,
-                length,
-            )
-        };
-        let (mut rise, mut fall) = (of(true, range), of(false, range));
-        // Both polarities come over the same wire: where the weaker one's pile lies far from the stronger's,
-        // one near it is preferred if it is nearly as good (a regular train fits one period off as well).
-        if let (Some(r), Some(f)) = (rise, fall) {
-            let near = |c: &Cluster| {
-                let reach = (range.1 - range.0) / 8 + 2 * quantum as i64;
-                let center = c.center as i64;
-                ((center - reach).max(range.0), (center + reach).min(range.1))
-            };
-            if (r.center - f.center).abs() > r.tolerance.max(f.tolerance) {
-                let (weak, again) = if r.ln_chance <= f.ln_chance {
-                    (&mut fall, of(false, near(&r)))
-                } else {
-                    (&mut rise, of(true, near(&f)))
-                };
-                if let (Some(old), Some(new)) = (*weak, again)
-                    && new.ln_chance <= 0.6 * old.ln_chance
-                {
-                    *weak = Some(new);
-                }
-            }
-        }
-        let none = Cluster {
-            center: 0.0,
-            tolerance: -1.0,
-            ln_chance: 0.0,
-            ln_local: 0.0,
-        };
-        let sum = |of: fn(&Cluster) -> f64| rise.as_ref().map_or(0.0, of) + fall.as_ref().map_or(0.0, of);
-        let (ln_chance, ln_local) = (sum(|c| c.ln_chance), sum(|c| c.ln_local));
-        let windows = Windows {
-            rise: rise.or(fall).unwrap_or(none),
-            fall: fall.or(rise).unwrap_or(none),
-            range,
-        };
-        let matching = match_trains(sent, far, &windows);
-        let edges = sent.times.len().min(far.times.len()).max(1);
-        let share = matching.pairs.len() as f64 / edges as f64;
-        Fit {
-            windows,
-            matching,
-            ln_chance,
-            ln_local,
-            share,
-        }
-    }
-
-    /// Edges that arrived.
-    fn matched(&self) -> usize {
-        self.matching.pairs.len()
-    }
-
-    fn is_link(&self) -> bool {
-        self.ln_chance < LN_CHANCE && (self.share > 0.5 || self.ln_local < LN_CHANCE)
-    }
-
-    /// Whether the edges coincide about as often at some other lag: then a common clock explains them.
-    fn is_echo(&self, sent: &Train, far: &Train) -> bool {
-        if self.recall(sent) > 0.6 || self.precision(far) > 0.6 {
-            return false;
-        }
-        let echo = |rise: bool, cluster: &Cluster| {
-            delay::echo(
-                &sent.of_polarity(rise),
-                &far.of_polarity(rise),
-                cluster,
-                self.windows.range,
-            )
-        };
-        echo(true, &self.windows.rise).min(echo(false, &self.windows.fall)) > 0.6
-    }
-
-    /// Share of the sent edges that arrived.
-    fn recall(&self, sent: &Train) -> f64 {
-        self.matched() as f64 / sent.times.len().max(1) as f64
-    }
-
-    /// Share of the far edges that were sent.
-    fn precision(&self, far: &Train) -> f64 {
-        self.matched() as f64 / far.times.len().max(1) as f64
-    }
-
-    /// Harmonic mean of the two shares.
-    fn quality(&self, sent: &Train, far: &Train) -> f64 {
-        2.0 * self.matched() as f64 / (sent.times.len() + far.times.len()).max(1) as f64
-    }
-
-    /// Delay in ticks, the bias of half a sample at each end taken out.
-    fn center(&self) -> f64 {
-        if self.windows.rise.ln_chance <= self.windows.fall.ln_chance {
-            self.windows.rise.center
-        } else {
-            self.windows.fall.center
-        }
-    }
-}
-
-/// Puts counts, lists and delays of a live link in.
-fn fill(link: &mut Link, near_end: (&Line, &Train, Level), far_end: (&Line, &Train, Level), fit: &Fit) {
-    let (from, sent, active) = near_end;
-    let (to, far, far_active) = far_end;
-    let towards = Polarity::towards(active) == Some(Polarity::Rise);
-    let pulse = |line: &Line, edge: usize, level: Level| EndPulse {
-        start: line.edges[edge],
-        end: line.edges[edge + 1],
-        level,
-    };
-    let level_at = |rise: bool, level: Level| if rise == towards { level } else { level.inverted() };
-    let m = &fit.matching;
-    link.missing = m
-        .missing
-        .iter()
-        .map(|&i| pulse(from, i, level_at(sent.rises[i], active)))
-        .collect();
-    link.extra = m
-        .extra
-        .iter()
-        .map(|&j| pulse(to, j, level_at(far.rises[j], far_active)))
-        .collect();
-    // Matched and displaced edges together, in order; a pulse arrived if both its edges did, side by side.
-    let mut all = m.pairs.clone();
-    all.extend(&m.displaced);
-    all.sort_unstable();
-    let starts: Vec<(usize, usize)> = all
-        .iter()
-        .copied()
-        .filter(|p| sent.rises[p.0] == towards)
-        .collect();
-    let lost = m.missing.iter().filter(|&&i| sent.rises[i] == towards).count();
-    link.arrived = arrived(&all, sent, towards);
-    link.sent = link.arrived + lost;
-    for pair in all.windows(2) {
-        let [(i, j), (i2, j2)] = [pair[0], pair[1]];
-        let moved =
-            m.displaced.binary_search(&pair[0]).is_ok() || m.displaced.binary_search(&pair[1]).is_ok();
-        if moved && i2 == i + 1 && j2 == j + 1 && sent.rises[i] == towards {
-            link.distorted.push(Distorted {
-                sent: pulse(from, i, active),
-                arrived: pulse(to, j, far_active),
-            });
-        }
-    }
-    let bias = bias_of(to) - bias_of(from);
-    let last = sent.times.len().saturating_sub(1);
-    let whole = starts.iter().filter(|&&(i, _)| i < last);
-    link.arrivals = whole
-        .map(|&(i, j)| Arrival {
-            sent: pulse(from, i, active),
-            start: to.edges[j],
-            delay: (far.times[j] - sent.times[i]) as f64 - bias,
-        })
-        .collect();
-    let delay = |pairs: &[(usize, usize)]| {
-        let mut lags: Vec<f64> = pairs
-            .iter()
-            .map(|&(i, j)| (far.times[j] - sent.times[i]) as f64 - bias)
-            .collect();
-        lags.sort_by(f64::total_cmp);
-        median_of_sorted(&lags).map(|(median, low, high)| Delay { median, low, high })
-    };
-    link.delay = delay(&starts);
-    let ends: Vec<(usize, usize)> = all
-        .iter()
-        .copied()
-        .filter(|p| sent.rises[p.0] != towards)
-        .collect();
-    link.end_delay = delay(&ends);
-}
-
-/// Pulses of the active level whose start arrived, or whose end did where the start lies before the recording.
-fn arrived(all: &[(usize, usize)], sent: &Train, towards: bool) -> usize {
-    let last = sent.times.len().saturating_sub(1);
-    all.iter()
-        .filter(|p| sent.rises[p.0] == towards && p.0 < last)
-        .count()
-}
-
-/// An edge stamped by the first sample that shows it happened half a sample earlier on average.
-fn bias_of(line: &Line) -> f64 {
-    if line.interpolated {
-        0.0
-    } else {
-        0.5 * line.sample_ticks
     }
 }

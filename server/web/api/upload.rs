@@ -67,7 +67,7 @@ pub async fn capture(
     }
     drop(sender);
     let stored = writer.await??;
-    let entry = tokio::task::spawn_blocking(move || app.store.add_capture(id, &stored, None)).await??;
+    let entry = tokio::task::spawn_blocking(move || app.store.bring_capture(id, &stored)).await??;
     Ok((StatusCode::CREATED, Json(entry)))
 }
 

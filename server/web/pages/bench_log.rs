@@ -8,14 +8,15 @@ use axum::response::Html;
 use serde_json::json;
 
 use super::Places;
-use crate::report::inspect::{InspectReport, Severity, finding_keys};
+use crate::report::inspect::Severity;
 use crate::report::text::moment;
 use crate::store::{
-    Capture, Condition, Entry, EntryId, FindingState, Outcome, Photograph, Reading, Remark, SessionId, Step,
-    Store, Verdict,
+    Capture, Condition, Entry, EntryId, FindingState, Outcome, Photograph, Reading, Remark, SessionId, Step, Store,
 };
+use crate::web::answers::{Answer, Standing, kept_answers, standings};
 use crate::web::api::log::{SessionLog, with_store};
 use crate::web::error::{Failure, PageFailure};
+use crate::web::finding_state::StateView;
 use crate::web::state::App;
 
 #[derive(Template)]
@@ -29,6 +30,7 @@ struct LogPage {
     conditions: Vec<ConditionView>,
     unsorted: Vec<CaptureView>,
     findings: Vec<FindingView>,
+    unseen: Vec<Unseen>,
     remarks: Vec<RemarkView>,
     readings: Vec<ReadingView>,
     photographs: Vec<PhotographView>,
@@ -58,18 +60,17 @@ struct CaptureView {
 }
 
 struct FindingView {
-    key: String,
-    title: String,
+    state: StateView,
     severity: &'static str,
-    cause: String,
-    remark: String,
-    states: Vec<Choice>,
+    /// The conditions it stood under, where several were looked at.
+    under: String,
 }
 
-struct Choice {
-    word: String,
-    words: &'static str,
-    is_set: bool,
+/// A condition whose captures nobody looked at.
+struct Unseen {
+    title: String,
+    /// What takes it in hand, as JSON.
+    json: String,
 }
 
 struct RemarkView {
@@ -134,20 +135,12 @@ struct BinnedView {
 pub async fn page(State(app): State<Arc<App>>, Path(id): Path<i64>) -> Result<Html<String>, PageFailure> {
     let html = with_store(app, move |store| {
         let log = SessionLog::of(store, SessionId(id))?;
-        let report = present_report(store, SessionId(id))?;
-        Ok(view(store, log, report.as_ref())?.render()?)
+        Ok(view(store, log, &kept_answers(store, SessionId(id))?)?.render()?)
     });
     Ok(Html(html.await?))
 }
 
-/// The newest answer that is kept, whether or not something changed since.
-pub fn present_report(store: &Store, id: SessionId) -> Result<Option<InspectReport>, Failure> {
-    let text = store.latest_report(id)?;
-    // An answer that an older program kept in another shape is worked out again when the session is opened.
-    Ok(text.and_then(|text| serde_json::from_str(&text).ok()))
-}
-
-fn view(store: &Store, log: SessionLog, report: Option<&InspectReport>) -> Result<LogPage, Failure> {
+fn view(store: &Store, log: SessionLog, answers: &[Answer]) -> Result<LogPage, Failure> {
     let id = log.session.id;
     let of = |condition: Option<EntryId>| {
         let captures = log
@@ -183,7 +176,15 @@ fn view(store: &Store, log: SessionLog, report: Option<&InspectReport>) -> Resul
             })
             .collect(),
         unsorted,
-        findings: findings(&log.finding_states, report),
+        findings: findings(&log.finding_states, answers),
+        unseen: answers
+            .iter()
+            .filter(|answer| answer.report.is_none())
+            .map(|answer| Unseen {
+                title: answer.title.clone(),
+                json: json!({ "condition": answer.condition }).to_string(),
+            })
+            .collect(),
         remarks: log.remarks.iter().map(remark_view).collect(),
         readings: log.readings.iter().map(reading_view).collect(),
         photographs: log
@@ -222,60 +223,30 @@ fn capture_view(entry: &Entry<Capture>) -> CaptureView {
     }
 }
 
-/// Findings of the newest answer, then those that were judged earlier and are no longer found.
-fn findings(states: &[Entry<FindingState>], report: Option<&InspectReport>) -> Vec<FindingView> {
-    let state_of = |key: &str| {
-        states
-            .iter()
-            .find(|entry| entry.value.finding == key)
-            .map(|entry| &entry.value)
+/// Findings of the newest condition, then those of earlier ones, then those that were judged and are found nowhere.
+fn findings(states: &[Entry<FindingState>], answers: &[Answer]) -> Vec<FindingView> {
+    let states = || states.iter().map(|entry| &entry.value);
+    let standings = standings(answers);
+    let view = |standing: &Standing| {
+        let finding = standing.finding(answers)?;
+        Some(FindingView {
+            state: StateView::of(&standing.key, &finding.title, states()),
+            severity: match finding.severity {
+                _ if !standing.is_present(answers) => "not found any more",
+                Severity::Fault => "fault",
+                Severity::Warning => "warning",
+                Severity::Note => "note",
+            },
+            under: standing.says(answers),
+        })
     };
-    let choices = |now: Verdict| {
-        let all = [
-            Verdict::Open,
-            Verdict::Suspected,
-            Verdict::Confirmed,
-            Verdict::Fixed,
-            Verdict::NotAFault,
-        ];
-        let choice = |verdict: Verdict| Choice {
-            word: json!(verdict).as_str().unwrap_or_default().to_owned(),
-            words: verdict.words(),
-            is_set: verdict == now,
-        };
-        all.map(choice).into_iter().collect()
-    };
-    let view = |key: String, title: String, severity, state: Option<&FindingState>| FindingView {
-        key,
-        title,
-        severity,
-        cause: state.map(|state| state.cause.clone()).unwrap_or_default(),
-        remark: state.map(|state| state.remark.clone()).unwrap_or_default(),
-        states: choices(state.map(|state| state.state).unwrap_or_default()),
-    };
-    let found = report
-        .map(|report| report.findings.as_slice())
-        .unwrap_or_default();
-    let keys = finding_keys(found);
-    let present = found.iter().zip(&keys).map(|(finding, key)| {
-        let severity = match finding.severity {
-            Severity::Fault => "fault",
-            Severity::Warning => "warning",
-            Severity::Note => "note",
-        };
-        view(key.clone(), finding.title.clone(), severity, state_of(key))
+    let gone = states().filter(|state| standings.iter().all(|standing| standing.key != state.finding));
+    let gone = gone.map(|state| FindingView {
+        state: StateView::of(&state.finding, &state.title, [state]),
+        severity: "not found any more",
+        under: String::new(),
     });
-    let gone = states.iter().map(|entry| &entry.value);
-    let gone = gone.filter(|state| !keys.contains(&state.finding));
-    let gone = gone.map(|state| {
-        view(
-            state.finding.clone(),
-            state.title.clone(),
-            "not found any more",
-            Some(state),
-        )
-    });
-    present.chain(gone).collect()
+    standings.iter().filter_map(view).chain(gone).collect()
 }
 
 fn remark_view(entry: &Entry<Remark>) -> RemarkView {

@@ -8,10 +8,12 @@ use axum::extract::{Path, State};
 use axum::response::Html;
 
 use super::Places;
+use crate::report::inspect::finding_keys;
 use crate::setup::Setup;
-use crate::store::{Capture, Condition, Entry, SessionId, Store};
+use crate::store::{Entry, FindingState, SessionId, Store};
 use crate::web::api::harness::{clips_of, harness_of};
 use crate::web::error::PageFailure;
+use crate::web::finding_state::StateView;
 use crate::web::state::App;
 use crate::web::view::{CaptureLink, Sheet, sheet};
 use crate::web::work::Stage;
@@ -53,17 +55,12 @@ fn conditions(store: &Store, id: SessionId) -> Result<Vec<ConditionView>, PageFa
         .present_captures(id)?
         .first()
         .map(|entry| entry.value.condition);
-    let captures: Vec<Entry<Capture>> = store.entries(id)?;
-    let named: Vec<Entry<Condition>> = store.entries(id)?;
-    let all = std::iter::once((None, "no condition named".to_owned()))
-        .chain(named.into_iter().map(|entry| (Some(entry.id), entry.value.title)));
-    let views = all
-        .filter(|(condition, _)| captures.iter().any(|entry| entry.value.condition == *condition))
-        .map(|(condition, words)| ConditionView {
-            words,
-            is_shown: shown == Some(condition),
-            json: serde_json::json!({ "condition": condition }).to_string(),
-        });
+    let all = store.captures_by_condition(id)?;
+    let views = all.into_iter().map(|under| ConditionView {
+        is_shown: shown == Some(under.condition),
+        json: serde_json::json!({ "condition": under.condition }).to_string(),
+        words: under.title,
+    });
     let views: Vec<ConditionView> = views.collect();
     Ok(if views.len() > 1 { views } else { Vec::new() })
 }
@@ -110,6 +107,12 @@ pub async fn page(State(app): State<Arc<App>>, Path(id): Path<i64>) -> Result<Ht
                 if let Some(view) = shown.findings.iter_mut().find(|view| view.id == told.finding) {
                     view.places = told.sentences;
                 }
+            }
+            let states: Vec<Entry<FindingState>> = app.store.entries(id)?;
+            let keys = finding_keys(&opened.report.findings);
+            for ((view, finding), key) in shown.findings.iter_mut().zip(&opened.report.findings).zip(keys) {
+                let said = states.iter().map(|entry| &entry.value);
+                view.state = Some(StateView::of(&key, &finding.title, said));
             }
             sheet_shown = Some(shown);
         }

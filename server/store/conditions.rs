@@ -1,0 +1,196 @@
+//! Captures by the condition they were taken under: which ones the session's answer rests on, and what the first one
+//! goes under.
+
+use serde::{Deserialize, Serialize};
+
+use super::{Capture, Condition, Entry, EntryId, Error, Kind, SessionId, Store, Stored};
+
+/// What the machine's state is called before anybody changed anything.
+pub const AS_FOUND: &str = "as found";
+
+/// The captures under one condition.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Under {
+    /// Null: under no condition, or under one that is in the bin.
+    pub condition: Option<EntryId>,
+    /// The condition's name; "no condition named" without one.
+    pub title: String,
+    pub captures: Vec<Entry<Capture>>,
+}
+
+impl Store {
+    /// Adds a stored file to a session as a capture under its newest condition. The first capture of a session in
+    /// which nobody named a condition is taken "as found": nothing was changed before it that the session knows of.
+    ///
+    /// # Errors
+    /// As [`Store::add_capture`].
+    pub fn bring_capture(&self, session: SessionId, stored: &Stored) -> Result<Entry<Capture>, Error> {
+        let is_first = self.entries::<Condition>(session)?.is_empty()
+            && self.binned_entries::<Condition>(session)?.is_empty()
+            && self.entries::<Capture>(session)?.is_empty();
+        if !is_first {
+            return self.add_capture(session, stored, None);
+        }
+        let id = self.act(session, "capture added", |act| {
+            let condition = act.insert(&Condition {
+                title: AS_FOUND.to_owned(),
+                remark: String::new(),
+            })?;
+            act.insert(&Capture::new(stored, Some(condition)))
+        })?;
+        self.entry(session, id)
+    }
+
+    /// The session's captures by condition, those under none first, then in the order of the conditions; conditions
+    /// without captures are left out.
+    pub fn captures_by_condition(&self, session: SessionId) -> Result<Vec<Under>, Error> {
+        let conditions = self.entries::<Condition>(session)?;
+        let known = |id: &EntryId| conditions.iter().any(|condition| condition.id == *id);
+        let mut all = vec![Under {
+            condition: None,
+            title: "no condition named".to_owned(),
+            captures: Vec::new(),
+        }];
+        all.extend(conditions.iter().map(|entry| Under {
+            condition: Some(entry.id),
+            title: entry.value.title.clone(),
+            captures: Vec::new(),
+        }));
+        for capture in self.entries::<Capture>(session)? {
+            let condition = capture.value.condition.filter(known);
+            if let Some(under) = all.iter_mut().find(|under| under.condition == condition) {
+                under.captures.push(capture);
+            }
+        }
+        all.retain(|under| !under.captures.is_empty());
+        Ok(all)
+    }
+}
+
+/// The condition whose captures are looked at, where that is not the newest one. It holds until another capture is
+/// brought: then the newest is looked at again.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
+pub struct InHand {
+    /// Null: the captures under no condition.
+    pub condition: Option<EntryId>,
+    /// The newest capture of the session when it was said.
+    pub capture: EntryId,
+}
+
+impl Kind for InHand {
+    const KIND: &'static str = "condition-in-hand";
+}
+
+impl Store {
+    /// Takes a condition in hand: its captures are what the session's answer rests on, until another is brought.
+    ///
+    /// # Errors
+    /// The condition has no capture, or the disk's own.
+    pub fn take_in_hand(&self, session: SessionId, condition: Option<EntryId>) -> Result<(), Error> {
+        let captures = self.entries::<Capture>(session)?;
+        if !captures.iter().any(|entry| entry.value.condition == condition) {
+            return Err(Error::Invalid("expected a condition with captures".to_owned()));
+        }
+        let newest = captures.iter().map(|entry| entry.id).max();
+        let value = InHand {
+            condition,
+            capture: newest.unwrap_or(EntryId(0)),
+        };
+        match self.entries::<InHand>(session)?.first() {
+            Some(held) => self.edit(session, held.id, &value).map(|_| ()),
+            None => self.add(session, &value).map(|_| ()),
+        }
+    }
+
+    /// The captures a session's answer rests on: those under the condition in hand, or under its newest condition
+    /// that has any. Captures under no condition are the oldest. Earlier ones stay for comparing.
+    pub fn present_captures(&self, session: SessionId) -> Result<Vec<Entry<Capture>>, Error> {
+        let captures = self.entries::<Capture>(session)?;
+        let conditions = self.entries::<Condition>(session)?;
+        let of = |condition: Option<EntryId>| {
+            let captures = captures
+                .iter()
+                .filter(move |entry| entry.value.condition == condition);
+            captures.cloned().collect::<Vec<_>>()
+        };
+        let in_hand = self.entries::<InHand>(session)?.pop().map(|held| held.value);
+        let last = captures.iter().map(|entry| entry.id).max();
+        if let Some(held) = in_hand.filter(|held| Some(held.capture) == last) {
+            let list = of(held.condition);
+            if !list.is_empty() {
+                return Ok(list);
+            }
+        }
+        let newest = conditions
+            .iter()
+            .rev()
+            .map(|entry| of(Some(entry.id)))
+            .find(|list| !list.is_empty());
+        let without = newest.unwrap_or_else(|| of(None));
+        // Only under conditions that are in the bin: they are all there is.
+        Ok(if without.is_empty() { captures } else { without })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::store::{SessionBody, test_store};
+
+    #[test]
+    fn the_first_capture_is_taken_as_found() {
+        let (_folder, store) = test_store();
+        let body = SessionBody {
+            title: "Evening".to_owned(),
+            ..SessionBody::default()
+        };
+        let id = store.create_session(&body).unwrap().id;
+        let stored = |name: &str| store.store_from(name, name.as_bytes(), 100).unwrap();
+        let first = store.bring_capture(id, &stored("a.vcd")).unwrap();
+        let second = store.bring_capture(id, &stored("b.vcd")).unwrap();
+        let by = store.captures_by_condition(id).unwrap();
+        assert_eq!(by.len(), 1);
+        assert_eq!((by[0].title.as_str(), by[0].condition), (AS_FOUND, first.value.condition));
+        assert_eq!(by[0].captures, [first.clone(), second.clone()]);
+        // One action each; with the condition gone the captures are still there.
+        store.bin(id, by[0].condition.unwrap()).unwrap();
+        let by = store.captures_by_condition(id).unwrap();
+        assert_eq!((by.len(), by[0].condition, by[0].captures.len()), (1, None, 2));
+        for _ in 0..3 {
+            store.undo(id).unwrap().unwrap();
+        }
+        assert_eq!(store.captures_by_condition(id).unwrap(), []);
+        assert_eq!(store.entries::<Condition>(id).unwrap(), []);
+    }
+
+    #[test]
+    fn a_condition_in_hand_holds_until_another_capture_comes() {
+        let (_folder, store) = test_store();
+        let body = SessionBody {
+            title: "Evening".to_owned(),
+            ..SessionBody::default()
+        };
+        let id = store.create_session(&body).unwrap().id;
+        let bring = |name: &str| {
+            let stored = store.store_from(name, name.as_bytes(), 100).unwrap();
+            store.add_capture(id, &stored, None).unwrap()
+        };
+        let condition = |title: &str| {
+            let condition = Condition {
+                title: title.to_owned(),
+                ..Condition::default()
+            };
+            store.add(id, &condition).unwrap().id
+        };
+        let first = condition("as found");
+        let before = bring("a.vcd");
+        condition("pull-up fitted");
+        let after = bring("b.vcd");
+        assert_eq!(store.present_captures(id).unwrap(), [after]);
+        store.take_in_hand(id, Some(first)).unwrap();
+        assert_eq!(store.present_captures(id).unwrap(), [before]);
+        assert!(store.take_in_hand(id, None).is_err());
+        let newer = bring("c.vcd");
+        assert!(store.present_captures(id).unwrap().contains(&newer));
+    }
+}

@@ -1,0 +1,51 @@
+//! What the person holds of a finding, as the pages show and ask it.
+
+use serde_json::json;
+
+use crate::store::{FindingState, Verdict};
+
+/// A finding's state, ready for its form.
+pub struct StateView {
+    pub key: String,
+    pub title: String,
+    /// The state in words.
+    pub words: &'static str,
+    pub cause: String,
+    pub remark: String,
+    pub choices: Vec<Choice>,
+}
+
+/// One state to choose.
+pub struct Choice {
+    pub word: String,
+    pub words: &'static str,
+    pub is_set: bool,
+}
+
+impl StateView {
+    /// The state of the finding `key`; open where nobody said anything.
+    pub fn of<'a>(key: &str, title: &str, states: impl IntoIterator<Item = &'a FindingState>) -> StateView {
+        let state = states.into_iter().find(|state| state.finding == key);
+        let now = state.map(|state| state.state).unwrap_or_default();
+        let all = [
+            Verdict::Open,
+            Verdict::Suspected,
+            Verdict::Confirmed,
+            Verdict::Fixed,
+            Verdict::NotAFault,
+        ];
+        let choice = |verdict: Verdict| Choice {
+            word: json!(verdict).as_str().unwrap_or_default().to_owned(),
+            words: verdict.words(),
+            is_set: verdict == now,
+        };
+        StateView {
+            key: key.to_owned(),
+            title: title.to_owned(),
+            words: now.words(),
+            cause: state.map(|state| state.cause.clone()).unwrap_or_default(),
+            remark: state.map(|state| state.remark.clone()).unwrap_or_default(),
+            choices: all.map(choice).into(),
+        }
+    }
+}
