@@ -18,6 +18,18 @@ use serde_json::Value;
 use super::sessions::{from_json, to_json};
 use super::{Digest, Error, Session, SessionBody, SessionId, Store, now_ms};
 
+/// Whether bytes are the start of a session's archive: gzip, and in it a tar whose first file is `session.json`.
+/// `head`: the first bytes of a file, some hundreds at least; cost: unpacking 512 bytes.
+pub fn is_archive(head: &[u8]) -> bool {
+    if !head.starts_with(&[0x1f, 0x8b]) {
+        return false;
+    }
+    let mut block = [0u8; 512];
+    let is_whole = GzDecoder::new(head).read_exact(&mut block).is_ok();
+    // POSIX ustar: the name comes first, ended by a zero; its mark stands at 257.
+    is_whole && block.starts_with(b"session.json\0") && block[257..].starts_with(b"ustar")
+}
+
 const SCHEMA: &str = "edgewitness-archive-1";
 const MANIFEST: &str = "session.json";
 /// Most bytes of `session.json`: all a person can write in years.
@@ -312,6 +324,11 @@ mod tests {
         let mut again = Vec::new();
         from.archive(session.id, &mut again).unwrap();
         assert_eq!(archive, again, "the same session gives the same bytes");
+        assert!(is_archive(&archive) && is_archive(&archive[..archive.len().min(4096)]));
+        assert!(!is_archive(&archive[..20]) && !is_archive(b"time,A\n0,1\n"));
+        let mut packed = GzEncoder::new(Vec::new(), Compression::fast());
+        packed.write_all(&[b' '; 2000]).unwrap();
+        assert!(!is_archive(&packed.finish().unwrap()));
 
         let (_two, to) = test_store();
         // Numbers are taken already, so that they must be given anew.

@@ -12,7 +12,7 @@ use crate::workflow::session::Held;
 use super::error::Failure;
 use super::opened::Opened;
 use super::state::App;
-use super::work::{look, scope_of};
+use super::work::{PRESENT, look, scope_of};
 
 /// Earlier conditions kept open in memory, over all sessions.
 const MOST_EARLIER: usize = 4;
@@ -51,6 +51,16 @@ pub fn kept_answers(store: &Store, id: SessionId) -> Result<Vec<Answer>, Failure
         Ok(Answer::new(under, report))
     };
     store.captures_by_condition(id)?.iter().map(answer).collect()
+}
+
+/// The newest answer on the present captures that is kept, whether or not something changed since.
+///
+/// # Errors
+/// The disk's own.
+pub fn present_report(store: &Store, id: SessionId) -> Result<Option<InspectReport>, Failure> {
+    let text = store.latest_report(id, PRESENT)?;
+    // An answer that an older program kept in another shape is worked out again when the session is opened.
+    Ok(text.and_then(|text| serde_json::from_str(&text).ok()))
 }
 
 /// One trouble over all conditions.

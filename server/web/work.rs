@@ -190,7 +190,7 @@ pub(super) fn look(app: &App, id: SessionId, held: &Held, tell: &(dyn Fn(Step) +
 }
 
 /// Scope under which the answer on the present captures is kept.
-const PRESENT: &str = "all";
+pub(super) const PRESENT: &str = "all";
 
 /// Scope under which the answer on the captures under one condition is kept.
 pub(super) fn scope_of(condition: Option<EntryId>) -> String {

@@ -26,7 +26,7 @@ mod train;
 #[cfg(test)]
 mod tests;
 
-use crate::model::{Capture, Level, Line, Polarity, StretchKind, Ticks};
+use crate::model::{Capture, Level, Line, StretchKind, Ticks};
 
 use fit::Fit;
 use pulses::fill;

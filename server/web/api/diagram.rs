@@ -12,6 +12,7 @@ use crate::harness::Pin;
 use crate::model::{Line, Source, Trace};
 use crate::report::inspect::Severity;
 use crate::store::{SessionId, Store};
+use crate::web::clock_view::{ClockView, last_move, movable};
 use crate::web::error::Failure;
 use crate::web::occurrences::{Occurrence, occurrences};
 use crate::web::opened::Opened;
@@ -34,6 +35,10 @@ pub struct Diagram {
     pub lines: Vec<LineView>,
     pub buses: Vec<BusView>,
     pub findings: Vec<FindingView>,
+    /// Captures that can be moved against the first one's clock.
+    pub clocks: Vec<ClockView>,
+    /// What was done last in the session, where that was moving a clock.
+    pub last_move: Option<String>,
 }
 
 #[derive(Serialize, utoipa::ToSchema)]
@@ -89,9 +94,15 @@ pub async fn overview(State(app): State<Arc<App>>, Path(id): Path<i64>) -> Resul
     let opened = app.opened(SessionId(id))?;
     let pins = with_store(app, {
         let opened = opened.clone();
-        move |store| pins(store, &opened)
+        move |store| {
+            Ok((
+                pins(store, &opened)?,
+                movable(store, &opened)?,
+                last_move(store, opened.id)?,
+            ))
+        }
     });
-    let pins = pins.await?;
+    let (pins, clocks, last_move) = pins.await?;
     let capture = &opened.capture;
     let files = &opened.report.captures;
     let lines = capture
@@ -146,6 +157,8 @@ pub async fn overview(State(app): State<Arc<App>>, Path(id): Path<i64>) -> Resul
             })
             .collect(),
         findings: findings.collect(),
+        clocks,
+        last_move,
     }))
 }
 

@@ -6,7 +6,7 @@ use serde_json::{Value, json};
 use utoipa::openapi::{ComponentsBuilder, RefOr, Schema};
 use utoipa::{PartialSchema, ToSchema};
 
-use super::{clocks, diagram, evidence, harness, links, log, seek};
+use super::{clocks, diagram, evidence, harness, links, log, seek, upload};
 use crate::report::compare::CompareReport;
 use crate::report::inspect::InspectReport;
 use crate::store::{
@@ -131,6 +131,13 @@ fn operations() -> Vec<Operation> {
             "What the answer rests on now",
             Nothing,
             One(shape::<log::Present>()),
+        ),
+        op(
+            "post",
+            "/api/captures",
+            "Begin a session with a capture: its bytes, with ?name= and ?title=",
+            Bytes,
+            One(shape::<upload::Begun>()),
         ),
         op(
             "post",

@@ -8,15 +8,17 @@ use axum::body::Body;
 use axum::extract::{Path, Query, State};
 use axum::http::{HeaderMap, StatusCode, header};
 use axum::response::sse::{Event, KeepAlive, Sse};
-use serde::Deserialize;
+use serde::{Deserialize, Serialize};
 use tokio_stream::wrappers::WatchStream;
 use tokio_stream::{Stream, StreamExt};
 
-use crate::store::{Capture, Entry, SessionId, Stored};
+use crate::store::{Capture, Entry, Session, SessionBody, SessionId, Stored, is_archive};
 use crate::web::error::Failure;
 use crate::web::state::App;
 use crate::web::work::Stage;
 
+/// Bytes at the start of an upload that tell an archive from a capture.
+const HEAD_BYTES: usize = 4096;
 /// Pieces of an upload that wait to be written, at most.
 const PIECES_WAITING: usize = 16;
 
@@ -24,6 +26,9 @@ const PIECES_WAITING: usize = 16;
 pub struct Named {
     /// The file's name; it is shown, never used as a path.
     name: String,
+    /// Title of the session that is made of a first capture; the file's name without its ending when not given.
+    #[serde(default)]
+    title: String,
 }
 
 /// Stores the body, whatever it holds, under its digest, and adds it to the session. An upload that breaks off
@@ -36,6 +41,52 @@ pub async fn capture(
     body: Body,
 ) -> Result<(StatusCode, Json<Entry<Capture>>), Failure> {
     let id = SessionId(id);
+    let stored = receive(&app, Some(id), &named.name, &headers, body).await?;
+    let entry = tokio::task::spawn_blocking(move || app.store.bring_capture(id, &stored)).await??;
+    Ok((StatusCode::CREATED, Json(entry)))
+}
+
+/// A session that was made of its first capture.
+#[derive(Serialize, utoipa::ToSchema)]
+pub struct Begun {
+    pub session: Session,
+    pub capture: Entry<Capture>,
+}
+
+/// As [`capture`], into a session that is made for it once all bytes are there: one that breaks off leaves no session.
+pub async fn first(
+    State(app): State<Arc<App>>,
+    Query(named): Query<Named>,
+    headers: HeaderMap,
+    body: Body,
+) -> Result<(StatusCode, Json<Begun>), Failure> {
+    let stored = receive(&app, None, &named.name, &headers, body).await?;
+    let stem = || named.name.split('.').next().unwrap_or_default().trim();
+    let title = match (named.title.trim(), stem()) {
+        ("", "") => "A capture",
+        ("", stem) => stem,
+        (title, _) => title,
+    };
+    let body = SessionBody {
+        title: title.to_owned(),
+        ..SessionBody::default()
+    };
+    let begun = tokio::task::spawn_blocking(move || {
+        let session = app.store.create_session(&body)?;
+        let capture = app.store.bring_capture(session.id, &stored)?;
+        Ok::<_, Failure>(Begun { session, capture })
+    });
+    Ok((StatusCode::CREATED, Json(begun.await??)))
+}
+
+/// Stores an upload's bytes. `id`: the session it is for, which must be there.
+async fn receive(
+    app: &Arc<App>,
+    id: Option<SessionId>,
+    name: &str,
+    headers: &HeaderMap,
+    body: Body,
+) -> Result<Stored, Failure> {
     let limit = app.upload_limit_bytes;
     let length = headers
         .get(header::CONTENT_LENGTH)
@@ -43,7 +94,7 @@ pub async fn capture(
     if length.is_some_and(|length| length > limit) {
         return Err(Failure::new(
             StatusCode::PAYLOAD_TOO_LARGE,
-            too_large(&named.name, limit),
+            too_large(name, limit),
         ));
     }
     let Ok(_place) = app.uploads.clone().try_acquire_owned() else {
@@ -54,7 +105,7 @@ pub async fn capture(
     };
     let (sender, receiver) = tokio::sync::mpsc::channel(PIECES_WAITING);
     let writer = {
-        let (app, name) = (app.clone(), named.name.clone());
+        let (app, name) = (app.clone(), name.to_owned());
         tokio::task::spawn_blocking(move || write(&app, id, &name, receiver))
     };
     let mut pieces = body.into_data_stream();
@@ -66,19 +117,20 @@ pub async fn capture(
         }
     }
     drop(sender);
-    let stored = writer.await??;
-    let entry = tokio::task::spawn_blocking(move || app.store.bring_capture(id, &stored)).await??;
-    Ok((StatusCode::CREATED, Json(entry)))
+    writer.await?
 }
 
 /// `pieces` yields `None` when the connection broke.
 fn write(
     app: &App,
-    id: SessionId,
+    id: Option<SessionId>,
     name: &str,
     mut pieces: tokio::sync::mpsc::Receiver<Option<axum::body::Bytes>>,
 ) -> Result<Stored, Failure> {
-    app.store.session(id)?;
+    if let Some(id) = id {
+        app.store.session(id)?;
+    }
+    let mut head = Vec::new();
     let mut upload = app.store.begin_upload(name, app.upload_limit_bytes)?;
     while let Some(piece) = pieces.blocking_recv() {
         let broke = || {
@@ -86,8 +138,18 @@ fn write(
                 "The upload of {name} broke off; nothing of it was kept. Bring it again."
             ))
         };
+        let piece = piece.ok_or_else(broke)?;
+        if head.len() < HEAD_BYTES {
+            head.extend_from_slice(&piece[..piece.len().min(HEAD_BYTES - head.len())]);
+            if is_archive(&head) {
+                return Err(Failure::wrong(format!(
+                    "{name} is the archive of a whole session, not a capture. Drop it on the start page, or open it \
+                     beside the bin: it becomes a session of its own."
+                )));
+            }
+        }
         upload
-            .add(&piece.ok_or_else(broke)?)
+            .add(&piece)
             .map_err(|error| match error {
                 crate::store::Error::TooLarge { .. } => Failure::new(
                     StatusCode::PAYLOAD_TOO_LARGE,

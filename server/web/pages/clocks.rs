@@ -13,6 +13,7 @@ use crate::report::inspect::Severity;
 use crate::report::text::seconds;
 use crate::store::{Capture, ChannelSkews, Clock, Entry, EntryId, SessionId, Store};
 use crate::web::api::log::with_store;
+use crate::web::clock_view::{ClockView, one};
 use crate::web::error::{Failure, PageFailure};
 use crate::web::opened::Opened;
 use crate::web::state::App;
@@ -126,6 +127,7 @@ fn view(store: &Store, session: SessionId, opened: Option<&Opened>) -> Result<Cl
                     &present,
                     position,
                     clocks.iter().find(|c| c.value.capture == entry.id),
+                    opened.and_then(|opened| one(opened, &present, &clocks, position)),
                 )
             })
             .collect(),
@@ -170,6 +172,7 @@ fn capture_view(
     present: &[Entry<Capture>],
     position: usize,
     clock: Option<&Entry<Clock>>,
+    movable: Option<ClockView>,
 ) -> CaptureView {
     let entry = &present[position];
     let placed = opened.and_then(|opened| {
@@ -195,10 +198,6 @@ fn capture_view(
     };
     let shift_s = told.map_or(0.0, |clock| clock.shift_s);
     let sample_s = placed.map_or(0.0, |placed| placed.sample_s);
-    let moved = |samples: f64| {
-        json!({ "capture": entry.id, "with": with, "on": on, "shift_s": shift_s + samples * sample_s })
-            .to_string()
-    };
     let unreadable = opened.and_then(|opened| opened.unreadable.iter().find(|u| u.capture == entry.id));
     let trouble = member
         .and_then(|member| member.trouble.clone())
@@ -213,7 +212,6 @@ fn capture_view(
         },
         (Some(member), false) => alignment_words(member),
     };
-    let can_move = with.is_some() && sample_s > 0.0 && trouble.is_empty();
     let others = present.iter().enumerate().filter(|(other, _)| *other != position);
     CaptureView {
         file: entry.value.file.clone(),
@@ -234,29 +232,36 @@ fn capture_view(
         on: on.join(", "),
         shift_s: shift_s.to_string(),
         json: json!({ "capture": entry.id }).to_string(),
-        steps: match can_move {
-            true => STEPS
-                .map(|samples| StepView {
-                    words: format!(
-                        "{samples:+} {}",
-                        if samples.abs() == 1.0 { "sample" } else { "samples" }
-                    ),
-                    samples: samples.to_string(),
-                    json: moved(samples),
-                })
-                .into(),
-            false => Vec::new(),
-        },
+        steps: movable.as_ref().map(steps).unwrap_or_default(),
         sample: seconds(sample_s),
         figures: match (
             opened,
             member,
-            can_move && placed.is_some_and(|placed| placed.is_shown),
+            movable.is_some() && placed.is_some_and(|placed| placed.is_shown),
         ) {
             (Some(opened), Some(member), true) => figures(opened, member),
             _ => Vec::new(),
         },
     }
+}
+
+/// What is sent to move a capture by some samples.
+fn steps(clock: &ClockView) -> Vec<StepView> {
+    let step = |samples: f64| StepView {
+        words: format!(
+            "{samples:+} {}",
+            if samples.abs() == 1.0 { "sample" } else { "samples" }
+        ),
+        samples: samples.to_string(),
+        json: json!({
+            "capture": clock.capture,
+            "with": clock.with,
+            "on": clock.on,
+            "shift_s": clock.shift_s + samples * clock.sample_s,
+        })
+        .to_string(),
+    };
+    STEPS.map(step).into()
 }
 
 fn alignment_words(member: &Member) -> String {

@@ -7,9 +7,9 @@ use axum::extract::{Path, State};
 use axum::response::Html;
 
 use super::Places;
-use super::bench_log::present_report;
 use crate::harness::Move;
 use crate::store::SessionId;
+use crate::web::answers::present_report;
 use crate::web::api::harness::{clips_of, harness_of};
 use crate::web::api::log::with_store;
 use crate::web::error::PageFailure;

@@ -11,9 +11,10 @@ use axum::response::{Html, IntoResponse, Response};
 
 use super::before_after::{Comparison, comparison};
 use super::figures::drawing;
-use crate::report::inspect::{Finding, Severity, finding_keys};
+use crate::report::inspect::{Finding, InspectReport, Severity};
 use crate::report::text::{headline, moment};
 use crate::store::{Entry, EntryId, FindingState, Outcome, SessionId, Store, Verdict};
+use crate::web::answers::{Answer, Standing, standings};
 use crate::web::api::harness::{clips_of, harness_of};
 use crate::web::api::log::{SessionLog, with_store};
 use crate::web::error::{Failure, PageFailure};
@@ -39,7 +40,11 @@ struct ReportPage {
     headline: String,
     version: &'static str,
     conditions: Vec<ConditionView>,
+    /// The newest condition, where there are several.
+    now: String,
     findings: Vec<FindingView>,
+    /// Found under earlier conditions, and not under the newest.
+    earlier: Vec<FindingView>,
     /// The newest condition against the one before, and the history of each trouble.
     compared: Option<Comparison>,
     readings: Vec<ReadingView>,
@@ -54,6 +59,8 @@ struct ConditionView {
     remark: String,
     /// Name, size, moment, remark.
     captures: Vec<[String; 4]>,
+    /// What was found under it in a sentence, or why it can't be read.
+    says: String,
 }
 
 struct FindingView {
@@ -67,6 +74,8 @@ struct FindingView {
     state: &'static str,
     cause: String,
     remark: String,
+    /// The conditions it stood under, where there are several.
+    under: String,
     /// SVG without anything from a file that is not escaped: made by `web::figure`.
     figure: Option<String>,
 }
@@ -92,28 +101,60 @@ struct PhotographView {
 
 pub async fn page(State(app): State<Arc<App>>, Path(id): Path<i64>) -> Result<Response, PageFailure> {
     let id = SessionId(id);
-    let opened = app.opened_now(id).await?;
-    let has_captures = opened.is_some();
-    let counted = match has_captures {
+    let by_condition = {
+        let app = app.clone();
+        with_store(app, move |store| Ok(store.captures_by_condition(id)?)).await?
+    };
+    let mut looked = Vec::with_capacity(by_condition.len());
+    for under in by_condition {
+        let told = under.clone();
+        // A condition whose captures can't be read keeps nobody from the rest.
+        looked.push(match app.opened_under(id, under).await {
+            Ok(opened) => Looked {
+                answer: Answer::new(&told, Some(opened.report.clone())),
+                opened: Some(opened),
+                trouble: String::new(),
+            },
+            Err(failure) => Looked {
+                answer: Answer::new(&told, None),
+                opened: None,
+                trouble: failure.sentence,
+            },
+        });
+    }
+    let counted = match looked.iter().any(|looked| looked.opened.is_some()) {
         true => app.counted_now(id).await?,
         false => None,
     };
-    let html = with_store(app, move |store| {
-        render(store, id, opened.as_deref(), counted.as_ref())
-    })
-    .await?;
+    let html = with_store(app, move |store| render(store, id, looked, counted.as_ref())).await?;
     let policy = (CONTENT_SECURITY_POLICY, HeaderValue::from_static(POLICY));
     Ok(([policy], Html(html)).into_response())
+}
+
+/// What was found under one condition, and what its figures are drawn from.
+struct Looked {
+    answer: Answer,
+    opened: Option<Arc<Opened>>,
+    /// Why its captures can't be read.
+    trouble: String,
 }
 
 fn render(
     store: &Store,
     id: SessionId,
-    opened: Option<&Opened>,
+    looked: Vec<Looked>,
     counted: Option<&RunTallies>,
 ) -> Result<String, Failure> {
     let log = SessionLog::of(store, id)?;
     let body = &log.session.body;
+    let troubles: Vec<String> = looked.iter().map(|looked| looked.trouble.clone()).collect();
+    let (answers, opened): (Vec<Answer>, Vec<Option<Arc<Opened>>>) =
+        looked.into_iter().map(|looked| (looked.answer, looked.opened)).unzip();
+    let all = standings(&answers);
+    let views = findings(store, id, &log, &answers, &opened, &all)?;
+    let (now, earlier): (Vec<_>, Vec<_>) = views.into_iter().partition(|(is_present, _)| *is_present);
+    let plain = |views: Vec<(bool, FindingView)>| views.into_iter().map(|(_, view)| view).collect();
+    let newest = answers.iter().rfind(|answer| answer.report.is_some());
     let page = ReportPage {
         title: body.title.clone(),
         job: body
@@ -124,13 +165,18 @@ fn render(
             .collect(),
         created: moment(log.session.created_ms),
         changed: moment(log.session.changed_ms),
-        headline: opened.map(|opened| headline(&opened.report)).unwrap_or_default(),
+        headline: newest
+            .and_then(|answer| answer.report.as_ref())
+            .map(headline)
+            .unwrap_or_default(),
         version: env!("CARGO_PKG_VERSION"),
-        conditions: conditions(&log),
-        findings: match opened {
-            Some(opened) => findings(store, id, &log, opened)?,
-            None => Vec::new(),
+        conditions: conditions(&log, &answers, &troubles),
+        now: match answers.len() {
+            0 | 1 => String::new(),
+            _ => newest.map(|answer| answer.title.clone()).unwrap_or_default(),
         },
+        findings: plain(now),
+        earlier: plain(earlier),
         compared: match counted {
             Some(counted) => Some(comparison(store, id, counted, "")?).filter(|c| !c.headline.is_empty()),
             None => None,
@@ -159,17 +205,19 @@ fn render(
             })
             .collect(),
         photographs: photographs(store, &log)?,
-        open: still_open(&log, opened),
+        open: still_open(&log, &answers, &all),
     };
     Ok(page.render()?)
 }
 
-fn conditions(log: &SessionLog) -> Vec<ConditionView> {
-    let of = |condition: Option<EntryId>| {
+/// Conditions in their order; `answers` and `troubles`: of those with captures.
+fn conditions(log: &SessionLog, answers: &[Answer], troubles: &[String]) -> Vec<ConditionView> {
+    let known = |id: EntryId| log.conditions.iter().any(|held| held.id == id);
+    let view = |condition: Option<EntryId>, title: String, remark: String| {
         let captures = log
             .captures
             .iter()
-            .filter(move |entry| entry.value.condition == condition);
+            .filter(move |entry| entry.value.condition.filter(|id| known(*id)) == condition);
         let row = |entry: &Entry<crate::store::Capture>| {
             let value = &entry.value;
             [
@@ -179,18 +227,22 @@ fn conditions(log: &SessionLog) -> Vec<ConditionView> {
                 value.remark.clone(),
             ]
         };
-        captures.map(row).collect::<Vec<_>>()
+        let looked = answers.iter().zip(troubles).find(|(answer, _)| answer.condition == condition);
+        ConditionView {
+            title,
+            remark,
+            captures: captures.map(row).collect(),
+            says: looked.map_or(String::new(), |(answer, trouble)| match &answer.report {
+                Some(report) => headline(report),
+                None => trouble.clone(),
+            }),
+        }
     };
-    let without = ConditionView {
-        title: "No condition named".to_owned(),
-        remark: String::new(),
-        captures: of(None),
-    };
-    let named = log.conditions.iter().map(|entry| ConditionView {
-        title: entry.value.title.clone(),
-        remark: entry.value.remark.clone(),
-        captures: of(Some(entry.id)),
-    });
+    let without = view(None, "No condition named".to_owned(), String::new());
+    let named = log
+        .conditions
+        .iter()
+        .map(|entry| view(Some(entry.id), entry.value.title.clone(), entry.value.remark.clone()));
     std::iter::once(without)
         .filter(|view| !view.captures.is_empty())
         .chain(named)
@@ -204,28 +256,34 @@ fn state_of<'a>(log: &'a SessionLog, key: &str) -> Option<&'a FindingState> {
         .find(|state| state.finding == key)
 }
 
+/// Every finding of any condition once, as the newest that tells of it has it; whether the newest of all does.
 fn findings(
     store: &Store,
     id: SessionId,
     log: &SessionLog,
-    opened: &Opened,
-) -> Result<Vec<FindingView>, Failure> {
+    answers: &[Answer],
+    opened: &[Option<Arc<Opened>>],
+    all: &[Standing],
+) -> Result<Vec<(bool, FindingView)>, Failure> {
     let harness = harness_of(store, id)?;
     let clips = clips_of(store, id, &harness)?;
     let diagram = store.diagram_view(id)?;
-    let keys = finding_keys(&opened.report.findings);
-    let mut told = places::of_findings(&harness, &clips, &opened.report);
-    let view = |(index, finding): (usize, &Finding)| {
-        let state = state_of(log, &keys[index]);
-        let place = told.iter_mut().find(|told| told.finding == finding.id);
-        let coupling = opened.report.couplings.iter().find(|row| {
-            finding.topic == "coupling"
-                && finding
-                    .lines
-                    .starts_with(&[row.victim.clone(), row.aggressor.clone()])
-        });
-        let is_drawn = index < MOST_FIGURES && finding.severity != Severity::Note;
-        FindingView {
+    let mut told: Vec<Vec<places::FindingPlaces>> = answers
+        .iter()
+        .map(|answer| answer.report.as_ref().map(|report| places::of_findings(&harness, &clips, report)))
+        .map(Option::unwrap_or_default)
+        .collect();
+    let mut drawn = 0;
+    let mut views = Vec::with_capacity(all.len());
+    for (index, standing) in all.iter().enumerate() {
+        let (Some(finding), Some(Some(opened))) = (standing.finding(answers), opened.get(standing.answer)) else {
+            continue;
+        };
+        let state = state_of(log, &standing.key);
+        let place = told[standing.answer].iter_mut().find(|told| told.finding == finding.id);
+        let is_drawn = drawn < MOST_FIGURES && finding.severity != Severity::Note;
+        drawn += usize::from(is_drawn);
+        let view = FindingView {
             number: index + 1,
             severity: severity_word(finding.severity),
             title: finding.title.clone(),
@@ -233,23 +291,35 @@ fn findings(
             places: place
                 .map(|place| std::mem::take(&mut place.sentences))
                 .unwrap_or_default(),
-            ruled_out: coupling
-                .map(|row| {
-                    row.ruled_out
-                        .iter()
-                        .map(|out| out.reason.clone())
-                        .filter(|reason| !finding.detail.contains(reason.as_str()))
-                        .collect()
-                })
-                .unwrap_or_default(),
+            ruled_out: ruled_out(&opened.report, finding),
             try_next: finding.try_next.clone(),
             state: state.map(|state| state.state).unwrap_or_default().words(),
             cause: state.map(|state| state.cause.clone()).unwrap_or_default(),
             remark: state.map(|state| state.remark.clone()).unwrap_or_default(),
-            figure: is_drawn.then(|| drawing(opened, finding, 1, &diagram.dimensions)),
-        }
-    };
-    Ok(opened.report.findings.iter().enumerate().map(view).collect())
+            under: standing.says(answers),
+            // Dimension lines were put down on the condition that was looked at: they hold for the newest.
+            figure: is_drawn.then(|| {
+                let lines = if standing.is_present(answers) { &diagram.dimensions[..] } else { &[] };
+                drawing(opened, finding, 1, lines)
+            }),
+        };
+        views.push((standing.is_present(answers), view));
+    }
+    Ok(views)
+}
+
+/// Why the tempting suspects of a coupling are cleared, as far as its detail does not say it.
+fn ruled_out(report: &InspectReport, finding: &Finding) -> Vec<String> {
+    let row = report.couplings.iter().find(|row| {
+        finding.topic == "coupling"
+            && finding
+                .lines
+                .starts_with(&[row.victim.clone(), row.aggressor.clone()])
+    });
+    let reasons = row.iter().flat_map(|row| &row.ruled_out).map(|out| out.reason.clone());
+    reasons
+        .filter(|reason| !finding.detail.contains(reason.as_str()))
+        .collect()
 }
 
 fn severity_word(severity: Severity) -> &'static str {
@@ -319,15 +389,25 @@ fn photographs(store: &Store, log: &SessionLog) -> Result<Vec<PhotographView>, F
     log.photographs.iter().map(view).collect()
 }
 
-/// What is not settled: findings that nobody confirmed as fixed or cleared, steps not passed, wrong readings.
-fn still_open(log: &SessionLog, opened: Option<&Opened>) -> Vec<String> {
+/// What is not settled: findings that nobody confirmed as fixed or cleared, under whichever condition they stood,
+/// conditions that could not be looked at, steps not passed, wrong readings.
+fn still_open(log: &SessionLog, answers: &[Answer], all: &[Standing]) -> Vec<String> {
     let mut open = Vec::new();
-    let found = opened.map_or(&[][..], |opened| &opened.report.findings);
-    for (finding, key) in found.iter().zip(finding_keys(found)) {
-        let state = state_of(log, &key).map(|state| state.state).unwrap_or_default();
+    for standing in all {
+        let Some(finding) = standing.finding(answers) else {
+            continue;
+        };
+        let state = state_of(log, &standing.key).map(|state| state.state).unwrap_or_default();
         if finding.severity != Severity::Note && !matches!(state, Verdict::Fixed | Verdict::NotAFault) {
-            open.push(format!("{} ({})", finding.title, state.words()));
+            let gone = match standing.is_present(answers) {
+                true => String::new(),
+                false => format!("; {}: if it is settled, mark it as fixed", standing.says(answers)),
+            };
+            open.push(format!("{} ({}{gone})", finding.title, state.words()));
         }
+    }
+    for answer in answers.iter().filter(|answer| answer.report.is_none()) {
+        open.push(format!("the captures under \"{}\" could not be read", answer.title));
     }
     for entry in &log.readings {
         if entry.value.has_wrong_sign() {

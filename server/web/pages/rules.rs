@@ -8,12 +8,12 @@ use axum::extract::{Path, State};
 use axum::response::Html;
 
 use super::Places;
-use super::bench_log::present_report;
 use crate::model::units::{engineering, seconds};
 use crate::report::inspect::InspectReport;
 use crate::report::rails::RailRow;
 use crate::report::rules::{RuleRow, TruthTable, ViolationRow};
 use crate::store::SessionId;
+use crate::web::answers::present_report;
 use crate::web::api::log::with_store;
 use crate::web::error::PageFailure;
 use crate::web::state::App;

@@ -25,10 +25,16 @@ function pointers(view) {
   const { canvas } = view;
   /** @type {Map<number, PointerEvent>} */
   const down = new Map();
-  /** @type {{start: number, span: number, x: number, y: number, scroll: number, row: any, tick: number, isStretch: boolean, moved: boolean}|null} */
+  /** @type {{start: number, span: number, x: number, y: number, scroll: number, row: any, tick: number, isStretch: boolean, clock: number|null, moved: boolean}|null} */
   let grab = null;
   /** @type {{distance: number, tick: number, span: number}|null} */
   let pinch = null;
+
+  /** Where the capture in hand stands, in samples, when one of its lines is taken hold of. @param {PointerEvent} event */
+  const clockAt = (event) => {
+    const row = event.offsetX >= view.scale.left ? view.rowAt(event.offsetY) : null;
+    return row && view.moving?.has(row) ? view.moving.samples : null;
+  };
 
   canvas.addEventListener("pointerdown", (/** @type {PointerEvent} */ event) => {
     if (event.button !== 0) return;
@@ -38,7 +44,7 @@ function pointers(view) {
       const [a, b] = [...down.values()];
       pinch = { distance: Math.max(20, Math.abs(a.offsetX - b.offsetX)), tick: view.scale.tick((a.offsetX + b.offsetX) / 2), span: view.span };
     }
-    grab = { start: view.start, span: view.span, x: event.offsetX, y: event.offsetY, scroll: view.scroll, row: event.offsetX < view.scale.left ? view.rowAt(event.offsetY) : null, tick: view.scale.tick(event.offsetX), isStretch: event.shiftKey && event.offsetX >= view.scale.left, moved: false };
+    grab = { start: view.start, span: view.span, x: event.offsetX, y: event.offsetY, scroll: view.scroll, row: event.offsetX < view.scale.left ? view.rowAt(event.offsetY) : null, tick: view.scale.tick(event.offsetX), isStretch: event.shiftKey && event.offsetX >= view.scale.left, clock: clockAt(event), moved: false };
   });
 
   canvas.addEventListener("pointermove", (/** @type {PointerEvent} */ event) => {
@@ -55,6 +61,7 @@ function pointers(view) {
       if (!grab.moved && Math.hypot(dx, dy) < 4) return;
       grab.moved = true;
       canvas.classList.add("grabbing");
+      if (grab.clock !== null) { view.moving?.drag(grab.clock, (dx / view.scale.width) * view.span); return; }
       if (grab.row) { view.dropping = { y: dropLine(view, grab.row.key, event.offsetY) }; view.paint(); return; }
       if (grab.isStretch) { view.stretch.choose(grab.tick, view.scale.tick(event.offsetX)); return; }
       view.scroll = Math.max(0, grab.scroll - dy);

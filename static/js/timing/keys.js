@@ -22,7 +22,8 @@ export function keyTable(view, actions) {
   const { arrangement } = view;
   const withFinder = (/** @type {(finder: import("./finder.js").Finder) => any} */ does) => actions.finder().then(does);
   const escape = () => {
-    if (view.dimensions.isMeasuring) view.dimensions.measure(false);
+    if (view.moving) view.slip.close();
+    else if (view.dimensions.isMeasuring) view.dimensions.measure(false);
     else if (view.overlay) view.persist();
     else if (view.slip.title) view.slip.close();
     else if (view.marked) { view.marked = null; view.paint(); }
@@ -30,7 +31,11 @@ export function keyTable(view, actions) {
   };
   const entry = (/** @type {string} */ keys, /** @type {string} */ says, /** @type {(event: KeyboardEvent) => void} */ does, shown = keys) => ({ keys: keys.split(" "), shown, says, does });
   return [
-    entry("ArrowLeft ArrowRight", "earlier, later (with Shift: by a whole width)", (e) => view.pan((e.key === "ArrowLeft" ? -1 : 1) * (e.shiftKey ? 1 : 0.15)), "← →"),
+    entry("ArrowLeft ArrowRight", "earlier, later (with Shift: by a whole width)", (e) => {
+      const by = e.key === "ArrowLeft" ? -1 : 1;
+      if (view.moving) view.moving.nudge(by * (e.shiftKey ? 10 : 1));
+      else view.pan(by * (e.shiftKey ? 1 : 0.15));
+    }, "← →"),
     entry("ArrowUp ArrowDown", "choose a line (with Alt: move it)", (e) => {
       const by = e.key === "ArrowUp" ? -1 : 1;
       if (e.altKey) arrangement.move(key(), by);
@@ -52,6 +57,7 @@ export function keyTable(view, actions) {
     entry("l", "lines: names, order, groups, buses", () => actions.lines()),
     entry("Enter", "name the chosen line; while measuring: put an end here", () => {
       const { dimensions, marked } = view;
+      if (view.moving) return view.moving.keep();
       if (!dimensions.isMeasuring) return actions.rename();
       dimensions.putAt(marked ? marked.start : view.start + view.span / 2, view.chosenRow()?.line ?? null);
     }),
@@ -60,6 +66,7 @@ export function keyTable(view, actions) {
     entry("r", "the chosen bus in other digits", () => arrangement.nextRadix(key())),
     entry("b", "the chosen bus into its bits", () => arrangement.unfold(key())),
     entry("x", "bits of the chosen bus the other way round", () => arrangement.reverse(key())),
+    entry("k", "move the clock of the chosen line's capture: then ← → by a sample, with Shift by ten", () => actions.clock()),
     entry("v", "what evidence is drawn", () => actions.evidence()),
     entry("s", "the figure as a file, or printed", () => actions.figure()),
     entry("Escape", "put away what is open, then the finding", escape, "Esc"),

@@ -18,6 +18,8 @@ export class Slip {
 
   /** @param {string} title @param {...any} children */
   open(title, ...children) {
+    // What was open for something else is put away first.
+    if (this.title && this.title !== title) this.onclose();
     this.title = title;
     this.element.hidden = false;
     this.element.setAttribute("aria-label", title);

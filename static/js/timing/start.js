@@ -58,6 +58,7 @@ export async function startDiagram(root, session) {
     find: async () => (await actions.finder()).open(),
     goTo: async () => (await import("./slips.js")).goToSlip(view), evidence: async () => (await import("./slips.js")).evidenceSlip(view),
     lines: async () => (await import("./lines.js")).linesSlip(view), rename: async () => (await import("./lines.js")).linesSlip(view, view.chosenRow()?.key),
+    clock: async () => (await import("./clock.js")).takeClock(view),
     figure: async () => (await import("./figure.js")).figureSlip(view),
   };
   const table = keyTable(view, /** @type {any} */ (actions));
@@ -77,7 +78,8 @@ export async function startDiagram(root, session) {
   fill(view.tools, previous, next, overlay,
     button("closer", () => view.zoom(0.5)), button("farther", () => view.zoom(2)), button("whole", () => view.fit()),
     button("go to", actions.goTo, "g"), button("measure", () => view.dimensions.measure(!view.dimensions.isMeasuring), "m"), button("count", () => view.stretch.open(), "c"),
-    button("find", actions.find, "f"), button("lines", actions.lines, "l"), button("evidence", actions.evidence, "v"), button("figure", actions.figure, "s"),
+    button("find", actions.find, "f"), button("lines", actions.lines, "l"), ...(facts.clocks.length ? [button("clock", actions.clock, { "aria-keyshortcuts": "k" })] : []),
+    button("evidence", actions.evidence, "v"), button("figure", actions.figure, "s"),
     button("keys", () => showKeys(table), "?"));
 
   function tools() {
@@ -118,6 +120,7 @@ export async function startDiagram(root, session) {
     view.paint();
     mark();
   }
+  if (facts.clocks.length) import("./clock.js").then(({ takeAgain }) => takeAgain(view));
   addEventListener("popstate", () => restore().catch((error) => view.say(error.message)));
   await restore();
   // The still figures of the sheet are for paper: fetched once the diagram stands.

@@ -38,6 +38,7 @@ export class Diagram {
     /** Set once it is known what is to be shown: nothing is asked for before. */
     this.isReady = false;
     /** @type {import("./overlay.js").Overlay|null} */ this.overlay = null;
+    /** A capture whose clock is being moved by hand. @type {import("./clock.js").Moving|null} */ this.moving = null;
     /** A moment that was gone to. @type {{start: number, end: number, line: number|null}|null} */ this.marked = null;
     /** The place that a dragged line would take. @type {{y: number}|null} */ this.dropping = null;
     /** How often something was said: what comes late says nothing over it. */
@@ -190,7 +191,8 @@ export class Diagram {
     if (this.overlay) this.overlay.draw(pen, shown, scale);
     else for (const row of shown) this.#row(pen, row, scale);
     const rowOf = (/** @type {number} */ line) => rows.find((row) => row.line === line);
-    if (!this.overlay) this.#evidence(pen, rowOf, scale);
+    // Evidence belongs to the clocks as they are kept.
+    if (!this.overlay && !this.moving) this.#evidence(pen, rowOf, scale);
     this.dimensions.draw(pen, scale, rows);
     this.stretch.draw(pen, scale, height);
     c.restore();
@@ -200,12 +202,16 @@ export class Diagram {
   #want(scale, shown) {
     const lines = [...new Set(shown.flatMap((row) => (row.bits ? row.bits : row.line === null ? [] : [row.line])))].sort((a, b) => a - b);
     if (this.overlay) this.overlay.want(lines);
-    else this.columns.want(this.start, this.span, Math.round(scale.width * this.ratio), lines);
+    else {
+      const beside = Math.min(Math.abs(this.moving?.ticks ?? 0), 2 * this.span);
+      this.columns.want(this.start - beside, this.span + 2 * beside, Math.round((scale.width * this.ratio * (this.span + 2 * beside)) / this.span), lines);
+    }
     if (!this.hidden.has("others") && this.facts.findings.length) this.evidence.want(this.start, this.span);
   }
 
-  /** @param {Pen} pen @param {Row} row @param {Scale} scale */
-  #row(pen, row, scale) {
+  /** @param {Pen} pen @param {Row} row @param {Scale} page */
+  #row(pen, row, page) {
+    const scale = this.moving?.has(row) ? this.moving.scale(page) : page;
     const window = this.columns.best(row.bits ? row.bits[0] : /** @type {number} */ (row.line), scale.start, scale.end);
     if (!window) return;
     if (row.bits) return pen.bus(row, window, scale);

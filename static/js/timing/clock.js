@@ -1,0 +1,112 @@
+// @ts-check
+// A capture's clock moved by hand against the others: its lines follow the pointer or the keys by whole samples, and
+// only what is kept changes the session. The files stay as they are.
+import { make } from "../lib/dom.js";
+import { sendJson } from "../lib/fetch.js";
+import { seconds } from "../lib/format.js";
+import { Scale } from "./scale.js";
+
+/** @typedef {{capture: number, file: string, with: number|null, on: string[], shift_s: number, sample_s: number, lines: number[]}} Clock */
+
+/** The capture in hand survives the page being shown anew. @param {import("./view.js").Diagram} view */
+const KEPT = (view) => `clock ${view.path}`;
+
+export class Moving {
+  /** @param {import("./view.js").Diagram} view @param {Clock} clock */
+  constructor(view, clock) {
+    this.view = view; this.clock = clock;
+    this.lines = new Set(clock.lines);
+    this.samples = 0;
+    this.told = make("p", { role: "status" });
+    this.isSending = false;
+  }
+
+  /** How far its lines are drawn from where they are, in ticks. */
+  get ticks() { return (this.samples * this.clock.sample_s) / this.view.facts.tick_s; }
+
+  /** The scale its lines are drawn with. @param {Scale} scale */
+  scale(scale) { return new Scale(scale.start - this.ticks, scale.span, scale.left, scale.width); }
+
+  /** @param {any} row */
+  has(row) { return this.lines.has(row.bits ? row.bits[0] : row.line); }
+
+  /** @param {number} samples by so many more; positive: later */
+  nudge(samples) { this.place(this.samples + samples); }
+
+  /** A drag from where it was `from` by `ticks`: to the nearest whole sample. @param {number} from samples @param {number} ticks */
+  drag(from, ticks) { this.place(from + Math.round((ticks * this.view.facts.tick_s) / this.clock.sample_s)); }
+
+  /** @param {number} samples */
+  place(samples) {
+    this.samples = samples;
+    const { file, shift_s, sample_s } = this.clock;
+    const own = samples * sample_s;
+    const how = samples === 0 ? `${file} stands as it is kept` : `${file} ${Math.abs(samples)} ${Math.abs(samples) === 1 ? "sample" : "samples"} ${samples > 0 ? "later" : "earlier"} (${seconds(own)})`;
+    this.told.textContent = `${how}; by hand in all ${seconds(shift_s + own)}. A sample is ${seconds(sample_s)}.`;
+    this.view.say(this.told.textContent);
+    this.view.paint();
+  }
+
+  open() {
+    const { view, clock } = this;
+    const button = (/** @type {string} */ text, /** @type {() => void} */ does, /** @type {any} */ more = {}) => make("button", { type: "button", onclick: does, ...more }, text);
+    const step = (/** @type {number} */ by) => button(`${by > 0 ? "+" : "−"}${Math.abs(by)}`, () => this.nudge(by), { "aria-label": `${Math.abs(by)} ${Math.abs(by) === 1 ? "sample" : "samples"} ${by > 0 ? "later" : "earlier"}` });
+    const undo = view.facts.last_move;
+    view.slip.open(`Clock of ${clock.file}`, make("div", { class: "slip-body" }, this.told,
+      make("p", { class: "row" }, step(-10), step(-1), step(1), step(10), button("keep", () => this.keep()), button("put back", () => this.place(0)), undo && button(`undo: ${undo}`, () => this.#send("undo", `${view.path}/undo`, null, "POST"))),
+      make("p", { class: "quiet" }, "Drag one of its lines, or ← → by a sample, with Shift by ten. Enter keeps it, Escape puts it back. The file stays as it is.")));
+    view.slip.onclose = () => { view.slip.onclose = () => {}; this.drop(); };
+    // The arrow keys belong to the diagram.
+    view.canvas.focus();
+    this.place(0);
+  }
+
+  keep() {
+    const { capture, with: other, on, shift_s, sample_s } = this.clock;
+    if (this.samples === 0) { this.view.slip.close(); return; }
+    this.#send("keep", `${this.view.path}/clocks`, { capture, with: other, on, shift_s: shift_s + this.samples * sample_s }, "PUT");
+  }
+
+  /** @param {string} what @param {string} address @param {any} body @param {string} method */
+  async #send(what, address, body, method) {
+    if (this.isSending) return;
+    this.isSending = true;
+    try {
+      await sendJson(address, body, method);
+      try { sessionStorage.setItem(KEPT(this.view), String(this.clock.capture)); } catch { /* Then it is not in hand afterwards. */ }
+      location.reload();
+    } catch (error) {
+      this.isSending = false;
+      this.told.textContent = `Could not ${what} it: ${/** @type {Error} */ (error).message}`;
+    }
+  }
+
+  /** Puts it out of hand; what was not kept goes back. */
+  drop() {
+    this.view.moving = null;
+    this.view.paint();
+  }
+}
+
+/** Takes the capture of the chosen line in hand, or the only one there is. @param {import("./view.js").Diagram} view @param {number} [capture] */
+export function takeClock(view, capture) {
+  const clocks = /** @type {Clock[]} */ (view.facts.clocks);
+  const row = view.chosenRow();
+  const line = row?.bits ? row.bits[0] : row?.line;
+  const clock = clocks.find((c) => (capture === undefined ? c.lines.includes(line) : c.capture === capture)) ?? (clocks.length === 1 ? clocks[0] : undefined);
+  if (!clock) {
+    view.say(clocks.length ? "Choose a line of the capture that is to be moved first (↑ ↓): the first capture's clock is the session's." : "There is one capture on one clock here: nothing to move against another.");
+    return;
+  }
+  if (view.moving) view.slip.close();
+  const moving = new Moving(view, clock);
+  view.moving = moving;
+  moving.open();
+}
+
+/** Takes up what was in hand before the page was shown anew. @param {import("./view.js").Diagram} view */
+export function takeAgain(view) {
+  let capture = null;
+  try { capture = sessionStorage.getItem(KEPT(view)); sessionStorage.removeItem(KEPT(view)); } catch { /* Nothing was kept. */ }
+  if (capture !== null) takeClock(view, Number(capture));
+}
