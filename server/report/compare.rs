@@ -24,6 +24,12 @@ pub struct CompareReport {
     /// Limits, logic and sequences of the setup: occasions broken, of those judged.
     #[serde(default)]
     pub limits: Vec<TroubleCompareRow>,
+    /// Strays of a line whatever their cause, where couplings do not explain all of them; over the time it was watched.
+    #[serde(default)]
+    pub strays: Vec<TroubleCompareRow>,
+    /// Supply rails: dips and rises out of their limits, over the time they were watched.
+    #[serde(default)]
+    pub rails: Vec<TroubleCompareRow>,
 }
 
 /// A trouble other than a coupling or a loss, compared.
@@ -34,6 +40,10 @@ pub struct TroubleCompareRow {
     pub lines: Vec<String>,
     pub before: OccasionsRow,
     pub after: OccasionsRow,
+    /// Of what is counted over time: occasions are stretches of so many seconds; so a rate a second is that of an
+    /// occasion divided by it. Null where occasions are events.
+    #[serde(default)]
+    pub slot_s: Option<f64>,
     pub rate_ratio: RatioRow,
     #[serde(flatten)]
     pub judged: JudgedRow,
@@ -65,6 +75,9 @@ pub struct Trouble {
     pub detail: String,
     /// One for each run; `occasions` 0: the run could not show it.
     pub counts: Vec<OccasionsRow>,
+    /// Of what is counted over time: an occasion is a stretch of so many seconds, the same in all runs.
+    #[serde(default)]
+    pub slot_s: Option<f64>,
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize, utoipa::ToSchema)]
@@ -78,6 +91,10 @@ pub enum TroubleKind {
     Bounce,
     /// A limit, a logic rule or a sequence.
     Limit,
+    /// Strays of a line, whatever their cause.
+    Stray,
+    /// A supply rail out of its limits.
+    Rail,
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]

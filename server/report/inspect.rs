@@ -21,6 +21,9 @@ pub struct InspectReport {
     /// Links that nobody declared, most alike first.
     #[serde(default)]
     pub proposals: Vec<ProposalRow>,
+    /// Declared links whose signals arrive at each other's far ends, or beside their own.
+    #[serde(default)]
+    pub permutations: Vec<PermutationRow>,
     /// Rules of the setup file and what came of them, in their order.
     #[serde(default)]
     pub rules: Vec<RuleRow>,
@@ -152,6 +155,32 @@ pub struct ProposalRow {
     pub alike: f64,
 }
 
+/// Bits of a linked bus, or single links, that arrive in another order than they are sent.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, utoipa::ToSchema)]
+pub struct PermutationRow {
+    /// `swapped` (pairs), `reversed`, `rotated` (all by as many places, the last coming in first), `shifted` (all that
+    /// arrive by as many places) or `mixed`.
+    pub order: String,
+    /// The buses of the declared link; null for single links.
+    pub from: Option<String>,
+    pub to: Option<String>,
+    /// Of a bus all bits, the most significant first, also those that arrive where they should.
+    pub bits: Vec<PermutedBit>,
+}
+
+/// Where one signal of a permutation arrives.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, utoipa::ToSchema)]
+pub struct PermutedBit {
+    /// The sending end, and the far end it is declared for.
+    pub from: String,
+    pub to: String,
+    /// The line that carries it; null where no captured line does.
+    pub arrives_at: Option<String>,
+    /// Pulses found there, of those sent.
+    pub arrived: u64,
+    pub sent: u64,
+}
+
 /// Another captured line that carries the signal when the far end does not.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct BetterMatch {
@@ -196,7 +225,12 @@ impl Finding {
         {
             key.push_str(&format!(" {file}"));
         }
-        for line in &self.lines {
+        // Of a line that never moves the neighbours that do are evidence: the busiest comes first, and changes.
+        let named = match self.topic == "stuck" && self.title.contains(" never moves ") {
+            true => &self.lines[..self.lines.len().min(1)],
+            false => &self.lines[..],
+        };
+        for line in named {
             key.push(' ');
             key.push_str(line);
         }
@@ -257,6 +291,8 @@ mod tests {
                 "Rule \"clear lasts\". 3 of 9.",
             ),
             finding("limit", &["CLEAR_N"], "too long", "Rule \"clear ends\". 1 of 9."),
+            finding("stuck", &["BELL[4]", "BELL[0]"], "BELL[4] never moves while its neighbours do", ""),
+            finding("stuck", &["BELL[4]", "BELL[0]"], "the same at every edge", ""),
             finding("link", &["A", "B"], "3 of 9 pulses are lost", ""),
             finding("link", &["A", "B"], "4 pulses of another width", ""),
             finding("link", &["A", "B"], "7 pulses of another width", ""),
@@ -273,6 +309,8 @@ mod tests {
                 "coupling CLEAR_N STEP",
                 "limit \"clear lasts\" CLEAR_N",
                 "limit \"clear ends\" CLEAR_N",
+                "stuck BELL[4]",
+                "stuck BELL[4] BELL[0]",
                 "link A B",
                 "link A B: pulses of another width",
                 "link A B: pulses of another width (2)",

@@ -161,6 +161,7 @@ mod tests {
             links: Vec::new(),
             findings: Vec::new(),
             proposals: Vec::new(),
+            permutations: Vec::new(),
             rules: Vec::new(),
             rails: Vec::new(),
             waveforms: Vec::new(),

@@ -26,13 +26,23 @@ pub struct Point {
 }
 
 /// The drawing. Styled by the classes of `compare.css`, which the printed report repeats.
-pub fn history(words: &str, points: &[Point]) -> String {
+/// `slot_s`: the seconds of one occasion of what is counted over time; its axis is a rate a second.
+pub fn history(words: &str, points: &[Point], slot_s: Option<f64>) -> String {
     let most = points
         .iter()
         .filter_map(|point| point.rate)
         .map(|rate| rate.high)
         .fold(0.0, f64::max);
-    let top = nice_top(most);
+    // Of what is counted over time, an occasion is no unit of anybody's: the axis is a second's.
+    let scale = slot_s.map_or(1.0, |slot| 1.0 / slot);
+    let top = match slot_s {
+        Some(_) => super::figure::nice_step((most * scale).max(1e-9)) / scale,
+        None => nice_top(most),
+    };
+    let label = |rate: f64| match slot_s {
+        Some(_) => a_second(rate * scale),
+        None => percent(rate),
+    };
     let y = |rate: f64| TOP + (HEIGHT - TOP - BOTTOM) * (1.0 - rate / top);
     let step = (WIDTH - LEFT) / points.len().max(1) as f64;
     let mut svg = format!(
@@ -47,7 +57,7 @@ pub fn history(words: &str, points: &[Point]) -> String {
             if share == 0.0 { "base" } else { "grid" },
             LEFT - 6.0,
             at + 3.5,
-            percent(top * share)
+            label(top * share)
         );
     }
     for (i, point) in points.iter().enumerate() {
@@ -107,6 +117,14 @@ fn nice_top(most: f64) -> f64 {
     super::figure::nice_step(most.clamp(1e-9, 1.0)).min(1.0)
 }
 
+fn a_second(rate: f64) -> String {
+    match rate {
+        0.0 => "0".to_owned(),
+        r if (0.01..100_000.0).contains(&r) => format!("{} /s", (r * 1000.0).round() / 1000.0),
+        r => format!("{r:.1e} /s"),
+    }
+}
+
 fn percent(rate: f64) -> String {
     let value = rate * 100.0;
     match value {
@@ -144,9 +162,12 @@ mod tests {
             low: 0.2,
             high: 0.99,
         };
-        let svg = history("words", &[point("<as found>", Some(rate)), point("later", None)]);
+        let svg = history("words", &[point("<as found>", Some(rate)), point("later", None)], None);
         assert_eq!(svg.matches("<circle").count(), 1);
         assert!(svg.contains("&lt;as found&gt;") && svg.contains("no occasion") && svg.contains("100 %"));
+        // 0.99 in 1 µs is 990,000 a second.
+        let svg = history("words", &[point("as found", Some(rate))], Some(1e-6));
+        assert!(svg.contains("1.0e6 /s") && !svg.contains('%'), "{svg}");
     }
 
     #[test]

@@ -2,11 +2,13 @@
 
 use crate::analysis::coupling::{Attribution, Coupling};
 use crate::analysis::findings::{self, Finding};
-use crate::analysis::links::{self, FarEnd, Link};
+use crate::analysis::links::{self, FarEnd, Link, Permutation, expand, permutations};
 use crate::analysis::strays::{LimitOrigin, Strays};
 use crate::model::Capture;
 use crate::report::inspect as shape;
+use crate::report::inspect::{PermutationRow, PermutedBit};
 use crate::report::{CaptureRow, Interval, Median};
+use crate::setup::LinkSetup;
 
 /// The whole report; findings worst first.
 pub fn report(
@@ -27,6 +29,7 @@ pub fn report(
         links: links.iter().map(|l| fill.link(l)).collect(),
         findings: numbered(findings),
         proposals: Vec::new(),
+        permutations: Vec::new(),
         rules: Vec::new(),
         rails: Vec::new(),
         waveforms: Vec::new(),
@@ -230,6 +233,38 @@ impl Fill<'_> {
 
 /// Bins of a histogram of delays, at most.
 const MOST_BINS: f64 = 30.0;
+
+/// Links whose signals arrive elsewhere than declared. `declared`: the links of the setup.
+pub fn permutation_rows(capture: &Capture, links: &[Link], declared: &[LinkSetup]) -> Vec<PermutationRow> {
+    let name = |line: usize| capture.lines[line].name.clone();
+    let (buses, ends): (Vec<&LinkSetup>, Vec<Vec<(usize, usize)>>) = declared
+        .iter()
+        .filter_map(|link| Some((link, expand(capture, &link.from, &link.to).ok()?)))
+        .filter(|(_, ends)| ends.len() > 1)
+        .unzip();
+    let bit = |(&at, line): (&usize, &Option<usize>)| {
+        let link = &links[at];
+        let elsewhere = link.better_match.filter(|better| Some(better.line) == *line);
+        let arrived = match line {
+            None => 0,
+            Some(_) => elsewhere.map_or(link.arrived, |better| better.arrived.min(link.sent)),
+        };
+        PermutedBit {
+            from: name(link.from),
+            to: name(link.to),
+            arrives_at: line.map(name),
+            arrived: arrived as u64,
+            sent: link.sent as u64,
+        }
+    };
+    let row = |found: &Permutation| PermutationRow {
+        order: found.order.word().to_owned(),
+        from: found.bus.map(|bus| buses[bus].from.clone()),
+        to: found.bus.map(|bus| buses[bus].to.clone()),
+        bits: found.links.iter().zip(&found.arrives_at).map(bit).collect(),
+    };
+    permutations(links, &ends).iter().map(row).collect()
+}
 
 /// Links that nobody declared.
 pub fn proposal_rows(capture: &Capture, proposals: &[links::Proposal]) -> Vec<shape::ProposalRow> {

@@ -106,6 +106,7 @@ fn look(capture: Capture, sources: Vec<CaptureRow>, setup: &Setup, known: Vec<Fi
     }
     let mut report = fill::report(&capture, sources, &strays, &attribution, &links, all);
     report.proposals = fill::proposal_rows(&capture, &proposals);
+    report.permutations = fill::permutation_rows(&capture, &links, &setup.links);
     report.rules = rule_rows(&capture, &setup.rules, &results.rules);
     report.rails = rail_rows(&capture, &supplies, &rail_results);
     report.waveforms = waveform_rows(&capture, &supplies);

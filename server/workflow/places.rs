@@ -177,6 +177,7 @@ mod tests {
             links: Vec::new(),
             findings: findings.iter().enumerate().map(finding).collect(),
             proposals: Vec::new(),
+            permutations: Vec::new(),
             rules: Vec::new(),
             rails: Vec::new(),
             waveforms: Vec::new(),

@@ -1,9 +1,8 @@
-//! Where the signal went: other lines that carry it, lines that the far end follows, links nobody declared,
-//! swapped and reversed bits.
+//! Where the signal went: other lines that carry it, lines that the far end follows, links nobody declared.
 
-use super::train::Train;
 use super::fit::Fit;
-use super::{BetterMatch, Link, LinkOptions, Verdict, quantum};
+use super::train::Train;
+use super::{BetterMatch, LinkOptions, quantum};
 use crate::model::{Capture, Line};
 
 /// A line that explains a far end.
@@ -226,62 +225,4 @@ pub fn expand(capture: &Capture, from: &str, to: &str) -> Result<Vec<(usize, usi
         ));
     }
     Ok(a.into_iter().zip(b).collect())
-}
-
-/// Links whose signals arrive at each other's far ends.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Crossing {
-    /// Positions in the list of links; the signal of `links[k]` arrives where that of `links[k + 1]` should,
-    /// the last one's where the first one's should.
-    pub links: Vec<usize>,
-    /// All bits of a bus (at least three links) arrive in the opposite order.
-    pub reversed: bool,
-}
-
-/// Finds swapped pairs, rotated groups, and reversed buses among checked links.
-pub fn crossings(links: &[Link]) -> Vec<Crossing> {
-    let arrives_at: Vec<Option<usize>> = links
-        .iter()
-        .map(|link| {
-            let better = link.better_match.filter(|_| link.verdict == Verdict::Dead)?;
-            links.iter().position(|other| other.to == better.line)
-        })
-        .collect();
-    let mut seen = vec![false; links.len()];
-    let mut found = Vec::new();
-    for start in 0..links.len() {
-        let (mut cycle, mut at) = (Vec::new(), start);
-        while let Some(next) = arrives_at[at].filter(|_| !seen[at] && !cycle.contains(&at)) {
-            cycle.push(at);
-            at = next;
-        }
-        if cycle.len() > 1 && at == start {
-            cycle.iter().for_each(|&i| seen[i] = true);
-            found.push(Crossing {
-                links: cycle,
-                reversed: false,
-            });
-        }
-    }
-    // A reversed bus is a nest of swapped pairs, with at most one (intact) middle bit inside the innermost.
-    let mut pairs: Vec<(usize, usize)> = found
-        .iter()
-        .filter(|c| c.links.len() == 2)
-        .map(|c| (c.links[0].min(c.links[1]), c.links[0].max(c.links[1])))
-        .collect();
-    pairs.sort_unstable();
-    let nested = pairs
-        .windows(2)
-        .all(|p| p[1].0 == p[0].0 + 1 && p[1].1 + 1 == p[0].1);
-    if let [first, .., inner] = pairs[..]
-        && nested
-        && inner.1 - inner.0 <= 2
-    {
-        found.retain(|c| c.links.len() != 2);
-        found.push(Crossing {
-            links: (first.0..=first.1).collect(),
-            reversed: true,
-        });
-    }
-    found
 }

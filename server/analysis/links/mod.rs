@@ -12,9 +12,11 @@
 //! | `matching` | one-to-one pairs in order, and what the others are |
 //! | `fit` | a try to explain a far end by a sender, and how good it is |
 //! | `pulses` | counts, lists and delays of a live link |
-//! | `elsewhere` | the signal on another line; what the far end follows; proposals; swapped and reversed bits |
+//! | `elsewhere` | the signal on another line; what the far end follows; proposals |
+//! | `crossed` | signals at each other's far ends: swapped, rotated, reversed, shifted |
 //! | `sentences` | findings |
 
+mod crossed;
 mod delay;
 mod elsewhere;
 mod fit;
@@ -32,7 +34,8 @@ use fit::Fit;
 use pulses::fill;
 use train::Train;
 
-pub use elsewhere::{Crossing, Proposal, crossings, expand, propose};
+pub use crossed::{Crossing, Order, Permutation, crossings, permutations};
+pub use elsewhere::{Proposal, expand, propose};
 pub use sentences::{findings, proposed};
 
 /// A link to check. Lines are positions in [`Capture::lines`].

@@ -1,5 +1,7 @@
 //! Links with planted truth: made here from a seed, so that every missing and extra pulse is known.
 
+use super::delay::Cluster;
+use super::matching::Windows;
 use super::*;
 use crate::model::{Bus, Format, Stretch, TimeSpan, Timebase};
 

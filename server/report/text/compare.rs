@@ -1,13 +1,13 @@
 //! The compare report as text.
 
 use super::lines::capture_text;
-use super::{Align, Style, Table, printable, wrapped};
+use super::{Align, Style, Table, printable, seconds, wrapped};
 use crate::report::compare::{
     CompareReport, CountsRow, JudgedRow, LossRow, OccasionsRow, RatioRow, TroubleCompareRow,
 };
 
-/// How many went wrong, of how many.
-type Of = (u64, u64);
+/// How many went wrong, of how many, and the seconds of one of these where they are stretches of time.
+type Of = (u64, u64, Option<f64>);
 
 /// Verdicts in sentences, then the counts they rest on.
 pub fn compare_text(report: &CompareReport, style: Style) -> String {
@@ -23,31 +23,33 @@ pub fn compare_text(report: &CompareReport, style: Style) -> String {
         ("never sent: ", &report.extras),
         ("bounce of ", &report.bounces),
         ("broken: ", &report.limits),
+        ("strays on ", &report.strays),
+        ("out of limits: ", &report.rails),
     ]
     .into_iter()
     .flat_map(|(word, rows)| rows.iter().filter(seen).map(move |r| (word, r)))
     .collect();
     if report.couplings.is_empty() && report.links.is_empty() && others.is_empty() {
         text.push_str(
-            "No coupling, bounce or broken limit stands on either side, and no link is declared: there is nothing to \
-             compare.\n",
+            "No coupling, stray, bounce, broken limit or rail out of its limits stands on either side, and no link is \
+             declared: there is nothing to compare.\n",
         );
         return text;
     }
     // What, how many of how many before and after, the ratio, what is concluded.
     let mut rows: Vec<(String, Of, Of, &RatioRow, &JudgedRow)> = Vec::new();
     for r in &report.couplings {
-        let of = |c: &CountsRow| (c.strays, c.opportunities);
+        let of = |c: &CountsRow| (c.strays, c.opportunities, None);
         let what = format!("{} by {} ({})", r.victim, r.aggressor, r.edge);
         rows.push((what, of(&r.before), of(&r.after), &r.rate_ratio, &r.judged));
     }
     for r in &report.links {
-        let of = |c: &LossRow| (c.missing, c.sent);
+        let of = |c: &LossRow| (c.missing, c.sent, None);
         let what = format!("lost {} to {}", r.from, r.to);
         rows.push((what, of(&r.before), of(&r.after), &r.loss_ratio, &r.judged));
     }
     for (word, r) in others {
-        let of = |c: &OccasionsRow| (c.wrong, c.occasions);
+        let of = |c: &OccasionsRow| (c.wrong, c.occasions, r.slot_s);
         let what = format!("{word}{}", r.name);
         rows.push((what, of(&r.before), of(&r.after), &r.rate_ratio, &r.judged));
     }
@@ -70,14 +72,21 @@ pub fn compare_text(report: &CompareReport, style: Style) -> String {
         ("verdict", Align::Left),
     ]);
     for (what, before, after, of_rates, judged) in rows {
-        let counts = |(wrong, of): Of| format!("{wrong} of {of}");
+        let counts = |(wrong, of, slot): Of| match slot {
+            Some(slot) => format!("{wrong} in {}", seconds(of as f64 * slot)),
+            None => format!("{wrong} of {of}"),
+        };
+        let most = match after.2 {
+            Some(slot) => format!("{:.3} /s", judged.after_upper_bound / slot),
+            None => format!("{:.2} %", judged.after_upper_bound * 100.0),
+        };
         table.row(vec![
             what,
             counts(before),
             counts(after),
             ratio(of_rates),
             format!("{:.2e}", judged.p_value),
-            format!("{:.2} %", judged.after_upper_bound * 100.0),
+            most,
             judged.verdict.clone(),
         ]);
     }

@@ -275,6 +275,7 @@ mod tests {
             links: vec![],
             findings: vec![],
             proposals: Vec::new(),
+            permutations: Vec::new(),
             rules: vec![],
             rails: vec![],
             waveforms: vec![],

@@ -16,7 +16,7 @@ use crate::web::history::{Point, history};
 use crate::web::state::App;
 use crate::web::view::CaptureLink;
 use crate::web::work::Stage;
-use crate::workflow::compare::{Judged, judge_all, noun, rate, sum_over, what};
+use crate::workflow::compare::{Judged, amount, judge_all, rate, share, sum_over, tally, what};
 use crate::workflow::session::RunTallies;
 
 /// Captures that are counted this fast are shown at once; else the page tells how far it is and looks again.
@@ -193,7 +193,7 @@ pub fn comparison(
             Point {
                 name: title.clone(),
                 rate: rate(sum),
-                counts: format!("{} of {}", sum.wrong, sum.occasions),
+                counts: tally(sum.wrong, sum.occasions, j.trouble.slot_s),
                 is_clean: sum.wrong == 0,
                 side: match () {
                     () if own == before => "before",
@@ -279,17 +279,27 @@ fn headline(judged: &[Judged], before: &str, after: &str) -> String {
 fn trouble_view(j: &Judged, points: &[Point]) -> TroubleView {
     let judgement = &j.judgement;
     let verdict = judgement.verdict.word();
-    let share = |wrong: u64, of: u64| {
+    let slot_s = j.trouble.slot_s;
+    let shares = |wrong: u64, of: u64| {
         let row = crate::report::compare::OccasionsRow { wrong, occasions: of };
         rate(row).map_or_else(
             || "no occasion".to_owned(),
             |r| {
-                format!(
-                    "{wrong} of {of} = {:.1} % ({:.1}–{:.1} %)",
-                    r.estimate * 100.0,
-                    r.low * 100.0,
-                    r.high * 100.0
-                )
+                let counts = tally(wrong, of, slot_s);
+                match slot_s {
+                    Some(_) => format!(
+                        "{counts} = {} ({} to {})",
+                        share(r.estimate, slot_s),
+                        share(r.low, slot_s),
+                        share(r.high, slot_s)
+                    ),
+                    None => format!(
+                        "{counts} = {:.1} % ({:.1}–{:.1} %)",
+                        r.estimate * 100.0,
+                        r.low * 100.0,
+                        r.high * 100.0
+                    ),
+                }
             },
         )
     };
@@ -305,11 +315,10 @@ fn trouble_view(j: &Judged, points: &[Point]) -> TroubleView {
     };
     let figures = format!(
         "before {} · after {}{ratio} · exact test p = {}",
-        share(j.before.strays, j.before.opportunities),
-        share(j.after.strays, j.after.opportunities),
+        shares(j.before.strays, j.before.opportunities),
+        shares(j.after.strays, j.after.opportunities),
         p_value(judgement.p_value),
     );
-    let noun = noun(j.trouble.kind);
     let next = match verdict {
         "gone" => "Leave the change in, and mark the finding as fixed in the bench log.".to_owned(),
         "reduced" => {
@@ -324,8 +333,8 @@ fn trouble_view(j: &Judged, points: &[Point]) -> TroubleView {
         _ => match judgement.opportunities_needed {
             Some(n) if n > j.after.opportunities => {
                 format!(
-                    "Capture on as it is now until {} more {noun} went by: if all are clean, it is settled.",
-                    n - j.after.opportunities
+                    "Capture on as it is now until {} more went by: if all are clean, it is settled.",
+                    amount(j.trouble, n - j.after.opportunities)
                 )
             }
             _ => "Capture longer under both conditions.".to_owned(),
@@ -351,6 +360,7 @@ fn trouble_view(j: &Judged, points: &[Point]) -> TroubleView {
         history: history(
             &format!("{} by condition. {}.", subject(j), words.join("; ")),
             points,
+            slot_s,
         ),
         next,
     }

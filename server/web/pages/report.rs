@@ -293,7 +293,11 @@ fn findings(
                 .unwrap_or_default(),
             ruled_out: ruled_out(&opened.report, finding),
             try_next: finding.try_next.clone(),
-            state: state.map(|state| state.state).unwrap_or_default().words(),
+            // A note asks for nothing: it has a state only where somebody gave it one.
+            state: match (finding.severity, state) {
+                (Severity::Note, None) => "",
+                (_, state) => state.map(|state| state.state).unwrap_or_default().words(),
+            },
             cause: state.map(|state| state.cause.clone()).unwrap_or_default(),
             remark: state.map(|state| state.remark.clone()).unwrap_or_default(),
             under: standing.says(answers),

@@ -2,6 +2,7 @@
 
 use crate::analysis::compare::{Counts, Judgement, Verdict, judge};
 use crate::analysis::stats::intervals::clopper_pearson;
+use crate::model::units::seconds;
 use crate::report::Interval;
 use crate::report::compare::{OccasionsRow, Tallies, Trouble, TroubleKind};
 
@@ -102,52 +103,92 @@ pub fn what(trouble: &Trouble) -> String {
         TroubleKind::Extra => format!("{} showing pulses that {} never sent", line(1), line(0)),
         TroubleKind::Bounce => format!("{} bouncing", line(0)),
         TroubleKind::Limit => format!("\"{}\" broken", trouble.detail),
+        TroubleKind::Stray => format!("Strays on {} whatever their cause", line(0)),
+        TroubleKind::Rail => format!("{} out of its limits", line(0)),
     }
 }
 
 /// What the occasions are, in the plural.
-pub fn noun(kind: TroubleKind) -> &'static str {
+fn noun(kind: TroubleKind) -> &'static str {
     match kind {
         TroubleKind::Coupling => "opportunities",
         TroubleKind::Loss | TroubleKind::Extra => "pulses",
         TroubleKind::Bounce => "switchings",
         TroubleKind::Limit => "occasions",
+        TroubleKind::Stray | TroubleKind::Rail => "time watched",
+    }
+}
+
+/// So many occasions: "12 pulses", or "3.4 s" of what is counted over time.
+pub fn amount(trouble: &Trouble, occasions: u64) -> String {
+    match trouble.slot_s {
+        Some(slot) => seconds(occasions as f64 * slot),
+        None => format!("{occasions} {}", noun(trouble.kind)),
+    }
+}
+
+/// "66 of 125", or "66 in 3.4 s" of what is counted over time.
+pub fn tally(wrong: u64, occasions: u64, slot_s: Option<f64>) -> String {
+    match slot_s {
+        Some(slot) => format!("{wrong} in {}", seconds(occasions as f64 * slot)),
+        None => format!("{wrong} of {occasions}"),
+    }
+}
+
+/// A rate an occasion in words: "3.4 %", or "12 a second" of what is counted over time.
+pub fn share(rate: f64, slot_s: Option<f64>) -> String {
+    match slot_s {
+        Some(slot) => match rate / slot {
+            0.0 => "0 a second".to_owned(),
+            per_second if (0.1..1000.0).contains(&per_second) => {
+                let digits = (2 - per_second.log10().floor() as i32).clamp(0, 3) as usize;
+                let text = format!("{per_second:.digits$}");
+                let text = match text.contains('.') {
+                    true => text.trim_end_matches('0').trim_end_matches('.'),
+                    false => &text,
+                };
+                format!("{text} a second")
+            }
+            per_second => format!("{per_second:.2e} a second"),
+        },
+        None => format!("{:.1} %", rate * 100.0),
     }
 }
 
 fn says(trouble: &Trouble, before: Counts, after: Counts, judged: &Judgement) -> String {
-    let (what, noun) = (what(trouble), noun(trouble.kind));
+    let (what, slot) = (what(trouble), trouble.slot_s);
+    let of = |counts: Counts| tally(counts.strays, counts.opportunities, slot);
     if before.opportunities == 0 || after.opportunities == 0 {
         let side = match (before.opportunities, after.opportunities) {
             (0, 0) => "either side",
             (0, _) => "the captures before",
             _ => "the captures after",
         };
+        let noun = noun(trouble.kind);
         return format!(
-            "{what}: can't be compared, {side} had no {noun} ({} of {} before, {} of {} after).",
-            before.strays, before.opportunities, after.strays, after.opportunities
+            "{what}: can't be compared, {side} had no {noun} ({} before, {} after).",
+            of(before),
+            of(after)
         );
     }
-    let counts = format!(
-        "{} of {} {noun} before, {} of {} after",
-        before.strays, before.opportunities, after.strays, after.opportunities
-    );
-    let bound = format!("{:.1} %", judged.after_upper_bound * 100.0);
+    let counts = match slot {
+        Some(_) => format!("{} before, {} after", of(before), of(after)),
+        None => format!("{} {} before, {} after", of(before), noun(trouble.kind), of(after)),
+    };
+    let most = share(judged.after_upper_bound, slot);
+    let bound = match (trouble.kind, slot) {
+        (TroubleKind::Coupling, _) => format!("it now strikes at most {most} of the time"),
+        (_, Some(_)) => format!("at most {most} now"),
+        _ => format!("at most {most} of the {} now", noun(trouble.kind)),
+    };
     match judged.verdict {
-        Verdict::Gone if trouble.kind == TroubleKind::Coupling => format!(
-            "{what}: gone ({counts}); with 95 % confidence it now strikes at most {bound} of the time."
-        ),
-        Verdict::Gone => {
-            format!("{what}: gone ({counts}); with 95 % confidence at most {bound} of the {noun} now.")
-        }
+        Verdict::Gone => format!("{what}: gone ({counts}); with 95 % confidence {bound}."),
         Verdict::Reduced => format!("{what}: fewer, but not gone ({counts})."),
         Verdict::Worse if before.strays == 0 => format!("{what}: new since the change ({counts})."),
         Verdict::Worse => format!("{what}: worse ({counts})."),
         Verdict::Unchanged => format!("{what}: no change ({counts}); that the rate was halved is ruled out."),
         Verdict::Undecided if before.strays + after.strays == 0 => {
-            format!(
-                "{what}: none on either side ({counts}); with 95 % confidence at most {bound} of the {noun} now."
-            )
+            format!("{what}: none on either side ({counts}); with 95 % confidence {bound}.")
         }
         Verdict::Undecided if before.strays == 0 => {
             format!(
@@ -155,13 +196,53 @@ fn says(trouble: &Trouble, before: Counts, after: Counts, judged: &Judgement) ->
             )
         }
         Verdict::Undecided => match judged.opportunities_needed {
-            Some(n) if n > after.opportunities => format!(
-                "{what}: can't be told yet ({counts}); {} more clean {noun} would settle it.",
-                n - after.opportunities
-            ),
+            Some(n) if n > after.opportunities => {
+                let n = n - after.opportunities;
+                let more = match slot {
+                    Some(_) => format!("{} more without one", amount(trouble, n)),
+                    None => format!("{n} more clean {}", noun(trouble.kind)),
+                };
+                format!("{what}: can't be told yet ({counts}); {more} would settle it.")
+            }
             _ => format!(
                 "{what}: can't be told from these counts ({counts}); capture longer under both conditions."
             ),
         },
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_is_counted_over_time_is_said_in_seconds() {
+        let trouble = Trouble {
+            kind: TroubleKind::Stray,
+            lines: vec!["CLEAR_N".to_owned()],
+            detail: String::new(),
+            counts: [(60, 4_200_000), (0, 2_100_000)]
+                .map(|(wrong, occasions)| OccasionsRow { wrong, occasions })
+                .into(),
+            slot_s: Some(1e-6),
+        };
+        let tallies = Tallies {
+            runs: vec![Vec::new(), Vec::new()],
+            troubles: vec![trouble],
+        };
+        let judged = &judge_all(&tallies, &[0], &[1])[0];
+        // 1 − 0.05^(1/n) over n stretches of 1 µs: −ln 0.05 over the time, Hanley and Lippman-Hand (1983).
+        assert_eq!(
+            judged.says,
+            "Strays on CLEAR_N whatever their cause: gone (60 in 4.2 s before, 0 in 2.1 s after); with 95 % confidence \
+             at most 1.43 a second now."
+        );
+        // Poisson counts over time, given their sum (Przyborowski and Wilenski 1940): scipy.stats.binomtest(60, 60,
+        // 4.2/6.3) of SciPy 1.17.1.
+        assert!((judged.judgement.p_value / 3.505_360_121_570_678_6e-11 - 1.0).abs() < 1e-3);
+        let swapped = &judge_all(&tallies, &[1], &[0])[0];
+        assert!(swapped.says.contains("new since the change"), "{}", swapped.says);
+        assert_eq!([share(0.034, None), share(2e-7, Some(1e-6))], ["3.4 %", "0.2 a second"]);
+        assert_eq!(share(1.25e-5, Some(1e-6)), "12.5 a second");
     }
 }

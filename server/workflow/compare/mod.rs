@@ -4,9 +4,10 @@
 //! are judged from them ([`judge_all`]).
 
 mod judged;
+mod over_time;
 mod tally;
 
-pub use judged::{Judged, judge_all, noun, rate, sum_over, what};
+pub use judged::{Judged, amount, judge_all, rate, share, sum_over, tally, what};
 pub use tally::tallies;
 
 use crate::analysis::stats::ratio::Ratio;
@@ -47,6 +48,8 @@ pub fn report(tallies: &Tallies, before: &[usize], after: &[usize]) -> CompareRe
         extras: of(TroubleKind::Extra).map(trouble_row).collect(),
         bounces: of(TroubleKind::Bounce).map(trouble_row).collect(),
         limits: of(TroubleKind::Limit).map(trouble_row).collect(),
+        strays: of(TroubleKind::Stray).map(trouble_row).collect(),
+        rails: of(TroubleKind::Rail).map(trouble_row).collect(),
     }
 }
 
@@ -95,6 +98,7 @@ fn trouble_row(j: &Judged) -> TroubleCompareRow {
         lines: j.trouble.lines.clone(),
         before: occasions(j.before),
         after: occasions(j.after),
+        slot_s: j.trouble.slot_s,
         rate_ratio: ratio_row(j.judgement.ratio),
         judged: judged_row(j),
     }

@@ -2,6 +2,7 @@
 
 use std::collections::BTreeMap;
 
+use super::over_time;
 use crate::analysis::compare::{self, Counts, Pair, Side};
 use crate::analysis::coupling::{Attribution, CouplingOptions, Standing, attribute};
 use crate::analysis::links::{self, Link};
@@ -14,9 +15,9 @@ use crate::setup::Setup;
 use crate::workflow::inspect::{link_options, stray_options};
 
 /// One run, looked at.
-struct Looked {
-    capture: Capture,
-    strays: Strays,
+pub(super) struct Looked {
+    pub capture: Capture,
+    pub strays: Strays,
     attribution: Attribution,
     links: Vec<Link>,
     /// Broken and judged occasions of each rule of the setup.
@@ -42,8 +43,12 @@ pub fn tallies(runs: Vec<(Capture, Vec<CaptureRow>)>, setup: &Setup) -> Tallies 
                 .iter()
                 .map(|l| row(compare::count(&l.side(), &pair)))
                 .collect(),
+            slot_s: None,
         });
     }
+    let slot_s = over_time::slot_s(looked.iter().map(|l| &l.capture));
+    let unexplained = over_time::stray_troubles(&looked, &troubles, slot_s);
+    let rails = over_time::rail_troubles(&looked, setup, slot_s);
     troubles.extend(link_troubles(&looked));
     troubles.extend(bounce_troubles(&looked));
     for (index, rule) in setup.rules.iter().enumerate() {
@@ -52,15 +57,18 @@ pub fn tallies(runs: Vec<(Capture, Vec<CaptureRow>)>, setup: &Setup) -> Tallies 
             lines: Vec::new(),
             detail: rule.name.clone(),
             counts: looked.iter().map(|l| row(l.rules[index])).collect(),
+            slot_s: None,
         });
     }
+    troubles.extend(unexplained);
+    troubles.extend(rails);
     Tallies {
         runs: sources,
         troubles,
     }
 }
 
-fn row(counts: Counts) -> OccasionsRow {
+pub(super) fn row(counts: Counts) -> OccasionsRow {
     OccasionsRow {
         wrong: counts.strays,
         occasions: counts.opportunities,
@@ -223,6 +231,7 @@ fn link_troubles(looked: &[Looked]) -> Vec<Trouble> {
         lines: ends.to_vec(),
         detail: String::new(),
         counts,
+        slot_s: None,
     };
     let all = ends.iter().flat_map(|both| {
         [
@@ -257,6 +266,7 @@ fn bounce_troubles(looked: &[Looked]) -> Vec<Trouble> {
             .collect(),
         lines: vec![name],
         detail: String::new(),
+        slot_s: None,
     });
     troubles.collect()
 }

@@ -2,12 +2,14 @@
 // A capture's clock moved by hand against the others: its lines follow the pointer or the keys by whole samples, and
 // only what is kept changes the session. The files stay as they are.
 import { make } from "../lib/dom.js";
-import { sendJson } from "../lib/fetch.js";
+import { getJson, sendJson } from "../lib/fetch.js";
 import { seconds } from "../lib/format.js";
 import { Scale } from "./scale.js";
 
 /** @typedef {{capture: number, file: string, with: number|null, on: string[], shift_s: number, sample_s: number, lines: number[]}} Clock */
 
+/** Samples of the capture in hand across the view: each can be told from the next, and the edge has room. */
+const SAMPLES_IN_VIEW = 60;
 /** The capture in hand survives the page being shown anew. @param {import("./view.js").Diagram} view */
 const KEPT = (view) => `clock ${view.path}`;
 
@@ -17,12 +19,37 @@ export class Moving {
     this.view = view; this.clock = clock;
     this.lines = new Set(clock.lines);
     this.samples = 0;
+    /** The shared line as this capture and another have it, or the capture's first line: brought to the top. */
+    this.pair = this.#pair();
     this.told = make("p", { role: "status" });
     this.isSending = false;
   }
 
   /** How far its lines are drawn from where they are, in ticks. */
   get ticks() { return (this.samples * this.clock.sample_s) / this.view.facts.tick_s; }
+
+  #pair() {
+    const { lines } = this.view.facts;
+    const [there, here = there] = (this.clock.on[0] ?? "").split("=").map((name) => name.trim());
+    const find = (/** @type {string} */ name, /** @type {boolean} */ own) => lines.findIndex((/** @type {any} */ line, /** @type {number} */ i) => this.lines.has(i) === own && (line.name === name || line.name.endsWith(`/${name}`)));
+    const pair = [find(here, true), find(there, false)];
+    return pair.every((line) => line >= 0) ? pair : [this.clock.lines[0]];
+  }
+
+  /** Goes to an edge of the shared line near the middle of the view, as close as tells samples apart. */
+  async goToEdge() {
+    const { view } = this;
+    const span = (SAMPLES_IN_VIEW * this.clock.sample_s) / view.facts.tick_s;
+    const middle = Math.floor(view.start + view.span / 2);
+    let at = middle;
+    for (const back of [false, true]) {
+      const { moments } = await getJson(`${view.path}/find?what=edge&line=${this.pair[0]}&most=1&back=${back}&from=${middle}`);
+      if (moments.length) { at = moments[0][0]; break; }
+    }
+    if (view.moving !== this) return;
+    view.show(at - span / 2, span);
+    view.bringUp(this.pair);
+  }
 
   /** The scale its lines are drawn with. @param {Scale} scale */
   scale(scale) { return new Scale(scale.start - this.ticks, scale.span, scale.left, scale.width); }
@@ -59,6 +86,7 @@ export class Moving {
     // The arrow keys belong to the diagram.
     view.canvas.focus();
     this.place(0);
+    this.goToEdge().catch((error) => view.say(error.message));
   }
 
   keep() {

@@ -78,7 +78,7 @@ export async function startDiagram(root, session) {
   fill(view.tools, previous, next, overlay,
     button("closer", () => view.zoom(0.5)), button("farther", () => view.zoom(2)), button("whole", () => view.fit()),
     button("go to", actions.goTo, "g"), button("measure", () => view.dimensions.measure(!view.dimensions.isMeasuring), "m"), button("count", () => view.stretch.open(), "c"),
-    button("find", actions.find, "f"), button("lines", actions.lines, "l"), ...(facts.clocks.length ? [button("clock", actions.clock, { "aria-keyshortcuts": "k" })] : []),
+    button("find", actions.find, "f"), button("lines", actions.lines, "l"), ...(facts.clocks.length ? [button("clock", actions.clock, "k")] : []),
     button("evidence", actions.evidence, "v"), button("figure", actions.figure, "s"),
     button("keys", () => showKeys(table), "?"));
 

@@ -114,6 +114,7 @@ export class Diagram {
    * @returns {number[]}
    */
   get evidenceLines() {
+    if (this.moving) return this.moving.pair;
     const lines = this.finding?.lines ?? [];
     return this.finding?.topic === "link" ? [...lines].reverse() : lines;
   }
@@ -278,7 +279,7 @@ export class Diagram {
     const span = isSmall || isLong ? length * 8 : this.span;
     const at = moment.line === null ? -1 : this.rows().findIndex((row) => row.line === moment.line);
     if (at >= 0) this.chosen = at;
-    if (moment.line !== null) this.#bringUp([moment.line]);
+    if (moment.line !== null) this.bringUp([moment.line]);
     const middle = moment.start + length / 2;
     if (span === this.span && this.isInSight(moment.start) && this.isInSight(moment.end)) this.changed();
     else this.show(middle - span * 0.45, span);
@@ -371,12 +372,12 @@ export class Diagram {
     const span = Math.max((to - from) * 8, tie, 16);
     const middle = (from + to) / 2;
     this.say(`Fig. ${this.facts.findings.indexOf(this.finding) + 1}, ${this.occurrence + 1} of ${this.occurrenceCount}. ${caption}`);
-    this.#bringUp(this.finding?.lines ?? []);
+    this.bringUp(this.finding?.lines ?? []);
     this.show(middle - span * 0.45, span);
   }
 
   /** Scrolls so that the rows of lines are in sight, the first of them at least. @param {number[]} lines */
-  #bringUp(lines) {
+  bringUp(lines) {
     const rows = this.rows().filter((row) => row.line !== null && lines.includes(row.line));
     const first = rows[0], last = rows.at(-1);
     if (!first || !last || (first.top > this.#size * 2 && last.top + last.height + this.#size * 1.5 < this.height)) return;
