@@ -14,11 +14,14 @@ use serde_json::Value;
 
 /// One run: STEP falls `falls` times; CLEAR_N dips 15 ns after the first `struck` falls that the dice choose; KEY
 /// bounces on some of its switchings; STRIKE_OUT sends a pulse a fall, of which STRIKE_IN loses some.
+#[derive(Clone, Copy)]
 struct Plan {
     falls: usize,
     struck: usize,
     lost: usize,
     bounced: usize,
+    /// Dips of CLEAR_N that go with nothing.
+    causeless: usize,
 }
 
 const PLAIN: Plan = Plan {
@@ -26,6 +29,7 @@ const PLAIN: Plan = Plan {
     struck: 0,
     lost: 0,
     bounced: 0,
+    causeless: 0,
 };
 
 fn run(seed: u64, plan: &Plan) -> String {
@@ -43,6 +47,10 @@ fn run(seed: u64, plan: &Plan) -> String {
             .collect()
     };
     let (strikes, losses) = (chosen(&mut dice, plan.struck), chosen(&mut dice, plan.lost));
+    let causeless = match plan.causeless {
+        0 => vec![false; plan.falls],
+        count => chosen(&mut dice, count),
+    };
     let mut at = 100_000u64;
     for i in 0..plan.falls {
         at += 200_000 + (dice.unit() * 400_000.0) as u64;
@@ -50,6 +58,11 @@ fn run(seed: u64, plan: &Plan) -> String {
         changes.push((at + 90, 's', 1));
         if strikes[i] {
             let lag = 12 + (dice.unit() * 5.0) as u64;
+            changes.push((at + lag, 'c', 0));
+            changes.push((at + lag + 20, 'c', 1));
+        }
+        if causeless[i] {
+            let lag = 5_000 + (dice.unit() * 50_000.0) as u64;
             changes.push((at + lag, 'c', 0));
             changes.push((at + lag + 20, 'c', 1));
         }
@@ -166,6 +179,8 @@ fn a_fix_that_worked_is_gone_with_its_bound() {
     let [a, n1, b, n2] = counts(row);
     assert_eq!((a, b), (60, 0));
     assert!(n1 >= 195 && n2 >= 195, "{row}");
+    // All strays are the coupling's: nothing is left to be counted over time.
+    assert_eq!(report["strays"].as_array().map(Vec::len), Some(0));
     let bound = 1.0 - 0.05f64.powf(1.0 / n2 as f64);
     assert!((row["after_upper_bound"].as_f64().unwrap_or(0.0) / bound - 1.0).abs() < 1e-9);
     // scipy.stats.fisher_exact([[60, 140], [0, 200]]) 1.17.1: 1.0637e-20; a few falls more or less change little.
@@ -288,4 +303,71 @@ fn a_quiet_pair_has_nothing_to_accuse() {
     assert_eq!(report["couplings"].as_array().map(Vec::len), Some(0));
     assert_eq!(report["links"][0]["before"]["missing"], 0);
     assert_eq!(report["limits"][0]["before"]["wrong"], 0);
+}
+
+/// The one row of a list that counts over time: verdict, what went wrong before and after, seconds watched.
+fn over_time(report: &Value, list: &str, name: &str) -> (String, [u64; 2], [f64; 2]) {
+    let rows = report[list].as_array().expect("a list");
+    assert_eq!(rows.len(), 1, "{rows:?}");
+    let row = &rows[0];
+    assert_eq!(row["name"], name);
+    let slot = row["slot_s"].as_f64().expect("a slot");
+    let side = |side: &str| &row[side];
+    (
+        row["verdict"].as_str().unwrap_or("").to_owned(),
+        ["before", "after"].map(|s| side(s)["wrong"].as_u64().expect("a count")),
+        ["before", "after"].map(|s| side(s)["occasions"].as_u64().expect("a count") as f64 * slot),
+    )
+}
+
+#[test]
+fn strays_without_a_cause_are_compared_over_the_time_watched() {
+    let before = Plan { causeless: 40, ..PLAIN };
+    let gone = compared(&[before], &[PLAIN]);
+    assert_eq!(gone["couplings"].as_array().map(Vec::len), Some(0));
+    let (verdict, wrong, watched) = over_time(&gone, "strays", "CLEAR_N");
+    assert_eq!((verdict.as_str(), wrong), ("gone", [40, 0]));
+    let length = |side: &str| gone[side][0]["end_s"].as_f64().unwrap_or(0.0) - gone[side][0]["start_s"].as_f64().unwrap_or(0.0);
+    for (side, seconds) in [("before", watched[0]), ("after", watched[1])] {
+        assert!((seconds / length(side) - 1.0).abs() < 1e-5, "{seconds} of {}", length(side));
+    }
+    // None in T after: at most −ln 0.05 / T (rule of three, Hanley and Lippman-Hand 1983).
+    let row = &gone["strays"][0];
+    let most = row["after_upper_bound"].as_f64().unwrap_or(0.0) / row["slot_s"].as_f64().unwrap_or(1.0);
+    assert!((most * watched[1] / -(0.05f64.ln()) - 1.0).abs() < 1e-4, "{most}");
+    // The same rate in a run twice as long is no change for the worse.
+    let longer = compared(&[before], &[before, before]);
+    let (verdict, wrong, _) = over_time(&longer, "strays", "CLEAR_N");
+    assert_eq!((verdict.as_str(), wrong), ("unchanged", [40, 80]));
+    // And what comes with the change is new.
+    let new = compared(&[PLAIN], &[before]);
+    let (verdict, wrong, _) = over_time(&new, "strays", "CLEAR_N");
+    assert_eq!((verdict.as_str(), wrong), ("worse", [0, 40]));
+}
+
+#[test]
+fn rails_are_compared_over_the_time_watched() {
+    let folder = tempfile::tempdir().expect("a folder");
+    // 5 V sampled every 100 us for two seconds, with so many dips to 4.2 V of half a millisecond.
+    let table = |name: &str, dips: usize| {
+        let mut text = "Time (s),+5V (V)\n".to_owned();
+        for i in 0..20_000usize {
+            let in_dip = dips > 0 && i % (20_000 / dips) < 5 && i >= 5;
+            text.push_str(&format!("{:.4},{}\n", i as f64 * 1e-4, if in_dip { "4.2" } else { "5.02" }));
+        }
+        let path = folder.path().join(name);
+        std::fs::write(&path, text).expect("a file");
+        path
+    };
+    let (before, after) = (table("before.csv", 25), table("after.csv", 0));
+    let mut command = Command::cargo_bin("edgewitness").expect("the binary is built");
+    let output = command.args(["compare", "--json", "--before"]).arg(before).arg("--after").arg(after).output();
+    let output = output.expect("the binary runs");
+    assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
+    let report: Value = serde_json::from_slice(&output.stdout).expect("JSON");
+    let (verdict, wrong, watched) = over_time(&report, "rails", "+5V");
+    assert_eq!((verdict.as_str(), wrong), ("gone", [24, 0]));
+    assert!(watched.iter().all(|s| (s / 2.0 - 1.0).abs() < 1e-3), "{watched:?}");
+    let says = report["rails"][0]["says"].as_str().unwrap_or("");
+    assert!(says.starts_with("+5V out of its limits: gone (24 in 2 s before, 0 in 2 s after)"), "{says}");
 }

@@ -265,6 +265,27 @@ async fn channel_skew_is_measured_and_taken_off() {
     // CLEAR_N was 10 ns later than STEP: that much is off the lag of 15 ns.
     let lag = row["lag_s"]["median"].as_f64().unwrap() * 1e9;
     assert!((4.0..=6.5).contains(&lag), "{lag}");
+    // Skews are those of the instrument that recorded the capture they were measured from: another one's are left alone.
+    let found = bench.capture("as-found.vcd").await;
+    let log = bench.get("").await;
+    let mut value = log["captures"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .find(|c| c["id"] == found)
+        .unwrap()
+        .clone();
+    value["instrument"] = "logic analyzer".into();
+    bench
+        .ok(Method::PUT, &format!("/entries/capture/{found}"), value)
+        .await;
+    let report = bench.report().await;
+    let rows = report["couplings"].as_array().unwrap();
+    let row = rows.iter().find(|c| c["victim"] == "CLEAR_N").unwrap();
+    let lag = row["lag_s"]["median"].as_f64().unwrap() * 1e9;
+    assert!((14.0..=16.5).contains(&lag), "{lag}");
+    let page = bench.shown("/clocks").await;
+    assert!(page.contains("Captures of no named instrument") && page.contains("as-found.vcd (logic analyzer)"));
     let (status, told) = bench
         .json(
             Method::PUT,

@@ -49,11 +49,15 @@ impl Kind for Clock {
     }
 }
 
-/// How late each channel of the session's instrument is, by line name, in seconds: taken off every capture.
+/// How late each channel of one instrument is, by the name that its captures give the channel, in seconds: taken off
+/// every capture of that instrument, and of no other, though a shared line is called the same in both.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct ChannelSkews {
     /// The capture it was measured from: one edge fed to all probes.
     pub capture: Option<EntryId>,
+    /// The instrument, as its captures name it; empty: that of all captures of which nobody said one.
+    #[serde(default)]
+    pub instrument: String,
     pub late_s: BTreeMap<String, f64>,
 }
 
@@ -103,12 +107,13 @@ impl Store {
         }
     }
 
-    /// Sets the channel skews: one entry for each session.
+    /// Sets the channel skews of an instrument: one entry for each.
     ///
     /// # Errors
     /// A value that can't be kept, or the disk's own.
     pub fn set_skews(&self, session: SessionId, skews: &ChannelSkews) -> Result<(), Error> {
-        match self.entries::<ChannelSkews>(session)?.first() {
+        let held = self.entries::<ChannelSkews>(session)?;
+        match held.iter().find(|held| held.value.instrument == skews.instrument) {
             Some(held) => self.edit(session, held.id, skews).map(|_| ()),
             None => self.add(session, skews).map(|_| ()),
         }

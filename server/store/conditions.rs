@@ -36,7 +36,7 @@ impl Store {
                 title: AS_FOUND.to_owned(),
                 remark: String::new(),
             })?;
-            act.insert(&Capture::new(stored, Some(condition)))
+            act.insert(&Capture::new(stored, Some(condition), &[]))
         })?;
         self.entry(session, id)
     }

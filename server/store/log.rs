@@ -33,17 +33,25 @@ pub struct Capture {
     pub condition: Option<EntryId>,
     #[serde(default)]
     pub remark: String,
+    /// The instrument that recorded it, in the person's words; channel skews belong to one. Empty: nobody said, and all
+    /// such captures are taken for one instrument's.
+    #[serde(default)]
+    pub instrument: String,
 }
 
 impl Capture {
-    /// A stored file as a capture under `condition`.
-    pub(super) fn new(stored: &Stored, condition: Option<EntryId>) -> Capture {
+    /// A stored file as a capture under `condition`. It is taken for the instrument of the newest of the `held`
+    /// captures whose name ends alike: instruments differ in what they export.
+    pub(super) fn new(stored: &Stored, condition: Option<EntryId>, held: &[Entry<Capture>]) -> Capture {
+        let ending = |name: &str| name.split_once('.').map(|(_, ending)| ending.to_ascii_lowercase());
+        let alike = held.iter().rev().find(|entry| ending(&entry.value.file) == ending(&stored.name));
         Capture {
             file: stored.name.clone(),
             digest: stored.digest.clone(),
             size_bytes: stored.size_bytes,
             condition,
             remark: String::new(),
+            instrument: alike.map(|entry| entry.value.instrument.clone()).unwrap_or_default(),
         }
     }
 }
@@ -79,10 +87,10 @@ impl Store {
         };
         let held = self.entries::<Capture>(session)?;
         let same = |held: &Capture| held.digest == stored.digest && held.condition == condition;
-        if let Some(entry) = held.into_iter().find(|entry| same(&entry.value)) {
-            return Ok(entry);
+        if let Some(entry) = held.iter().find(|entry| same(&entry.value)) {
+            return Ok(entry.clone());
         }
-        self.add(session, &Capture::new(stored, condition))
+        self.add(session, &Capture::new(stored, condition, &held))
     }
 }
 

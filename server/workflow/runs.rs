@@ -65,9 +65,14 @@ impl Run {
 const MOST_TRIED: usize = 4;
 
 /// The runs, in the order of their first captures. `ties`: one for each capture (missing ones say nothing);
-/// `late_s`: channel skews by line name. Cost: an alignment for each capture beyond the first of a run.
-pub fn runs(captures: Vec<Capture>, ties: &[Tie], late_s: &BTreeMap<String, f64>) -> Vec<Run> {
-    let captures: Vec<Capture> = captures.into_iter().map(|c| skewed(c, late_s)).collect();
+/// `late_s`: for each capture the skews of its instrument's channels by line name (missing ones have none). Cost: an alignment for each capture beyond the first of a run.
+pub fn runs(captures: Vec<Capture>, ties: &[Tie], late_s: &[BTreeMap<String, f64>]) -> Vec<Run> {
+    let none = BTreeMap::new();
+    let captures: Vec<Capture> = captures
+        .into_iter()
+        .enumerate()
+        .map(|(position, capture)| skewed(capture, late_s.get(position).unwrap_or(&none)))
+        .collect();
     let mut groups: Vec<Vec<Member>> = Vec::new();
     let alone = |position| Member {
         position,
@@ -293,7 +298,7 @@ mod tests {
     #[test]
     fn another_instrument_joins_the_run_and_a_repeat_is_a_run_of_its_own() {
         let captures = demo(&["as-found.vcd", "tower.csv", "clear-moved.vcd"]);
-        let found = runs(captures.clone(), &[], &BTreeMap::new());
+        let found = runs(captures.clone(), &[], &[]);
         assert_eq!(members(&found), [vec![0, 1], vec![2]]);
         let tower = &found[0].members[1];
         // The truth of the demo: started 87.1342 ms later, 31.2 ppm fast; the sequencer's own clock is 1.7 ns late.
@@ -307,7 +312,7 @@ mod tests {
 
         let ties = [Tie::Nothing, Tie::Own, Tie::Nothing];
         assert_eq!(
-            members(&runs(captures.clone(), &ties, &BTreeMap::new())),
+            members(&runs(captures.clone(), &ties, &[])),
             [vec![0], vec![1], vec![2]]
         );
         let shifted = Tie::With {
@@ -315,7 +320,7 @@ mod tests {
             on: vec!["NOTE".to_owned()],
             shift_s: 1e-6,
         };
-        let moved = runs(captures, &[Tie::Nothing, shifted], &BTreeMap::new());
+        let moved = runs(captures, &[Tie::Nothing, shifted], &[]);
         let by_hand = moved[0].members[1].alignment.offset_s - tower.alignment.offset_s;
         assert!((by_hand - 1e-6).abs() < 1e-12);
         assert!(
@@ -333,7 +338,7 @@ mod tests {
             on: vec!["BELL[4]=DAMPER".to_owned()],
             shift_s: 0.0,
         };
-        let found = runs(captures, &[Tie::Nothing, tie], &BTreeMap::new());
+        let found = runs(captures, &[Tie::Nothing, tie], &[]);
         assert!(found[1].is_left_over() && !found[0].is_left_over());
         assert!(
             found[1].findings[0].detail.contains("0 edges"),

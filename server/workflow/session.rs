@@ -92,8 +92,9 @@ impl Held {
             .filter(|s| here(s.capture))
             .collect();
         let skews: Vec<&ChannelSkews> = self.skews.iter().map(|s| &s.value).collect();
-        let numbers: Vec<i64> = self.captures.iter().map(|entry| entry.id.0).collect();
-        let said = serde_json::json!([clocks, sheets, skews, numbers]).to_string();
+        let own = |entry: &Entry<Brought>| (entry.id.0, entry.value.instrument.clone());
+        let captures: Vec<(i64, String)> = self.captures.iter().map(own).collect();
+        let said = serde_json::json!([clocks, sheets, skews, captures]).to_string();
         report_key(&self.captures, &[&self.setup, &said])
     }
 
@@ -129,12 +130,11 @@ impl Held {
         self.captures.iter().map(tie).collect()
     }
 
-    /// Channel skews by line name, in seconds.
-    pub fn late_s(&self) -> BTreeMap<String, f64> {
-        self.skews
-            .last()
-            .map(|skews| skews.value.late_s.clone())
-            .unwrap_or_default()
+    /// Channel skews of the instrument that recorded the capture at `index`, by line name, in seconds.
+    fn late_s(&self, index: usize) -> BTreeMap<String, f64> {
+        let instrument = &self.captures[index].value.instrument;
+        let own = self.skews.iter().rfind(|skews| skews.value.instrument == *instrument);
+        own.map(|skews| skews.value.late_s.clone()).unwrap_or_default()
     }
 
     /// Reads capture number `index` from its original.
@@ -213,7 +213,8 @@ pub fn inspect_newest(held: &Held, read: AllRead, setup: &Setup) -> Option<Newes
         .iter()
         .map(|c| c.timebase.length_s(c.resolution_ticks))
         .collect();
-    let mut all = runs(captures, &ties, &held.late_s());
+    let late: Vec<BTreeMap<String, f64>> = positions.iter().map(|&i| held.late_s(i)).collect();
+    let mut all = runs(captures, &ties, &late);
     let newest = all
         .iter()
         .rposition(|run| !run.is_left_over())
@@ -293,7 +294,8 @@ pub fn tally_all(held: &Held, read: AllRead, setup: &Setup) -> RunTallies {
             .collect();
         let own: Vec<Capture> = here.iter().filter_map(|&i| captures[i].take()).collect();
         let own_ties: Vec<Tie> = here.iter().map(|&i| within(&ties[i], &here)).collect();
-        for run in runs(own, &own_ties, &held.late_s()) {
+        let late: Vec<BTreeMap<String, f64>> = here.iter().map(|&i| held.late_s(i)).collect();
+        for run in runs(own, &own_ties, &late) {
             let Run {
                 members,
                 capture,

@@ -199,6 +199,39 @@ fn intervals_hold_the_truth_as_often_as_they_say() {
     }
 }
 
+/// Where the span allows 0.01 ppm, the drift is within it: five standard errors of the slope by sampling alone, which
+/// scatter Ts/√12 (Bennett 1948) about a line of n edges over a span L gives as s·√12/(L·√n), stay below.
+#[test]
+fn drift_is_within_a_hundredth_of_a_ppm_where_the_span_allows() {
+    const LIMIT_PPM: f64 = 0.01;
+    let (mut tried, mut largest) = (0, 0.0f64);
+    for seed in 0..120 {
+        let mut dice = Dice::new(80_000 + seed);
+        let plan = plan(&mut dice);
+        let n = [300, 1200][seed as usize % 2];
+        let rest = dice.between(5e-4, 8e-3);
+        let pulses = match seed % 4 {
+            3 => nearly_regular(&mut dice, n, rest),
+            _ => irregular(&mut dice, n, rest),
+        };
+        let length = pulses[n - 1].1;
+        let (in_a, in_b) = windows(&mut dice, length);
+        // What both recorded, at least, and the edges in it.
+        let (span, edges) = (0.5 * length, n as f64);
+        let scatter = plan.sample_a.hypot(plan.sample_b) / 12f64.sqrt();
+        let possible_ppm = 1e6 * scatter * 12f64.sqrt() / (span * edges.sqrt());
+        if 5.0 * possible_ppm > LIMIT_PPM {
+            continue;
+        }
+        tried += 1;
+        let (a, b) = pair(&mut dice, &pulses, &plan, in_a, in_b);
+        let got = align(&a, &b).unwrap_or_else(|e| panic!("seed {seed}: {e} {plan:?}"));
+        largest = largest.max((got.drift_ppm - plan.drift * 1e6).abs());
+    }
+    assert!(tried >= 60, "only {tried} pairs whose span allows it");
+    assert!(largest <= LIMIT_PPM, "{largest} ppm off");
+}
+
 #[test]
 fn regular_and_repeating_lines_are_refused() {
     for seed in 0..30 {

@@ -8,7 +8,7 @@ use axum::http::StatusCode;
 use serde::{Deserialize, Serialize};
 
 use super::log::with_store;
-use crate::store::{ChannelSkews, Clock, EntryId, SessionId};
+use crate::store::{Capture, ChannelSkews, Clock, EntryId, SessionId};
 use crate::web::error::{Failure, sentence};
 use crate::web::state::App;
 use crate::workflow::session::{Held, measure_skews};
@@ -50,6 +50,8 @@ pub async fn set_skews(
     let kept = with_store(app, move |store| {
         if let (Some(capture), true) = (skews.capture, skews.late_s.is_empty()) {
             let held = Held::all(store, id)?;
+            // The skews are those of the instrument that recorded it.
+            skews.instrument = store.entry::<Capture>(id, capture)?.value.instrument;
             skews.late_s = measure_skews(store, &held, capture)
                 .map_err(|error| Failure::wrong(sentence(&error)))?
                 .into_iter()

@@ -55,6 +55,7 @@ struct CaptureView {
     size: String,
     added: String,
     remark: String,
+    instrument: String,
     /// The capture as JSON, to be sent back with one thing changed.
     json: String,
 }
@@ -219,6 +220,7 @@ fn capture_view(entry: &Entry<Capture>) -> CaptureView {
         size: bytes(entry.value.size_bytes),
         added: moment(entry.created_ms),
         remark: entry.value.remark.clone(),
+        instrument: entry.value.instrument.clone(),
         json: json!(entry.value).to_string(),
     }
 }

@@ -33,8 +33,7 @@ struct ClocksPage {
     /// Captures under the condition in hand.
     captures: Vec<CaptureView>,
     findings: Vec<FindingView>,
-    skews: Vec<(String, String)>,
-    skews_from: String,
+    skews: Vec<SkewView>,
     measures: Vec<Measure>,
     undo: Option<String>,
 }
@@ -79,8 +78,22 @@ struct FindingView {
     try_next: Vec<String>,
 }
 
+/// What is known of one instrument's channels.
+struct SkewView {
+    /// Empty: nobody named it.
+    instrument: String,
+    /// The capture it was measured from.
+    from: String,
+    /// Channel, and how late it is.
+    channels: Vec<(String, String)>,
+    /// What takes them away, as JSON.
+    json: String,
+}
+
 struct Measure {
     file: String,
+    /// The instrument that recorded it; empty: nobody named it.
+    instrument: String,
     json: String,
 }
 
@@ -100,11 +113,7 @@ pub async fn page(State(app): State<Arc<App>>, Path(id): Path<i64>) -> Result<Ht
 fn view(store: &Store, session: SessionId, opened: Option<&Opened>) -> Result<ClocksPage, Failure> {
     let present = store.present_captures(session)?;
     let clocks: Vec<Entry<Clock>> = store.entries(session)?;
-    let skews = store
-        .entries::<ChannelSkews>(session)?
-        .pop()
-        .map(|entry| entry.value)
-        .unwrap_or_default();
+    let skews: Vec<Entry<ChannelSkews>> = store.entries(session)?;
     let all: Vec<Entry<Capture>> = store.entries(session)?;
     let file = |id: EntryId| {
         all.iter()
@@ -140,15 +149,25 @@ fn view(store: &Store, session: SessionId, opened: Option<&Opened>) -> Result<Cl
             })
             .collect(),
         skews: skews
-            .late_s
             .iter()
-            .map(|(line, late)| (line.clone(), late_words(*late)))
+            .map(|entry| &entry.value)
+            .filter(|skews| !skews.late_s.is_empty())
+            .map(|skews| SkewView {
+                instrument: skews.instrument.clone(),
+                from: skews.capture.and_then(file).unwrap_or_default(),
+                channels: skews
+                    .late_s
+                    .iter()
+                    .map(|(line, late)| (line.clone(), late_words(*late)))
+                    .collect(),
+                json: json!({ "capture": null, "instrument": skews.instrument, "late_s": {} }).to_string(),
+            })
             .collect(),
-        skews_from: skews.capture.and_then(file).unwrap_or_default(),
         measures: all
             .iter()
             .map(|entry| Measure {
                 file: entry.value.file.clone(),
+                instrument: entry.value.instrument.clone(),
                 json: json!({ "capture": entry.id, "late_s": {} }).to_string(),
             })
             .collect(),

@@ -8,7 +8,7 @@ use axum::response::Html;
 use serde_json::json;
 
 use super::Places;
-use crate::report::inspect::{Finding, LinkRow, Severity};
+use crate::report::inspect::{Finding, LinkRow, PermutationRow, PermutedBit, Severity};
 use crate::report::text::seconds;
 use crate::setup::Setup;
 use crate::store::SessionId;
@@ -32,12 +32,29 @@ struct LinksPage {
     id: i64,
     title: String,
     has_captures: bool,
+    permutations: Vec<PermutationView>,
     links: Vec<LinkView>,
     /// Declared, but not among the captured lines.
     unseen: Vec<Unseen>,
     proposals: Vec<ProposalView>,
     names: Vec<String>,
     undo: Option<String>,
+}
+
+/// Where the bits of a bus, or some links, arrive instead.
+struct PermutationView {
+    order: String,
+    title: String,
+    says: &'static str,
+    bits: Vec<BitView>,
+}
+
+struct BitView {
+    from: String,
+    to: String,
+    arrives_at: String,
+    is_elsewhere: bool,
+    counts: String,
 }
 
 struct LinkView {
@@ -104,6 +121,7 @@ pub async fn page(State(app): State<Arc<App>>, Path(id): Path<i64>) -> Result<Ht
             id,
             title: body.title,
             has_captures: opened.is_some(),
+            permutations: opened.as_deref().map(permutations).unwrap_or_default(),
             links: view.unwrap_or_default(),
             unseen: unseen
                 .map(|link| Unseen {
@@ -121,6 +139,40 @@ pub async fn page(State(app): State<Arc<App>>, Path(id): Path<i64>) -> Result<Ht
         Ok(page.render()?)
     });
     Ok(Html(html.await?))
+}
+
+fn permutations(opened: &Opened) -> Vec<PermutationView> {
+    let bit = |bit: &PermutedBit| BitView {
+        from: bit.from.clone(),
+        to: bit.to.clone(),
+        is_elsewhere: bit.arrives_at.as_ref() != Some(&bit.to),
+        arrives_at: bit
+            .arrives_at
+            .clone()
+            .unwrap_or_else(|| "no captured line".to_owned()),
+        counts: format!("{} of {}", bit.arrived, bit.sent),
+    };
+    let view = |row: &PermutationRow| PermutationView {
+        order: row.order.clone(),
+        title: match (&row.from, &row.to) {
+            (Some(from), Some(to)) => format!("{from} to {to}"),
+            _ => row
+                .bits
+                .iter()
+                .map(|bit| bit.from.as_str())
+                .collect::<Vec<_>>()
+                .join(", "),
+        },
+        says: match row.order.as_str() {
+            "swapped" => "Wires in each other's place.",
+            "reversed" => "The opposite order, as from a cable turned over.",
+            "rotated" => "All by as many places; what falls off one end comes in at the other.",
+            "shifted" => "All that arrive by as many places, as from a connector put in beside its place.",
+            _ => "In no simple order: compare the pins one by one.",
+        },
+        bits: row.bits.iter().map(bit).collect(),
+    };
+    opened.report.permutations.iter().map(view).collect()
 }
 
 fn names(opened: &Opened) -> Vec<String> {

@@ -220,8 +220,12 @@ fn conditions(log: &SessionLog, answers: &[Answer], troubles: &[String]) -> Vec<
             .filter(move |entry| entry.value.condition.filter(|id| known(*id)) == condition);
         let row = |entry: &Entry<crate::store::Capture>| {
             let value = &entry.value;
+            let by = match value.instrument.as_str() {
+                "" => String::new(),
+                instrument => format!(" ({instrument})"),
+            };
             [
-                value.file.clone(),
+                format!("{}{by}", value.file),
                 super::bench_log::bytes(value.size_bytes),
                 moment(entry.created_ms),
                 value.remark.clone(),

@@ -140,8 +140,8 @@ pub fn share(rate: f64, slot_s: Option<f64>) -> String {
     match slot_s {
         Some(slot) => match rate / slot {
             0.0 => "0 a second".to_owned(),
-            per_second if (0.1..1000.0).contains(&per_second) => {
-                let digits = (2 - per_second.log10().floor() as i32).clamp(0, 3) as usize;
+            per_second if (0.001..1000.0).contains(&per_second) => {
+                let digits = (2 - per_second.log10().floor() as i32).clamp(0, 5) as usize;
                 let text = format!("{per_second:.digits$}");
                 let text = match text.contains('.') {
                     true => text.trim_end_matches('0').trim_end_matches('.'),

@@ -1,0 +1,98 @@
+// @ts-check
+// Brings files: captures one after the other with progress, archives of sessions as sessions of their own.
+import { find, make } from "./lib/dom.js";
+import { sendJson } from "./lib/fetch.js";
+import { fail, tell, watch } from "./upload.js";
+
+/** @param {File[]} files @param {string|null} session @param {HTMLFormElement|null} form */
+export async function bring(files, session, form) {
+  let place = form && find("[data-progress]", form);
+  if (!place) {
+    const dialog = make("dialog", { "aria-label": "Bringing captures" }, make("h2", {}, "Bringing captures"), make("div", { "data-progress": "", role: "status" }),
+      make("button", { type: "button", onclick: () => dialog.close() }, "close"));
+    document.body.append(dialog);
+    dialog.showModal();
+    place = find("[data-progress]", dialog);
+  }
+  let id = session;
+  try {
+    const { archives, captures } = await sorted(files);
+    let restored = null;
+    for (const file of archives) restored = (await send("/api/archives", file, place, "")).id;
+    if (captures.length === 0) {
+      location.assign(`/sessions/${restored}/log`);
+      return;
+    }
+    const condition = /** @type {HTMLInputElement | null} */ (form && find("input[name=condition]", form));
+    if (session && condition?.value.trim()) {
+      await sendJson(`/api/sessions/${session}/entries/condition`, { title: condition.value.trim() });
+      condition.value = "";
+    }
+    for (const [index, file] of captures.entries()) {
+      const which = captures.length > 1 ? ` (${index + 1} of ${captures.length})` : "";
+      const name = `name=${encodeURIComponent(file.name)}`;
+      // A session is made once its first capture is there: what breaks off leaves none.
+      if (id === null) id = String((await send(`/api/captures?${name}&title=${encodeURIComponent(title(captures))}`, file, place, which)).session.id);
+      else await send(`/api/sessions/${id}/captures?${name}`, file, place, which);
+    }
+    await watch(/** @type {string} */ (id), place);
+  } catch (error) {
+    fail(place, /** @type {Error} */ (error).message);
+    if (!id) return;
+    // The file is kept: what it could not tell by itself may be said there.
+    const putAway = () => sendJson(`/api/sessions/${id}`, null, "DELETE").then(() => location.assign("/?sessions"), (error) => fail(place, error.message));
+    place.append(make("p", {}, make("a", { href: `/sessions/${id}` }, "Say how it is read, or bring another file"),
+      !session && " or ", !session && make("button", { type: "button", onclick: putAway }, "put it away")));
+  }
+}
+
+/** Archives of sessions apart from captures: told by content, whatever they are called. @param {File[]} files */
+async function sorted(files) {
+  const are = await Promise.all(files.map(isArchive));
+  return { archives: files.filter((_, i) => are[i]), captures: files.filter((_, i) => !are[i]) };
+}
+
+/** @param {File} file */
+async function isArchive(file) {
+  const head = new Uint8Array(await file.slice(0, 65536).arrayBuffer());
+  if (head[0] !== 0x1f || head[1] !== 0x8b) return false;
+  // A browser that can't unpack goes by the name that an archive was given.
+  if (typeof DecompressionStream === "undefined") return /\.edgewitness\.tar\.gz$/i.test(file.name);
+  const reader = new Blob([head]).stream().pipeThrough(new DecompressionStream("gzip")).getReader();
+  try {
+    const { value } = await reader.read();
+    return new TextDecoder().decode(value?.slice(0, 13)) === "session.json\0";
+  } catch {
+    return false;
+  } finally {
+    reader.cancel().catch(() => {});
+  }
+}
+
+/** @param {File[]} files */
+function title(files) {
+  const day = new Date().toLocaleDateString(undefined, { weekday: "long", day: "numeric", month: "long" });
+  return `${files[0].name.replace(/(\.(vcd|csv|tsv|txt|gz))+$/i, "").slice(0, 120)}, ${day}`;
+}
+
+/** @param {string} address @param {File} file @param {Element} place @param {string} which @returns {Promise<any>} */
+function send(address, file, place, which) {
+  return new Promise((resolve, reject) => {
+    // fetch() does not tell how far an upload has come; this does.
+    const request = new XMLHttpRequest();
+    request.open("POST", address);
+    request.setRequestHeader("content-type", "application/octet-stream");
+    request.upload.addEventListener("progress", (event) => {
+      if (event.lengthComputable) tell(place, `Bringing ${file.name}${which}`, event.loaded / event.total);
+    });
+    request.addEventListener("load", () => {
+      let answer = null;
+      try { answer = JSON.parse(request.responseText); } catch { /* not JSON: the status says it */ }
+      if (request.status < 300) return resolve(answer);
+      reject(new Error(answer?.error ?? `The server answered ${request.status}.`));
+    });
+    request.addEventListener("error", () => reject(new Error(`${file.name} could not be sent: the connection broke. Nothing of it was kept; drop it again.`)));
+    tell(place, `Bringing ${file.name}${which}`, 0);
+    request.send(file);
+  });
+}
