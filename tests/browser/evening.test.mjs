@@ -75,9 +75,16 @@ test("an evening at the bench, from an empty page to the restored archive", asyn
     await Promise.all([page.waitForEvent("load"), page.getByRole("button", { name: /^undo/ }).click()]);
     assert.match(await page.locator("main").innerText(), /STRIKE_OUT to STRIKE_IN/);
 
-    // The finding is confirmed, in the person's words.
+    // The finding is suspected where it is read, then confirmed in the log, in the person's words.
+    await page.goto(at(""));
+    await page.locator("#headline").waitFor();
+    const own = page.locator("[data-finding]", { hasText: "follow STEP" }).first();
+    await own.locator("details.state summary").click();
+    await send(page, own.locator("form.finding-state"), { state: "suspected" }, "keep");
+    assert.match(await page.locator("[data-finding]", { hasText: "follow STEP" }).first().locator("details.state summary").innerText(), /suspected/);
     await page.goto(at("/log"));
     const finding = page.locator("form.finding-state", { hasText: "follow STEP" });
+    assert.equal(await finding.locator("select").inputValue(), "suspected");
     await send(page, finding, { state: "confirmed", cause: "STEP, through the ribbon" }, "keep");
     const found = await json(page, api("/report"));
 
@@ -93,12 +100,40 @@ test("an evening at the bench, from an empty page to the restored archive", asyn
     assert.match(await page.locator("main").innerText(), /before \d\d+ of \d+ = .* after 0 of \d+ = 0\.0 %/);
     assert.equal(await page.locator("svg.history circle.clean").count(), 1);
 
-    // Printed: a PDF of some pages, with the verdict in the text it is made from.
+    // The log holds the findings of every condition, and says under which each stood.
+    await page.goto(at("/log"));
+    const gone = page.locator("form.finding-state", { hasText: "follow STEP" });
+    assert.match(await gone.innerText(), /not found any more · found under "as found", not under "clear line on its own pair"/);
+    assert.equal(await gone.locator("select").inputValue(), "confirmed");
+
+    // The report: the newest condition first, what was found earlier with what came of it, the verdict, what is open.
     await page.goto(at("/report.html"));
-    assert.match(await page.locator("body").innerText(), /STEP, through the ribbon|not found any more|Gone: CLEAR_N struck by STEP/);
-    const pdf = await page.pdf({ format: "A4", preferCSSPageSize: false });
-    assert.equal(pdf.subarray(0, 5).toString(), "%PDF-");
-    assert.ok(pdf.length > 20_000, `${pdf.length} bytes`);
+    const printed = await page.locator("body").innerText();
+    for (const part of [/Findings under "clear line on its own pair"/, /Found earlier, and not under "clear line on its own pair"\s+\d+\. CLEAR_N: \d+ of \d+ stray pulses follow STEP falling fault · confirmed/, /Caused by: STEP, through the ribbon/, /Gone: CLEAR_N struck by STEP/, /Still open[^]*follow STEP falling \(confirmed; found under "as found"/]) assert.match(printed, part);
+    // It says the same whichever condition is looked at.
+    const source = async () => (await page.request.get(at("/report.html"))).text();
+    const conditions = (await json(page, api(""))).conditions;
+    const written = (await source()).replace(/last changed [^·]*·/, "");
+    await page.request.put(api("/condition-in-hand"), { data: { condition: conditions[0].id } });
+    assert.equal((await source()).replace(/last changed [^·]*·/, ""), written);
+    await page.request.put(api("/condition-in-hand"), { data: { condition: conditions[1].id } });
+    // On paper: every figure and table row fits between the margins of either size, so that none is cut.
+    await page.emulateMedia({ media: "print" });
+    for (const [format, width, height] of /** @type {[string, number, number][]} */ ([["A4", 210 - 30, 297 - 32], ["Letter", 215.9 - 30, 279.4 - 32]])) {
+      const px = (/** @type {number} */ mm) => Math.floor((mm * 96) / 25.4);
+      await page.setViewportSize({ width: px(width), height: px(height) });
+      const cut = await page.evaluate(([width, height]) => [...document.querySelectorAll("figure, svg, img, table, tr, h3, .try")].filter((e) => {
+        const box = e.getBoundingClientRect();
+        return box.right > width + 1 || (!e.matches("table, svg.history") && box.height > height);
+      }).map((e) => e.outerHTML.slice(0, 80)), [px(width), px(height)]);
+      assert.deepEqual(cut, [], format);
+      const pdf = await page.pdf({ format, preferCSSPageSize: false });
+      assert.equal(pdf.subarray(0, 5).toString(), "%PDF-");
+      const pages = pdf.toString("latin1").match(/\/Type\s*\/Page\b/g)?.length ?? 0;
+      assert.ok(pages >= 3 && pages <= 12, `${pages} pages of ${format}`);
+    }
+    await page.emulateMedia({ media: null });
+    await page.setViewportSize({ width: 1280, height: 720 });
 
     // Archived, put in the bin, restored on another data folder: the same findings, states and counts.
     const after = await json(page, api("/report"));

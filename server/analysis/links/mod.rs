@@ -14,6 +14,7 @@
 //! | `pulses` | counts, lists and delays of a live link |
 //! | `elsewhere` | the signal on another line; what the far end follows; proposals |
 //! | `crossed` | signals at each other's far ends: swapped, rotated, reversed, shifted |
+//! | `slow` | edges of a far end in volts that are slow for the link |
 //! | `sentences` | findings |
 
 mod crossed;
@@ -23,6 +24,7 @@ mod fit;
 mod matching;
 mod pulses;
 mod sentences;
+mod slow;
 mod train;
 
 #[cfg(test)]

@@ -1,7 +1,7 @@
 //! What checked links have to say.
 
 use super::elsewhere::{MOST_LINES, able_to_be_proposed};
-use super::{Crossing, FarEnd, Link, Proposal, Verdict, crossings};
+use super::{Crossing, FarEnd, Link, Proposal, Verdict, crossings, slow};
 use crate::analysis::findings::{Finding, Severity};
 use crate::model::units::seconds;
 use crate::model::{Capture, Level};
@@ -16,6 +16,7 @@ pub fn findings(capture: &Capture, links: &[Link]) -> Vec<Finding> {
         }
         found.extend(verdict(capture, link));
         found.extend(width(capture, link));
+        found.extend(slow::findings(capture, link));
     }
     found
 }
@@ -76,11 +77,11 @@ fn left_out(title: String, detail: String) -> Finding {
 const CONTINUITY: &str =
     "Power off, wait for the supply to discharge, then buzz the wire from pin to pin at both connectors.";
 
-fn name(capture: &Capture, line: usize) -> &str {
+pub(super) fn name(capture: &Capture, line: usize) -> &str {
     &capture.lines[line].name
 }
 
-fn ticks_s(capture: &Capture, ticks: f64) -> String {
+pub(super) fn ticks_s(capture: &Capture, ticks: f64) -> String {
     seconds(capture.timebase.length_s(ticks))
 }
 
@@ -369,7 +370,7 @@ fn change(d: &super::Distorted) -> i64 {
     (d.arrived.end - d.arrived.start).0 - (d.sent.end - d.sent.start).0
 }
 
-fn shortest_pulse(capture: &Capture, link: &Link) -> Option<f64> {
+pub(super) fn shortest_pulse(capture: &Capture, link: &Link) -> Option<f64> {
     let line = &capture.lines[link.from];
     let level = super::active_level(line);
     let widths = line.pulses().filter(|p| p.level == level).map(|p| p.width().0);

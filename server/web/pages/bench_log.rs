@@ -33,6 +33,8 @@ struct LogPage {
     unseen: Vec<Unseen>,
     remarks: Vec<RemarkView>,
     readings: Vec<ReadingView>,
+    /// Conditions to take a new reading under, the newest chosen.
+    newest: Vec<ConditionChoice>,
     photographs: Vec<PhotographView>,
     steps: Vec<StepView>,
     /// What undoing would undo, and redoing do again.
@@ -56,6 +58,7 @@ struct CaptureView {
     added: String,
     remark: String,
     instrument: String,
+    conditions: Vec<ConditionChoice>,
     /// The capture as JSON, to be sent back with one thing changed.
     json: String,
 }
@@ -90,6 +93,21 @@ struct ReadingView {
     wrong_sign: bool,
     place: String,
     remark: String,
+    /// As they are typed; empty without a nominal.
+    nominal_value: String,
+    value: String,
+    unit: String,
+    conditions: Vec<ConditionChoice>,
+    /// The reading as JSON, to be sent back with something changed.
+    json: String,
+}
+
+/// A condition to choose; none is one of them.
+struct ConditionChoice {
+    /// Its number, or empty.
+    value: String,
+    words: String,
+    is_set: bool,
 }
 
 struct PhotographView {
@@ -148,7 +166,7 @@ fn view(store: &Store, log: SessionLog, answers: &[Answer]) -> Result<LogPage, F
             .captures
             .iter()
             .filter(move |entry| entry.value.condition == condition);
-        captures.map(capture_view).collect::<Vec<_>>()
+        captures.map(|entry| capture_view(entry, &log.conditions)).collect::<Vec<_>>()
     };
     let known: Vec<EntryId> = log.conditions.iter().map(|entry| entry.id).collect();
     let mut unsorted = of(None);
@@ -157,7 +175,7 @@ fn view(store: &Store, log: SessionLog, answers: &[Answer]) -> Result<LogPage, F
         .captures
         .iter()
         .filter(|c| c.value.condition.is_some_and(|id| !known.contains(&id)));
-    unsorted.extend(strays.map(capture_view));
+    unsorted.extend(strays.map(|entry| capture_view(entry, &log.conditions)));
     let actions = &log.actions;
     Ok(LogPage {
         places: Places::of(id, "Bench log"),
@@ -187,7 +205,12 @@ fn view(store: &Store, log: SessionLog, answers: &[Answer]) -> Result<LogPage, F
             })
             .collect(),
         remarks: log.remarks.iter().map(remark_view).collect(),
-        readings: log.readings.iter().map(reading_view).collect(),
+        readings: log
+            .readings
+            .iter()
+            .map(|entry| reading_view(entry, &log.conditions))
+            .collect(),
+        newest: condition_choices(&log.conditions, log.conditions.last().map(|entry| entry.id)),
         photographs: log
             .photographs
             .iter()
@@ -213,8 +236,24 @@ fn view(store: &Store, log: SessionLog, answers: &[Answer]) -> Result<LogPage, F
     })
 }
 
-fn capture_view(entry: &Entry<Capture>) -> CaptureView {
+/// No condition, and all there are.
+fn condition_choices(conditions: &[Entry<Condition>], now: Option<EntryId>) -> Vec<ConditionChoice> {
+    let none = ConditionChoice {
+        value: String::new(),
+        words: "no condition named".to_owned(),
+        is_set: now.is_none(),
+    };
+    let all = conditions.iter().map(|entry| ConditionChoice {
+        value: entry.id.to_string(),
+        words: entry.value.title.clone(),
+        is_set: now == Some(entry.id),
+    });
+    std::iter::once(none).chain(all).collect()
+}
+
+fn capture_view(entry: &Entry<Capture>, conditions: &[Entry<Condition>]) -> CaptureView {
     CaptureView {
+        conditions: condition_choices(conditions, entry.value.condition),
         id: entry.id.0,
         file: entry.value.file.clone(),
         size: bytes(entry.value.size_bytes),
@@ -259,7 +298,7 @@ fn remark_view(entry: &Entry<Remark>) -> RemarkView {
     }
 }
 
-fn reading_view(entry: &Entry<Reading>) -> ReadingView {
+fn reading_view(entry: &Entry<Reading>, conditions: &[Entry<Condition>]) -> ReadingView {
     let value = &entry.value;
     let unit = if value.unit.is_empty() { "V" } else { &value.unit };
     ReadingView {
@@ -278,6 +317,11 @@ fn reading_view(entry: &Entry<Reading>) -> ReadingView {
         wrong_sign: value.has_wrong_sign(),
         place: value.place.clone(),
         remark: value.remark.clone(),
+        nominal_value: value.nominal.map(|nominal| nominal.to_string()).unwrap_or_default(),
+        value: value.reading.to_string(),
+        unit: unit.to_owned(),
+        conditions: condition_choices(conditions, value.condition),
+        json: json!(value).to_string(),
     }
 }
 
