@@ -43,6 +43,7 @@ pub fn router(app: Arc<App>) -> Router {
             "/api/sessions",
             get(api::sessions::list).post(api::sessions::create),
         )
+        .route("/api/demo", post(api::sessions::demo))
         .route("/api/captures", post(api::upload::first))
         .route("/api/sessions/{id}/captures", post(api::upload::capture))
         .route("/api/sessions/{id}/work", get(api::upload::work))

@@ -6,6 +6,11 @@ use crate::store::{Condition, Error, HarnessSheet, SessionBody, SessionId, Store
 /// What the demo's job is, in a sentence.
 const JOB: &str = "The carillon skips and repeats notes now and then, and some strikes never ring.";
 
+/// Whether a session of that title is the demo's.
+pub fn is_demo(title: &str) -> bool {
+    title == SESSION.title
+}
+
 /// The demo session of a data folder: the one that is there, or a new one.
 ///
 /// # Errors
@@ -14,7 +19,7 @@ pub fn open_demo(store: &Store) -> Result<SessionId, Error> {
     if let Some(row) = store
         .sessions(false)?
         .into_iter()
-        .find(|row| row.session.body.title == SESSION.title)
+        .find(|row| is_demo(&row.session.body.title))
     {
         return Ok(row.session.id);
     }

@@ -83,7 +83,13 @@ fn look(capture: Capture, sources: Vec<CaptureRow>, setup: &Setup, known: Vec<Fi
     let mut all = findings::of(&capture, &strays, &attribution);
     all.extend(known);
     all.extend(links::findings(&capture, &links));
-    let proposals = proposals(&capture, &declared);
+    let mut proposals = proposals(&capture, &declared);
+    // Where a declared link's signal was found is told of that link.
+    let is_told = |from: usize, to: usize| {
+        let found = links.iter().filter(|link| link.from == from);
+        found.filter_map(|link| link.better_match).any(|better| better.line == to)
+    };
+    proposals.retain(|p| !is_told(p.from, p.to));
     all.extend(links::proposed(&capture, &proposals));
     all.extend(rules::sentences::findings(&capture, &setup.rules, &results));
     let mut supplies = setup.rails.clone();

@@ -65,5 +65,11 @@ test("a capture begins a session as found, its archive opens as another, and wha
   await page.locator("input[type=file]").setInputFiles([file("evening.edgewitness.tar.gz", archive)]);
   await Promise.all([page.waitForURL(/\/sessions\/\d+\/log$/), page.getByRole("button", { name: "open the archive" }).click()]);
   assert.equal((await sessions()).length, 3);
+  // The demo is offered until it is there.
+  await page.goto(server.url);
+  await Promise.all([page.waitForURL(/\/sessions\/\d+$/), page.getByRole("button", { name: "open the demo" }).click()]);
+  await page.locator("#headline").waitFor();
+  await page.goto(`${server.url}/?sessions`);
+  assert.equal(await page.getByRole("button", { name: "open the demo" }).count(), 0);
   assert.deepEqual(troubles.filter((t) => !/ERR_FAILED|request elsewhere: blob/.test(t)), []);
 });

@@ -10,6 +10,7 @@ use crate::report::inspect::InspectReport;
 use crate::store::{Session, SessionBody, SessionId, SessionRow};
 use crate::web::error::Failure;
 use crate::web::state::App;
+use crate::workflow::demo_session::open_demo;
 
 pub async fn list(State(app): State<Arc<App>>) -> Result<Json<Vec<SessionRow>>, Failure> {
     let rows = tokio::task::spawn_blocking(move || app.store.sessions(false)).await??;
@@ -22,6 +23,15 @@ pub async fn create(
 ) -> Result<(StatusCode, Json<Session>), Failure> {
     let session = tokio::task::spawn_blocking(move || app.store.create_session(&body)).await??;
     Ok((StatusCode::CREATED, Json(session)))
+}
+
+/// The demo's session: the one that is there, or a new one.
+pub async fn demo(State(app): State<Arc<App>>) -> Result<(StatusCode, Json<Session>), Failure> {
+    let session = tokio::task::spawn_blocking(move || {
+        let id = open_demo(&app.store)?;
+        app.store.session(id)
+    });
+    Ok((StatusCode::CREATED, Json(session.await??)))
 }
 
 /// The report of the whole session, as `edgewitness inspect --json` gives it.

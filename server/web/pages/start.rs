@@ -10,12 +10,15 @@ use super::Places;
 use crate::store::SessionRow;
 use crate::web::error::PageFailure;
 use crate::web::state::App;
+use crate::workflow::demo_session::is_demo;
 
 #[derive(Template)]
 #[template(path = "pages/start.html")]
 struct StartPage {
     places: Places,
     sessions: Vec<Row>,
+    /// The demo is among the sessions.
+    has_demo: bool,
 }
 
 struct Row {
@@ -33,6 +36,7 @@ pub async fn page(State(app): State<Arc<App>>, RawQuery(query): RawQuery) -> Res
     let rows = tokio::task::spawn_blocking(move || app.store.sessions(false)).await??;
     let page = StartPage {
         places: Places::none(),
+        has_demo: rows.iter().any(|row| is_demo(&row.session.body.title)),
         sessions: rows.into_iter().map(row).collect(),
     };
     Ok(Html(page.render()?).into_response())

@@ -87,6 +87,13 @@ pub(super) fn operations() -> Vec<Operation> {
         ),
         op(
             "post",
+            "/api/demo",
+            "Open the demo's session; made where it is not there",
+            Nothing,
+            One(shape::<Session>()),
+        ),
+        op(
+            "post",
             "/api/captures",
             "Begin a session with a capture: its bytes, with ?name= and ?title=",
             Bytes,
