@@ -322,14 +322,23 @@ fn over_time(report: &Value, list: &str, name: &str) -> (String, [u64; 2], [f64;
 
 #[test]
 fn strays_without_a_cause_are_compared_over_the_time_watched() {
-    let before = Plan { causeless: 40, ..PLAIN };
+    let before = Plan {
+        causeless: 40,
+        ..PLAIN
+    };
     let gone = compared(&[before], &[PLAIN]);
     assert_eq!(gone["couplings"].as_array().map(Vec::len), Some(0));
     let (verdict, wrong, watched) = over_time(&gone, "strays", "CLEAR_N");
     assert_eq!((verdict.as_str(), wrong), ("gone", [40, 0]));
-    let length = |side: &str| gone[side][0]["end_s"].as_f64().unwrap_or(0.0) - gone[side][0]["start_s"].as_f64().unwrap_or(0.0);
+    let length = |side: &str| {
+        gone[side][0]["end_s"].as_f64().unwrap_or(0.0) - gone[side][0]["start_s"].as_f64().unwrap_or(0.0)
+    };
     for (side, seconds) in [("before", watched[0]), ("after", watched[1])] {
-        assert!((seconds / length(side) - 1.0).abs() < 1e-5, "{seconds} of {}", length(side));
+        assert!(
+            (seconds / length(side) - 1.0).abs() < 1e-5,
+            "{seconds} of {}",
+            length(side)
+        );
     }
     // None in T after: at most −ln 0.05 / T (rule of three, Hanley and Lippman-Hand 1983).
     let row = &gone["strays"][0];
@@ -353,7 +362,11 @@ fn rails_are_compared_over_the_time_watched() {
         let mut text = "Time (s),+5V (V)\n".to_owned();
         for i in 0..20_000usize {
             let in_dip = dips > 0 && i % (20_000 / dips) < 5 && i >= 5;
-            text.push_str(&format!("{:.4},{}\n", i as f64 * 1e-4, if in_dip { "4.2" } else { "5.02" }));
+            text.push_str(&format!(
+                "{:.4},{}\n",
+                i as f64 * 1e-4,
+                if in_dip { "4.2" } else { "5.02" }
+            ));
         }
         let path = folder.path().join(name);
         std::fs::write(&path, text).expect("a file");
@@ -361,13 +374,28 @@ fn rails_are_compared_over_the_time_watched() {
     };
     let (before, after) = (table("before.csv", 25), table("after.csv", 0));
     let mut command = Command::cargo_bin("edgewitness").expect("the binary is built");
-    let output = command.args(["compare", "--json", "--before"]).arg(before).arg("--after").arg(after).output();
+    let output = command
+        .args(["compare", "--json", "--before"])
+        .arg(before)
+        .arg("--after")
+        .arg(after)
+        .output();
     let output = output.expect("the binary runs");
-    assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
+    assert!(
+        output.status.success(),
+        "{}",
+        String::from_utf8_lossy(&output.stderr)
+    );
     let report: Value = serde_json::from_slice(&output.stdout).expect("JSON");
     let (verdict, wrong, watched) = over_time(&report, "rails", "+5V");
     assert_eq!((verdict.as_str(), wrong), ("gone", [24, 0]));
-    assert!(watched.iter().all(|s| (s / 2.0 - 1.0).abs() < 1e-3), "{watched:?}");
+    assert!(
+        watched.iter().all(|s| (s / 2.0 - 1.0).abs() < 1e-3),
+        "{watched:?}"
+    );
     let says = report["rails"][0]["says"].as_str().unwrap_or("");
-    assert!(says.starts_with("+5V out of its limits: gone (24 in 2 s before, 0 in 2 s after)"), "{says}");
+    assert!(
+        says.starts_with("+5V out of its limits: gone (24 in 2 s before, 0 in 2 s after)"),
+        "{says}"
+    );
 }

@@ -285,7 +285,9 @@ async fn channel_skew_is_measured_and_taken_off() {
     let lag = row["lag_s"]["median"].as_f64().unwrap() * 1e9;
     assert!((14.0..=16.5).contains(&lag), "{lag}");
     let page = bench.shown("/clocks").await;
-    assert!(page.contains("Captures of no named instrument") && page.contains("as-found.vcd (logic analyzer)"));
+    assert!(
+        page.contains("Captures of no named instrument") && page.contains("as-found.vcd (logic analyzer)")
+    );
     let (status, told) = bench
         .json(
             Method::PUT,

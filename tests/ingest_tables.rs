@@ -137,15 +137,25 @@ fn told(capture: &Capture, words: &str) -> bool {
 #[test]
 fn a_stated_rate_settles_the_unit_where_the_column_names_none() {
     let rows = |step: f64, digits: usize| -> String {
-        (0..40).map(|i| format!("{:.digits$},{}\n", i as f64 * step, i / 5 % 2)).collect()
+        (0..40)
+            .map(|i| format!("{:.digits$},{}\n", i as f64 * step, i / 5 % 2))
+            .collect()
     };
-    let micro = read(&format!("Sample rate: 24 MHz\nTime,STEP\n{}", rows(1.0 / 24.0, 6)));
+    let micro = read(&format!(
+        "Sample rate: 24 MHz\nTime,STEP\n{}",
+        rows(1.0 / 24.0, 6)
+    ));
     assert_eq!(edges(&micro)[0].1[0], 208, "5 samples of 41.667 ns");
-    assert!(told(&micro, "names no unit: us was taken"), "{:?}", micro.warnings);
+    assert!(
+        told(&micro, "names no unit: us was taken"),
+        "{:?}",
+        micro.warnings
+    );
     let nano = read(&format!("Sample period,50 ns\nTime,STEP\n{}", rows(50.0, 0)));
     assert_eq!(edges(&nano)[0].1[0], 250);
     // A change list: rows lie apart, but never closer than a sample, and are written finer.
-    let list = read("Sample rate: 24 MHz\nTime,STEP\n0.000,0\n7.458,1\n7.542,0\n17.333,1\n19.000,0\n19.042,1\n");
+    let list =
+        read("Sample rate: 24 MHz\nTime,STEP\n0.000,0\n7.458,1\n7.542,0\n17.333,1\n19.000,0\n19.042,1\n");
     assert_eq!(edges(&list)[0].1[..2], [7458, 7542], "{:?}", list.warnings);
     // Nothing stated, or stated in accord with seconds: as before.
     let seconds = read(&format!("Sample rate: 10 Hz\nTime,STEP\n{}", rows(0.1, 1)));
@@ -154,13 +164,29 @@ fn a_stated_rate_settles_the_unit_where_the_column_names_none() {
 
 #[test]
 fn a_stated_rate_that_contradicts_the_times_is_told() {
-    let rows = |step: f64| -> String { (0..40).map(|i| format!("{:.3},{}\n", i as f64 * step, i / 5 % 2)).collect() };
+    let rows = |step: f64| -> String {
+        (0..40)
+            .map(|i| format!("{:.3},{}\n", i as f64 * step, i / 5 % 2))
+            .collect()
+    };
     let wrong = read(&format!("Sample rate: 24 MHz\nTime (ms),STEP\n{}", rows(0.125)));
-    assert!(told(&wrong, "states a sample every 41.7 ns (24 MHz)"), "{:?}", wrong.warnings);
+    assert!(
+        told(&wrong, "states a sample every 41.7 ns (24 MHz)"),
+        "{:?}",
+        wrong.warnings
+    );
     let unit = read(&format!("Sample period: 125 ns\nTime (ms),STEP\n{}", rows(0.125)));
-    assert!(told(&unit, "the unit of the times may be another one"), "{:?}", unit.warnings);
+    assert!(
+        told(&unit, "the unit of the times may be another one"),
+        "{:?}",
+        unit.warnings
+    );
     let close = read("Sample rate: 1 kHz\nTime (us),STEP\n0,0\n10,1\n23,0\n700,1\n");
-    assert!(told(&close, "rows as close as 10 us") || told(&close, "rows as close as 10 µs"), "{:?}", close.warnings);
+    assert!(
+        told(&close, "rows as close as 10 us") || told(&close, "rows as close as 10 µs"),
+        "{:?}",
+        close.warnings
+    );
     for sound in [
         format!("Sample rate: 8 kHz\nTime (ms),STEP\n{}", rows(0.125)),
         "Sample rate: 1 MHz\nTime (us),STEP\n0,0\n10,1\n23,0\n700,1\n".to_owned(),
@@ -277,7 +303,10 @@ struct EndlessTable(u64);
 impl std::io::Read for EndlessTable {
     fn read(&mut self, buffer: &mut [u8]) -> std::io::Result<usize> {
         const ROW: &[u8; 5] = b"17,0\n";
-        buffer.iter_mut().enumerate().for_each(|(i, byte)| *byte = ROW[(self.0 as usize + i) % 5]);
+        buffer
+            .iter_mut()
+            .enumerate()
+            .for_each(|(i, byte)| *byte = ROW[(self.0 as usize + i) % 5]);
         self.0 += buffer.len() as u64;
         Ok(buffer.len())
     }
@@ -290,7 +319,10 @@ fn an_endless_table_does_not_fill_the_disk() {
     let mut table = EndlessTable(0);
     let error = ingest::read_stream("standard input", &mut table, &options, &()).unwrap_err();
     let text = error.to_string();
-    assert!(text.contains("the limit of 2097152: end the stream, or write it to a file"), "{text}");
+    assert!(
+        text.contains("the limit of 2097152: end the stream, or write it to a file"),
+        "{text}"
+    );
     assert!(table.0 < 3 << 20);
 }
 

@@ -238,11 +238,20 @@ fn swapped_and_reversed_bits_are_named() {
     let reversed = bus([3, 2, 1, 0]);
     finding(&reversed, "arrive in the opposite order");
     let table = &reversed["permutations"][0];
-    assert_eq!((&table["order"], &table["from"]), (&"reversed".into(), &Value::Null));
+    assert_eq!(
+        (&table["order"], &table["from"]),
+        (&"reversed".into(), &Value::Null)
+    );
     let arrives = |table: &Value| -> Vec<String> {
         let bits = table["bits"].as_array().expect("bits");
         bits.iter()
-            .map(|bit| format!("{} {}", bit["from"].as_str().unwrap_or(""), bit["arrives_at"].as_str().unwrap_or("-")))
+            .map(|bit| {
+                format!(
+                    "{} {}",
+                    bit["from"].as_str().unwrap_or(""),
+                    bit["arrives_at"].as_str().unwrap_or("-")
+                )
+            })
             .collect()
     };
     assert_eq!(arrives(table), ["OUT0 IN3", "OUT1 IN2", "OUT2 IN1", "OUT3 IN0"]);
@@ -287,7 +296,11 @@ fn vectors(order: [Option<usize>; 4]) -> Value {
     for i in 0..4 {
         let far = order[i].map_or(Vec::new(), |from| later(&bits[from], 15));
         for (vector, pulses) in [(0, &bits[i]), (1, &far)] {
-            changes.extend(pulses.iter().flat_map(|p| [(p.0, vector, i, '1'), (p.1, vector, i, '0')]));
+            changes.extend(
+                pulses
+                    .iter()
+                    .flat_map(|p| [(p.0, vector, i, '1'), (p.1, vector, i, '0')]),
+            );
         }
     }
     changes.sort_unstable();
@@ -305,7 +318,10 @@ fn vectors(order: [Option<usize>; 4]) -> Value {
         let value: String = values[vector].iter().collect();
         text.push_str(&format!("b{value} {}\n", ["o", "i"][vector]));
     }
-    inspect_text(&text, "[[link]]\nfrom = \"NOTE_OUT\"\nto = \"NOTE_IN\"\nmax_delay = \"200 ns\"\n")
+    inspect_text(
+        &text,
+        "[[link]]\nfrom = \"NOTE_OUT\"\nto = \"NOTE_IN\"\nmax_delay = \"200 ns\"\n",
+    )
 }
 
 #[test]
@@ -315,22 +331,44 @@ fn the_permutation_of_a_linked_bus_is_a_table_of_all_its_bits() {
         let rows = report["permutations"].as_array().expect("a list").clone();
         assert!(rows.len() <= 1, "{rows:?}");
         rows.first().map(|row| {
-            assert_eq!((&row["from"], &row["to"]), (&"NOTE_OUT".into(), &"NOTE_IN".into()));
+            assert_eq!(
+                (&row["from"], &row["to"]),
+                (&"NOTE_OUT".into(), &"NOTE_IN".into())
+            );
             let bits = row["bits"].as_array().expect("bits");
             // The most significant first; full counts where a bit arrives.
             let at = bits.iter().map(|bit| {
                 let line = bit["arrives_at"].as_str();
-                assert_eq!(bit["arrived"].as_u64(), Some(if line.is_some() { 90 } else { 0 }), "{bit}");
+                assert_eq!(
+                    bit["arrived"].as_u64(),
+                    Some(if line.is_some() { 90 } else { 0 }),
+                    "{bit}"
+                );
                 line.map_or("-".to_owned(), |line| line.replace("NOTE_IN", ""))
             });
-            (row["order"].as_str().unwrap_or("").to_owned(), at.collect::<Vec<_>>().join(" "))
+            (
+                row["order"].as_str().unwrap_or("").to_owned(),
+                at.collect::<Vec<_>>().join(" "),
+            )
         })
     };
     let is = |order: &str, at: &str| Some((order.to_owned(), at.to_owned()));
     assert_eq!(told([Some(0), Some(1), Some(2), Some(3)]), None);
-    assert_eq!(told([Some(3), Some(2), Some(1), Some(0)]), is("reversed", "[0] [1] [2] [3]"));
-    assert_eq!(told([Some(0), Some(2), Some(1), Some(3)]), is("swapped", "[3] [1] [2] [0]"));
-    assert_eq!(told([Some(1), Some(2), Some(3), Some(0)]), is("rotated", "[2] [1] [0] [3]"));
+    assert_eq!(
+        told([Some(3), Some(2), Some(1), Some(0)]),
+        is("reversed", "[0] [1] [2] [3]")
+    );
+    assert_eq!(
+        told([Some(0), Some(2), Some(1), Some(3)]),
+        is("swapped", "[3] [1] [2] [0]")
+    );
+    assert_eq!(
+        told([Some(1), Some(2), Some(3), Some(0)]),
+        is("rotated", "[2] [1] [0] [3]")
+    );
     // Put in one pin beside: bit 0 arrives nowhere, the top far end gets nothing.
-    assert_eq!(told([Some(1), Some(2), Some(3), None]), is("shifted", "[2] [1] [0] -"));
+    assert_eq!(
+        told([Some(1), Some(2), Some(3), None]),
+        is("shifted", "[2] [1] [0] -")
+    );
 }

@@ -291,7 +291,12 @@ mod tests {
                 "Rule \"clear lasts\". 3 of 9.",
             ),
             finding("limit", &["CLEAR_N"], "too long", "Rule \"clear ends\". 1 of 9."),
-            finding("stuck", &["BELL[4]", "BELL[0]"], "BELL[4] never moves while its neighbours do", ""),
+            finding(
+                "stuck",
+                &["BELL[4]", "BELL[0]"],
+                "BELL[4] never moves while its neighbours do",
+                "",
+            ),
             finding("stuck", &["BELL[4]", "BELL[0]"], "the same at every edge", ""),
             finding("link", &["A", "B"], "3 of 9 pulses are lost", ""),
             finding("link", &["A", "B"], "4 pulses of another width", ""),

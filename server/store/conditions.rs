@@ -150,7 +150,10 @@ mod tests {
         let second = store.bring_capture(id, &stored("b.vcd")).unwrap();
         let by = store.captures_by_condition(id).unwrap();
         assert_eq!(by.len(), 1);
-        assert_eq!((by[0].title.as_str(), by[0].condition), (AS_FOUND, first.value.condition));
+        assert_eq!(
+            (by[0].title.as_str(), by[0].condition),
+            (AS_FOUND, first.value.condition)
+        );
         assert_eq!(by[0].captures, [first.clone(), second.clone()]);
         // One action each; with the condition gone the captures are still there.
         store.bin(id, by[0].condition.unwrap()).unwrap();

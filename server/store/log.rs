@@ -43,15 +43,23 @@ impl Capture {
     /// A stored file as a capture under `condition`. It is taken for the instrument of the newest of the `held`
     /// captures whose name ends alike: instruments differ in what they export.
     pub(super) fn new(stored: &Stored, condition: Option<EntryId>, held: &[Entry<Capture>]) -> Capture {
-        let ending = |name: &str| name.split_once('.').map(|(_, ending)| ending.to_ascii_lowercase());
-        let alike = held.iter().rev().find(|entry| ending(&entry.value.file) == ending(&stored.name));
+        let ending = |name: &str| {
+            name.split_once('.')
+                .map(|(_, ending)| ending.to_ascii_lowercase())
+        };
+        let alike = held
+            .iter()
+            .rev()
+            .find(|entry| ending(&entry.value.file) == ending(&stored.name));
         Capture {
             file: stored.name.clone(),
             digest: stored.digest.clone(),
             size_bytes: stored.size_bytes,
             condition,
             remark: String::new(),
-            instrument: alike.map(|entry| entry.value.instrument.clone()).unwrap_or_default(),
+            instrument: alike
+                .map(|entry| entry.value.instrument.clone())
+                .unwrap_or_default(),
         }
     }
 }

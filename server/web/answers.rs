@@ -33,7 +33,10 @@ impl Answer {
         Answer {
             condition: under.condition,
             title: under.title.clone(),
-            keys: report.iter().flat_map(|report| finding_keys(&report.findings)).collect(),
+            keys: report
+                .iter()
+                .flat_map(|report| finding_keys(&report.findings))
+                .collect(),
             report,
         }
     }
@@ -76,7 +79,12 @@ pub struct Standing {
 impl Standing {
     /// The finding as the last answer that tells of it has it.
     pub fn finding<'a>(&self, answers: &'a [Answer]) -> Option<&'a Finding> {
-        answers.get(self.answer)?.report.as_ref()?.findings.get(self.finding)
+        answers
+            .get(self.answer)?
+            .report
+            .as_ref()?
+            .findings
+            .get(self.finding)
     }
 
     /// Whether the newest answer tells of it.
@@ -88,8 +96,12 @@ impl Standing {
     pub fn says(&self, answers: &[Answer]) -> String {
         let names = |found: bool| {
             let those = answers.iter().enumerate();
-            let those = those.filter(|(i, answer)| answer.report.is_some() && self.under.contains(i) == found);
-            those.map(|(_, answer)| format!("\"{}\"", answer.title)).collect::<Vec<_>>().join(", ")
+            let those =
+                those.filter(|(i, answer)| answer.report.is_some() && self.under.contains(i) == found);
+            those
+                .map(|(_, answer)| format!("\"{}\"", answer.title))
+                .collect::<Vec<_>>()
+                .join(", ")
         };
         match (names(true), names(false)) {
             _ if answers.iter().filter(|answer| answer.report.is_some()).count() < 2 => String::new(),
@@ -132,7 +144,10 @@ impl App {
                 return Ok(opened);
             }
             let earlier = || app.earlier.lock().unwrap_or_else(PoisonError::into_inner);
-            if let Some(opened) = earlier().iter().find(|opened| opened.id == id && opened.key == key) {
+            if let Some(opened) = earlier()
+                .iter()
+                .find(|opened| opened.id == id && opened.key == key)
+            {
                 return Ok(opened.clone());
             }
             let opened = Arc::new(look(&app, id, &held, &|_| ())?);
@@ -187,14 +202,40 @@ mod tests {
         let all = standings(&answers);
         let told: Vec<(&str, usize, usize, bool, String)> = all
             .iter()
-            .map(|s| (s.key.as_str(), s.answer, s.finding, s.is_present(&answers), s.says(&answers)))
+            .map(|s| {
+                (
+                    s.key.as_str(),
+                    s.answer,
+                    s.finding,
+                    s.is_present(&answers),
+                    s.says(&answers),
+                )
+            })
             .collect();
         assert_eq!(
             told,
             [
-                ("c", 2, 0, true, "found under \"clear moved\", not under \"as found\"".to_owned()),
-                ("b", 2, 1, true, "found under \"as found\", \"clear moved\"".to_owned()),
-                ("a", 0, 0, false, "found under \"as found\", not under \"clear moved\"".to_owned()),
+                (
+                    "c",
+                    2,
+                    0,
+                    true,
+                    "found under \"clear moved\", not under \"as found\"".to_owned()
+                ),
+                (
+                    "b",
+                    2,
+                    1,
+                    true,
+                    "found under \"as found\", \"clear moved\"".to_owned()
+                ),
+                (
+                    "a",
+                    0,
+                    0,
+                    false,
+                    "found under \"as found\", not under \"clear moved\"".to_owned()
+                ),
             ]
         );
         assert_eq!(standings(&answers[..1])[0].says(&answers[..1]), "");

@@ -43,14 +43,20 @@ pub fn one(
     clocks: &[Entry<Clock>],
     position: usize,
 ) -> Option<ClockView> {
-    let placed = opened.clocks.iter().find(|placed| placed.member.position == position)?;
+    let placed = opened
+        .clocks
+        .iter()
+        .find(|placed| placed.member.position == position)?;
     let of_run = opened.clocks.iter().filter(|other| other.run == placed.run);
     let first = of_run.map(|other| other.member.position).min()?;
     if first == position || placed.member.trouble.is_some() || placed.sample_s <= 0.0 {
         return None;
     }
     let entry = present.get(position)?;
-    let told = clocks.iter().map(|entry| &entry.value).find(|clock| clock.capture == entry.id);
+    let told = clocks
+        .iter()
+        .map(|entry| &entry.value)
+        .find(|clock| clock.capture == entry.id);
     let place = opened.place_in_run(position);
     let lines = opened.capture.lines.iter().enumerate();
     Some(ClockView {
@@ -73,5 +79,7 @@ pub fn one(
 /// The disk's own.
 pub fn last_move(store: &Store, id: SessionId) -> Result<Option<String>, Failure> {
     let last = store.actions(id, 20)?.into_iter().find(|action| !action.undone);
-    Ok(last.map(|action| action.what).filter(|what| what.starts_with("clock ")))
+    Ok(last
+        .map(|action| action.what)
+        .filter(|what| what.starts_with("clock ")))
 }

@@ -162,7 +162,11 @@ mod tests {
             low: 0.2,
             high: 0.99,
         };
-        let svg = history("words", &[point("<as found>", Some(rate)), point("later", None)], None);
+        let svg = history(
+            "words",
+            &[point("<as found>", Some(rate)), point("later", None)],
+            None,
+        );
         assert_eq!(svg.matches("<circle").count(), 1);
         assert!(svg.contains("&lt;as found&gt;") && svg.contains("no occasion") && svg.contains("100 %"));
         // 0.99 in 1 µs is 990,000 a second.

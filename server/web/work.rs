@@ -168,7 +168,12 @@ fn open(app: &App, id: SessionId, sender: &watch::Sender<Stage>) -> Result<(), F
 ///
 /// # Errors
 /// None can be read: the sentences of all. The setup is not right, or the disk failed.
-pub(super) fn look(app: &App, id: SessionId, held: &Held, tell: &(dyn Fn(Step) + Sync)) -> Result<Opened, Failure> {
+pub(super) fn look(
+    app: &App,
+    id: SessionId,
+    held: &Held,
+    tell: &(dyn Fn(Step) + Sync),
+) -> Result<Opened, Failure> {
     let key = held.key();
     let (setup, read) = read_all(app, held, &|says, share| tell(Step { says, share }))?;
     tell(Step {

@@ -87,7 +87,9 @@ fn look(capture: Capture, sources: Vec<CaptureRow>, setup: &Setup, known: Vec<Fi
     // Where a declared link's signal was found is told of that link.
     let is_told = |from: usize, to: usize| {
         let found = links.iter().filter(|link| link.from == from);
-        found.filter_map(|link| link.better_match).any(|better| better.line == to)
+        found
+            .filter_map(|link| link.better_match)
+            .any(|better| better.line == to)
     };
     proposals.retain(|p| !is_told(p.from, p.to));
     all.extend(links::proposed(&capture, &proposals));

@@ -133,7 +133,10 @@ impl Held {
     /// Channel skews of the instrument that recorded the capture at `index`, by line name, in seconds.
     fn late_s(&self, index: usize) -> BTreeMap<String, f64> {
         let instrument = &self.captures[index].value.instrument;
-        let own = self.skews.iter().rfind(|skews| skews.value.instrument == *instrument);
+        let own = self
+            .skews
+            .iter()
+            .rfind(|skews| skews.value.instrument == *instrument);
         own.map(|skews| skews.value.late_s.clone()).unwrap_or_default()
     }
 

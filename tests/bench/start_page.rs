@@ -56,7 +56,9 @@ fn main() {
     let mut times: Vec<f64> = (0..ASKED)
         .map(|_| {
             let (took, body) = ask(&mut stream);
-            let rows = String::from_utf8_lossy(&body).matches("<li><a href=\"/sessions/").count();
+            let rows = String::from_utf8_lossy(&body)
+                .matches("<li><a href=\"/sessions/")
+                .count();
             assert_eq!(rows, SESSIONS, "every session is listed");
             took.as_secs_f64() * 1e3
         })

@@ -110,14 +110,20 @@ pub fn permutations(links: &[Link], buses: &[Vec<(usize, usize)>]) -> Vec<Permut
         let positions = bits
             .iter()
             .map(|ends| links.iter().position(|link| (link.from, link.to) == *ends));
-        let Some(positions) = positions.collect::<Option<Vec<usize>>>().filter(|all| all.len() > 1) else {
+        let Some(positions) = positions
+            .collect::<Option<Vec<usize>>>()
+            .filter(|all| all.len() > 1)
+        else {
             continue;
         };
         positions.iter().for_each(|&at| of_a_bus[at] = true);
         let arrives_at: Vec<Option<usize>> = positions.iter().map(|&at| arrives(&links[at])).collect();
         let place = |line: usize| positions.iter().position(|&at| links[at].to == line);
         let places: Vec<Option<usize>> = arrives_at.iter().map(|line| line.and_then(place)).collect();
-        let is_moved = arrives_at.iter().zip(&positions).any(|(line, &at)| line.is_some_and(|line| line != links[at].to));
+        let is_moved = arrives_at
+            .iter()
+            .zip(&positions)
+            .any(|(line, &at)| line.is_some_and(|line| line != links[at].to));
         if is_moved {
             found.push(Permutation {
                 bus: Some(bus),
@@ -156,7 +162,12 @@ fn arrives(link: &Link) -> Option<usize> {
 /// `places`: for each bit the place at which it arrives; `found`: bits found on any line, of the bus or not.
 fn order_of(places: &[Option<usize>], found: usize) -> Order {
     let n = places.len();
-    let pairs = || places.iter().enumerate().filter_map(|(bit, place)| Some((bit, (*place)?)));
+    let pairs = || {
+        places
+            .iter()
+            .enumerate()
+            .filter_map(|(bit, place)| Some((bit, (*place)?)))
+    };
     let all = pairs().count() == n;
     let by = |turn: usize| pairs().all(|(bit, place)| place == (bit + turn) % n);
     let is_pairs = pairs().all(|(bit, place)| places[place] == Some(bit));

@@ -160,7 +160,8 @@ pub(super) fn propose_among(capture: &Capture, declared: &[LinkOptions], most: u
                 let fit = Fit::of(sent, far, range, q);
                 let quality = fit.quality(sent, far);
                 if fit.is_link() && quality >= ALIKE {
-                    let delay = fit.center() - super::pulses::bias_of(&lines[b]) + super::pulses::bias_of(&lines[a]);
+                    let delay =
+                        fit.center() - super::pulses::bias_of(&lines[b]) + super::pulses::bias_of(&lines[a]);
                     let (from, to, delay) = if delay < 0.0 {
                         (b, a, -delay)
                     } else {

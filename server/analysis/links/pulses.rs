@@ -7,7 +7,12 @@ use crate::analysis::stats::intervals::median_of_sorted;
 use crate::model::{Level, Line, Polarity};
 
 /// Puts counts, lists and delays of a live link in.
-pub(super) fn fill(link: &mut Link, near_end: (&Line, &Train, Level), far_end: (&Line, &Train, Level), fit: &Fit) {
+pub(super) fn fill(
+    link: &mut Link,
+    near_end: (&Line, &Train, Level),
+    far_end: (&Line, &Train, Level),
+    fit: &Fit,
+) {
     let (from, sent, active) = near_end;
     let (to, far, far_active) = far_end;
     let towards = Polarity::towards(active) == Some(Polarity::Rise);

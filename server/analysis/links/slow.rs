@@ -94,13 +94,19 @@ fn finding(
         detail.push_str(&format!(" At {from} it takes {most}{}.", ticks_s(capture, own)));
     }
     if let Some(pulse) = shortest {
-        detail.push_str(&format!(" The shortest pulse sent is {} wide.", ticks_s(capture, pulse)));
+        detail.push_str(&format!(
+            " The shortest pulse sent is {} wide.",
+            ticks_s(capture, pulse)
+        ));
     }
     Some(Finding {
         severity: Severity::Warning,
         topic: "link",
         lines: vec![from.to_string(), to.to_string()],
-        title: format!("{to} {word} slowly at the far end: {}", ticks_s(capture, far.median)),
+        title: format!(
+            "{to} {word} slowly at the far end: {}",
+            ticks_s(capture, far.median)
+        ),
         detail,
         try_next: vec![
             format!(
@@ -117,7 +123,9 @@ fn finding(
 mod tests {
     use super::*;
     use crate::analysis::links::{FarEnd, Verdict};
-    use crate::model::{Format, Level, Line, Source, Thresholds, Ticks, TimeSpan, Timebase, Trace, TraceSamples};
+    use crate::model::{
+        Format, Level, Line, Source, Thresholds, Ticks, TimeSpan, Timebase, Trace, TraceSamples,
+    };
 
     /// A pulse train whose edges are ramps of `rise` and `fall` ticks; sampled at every tick, 0 to 4 V.
     fn line(name: &str, at: i64, (rise, fall): (i64, i64)) -> Line {
@@ -136,7 +144,10 @@ mod tests {
         }
         let mut line = Line::digital(name, Level::Low, edges, span);
         line.source = Source::Analog;
-        let thresholds = Thresholds { low_v: 0.8, high_v: 2.0 };
+        let thresholds = Thresholds {
+            low_v: 0.8,
+            high_v: 2.0,
+        };
         line.trace = Some(Trace {
             samples: TraceSamples::Steps {
                 times: std::sync::Arc::new((0..20_000).collect()),
@@ -177,7 +188,10 @@ mod tests {
             far_end: FarEnd::Carries,
             better_match: None,
         };
-        findings(&capture, &link).into_iter().map(|f| format!("{}. {}", f.title, f.detail)).collect()
+        findings(&capture, &link)
+            .into_iter()
+            .map(|f| format!("{}. {}", f.title, f.detail))
+            .collect()
     }
 
     #[test]
@@ -185,8 +199,10 @@ mod tests {
         // A straight ramp takes 0.8 of its length from 10 to 90 % (IEEE Std 181).
         assert_eq!(
             told((10, 10), (250, 10)),
-            ["STRIKE_IN rises slowly at the far end: 200 ns. From 10 to 90 % it takes 200 ns (median of 9 rises). At \
-              STRIKE_OUT it takes 8 ns. The shortest pulse sent is 400 ns wide."]
+            [
+                "STRIKE_IN rises slowly at the far end: 200 ns. From 10 to 90 % it takes 200 ns (median of 9 rises). At \
+              STRIKE_OUT it takes 8 ns. The shortest pulse sent is 400 ns wide."
+            ]
         );
         // Slower than it leaves, by three times, though short beside the pulse.
         assert_eq!(told((10, 10), (10, 50)).len(), 1);

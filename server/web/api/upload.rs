@@ -148,15 +148,13 @@ fn write(
                 )));
             }
         }
-        upload
-            .add(&piece)
-            .map_err(|error| match error {
-                crate::store::Error::TooLarge { .. } => Failure::new(
-                    StatusCode::PAYLOAD_TOO_LARGE,
-                    too_large(name, app.upload_limit_bytes),
-                ),
-                other => Failure::from(other),
-            })?;
+        upload.add(&piece).map_err(|error| match error {
+            crate::store::Error::TooLarge { .. } => Failure::new(
+                StatusCode::PAYLOAD_TOO_LARGE,
+                too_large(name, app.upload_limit_bytes),
+            ),
+            other => Failure::from(other),
+        })?;
     }
     Ok(upload.commit()?)
 }

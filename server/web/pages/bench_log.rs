@@ -11,7 +11,8 @@ use super::Places;
 use crate::report::inspect::Severity;
 use crate::report::text::moment;
 use crate::store::{
-    Capture, Condition, Entry, EntryId, FindingState, Outcome, Photograph, Reading, Remark, SessionId, Step, Store,
+    Capture, Condition, Entry, EntryId, FindingState, Outcome, Photograph, Reading, Remark, SessionId, Step,
+    Store,
 };
 use crate::web::answers::{Answer, Standing, kept_answers, standings};
 use crate::web::api::log::{SessionLog, with_store};
@@ -166,7 +167,9 @@ fn view(store: &Store, log: SessionLog, answers: &[Answer]) -> Result<LogPage, F
             .captures
             .iter()
             .filter(move |entry| entry.value.condition == condition);
-        captures.map(|entry| capture_view(entry, &log.conditions)).collect::<Vec<_>>()
+        captures
+            .map(|entry| capture_view(entry, &log.conditions))
+            .collect::<Vec<_>>()
     };
     let known: Vec<EntryId> = log.conditions.iter().map(|entry| entry.id).collect();
     let mut unsorted = of(None);
@@ -317,7 +320,10 @@ fn reading_view(entry: &Entry<Reading>, conditions: &[Entry<Condition>]) -> Read
         wrong_sign: value.has_wrong_sign(),
         place: value.place.clone(),
         remark: value.remark.clone(),
-        nominal_value: value.nominal.map(|nominal| nominal.to_string()).unwrap_or_default(),
+        nominal_value: value
+            .nominal
+            .map(|nominal| nominal.to_string())
+            .unwrap_or_default(),
         value: value.reading.to_string(),
         unit: unit.to_owned(),
         conditions: condition_choices(conditions, value.condition),

@@ -148,8 +148,10 @@ fn render(
     let log = SessionLog::of(store, id)?;
     let body = &log.session.body;
     let troubles: Vec<String> = looked.iter().map(|looked| looked.trouble.clone()).collect();
-    let (answers, opened): (Vec<Answer>, Vec<Option<Arc<Opened>>>) =
-        looked.into_iter().map(|looked| (looked.answer, looked.opened)).unzip();
+    let (answers, opened): (Vec<Answer>, Vec<Option<Arc<Opened>>>) = looked
+        .into_iter()
+        .map(|looked| (looked.answer, looked.opened))
+        .unzip();
     let all = standings(&answers);
     let views = findings(store, id, &log, &answers, &opened, &all)?;
     let (now, earlier): (Vec<_>, Vec<_>) = views.into_iter().partition(|(is_present, _)| *is_present);
@@ -231,7 +233,10 @@ fn conditions(log: &SessionLog, answers: &[Answer], troubles: &[String]) -> Vec<
                 value.remark.clone(),
             ]
         };
-        let looked = answers.iter().zip(troubles).find(|(answer, _)| answer.condition == condition);
+        let looked = answers
+            .iter()
+            .zip(troubles)
+            .find(|(answer, _)| answer.condition == condition);
         ConditionView {
             title,
             remark,
@@ -243,10 +248,13 @@ fn conditions(log: &SessionLog, answers: &[Answer], troubles: &[String]) -> Vec<
         }
     };
     let without = view(None, "No condition named".to_owned(), String::new());
-    let named = log
-        .conditions
-        .iter()
-        .map(|entry| view(Some(entry.id), entry.value.title.clone(), entry.value.remark.clone()));
+    let named = log.conditions.iter().map(|entry| {
+        view(
+            Some(entry.id),
+            entry.value.title.clone(),
+            entry.value.remark.clone(),
+        )
+    });
     std::iter::once(without)
         .filter(|view| !view.captures.is_empty())
         .chain(named)
@@ -274,17 +282,25 @@ fn findings(
     let diagram = store.diagram_view(id)?;
     let mut told: Vec<Vec<places::FindingPlaces>> = answers
         .iter()
-        .map(|answer| answer.report.as_ref().map(|report| places::of_findings(&harness, &clips, report)))
+        .map(|answer| {
+            answer
+                .report
+                .as_ref()
+                .map(|report| places::of_findings(&harness, &clips, report))
+        })
         .map(Option::unwrap_or_default)
         .collect();
     let mut drawn = 0;
     let mut views = Vec::with_capacity(all.len());
     for (index, standing) in all.iter().enumerate() {
-        let (Some(finding), Some(Some(opened))) = (standing.finding(answers), opened.get(standing.answer)) else {
+        let (Some(finding), Some(Some(opened))) = (standing.finding(answers), opened.get(standing.answer))
+        else {
             continue;
         };
         let state = state_of(log, &standing.key);
-        let place = told[standing.answer].iter_mut().find(|told| told.finding == finding.id);
+        let place = told[standing.answer]
+            .iter_mut()
+            .find(|told| told.finding == finding.id);
         let is_drawn = drawn < MOST_FIGURES && finding.severity != Severity::Note;
         drawn += usize::from(is_drawn);
         let view = FindingView {
@@ -307,7 +323,11 @@ fn findings(
             under: standing.says(answers),
             // Dimension lines were put down on the condition that was looked at: they hold for the newest.
             figure: is_drawn.then(|| {
-                let lines = if standing.is_present(answers) { &diagram.dimensions[..] } else { &[] };
+                let lines = if standing.is_present(answers) {
+                    &diagram.dimensions[..]
+                } else {
+                    &[]
+                };
                 drawing(opened, finding, 1, lines)
             }),
         };
@@ -324,7 +344,10 @@ fn ruled_out(report: &InspectReport, finding: &Finding) -> Vec<String> {
                 .lines
                 .starts_with(&[row.victim.clone(), row.aggressor.clone()])
     });
-    let reasons = row.iter().flat_map(|row| &row.ruled_out).map(|out| out.reason.clone());
+    let reasons = row
+        .iter()
+        .flat_map(|row| &row.ruled_out)
+        .map(|out| out.reason.clone());
     reasons
         .filter(|reason| !finding.detail.contains(reason.as_str()))
         .collect()
@@ -405,7 +428,9 @@ fn still_open(log: &SessionLog, answers: &[Answer], all: &[Standing]) -> Vec<Str
         let Some(finding) = standing.finding(answers) else {
             continue;
         };
-        let state = state_of(log, &standing.key).map(|state| state.state).unwrap_or_default();
+        let state = state_of(log, &standing.key)
+            .map(|state| state.state)
+            .unwrap_or_default();
         if finding.severity != Severity::Note && !matches!(state, Verdict::Fixed | Verdict::NotAFault) {
             let gone = match standing.is_present(answers) {
                 true => String::new(),
@@ -415,7 +440,10 @@ fn still_open(log: &SessionLog, answers: &[Answer], all: &[Standing]) -> Vec<Str
         }
     }
     for answer in answers.iter().filter(|answer| answer.report.is_none()) {
-        open.push(format!("the captures under \"{}\" could not be read", answer.title));
+        open.push(format!(
+            "the captures under \"{}\" could not be read",
+            answer.title
+        ));
     }
     for entry in &log.readings {
         if entry.value.has_wrong_sign() {

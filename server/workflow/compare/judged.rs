@@ -173,7 +173,12 @@ fn says(trouble: &Trouble, before: Counts, after: Counts, judged: &Judgement) ->
     }
     let counts = match slot {
         Some(_) => format!("{} before, {} after", of(before), of(after)),
-        None => format!("{} {} before, {} after", of(before), noun(trouble.kind), of(after)),
+        None => format!(
+            "{} {} before, {} after",
+            of(before),
+            noun(trouble.kind),
+            of(after)
+        ),
     };
     let most = share(judged.after_upper_bound, slot);
     let bound = match (trouble.kind, slot) {
@@ -242,7 +247,10 @@ mod tests {
         assert!((judged.judgement.p_value / 3.505_360_121_570_678_6e-11 - 1.0).abs() < 1e-3);
         let swapped = &judge_all(&tallies, &[1], &[0])[0];
         assert!(swapped.says.contains("new since the change"), "{}", swapped.says);
-        assert_eq!([share(0.034, None), share(2e-7, Some(1e-6))], ["3.4 %", "0.2 a second"]);
+        assert_eq!(
+            [share(0.034, None), share(2e-7, Some(1e-6))],
+            ["3.4 %", "0.2 a second"]
+        );
         assert_eq!(share(1.25e-5, Some(1e-6)), "12.5 a second");
     }
 }

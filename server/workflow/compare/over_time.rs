@@ -22,7 +22,9 @@ const SLOTS: f64 = 1e6;
 /// Length of a stretch in seconds, a power of ten, the same in all runs; `None` without any time watched.
 pub(super) fn slot_s<'a>(captures: impl Iterator<Item = &'a Capture>) -> Option<f64> {
     let lengths = captures.map(|c| c.timebase.length_s(c.span.length().0 as f64));
-    let shortest = lengths.filter(|length| *length > 0.0).fold(f64::INFINITY, f64::min);
+    let shortest = lengths
+        .filter(|length| *length > 0.0)
+        .fold(f64::INFINITY, f64::min);
     shortest
         .is_finite()
         .then(|| 10f64.powf((shortest / SLOTS).log10().floor()))
@@ -39,7 +41,10 @@ fn over(capture: &Capture, ticks: i64, wrong: usize, slot_s: f64) -> Counts {
 
 /// Ticks during which a line was recorded at a known level.
 fn known(line: &Line) -> i64 {
-    line.segments().iter().map(|segment| segment.span.length().0).sum()
+    line.segments()
+        .iter()
+        .map(|segment| segment.span.length().0)
+        .sum()
 }
 
 /// Strays of each line that has any the couplings do not count. `couplings`: those of all runs.
@@ -54,10 +59,17 @@ pub(super) fn stray_troubles(looked: &[Looked], couplings: &[Trouble], slot_s: O
     };
     let names: BTreeSet<&str> = looked
         .iter()
-        .flat_map(|l| l.strays.strays.iter().map(|stray| l.capture.lines[stray.line].name.as_str()))
+        .flat_map(|l| {
+            l.strays
+                .strays
+                .iter()
+                .map(|stray| l.capture.lines[stray.line].name.as_str())
+        })
         .collect();
     let explained = |run: usize, name: &str| -> u64 {
-        let of_line = couplings.iter().filter(|trouble| trouble.lines.first().is_some_and(|line| line == name));
+        let of_line = couplings
+            .iter()
+            .filter(|trouble| trouble.lines.first().is_some_and(|line| line == name));
         of_line.map(|trouble| trouble.counts[run].wrong).sum()
     };
     let left_over = |name: &&str| {
@@ -95,7 +107,10 @@ pub(super) fn rail_troubles(looked: &[Looked], setup: &Setup, slot_s: Option<f64
     }
     // Readings by meter are no part of a run.
     supplies.iter_mut().for_each(|rail| rail.readings.clear());
-    let results: Vec<_> = looked.iter().map(|l| rails::check(&l.capture, &supplies)).collect();
+    let results: Vec<_> = looked
+        .iter()
+        .map(|l| rails::check(&l.capture, &supplies))
+        .collect();
     let trouble = |(index, rail): (usize, &Rail)| Trouble {
         kind: TroubleKind::Rail,
         lines: vec![rail.line.clone()],
@@ -104,7 +119,10 @@ pub(super) fn rail_troubles(looked: &[Looked], setup: &Setup, slot_s: Option<f64
             .iter()
             .zip(&results)
             .map(|(l, results)| {
-                let line = l.capture.line_index(&rail.line).filter(|_| results[index].samples > 0);
+                let line = l
+                    .capture
+                    .line_index(&rail.line)
+                    .filter(|_| results[index].samples > 0);
                 row(line.map_or(Counts::default(), |line| {
                     let watched = l.capture.lines[line].span.length().0;
                     over(&l.capture, watched, results[index].excursions.len(), slot)

@@ -176,7 +176,10 @@ fn unit_by_rate(cells: &[&[u8]], point: u8, head: &Head) -> Option<(i32, &'stati
     /// As far as rows may be from the stated period: it is often rounded to a few digits.
     const NEAR: f64 = 0.02;
     let (stated_s, _) = head.stated_period?;
-    let numbers: Vec<Decimal> = cells.iter().filter_map(|cell| Decimal::parse(cell, point)).collect();
+    let numbers: Vec<Decimal> = cells
+        .iter()
+        .filter_map(|cell| Decimal::parse(cell, point))
+        .collect();
     let finest = numbers.iter().map(|n| n.exponent).min()?;
     let mut steps: Vec<f64> = numbers
         .windows(2)
@@ -189,7 +192,9 @@ fn unit_by_rate(cells: &[&[u8]], point: u8, head: &Head) -> Option<(i32, &'stati
     let apart = |scale: f64| (middle * scale / stated_s - 1.0).abs() <= NEAR.max(resolution / middle);
     let changes = |scale: f64| smallest * scale > 0.9 * stated_s && resolution * scale < 0.5 * stated_s;
     let only = |fits: &dyn Fn(f64) -> bool| {
-        let mut fitting = UNITS.into_iter().filter(|(exponent, _)| fits(10f64.powi(*exponent)));
+        let mut fitting = UNITS
+            .into_iter()
+            .filter(|(exponent, _)| fits(10f64.powi(*exponent)));
         fitting.next().filter(|_| fitting.next().is_none())
     };
     only(&apart).or_else(|| only(&changes))
