@@ -326,6 +326,80 @@ fn an_endless_table_does_not_fill_the_disk() {
     assert!(table.0 < 3 << 20);
 }
 
+#[test]
+fn packed_cells_in_many_hands() {
+    let bits = |rows: &[&str]| {
+        let body: String = rows
+            .iter()
+            .enumerate()
+            .map(|(i, cell)| format!("{i},{cell}\n"))
+            .collect();
+        edges(&read(&format!("Time (us),D[7:0]\n{body}")))
+    };
+    let wanted = bits(&["0x00", "0x0F", "0xFF", "0x10"]);
+    assert_eq!(wanted[7], ("D[0]".to_owned(), vec![1000, 3000]));
+    for rows in [
+        ["00", "0F", "FF", "10"],
+        ["00h", "0Fh", "FFh", "10h"],
+        ["8'h00", "8'h0F", "8'hff", "8'h10"],
+        ["$00", "$0f", "$ff", "$10"],
+        ["00000000", "00001111", "11111111", "00010000"],
+        ["0b00000000", "0b00001111", "0b11111111", "0b00010000"],
+        ["0", "15", "255", "16"],
+        ["0o0", "0o17", "0o377", "0o20"],
+    ] {
+        assert_eq!(bits(&rows), wanted, "{rows:?}");
+    }
+    // 0b1 among hexadecimal digits is 177.
+    let hex = read("Time (us),D[11:0]\n0,0f0\n1,0b1\n2,0f0\n");
+    assert_eq!(edges(&hex)[5], ("D[6]".to_owned(), vec![1000, 2000]));
+    let unknown = read("Time (us),D[3:0]\n0,0000\n1,00xx\n2,zz11\n3,1111\n");
+    let kinds: Vec<usize> = unknown.lines.iter().map(|line| line.stretches.len()).collect();
+    assert_eq!((kinds, unknown.lines[3].edges.len()), (vec![1, 1, 1, 1], 1));
+}
+
+#[test]
+fn signs_and_letters_of_other_hands() {
+    // The typesetters' minus; µ in Latin-1; quotes within quotes; whole numbers under volts.
+    let minus = read("Time (us),A\n\u{2212}2,0\n\u{2212}1,1\n0,1\n1,0\n");
+    assert_eq!(edges(&minus), want(&[("A", &[-1000, 1000])]));
+    let latin = b"Time (\xb5s),A\n0,0\n1,1\n2,0\n".to_vec();
+    let latin = ingest::read_bytes("latin", latin, &ReadOptions::default()).unwrap();
+    assert_eq!(edges(&latin), want(&[("A", &[1000, 2000])]));
+    assert_eq!(
+        read("Time (us),\"A \"\"x\"\"\"\n0,0\n1,1\n").lines[0].name,
+        "A \"x\""
+    );
+    let volts = read("Time,A,B\n(us),(V),(V)\n0,0,1\n1,1,1\n2,1,0\n3,0,0\n");
+    assert!(volts.lines.iter().all(|line| line.trace.is_none()));
+    assert_eq!(edges(&volts)[0].1, [1000, 3000]);
+    let later: String = (0..7000)
+        .map(|i| format!("{i},{}\n", if i < 6500 { "0" } else { "4.9" }))
+        .collect();
+    assert!(
+        read(&format!("Time (us),A (V)\n{later}")).lines[0]
+            .trace
+            .is_some()
+    );
+}
+
+#[test]
+fn short_and_odd_tables_are_read_or_told() {
+    let ragged = read("Time (us),A,B\n0,0,1\n1,1\n2,1,0,7\n3,0,0\n");
+    assert_eq!(edges(&ragged)[0], ("A".to_owned(), vec![1000, 3000]));
+    assert!(told(&ragged, "too few or too many cells"));
+    let error = try_read("Time,A\n0,00,0\n0,01,1\n0,02,0\n0,03,1\n").unwrap_err();
+    assert!(error.to_string().contains("expected times that rise"), "{error}");
+    let odd = read("Time (us),A,B\n0,?!,!!\n1,?!,!!\n2,0,1\n3,1,1\n4,0,0\n5,0,1\n");
+    assert!(
+        told(&odd, "2 rows above row 4 begin with a number (first: row 2)"),
+        "{:?}",
+        odd.warnings
+    );
+    let none = read("$timescale 1 ns $end $enddefinitions $end\n#0\n#5\n");
+    assert!(told(&none, "no variable that is a line"));
+}
+
 /// Looks for files of its own among the temporary ones when all is read.
 #[cfg(target_os = "linux")]
 struct Watching(std::io::Cursor<String>);

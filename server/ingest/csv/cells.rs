@@ -17,6 +17,8 @@ impl Decimal {
     pub fn parse(text: &[u8], point: u8) -> Option<Decimal> {
         let (negative, mut rest) = match text {
             [b'-', rest @ ..] => (true, rest),
+            // U+2212, the minus sign of typesetters.
+            [0xe2, 0x88, 0x92, rest @ ..] => (true, rest),
             [b'+', rest @ ..] => (false, rest),
             rest => (false, rest),
         };
@@ -91,6 +93,18 @@ impl Decimal {
         format!("{}e{}", self.mantissa, self.exponent)
             .parse()
             .unwrap_or(f64::NAN)
+    }
+}
+
+/// The text of a cell; bytes that are no UTF-8 are taken for Latin-1 (ISO/IEC 8859-1), in which many programs write µ.
+pub fn words(cell: &[u8]) -> std::borrow::Cow<'_, str> {
+    match std::str::from_utf8(cell) {
+        Ok(text) => text.into(),
+        Err(_) => cell
+            .iter()
+            .map(|&byte| char::from(byte))
+            .collect::<String>()
+            .into(),
     }
 }
 

@@ -1,6 +1,6 @@
 //! The time cell of a row: a number, a number with its unit, an ISO 8601 date, a time of day.
 
-use super::cells::{Decimal, time_unit};
+use super::cells::{Decimal, time_unit, words};
 
 /// How the time cells of a table are written.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -51,7 +51,7 @@ impl TimeReader {
 
 /// `1.5 us`: number and power of ten of the unit.
 pub fn suffixed(cell: &[u8], point: u8) -> Option<(Decimal, i32)> {
-    let text = std::str::from_utf8(cell).ok()?;
+    let text = &words(cell);
     let at = text.find(|c: char| c.is_alphabetic() && c != 'e' && c != 'E')?;
     let unit = time_unit(&text[at..])?;
     Some((Decimal::parse(text[..at].trim().as_bytes(), point)?, unit))

@@ -161,6 +161,9 @@ pub fn read(
             engineering(1.0 / sample_s, "Hz")
         ));
     }
+    if capture.lines.is_empty() {
+        capture.warn("the file declares no variable that is a line".to_owned());
+    }
     if !apart.is_empty() {
         let names = super::names::some_of(&apart);
         capture.warn(format!("not logic lines, kept apart from the lines: {names}"));

@@ -2,7 +2,7 @@
 
 use std::collections::HashMap;
 
-use super::super::bus::packed;
+use super::super::bus::{may_be_packed, packed};
 use super::super::cells::{Decimal, level_of};
 use super::time_column::is_time_cell;
 use super::{Row, first_rows};
@@ -36,8 +36,14 @@ pub fn find_delimiter(
             .filter(|r| !r.comment && !r.cells.is_empty())
             .map(|r| r.cells.len())
             .collect();
-        // The preamble is short: the second half of what was seen is data.
-        let tail = &lengths[lengths.len() / 2..];
+        // The preamble is short: the second half of what was seen is data. Of a few rows all must tell.
+        const FEW_ROWS: usize = 12;
+        let skipped = if lengths.len() < FEW_ROWS {
+            0
+        } else {
+            lengths.len() / 2
+        };
+        let tail = &lengths[skipped..];
         let mut counts: HashMap<usize, usize> = HashMap::new();
         tail.iter().for_each(|&n| *counts.entry(n).or_default() += 1);
         let Some((&fields, &count)) = counts.iter().max_by_key(|&(&n, &c)| (c, n)) else {
@@ -80,7 +86,10 @@ pub fn is_comment(row: &[u8]) -> bool {
 }
 
 fn is_value(cell: &[u8], point: u8) -> bool {
-    level_of(cell, point).is_some() || Decimal::parse(cell, point).is_some() || packed(cell).is_some()
+    level_of(cell, point).is_some()
+        || Decimal::parse(cell, point).is_some()
+        || packed(cell).is_some()
+        || may_be_packed(cell)
 }
 
 /// The first row from which on rows look like data.

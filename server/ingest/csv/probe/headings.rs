@@ -1,6 +1,6 @@
 //! What stands above the data: headings, a row of units, remarks that state the sampling rate.
 
-use super::super::cells::{Decimal, is_sample_word, split_unit, time_unit, volt_unit};
+use super::super::cells::{Decimal, is_sample_word, split_unit, time_unit, volt_unit, words};
 use super::Row;
 
 /// The headings and what stands above and below them.
@@ -14,7 +14,7 @@ pub struct Head {
 
 /// Names and units of the columns, and a sampling period stated above the data.
 pub fn headings(above: &[Row], fields: usize, point: u8, warnings: &mut Vec<String>) -> Head {
-    let text = |cell: &Vec<u8>| String::from_utf8_lossy(cell).trim().to_owned();
+    let text = |cell: &Vec<u8>| words(cell).trim().replace("\"\"", "\"");
     let mut rest: Vec<&Row> = above
         .iter()
         .filter(|r| !r.cells.is_empty() && !r.comment)
@@ -105,7 +105,7 @@ fn stated_period(row: &Row, point: u8) -> Option<(f64, f64)> {
         .cells
         .iter()
         .map(|c| {
-            String::from_utf8_lossy(c)
+            words(c)
                 .trim()
                 .trim_start_matches(['#', '%', '/'])
                 .trim()

@@ -159,7 +159,7 @@ fn guess<'a>(
 ) -> ColumnKind {
     let (mut levels, mut numbers, mut with_base, mut all, mut filled) =
         (0usize, 0usize, 0usize, 0usize, 0usize);
-    let (mut hex, mut letters, mut binary, mut whole) = (0usize, 0usize, 0usize, 0usize);
+    let (mut hex, mut letters, mut binary, mut whole, mut bare) = (0usize, 0usize, 0usize, 0usize, 0usize);
     let mut base = 16;
     let mut longest = 0;
     for cell in cells {
@@ -170,6 +170,7 @@ fn guess<'a>(
         filled += 1;
         let level = level_of(cell, point).is_some();
         levels += usize::from(level);
+        bare += usize::from(matches!(cell, b"0" | b"1"));
         numbers += usize::from(Decimal::parse(cell, point).is_some());
         whole += usize::from(cell.iter().all(u8::is_ascii_digit));
         if let Some((_, b)) = packed(cell) {
@@ -211,7 +212,8 @@ fn guess<'a>(
             return ColumnKind::Bus { bits, base: 10 };
         }
     }
-    if mostly(levels) && unit.and_then(volt_unit).is_none() {
+    // Nobody's volts are 0 and 1 without a fraction; should others follow, the column is read anew as volts.
+    if mostly(levels) && (unit.and_then(volt_unit).is_none() || bare == filled) {
         return ColumnKind::Digital;
     }
     if with_base * 2 > filled {

@@ -169,6 +169,26 @@ pub fn probe(
             .collect(),
         unit_from: "the heading",
     };
+    let swallowed = |row: &&Row| {
+        !row.comment
+            && row.cells.len() == fields
+            && row
+                .cells
+                .first()
+                .is_some_and(|cell| time_column::is_time_cell(cell, point))
+    };
+    let rows_above = rows[..first].iter().filter(swallowed).count();
+    if let Some(row) = rows[..first].iter().find(swallowed) {
+        plan.warnings.push(format!(
+            "{rows_above} row{} above row {} begin{} with a number (first: row {}) but hold{} what is neither a level nor a \
+             number: not read as data",
+            if rows_above == 1 { "" } else { "s" },
+            rows[first].number,
+            if rows_above == 1 { "s" } else { "" },
+            row.number,
+            if rows_above == 1 { "s" } else { "" },
+        ));
+    }
     time_column::find_time(&mut plan, &head, &data, options, &fail)?;
     kinds::columns(&mut plan, &head, &data, options);
     pace::find_pace(&mut plan, &head, &data, options, &fail)?;

@@ -55,6 +55,18 @@ pub fn find_pace(
                 .to_owned(),
         ));
     }
+    const FEWEST: usize = 3;
+    if times.len() >= FEWEST && times.iter().all(|&time| time == times[0]) {
+        return Err(fail(
+            Some(plan.first_row),
+            format!(
+                "expected times that rise from row to row, found the same one in the first {} rows: is the mark that \
+                 parts the columns the decimal mark too, or are the times written too coarsely? Export the table with \
+                 another mark, or with more digits",
+                times.len()
+            ),
+        ));
+    }
     match options.form {
         Some(TableForm::Samples) => quiet = true,
         Some(TableForm::Changes) => quiet = false,
