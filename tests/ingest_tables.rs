@@ -400,6 +400,24 @@ fn short_and_odd_tables_are_read_or_told() {
     assert!(told(&none, "no variable that is a line"));
 }
 
+/// The reading sheet shows what each cell says, and so the effect of what a person says instead.
+#[test]
+fn a_preview_says_what_its_cells_say() {
+    let table = "Time,A,V [mV],D[7:0],N\n0,0,300,0x0F,remark\n1,1,2500,0xF0,remark\n2,X,4800,0x10,remark\n";
+    let look = |options: &ReadOptions| ingest::preview_bytes("t", table.as_bytes().to_vec(), options).unwrap();
+    let found = look(&ReadOptions::default());
+    assert_eq!(found.meanings[1], ["1 s", "high", "between", "= 240", ""]);
+    assert_eq!(found.meanings[2], ["2 s", "unknown", "high", "= 16", ""]);
+    let mut said = ReadOptions {
+        time_unit_s: Some(1e-6),
+        ..ReadOptions::default()
+    };
+    said.columns.insert("2".to_owned(), ingest::ColumnKind::Ignore);
+    let thresholds = edgewitness::model::Thresholds { low_v: 0.1, high_v: 0.2 };
+    said.family = Some(ingest::FamilyChoice { name: "volts".to_owned(), thresholds });
+    assert_eq!(look(&said).meanings[1], ["1 µs", "", "high", "= 240", ""]);
+}
+
 /// Looks for files of its own among the temporary ones when all is read.
 #[cfg(target_os = "linux")]
 struct Watching(std::io::Cursor<String>);

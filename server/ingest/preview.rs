@@ -29,6 +29,8 @@ pub struct Preview {
     pub columns: Vec<PreviewColumn>,
     /// The first rows of data, cell by cell.
     pub rows: Vec<Vec<String>>,
+    /// What those cells say as they are read: `low`, `high`, `between` (the thresholds), a time, a number.
+    pub meanings: Vec<Vec<String>>,
     pub warnings: Vec<String>,
 }
 
@@ -89,11 +91,22 @@ fn preview_source(source: &Source, name: &str, options: &ReadOptions) -> Result<
             sample_period_s: None,
             columns: Vec::new(),
             rows: Vec::new(),
+            meanings: Vec::new(),
             warnings: Vec::new(),
         }),
         Sniffed::Table => {
             let plan = csv::probe(source, name, wrapping, options)?;
             let families = csv::families(&plan, options);
+            let said = |row: &Vec<String>| {
+                let cells = row.iter().enumerate();
+                cells
+                    .map(|(column, cell)| {
+                        let family = families.get(column).and_then(Option::as_ref);
+                        csv::meaning(&plan, column, family.map(|f| &f.0), cell.as_bytes())
+                    })
+                    .collect()
+            };
+            let meanings = plan.shown.iter().map(said).collect();
             let columns = plan
                 .columns
                 .iter()
@@ -131,6 +144,7 @@ fn preview_source(source: &Source, name: &str, options: &ReadOptions) -> Result<
                 sample_period_s,
                 columns,
                 rows: plan.shown,
+                meanings,
                 warnings: plan.warnings,
             })
         }

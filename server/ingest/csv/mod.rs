@@ -25,11 +25,13 @@ mod time;
 pub use probe::probe;
 
 use super::analog;
+use super::build::Value;
 use super::error::quoted;
 use super::input::{Source, Wrapping};
 use super::options::{ColumnKind, FamilyChoice};
 use super::{Error, Progress, ReadOptions};
 use crate::model::Capture;
+use crate::model::units::engineering;
 use clock::Pace;
 use pass::{Outcome, pass};
 use probe::TablePlan;
@@ -62,6 +64,45 @@ pub fn read(
                 ));
             }
         }
+    }
+}
+
+/// What a cell of the table says, read by the plan: a time, a level, a number; empty where the column is not read.
+pub fn meaning(plan: &TablePlan, column: usize, family: Option<&FamilyChoice>, cell: &[u8]) -> String {
+    let unknown = || "unknown".to_owned();
+    let Some(of) = plan.columns.get(column) else {
+        return String::new();
+    };
+    match of.kind {
+        ColumnKind::Ignore => String::new(),
+        ColumnKind::Time => {
+            let unit_s = plan.sample_s.unwrap_or_else(|| 10f64.powi(plan.reader.unit));
+            let time = plan.reader.read(cell);
+            time.map_or_else(|| "no time".to_owned(), |time| engineering(time as f64 * unit_s, "s"))
+        }
+        ColumnKind::Digital => match cells::level_of(cell, plan.point) {
+            Some(Value::Low) => "low".to_owned(),
+            Some(Value::High) => "high".to_owned(),
+            Some(Value::Floating) => "floating".to_owned(),
+            _ => unknown(),
+        },
+        ColumnKind::Analog => {
+            let number = cells::Decimal::parse(cell, plan.point);
+            let (Some(number), Some(family)) = (number, family) else {
+                return unknown();
+            };
+            let volts = number.to_f64() * of.volts;
+            let level = match family.thresholds {
+                t if volts >= t.high_v => "high",
+                t if volts <= t.low_v => "low",
+                _ => "between",
+            };
+            level.to_owned()
+        }
+        ColumnKind::Bus { base, .. } => match bus::bus_value(cell, base) {
+            Some((value, (0, 0))) => format!("= {value}"),
+            _ => unknown(),
+        },
     }
 }
 

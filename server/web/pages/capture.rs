@@ -41,7 +41,8 @@ struct CapturePage {
     /// Of a table: what may be said otherwise.
     settings: Vec<Setting>,
     columns: Vec<ColumnView>,
-    rows: Vec<Vec<String>>,
+    /// Cells and what they say as they are read.
+    rows: Vec<Vec<(String, String)>>,
     first_row: u64,
     more_columns: usize,
     families: Vec<&'static str>,
@@ -163,8 +164,11 @@ pub async fn page(
             rows: preview
                 .as_ref()
                 .map(|p| {
-                    let row = |row: &Vec<String>| row.iter().take(MOST_COLUMNS).cloned().collect();
-                    p.rows.iter().take(MOST_ROWS).map(row).collect()
+                    let row = |(cells, meanings): (&Vec<String>, &Vec<String>)| {
+                        let pairs = cells.iter().cloned().zip(meanings.iter().cloned());
+                        pairs.take(MOST_COLUMNS).collect()
+                    };
+                    p.rows.iter().zip(&p.meanings).take(MOST_ROWS).map(row).collect()
                 })
                 .unwrap_or_default(),
             first_row: preview.as_ref().and_then(|p| p.first_row).unwrap_or(1),
