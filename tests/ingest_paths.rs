@@ -74,8 +74,12 @@ proptest! {
         steps in prop::collection::vec((prop_oneof![30 => Just(1u32), 1 => 2u32..50], 0u8..8), 3..400),
         volts in any::<bool>(),
         crlf in any::<bool>(),
+        quotes in any::<bool>(),
     ) {
         let mut writer = csv::WriterBuilder::new();
+        if quotes {
+            writer.quote_style(csv::QuoteStyle::Always);
+        }
         if crlf {
             writer.terminator(csv::Terminator::CRLF);
         }

@@ -1,13 +1,34 @@
 //! The rows of one block, as a worker reads them: levels alone eight bytes at a time, levels and volts cell by cell.
 
-use super::numbers::{DecimalReader, TimeReader};
-use super::{Cell, Entry, Parsed, Shape};
-use crate::ingest::blocks::Block;
-
 use super::levels::parse_levels;
+use super::numbers::{DecimalReader, TimeReader};
+use super::quotes::unquoted;
+use super::{Cell, Entry, Parsed, Shape};
+use crate::ingest::blocks::{Block, PADDING};
 
-/// Reads the rows of a block.
-pub fn parse(shape: &Shape, block: &Block) -> Parsed {
+/// Reads the rows of a block; `room` is for rows without their quotes.
+pub fn parse(shape: &Shape, block: &Block, room: &mut Vec<u8>) -> Parsed {
+    if memchr::memchr(b'"', block.bytes).is_none() {
+        return parse_bare(shape, block);
+    }
+    let Some(padded) = unquoted(block.bytes, shape.delimiter, room) else {
+        return Parsed {
+            unfit: true,
+            ..Parsed::default()
+        };
+    };
+    let bare = Block {
+        bytes: &padded[..padded.len() - PADDING],
+        padded,
+        offset: block.offset,
+    };
+    Parsed {
+        bytes: block.bytes.len() as u64,
+        ..parse_bare(shape, &bare)
+    }
+}
+
+fn parse_bare(shape: &Shape, block: &Block) -> Parsed {
     let mut parsed = Parsed {
         volts: vec![Vec::new(); shape.volts.len()],
         bytes: block.bytes.len() as u64,

@@ -1,5 +1,5 @@
 //! The fast path for plain tables: times in the first column, then single-character levels or plain decimal
-//! volts; no quotes, no blanks, no odd rows. Anything else, and the general path reads the table instead.
+//! volts; quotes around whole cells, no blanks, no odd rows. Anything else, and the general path reads the table instead.
 //!
 //! Workers check every byte of every row: the time is read and compared with the pace, cells are compared with
 //! the row before (whose cells were checked) and looked at singly where they differ. What they hand over is the
@@ -9,6 +9,7 @@
 //! | --- | --- |
 //! | `block` | the rows of one block, as a worker reads them |
 //! | `levels` | rows of levels only |
+//! | `quotes` | quotes around cells |
 //! | `numbers` | their times and decimals |
 //! | `merge` | what the blocks said, in order → the builders |
 
@@ -16,6 +17,7 @@ mod block;
 mod levels;
 mod merge;
 mod numbers;
+mod quotes;
 
 use std::io;
 use std::path::Path;
@@ -167,9 +169,9 @@ pub fn read(
     blocks::for_each::<_, _, io::Error>(
         path,
         from,
-        || (),
-        |(), block| match block {
-            Some(block) => parse(&shape, &block),
+        Vec::new,
+        |room, block| match block {
+            Some(block) => parse(&shape, &block, room),
             None => Parsed {
                 unfit: true,
                 ..Parsed::default()
