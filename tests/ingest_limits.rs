@@ -18,9 +18,10 @@ fn lines(first: &str, file: &Path, folder: &Path) -> Output {
 
 /// A VCD of `edges` edges of each of two lines.
 fn vcd(edges: usize) -> String {
-    let mut text = "$timescale 1 ns $end $var wire 1 ! STEP $end $var wire 1 \" CLEAR $end $enddefinitions $end\n\
+    let mut text =
+        "$timescale 1 ns $end $var wire 1 ! STEP $end $var wire 1 \" CLEAR $end $enddefinitions $end\n\
                     #0\n0!\n0\"\n"
-        .to_owned();
+            .to_owned();
     for i in 1..=edges {
         text.push_str(&format!("#{}\n{}!\n{}\"\n", i * 7, i % 2, i % 2));
     }
@@ -28,7 +29,10 @@ fn vcd(edges: usize) -> String {
 }
 
 fn is_empty(folder: &Path) -> bool {
-    std::fs::read_dir(folder).expect("the folder is there").next().is_none()
+    std::fs::read_dir(folder)
+        .expect("the folder is there")
+        .next()
+        .is_none()
 }
 
 /// A file may grow to 64 blocks: as where a disk is full, writing fails in the middle.
@@ -40,7 +44,10 @@ fn a_disk_that_fills_up_is_told_and_nothing_stays() {
     let out = lines("trap '' XFSZ; ulimit -f 64", &path, spilled.path());
     let told = String::from_utf8_lossy(&out.stderr);
     assert!(!out.status.success() && out.stdout.is_empty(), "{told}");
-    assert!(told.contains("the columns could not be kept on disk") && told.contains("free some space"), "{told}");
+    assert!(
+        told.contains("the columns could not be kept on disk") && told.contains("free some space"),
+        "{told}"
+    );
     assert!(!told.contains("panicked") && is_empty(spilled.path()), "{told}");
     // With room it is read.
     assert!(lines("true", &path, spilled.path()).status.success());

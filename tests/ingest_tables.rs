@@ -404,7 +404,8 @@ fn short_and_odd_tables_are_read_or_told() {
 #[test]
 fn a_preview_says_what_its_cells_say() {
     let table = "Time,A,V [mV],D[7:0],N\n0,0,300,0x0F,remark\n1,1,2500,0xF0,remark\n2,X,4800,0x10,remark\n";
-    let look = |options: &ReadOptions| ingest::preview_bytes("t", table.as_bytes().to_vec(), options).unwrap();
+    let look =
+        |options: &ReadOptions| ingest::preview_bytes("t", table.as_bytes().to_vec(), options).unwrap();
     let found = look(&ReadOptions::default());
     assert_eq!(found.meanings[1], ["1 s", "high", "between", "= 240", ""]);
     assert_eq!(found.meanings[2], ["2 s", "unknown", "high", "= 16", ""]);
@@ -413,8 +414,14 @@ fn a_preview_says_what_its_cells_say() {
         ..ReadOptions::default()
     };
     said.columns.insert("2".to_owned(), ingest::ColumnKind::Ignore);
-    let thresholds = edgewitness::model::Thresholds { low_v: 0.1, high_v: 0.2 };
-    said.family = Some(ingest::FamilyChoice { name: "volts".to_owned(), thresholds });
+    let thresholds = edgewitness::model::Thresholds {
+        low_v: 0.1,
+        high_v: 0.2,
+    };
+    said.family = Some(ingest::FamilyChoice {
+        name: "volts".to_owned(),
+        thresholds,
+    });
     assert_eq!(look(&said).meanings[1], ["1 µs", "", "high", "= 240", ""]);
 }
 

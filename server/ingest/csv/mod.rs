@@ -78,7 +78,10 @@ pub fn meaning(plan: &TablePlan, column: usize, family: Option<&FamilyChoice>, c
         ColumnKind::Time => {
             let unit_s = plan.sample_s.unwrap_or_else(|| 10f64.powi(plan.reader.unit));
             let time = plan.reader.read(cell);
-            time.map_or_else(|| "no time".to_owned(), |time| engineering(time as f64 * unit_s, "s"))
+            time.map_or_else(
+                || "no time".to_owned(),
+                |time| engineering(time as f64 * unit_s, "s"),
+            )
         }
         ColumnKind::Digital => match cells::level_of(cell, plan.point) {
             Some(Value::Low) => "low".to_owned(),

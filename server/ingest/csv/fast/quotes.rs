@@ -14,7 +14,8 @@ pub fn unquoted<'r>(bytes: &[u8], delimiter: u8, room: &'r mut Vec<u8>) -> Optio
         let close = open + 1 + memchr::memchr(b'"', &bytes[open + 1..])?;
         let cell = &bytes[open + 1..close];
         let before = open.checked_sub(1).and_then(|n| bytes.get(n));
-        if !begins(before) || !ends(bytes.get(close + 1)) || cell.iter().any(|&b| b == delimiter || b < b' ') {
+        if !begins(before) || !ends(bytes.get(close + 1)) || cell.iter().any(|&b| b == delimiter || b < b' ')
+        {
             return None;
         }
         room.extend_from_slice(&bytes[at..open]);
@@ -37,9 +38,20 @@ mod tests {
             let bytes = unquoted(text.as_bytes(), b',', &mut room)?;
             Some(String::from_utf8_lossy(&bytes[..bytes.len() - PADDING]).into_owned())
         };
-        assert_eq!(off("\"0.1\",0,\"1\"\r\n\"0.2\",\"\",1").as_deref(), Some("0.1,0,1\r\n0.2,,1"));
+        assert_eq!(
+            off("\"0.1\",0,\"1\"\r\n\"0.2\",\"\",1").as_deref(),
+            Some("0.1,0,1\r\n0.2,,1")
+        );
         assert_eq!(off("0.1,0\n").as_deref(), Some("0.1,0\n"));
-        for strange in ["\"0,1\",0\n", "\"0\"1\",0\n", "0\"1\",0\n", "\"0\n", "\"0\n\",1\n", "\"0\"\"\",1\n", "\"0\" ,1\n"] {
+        for strange in [
+            "\"0,1\",0\n",
+            "\"0\"1\",0\n",
+            "0\"1\",0\n",
+            "\"0\n",
+            "\"0\n\",1\n",
+            "\"0\"\"\",1\n",
+            "\"0\" ,1\n",
+        ] {
             assert_eq!(off(strange), None, "{strange}");
         }
     }
