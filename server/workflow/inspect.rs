@@ -12,7 +12,9 @@ use crate::report::inspect::InspectReport;
 use crate::setup::Setup;
 
 use super::align::{OneClock, one_clock};
+use super::assumed;
 use super::fill;
+use super::forbidden;
 use super::rails::{rail_rows, waveform_rows};
 use super::rules::rows as rule_rows;
 use super::unreadable;
@@ -44,12 +46,13 @@ pub fn inspect(captures: Vec<Capture>, question: &Question) -> anyhow::Result<In
         sources,
         alignments,
     } = one_clock(captures, question.align_on)?;
-    let aligned = question.align_on.map_or_else(Vec::new, |on| {
-        let others = sources.iter().zip(&alignments).skip(1);
-        others
-            .map(|(source, a)| align::finding(&sources[0].file, &source.file, on, a))
-            .collect()
+    let first = &sources[0].file;
+    let others = sources.iter().zip(&alignments).skip(1);
+    let told = others.map(|(source, a)| match question.align_on {
+        Some(on) => align::finding(first, &source.file, on, a),
+        None => assumed::one_clock(first, &source.file),
     });
+    let aligned = told.collect();
     Ok(look(capture, sources, question.setup, aligned))
 }
 
@@ -70,10 +73,10 @@ pub fn inspect_run(
 
 /// `known`: findings from before the lines were looked at.
 fn look(capture: Capture, sources: Vec<CaptureRow>, setup: &Setup, known: Vec<Finding>) -> Inspection {
-    let strays = strays::find(&capture, &stray_options(&capture, setup));
-    let attribution = coupling::attribute(&capture, &strays, &CouplingOptions::default());
     let declared = link_options(&capture, setup);
     let links = links::check(&capture, &declared);
+    let strays = strays::find(&capture, &stray_options(&capture, setup, &links));
+    let attribution = coupling::attribute(&capture, &strays, &CouplingOptions::default());
     let same_signal: Vec<(String, String)> = setup
         .links
         .iter()
@@ -82,6 +85,7 @@ fn look(capture: Capture, sources: Vec<CaptureRow>, setup: &Setup, known: Vec<Fi
     let results = rules::check(&capture, &setup.rules, &same_signal);
     let mut all = findings::of(&capture, &strays, &attribution);
     all.extend(known);
+    all.extend(assumed::names(&capture, setup));
     all.extend(links::findings(&capture, &links));
     let mut proposals = proposals(&capture, &declared);
     // Where a declared link's signal was found is told of that link.
@@ -139,8 +143,8 @@ pub fn proposals(capture: &Capture, declared: &[LinkOptions]) -> Vec<Proposal> {
     proposals
 }
 
-/// The narrow limits that the setup declares, in the capture's ticks.
-pub fn stray_options(capture: &Capture, setup: &Setup) -> StrayOptions {
+/// The narrow limits that the setup declares, in the capture's ticks; and the pulses that are stray whatever their width.
+pub fn stray_options(capture: &Capture, setup: &Setup, links: &[Link]) -> StrayOptions {
     let limits = capture.lines.iter().enumerate().filter_map(|(index, line)| {
         let own = |name: &str| setup.narrow_below_s(name);
         // A line that several captures have is called STEM/LINE; what was said of LINE holds for each.
@@ -149,6 +153,7 @@ pub fn stray_options(capture: &Capture, setup: &Setup) -> StrayOptions {
     });
     StrayOptions {
         narrow_below: limits.collect(),
+        marks: forbidden::marks(capture, setup, links),
         ..StrayOptions::default()
     }
 }

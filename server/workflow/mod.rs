@@ -1,10 +1,12 @@
 //! The only place that joins ingest, setup, analysis, report and store.
 
 pub mod align;
+mod assumed;
 pub mod compare;
 pub mod demo_session;
 pub mod export;
 mod fill;
+mod forbidden;
 pub mod inspect;
 pub mod lines;
 pub mod links;

@@ -12,6 +12,7 @@ use crate::analysis::findings::{Finding, Severity};
 use crate::model::Capture;
 use crate::report::CaptureRow;
 
+use super::assumed;
 use super::lines::capture_row;
 use super::merge::{merge, skewed};
 
@@ -123,7 +124,7 @@ pub fn runs(captures: Vec<Capture>, ties: &[Tie], late_s: &[BTreeMap<String, f64
             .iter()
             .filter_map(|member| captures[member.position].take())
             .collect();
-        together(own, members)
+        together(own, members, ties)
     };
     groups.into_iter().map(run).collect()
 }
@@ -216,14 +217,18 @@ pub fn align_pair_on(a: &Capture, b: &Capture, on: &[String]) -> Result<Alignmen
     align_several(&lines).map_err(|error| format!("{} and {}, on {}: {error}", a.file, b.file, on.join(", ")))
 }
 
-fn together(mut captures: Vec<Capture>, members: Vec<Member>) -> Run {
+fn together(mut captures: Vec<Capture>, members: Vec<Member>, ties: &[Tie]) -> Run {
     let mut findings = Vec::new();
     let first = captures[0].file.clone();
-    for (member, capture) in members.iter().zip(&captures) {
+    for (at, (member, capture)) in members.iter().zip(&captures).enumerate() {
         if let Some(trouble) = &member.trouble {
             findings.push(not_aligned(&capture.file, trouble));
         }
         if member.on.is_empty() && member.shift_s == 0.0 {
+            let nobody_said = matches!(ties.get(member.position), None | Some(Tie::Nothing));
+            if at > 0 && nobody_said {
+                findings.push(assumed::one_clock(&first, &capture.file));
+            }
             continue;
         }
         let mut finding = align::finding(&first, &capture.file, &member.on.join(", "), &member.alignment);

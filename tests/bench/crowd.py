@@ -209,9 +209,8 @@ def run(given, address, source, edges, pid):
             failed += sum(t is None for t in own) if path is None else 0
             rows.append([t * 1e3 for t in own if t is not None])
         name = "all" if path is None else re.sub(r"\?.*", "", path)
-        before, meanwhile = rows
-        if before and meanwhile:
-            print(f"| {name} | {len(before)} | {quantile(before, 0.5):.0f} | {quantile(before, 0.95):.0f} | {len(meanwhile)} | {quantile(meanwhile, 0.5):.0f} | {quantile(meanwhile, 0.95):.0f} | {max(meanwhile):.0f} |")
+        figures = [[len(own), *(f"{quantile(own, share):.0f}" for share in (0.5, 0.95, 1))] if own else ["0", "", "", ""] for own in rows]
+        print(f"| {name} | {' | '.join(map(str, figures[0][:3] + figures[1]))} |")
     lost = failed
     backwards = steps = 0
     for k, session, error, *more in outcome:

@@ -96,7 +96,7 @@ type SharedLimits = BTreeMap<String, (Option<f64>, Option<f64>)>;
 fn shared_limits(captures: &[Capture], setup: &Setup) -> SharedLimits {
     let mut shared: SharedLimits = BTreeMap::new();
     for capture in captures {
-        let found = strays::find(capture, &stray_options(capture, setup));
+        let found = strays::find(capture, &stray_options(capture, setup, &[]));
         for (line, limit) in capture.lines.iter().zip(&found.limits) {
             if limit.origin != LimitOrigin::Inferred {
                 continue;
@@ -117,7 +117,8 @@ fn shared_limits(captures: &[Capture], setup: &Setup) -> SharedLimits {
 }
 
 fn look(capture: Capture, setup: &Setup, shared: &SharedLimits) -> Looked {
-    let mut options: StrayOptions = stray_options(&capture, setup);
+    let links = links::check(&capture, &link_options(&capture, setup));
+    let mut options: StrayOptions = stray_options(&capture, setup, &links);
     for (index, line) in capture.lines.iter().enumerate() {
         let Some(&(low, high)) = shared.get(&line.name) else {
             continue;
@@ -132,7 +133,6 @@ fn look(capture: Capture, setup: &Setup, shared: &SharedLimits) -> Looked {
     }
     let strays = strays::find(&capture, &options);
     let attribution = attribute(&capture, &strays, &CouplingOptions::default());
-    let links = links::check(&capture, &link_options(&capture, setup));
     let checked = rules::check_rules(&capture, &setup.rules);
     let rules = checked.iter().map(|result| Counts {
         strays: result.tally.breached,

@@ -1,0 +1,107 @@
+//! What had to be assumed, or could not be looked at, of files and setup together: it is told.
+
+use crate::analysis::findings::{Finding, Severity};
+use crate::analysis::links;
+use crate::model::Capture;
+use crate::setup::Setup;
+
+/// Names told of a capture, at most.
+const MOST_NAMES: usize = 12;
+
+/// The setup names lines that the capture lacks: a warning for a link with one end here, a note for what is wholly
+/// elsewhere (one setup may serve many captures).
+pub fn names(capture: &Capture, setup: &Setup) -> Vec<Finding> {
+    let is_here = |name: &str| {
+        // A line that several captures have is called STEM/LINE.
+        let own = |known: &str| known == name || known.split_once('/').is_some_and(|(_, own)| own == name);
+        let is_bus = capture.buses.iter().any(|b| own(&b.name));
+        is_bus || capture.lines.iter().any(|l| own(&l.name)) || capture.not_logic.iter().any(|n| own(&n.name))
+    };
+    let names: Vec<&str> = capture
+        .lines
+        .iter()
+        .take(MOST_NAMES)
+        .map(|l| l.name.as_str())
+        .collect();
+    let more = capture.lines.len().saturating_sub(MOST_NAMES);
+    let and = if more > 0 {
+        format!(" and {more} more")
+    } else {
+        String::new()
+    };
+    let there = format!("Lines that are here: {}{and}.", names.join(", "));
+    let mut findings = Vec::new();
+    for link in &setup.links {
+        if links::expand(capture, &link.from, &link.to).is_ok() {
+            continue;
+        }
+        let absent: Vec<&str> = [&link.from, &link.to]
+            .into_iter()
+            .map(String::as_str)
+            .filter(|name| !is_here(name))
+            .collect();
+        let (severity, why) = match absent.as_slice() {
+            [] => (
+                Severity::Warning,
+                links::expand(capture, &link.from, &link.to).unwrap_err(),
+            ),
+            [one] => (Severity::Warning, format!("this capture has no line {one}")),
+            _ => (Severity::Note, "this capture has neither end".to_owned()),
+        };
+        findings.push(Finding {
+            severity,
+            topic: "reading",
+            lines: Vec::new(),
+            title: format!(
+                "The link from {} to {} could not be checked: {why}",
+                link.from, link.to
+            ),
+            detail: there.clone(),
+            try_next: vec![
+                "Compare the setup's names with the lines that are here; capitals and brackets count."
+                    .to_owned(),
+                "Or clip a probe to the missing end and capture again.".to_owned(),
+            ],
+        });
+    }
+    let unused: Vec<&str> = setup
+        .lines
+        .keys()
+        .map(String::as_str)
+        .filter(|name| !is_here(name))
+        .collect();
+    if !unused.is_empty() {
+        findings.push(Finding {
+            severity: Severity::Note,
+            topic: "reading",
+            lines: Vec::new(),
+            title: format!(
+                "What the setup says of {} was not used: this capture has no such line",
+                unused.join(", ")
+            ),
+            detail: there,
+            try_next: vec![
+                "Compare the setup's names with the lines that are here; capitals and brackets count."
+                    .to_owned(),
+            ],
+        });
+    }
+    findings
+}
+
+/// Nobody said how `file` comes to the clock of `first`, and they have no line in common that could say it.
+pub fn one_clock(first: &str, file: &str) -> Finding {
+    Finding {
+        severity: Severity::Warning,
+        topic: "alignment",
+        lines: Vec::new(),
+        title: format!("Nothing brings {file} to the clock of {first}: both are shown as their own times stand"),
+        detail: "What one of them shows is not compared in time with what the other shows unless they were recorded together, \
+                 started by the same trigger."
+            .to_owned(),
+        try_next: vec![
+            "Name an irregular line that both recorded: --align-on LINE, or the page Clocks.".to_owned(),
+            "Where they share none, clip a free channel of both instruments to one line that switches irregularly.".to_owned(),
+        ],
+    }
+}
