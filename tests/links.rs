@@ -4,88 +4,11 @@
 
 #[path = "common/dice.rs"]
 mod dice;
+#[path = "common/pulsed.rs"]
+mod pulsed;
 
-use std::collections::BTreeMap;
-
-use assert_cmd::Command;
-use dice::Dice;
+use pulsed::{LINK, inspect, inspect_text, later, pulses};
 use serde_json::Value;
-
-/// Pulses (start, end) in ns, 200 to 1,200 ns wide, at least 2 µs apart.
-fn pulses(seed: u64, n: usize) -> Vec<(u64, u64)> {
-    let mut dice = Dice(seed.wrapping_mul(0x9E37_79B9).max(1));
-    let mut at = 10_000;
-    (0..n)
-        .map(|_| {
-            at += 2_000 + (dice.unit() * 20_000.0) as u64;
-            let width = 200 + (dice.unit() * 1_000.0) as u64;
-            let pulse = (at, at + width);
-            at += width;
-            pulse
-        })
-        .collect()
-}
-
-fn later(pulses: &[(u64, u64)], delay: u64) -> Vec<(u64, u64)> {
-    pulses.iter().map(|p| (p.0 + delay, p.1 + delay)).collect()
-}
-
-type Lines<'a> = [(&'a str, Vec<(u64, u64)>, bool)];
-
-/// A capture of lines as VCD: name, pulses, and whether the line rests high.
-fn vcd(lines: &Lines) -> String {
-    let mut changes: BTreeMap<u64, String> = BTreeMap::new();
-    let mut text = "$timescale 1 ns $end\n".to_owned();
-    let mut first = String::new();
-    let mut end = 0;
-    for (i, (name, pulses, high)) in lines.iter().enumerate() {
-        let code = char::from(b'!' + i as u8);
-        text.push_str(&format!("$var wire 1 {code} {name} $end\n"));
-        let (rest, active) = (u8::from(*high), u8::from(!*high));
-        first.push_str(&format!("{rest}{code}\n"));
-        for (start, stop) in pulses {
-            changes
-                .entry(*start)
-                .or_default()
-                .push_str(&format!("{active}{code}\n"));
-            changes
-                .entry(*stop)
-                .or_default()
-                .push_str(&format!("{rest}{code}\n"));
-            end = end.max(*stop);
-        }
-    }
-    text.push_str(&format!("$enddefinitions $end\n#0\n{first}"));
-    for (at, levels) in changes {
-        text.push_str(&format!("#{at}\n{levels}"));
-    }
-    text.push_str(&format!("#{}\n", end + 50_000));
-    text
-}
-
-fn inspect(lines: &Lines, setup: &str) -> Value {
-    inspect_text(&vcd(lines), setup)
-}
-
-fn inspect_text(capture: &str, setup: &str) -> Value {
-    let folder = tempfile::tempdir().expect("a folder");
-    std::fs::write(folder.path().join("a.vcd"), capture).expect("a file");
-    std::fs::write(folder.path().join("s.toml"), setup).expect("a file");
-    let mut command = Command::cargo_bin("edgewitness").expect("the binary is built");
-    let output = command
-        .args(["inspect", "a.vcd", "--setup", "s.toml", "--json"])
-        .current_dir(folder.path())
-        .output()
-        .expect("the binary runs");
-    assert!(
-        output.status.success(),
-        "{}",
-        String::from_utf8_lossy(&output.stderr)
-    );
-    serde_json::from_slice(&output.stdout).expect("JSON on standard output")
-}
-
-const LINK: &str = "[[link]]\nfrom = \"OUT\"\nto = \"IN\"\nmax_delay = \"200 ns\"\n";
 
 fn seconds(pulses: &[(u64, u64)], which: &[usize]) -> Vec<f64> {
     which.iter().map(|&i| pulses[i].0 as f64 * 1e-9).collect()
