@@ -384,6 +384,28 @@ async fn the_document_says_what_is_answered() {
         assert!(!schema.is_null(), "{path}");
         holds(&document, schema, &answer).unwrap_or_else(|error| panic!("{path}: {error}"));
     }
+    // A stray that is judged legitimate is no stray any more, until that is undone.
+    let strays = async || {
+        let report = bench.ok(Method::GET, &at("/report"), Value::Null).await;
+        report["strays"].as_array().unwrap().clone()
+    };
+    let before = strays().await;
+    let stray = json!({"line": before[0]["line"], "start_s": before[0]["start_s"], "stray": false});
+    let kept = bench.ok(Method::POST, &at("/marks"), stray).await;
+    let post = &document["paths"]["/api/sessions/{id}/marks"]["post"];
+    let schema = &post["responses"]["2XX"]["content"]["application/json"]["schema"];
+    holds(&document, schema, &kept).unwrap();
+    let nowhere = json!({"line": before[0]["line"], "start_s": 1e-12, "stray": true});
+    let (status, told) = bench.json(Method::POST, &at("/marks"), nowhere).await;
+    assert_eq!(status, StatusCode::BAD_REQUEST, "{told}");
+    bench.ok(Method::GET, &at("/places"), Value::Null).await;
+    assert_eq!(strays().await.len(), before.len() - 1);
+    let diagram = bench.ok(Method::GET, &at("/diagram"), Value::Null).await;
+    assert_eq!(diagram["marks"][0]["stray"], false);
+    let undone = bench.ok(Method::POST, &at("/undo"), Value::Null).await;
+    assert_eq!(undone["what"], "pulse mark added");
+    bench.ok(Method::GET, &at("/places"), Value::Null).await;
+    assert_eq!(strays().await, before);
     let undone = bench.ok(Method::POST, &at("/undo"), Value::Null).await;
     holds(&document, &document["components"]["schemas"]["Action"], &undone).unwrap();
     let wrong = json!({"what": 1});

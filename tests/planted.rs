@@ -335,3 +335,57 @@ fn the_open_select_pin_is_named() {
         logic[0]
     );
 }
+
+/// What a person says of single pulses in the setup file overrules their widths, and the findings follow.
+#[test]
+fn pulses_marked_in_the_setup_file_are_what_it_says() {
+    let before = inspect("as-found.vcd", false);
+    let strays: Vec<f64> = rows(&before, "strays")
+        .iter()
+        .filter(|row| text(row, "line") == "CLEAR_N")
+        .map(|row| number(row, "start_s"))
+        .collect();
+    let list = |starts: &[f64]| {
+        starts
+            .iter()
+            .map(|s| format!("\"{s} s\""))
+            .collect::<Vec<_>>()
+            .join(", ")
+    };
+    // The first ten are legitimate; so is one that starts nowhere, which is told.
+    let folder = tempfile::tempdir().unwrap();
+    let setup = folder.path().join("marks.toml");
+    let mut legitimate = strays[..10].to_vec();
+    legitimate.push(1e-7);
+    let said = format!("[line.CLEAR_N]\nlegitimate_at = [{}]\n", list(&legitimate));
+    std::fs::write(&setup, said).unwrap();
+    let setup = setup.to_str().unwrap();
+    let after = answer(&["inspect"], &["sample:as-found.vcd", "--setup", setup]);
+    let still: Vec<f64> = rows(&after, "strays")
+        .iter()
+        .filter(|row| text(row, "line") == "CLEAR_N")
+        .map(|row| number(row, "start_s"))
+        .collect();
+    assert_eq!(still, strays[10..]);
+    let of = |report: &Value| {
+        let row = rows(report, "couplings")
+            .iter()
+            .find(|c| text(c, "victim") == "CLEAR_N");
+        number(row.expect("CLEAR_N is struck"), "strays")
+    };
+    assert!(of(&after) >= of(&before) - 10.0 && of(&after) < of(&before));
+    let warnings = after["captures"][0]["warnings"].to_string();
+    assert!(warnings.contains("none starts then"), "{warnings}");
+    // And the other way: what would be legitimate is a stray.
+    let text = format!(
+        "[line.CLEAR_N]\nnarrow_below = \"1 ns\"\nstray_at = [{}]\n",
+        list(&strays[..3])
+    );
+    std::fs::write(setup, text).unwrap();
+    let only = answer(&["inspect"], &["sample:as-found.vcd", "--setup", setup]);
+    let only = rows(&only, "strays")
+        .iter()
+        .filter(|row| row["line"] == "CLEAR_N")
+        .count();
+    assert_eq!(only, 3);
+}

@@ -206,6 +206,41 @@ fn a_rail_on_its_bound_is_kept_and_just_beyond_it_is_not() {
 }
 
 #[test]
+fn a_meter_reading_is_judged_to_the_same_bounds() {
+    // The rail itself was not captured: the reading is judged all the same.
+    let told = |rail: &str, volts: &str| {
+        let text = format!("{rail}[[reading]]\nrail = \"VCC_TOWER\"\nat = \"J9\"\nvolts = \"{volts} V\"\n");
+        let setup = setup(&text);
+        let result = rails::check(&capture(&[("OTHER", vec![1.0; 10])], vec![]), &setup.rails).remove(0);
+        assert_eq!(result.missing.as_deref(), Some("VCC_TOWER"));
+        result.readings_outside.len()
+    };
+    assert_eq!(
+        ["4.75", "4.7499", "5.25", "5.2501"].map(|v| told(TOWER, v)),
+        [0, 1, 0, 1]
+    );
+    let negative = TOWER.replace("5 V", "-12 V");
+    assert_eq!(
+        ["-11.4", "-11.3999", "-12.6", "-12.6001", "12"].map(|v| told(&negative, v)),
+        [0, 1, 0, 1, 1]
+    );
+}
+
+#[test]
+fn a_drop_along_the_wire_is_told_just_beyond_its_limit() {
+    let told = |board: f64| {
+        let setup = setup(&format!(
+            "{TOWER}supply_end = \"VCC_SUPPLY\"\nmax_drop = \"0.25 V\"\n"
+        ));
+        let both = [("VCC_TOWER", vec![board; 50]), ("VCC_SUPPLY", vec![5.125; 50])];
+        let capture = capture(&both, vec![]);
+        let results = rails::check(&capture, &setup.rails);
+        rails::findings(&capture, &setup.rails, &results).len()
+    };
+    assert_eq!([4.875, 4.874].map(told), [0, 1]);
+}
+
+#[test]
 fn a_negative_rail_dips_towards_zero() {
     let mut values = vec![-12.0; 100];
     values[10] = -11.0;

@@ -213,7 +213,9 @@ pub fn findings(capture: &Capture, rails: &[Rail], results: &[RailResult]) -> Ve
                 try_next,
             }
         };
-        if let Some(missing) = &result.missing {
+        // A rail that only the meter knows is not missed in the capture.
+        let is_metered_only = rail.setup_line.is_none() && !rail.readings.is_empty();
+        if let Some(missing) = result.missing.as_ref().filter(|_| !is_metered_only) {
             let title =
                 format!("The rail {name} could not be checked: this capture has no volts of {missing}");
             let line = rail
@@ -315,7 +317,14 @@ pub fn findings(capture: &Capture, rails: &[Rail], results: &[RailResult]) -> Ve
                 volts(low),
                 volts(high)
             );
-            let detail = "A meter shows the mean: short dips come on top of it.".to_owned();
+            let mut detail = "A meter shows the mean: short dips come on top of it.".to_owned();
+            if rail.setup_line.is_none() {
+                detail.push_str(&format!(
+                    " ±{:.0} % of {} is taken as allowed; [rail.\"{name}\"] in the setup file says it otherwise.",
+                    100.0 * rail.tolerance,
+                    volts(rail.nominal_v)
+                ));
+            }
             let next = vec!["Measure again from the supply outwards until the drop appears.".to_owned()];
             found.push(make(Severity::Fault, Vec::new(), title, detail, next));
         }

@@ -56,6 +56,14 @@ pub struct Runt {
     pub peak_v: f64,
 }
 
+/// What a person says of the pulse or runt that starts at a moment.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Judged {
+    pub start: Ticks,
+    /// True: a stray. False: the line's own.
+    pub stray: bool,
+}
+
 /// One named signal of a capture.
 #[derive(Clone, Debug)]
 pub struct Line {
@@ -88,8 +96,13 @@ pub struct Line {
     pub same_as: Option<usize>,
     /// Runts of an analog line, ascending by start.
     pub runts: Vec<Runt>,
+    /// Pulses and runts that a person judged, in no order. Nearly always empty.
+    pub judged: Vec<Judged>,
     /// Time an analog line spent between its thresholds, in ticks.
     pub between: Ticks,
+    /// Every [`Line::LANDMARK_STEP`]th edge from the first on, where they are kept beside the edges: to find a moment among
+    /// hundreds of millions without touching them all. Whoever changes the edges or the timebase drops them.
+    pub landmarks: Option<Column>,
     /// Sums the reader kept while the edges streamed past; `None` on lines made otherwise. Whoever changes
     /// the edges or the timebase drops it.
     pub tally: Option<Tally>,
@@ -124,6 +137,9 @@ pub struct Segment {
 }
 
 impl Line {
+    /// Edges from one landmark to the next: 1 KiB of the column for 8 bytes.
+    pub const LANDMARK_STEP: usize = 128;
+
     /// A digital line with exact edges, no gaps. `edges`: n ascending, distinct ticks.
     pub fn digital(name: impl Into<String>, first: Level, edges: Vec<Ticks>, span: TimeSpan) -> Line {
         Line {
@@ -140,6 +156,8 @@ impl Line {
             trace: None,
             same_as: None,
             runts: Vec::new(),
+            judged: Vec::new(),
+            landmarks: None,
             between: Ticks::ZERO,
             tally: None,
         }

@@ -117,4 +117,15 @@ pub struct Company {
     pub line: String,
     pub wrong_steps: u64,
     pub right_steps: u64,
+    /// Strays of that line in wrong steps (of those listed), by their cause.
+    #[serde(default)]
+    pub strays: Vec<CompanyStrays>,
+}
+
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, utoipa::ToSchema)]
+pub struct CompanyStrays {
+    pub steps: u64,
+    /// The line whose edges (`rise` or `fall`) cause them: the aggressor of a clear coupling of the report; null: not known.
+    pub aggressor: Option<String>,
+    pub edge: Option<String>,
 }

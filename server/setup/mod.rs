@@ -40,6 +40,8 @@ pub struct LineSetup {
     /// Pulses shorter than this are strays.
     pub narrow_below_s: Option<f64>,
     pub thresholds: Option<Family>,
+    /// Pulses judged by a person: when each starts, in seconds on the file's own clock, and whether it is a stray.
+    pub judged: Vec<(f64, bool)>,
 }
 
 /// Thresholds of an analog line and the word that named them.

@@ -41,6 +41,10 @@ struct RawLine {
     family: Option<Spanned<String>>,
     low: Option<Spanned<f64>>,
     high: Option<Spanned<f64>>,
+    #[serde(default)]
+    stray_at: Vec<Spanned<String>>,
+    #[serde(default)]
+    legitimate_at: Vec<Spanned<String>>,
 }
 
 #[derive(Deserialize)]
@@ -111,9 +115,24 @@ fn line_setup(line: RawLine, place: &Place) -> Result<LineSetup, Error> {
             return Err(place.error(at, "expected either a family, or both low and high in volts"));
         }
     };
+    let mut judged: Vec<(f64, bool)> = Vec::new();
+    for (list, stray) in [(line.stray_at, true), (line.legitimate_at, false)] {
+        for start in list {
+            let at = start.span().start;
+            let seconds = parse_seconds(start.get_ref()).map_err(|message| place.error(at, message))?;
+            if judged.iter().any(|&(other, _)| other == seconds) {
+                return Err(place.error(
+                    at,
+                    "this pulse is judged twice, expected it once, under stray_at or legitimate_at",
+                ));
+            }
+            judged.push((seconds, stray));
+        }
+    }
     Ok(LineSetup {
         narrow_below_s: place.positive_seconds(line.narrow_below)?,
         thresholds,
+        judged,
     })
 }
 

@@ -19,7 +19,7 @@ use crate::model::{
 };
 
 /// Of these files' form. Raised when it changes.
-const FORM: u32 = 1;
+const FORM: u32 = 2;
 /// Sections begin at multiples of this.
 const ALIGNMENT: u64 = 64;
 /// Columns up to this size are checked against their digest when they are opened; of larger ones only the length is,
@@ -59,6 +59,7 @@ struct KeptLine {
     source: Source,
     first: Level,
     edges: Section,
+    landmarks: Section,
     flips: Section,
     /// Start, end and kind of each.
     stretches: Section,
@@ -231,6 +232,10 @@ impl Writer {
                 Some(section) => section,
                 None => self.section(&line.edges[..])?,
             },
+            landmarks: {
+                let landmarks = line.edges.iter().step_by(Line::LANDMARK_STEP);
+                self.section(&landmarks.copied().collect::<Vec<Ticks>>())?
+            },
             flips: self.section(&line.flips)?,
             stretches: self.section(stretches.as_flattened())?,
             runts: self.section(runts.as_flattened())?,
@@ -396,12 +401,13 @@ impl Columns {
             Some(trace) => Some(self.trace(trace)?),
             None => None,
         };
+        let edges = Column::shared(Arc::new(self.part::<Ticks>(kept.edges)?));
         Some(Line {
             name: kept.name,
             capture: 0,
             source: kept.source,
             first: kept.first,
-            edges: Column::shared(Arc::new(self.part::<Ticks>(kept.edges)?)),
+            edges: edges.clone(),
             flips: self.numbers(kept.flips)?,
             stretches: stretches.collect(),
             span: kept.span,
@@ -410,6 +416,9 @@ impl Columns {
             trace,
             same_as: kept.same_as,
             runts: runts.collect(),
+            judged: Vec::new(),
+            landmarks: Some(Column::shared(Arc::new(self.part::<Ticks>(kept.landmarks)?)))
+                .filter(|marks| marks.len() == edges.len().div_ceil(Line::LANDMARK_STEP)),
             between: kept.between,
             tally: kept.tally,
         })

@@ -83,7 +83,7 @@ impl Store {
 }
 
 /// Names everything an answer rests on: the captures with their names and conditions in order, what was `said`
-/// besides (the setup's text, clocks, readings), and this program's version.
+/// besides (the setup's text, clocks, readings), and this very program.
 pub fn report_key(captures: &[Entry<Capture>], said: &[&str]) -> String {
     let mut hasher = blake3::Hasher::new();
     let mut add = |part: &str| {
@@ -91,6 +91,7 @@ pub fn report_key(captures: &[Entry<Capture>], said: &[&str]) -> String {
         hasher.update(part.as_bytes());
     };
     add(env!("CARGO_PKG_VERSION"));
+    add(program());
     said.iter().for_each(|part| add(part));
     for capture in captures {
         let value = &capture.value;
@@ -99,6 +100,22 @@ pub fn report_key(captures: &[Entry<Capture>], said: &[&str]) -> String {
         add(&value.condition.map(|id| id.to_string()).unwrap_or_default());
     }
     Digest::from(hasher.finalize()).to_string()
+}
+
+/// Names this very program, by its file: another build may find other things, and finds them anew. Where the file can't
+/// be looked at, it is a name of its own each time the program is started.
+fn program() -> &'static str {
+    static NAME: std::sync::OnceLock<String> = std::sync::OnceLock::new();
+    let since_1970 = |time: std::time::SystemTime| time.duration_since(std::time::UNIX_EPOCH);
+    NAME.get_or_init(|| {
+        let file = std::env::current_exe().and_then(std::fs::metadata).ok();
+        let changed = file.as_ref().and_then(|file| file.modified().ok());
+        let changed = changed.and_then(|time| since_1970(time).ok());
+        match file.zip(changed) {
+            Some((file, changed)) => format!("{} {}", file.len(), changed.as_nanos()),
+            None => format!("{:?}", since_1970(std::time::SystemTime::now())),
+        }
+    })
 }
 
 #[cfg(test)]

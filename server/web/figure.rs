@@ -11,6 +11,7 @@ use crate::store::DimensionLine;
 
 use super::occurrences::{Mark, Occurrence};
 use super::opened::Opened;
+use super::volts::{Volts, range, volts};
 use super::window::{Shape, window};
 
 const WIDTH: f64 = 1000.0;
@@ -88,7 +89,9 @@ pub fn figure(opened: &Opened, spec: &Spec) -> String {
             r##"<text x="8" y="{}" fill="#1f2a33" stroke="none" font-weight="bold">{name}</text>"##,
             high + 16.0
         );
-        draw_line(&mut svg, opened, line, &place, high);
+        if !draw_supply(&mut svg, opened, line, &place, high) {
+            draw_line(&mut svg, opened, line, &place, high);
+        }
     }
     draw_marks(&mut svg, opened, spec, &lines, &place);
     draw_dimensions(&mut svg, opened, spec, &lines, &place);
@@ -149,6 +152,59 @@ pub fn nice_step(least: f64) -> f64 {
         .into_iter()
         .find(|step| *step >= least * 0.999_999)
         .unwrap_or(least)
+}
+
+/// A supply's volts between its limits, in place of levels, which say nothing of it; false where the line is none.
+fn draw_supply(svg: &mut String, opened: &Opened, position: usize, place: &Scale, high: f64) -> bool {
+    let line = &opened.capture.lines[position];
+    let rail = opened.report.rails.iter().find(|row| row.rail == line.name);
+    let Some((rail, trace)) = rail.zip(line.trace.as_ref()) else {
+        return false;
+    };
+    let Some([smallest, largest]) = range(trace) else {
+        return false;
+    };
+    let origin = opened.origin().0;
+    let (start, end) = (
+        Ticks(place.start.saturating_add(origin)),
+        Ticks(place.end.saturating_add(origin)),
+    );
+    let low = rail.low_v.min(f64::from(smallest));
+    let room = rail.high_v.max(f64::from(largest)) - low;
+    // The row's own height, a little beyond the swing of a level either way.
+    let (top, height) = (high - 8.0, SWING + 16.0);
+    let y = |volts: f64| top + height * (1.0 - (volts - low) / room.max(f64::MIN_POSITIVE));
+    for (volts, dashes) in [(rail.low_v, "6 4"), (rail.nominal_v, "2 4"), (rail.high_v, "6 4")] {
+        let at = y(volts);
+        let _ = write!(
+            svg,
+            r##"<path d="M{GUTTER} {at:.1}h{PLOT}" stroke="#2b6b5d" stroke-width="1" stroke-dasharray="{dashes}"/><text x="{:.1}" y="{:.1}" font-size="9" text-anchor="end" fill="#6f6a5c" stroke="none">{}</text>"##,
+            GUTTER - 4.0,
+            at + 3.0,
+            escape(&engineering(volts, "V"))
+        );
+    }
+    let columns = PLOT as usize;
+    let mut path = String::new();
+    match volts(trace, start, end, columns) {
+        Volts::Points(points) => {
+            for [time, volts] in points.into_iter().filter(|p| !p[1].is_nan()) {
+                let letter = if path.is_empty() { 'M' } else { 'L' };
+                let x = place.x(place.start.saturating_add(time as i64));
+                let _ = write!(path, "{letter}{x:.2} {:.1}", y(volts));
+            }
+        }
+        Volts::Envelope(pairs) => {
+            for (column, [least, most]) in pairs.into_iter().enumerate() {
+                if least <= most {
+                    let (x, from, to) = (GUTTER + column as f64, y(f64::from(least)), y(f64::from(most)));
+                    let _ = write!(path, "M{x} {:.1}V{:.1}", from + 0.5, to - 0.5);
+                }
+            }
+        }
+    }
+    let _ = write!(svg, r#"<path d="{path}" stroke-width="1.2"/>"#);
+    true
 }
 
 fn draw_line(svg: &mut String, opened: &Opened, position: usize, place: &Scale, high: f64) {

@@ -47,6 +47,7 @@ pub fn routes() -> Router<Arc<App>> {
                 .put(api::log::edit_session)
                 .delete(api::log::bin_session),
         )
+        .route("/api/sessions/{id}/marks", post(api::marks::judge))
         .route("/api/sessions/{id}/present", get(api::log::present))
         .route("/api/sessions/{id}/restore", post(api::log::restore_session))
         .route("/api/sessions/{id}/entries/{kind}", post(api::log::add))

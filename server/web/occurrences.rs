@@ -111,6 +111,7 @@ fn violations(opened: &Opened, finding: &Finding) -> Vec<Occurrence> {
     let Some(rule) = opened.report.rules.iter().find(|row| is_named(&row.name)) else {
         return Vec::new();
     };
+    let clear = clear_couplings(opened);
     let one = |row: &ViolationRow| {
         let line = opened.capture.line_index(row.lines.first()?)?;
         let (start, end) = (opened.ticks_at(row.start_s), opened.ticks_at(row.end_s));
@@ -120,19 +121,46 @@ fn violations(opened: &Opened, finding: &Finding) -> Vec<Occurrence> {
             .unwrap_or_default();
         let what = row.what.as_ref().map(|w| format!(": {w}")).unwrap_or_default();
         let says = format!("{}{measured}", rule.name);
+        let mut marks = vec![Mark::Breach {
+            line,
+            start,
+            end,
+            says,
+        }];
+        if rule.kind == "sequence" {
+            marks.extend(stray_within(opened, row, (start, end), &clear));
+        }
         Some(Occurrence {
             from: start,
             to: end,
-            marks: vec![Mark::Breach {
-                line,
-                start,
-                end,
-                says,
-            }],
+            marks,
             caption: format!("{}{measured}{what}.", rule.name),
         })
     };
     rule.violations.iter().filter_map(one).collect()
+}
+
+/// The first stray of a step's company in it, with what causes it.
+fn stray_within(
+    opened: &Opened,
+    row: &ViolationRow,
+    (start, end): (i64, i64),
+    clear: &HashSet<(&str, &str)>,
+) -> Vec<Mark> {
+    let lines = row
+        .lines
+        .iter()
+        .filter_map(|name| opened.capture.line_index(name));
+    let origin = opened.origin().0;
+    for line in lines {
+        let strays = &opened.lines[line].strays;
+        let at = strays.partition_point(|stray| stray.start.0 - origin < start);
+        if let Some(stray) = strays.get(at).filter(|stray| stray.start.0 - origin < end) {
+            let row = &opened.report.strays[stray.row as usize];
+            return stray_occurrence(opened, row, clear).map_or(Vec::new(), |occurrence| occurrence.marks);
+        }
+    }
+    Vec::new()
 }
 
 fn excursions(opened: &Opened, rail: &str) -> Vec<Occurrence> {
@@ -158,15 +186,16 @@ fn excursions(opened: &Opened, rail: &str) -> Vec<Occurrence> {
     row.excursions.iter().map(one).collect()
 }
 
-fn strays(opened: &Opened, is_wanted: impl Fn(&StrayRow) -> bool) -> Vec<Occurrence> {
-    let clear = opened
-        .report
-        .couplings
-        .iter()
-        .filter(|row| row.standing == "clear");
-    let clear: HashSet<(&str, &str)> = clear
+/// Victims and the lines that are sure to strike them.
+fn clear_couplings(opened: &Opened) -> HashSet<(&str, &str)> {
+    let rows = opened.report.couplings.iter();
+    rows.filter(|row| row.standing == "clear")
         .map(|row| (row.victim.as_str(), row.aggressor.as_str()))
-        .collect();
+        .collect()
+}
+
+fn strays(opened: &Opened, is_wanted: impl Fn(&StrayRow) -> bool) -> Vec<Occurrence> {
+    let clear = clear_couplings(opened);
     let rows = opened.report.strays.iter().filter(|stray| is_wanted(stray));
     rows.filter_map(|stray| stray_occurrence(opened, stray, &clear))
         .collect()

@@ -49,13 +49,13 @@ pub struct StrayMark {
 }
 
 impl Opened {
-    /// Cost: one edge in 128 is touched, and all strays are sorted.
+    /// Cost: all strays are sorted; of lines without kept landmarks one edge in 128 is touched.
     pub fn new(id: SessionId, title: String, capture: Capture, report: InspectReport, key: String) -> Opened {
         let mut lines: Vec<OpenLine> = capture
             .lines
             .iter()
             .map(|line| OpenLine {
-                index: LineIndex::new(&line.edges),
+                index: LineIndex::of(line),
                 strays: Vec::new(),
             })
             .collect();

@@ -10,7 +10,7 @@
 
 use std::ops::Range;
 
-use crate::model::{Level, Line, Ticks};
+use crate::model::{Column, Level, Line, Ticks};
 
 /// Most edges that a pixel column is said to hold.
 pub const CROWDED: u8 = 63;
@@ -19,17 +19,30 @@ pub const CROWDED: u8 = 63;
 #[derive(Clone, Debug, Default)]
 pub struct LineIndex {
     /// `edges[0]`, `edges[STEP]`, …
-    marks: Vec<Ticks>,
+    marks: Column,
 }
 
 impl LineIndex {
-    /// Edges in a block: 1 KiB of the column for 8 bytes in memory.
-    pub const STEP: usize = 128;
+    /// Edges in a block.
+    pub const STEP: usize = Line::LANDMARK_STEP;
+
+    /// Of a line: its landmarks where they are kept, else as [`LineIndex::new`].
+    pub fn of(line: &Line) -> LineIndex {
+        match &line.landmarks {
+            Some(marks) => LineIndex { marks: marks.clone() },
+            None => LineIndex::new(&line.edges),
+        }
+    }
 
     /// Touches one edge in [`LineIndex::STEP`]. `edges`: n ascending ticks.
     pub fn new(edges: &[Ticks]) -> LineIndex {
         LineIndex {
-            marks: edges.iter().step_by(LineIndex::STEP).copied().collect(),
+            marks: edges
+                .iter()
+                .step_by(LineIndex::STEP)
+                .copied()
+                .collect::<Vec<_>>()
+                .into(),
         }
     }
 

@@ -9,6 +9,7 @@ use tokio::sync::watch;
 use crate::ingest::Progress;
 use crate::setup::Setup;
 use crate::store::{EntryId, SessionId};
+use crate::workflow::metered::with_readings;
 use crate::workflow::session::{Held, RunTallies, inspect_newest, tally_all};
 use crate::workflow::unreadable::{AllRead, NotRead, Unreadable};
 
@@ -164,7 +165,8 @@ fn open(app: &App, id: SessionId, sender: &watch::Sender<Stage>) -> Result<(), F
     Ok(())
 }
 
-/// Reads and inspects captures of a session, all under one condition, and keeps what was found under it.
+/// Reads captures of a session, all under one condition, and inspects them, unless the answer that is kept still holds;
+/// keeps what was found under the condition.
 ///
 /// # Errors
 /// None can be read: the sentences of all. The setup is not right, or the disk failed.
@@ -176,19 +178,27 @@ pub(super) fn look(
 ) -> Result<Opened, Failure> {
     let key = held.key();
     let (setup, read) = read_all(app, held, &|says, share| tell(Step { says, share }))?;
-    tell(Step {
-        says: "Looking for what is wrong".to_owned(),
-        share: None,
-    });
-    let newest =
-        inspect_newest(held, read, &setup).ok_or_else(|| Failure::missing("capture in this session"))?;
-    let inspection = newest.inspection;
-    let json = serde_json::to_string(&inspection.report).map_err(Failure::ours)?;
+    let setup = with_readings(setup, held.readings());
     let scope = scope_of(held.condition());
-    app.store
-        .save_report(id, &scope, &key, &json, &summary(&inspection.report))?;
+    let known = app.store.load_report(id, &scope, &key)?;
+    let known = known.and_then(|json| serde_json::from_str(&json).ok());
+    let is_known = known.is_some();
+    if !is_known {
+        tell(Step {
+            says: "Looking for what is wrong".to_owned(),
+            share: None,
+        });
+    }
+    let newest = inspect_newest(held, read, &setup, known)
+        .ok_or_else(|| Failure::missing("capture in this session"))?;
+    let report = newest.report;
+    if !is_known {
+        let json = serde_json::to_string(&report).map_err(Failure::ours)?;
+        app.store
+            .save_report(id, &scope, &key, &json, &summary(&report))?;
+    }
     let title = app.store.session(id)?.body.title;
-    let mut opened = Opened::new(id, title, inspection.capture, inspection.report, key);
+    let mut opened = Opened::new(id, title, newest.capture, report, key);
     opened.clocks = newest.placed;
     opened.unreadable = newest.unreadable;
     Ok(opened)

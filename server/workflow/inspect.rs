@@ -4,7 +4,7 @@ use crate::analysis::align;
 use crate::analysis::coupling::{self, Attribution, CouplingOptions};
 use crate::analysis::findings::{self, Finding, Severity};
 use crate::analysis::links::{self, Link, LinkOptions, Proposal};
-use crate::analysis::strays::{self, StrayOptions, Strays};
+use crate::analysis::strays::{self, Mark, StrayOptions, Strays};
 use crate::analysis::{rails, rails_assumed, rules};
 use crate::model::{Capture, Ticks};
 use crate::report::CaptureRow;
@@ -82,7 +82,8 @@ fn look(capture: Capture, sources: Vec<CaptureRow>, setup: &Setup, known: Vec<Fi
         .iter()
         .map(|l| (l.from.clone(), l.to.clone()))
         .collect();
-    let results = rules::check(&capture, &setup.rules, &same_signal);
+    let mut results = rules::check(&capture, &setup.rules, &same_signal);
+    rules::link_strays(&capture, &mut results, &strays, &attribution);
     let mut all = findings::of(&capture, &strays, &attribution);
     all.extend(known);
     all.extend(assumed::names(&capture, setup));
@@ -143,7 +144,8 @@ pub fn proposals(capture: &Capture, declared: &[LinkOptions]) -> Vec<Proposal> {
     proposals
 }
 
-/// The narrow limits that the setup declares, in the capture's ticks; and the pulses that are stray whatever their width.
+/// The narrow limits that the setup declares, in the capture's ticks; and the pulses that are stray whatever their width,
+/// or that a person judged: the person has the last word.
 pub fn stray_options(capture: &Capture, setup: &Setup, links: &[Link]) -> StrayOptions {
     let limits = capture.lines.iter().enumerate().filter_map(|(index, line)| {
         let own = |name: &str| setup.narrow_below_s(name);
@@ -151,9 +153,19 @@ pub fn stray_options(capture: &Capture, setup: &Setup, links: &[Link]) -> StrayO
         let seconds = own(&line.name).or_else(|| own(line.name.split_once('/')?.1))?;
         Some((index, capture.timebase.ticks_of(seconds)))
     });
+    let judged = capture.lines.iter().enumerate().flat_map(|(index, line)| {
+        line.judged.iter().map(move |judged| Mark {
+            line: index,
+            start: judged.start,
+            stray: judged.stray,
+        })
+    });
     StrayOptions {
         narrow_below: limits.collect(),
-        marks: forbidden::marks(capture, setup, links),
+        marks: forbidden::marks(capture, setup, links)
+            .into_iter()
+            .chain(judged)
+            .collect(),
         ..StrayOptions::default()
     }
 }

@@ -8,7 +8,7 @@ use std::collections::{BTreeMap, HashMap};
 use std::path::Path;
 
 use crate::analysis::align::Alignment;
-use crate::model::{Capture, Line, Runt, Stretch, Ticks, TimeSpan, Timebase, TraceSamples, Warning};
+use crate::model::{Capture, Judged, Line, Runt, Stretch, Ticks, TimeSpan, Timebase, TraceSamples, Warning};
 
 /// The common tick is at most this part of the shortest tick.
 const FINER: f64 = 16.0;
@@ -175,6 +175,10 @@ impl Clock {
             width: Ticks(self.length(r.width.0 as f64).round() as i64),
             ..*r
         };
+        let judged = |j: &Judged| Judged {
+            start: self.time(j.start),
+            stray: j.stray,
+        };
         let trace = line.trace.and_then(|mut trace| match &mut trace.samples {
             TraceSamples::Uniform {
                 start, step, volts, ..
@@ -211,7 +215,9 @@ impl Clock {
             trace,
             same_as: line.same_as.map(|twin| twin + first),
             runts: line.runts.iter().map(runt).collect(),
+            judged: line.judged.iter().map(judged).collect(),
             between: Ticks(self.length(line.between.0 as f64).round() as i64),
+            landmarks: None,
             tally: None,
         }
     }

@@ -6,6 +6,8 @@ use crate::ingest::{self, ColumnKind, FamilyChoice, Progress, ReadOptions, Table
 use crate::model::Capture;
 use crate::setup::{ColumnSetup, Family, Setup};
 
+use super::judged;
+
 /// The reader's options that a setup asks for.
 pub fn read_options(setup: &Setup) -> ReadOptions {
     let choice = |family: &Family| FamilyChoice {
@@ -49,8 +51,11 @@ pub fn read_options(setup: &Setup) -> ReadOptions {
 /// When it can't be read: one line with file, place, what was found and expected, and what to do.
 pub fn read_capture(path: &Path, setup: &Setup, progress: &dyn Progress) -> Result<Capture, ingest::Error> {
     let options = read_options(setup);
-    if path == Path::new("-") {
-        return ingest::read_stream("standard input", std::io::stdin(), &options, progress);
-    }
-    ingest::read_file(path, &options, progress)
+    let mut capture = if path == Path::new("-") {
+        ingest::read_stream("standard input", std::io::stdin(), &options, progress)?
+    } else {
+        ingest::read_file(path, &options, progress)?
+    };
+    judged::put_on_as_set_up(&mut capture, setup);
+    Ok(capture)
 }

@@ -5,7 +5,7 @@ use crate::analysis::rules::sequence::instead_words;
 use crate::analysis::rules::{RuleResult, Tale, TruthTable as Table, Violation};
 use crate::model::Capture;
 use crate::report::rules::{
-    Company, FoundValue, MarginHistogram, RuleRow, Steps, TruthRow, TruthTable, ViolationRow,
+    Company, CompanyStrays, FoundValue, MarginHistogram, RuleRow, Steps, TruthRow, TruthTable, ViolationRow,
 };
 use crate::rule::Rule;
 
@@ -122,10 +122,19 @@ fn steps(capture: &Capture, tale: &Tale) -> Steps {
         company: tale
             .company
             .iter()
-            .map(|&(line, wrong, all)| Company {
-                line: capture.lines[line].name.clone(),
-                wrong_steps: wrong,
-                right_steps: all - wrong,
+            .map(|company| Company {
+                line: capture.lines[company.line].name.clone(),
+                wrong_steps: company.wrong,
+                right_steps: company.all - company.wrong,
+                strays: company
+                    .strays
+                    .iter()
+                    .map(|strays| CompanyStrays {
+                        steps: strays.steps,
+                        aggressor: strays.aggressor.map(|(line, _)| capture.lines[line].name.clone()),
+                        edge: strays.aggressor.map(|(_, edge)| edge.word().to_owned()),
+                    })
+                    .collect(),
             })
             .collect(),
     }

@@ -8,14 +8,16 @@ use crate::analysis::align::channel_skews;
 use crate::ingest::Progress;
 use crate::model::Capture;
 use crate::report::compare::Tallies;
+use crate::report::inspect::InspectReport;
 use crate::setup::Setup;
 use crate::store::{
-    Capture as Brought, ChannelSkews, Clock, Condition, Entry, EntryId, Error, ReadingSheet, SessionId,
-    Store, report_key,
+    Capture as Brought, ChannelSkews, Clock, Condition, Entry, EntryId, Error, PulseMark, Reading,
+    ReadingSheet, SessionId, Store, report_key,
 };
 
 use super::compare::tallies;
-use super::inspect::{Inspection, inspect_run};
+use super::inspect::inspect_run;
+use super::judged::{self, JudgedPulse};
 use super::read::read_options;
 use super::reading::sheet_text;
 use super::runs::{Member, Run, Tie, runs};
@@ -30,6 +32,8 @@ pub struct Held {
     clocks: Vec<Entry<Clock>>,
     skews: Vec<Entry<ChannelSkews>>,
     sheets: Vec<Entry<ReadingSheet>>,
+    marks: Vec<Entry<PulseMark>>,
+    readings: Vec<Entry<Reading>>,
 }
 
 impl Held {
@@ -73,6 +77,8 @@ impl Held {
             clocks: store.entries(session)?,
             skews: store.entries(session)?,
             sheets: store.entries(session)?,
+            marks: store.entries(session)?,
+            readings: store.entries(session)?,
         })
     }
 
@@ -94,7 +100,14 @@ impl Held {
         let skews: Vec<&ChannelSkews> = self.skews.iter().map(|s| &s.value).collect();
         let own = |entry: &Entry<Brought>| (entry.id.0, entry.value.instrument.clone());
         let captures: Vec<(i64, String)> = self.captures.iter().map(own).collect();
-        let said = serde_json::json!([clocks, sheets, skews, captures]).to_string();
+        let marks: Vec<&PulseMark> = self
+            .marks
+            .iter()
+            .map(|m| &m.value)
+            .filter(|m| here(m.capture))
+            .collect();
+        let readings: Vec<&Reading> = self.readings().collect();
+        let said = serde_json::json!([clocks, sheets, skews, captures, marks, readings]).to_string();
         report_key(&self.captures, &[&self.setup, &said])
     }
 
@@ -107,6 +120,15 @@ impl Held {
             None => Ok(setup.clone()),
             Some(sheet) => with_sheet(setup, &sheet_text(&sheet.value.fields)?),
         }
+    }
+
+    /// Meter readings under the captures' conditions, or under none.
+    pub fn readings(&self) -> impl Iterator<Item = &Reading> {
+        let is_here = |reading: &&Reading| {
+            let of = |entry: &Entry<Brought>| entry.value.condition == reading.condition;
+            reading.condition.is_none() || self.captures.iter().any(of)
+        };
+        self.readings.iter().map(|entry| &entry.value).filter(is_here)
     }
 
     /// What was said of the clock of each capture, in their order.
@@ -154,7 +176,18 @@ impl Held {
         let entry = &self.captures[index];
         let setup = self.setup_of(entry.id, setup).map_err(NotRead::AsItIs)?;
         let (digest, file) = (&entry.value.digest, &entry.value.file);
-        Ok(read_stored(store, digest, file, &read_options(&setup), progress)?)
+        let mut capture = read_stored(store, digest, file, &read_options(&setup), progress)?;
+        judged::put_on_as_set_up(&mut capture, &setup);
+        let marks = self.marks.iter().map(|mark| &mark.value);
+        let marks = marks
+            .filter(|mark| mark.capture == entry.id)
+            .map(|mark| JudgedPulse {
+                line: &mark.line,
+                start_s: mark.start_s,
+                stray: mark.stray,
+            });
+        judged::put_on(&mut capture, marks);
+        Ok(capture)
     }
 }
 
@@ -195,15 +228,21 @@ pub struct Placed {
 
 /// The newest run, inspected, and where every capture came to.
 pub struct Newest {
-    pub inspection: Inspection,
+    pub capture: Capture,
+    pub report: InspectReport,
     pub placed: Vec<Placed>,
     /// What was left out; a finding tells of each, in this order.
     pub unreadable: Vec<Unreadable>,
 }
 
 /// Inspects the newest run of the captures of `held` that could be read; what stands beside it is told. `None` where
-/// there are none.
-pub fn inspect_newest(held: &Held, read: AllRead, setup: &Setup) -> Option<Newest> {
+/// there are none. `known`: what the inspection of the same came to earlier, where that is known.
+pub fn inspect_newest(
+    held: &Held,
+    read: AllRead,
+    setup: &Setup,
+    known: Option<InspectReport>,
+) -> Option<Newest> {
     let (positions, captures): (Vec<usize>, Vec<Capture>) = read
         .captures
         .into_iter()
@@ -255,8 +294,16 @@ pub fn inspect_newest(held: &Held, read: AllRead, setup: &Setup) -> Option<Newes
             row.warnings.push(warning.text.clone());
         }
     }
+    let (capture, report) = match known {
+        Some(report) => (run.capture, report),
+        None => {
+            let inspection = inspect_run(run.capture, run.sources, setup, run.findings);
+            (inspection.capture, inspection.report)
+        }
+    };
     Some(Newest {
-        inspection: inspect_run(run.capture, run.sources, setup, run.findings),
+        capture,
+        report,
         placed,
         unreadable: read.unreadable,
     })

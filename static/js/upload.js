@@ -39,7 +39,9 @@ export function watch(id, place) {
     });
     events.addEventListener("ready", () => {
       events.close();
-      location.assign(`/sessions/${id}`);
+      // A link to a moment stays one.
+      const path = `/sessions/${id}`;
+      location.assign(location.pathname === path ? path + location.search : path);
       resolve(undefined);
     });
     events.addEventListener("failed", (event) => {

@@ -339,6 +339,51 @@ test("the figure comes out as SVG and PNG with its caption, and is printed alone
   }, { acceptDownloads: true });
 });
 
+test("a stray that is judged legitimate is none any more; the mark is listed, and taken back", async () => {
+  await onDiagram(async (page, canvas, state) => {
+    const strays = () => state((view) => view.facts.lines.find((line) => line.name === "CLEAR_N").strays);
+    /** Waits for the page that the judgement makes anew, with so many marks on it. */
+    const anew = async (/** @type {number} */ marks) => {
+      await page.waitForFunction((count) => /** @type {any} */ (globalThis).edgewitness?.view.facts.marks.length === count, marks);
+      await ready(page);
+    };
+    const before = await strays();
+    const held = await state((view) => view.occurrences[view.occurrence].marks.find((mark) => mark.kind === "stray"));
+    const at = await placeOf(page, canvas, "CLEAR_N", (held.start + held.end) / 2);
+    await page.mouse.click(at.x, at.y);
+    assert.deepEqual(await state((view) => [view.pulse.start, view.pulse.end]), [held.start, held.end]);
+    const view = await state((view) => [view.start, view.span]);
+    await page.keyboard.press("j");
+    await page.getByRole("button", { name: "legitimate" }).click();
+    await anew(1);
+    assert.equal(await strays(), before - 1);
+    // The view stays where it was.
+    const now = await state((view) => [view.start, view.span]);
+    assert.ok(Math.abs(now[0] - view[0]) < view[1] / 50 && Math.abs(now[1] - view[1]) < view[1] / 50, `${now} of ${view}`);
+    await page.keyboard.press("j");
+    await page.locator(".slip ol li").waitFor();
+    await page.getByRole("button", { name: "take back" }).click();
+    await anew(0);
+    assert.equal(await strays(), before);
+    // What is undone and binned in the bench log is there.
+    await page.goto(`${server.url}${place}/log`);
+    await page.getByText(/pulse-mark: CLEAR_N/).waitFor();
+  });
+});
+
+test("the page is light: text, styles and scripts under 150 kB, unpacked", async () => {
+  await onDiagram(async (page) => {
+    const sizes = await page.evaluate(() => {
+      const [own] = /** @type {PerformanceNavigationTiming[]} */ (performance.getEntriesByType("navigation"));
+      const parts = /** @type {PerformanceResourceTiming[]} */ (performance.getEntriesByType("resource")).filter((part) => /\.(js|css)$/.test(part.name));
+      return [own.decodedBodySize, ...parts.map((part) => part.decodedBodySize)];
+    });
+    const whole = sizes.reduce((sum, size) => sum + size, 0);
+    assert.ok(sizes.length > 20 && sizes.every((size) => size > 0), `${sizes}`);
+    assert.ok(whole < 150_000, `${whole} bytes`);
+  });
+});
+
 test("every key that is listed is listened to, and two fingers zoom", async () => {
   await onDiagram(async (page, canvas, state) => {
     await page.keyboard.press("?");

@@ -92,9 +92,12 @@ test("volts lie between the rails with the thresholds in sight", () => {
   const volts = { low_v: 0.8, high_v: 2, smallest_v: 4.9, largest_v: 5.1 };
   const y = voltScale({ volts, edges: 4 }, { top: 0, foot: 100 });
   assert.ok(y(0.8) < 100 && y(5.1) > 0 && y(2) > y(5) && y(0.8) > y(2));
-  // A supply: its ripple fills the row.
+  // A line that never makes an edge: its ripple fills the row.
   const own = voltScale({ volts, edges: 0 }, { top: 0, foot: 100 });
   assert.ok(own(4.9) - own(5.1) > 80);
+  // A supply is drawn between its limits, wherever its own volts lie.
+  const supply = voltScale({ volts: { ...volts, supply: { low_v: 4.75, nominal_v: 5, high_v: 5.25 } }, edges: 4 }, { top: 0, foot: 100 });
+  assert.ok(supply(5.25) > 0 && supply(4.75) < 100 && supply(5) > supply(5.25));
 });
 
 test("volts are read as a sample, or as the range of a pixel column", () => {

@@ -7,6 +7,7 @@ use std::collections::HashMap;
 
 use super::Names;
 use super::edges::{Merge, common_span, is_blind};
+use super::quick::Quick;
 use super::reach::{self, Stamp, Verdict};
 use super::tally::{Limits, Occasion, Tally};
 use crate::model::{Bus, Capture, Level, Line, Ticks};
@@ -78,7 +79,7 @@ struct Function<'a> {
     inputs: usize,
     width: u32,
     indexed: Vec<Option<Expected>>,
-    hashed: HashMap<u64, Expected>,
+    hashed: HashMap<u64, Expected, Quick>,
 }
 
 impl Function<'_> {
@@ -182,7 +183,7 @@ pub(super) fn check(names: &mut Names, logic: &Logic) -> Option<(Tally, TruthTab
         } else {
             Vec::new()
         },
-        hashed: HashMap::new(),
+        hashed: HashMap::default(),
         typed: &typed,
     };
     let settle = reach::limit_ticks(&capture.timebase, logic.settle_s);
@@ -224,7 +225,7 @@ fn walk(
     outputs: &[usize],
     function: &mut Function,
     settle: f64,
-) -> (Tally, HashMap<u64, Count>, u64) {
+) -> (Tally, HashMap<u64, Count, Quick>, u64) {
     let of = |places: &[usize]| places.iter().map(|&i| &capture.lines[i]).collect::<Vec<&Line>>();
     let all: Vec<&Line> = of(inputs).into_iter().chain(of(outputs)).collect();
     let doubt = all
@@ -233,7 +234,7 @@ fn walk(
         .map(|s| s.early + s.late)
         .fold(0.0, f64::max);
     let mut tally = Tally::new(Limits::default(), doubt);
-    let mut counts: HashMap<u64, Count> = HashMap::new();
+    let mut counts: HashMap<u64, Count, Quick> = HashMap::default();
     let mut too_short = 0;
     let span = common_span(&all);
     if all.iter().any(|l| l.first == Level::Unknown) {
@@ -349,7 +350,7 @@ fn table(
     inputs: &[usize],
     outputs: Vec<usize>,
     function: &Function,
-    counts: HashMap<u64, Count>,
+    counts: HashMap<u64, Count, Quick>,
     too_short: u64,
 ) -> TruthTable {
     let seen = counts.len() as u64;

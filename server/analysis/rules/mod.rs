@@ -6,6 +6,7 @@
 pub mod edges;
 mod limits;
 pub mod logic;
+mod quick;
 pub mod reach;
 pub mod sentences;
 pub mod sequence;
@@ -15,10 +16,13 @@ pub mod tally;
 pub use logic::{AsIf, Row, TruthTable};
 pub use reach::{Reach, Verdict};
 pub use sentences::findings;
-pub use sequence::{Instead, Suspicion, Tale};
+pub use sequence::{Company, CompanyStrays, Instead, Suspicion, Tale};
 pub use stuck::{Bridged, Stuck};
 pub use tally::{Limits, Margins, Tally, Violation};
 
+use crate::analysis::coupling::Attribution;
+use crate::analysis::parallel::on_all_cores;
+use crate::analysis::strays::Strays;
 use crate::model::{Capture, Line};
 use crate::rule::{Demand, Limit, Rule};
 
@@ -59,32 +63,17 @@ pub fn check(capture: &Capture, rules: &[Rule], same_signal: &[(String, String)]
 
 /// Checks the rules alone.
 pub fn check_rules(capture: &Capture, rules: &[Rule]) -> Vec<RuleResult> {
-    let threads = std::thread::available_parallelism()
-        .map_or(1, |n| n.get())
-        .min(rules.len());
-    if threads < 2 {
-        return rules.iter().map(|rule| check_one(capture, rule)).collect();
-    }
-    let next = std::sync::atomic::AtomicUsize::new(0);
-    let work = || {
-        let mut done = Vec::new();
-        loop {
-            let i = next.fetch_add(1, std::sync::atomic::Ordering::Relaxed);
-            match rules.get(i) {
-                Some(rule) => done.push((i, check_one(capture, rule))),
-                None => return done,
-            }
+    on_all_cores(rules, |rule| check_one(capture, rule))
+}
+
+/// Finds the strays in the wrong steps of sequences, and what caused them: a stray on the other count input, say. See
+/// [`sequence::link`].
+pub fn link_strays(capture: &Capture, results: &mut RuleResults, strays: &Strays, attribution: &Attribution) {
+    for result in &mut results.rules {
+        if let Some(tale) = &mut result.tale {
+            sequence::link(capture, tale, &mut result.tally, strays, attribution);
         }
-    };
-    let mut all: Vec<(usize, RuleResult)> = std::thread::scope(|scope| {
-        let workers: Vec<_> = (0..threads).map(|_| scope.spawn(work)).collect();
-        let joined = workers.into_iter().map(|w| w.join());
-        joined
-            .flat_map(|done| done.unwrap_or_else(|panic| std::panic::resume_unwind(panic)))
-            .collect()
-    });
-    all.sort_by_key(|(i, _)| *i);
-    all.into_iter().map(|(_, result)| result).collect()
+    }
 }
 
 /// Checks one rule.

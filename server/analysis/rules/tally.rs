@@ -63,10 +63,10 @@ impl Margins {
 
     #[inline]
     fn add(&mut self, margin: f64) {
-        let place = ((margin - self.start) / self.bin).floor();
-        if place < 0.0 {
+        let above_start = margin - self.start;
+        if above_start < 0.0 {
             self.below += 1;
-        } else if let Some(count) = self.counts.get_mut(place as usize) {
+        } else if let Some(count) = self.counts.get_mut((above_start / self.bin) as usize) {
             *count += 1;
         } else {
             self.above += 1;

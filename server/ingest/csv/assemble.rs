@@ -76,6 +76,8 @@ pub fn assemble(
                     source: LineSource::Analog,
                     interpolated: true,
                     runts: done.runts,
+                    judged: Vec::new(),
+                    landmarks: None,
                     between: done.between,
                     trace: done.samples.map(|samples| Trace {
                         thresholds: family.thresholds,
@@ -112,6 +114,8 @@ fn line(name: String, built: Built, span: TimeSpan, sample_ticks: f64) -> Line {
         trace: None,
         same_as: None,
         runts: Vec::new(),
+        judged: Vec::new(),
+        landmarks: None,
         between: Ticks::ZERO,
         tally: Some(built.tally),
     }

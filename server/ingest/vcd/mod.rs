@@ -139,6 +139,8 @@ pub fn read(
                         trace: None,
                         same_as: twin,
                         runts: Vec::new(),
+                        judged: Vec::new(),
+                        landmarks: None,
                         between: Ticks::ZERO,
                         tally: Some(columns.tally),
                     });

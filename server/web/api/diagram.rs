@@ -8,9 +8,11 @@ use serde::Serialize;
 
 use super::harness::{clips_of, harness_of};
 use super::log::with_store;
+use super::marks::{MarkView, marks_of};
 use crate::harness::Pin;
 use crate::model::{Line, Source, Trace};
 use crate::report::inspect::Severity;
+use crate::report::rails::RailRow;
 use crate::store::{SessionId, Store};
 use crate::web::clock_view::{ClockView, last_move, movable};
 use crate::web::error::Failure;
@@ -39,6 +41,8 @@ pub struct Diagram {
     pub clocks: Vec<ClockView>,
     /// What was done last in the session, where that was moving a clock.
     pub last_move: Option<String>,
+    /// Pulses that a person judged.
+    pub marks: Vec<MarkView>,
 }
 
 #[derive(Serialize, utoipa::ToSchema)]
@@ -71,6 +75,16 @@ pub struct VoltsView {
     pub family: String,
     pub smallest_v: f32,
     pub largest_v: f32,
+    /// Of a line that is a supply: such a line has no levels that mean anything.
+    pub supply: Option<SupplyView>,
+}
+
+/// What a supply should be, in volts.
+#[derive(Serialize, utoipa::ToSchema)]
+pub struct SupplyView {
+    pub nominal_v: f64,
+    pub low_v: f64,
+    pub high_v: f64,
 }
 
 #[derive(Serialize, utoipa::ToSchema)]
@@ -92,17 +106,18 @@ pub struct FindingView {
 
 pub async fn overview(State(app): State<Arc<App>>, Path(id): Path<i64>) -> Result<Json<Diagram>, Failure> {
     let opened = app.opened(SessionId(id))?;
-    let pins = with_store(app, {
+    let said = with_store(app, {
         let opened = opened.clone();
         move |store| {
             Ok((
                 pins(store, &opened)?,
                 movable(store, &opened)?,
                 last_move(store, opened.id)?,
+                marks_of(store, &opened)?,
             ))
         }
     });
-    let (pins, clocks, last_move) = pins.await?;
+    let (pins, clocks, last_move, marks) = said.await?;
     let capture = &opened.capture;
     let files = &opened.report.captures;
     let lines = capture
@@ -129,7 +144,10 @@ pub async fn overview(State(app): State<Arc<App>>, Path(id): Path<i64>) -> Resul
                 .and_then(|row| row.narrow_below_s),
             place: pin.as_ref().map(Pin::place),
             board: pin.map(|pin| pin.board),
-            volts: line.trace.as_ref().and_then(volts_view),
+            volts: line.trace.as_ref().and_then(|trace| {
+                let rails = &opened.report.rails;
+                volts_view(trace, rails.iter().find(|row| row.rail == line.name))
+            }),
         });
     let findings = opened.report.findings.iter().map(|finding| FindingView {
         id: finding.id.clone(),
@@ -159,6 +177,7 @@ pub async fn overview(State(app): State<Arc<App>>, Path(id): Path<i64>) -> Resul
         findings: findings.collect(),
         clocks,
         last_move,
+        marks,
     }))
 }
 
@@ -173,7 +192,7 @@ fn pins(store: &Store, opened: &Opened) -> Result<Vec<Option<Pin>>, Failure> {
     Ok(opened.capture.lines.iter().map(pin).collect())
 }
 
-fn volts_view(trace: &Trace) -> Option<VoltsView> {
+fn volts_view(trace: &Trace, rail: Option<&RailRow>) -> Option<VoltsView> {
     let [smallest_v, largest_v] = range(trace)?;
     Some(VoltsView {
         low_v: trace.thresholds.low_v,
@@ -181,6 +200,11 @@ fn volts_view(trace: &Trace) -> Option<VoltsView> {
         family: trace.family.clone(),
         smallest_v,
         largest_v,
+        supply: rail.map(|rail| SupplyView {
+            nominal_v: rail.nominal_v,
+            low_v: rail.low_v,
+            high_v: rail.high_v,
+        }),
     })
 }
 

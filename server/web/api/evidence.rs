@@ -14,7 +14,8 @@ use crate::web::occurrences::{Occurrence, all, occurrences};
 use crate::web::overlay::{Overlay, overlay};
 use crate::web::state::App;
 
-/// Most occurrences that are sent of a stretch; where there are more, the diagram says to look closer.
+/// Most occurrences that are sent of a stretch. Where there are more, the first of each finding in each of as many equal
+/// parts of the stretch: so no part that has any is left bare.
 const MOST_OCCURRENCES: usize = 400;
 /// Longest stretch around an anchor, in ticks: far beyond any lag, and safe to add to any moment.
 const LONGEST_TICKS: i64 = 1 << 52;
@@ -29,7 +30,7 @@ pub struct AskedStretch {
 /// What findings show in a stretch.
 #[derive(Serialize, utoipa::ToSchema)]
 pub struct Evidence {
-    /// How many there are; they are listed only while they are few.
+    /// How many there are; where they are many, `occurrences` has one of each finding in each part of the stretch.
     pub count: usize,
     pub occurrences: Vec<OfFinding>,
 }
@@ -58,8 +59,19 @@ pub async fn evidence(
             })
         };
         let count = here().count();
-        let listed = here().take(if count > MOST_OCCURRENCES { 0 } else { count });
-        let occurrences = listed.map(|(finding, occurrence)| OfFinding {
+        let findings = opened.report.findings.len().max(1);
+        let parts = (MOST_OCCURRENCES / findings).max(MOST_OCCURRENCES / 20) as f64;
+        let length = (asked.end as f64 - asked.start as f64).max(1.0);
+        let mut last = None;
+        let is_first = |(finding, o): &(usize, &Occurrence)| {
+            let part = ((o.from as f64 - asked.start as f64) / length * parts).floor();
+            last.replace((*finding, part)) != Some((*finding, part))
+        };
+        let listed: Vec<(usize, &Occurrence)> = match count > MOST_OCCURRENCES {
+            true => here().filter(is_first).collect(),
+            false => here().collect(),
+        };
+        let occurrences = listed.into_iter().map(|(finding, occurrence)| OfFinding {
             finding,
             occurrence: occurrence.clone(),
         });

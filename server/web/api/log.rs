@@ -16,8 +16,8 @@ use serde::{Deserialize, Serialize};
 use serde_json::Value;
 
 use crate::store::{
-    Action, Capture, Condition, Entry, EntryId, FindingState, Kind, Photograph, Reading, Remark, Session,
-    SessionBody, SessionId, SessionRow, Step, Store, read_checklist,
+    Action, Capture, Condition, Entry, EntryId, FindingState, Kind, Photograph, PulseMark, Reading, Remark,
+    Session, SessionBody, SessionId, SessionRow, Step, Store, read_checklist,
 };
 use crate::web::error::{Failure, sentence};
 use crate::web::state::App;
@@ -37,6 +37,7 @@ pub struct SessionLog {
     pub photographs: Vec<Entry<Photograph>>,
     pub finding_states: Vec<Entry<FindingState>>,
     pub steps: Vec<Entry<Step>>,
+    pub pulse_marks: Vec<Entry<PulseMark>>,
     /// Last actions, newest first.
     pub actions: Vec<Action>,
 }
@@ -54,6 +55,7 @@ impl SessionLog {
             photographs: store.entries(id)?,
             finding_states: store.entries(id)?,
             steps: store.entries(id)?,
+            pulse_marks: store.entries(id)?,
             actions: store.actions(id, MOST_ACTIONS)?,
         })
     }

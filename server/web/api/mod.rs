@@ -7,6 +7,7 @@ pub mod evidence;
 pub mod harness;
 pub mod links;
 pub mod log;
+pub mod marks;
 pub mod openapi;
 pub mod reading;
 pub mod rules;

@@ -11,8 +11,8 @@ use super::Places;
 use crate::report::inspect::Severity;
 use crate::report::text::moment;
 use crate::store::{
-    Capture, Condition, Entry, EntryId, FindingState, Outcome, Photograph, Reading, Remark, SessionId, Step,
-    Store,
+    Capture, Condition, Entry, EntryId, FindingState, Outcome, Photograph, PulseMark, Reading, Remark,
+    SessionId, Step, Store,
 };
 use crate::web::answers::{Answer, Standing, kept_answers, standings};
 use crate::web::api::log::{SessionLog, with_store};
@@ -33,6 +33,7 @@ struct LogPage {
     findings: Vec<FindingView>,
     unseen: Vec<Unseen>,
     remarks: Vec<RemarkView>,
+    marks: Vec<MarkedView>,
     readings: Vec<ReadingView>,
     /// Conditions to take a new reading under, the newest chosen.
     newest: Vec<ConditionChoice>,
@@ -82,6 +83,13 @@ struct RemarkView {
     id: i64,
     at: String,
     text: String,
+}
+
+/// A pulse that was judged in the diagram.
+struct MarkedView {
+    id: i64,
+    at: String,
+    says: String,
 }
 
 struct ReadingView {
@@ -208,6 +216,15 @@ fn view(store: &Store, log: SessionLog, answers: &[Answer]) -> Result<LogPage, F
             })
             .collect(),
         remarks: log.remarks.iter().map(remark_view).collect(),
+        marks: log
+            .pulse_marks
+            .iter()
+            .map(|entry| MarkedView {
+                id: entry.id.0,
+                at: moment(entry.created_ms),
+                says: mark_words(&entry.value),
+            })
+            .collect(),
         readings: log
             .readings
             .iter()
@@ -301,6 +318,12 @@ fn remark_view(entry: &Entry<Remark>) -> RemarkView {
     }
 }
 
+fn mark_words(mark: &PulseMark) -> String {
+    let word = if mark.stray { "a stray" } else { "legitimate" };
+    let PulseMark { line, start_s, .. } = mark;
+    format!("{line}: the pulse from {start_s} s on is {word}")
+}
+
 fn reading_view(entry: &Entry<Reading>, conditions: &[Entry<Condition>]) -> ReadingView {
     let value = &entry.value;
     let unit = if value.unit.is_empty() { "V" } else { &value.unit };
@@ -389,6 +412,9 @@ fn binned(store: &Store, id: SessionId) -> Result<Vec<BinnedView>, Failure> {
     }
     for entry in store.binned_entries::<Reading>(id)? {
         put("reading", entry.id, entry.value.rail, entry.binned_ms);
+    }
+    for entry in store.binned_entries::<PulseMark>(id)? {
+        put("pulse-mark", entry.id, mark_words(&entry.value), entry.binned_ms);
     }
     for entry in store.binned_entries::<Photograph>(id)? {
         put("photograph", entry.id, entry.value.file, entry.binned_ms);

@@ -11,7 +11,7 @@ use super::Places;
 use crate::model::units::{engineering, seconds};
 use crate::report::inspect::InspectReport;
 use crate::report::rails::RailRow;
-use crate::report::rules::{RuleRow, TruthTable, ViolationRow};
+use crate::report::rules::{Company, RuleRow, TruthTable, ViolationRow};
 use crate::store::SessionId;
 use crate::web::answers::present_report;
 use crate::web::api::log::with_store;
@@ -120,6 +120,27 @@ pub async fn page(State(app): State<Arc<App>>, Path(id): Path<i64>) -> Result<Ht
     Ok(Html(html.await?))
 }
 
+fn company_words(company: &Company) -> String {
+    let Company {
+        line,
+        wrong_steps,
+        right_steps,
+        strays,
+    } = company;
+    let mut words = format!("{line} moved during {wrong_steps} wrong and {right_steps} right steps.");
+    for strays in strays {
+        let steps = strays.steps;
+        words += &match &strays.aggressor {
+            Some(aggressor) => {
+                let edge = strays.edge.as_deref().unwrap_or_default();
+                format!(" In {steps} wrong ones it shows a stray that goes with the {edge} of {aggressor}.")
+            }
+            None => format!(" In {steps} wrong ones it shows a stray whose cause is not known."),
+        };
+    }
+    words
+}
+
 fn view(id: SessionId, report: Option<&InspectReport>) -> RulesPage {
     let rows = report.map_or(&[][..], |r| &r.rules);
     let of = |wanted: &dyn Fn(&str) -> bool| {
@@ -177,12 +198,7 @@ fn rule(id: SessionId, row: &RuleRow) -> RuleView {
             suspicion.map(|s| format!("{} of {} steps are right with {}.", s.count, steps.steps, s.value)),
         );
         notes.extend(steps.instead.iter().map(|i| format!("{} × {}", i.count, i.value)));
-        notes.extend(steps.company.iter().map(|c| {
-            format!(
-                "{} moved during {} wrong and {} right steps.",
-                c.line, c.wrong_steps, c.right_steps
-            )
-        }));
+        notes.extend(steps.company.iter().map(company_words));
     }
     let limit = match (row.at_least_s, row.at_most_s) {
         (Some(least), Some(most)) => format!("{} to {}", seconds(least), seconds(most)),

@@ -3,12 +3,18 @@
 import { engineering } from "../lib/format.js";
 
 /**
- * Volts → pixels of a row: the whole range of the line with its thresholds, and a little room. A line that never makes
- * an edge (a supply) has its own range alone, so that ripple and dips are seen.
+ * The volts that a line is judged by: thresholds, or what a supply should be. A line without either that never makes an
+ * edge has its own range alone, so that ripple is seen. Pure.
+ * @param {any} line what the session says of it @returns {number[]}
+ */
+export const judgedBy = ({ volts, edges }) => (volts.supply ? [volts.supply.low_v, volts.supply.nominal_v, volts.supply.high_v] : edges ? [volts.low_v, volts.high_v] : []);
+
+/**
+ * Volts → pixels of a row: the whole range of the line with what it is judged by, and a little room.
  * @param {any} line what the session says of it @param {{top: number, foot: number}} place
  */
-export function voltScale({ volts, edges }, place) {
-  const own = [volts.smallest_v, volts.largest_v, ...(edges ? [volts.low_v, volts.high_v] : [])];
+export function voltScale(line, place) {
+  const own = [line.volts.smallest_v, line.volts.largest_v, ...judgedBy(line)];
   const low = Math.min(...own), high = Math.max(...own);
   const room = (high - low || 1) * 0.06;
   return (/** @type {number} */ value) => place.foot - ((value - low + room) / (high - low + 2 * room)) * (place.foot - place.top);
@@ -67,23 +73,24 @@ export function drawVolts(pen, row, window, scale, of) {
   figures(pen, scale, of, y);
 }
 
-/** Thresholds as dashed lines. @param {import("./draw.js").Pen} pen @param {import("./scale.js").Scale} scale @param {any} of @param {(v: number) => number} y */
-function thresholds({ c, colors }, scale, { volts, edges }, y) {
-  if (!edges) return;
+/** Thresholds as dashed lines; of a supply its limits, and the nominal voltage between them as a fine one. @param {import("./draw.js").Pen} pen @param {import("./scale.js").Scale} scale @param {any} of @param {(v: number) => number} y */
+function thresholds({ c, colors }, scale, of, y) {
+  const nominal = of.volts.supply?.nominal_v;
   c.strokeStyle = colors.fine; c.lineWidth = 1;
-  c.setLineDash([6, 4]);
-  c.beginPath();
-  for (const value of [volts.low_v, volts.high_v]) { c.moveTo(scale.left, y(value)); c.lineTo(scale.left + scale.width, y(value)); }
-  c.stroke();
+  for (const value of judgedBy(of)) {
+    c.setLineDash(value === nominal ? [2, 4] : [6, 4]);
+    c.beginPath(); c.moveTo(scale.left, y(value)); c.lineTo(scale.left + scale.width, y(value)); c.stroke();
+  }
   c.setLineDash([]);
 }
 
 /** Volts of the thresholds and of the ends of the range, at the right. @param {import("./draw.js").Pen} pen @param {import("./scale.js").Scale} scale @param {any} of @param {(v: number) => number} y */
-function figures({ c, colors, size }, scale, { volts, edges }, y) {
+function figures({ c, colors, size }, scale, of, y) {
+  const { volts } = of;
   const right = scale.left + scale.width;
   c.font = `${size * 0.75}px ${colors.sans}`; c.textAlign = "right";
   /** @type {number[]} */ const taken = [];
-  for (const value of [...(edges ? [volts.low_v, volts.high_v] : []), volts.largest_v, volts.smallest_v]) {
+  for (const value of [...judgedBy(of), volts.largest_v, volts.smallest_v]) {
     const at = y(value) - 2, text = engineering(value, "V");
     if (taken.some((other) => Math.abs(other - at) < size * 0.9)) continue;
     taken.push(at);

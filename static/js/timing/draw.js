@@ -37,6 +37,15 @@ export class Pen {
     this.hatch = context.createPattern ? hatch(context, colors.quiet, ratio) : "hatch";
   }
 
+  /** A remark in the lower right corner. @param {Scale} scale @param {string} text @param {number} height */
+  remark(scale, text, height) {
+    const { c, colors, size } = this;
+    c.font = `${size * 0.8}px ${colors.sans}`; c.textAlign = "right";
+    const width = c.measureText(text).width, right = scale.left + scale.width, y = height - size * 0.5;
+    c.fillStyle = colors.plate; c.fillRect(right - width - 4, y - size * 0.8, width + 6, size);
+    c.fillStyle = colors.quiet; c.fillText(text, right, y);
+  }
+
   /** Grid and scale. @param {Scale} scale @param {number} tickS @param {number} zero @param {number} height @param {string} base what 0 is */
   grid(scale, tickS, zero, height, base) {
     const { c, colors, size } = this;

@@ -83,16 +83,19 @@ export class EvidenceInView {
   #path; #changed; #busy = false; #wanted = /** @type {{start: number, end: number}|null} */ (null);
   #held = { start: 0, end: -1 };
   /** @type {any[]} */ occurrences = [];
-  /** How many there are in the stretch held; they are listed only while they are few. */
+  /** How many there are in the stretch held; where they are many, one of each finding in each part of it is listed. */
   count = 0;
 
   /** @param {string} path @param {() => void} changed */
   constructor(path, changed) { this.#path = path; this.#changed = changed; }
 
+  /** Not all are listed. */
+  get isThinned() { return this.count > this.occurrences.length; }
+
   /** @param {number} start @param {number} span */
   want(start, span) {
     const { start: from, end: to } = this.#held;
-    const isTooWide = this.count > this.occurrences.length && span < (to - from) / 6;
+    const isTooWide = this.isThinned && span < (to - from) / 6;
     if (start >= from && start + span <= to && !isTooWide) return;
     this.#wanted = { start: Math.floor(start - span), end: Math.ceil(start + 2 * span) };
     if (!this.#busy) this.#next();

@@ -1,5 +1,6 @@
 // @ts-check
 // Wheel, drag, touch on the diagram and its strip.
+import { pulseAt } from "./marks.js";
 
 /** @param {import("./view.js").Diagram} view */
 export function listen(view) {
@@ -89,7 +90,12 @@ function pointers(view) {
       const rows = view.rows();
       const at = rows.findIndex((r) => event.offsetY >= r.top && event.offsetY < r.top + r.height);
       if (at >= 0) view.chosen = at;
-      if (view.dimensions.isMeasuring && event.offsetX >= view.scale.left) view.dimensions.put(event.offsetX, event.offsetY);
+      if (event.offsetX < view.scale.left) view.pulse = null;
+      else if (view.dimensions.isMeasuring) view.dimensions.put(event.offsetX, event.offsetY);
+      else {
+        view.pulse = pulseAt(view, rows[at], view.scale.tick(event.offsetX));
+        if (view.slip.title === "Judge a pulse") import("./judge.js").then(({ judgeSlip }) => judgeSlip(view));
+      }
       view.paint();
     }
   };

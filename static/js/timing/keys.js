@@ -26,6 +26,7 @@ export function keyTable(view, actions) {
     else if (view.dimensions.isMeasuring) view.dimensions.measure(false);
     else if (view.overlay) view.persist();
     else if (view.slip.title) view.slip.close();
+    else if (view.pulse) { view.pulse = null; view.paint(); }
     else if (view.marked) { view.marked = null; view.paint(); }
     else view.drop();
   };
@@ -51,6 +52,7 @@ export function keyTable(view, actions) {
     entry("f", "find: strays, edges, pulses by width, values, patterns", () => withFinder((finder) => finder.open())),
     entry("n p", "next, previous of what was found", (e) => withFinder((finder) => finder.step(e.key === "p"))),
     entry("g", "go to a typed time", () => actions.goTo()),
+    entry("j", "judge the chosen pulse: legitimate, or a stray", () => actions.judge()),
     entry("m", "measure from edge to edge", () => view.dimensions.measure(!view.dimensions.isMeasuring)),
     entry("Backspace", "take away the last dimension line", () => view.dimensions.undo()),
     entry("c", "count over the chosen stretch, or over what is in view", () => view.stretch.open()),
@@ -61,7 +63,11 @@ export function keyTable(view, actions) {
       if (!dimensions.isMeasuring) return actions.rename();
       dimensions.putAt(marked ? marked.start : view.start + view.span / 2, view.chosenRow()?.line ?? null);
     }),
-    entry("h", "hide the chosen line", () => arrangement.set(key(), { hidden: true })),
+    entry("h", "hide the chosen line", () => {
+      const row = view.chosenRow();
+      arrangement.set(key(), { hidden: true });
+      if (row && row.line !== null && view.finding?.lines.includes(row.line)) view.say(`${row.name} belongs to the finding in hand: it stays while that is, and is hidden then.`);
+    }),
     entry("t T", "the chosen line taller, lower", (e) => arrangement.resize(key(), e.key === "t" ? 1 : -1)),
     entry("r", "the chosen bus in other digits", () => arrangement.nextRadix(key())),
     entry("b", "the chosen bus into its bits", () => arrangement.unfold(key())),
@@ -95,5 +101,5 @@ export function listenKeys(view, table) {
 export function showKeys(table) {
   openDialog("Keys", make("table", {}, make("tbody", {}, ...table.map((key) =>
     make("tr", {}, make("th", { scope: "row" }, make("kbd", {}, key.shown)), make("td", {}, key.says))))),
-  make("p", { class: "quiet" }, "Wheel: closer and farther about the pointer; with Shift: along. Drag: along. Two fingers: closer and farther. With Shift dragged: a stretch to count over. Wheel over the names: up and down. Drag a name: move the line; pressed twice: name it."));
+  make("p", { class: "quiet" }, "Wheel: closer and farther about the pointer; with Shift: along. Drag: along. Press on a pulse: choose it. Two fingers: closer and farther. With Shift dragged: a stretch to count over. Wheel over the names: up and down. Drag a name: move the line; pressed twice: name it."));
 }

@@ -16,7 +16,8 @@ export async function startDiagram(root, session) {
   const path = `/api/sessions/${session}`;
   const [facts, kept] = await Promise.all([getJson(`${path}/diagram`), keptView(path)]);
   root.hidden = false;
-  const view = new Diagram(root, path, facts);
+  const analog = facts.lines.some((/** @type {any} */ line) => line.volts) ? await import("./analog.js") : null;
+  const view = new Diagram(root, path, facts, analog);
   listen(view);
   keepView(view, kept);
 
@@ -59,6 +60,7 @@ export async function startDiagram(root, session) {
     goTo: async () => (await import("./slips.js")).goToSlip(view), evidence: async () => (await import("./slips.js")).evidenceSlip(view),
     lines: async () => (await import("./lines.js")).linesSlip(view), rename: async () => (await import("./lines.js")).linesSlip(view, view.chosenRow()?.key),
     clock: async () => (await import("./clock.js")).takeClock(view),
+    judge: async () => (await import("./judge.js")).judgeSlip(view),
     figure: async () => (await import("./figure.js")).figureSlip(view),
   };
   const table = keyTable(view, /** @type {any} */ (actions));
@@ -78,7 +80,7 @@ export async function startDiagram(root, session) {
   fill(view.tools, previous, next, overlay,
     button("closer", () => view.zoom(0.5)), button("farther", () => view.zoom(2)), button("whole", () => view.fit()),
     button("go to", actions.goTo, "g"), button("measure", () => view.dimensions.measure(!view.dimensions.isMeasuring), "m"), button("count", () => view.stretch.open(), "c"),
-    button("find", actions.find, "f"), button("lines", actions.lines, "l"), ...(facts.clocks.length ? [button("clock", actions.clock, "k")] : []),
+    button("find", actions.find, "f"), button("judge", actions.judge, "j"), button("lines", actions.lines, "l"), ...(facts.clocks.length ? [button("clock", actions.clock, "k")] : []),
     button("evidence", actions.evidence, "v"), button("figure", actions.figure, "s"),
     button("keys", () => showKeys(table), "?"));
 

@@ -3,12 +3,12 @@
 import { getJson } from "../lib/fetch.js";
 import { fill, make } from "../lib/dom.js";
 import { busValue, engineering, scaleLabel, seconds, subscript } from "../lib/format.js";
-import { drawVolts, readVolts } from "./analog.js";
 import { Arrangement } from "./arrangement.js";
 import { Columns } from "./columns.js";
 import { Dimensions } from "./dimensions.js";
 import { Pen, palette } from "./draw.js";
 import { EvidenceInView, drawEvidence } from "./evidence.js";
+import { drawJudged } from "./marks.js";
 import { levelWord, readLine } from "./reading.js";
 import { busCells } from "./reduce.js";
 import { Scale, keepWithin, niceStep, scaleZero } from "./scale.js";
@@ -24,9 +24,12 @@ const MOST_LAGS = 6;
 /** @typedef {import("./draw.js").Row} Row */
 
 export class Diagram {
-  /** @param {HTMLElement} root @param {string} path of the session's interface @param {any} facts what `…/diagram` says */
-  constructor(root, path, facts) {
-    this.root = root; this.path = path; this.facts = facts;
+  /**
+   * @param {HTMLElement} root @param {string} path of the session's interface @param {any} facts what `…/diagram` says
+   * @param {typeof import("./analog.js")|null} analog where some line has volts
+   */
+  constructor(root, path, facts, analog) {
+    this.root = root; this.path = path; this.facts = facts; this.analog = analog;
     this.start = 0; this.span = Math.max(facts.length, 8);
     this.scroll = 0;
     this.chosen = 0;
@@ -40,6 +43,7 @@ export class Diagram {
     /** @type {import("./overlay.js").Overlay|null} */ this.overlay = null;
     /** A capture whose clock is being moved by hand. @type {import("./clock.js").Moving|null} */ this.moving = null;
     /** A moment that was gone to. @type {{start: number, end: number, line: number|null}|null} */ this.marked = null;
+    /** The pulse that is chosen, to be judged. @type {import("./marks.js").Chosen|null} */ this.pulse = null;
     /** The place that a dragged line would take. @type {{y: number}|null} */ this.dropping = null;
     /** How often something was said: what comes late says nothing over it. */
     this.told = 0;
@@ -136,7 +140,8 @@ export class Diagram {
       const own = y + whole - height;
       const swing = Math.min(height * 0.42, this.#size * 2.4 * row.height);
       const high = own + (height - swing) * 0.45;
-      const volts = isAnalog(row) ? { top: y + this.#size * 0.4, foot: own } : null;
+      const isSupply = isAnalog(row) && this.facts.lines[row.line].volts.supply;
+      const volts = isAnalog(row) ? { top: y + this.#size * 0.4, foot: isSupply ? y + whole - this.#size * 1.2 : own } : null;
       const placed = { ...row, top: y, height: whole, high, low: high + swing, volts };
       y += whole;
       return placed;
@@ -193,7 +198,10 @@ export class Diagram {
     else for (const row of shown) this.#row(pen, row, scale);
     const rowOf = (/** @type {number} */ line) => rows.find((row) => row.line === line);
     // Evidence belongs to the clocks as they are kept.
-    if (!this.overlay && !this.moving) this.#evidence(pen, rowOf, scale);
+    if (!this.overlay && !this.moving) {
+      this.#evidence(pen, rowOf, scale);
+      drawJudged(pen, this, scale, rowOf);
+    }
     this.dimensions.draw(pen, scale, rows);
     this.stretch.draw(pen, scale, height);
     c.restore();
@@ -217,7 +225,9 @@ export class Diagram {
     if (!window) return;
     if (row.bits) return pen.bus(row, window, scale);
     const line = this.facts.lines[/** @type {number} */ (row.line)];
-    if (row.volts) drawVolts(pen, row, window, scale, line);
+    if (row.volts) this.analog?.drawVolts(pen, row, window, scale, line);
+    // A supply has no levels: what is low and high of it says nothing.
+    if (line.volts?.supply) return;
     pen.line(row, window, scale, line.sample_ticks, line.interpolated);
     pen.strays(row, window, scale);
   }
@@ -231,6 +241,7 @@ export class Diagram {
       const inSight = others.filter((o) => o.to >= scale.start && o.from <= scale.end);
       const hidden = inSight.length > MOST_LAGS ? new Set([...this.hidden, "lags"]) : this.hidden;
       for (const o of inSight) drawEvidence(pen, o.marks, rowOf, scale, this.facts.tick_s, hidden, words);
+      if (this.evidence.isThinned && inSight.length) pen.remark(scale, "more moments of other findings than can be drawn: one for each place; closer shows all", this.height);
     }
     if (held) drawEvidence(pen, held.marks, rowOf, scale, this.facts.tick_s, this.hidden, words);
   }
@@ -433,7 +444,7 @@ export function readout(view, tick, row) {
   const window = view.columns.best(/** @type {number} */ (row.line), tick, tick);
   const line = window?.lines.get(/** @type {number} */ (row.line));
   if (!window || !line) return text;
-  const volts = row.volts ? readVolts(line, tick - window.start, (window.end - window.start) / window.columns) : "";
+  const volts = row.volts && view.analog ? view.analog.readVolts(line, tick - window.start, (window.end - window.start) / window.columns) : "";
   if (volts) text += `   ${volts}  `;
   if (line.columns) return `${text}: crowded here, zoom in to read it`;
   const { level, pulse, period } = readLine(line, tick - window.start);

@@ -2,7 +2,7 @@
 
 use super::Teller;
 use crate::analysis::findings::{Finding, Severity};
-use crate::analysis::rules::sequence::{Instead, Suspicion, Tale, instead_words};
+use crate::analysis::rules::sequence::{Instead, Suspicion, Tale, going, instead_words};
 use crate::model::Capture;
 use crate::rule::Sequence;
 
@@ -54,15 +54,39 @@ pub fn broken(teller: &Teller, sequence: &Sequence) -> Finding {
         })
         .collect();
     detail.push_str(&format!(" Instead: {}.", told.join(", ")));
-    for (line, wrong, all) in &tale.company {
-        let (right, name) = (tale.steps.saturating_sub(tale.wrong), teller.name(*line));
+    for company in &tale.company {
+        let (right, name) = (tale.steps.saturating_sub(tale.wrong), teller.name(company.line));
         detail.push_str(&format!(
-            " {name} moved during {wrong} of the {} wrong steps and {} of the {right} right ones.",
+            " {name} moved during {} of the {} wrong steps and {} of the {right} right ones.",
+            company.wrong,
             tale.wrong,
-            all - wrong
+            company.all - company.wrong
         ));
+        for strays in &company.strays {
+            detail.push_str(&match strays.aggressor {
+                Some((line, edge)) => format!(
+                    " In {} of them it shows a stray that goes with {} {}: see the coupling of {name} and {}.",
+                    strays.steps,
+                    teller.name(line),
+                    going(edge),
+                    teller.name(line)
+                ),
+                None => format!(" In {} of them it shows a stray whose cause is not known.", strays.steps),
+            });
+        }
     }
-    teller.make(Severity::Fault, title, detail, next(teller, tale, sequence))
+    let mut finding = teller.make(Severity::Fault, title, detail, next(teller, tale, sequence));
+    // The figure shows the strays and what causes them.
+    for company in tale.company.iter().filter(|c| !c.strays.is_empty()) {
+        let aggressors = company.strays.iter().filter_map(|s| Some(s.aggressor?.0));
+        for line in std::iter::once(company.line).chain(aggressors) {
+            let name = teller.name(line).to_owned();
+            if !finding.lines.contains(&name) {
+                finding.lines.push(name);
+            }
+        }
+    }
+    finding
 }
 
 /// What would make the steps right, in words.
@@ -84,11 +108,20 @@ pub fn suspicion_words(capture: &Capture, tale: &Tale, suspicion: &Suspicion) ->
 
 fn next(teller: &Teller, tale: &Tale, sequence: &Sequence) -> Vec<String> {
     let mut next = Vec::new();
-    if let Some((line, ..)) = tale.company.first() {
-        let name = teller.name(*line);
-        next.push(format!(
-            "Look at {name} in the wrong steps: a stray on it at the same moment is the likely cause; see whether a coupling names it."
-        ));
+    if let Some(company) = tale.company.first() {
+        let name = teller.name(company.line);
+        next.push(match company.strays.first().and_then(|strays| strays.aggressor) {
+            Some((line, _)) => format!(
+                "Mend the coupling of {name} and {} first: its strays stand in the wrong steps.",
+                teller.name(line)
+            ),
+            None if !company.strays.is_empty() => {
+                format!("Look at the strays of {name} in the wrong steps: they are the likely cause.")
+            }
+            None => {
+                format!("Look at {name} in the wrong steps: it moves then, and seldom in the right ones.")
+            }
+        });
     }
     next.push(match (&tale.suspicion, tale.instead.first().map(|i| i.0)) {
         (Some((Suspicion::Reversed | Suspicion::Swapped(..), _)), _) => {

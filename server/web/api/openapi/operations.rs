@@ -4,10 +4,10 @@ use super::{Answer, Operation, Takes, shape};
 use crate::report::compare::CompareReport;
 use crate::report::inspect::InspectReport;
 use crate::store::{
-    Action, Capture, ChannelSkews, Clock, Condition, DiagramView, Entry, FindingState, Photograph, Reading,
-    Remark, Session, SessionBody, SessionRow, Step,
+    Action, Capture, ChannelSkews, Clock, Condition, DiagramView, Entry, FindingState, Photograph, PulseMark,
+    Reading, Remark, Session, SessionBody, SessionRow, Step,
 };
-use crate::web::api::{clocks, diagram, evidence, harness, links, log, seek, upload};
+use crate::web::api::{clocks, diagram, evidence, harness, links, log, marks, seek, upload};
 use crate::workflow::session::RunTallies;
 
 pub(super) fn operations() -> Vec<Operation> {
@@ -308,6 +308,13 @@ pub(super) fn operations() -> Vec<Operation> {
             "What became of every pulse of a declared link: ?from=…&to=…",
             Nothing,
             List(shape::<crate::workflow::links::PulseFate>()),
+        ),
+        op(
+            "post",
+            "/api/sessions/{id}/marks",
+            "Judge a pulse as a stray or legitimate; taken back by putting its entry (kind pulse-mark) in the bin",
+            Json(shape::<marks::JudgedPulse>()),
+            One(shape::<Entry<PulseMark>>()),
         ),
         op(
             "put",

@@ -4,14 +4,16 @@
 //! it knows, and a key left over is a mistake at its own place.
 
 use serde::Deserialize;
-use serde::de::{self, SeqAccess, Visitor};
 use toml::Spanned;
 
+mod keys;
+
+use super::Error;
 use super::raw::Place;
-use super::{Error, parse_hertz, parse_seconds};
-use crate::model::{Level, Polarity};
 use crate::rule::expression::Expression;
-use crate::rule::{Bounds, Demand, EdgeOf, Limit, Logic, Rule, Sequence, Step};
+use crate::rule::{Demand, Limit, Logic, Rule, Sequence, Step};
+
+use keys::{Names, Need, Text};
 
 /// Bits in a bus, at most.
 const MOST_BITS: usize = 64;
@@ -21,34 +23,6 @@ const MOST_LINES: usize = 64;
 pub const LIMIT_KINDS: &str =
     "pulse-width, setup, hold, recovery, stay, exclusive, answer, delay, period, frequency";
 pub const STEP_RULES: &str = "count-up, count-down, shift-left, shift-right, load, hold, clear";
-
-type Text = Option<Spanned<String>>;
-
-/// One name, or a list of names.
-pub struct Names(Vec<String>);
-
-impl<'de> Deserialize<'de> for Names {
-    fn deserialize<D: de::Deserializer<'de>>(deserializer: D) -> Result<Names, D::Error> {
-        struct NamesVisitor;
-        impl<'de> Visitor<'de> for NamesVisitor {
-            type Value = Names;
-            fn expecting(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-                f.write_str("a line's name in quotes, or a list of names in brackets")
-            }
-            fn visit_str<E: de::Error>(self, text: &str) -> Result<Names, E> {
-                Ok(Names(vec![text.to_owned()]))
-            }
-            fn visit_seq<A: SeqAccess<'de>>(self, mut list: A) -> Result<Names, A::Error> {
-                let mut names = Vec::new();
-                while let Some(name) = list.next_element()? {
-                    names.push(name);
-                }
-                Ok(Names(names))
-            }
-        }
-        deserializer.deserialize_any(NamesVisitor)
-    }
-}
 
 #[derive(Deserialize)]
 #[serde(deny_unknown_fields)]
@@ -314,139 +288,6 @@ pub fn sequence(raw: Spanned<RawSequence>, place: &Place) -> Result<Rule, Error>
             watch,
         }),
     })
-}
-
-/// The keys one kind of rule needs, and what is said when one is missing.
-struct Need<'a> {
-    place: &'a Place<'a>,
-    at: usize,
-    kind: String,
-}
-
-impl Need<'_> {
-    fn missing(&self, key: &str) -> Error {
-        let message = format!("a rule of kind \"{}\" needs the key {key}", self.kind);
-        self.place.error(self.at, message)
-    }
-
-    fn text(&self, value: &mut Text, key: &str) -> Result<String, Error> {
-        let value = value.take().ok_or_else(|| self.missing(key))?;
-        if value.get_ref().trim().is_empty() {
-            return Err(self
-                .place
-                .error(value.span().start, "expected a line's name, found nothing"));
-        }
-        Ok(value.into_inner())
-    }
-
-    fn names(&self, value: &mut Option<Spanned<Names>>, key: &str) -> Result<Vec<String>, Error> {
-        let value = value.take().ok_or_else(|| self.missing(key))?;
-        let start = value.span().start;
-        let names = value.into_inner().0;
-        if names.is_empty() {
-            return Err(self.place.error(start, "expected at least one line's name"));
-        }
-        let twice = |i: &usize| names[..*i].contains(&names[*i]);
-        if let Some(i) = (1..names.len()).find(twice) {
-            return Err(self
-                .place
-                .error(start, format!("found the line \"{}\" twice", names[i])));
-        }
-        Ok(names)
-    }
-
-    fn edge_of(&self, line: (&mut Text, &str), edge: (&mut Text, &str)) -> Result<EdgeOf, Error> {
-        let name = self.text(line.0, line.1)?;
-        let edge_word = edge.0.take().ok_or_else(|| self.missing(edge.1))?;
-        let polarity = match edge_word.get_ref().as_str() {
-            "rise" => Some(Polarity::Rise),
-            "fall" => Some(Polarity::Fall),
-            "both" => None,
-            other => {
-                let message = format!("found the edge \"{other}\", expected rise, fall or both");
-                return Err(self.place.error(edge_word.span().start, message));
-            }
-        };
-        Ok(EdgeOf { line: name, polarity })
-    }
-
-    fn level(&self, value: &mut Text) -> Result<Level, Error> {
-        let value = value.take().ok_or_else(|| self.missing("level"))?;
-        self.place
-            .level(Some(value))
-            .map(|l| l.expect("a level was given"))
-    }
-
-    fn seconds(&self, value: &mut Text, key: &str) -> Result<f64, Error> {
-        let value = value.take().ok_or_else(|| self.missing(key))?;
-        self.place
-            .positive_seconds(Some(value))
-            .map(|s| s.expect("a time was given"))
-    }
-
-    fn bounds(&self, at_least: &mut Text, at_most: &mut Text) -> Result<Bounds, Error> {
-        let at_most_at = at_most.as_ref().map(|t| t.span().start);
-        let bounds = Bounds {
-            at_least_s: self.place.positive_seconds(at_least.take())?,
-            at_most_s: self.place.positive_seconds(at_most.take())?,
-        };
-        self.ordered(bounds, at_most_at)
-    }
-
-    fn frequency_bounds(&self, at_least: &mut Text, at_most: &mut Text) -> Result<Bounds, Error> {
-        let at_most_at = at_most.as_ref().map(|t| t.span().start);
-        let hertz = |value: &mut Text| match value.take() {
-            None => Ok(None),
-            Some(text) => match parse_hertz(text.get_ref()) {
-                Ok(hertz) if hertz > 0.0 => Ok(Some(1.0 / hertz)),
-                Ok(_) => Err(self
-                    .place
-                    .error(text.span().start, "expected a frequency greater than zero")),
-                Err(message) => Err(self.place.error(text.span().start, message)),
-            },
-        };
-        // The lowest frequency is the longest period.
-        let bounds = Bounds {
-            at_most_s: hertz(at_least)?,
-            at_least_s: hertz(at_most)?,
-        };
-        self.ordered(bounds, at_most_at)
-    }
-
-    fn ordered(&self, bounds: Bounds, at: Option<usize>) -> Result<Bounds, Error> {
-        match (bounds.at_least_s, bounds.at_most_s) {
-            (None, None) => Err(self.missing("at_least or at_most")),
-            (Some(least), Some(most)) if least > most => {
-                let message = "expected at_most not below at_least";
-                Err(self.place.error(at.unwrap_or(self.at), message))
-            }
-            _ => Ok(bounds),
-        }
-    }
-}
-
-impl Place<'_> {
-    fn level(&self, value: Text) -> Result<Option<Level>, Error> {
-        let Some(value) = value else { return Ok(None) };
-        match value.get_ref().as_str() {
-            "low" => Ok(Some(Level::Low)),
-            "high" => Ok(Some(Level::High)),
-            other => {
-                let message = format!("found the level \"{other}\", expected low or high");
-                Err(self.error(value.span().start, message))
-            }
-        }
-    }
-
-    fn seconds_or_zero(&self, value: Text) -> Result<f64, Error> {
-        let Some(value) = value else { return Ok(0.0) };
-        let at = value.span().start;
-        match parse_seconds(value.get_ref()) {
-            Ok(seconds) if seconds >= 0.0 => Ok(seconds),
-            Ok(_) => Err(self.error(at, "expected a time not below zero")),
-            Err(message) => Err(self.error(at, message)),
-        }
-    }
 }
 
 impl RawLimit {

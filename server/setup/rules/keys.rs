@@ -1,0 +1,171 @@
+//! Keys of a rule one by one: names, levels, edges, times; what is missing or wrong is told at its place.
+
+use serde::Deserialize;
+use serde::de::{self, SeqAccess, Visitor};
+use toml::Spanned;
+
+use super::super::raw::Place;
+use super::super::{Error, parse_hertz, parse_seconds};
+use crate::model::{Level, Polarity};
+use crate::rule::{Bounds, EdgeOf};
+
+pub(super) type Text = Option<Spanned<String>>;
+
+/// One name, or a list of names.
+pub struct Names(pub(super) Vec<String>);
+
+impl<'de> Deserialize<'de> for Names {
+    fn deserialize<D: de::Deserializer<'de>>(deserializer: D) -> Result<Names, D::Error> {
+        struct NamesVisitor;
+        impl<'de> Visitor<'de> for NamesVisitor {
+            type Value = Names;
+            fn expecting(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+                f.write_str("a line's name in quotes, or a list of names in brackets")
+            }
+            fn visit_str<E: de::Error>(self, text: &str) -> Result<Names, E> {
+                Ok(Names(vec![text.to_owned()]))
+            }
+            fn visit_seq<A: SeqAccess<'de>>(self, mut list: A) -> Result<Names, A::Error> {
+                let mut names = Vec::new();
+                while let Some(name) = list.next_element()? {
+                    names.push(name);
+                }
+                Ok(Names(names))
+            }
+        }
+        deserializer.deserialize_any(NamesVisitor)
+    }
+}
+
+/// The keys one kind of rule needs, and what is said when one is missing.
+pub(super) struct Need<'a> {
+    pub(super) place: &'a Place<'a>,
+    pub(super) at: usize,
+    pub(super) kind: String,
+}
+
+impl Need<'_> {
+    pub(super) fn missing(&self, key: &str) -> Error {
+        let message = format!("a rule of kind \"{}\" needs the key {key}", self.kind);
+        self.place.error(self.at, message)
+    }
+
+    pub(super) fn text(&self, value: &mut Text, key: &str) -> Result<String, Error> {
+        let value = value.take().ok_or_else(|| self.missing(key))?;
+        if value.get_ref().trim().is_empty() {
+            return Err(self
+                .place
+                .error(value.span().start, "expected a line's name, found nothing"));
+        }
+        Ok(value.into_inner())
+    }
+
+    pub(super) fn names(&self, value: &mut Option<Spanned<Names>>, key: &str) -> Result<Vec<String>, Error> {
+        let value = value.take().ok_or_else(|| self.missing(key))?;
+        let start = value.span().start;
+        let names = value.into_inner().0;
+        if names.is_empty() {
+            return Err(self.place.error(start, "expected at least one line's name"));
+        }
+        let twice = |i: &usize| names[..*i].contains(&names[*i]);
+        if let Some(i) = (1..names.len()).find(twice) {
+            return Err(self
+                .place
+                .error(start, format!("found the line \"{}\" twice", names[i])));
+        }
+        Ok(names)
+    }
+
+    pub(super) fn edge_of(&self, line: (&mut Text, &str), edge: (&mut Text, &str)) -> Result<EdgeOf, Error> {
+        let name = self.text(line.0, line.1)?;
+        let edge_word = edge.0.take().ok_or_else(|| self.missing(edge.1))?;
+        let polarity = match edge_word.get_ref().as_str() {
+            "rise" => Some(Polarity::Rise),
+            "fall" => Some(Polarity::Fall),
+            "both" => None,
+            other => {
+                let message = format!("found the edge \"{other}\", expected rise, fall or both");
+                return Err(self.place.error(edge_word.span().start, message));
+            }
+        };
+        Ok(EdgeOf { line: name, polarity })
+    }
+
+    pub(super) fn level(&self, value: &mut Text) -> Result<Level, Error> {
+        let value = value.take().ok_or_else(|| self.missing("level"))?;
+        self.place
+            .level(Some(value))
+            .map(|l| l.expect("a level was given"))
+    }
+
+    pub(super) fn seconds(&self, value: &mut Text, key: &str) -> Result<f64, Error> {
+        let value = value.take().ok_or_else(|| self.missing(key))?;
+        self.place
+            .positive_seconds(Some(value))
+            .map(|s| s.expect("a time was given"))
+    }
+
+    pub(super) fn bounds(&self, at_least: &mut Text, at_most: &mut Text) -> Result<Bounds, Error> {
+        let at_most_at = at_most.as_ref().map(|t| t.span().start);
+        let bounds = Bounds {
+            at_least_s: self.place.positive_seconds(at_least.take())?,
+            at_most_s: self.place.positive_seconds(at_most.take())?,
+        };
+        self.ordered(bounds, at_most_at)
+    }
+
+    pub(super) fn frequency_bounds(&self, at_least: &mut Text, at_most: &mut Text) -> Result<Bounds, Error> {
+        let at_most_at = at_most.as_ref().map(|t| t.span().start);
+        let hertz = |value: &mut Text| match value.take() {
+            None => Ok(None),
+            Some(text) => match parse_hertz(text.get_ref()) {
+                Ok(hertz) if hertz > 0.0 => Ok(Some(1.0 / hertz)),
+                Ok(_) => Err(self
+                    .place
+                    .error(text.span().start, "expected a frequency greater than zero")),
+                Err(message) => Err(self.place.error(text.span().start, message)),
+            },
+        };
+        // The lowest frequency is the longest period.
+        let bounds = Bounds {
+            at_most_s: hertz(at_least)?,
+            at_least_s: hertz(at_most)?,
+        };
+        self.ordered(bounds, at_most_at)
+    }
+
+    pub(super) fn ordered(&self, bounds: Bounds, at: Option<usize>) -> Result<Bounds, Error> {
+        match (bounds.at_least_s, bounds.at_most_s) {
+            (None, None) => Err(self.missing("at_least or at_most")),
+            (Some(least), Some(most)) if least > most => {
+                let message = "expected at_most not below at_least";
+                Err(self.place.error(at.unwrap_or(self.at), message))
+            }
+            _ => Ok(bounds),
+        }
+    }
+}
+
+impl Place<'_> {
+    pub(super) fn level(&self, value: Text) -> Result<Option<Level>, Error> {
+        let Some(value) = value else { return Ok(None) };
+        match value.get_ref().as_str() {
+            "low" => Ok(Some(Level::Low)),
+            "high" => Ok(Some(Level::High)),
+            other => {
+                let message = format!("found the level \"{other}\", expected low or high");
+                Err(self.error(value.span().start, message))
+            }
+        }
+    }
+
+    pub(super) fn seconds_or_zero(&self, value: Text) -> Result<f64, Error> {
+        let Some(value) = value else { return Ok(0.0) };
+        let at = value.span().start;
+        match parse_seconds(value.get_ref()) {
+            Ok(seconds) if seconds >= 0.0 => Ok(seconds),
+            Ok(_) => Err(self.error(at, "expected a time not below zero")),
+            Err(message) => Err(self.error(at, message)),
+        }
+    }
+}

@@ -1,0 +1,49 @@
+// @ts-check
+// Judging a pulse: legitimate, or a stray, whatever its width says. The findings are then worked out anew.
+import { make } from "../lib/dom.js";
+import { sendJson } from "../lib/fetch.js";
+import { writeAddress } from "./address.js";
+import { judgedWord, pulseAt } from "./marks.js";
+import { levelWord } from "./reading.js";
+
+/** The pulse meant: the one chosen by the pointer, else the one gone to, else the chosen line's in the middle. @param {import("./view.js").Diagram} view */
+function meant(view) {
+  if (view.pulse) return view.pulse;
+  const { marked } = view;
+  if (marked && marked.line !== null && marked.end > marked.start) return { line: marked.line, start: marked.start, end: marked.end, level: null };
+  const held = view.occurrences[view.occurrence]?.marks.find((/** @type {any} */ mark) => mark.kind === "stray");
+  if (held && view.isInSight(held.start)) return { line: held.line, start: held.start, end: held.end, level: null };
+  return pulseAt(view, view.chosenRow(), view.start + view.span / 2);
+}
+
+/** @param {import("./view.js").Diagram} view */
+export function judgeSlip(view) {
+  const { facts } = view;
+  const told = make("p", { role: "alert" });
+  const anew = async (/** @type {() => Promise<any>} */ does) => {
+    try {
+      await does();
+      told.textContent = "Working out the findings anew …";
+      // Another judgement may give other findings: the view is kept, not the finding.
+      location.assign(location.pathname + writeAddress({ finding: null, occurrence: 0, at: facts.start_s + view.start * facts.tick_s, span: view.span * facts.tick_s }));
+    } catch (error) { told.textContent = /** @type {Error} */ (error).message; }
+  };
+  const takeBack = (/** @type {any} */ mark) => anew(() => sendJson(`${view.path}/entries/pulse-mark/${mark.id}`, {}, "DELETE"));
+  const pulse = meant(view);
+  const held = pulse && facts.marks.find((/** @type {any} */ mark) => mark.line === pulse.line && mark.start === pulse.start);
+  const judge = (/** @type {boolean} */ stray) => make("button", { type: "button", disabled: held?.stray === stray, onclick: () => anew(() => sendJson(`${view.path}/marks`, {
+    line: facts.lines[pulse.line].name, start_s: facts.start_s + pulse.start * facts.tick_s, stray,
+  })) }, stray ? "a stray" : "legitimate");
+  const words = pulse && `${facts.lines[pulse.line].name}${pulse.level === null ? "" : ` ${levelWord(pulse.level)}`} for ${view.length(pulse.end - pulse.start)} from ${view.moment(pulse.start, true)} on`;
+  if (pulse) { view.pulse = pulse; view.paint(); }
+  const question = pulse
+    ? make("p", { class: "row" }, `${words} is `, judge(false), judge(true), held && make("button", { type: "button", onclick: () => takeBack(held) }, "take the mark back"))
+    : make("p", {}, "Press on a pulse first; where the lines are drawn too close to tell, zoom in. } goes to the next stray.");
+  const row = (/** @type {any} */ mark) => make("li", {},
+    make("button", { type: "button", class: "plain-button", disabled: mark.start === null, onclick: () => view.mark({ start: mark.start, end: mark.start, line: mark.line }) },
+      `${facts.lines[mark.line].name} ${mark.start === null ? "(no pulse starts then any more)" : view.moment(mark.start, true)}`),
+    ` ${judgedWord(mark.stray)} `, make("button", { type: "button", onclick: () => takeBack(mark) }, "take back"));
+  view.slip.open("Judge a pulse", question, told, make("div", { class: "slip-body" },
+    facts.marks.length ? make("ol", { class: "finds" }, ...facts.marks.map(row)) : make("p", { class: "quiet" }, "No pulse is judged yet. A judgement overrules what the widths say; it stays with the session and can be undone in the bench log.")));
+  view.slip.onclose = () => { view.slip.onclose = () => {}; view.pulse = null; view.paint(); };
+}
