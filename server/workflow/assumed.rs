@@ -12,8 +12,9 @@ const MOST_NAMES: usize = 12;
 /// elsewhere (one setup may serve many captures).
 pub fn names(capture: &Capture, setup: &Setup) -> Vec<Finding> {
     let is_here = |name: &str| {
-        // A line that several captures have is called STEM/LINE.
-        let own = |known: &str| known == name || known.split_once('/').is_some_and(|(_, own)| own == name);
+        // A line that several captures have is called STEM/LINE, and may be called so where only one has it.
+        let is_of = |long: &str, short: &str| long.split_once('/').is_some_and(|(_, own)| own == short);
+        let own = |known: &str| known == name || is_of(known, name) || is_of(name, known);
         let is_bus = capture.buses.iter().any(|b| own(&b.name));
         is_bus || capture.lines.iter().any(|l| own(&l.name)) || capture.not_logic.iter().any(|n| own(&n.name))
     };
