@@ -237,7 +237,8 @@ const MOST_BINS: f64 = 30.0;
 /// Links whose signals arrive elsewhere than declared. `declared`: the links of the setup.
 pub fn permutation_rows(capture: &Capture, links: &[Link], declared: &[LinkSetup]) -> Vec<PermutationRow> {
     let name = |line: usize| capture.lines[line].name.clone();
-    let (buses, ends): (Vec<&LinkSetup>, Vec<Vec<(usize, usize)>>) = declared
+    type Ends = Vec<(usize, usize)>;
+    let (buses, ends): (Vec<&LinkSetup>, Vec<Ends>) = declared
         .iter()
         .filter_map(|link| Some((link, expand(capture, &link.from, &link.to).ok()?)))
         .filter(|(_, ends)| ends.len() > 1)
