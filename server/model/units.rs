@@ -40,6 +40,32 @@ pub fn engineering(value: f64, unit: &str) -> String {
     format!("{text} {prefix}{unit}")
 }
 
+/// A rate a second by the longest usual time that keeps it below 1000: the value, and that time in words and as a unit
+/// ("a millisecond", "/ms").
+pub fn per_time(rate_s: f64) -> (f64, &'static str, &'static str) {
+    match rate_s.abs() {
+        rate if rate < 1e3 => (rate_s, "a second", "/s"),
+        rate if rate < 1e6 => (rate_s * 1e-3, "a millisecond", "/ms"),
+        _ => (rate_s * 1e-6, "a microsecond", "/µs"),
+    }
+}
+
+/// Three significant digits without trailing zeros, never as a power of ten above 0.001: "12.8", "0.476", "0".
+pub fn three_digits(value: f64) -> String {
+    if value == 0.0 {
+        return "0".to_owned();
+    }
+    if !(0.001..1000.0).contains(&value.abs()) {
+        return format!("{value:.2e}");
+    }
+    let digits = (2 - value.abs().log10().floor() as i32).clamp(0, 5) as usize;
+    let text = format!("{value:.digits$}");
+    match text.contains('.') {
+        true => text.trim_end_matches('0').trim_end_matches('.').to_owned(),
+        false => text,
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

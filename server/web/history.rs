@@ -3,6 +3,7 @@
 use std::fmt::Write;
 
 use super::figure::escape;
+use crate::model::units::{per_time, three_digits};
 use crate::report::Interval;
 
 const WIDTH: f64 = 560.0;
@@ -39,8 +40,11 @@ pub fn history(words: &str, points: &[Point], slot_s: Option<f64>) -> String {
         Some(_) => super::figure::nice_step((most * scale).max(1e-9)) / scale,
         None => nice_top(most),
     };
+    // One unit for the whole axis.
+    let (_, _, unit) = per_time(top * scale);
     let label = |rate: f64| match slot_s {
-        Some(_) => a_second(rate * scale),
+        Some(_) if rate == 0.0 => "0".to_owned(),
+        Some(_) => format!("{} {unit}", three_digits(rate * scale * per_time(top * scale).0 / (top * scale))),
         None => percent(rate),
     };
     let y = |rate: f64| TOP + (HEIGHT - TOP - BOTTOM) * (1.0 - rate / top);
@@ -117,14 +121,6 @@ fn nice_top(most: f64) -> f64 {
     super::figure::nice_step(most.clamp(1e-9, 1.0)).min(1.0)
 }
 
-fn a_second(rate: f64) -> String {
-    match rate {
-        0.0 => "0".to_owned(),
-        r if (0.01..100_000.0).contains(&r) => format!("{} /s", (r * 1000.0).round() / 1000.0),
-        r => format!("{r:.1e} /s"),
-    }
-}
-
 fn percent(rate: f64) -> String {
     let value = rate * 100.0;
     match value {
@@ -171,7 +167,7 @@ mod tests {
         assert!(svg.contains("&lt;as found&gt;") && svg.contains("no occasion") && svg.contains("100 %"));
         // 0.99 in 1 µs is 990,000 a second.
         let svg = history("words", &[point("as found", Some(rate))], Some(1e-6));
-        assert!(svg.contains("1.0e6 /s") && !svg.contains('%'), "{svg}");
+        assert!(svg.contains("1 /µs") && svg.contains("0.5 /µs") && !svg.contains('%'), "{svg}");
     }
 
     #[test]

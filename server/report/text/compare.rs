@@ -2,6 +2,7 @@
 
 use super::lines::capture_text;
 use super::{Align, Style, Table, printable, seconds, wrapped};
+use crate::model::units::{per_time, three_digits};
 use crate::report::compare::{
     CompareReport, CountsRow, JudgedRow, LossRow, OccasionsRow, RatioRow, TroubleCompareRow,
 };
@@ -77,7 +78,10 @@ pub fn compare_text(report: &CompareReport, style: Style) -> String {
             None => format!("{wrong} of {of}"),
         };
         let most = match after.2 {
-            Some(slot) => format!("{:.3} /s", judged.after_upper_bound / slot),
+            Some(slot) => {
+                let (value, _, unit) = per_time(judged.after_upper_bound / slot);
+                format!("{} {unit}", three_digits(value))
+            }
             None => format!("{:.2} %", judged.after_upper_bound * 100.0),
         };
         table.row(vec![

@@ -290,7 +290,7 @@ fn trouble_view(j: &Judged, points: &[Point]) -> TroubleView {
                     Some(_) => format!(
                         "{counts} = {} ({} to {})",
                         share(r.estimate, slot_s),
-                        share(r.low, slot_s).trim_end_matches(" a second"),
+                        share(r.low, slot_s),
                         share(r.high, slot_s)
                     ),
                     None => format!(

@@ -2,7 +2,7 @@
 
 use crate::analysis::compare::{Counts, Judgement, Verdict, judge};
 use crate::analysis::stats::intervals::clopper_pearson;
-use crate::model::units::seconds;
+use crate::model::units::{per_time, seconds, three_digits};
 use crate::report::Interval;
 use crate::report::compare::{OccasionsRow, Tallies, Trouble, TroubleKind};
 
@@ -138,19 +138,10 @@ pub fn tally(wrong: u64, occasions: u64, slot_s: Option<f64>) -> String {
 /// A rate an occasion in words: "3.4 %", or "12 a second" of what is counted over time.
 pub fn share(rate: f64, slot_s: Option<f64>) -> String {
     match slot_s {
-        Some(slot) => match rate / slot {
-            0.0 => "0 a second".to_owned(),
-            per_second if (0.001..1000.0).contains(&per_second) => {
-                let digits = (2 - per_second.log10().floor() as i32).clamp(0, 5) as usize;
-                let text = format!("{per_second:.digits$}");
-                let text = match text.contains('.') {
-                    true => text.trim_end_matches('0').trim_end_matches('.'),
-                    false => &text,
-                };
-                format!("{text} a second")
-            }
-            per_second => format!("{per_second:.2e} a second"),
-        },
+        Some(slot) => {
+            let (value, words, _) = per_time(rate / slot);
+            format!("{} {words}", three_digits(value))
+        }
         None => format!("{:.1} %", rate * 100.0),
     }
 }
@@ -252,5 +243,6 @@ mod tests {
             ["3.4 %", "0.2 a second"]
         );
         assert_eq!(share(1.25e-5, Some(1e-6)), "12.5 a second");
+        assert_eq!([share(1.283e-6, Some(1e-10)), share(0.5, Some(1e-7))], ["12.8 a millisecond", "5 a microsecond"]);
     }
 }
