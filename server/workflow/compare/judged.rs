@@ -103,7 +103,7 @@ pub fn what(trouble: &Trouble) -> String {
         TroubleKind::Extra => format!("{} showing pulses that {} never sent", line(1), line(0)),
         TroubleKind::Bounce => format!("{} bouncing", line(0)),
         TroubleKind::Limit => format!("\"{}\" broken", trouble.detail),
-        TroubleKind::Stray => format!("Strays on {} whatever their cause", line(0)),
+        TroubleKind::Stray => format!("{} showing strays, whatever their cause", line(0)),
         TroubleKind::Rail => format!("{} out of its limits", line(0)),
     }
 }
@@ -230,7 +230,7 @@ mod tests {
         // 1 − 0.05^(1/n) over n stretches of 1 µs: −ln 0.05 over the time, Hanley and Lippman-Hand (1983).
         assert_eq!(
             judged.says,
-            "Strays on CLEAR_N whatever their cause: gone (60 in 4.2 s before, 0 in 2.1 s after); with 95 % confidence \
+            "CLEAR_N showing strays, whatever their cause: gone (60 in 4.2 s before, 0 in 2.1 s after); with 95 % confidence \
              at most 1.43 a second now."
         );
         // Poisson counts over time, given their sum (Przyborowski and Wilenski 1940): scipy.stats.binomtest(60, 60,
