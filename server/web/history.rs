@@ -44,7 +44,10 @@ pub fn history(words: &str, points: &[Point], slot_s: Option<f64>) -> String {
     let (_, _, unit) = per_time(top * scale);
     let label = |rate: f64| match slot_s {
         Some(_) if rate == 0.0 => "0".to_owned(),
-        Some(_) => format!("{} {unit}", three_digits(rate * scale * per_time(top * scale).0 / (top * scale))),
+        Some(_) => format!(
+            "{} {unit}",
+            three_digits(rate * scale * per_time(top * scale).0 / (top * scale))
+        ),
         None => percent(rate),
     };
     let y = |rate: f64| TOP + (HEIGHT - TOP - BOTTOM) * (1.0 - rate / top);
@@ -167,7 +170,10 @@ mod tests {
         assert!(svg.contains("&lt;as found&gt;") && svg.contains("no occasion") && svg.contains("100 %"));
         // 0.99 in 1 µs is 990,000 a second.
         let svg = history("words", &[point("as found", Some(rate))], Some(1e-6));
-        assert!(svg.contains("1 /µs") && svg.contains("0.5 /µs") && !svg.contains('%'), "{svg}");
+        assert!(
+            svg.contains("1 /µs") && svg.contains("0.5 /µs") && !svg.contains('%'),
+            "{svg}"
+        );
     }
 
     #[test]

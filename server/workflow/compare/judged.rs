@@ -243,6 +243,9 @@ mod tests {
             ["3.4 %", "0.2 a second"]
         );
         assert_eq!(share(1.25e-5, Some(1e-6)), "12.5 a second");
-        assert_eq!([share(1.283e-6, Some(1e-10)), share(0.5, Some(1e-7))], ["12.8 a millisecond", "5 a microsecond"]);
+        assert_eq!(
+            [share(1.283e-6, Some(1e-10)), share(0.5, Some(1e-7))],
+            ["12.8 a millisecond", "5 a microsecond"]
+        );
     }
 }
