@@ -108,10 +108,25 @@ pub fn words(cell: &[u8]) -> std::borrow::Cow<'_, str> {
     }
 }
 
-/// Whether a cell says that there is no value.
+/// Whether a cell says that there is no value; a scope writes an infinite one where its input was overdriven.
 pub fn is_missing(cell: &[u8]) -> bool {
-    const WORDS: [&[u8]; 8] = [b"", b"nan", b"-nan", b"na", b"n/a", b"null", b"none", b"#n/a"];
-    cell.len() <= 5 && WORDS.iter().any(|word| word.eq_ignore_ascii_case(cell))
+    const WORDS: [&[u8]; 14] = [
+        b"",
+        b"nan",
+        b"-nan",
+        b"na",
+        b"n/a",
+        b"null",
+        b"none",
+        b"#n/a",
+        b"inf",
+        b"-inf",
+        b"+inf",
+        b"ol",
+        b"infinity",
+        b"-infinity",
+    ];
+    cell.len() <= 9 && WORDS.iter().any(|word| word.eq_ignore_ascii_case(cell))
 }
 
 /// The level a cell says; `None` when it says none.

@@ -150,6 +150,7 @@ impl<'p> Pass<'p> {
         let mut row_count = 0i64;
         let mut dropped_traces = false;
         let mut off_pace = None;
+        let mut is_last_cut = false;
         while rows.advance(limits.columns)? {
             if rows.row < plan.first_row || rows.fields.is_empty() || is_comment(rows.bytes()) {
                 continue;
@@ -181,7 +182,16 @@ impl<'p> Pass<'p> {
                     off_pace = Some(written);
                     continue;
                 }
-                Step::Backwards => return Err(self.backwards(&rows, &clock)),
+                Step::Backwards => {
+                    let error = self.backwards(&rows, &clock);
+                    // A row that ends within its time is what was left of the last one when the file was cut off.
+                    let is_short = rows.fields.len() < plan.fields;
+                    if is_short && !rows.advance(limits.columns)? {
+                        is_last_cut = true;
+                        break;
+                    }
+                    return Err(error);
+                }
             };
             if now.is_none() {
                 start = tick;
@@ -208,6 +218,11 @@ impl<'p> Pass<'p> {
         let mut warnings = plan.warnings.clone();
         if rows.cut_short() {
             warnings.push(CUT_SHORT.to_owned());
+        }
+        if is_last_cut {
+            warnings.push(
+                "the file ends within a row: it was cut off there, and that row was left out".to_owned(),
+            );
         }
         if dropped_traces {
             warnings.push(

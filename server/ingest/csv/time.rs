@@ -21,6 +21,9 @@ pub struct TimeReader {
     pub unit: i32,
     /// Days (since 0000-03-01) of the first date; times count from its midnight.
     pub first_day: Option<i64>,
+    /// Plain numbers count from here, in the column's own unit: what is left of a long time before them leaves no room
+    /// for their last digits.
+    pub zero: i64,
 }
 
 impl TimeReader {
@@ -33,10 +36,23 @@ impl TimeReader {
         .in_units(self.unit)
     }
 
+    fn from_zero(&self, number: Decimal) -> Option<Decimal> {
+        if self.zero == 0 {
+            return Some(number);
+        }
+        let exponent = number.exponent.min(0);
+        let scale = |power: i32| 10i128.checked_pow(u32::try_from(power).ok()?);
+        let mantissa = number.mantissa.checked_mul(scale(number.exponent - exponent)?)?;
+        let mantissa = mantissa.checked_sub(i128::from(self.zero).checked_mul(scale(-exponent)?)?)?;
+        Some(Decimal { mantissa, exponent })
+    }
+
     /// The number of a cell and the power of ten of its unit.
     pub fn number(&self, cell: &[u8]) -> Option<(Decimal, i32)> {
         match self.style {
-            TimeStyle::Number { exponent } => Some((Decimal::parse(cell, self.point)?, exponent)),
+            TimeStyle::Number { exponent } => {
+                Some((self.from_zero(Decimal::parse(cell, self.point)?)?, exponent))
+            }
             TimeStyle::Suffixed => suffixed(cell, self.point),
             TimeStyle::Clock => {
                 let (day, seconds) = clock(cell, self.point)?;

@@ -95,7 +95,11 @@ fn shape(plan: &TablePlan, sinks: &[Sink]) -> Option<Shape> {
     let TimeStyle::Number { exponent } = plan.reader.style else {
         return None;
     };
-    if plan.time != Some(0) || plan.sample_s.is_some() || plan.point == plan.delimiter {
+    if plan.reader.zero != 0
+        || plan.time != Some(0)
+        || plan.sample_s.is_some()
+        || plan.point == plan.delimiter
+    {
         return None;
     }
     let mut cells = Vec::new();

@@ -151,6 +151,7 @@ pub fn probe(
             point,
             unit: 0,
             first_day: None,
+            zero: 0,
         },
         rounding: 1.0,
         sample_s: None,

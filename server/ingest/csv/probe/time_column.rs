@@ -163,6 +163,12 @@ fn how_written(
         };
         plan.reader.style = TimeStyle::Number { exponent };
     }
+    if let Some(zero) = far_zero(&cells, &plan.reader) {
+        plan.reader.zero = zero;
+        plan.warnings.push(format!(
+            "times are counted from {zero} of the file's own, or their last digits would be lost"
+        ));
+    }
     let (unit, rounding) = precision(&cells, &plan.reader);
     plan.reader.unit = unit;
     plan.rounding = rounding;
@@ -198,6 +204,26 @@ fn unit_by_rate(cells: &[&[u8]], point: u8, head: &Head) -> Option<(i32, &'stati
         fitting.next().filter(|_| fitting.next().is_none())
     };
     only(&apart).or_else(|| only(&changes))
+}
+
+/// Ticks that a record's times may reach: seconds as a number of 64 bits (IEEE 754) tell them apart up to 2⁵³.
+const MOST_TICKS: f64 = 1e15;
+
+/// Where plain numbers should count from: the whole part of the first one, where all are so far from nought that their last
+/// digits would be lost (seconds since some year, with nanoseconds).
+fn far_zero(cells: &[&[u8]], reader: &TimeReader) -> Option<i64> {
+    let TimeStyle::Number { .. } = reader.style else {
+        return None;
+    };
+    let numbers: Vec<Decimal> = cells
+        .iter()
+        .filter_map(|cell| Decimal::parse(cell, reader.point))
+        .collect();
+    let first = numbers.first()?.to_f64().floor();
+    let finest = 10f64.powi(numbers.iter().map(|n| n.exponent).min()?);
+    let far = |number: f64| (number / finest).abs() > MOST_TICKS;
+    let is_far = far(first) && numbers.iter().all(|n| !far(n.to_f64() - first));
+    (is_far && first.abs() < 1e18).then_some(first as i64)
 }
 
 /// The power of ten in which the times are whole numbers, and how coarsely they are written, in that unit.
@@ -236,7 +262,7 @@ fn precision(cells: &[&[u8]], reader: &TimeReader) -> (i32, f64) {
     }
     // A femtosecond is finer than any instrument; and the whole must fit 63 bits with room for a longer record.
     let mut unit = finest.clamp(-15, 0);
-    while largest * 10f64.powi(-unit) > 1e15 {
+    while largest * 10f64.powi(-unit) > MOST_TICKS {
         unit += 1;
     }
     (unit, 10f64.powi((coarsest.max(unit) - unit).max(0)))
