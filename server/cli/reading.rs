@@ -1,5 +1,6 @@
 //! What every command that reads captures takes, and how it reads them.
 
+use std::io::Read;
 use std::path::PathBuf;
 
 use anyhow::Context;
@@ -8,6 +9,9 @@ use super::Bar;
 use crate::model::Capture;
 use crate::setup::Setup;
 use crate::workflow::read;
+
+/// A setup file of a whole machine has some ten thousand lines at most.
+const MOST_SETUP_BYTES: u64 = 4 << 20;
 
 /// Files and how to read them.
 #[derive(clap::Args)]
@@ -43,8 +47,18 @@ pub fn read_setup(path: Option<&std::path::Path>) -> anyhow::Result<Setup> {
     let Some(path) = path else {
         return Ok(Setup::default());
     };
-    let text = std::fs::read_to_string(path)
-        .with_context(|| format!("{}: the setup file could not be read", path.display()))?;
+    let unread = || format!("{}: the setup file could not be read", path.display());
+    let mut text = String::new();
+    let file = std::fs::File::open(path).with_context(unread)?;
+    file.take(MOST_SETUP_BYTES + 1)
+        .read_to_string(&mut text)
+        .with_context(unread)?;
+    anyhow::ensure!(
+        text.len() as u64 <= MOST_SETUP_BYTES,
+        "{}: larger than {} MiB, expected a setup file; is it a capture?",
+        path.display(),
+        MOST_SETUP_BYTES >> 20
+    );
     Ok(Setup::parse(&text, &path.display().to_string())?)
 }
 

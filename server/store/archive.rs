@@ -15,7 +15,8 @@ use rusqlite::params;
 use serde::{Deserialize, Serialize};
 use serde_json::Value;
 
-use super::sessions::{from_json, to_json};
+use super::kinds;
+use super::sessions::{checked, from_json, to_json};
 use super::{Digest, Error, Session, SessionBody, SessionId, Store, now_ms};
 
 /// Whether bytes are the start of a session's archive: gzip, and in it a tar whose first file is `session.json`.
@@ -174,6 +175,10 @@ impl Store {
     }
 
     fn put_rows(&self, manifest: &Manifest) -> Result<Session, Error> {
+        checked(&manifest.session).map_err(|error| invalid(error.to_string()))?;
+        for row in &manifest.entries {
+            kinds::check(&row.kind, &row.body).map_err(|error| invalid(error.to_string()))?;
+        }
         let mut connection = self.connection();
         let work = connection.transaction()?;
         work.execute(
@@ -392,6 +397,25 @@ mod tests {
         assert!(told(&[("session.json", &manifest), ("secret", b"x")]).contains("does not list"));
         let digest = format!("originals/{}", Digest::of(b"first"));
         assert!(told(&[("session.json", &manifest), (&digest, b"other")]).contains("damaged"));
+
+        let mut files: Vec<(String, Vec<u8>)> = Vec::new();
+        for entry in tar::Archive::new(&plain[..]).entries().unwrap() {
+            let mut entry = entry.unwrap();
+            let mut bytes = Vec::new();
+            entry.read_to_end(&mut bytes).unwrap();
+            files.push((entry.path().unwrap().to_string_lossy().into_owned(), bytes));
+        }
+        let spoilt = |spoil: &dyn Fn(&mut Value)| {
+            let mut body: Value = serde_json::from_slice(&manifest).unwrap();
+            spoil(&mut body);
+            let text = body.to_string().into_bytes();
+            let others = files[1..].iter().map(|(name, bytes)| (name.as_str(), &bytes[..]));
+            let all: Vec<(&str, &[u8])> = std::iter::once((MANIFEST, &text[..])).chain(others).collect();
+            told(&all)
+        };
+        assert!(spoilt(&|m| m["entries"][0]["body"] = Value::Null).contains("can't be read"));
+        assert!(spoilt(&|m| m["entries"][0]["kind"] = "song".into()).contains("does not know"));
+        assert!(spoilt(&|m| m["session"]["title"] = "".into()).contains("expected a title"));
         assert_eq!(to.sessions(false).unwrap().len(), 0);
     }
 }

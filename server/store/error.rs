@@ -15,8 +15,15 @@ pub enum Error {
         path: PathBuf,
         source: io::Error,
     },
-    #[error("the database failed: {0}")]
+    #[error(
+        "the database failed: {0}; close other programs that use the data folder, and run `edgewitness doctor` on it"
+    )]
     Database(rusqlite::Error),
+    #[error(
+        "{path} is damaged or no database: {source}; what was brought lies unharmed in originals/ beside it. Put back a copy of \
+         this file if you have one, or move it away and bring the files of originals/ again"
+    )]
+    NoDatabase { path: PathBuf, source: rusqlite::Error },
     #[error(
         "{dir} was written by a newer Edgewitness (store version {found}, this one knows up to {known}); nothing was touched: use the newer program, or another folder with --data"
     )]

@@ -25,6 +25,7 @@ mod entries;
 mod error;
 mod journal;
 mod kept;
+mod kinds;
 mod log;
 mod marks;
 mod originals;

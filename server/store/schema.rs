@@ -15,7 +15,13 @@ pub const VERSION: i64 = MIGRATIONS.len() as i64;
 /// Opens (or makes) the database at `path`; `dir` is the data folder, for messages.
 pub fn open(path: &Path, dir: &Path) -> Result<Connection, Error> {
     let mut connection = Connection::open(path)?;
-    let found = version(&connection)?;
+    let found = version(&connection).map_err(|error| match error {
+        Error::Database(source) if is_damaged(&source) => Error::NoDatabase {
+            path: path.to_owned(),
+            source,
+        },
+        other => other,
+    })?;
     if found > VERSION {
         return Err(Error::Newer {
             dir: dir.to_owned(),
@@ -33,6 +39,11 @@ pub fn open(path: &Path, dir: &Path) -> Result<Connection, Error> {
     set("foreign_keys", "ON")?;
     migrate(&mut connection)?;
     Ok(connection)
+}
+
+fn is_damaged(error: &rusqlite::Error) -> bool {
+    use rusqlite::ErrorCode::{DatabaseCorrupt, NotADatabase};
+    matches!(error.sqlite_error_code(), Some(DatabaseCorrupt | NotADatabase))
 }
 
 /// The version the database was last written with; 0 for a new one.

@@ -143,7 +143,7 @@ impl Store {
     }
 }
 
-fn checked(body: &SessionBody) -> Result<SessionBody, Error> {
+pub(super) fn checked(body: &SessionBody) -> Result<SessionBody, Error> {
     const LONGEST: usize = 200;
     let title = body.title.trim();
     if title.is_empty() || title.chars().count() > LONGEST {
