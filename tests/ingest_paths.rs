@@ -195,7 +195,7 @@ proptest! {
     fn random_vcds_of_many_lines(
         lines in prop_oneof![1usize..5, 90usize..130],
         start in prop_oneof![Just(0u64), Just(9_999_000), Just(99_999_500), Just(999_999_999_000), 0u64..1 << 55],
-        changes in prop::collection::vec((0u64..60, any::<prop::sample::Index>(), any::<bool>()), 1..1500),
+        changes in prop::collection::vec((0u64..60, any::<prop::sample::Index>(), any::<bool>()), 1..600),
         grid in prop_oneof![Just(1u64), Just(5)],
         crlf in any::<bool>(),
     ) {

@@ -9,20 +9,20 @@ pub fn unquoted<'r>(bytes: &[u8], delimiter: u8, room: &'r mut Vec<u8>) -> Optio
     let begins = |byte: Option<&u8>| byte.is_none_or(|&b| b == delimiter || b == b'\n');
     let ends = |byte: Option<&u8>| byte.is_none_or(|&b| b == delimiter || matches!(b, b'\r' | b'\n'));
     room.clear();
-    let mut at = 0;
-    while let Some(open) = memchr::memchr(b'"', &bytes[at..]).map(|n| at + n) {
-        let close = open + 1 + memchr::memchr(b'"', &bytes[open + 1..])?;
-        let cell = &bytes[open + 1..close];
-        let before = open.checked_sub(1).and_then(|n| bytes.get(n));
-        if !begins(before) || !ends(bytes.get(close + 1)) || cell.iter().any(|&b| b == delimiter || b < b' ')
-        {
-            return None;
+    room.reserve(bytes.len() + PADDING);
+    let (mut inside, mut strange) = (false, false);
+    for (at, &byte) in bytes.iter().enumerate() {
+        if byte == b'"' {
+            strange |= if inside { !ends(bytes.get(at + 1)) } else { !begins(bytes[..at].last()) };
+            inside = !inside;
+        } else {
+            strange |= inside & ((byte == delimiter) | (byte < b' '));
+            room.push(byte);
         }
-        room.extend_from_slice(&bytes[at..open]);
-        room.extend_from_slice(cell);
-        at = close + 1;
     }
-    room.extend_from_slice(&bytes[at..]);
+    if inside || strange {
+        return None;
+    }
     room.resize(room.len() + PADDING, 0);
     Some(room)
 }
