@@ -88,6 +88,35 @@ proptest! {
         check(&bytes);
     }
 
+    /// The example with every key, pieces taken out, doubled, exchanged or replaced.
+    #[test]
+    fn damaged_setups(
+        damage in prop::collection::vec((any::<prop::sample::Index>(), any::<prop::sample::Index>(), 0usize..40, prop_oneof![
+            Just(String::new()),
+            "[\\[\\]a-z_= \"'0-9.,µ\n#{}-]{0,12}",
+            prop::sample::select(vec![
+                "1e999", "-1 ns", "nan", "inf", "\"\"", "[", "]]", "{", "\"0.8 to", "99999999999999999999", "true", "1979-05-27",
+                "[read]", "[line.\"A\"]", "family = \"ttl-5v\"", "\"\"\"", "\\u0000", "= =", "24 MHz", "0 s", "a.b.c = 1",
+            ]).prop_map(str::to_owned),
+        ], any::<bool>()), 1..8),
+    ) {
+        let mut text: Vec<char> = edgewitness::setup::EXAMPLE.chars().collect();
+        for (place, other, length, insert, doubled) in damage {
+            let at = place.index(text.len() + 1);
+            let end = (at + length).min(text.len());
+            let piece: Vec<char> = text.splice(at..end, insert.chars()).collect();
+            if doubled {
+                let to = other.index(text.len() + 1);
+                text.splice(to..to, piece);
+            }
+        }
+        let text: String = text.into_iter().collect();
+        if let Err(error) = Setup::parse(&text, "setup.toml") {
+            let told = error.to_string();
+            prop_assert!(!told.contains('\n') && told.starts_with("setup.toml"), "{told}");
+        }
+    }
+
     #[test]
     fn setups_by_chance(text in "[\\[\\]a-z_= \"0-9.\n]{0,120}") {
         if let Err(error) = Setup::parse(&text, "setup.toml") {
