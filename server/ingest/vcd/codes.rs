@@ -5,7 +5,7 @@ use std::collections::HashMap;
 use super::Target;
 
 /// Codes of variables: of one or two characters by direct table, longer ones by hash.
-#[derive(Debug)]
+#[derive(Debug, Default)]
 pub struct Codes {
     short: Vec<Option<Target>>,
     long: HashMap<Vec<u8>, Target>,
@@ -18,17 +18,6 @@ pub struct Codes {
 
 /// Stands for no line.
 pub const NO_LINE: u32 = u32::MAX;
-
-impl Default for Codes {
-    fn default() -> Codes {
-        Codes {
-            short: Vec::new(),
-            long: HashMap::new(),
-            scalars: Vec::new(),
-            pairs: false,
-        }
-    }
-}
 
 /// Printable characters, `!` to `~`.
 const PRINTABLE: usize = 94;

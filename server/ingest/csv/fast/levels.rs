@@ -48,16 +48,16 @@ fn rows<const WORDS: usize>(
         let from = time_length.min(LONGEST_TIME) + 1;
         let word_of = |word: usize| word_at(row, from + 8 * word);
         let mut differs = 0u64;
-        for word in 0..WORDS {
-            differs |= (word_of(word) ^ known[word]) & cells.used[word];
+        for (word, before) in known.iter().enumerate() {
+            differs |= (word_of(word) ^ before) & cells.used[word];
         }
         let changed = differs != 0;
         if changed {
             let (mut wrong, mut fresh) = (0u64, 0u64);
-            for word in 0..WORDS {
-                known[word] = word_of(word);
-                wrong |= (known[word] ^ cells.pattern[word]) & cells.fixed[word];
-                fresh |= gathered(known[word] & cells.level[word]) << (4 * word % 64);
+            for (word, before) in known.iter_mut().enumerate() {
+                *before = word_of(word);
+                wrong |= (*before ^ cells.pattern[word]) & cells.fixed[word];
+                fresh |= gathered(*before & cells.level[word]) << (4 * word % 64);
             }
             if wrong != 0 {
                 return None;

@@ -69,16 +69,18 @@ impl<'s> TimeReader<'s> {
         // Next time the front may be the same, where the last eight are digits and nothing is rounded away.
         let plain = text[0] != b'-' && text[0] != b'+' && !text.iter().any(|b| b.eq_ignore_ascii_case(&b'e'));
         let power = exact.exponent - self.shape.unit;
-        if plain && (8..=16).contains(&length) && (0..=9).contains(&power) {
-            if let Some(tail) = eight_digits(word_at(text, length - 8)) {
-                self.scale = 10i64.pow(power as u32);
-                self.front = word_at(text, 0);
-                self.front_mask = u64::MAX
-                    .checked_shl(8 * (length as u32 - 8))
-                    .map_or(u64::MAX, |m| !m);
-                self.front_worth = time - tail * self.scale;
-                self.length = length;
-            }
+        if plain
+            && (8..=16).contains(&length)
+            && (0..=9).contains(&power)
+            && let Some(tail) = eight_digits(word_at(text, length - 8))
+        {
+            self.scale = 10i64.pow(power as u32);
+            self.front = word_at(text, 0);
+            self.front_mask = u64::MAX
+                .checked_shl(8 * (length as u32 - 8))
+                .map_or(u64::MAX, |m| !m);
+            self.front_worth = time - tail * self.scale;
+            self.length = length;
         }
         Some((time, length))
     }

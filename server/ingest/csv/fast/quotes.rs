@@ -13,7 +13,11 @@ pub fn unquoted<'r>(bytes: &[u8], delimiter: u8, room: &'r mut Vec<u8>) -> Optio
     let (mut inside, mut strange) = (false, false);
     for (at, &byte) in bytes.iter().enumerate() {
         if byte == b'"' {
-            strange |= if inside { !ends(bytes.get(at + 1)) } else { !begins(bytes[..at].last()) };
+            strange |= if inside {
+                !ends(bytes.get(at + 1))
+            } else {
+                !begins(bytes[..at].last())
+            };
             inside = !inside;
         } else {
             strange |= inside & ((byte == delimiter) | (byte < b' '));
