@@ -1,13 +1,43 @@
 //! Whatever the bytes are: no panic, no hang, an error of one line or a capture that is sound. The same functions
 //! are what `tests/fuzz` calls.
 
+use std::io::Write;
+
 use edgewitness::ingest::{self, ReadOptions};
 use edgewitness::setup::Setup;
 use proptest::prelude::*;
 
+/// The same bytes in a file, which the fast paths may read: the outcome is that of the general path.
+fn check_file(bytes: &[u8], plain: &Result<edgewitness::model::Capture, ingest::Error>) {
+    let mut file = tempfile::NamedTempFile::new().expect("a temporary file can be made");
+    file.write_all(bytes).expect("it can be written");
+    match (
+        ingest::read_file_as(file.path(), "bytes", &ReadOptions::default(), &()),
+        plain,
+    ) {
+        (Ok(fast), Ok(plain)) => {
+            assert_eq!((fast.lines.len(), fast.span), (plain.lines.len(), plain.span));
+            for (a, b) in fast.lines.iter().zip(&plain.lines) {
+                assert_eq!(a.edges[..], b.edges[..]);
+                assert_eq!(
+                    (a.first, &a.flips, &a.stretches, &a.runts),
+                    (b.first, &b.flips, &b.stretches, &b.runts)
+                );
+                assert_eq!(a.tally(), b.tally());
+            }
+        }
+        (fast, plain) => assert_eq!(
+            fast.err().map(|e| e.to_string()),
+            plain.as_ref().err().map(ToString::to_string)
+        ),
+    }
+}
+
 /// Reads `bytes` and looks the outcome through.
 fn check(bytes: &[u8]) {
-    match ingest::read_bytes("bytes", bytes.to_vec(), &ReadOptions::default()) {
+    let read = ingest::read_bytes("bytes", bytes.to_vec(), &ReadOptions::default());
+    check_file(bytes, &read);
+    match read {
         Err(error) => {
             let text = error.to_string();
             assert!(!text.contains('\n') && text.len() < 600, "{text}");
