@@ -36,7 +36,10 @@ fn check_file(bytes: &[u8], plain: &Result<edgewitness::model::Capture, ingest::
 /// Reads `bytes` and looks the outcome through.
 fn check(bytes: &[u8]) {
     let read = ingest::read_bytes("bytes", bytes.to_vec(), &ReadOptions::default());
-    check_file(bytes, &read);
+    // One in four, by their length: a file costs more time than its bytes.
+    if bytes.len().is_multiple_of(4) {
+        check_file(bytes, &read);
+    }
     match read {
         Err(error) => {
             let text = error.to_string();
