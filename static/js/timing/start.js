@@ -122,7 +122,10 @@ export async function startDiagram(root, session) {
     view.paint();
     mark();
   }
-  if (facts.clocks.length) import("./clock.js").then(({ takeAgain }) => takeAgain(view));
+  // A clock that was in hand before the page was shown anew (see clock.js, which knows the same name).
+  let hasClock = false;
+  try { hasClock = sessionStorage.getItem(`clock ${path}`) !== null; } catch { /* Nothing was kept. */ }
+  if (hasClock) import("./clock.js").then(({ takeAgain }) => takeAgain(view));
   addEventListener("popstate", () => restore().catch((error) => view.say(error.message)));
   await restore();
   // The still figures of the sheet are for paper: fetched once the diagram stands.
