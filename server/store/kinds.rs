@@ -7,6 +7,7 @@ use super::clocks::{ChannelSkews, Clock, ReadingSheet};
 use super::conditions::InHand;
 use super::diagram_view::DiagramView;
 use super::log::{Capture, ClipList, Condition, FindingState, HarnessSheet, Reading, Remark};
+use super::marks::PulseMark;
 use super::photographs::Photograph;
 use super::{Error, Kind};
 
@@ -36,6 +37,7 @@ pub(super) fn check(word: &str, body: &Value) -> Result<(), Error> {
         Photograph::KIND => of::<Photograph>(body),
         DiagramView::KIND => of::<DiagramView>(body),
         Step::KIND => of::<Step>(body),
+        PulseMark::KIND => of::<PulseMark>(body),
         _ => Err(Error::Invalid(format!(
             "it holds an entry of the kind \"{}\", which this Edgewitness does not know",
             word.escape_debug()
