@@ -38,7 +38,7 @@ pub fn settle(judged: &[Judged], found: &mut [Coupling], attribution: &mut Attri
     dosed.iter().for_each(|d| lose(d.line));
     let mut hidden: Vec<usize> = judged
         .iter()
-        .filter(|j| matches!(j.verdict, Verdict::Hidden(_)))
+        .filter(|j| matches!(j.verdict, Verdict::Hidden(_)) || pulls_both_ways(j.victim, judged).is_some())
         .map(|j| j.victim.line)
         .filter(|line| dosed.iter().all(|d| d.line != *line))
         .collect();
@@ -99,7 +99,34 @@ fn uncaptured(line: usize, judged: &[Judged], found: &[Coupling]) -> Uncaptured 
         of,
         companions,
         contrast: hidden.iter().find_map(|h| h.contrast),
+        both_ways: of_line().find_map(|j| pulls_both_ways(j.victim, judged)),
     }
+}
+
+/// Strays at each level from which on it is said that they pull both ways.
+const FEWEST_EACH_WAY: u64 = 3;
+
+/// The line and polarity whose edges seem to lift the victim where it is low and to dip it where it is high, after the
+/// same lag. What an edge induces has one sign (it follows dV/dt or dI/dt; Paul, *Introduction to Electromagnetic
+/// Compatibility*, chapter 9): pulls both ways come from a line that rises at some of these edges and falls at others.
+fn pulls_both_ways(victim: &Victim, judged: &[Judged]) -> Option<(usize, Edge)> {
+    let rows: Vec<&Coupling> = judged
+        .iter()
+        .filter(|j| j.victim.line == victim.line)
+        .flat_map(|j| &j.rows)
+        .filter(|row| row.strays >= FEWEST_EACH_WAY)
+        .collect();
+    let near = |a: &Coupling, b: &Coupling| {
+        a.lag.low - victim.unit <= b.lag.high + victim.unit
+            && b.lag.low - victim.unit <= a.lag.high + victim.unit
+    };
+    let opposed = |a: &&&Coupling| {
+        let same = rows
+            .iter()
+            .filter(|b| (b.aggressor, b.edge) == (a.aggressor, a.edge));
+        same.clone().any(|b| b.levels != a.levels && near(a, b))
+    };
+    rows.iter().find(opposed).map(|row| (row.aggressor, row.edge))
 }
 
 /// Victims of one aggressor from which on a shared lead is said.

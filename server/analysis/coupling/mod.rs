@@ -12,6 +12,7 @@ mod doubts;
 pub mod instants;
 pub mod lags;
 pub mod model;
+mod never_struck;
 pub mod rival_models;
 mod rows;
 pub mod select;
@@ -177,6 +178,8 @@ pub struct Uncaptured {
     pub companions: Vec<usize>,
     /// What shows that the first of these does not strike by itself.
     pub contrast: Option<Contrast>,
+    /// A line and polarity whose edges seem to pull the victim both ways, at one lag: no single edge does.
+    pub both_ways: Option<(usize, Edge)>,
 }
 
 /// Strays that grow likelier with the number of lines that switch at once, or that one line's edges bring to several

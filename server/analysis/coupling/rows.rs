@@ -3,6 +3,7 @@
 use super::able::{self, OwnEdges};
 use super::lags::{LagHistogram, Pair};
 use super::model::LagWindow;
+use super::never_struck;
 use super::select::{Evidence, Explanation, Victim};
 use super::{Coupling, Edge, Estimate, Occurrence, RuledOut, Standing};
 use crate::analysis::stats::intervals::{clopper_pearson, median_of_sorted};
@@ -168,14 +169,22 @@ fn able_to_show(
         lag - victim.guard,
         lag + width + victim.guard,
     );
-    let is_guarded = |edge: usize| {
-        let next = guarded.partition_point(|r| r.end <= edge);
-        guarded.get(next).is_some_and(|r| r.contains(&edge))
-    };
-    let count: usize = guarded.iter().map(|r| r.len()).sum();
-    let used = used.iter().filter(|&&e| is_guarded(e)).count();
-    let beside = struck.iter().filter(|p| !is_guarded(p.edge)).count();
-    (count - used + beside) as u64
+    let mut hit: Vec<usize> = struck.iter().map(|p| p.edge).collect();
+    hit.sort_unstable();
+    hit.dedup();
+    let able = never_struck::able(
+        times,
+        &guarded,
+        &victim.rests,
+        &hit,
+        never_struck::Shape { lag, width },
+    );
+    let used = used.iter().filter(|&e| able.binary_search(e).is_ok()).count();
+    let beside = struck
+        .iter()
+        .filter(|p| able.binary_search(&p.edge).is_err())
+        .count();
+    (able.len() - used + beside) as u64
 }
 
 /// The strike rate if sampling had missed nothing: each stray of width w < Ts is seen with chance w/Ts. With

@@ -265,6 +265,13 @@ fn uncaptured(capture: &Capture, attribution: &Attribution, u: &Uncaptured) -> F
     if !goes.is_empty() {
         detail.push(format!("{}.", list(&goes)));
     }
+    if let Some((line, edge)) = u.both_ways {
+        detail.push(format!(
+            "After the same {} of {} the line is lifted where it is low and dipped where it is high; what one edge induces pulls one way.",
+            edges_of(edge),
+            name(capture, line)
+        ));
+    }
     if let Some(contrast) = &u.contrast {
         detail.push(differs(capture, contrast));
     }
