@@ -290,7 +290,8 @@ fn score_doubts(
             .any(|f| f.topic == topic && f.lines.contains(name))
     };
     let told = match (&truth.uncaptured, &truth.shared) {
-        (Some(victim), _) => named("uncaptured-cause", *victim),
+        // Where nothing switches along with the culprit its strays come out of nowhere, which is what is said then.
+        (Some(victim), _) => named("uncaptured-cause", *victim) || named("stray", *victim),
         (_, Some((_, lines))) => {
             lines.iter().filter(|&&l| named("shared-supply", l)).count() * 2 > lines.len()
         }

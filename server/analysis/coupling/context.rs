@@ -7,8 +7,10 @@
 
 use std::ops::Range;
 
+use super::able::OwnEdges;
 use super::dose::{self, Dose};
 use super::instants::{self, Instants, Table, key, line_of};
+use super::one_lag;
 use super::rival_models::{self, Fitted};
 use super::select::Victim;
 use super::{Coupling, Edge};
@@ -74,13 +76,29 @@ pub fn table(instants: &Instants, victim: &Victim, rows: &[Coupling], lines: usi
 
 /// Judges one victim level. `rows`: what was found for it so far; `keeps_distance`: one of them does
 /// ([`keeps_distance`]).
-pub fn judge(table: &Table, victim: &Victim, rows: &[Coupling], keeps_distance: bool) -> Verdict {
+pub fn judge(
+    instants: &Instants,
+    edges: &[OwnEdges],
+    table: &Table,
+    victim: &Victim,
+    rows: &[Coupling],
+    keeps_distance: bool,
+) -> Verdict {
     if victim.times.len() < FEWEST {
         return Verdict::Captured;
     }
     let stories = Stories::of(table, rows);
+    let known = known_keys(rows);
+    let more = stories.captured.keys.iter().filter(|k| !known.contains(k));
+    let needs_company = rows.iter().any(|row| {
+        let mut others = more.clone().filter(|&&k| line_of(k) != row.aggressor);
+        others.any(|&other| one_lag::with_and_without(instants, victim, row, other))
+    });
     let nearness = stories.hidden.worth(stories.price) - stories.captured.worth(stories.price);
-    let told_otherwise = keeps_distance || strikes_both_ways(rows);
+    let told_otherwise = keeps_distance
+        || strikes_both_ways(rows)
+        || needs_company
+        || one_lag::nested(edges, victim, rows, instants.span);
     let extends = stories
         .captured
         .keys

@@ -41,6 +41,8 @@ pub fn edge_of(key: usize) -> Edge {
 /// closed). The same lines switch at many of them: what they did is kept once, as a pattern.
 #[derive(Clone, Debug, Default)]
 pub struct Instants {
+    /// Edges so near to the first belong to one instant, in ticks.
+    pub span: i64,
     pub first: Vec<i64>,
     pub last: Vec<i64>,
     /// For each instant its pattern: the keys `who[start[p]..start[p + 1]]`, ascending, each once.
@@ -72,6 +74,7 @@ impl Instants {
         // Room for every edge by itself: what is not needed is never touched, and nothing is moved while it grows.
         let most: usize = columns.iter().map(|c| c.len()).sum();
         let mut instants = Instants {
+            span,
             first: Vec::with_capacity(most),
             last: Vec::with_capacity(most),
             pattern: Vec::with_capacity(most),

@@ -13,6 +13,7 @@ pub mod instants;
 pub mod lags;
 pub mod model;
 mod never_struck;
+mod one_lag;
 pub mod rival_models;
 mod rows;
 pub mod select;
@@ -278,7 +279,7 @@ pub fn attribute(capture: &Capture, strays: &Strays, options: &CouplingOptions) 
                 let reach = row.lag.high.ceil() as i64 + victim.guard;
                 context::keeps_distance(times, &victim.opportunities(times), &struck, reach)
             });
-        let verdict = context::judge(&table, victim, &rows, distant);
+        let verdict = context::judge(&instants, &edges, &table, victim, &rows, distant);
         (rows, table, verdict)
     };
     let all: Vec<usize> = (0..victims.len()).collect();
