@@ -13,6 +13,8 @@ use super::{Planted, Planting, Scene, TrueBurst, TrueStray, Truth};
 const DEMANDED: usize = 6;
 /// A captured suspect that explains the strays nearly as well as the guilty one (ln likelihood): drawn again.
 const SEPARABLE: f64 = 14.0;
+/// Pulses of its own that a victim has at least.
+const OWN_PULSES: usize = 3;
 /// Cost, in ln likelihood, of a stray that a suspect leaves unexplained.
 const UNEXPLAINED: f64 = 8.0;
 
@@ -31,12 +33,7 @@ impl Bench {
         for i in (1..clipped.len()).rev() {
             clipped.swap(i, below(random, i + 1));
         }
-        let recording = record(
-            &self.machine,
-            std::mem::take(&mut self.strikes),
-            &clipped,
-            &self.instrument,
-        );
+        let recording = record(&self.machine, self.strikes.clone(), &clipped, &self.instrument);
         let position = |wire: usize| clipped.iter().position(|&c| c == wire);
         let mut truth = Truth::default();
         for coupling in self
@@ -45,7 +42,10 @@ impl Bench {
             .filter(|c| !self.hidden.contains(&c.aggressor))
         {
             let planted = self.planted(coupling, &recording.shown, &position)?;
-            if !self.is_separable(coupling, &planted, &clipped) {
+            if !self.is_separable(coupling, &planted, &clipped)
+                || !self.stands_apart(coupling, &recording.shown, &position)
+                || !self.has_own_pulses(coupling)
+            {
                 return None;
             }
             truth.couplings.push(planted);
@@ -162,6 +162,52 @@ impl Bench {
                     guilty - ln_bernoulli(hits, edges.len()) + UNEXPLAINED * left >= SEPARABLE
                 })
         })
+    }
+
+    /// Whether enough of the strays come where no other planted coupling could have made them: of two aggressors that
+    /// switch together nobody can tell the lesser.
+    fn stands_apart(
+        &self,
+        coupling: &Coupling,
+        shown: &[Shown],
+        position: &impl Fn(usize) -> Option<usize>,
+    ) -> bool {
+        let others: Vec<&Coupling> = self
+            .couplings
+            .iter()
+            .filter(|c| c.victim == coupling.victim && c.aggressor != coupling.aggressor)
+            .collect();
+        let own = position(coupling.aggressor);
+        [true, false]
+            .into_iter()
+            .filter(|&rise| coupling.chance(rise) > 0.0)
+            .all(|rise| {
+                let mine = shown
+                    .iter()
+                    .filter(|s| s.causes.iter().any(|c| (Some(c.0), c.1) == (own, rise)));
+                let alone = mine.filter(|s| {
+                    let time = s.start as f64 * self.instrument.period + self.instrument.phase;
+                    others.iter().all(|c| {
+                        [true, false].into_iter().filter(|&r| c.chance(r) > 0.0).all(|r| {
+                            let near = |t: f64| t > time - 150.0 && t < time + 20.0;
+                            !self.machine.wires[c.aggressor].towards(r).any(near)
+                        })
+                    })
+                });
+                others.is_empty() || alone.count() >= DEMANDED
+            })
+    }
+
+    /// Whether the victim has pulses of its own at the levels it is struck to: where every pulse of a level is short, that
+    /// is its job for all that the record says; a bridge's long strays must not be most of a level's pulses.
+    fn has_own_pulses(&self, coupling: &Coupling) -> bool {
+        let own = self.machine.wires[coupling.victim].edges.len() / 2;
+        let strikes = self
+            .strikes
+            .iter()
+            .filter(|s| s.victim == coupling.victim)
+            .count();
+        own >= OWN_PULSES && (coupling.width.is_some() || strikes <= own)
     }
 
     /// Strays at which no one of the culprit's captured companions switched, for the companion that leaves fewest.

@@ -25,7 +25,7 @@ const TWIN: f64 = 0.3;
 /// A hidden story that only adds to the captured one must win by this much.
 const EXTENDED: f64 = 2.0;
 /// The dose must beat the captured lines by this much.
-const DOSE_MARGIN: f64 = 3.0;
+const DOSE_MARGIN: f64 = 6.0;
 /// With fewer strays than this nothing is concluded.
 const FEWEST: usize = 5;
 

@@ -248,6 +248,7 @@ pub fn attribute(capture: &Capture, strays: &Strays, options: &CouplingOptions) 
             .collect();
         let threshold = GAIN + (2.0 * evidence.len() as f64).max(1.0).ln();
         let mut explanation = select::explain(victim, &evidence, &reach, threshold);
+        select::prefer_one_for_two(victim, &evidence, &mut explanation, &reach, threshold);
         select::prefer_nearer_edges(victim, &evidence, &mut explanation, &reach, RIVAL_MARGIN);
         let mut rows: Vec<Coupling> = Vec::new();
         for at in 0..explanation.chosen.len() {

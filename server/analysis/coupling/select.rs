@@ -142,14 +142,7 @@ pub fn explain(victim: &Victim, evidence: &[Evidence], reach: &Reach, threshold:
             if e.count == 0 || e.pairs.is_empty() || chosen.iter().any(|c| c.evidence == index) {
                 continue;
             }
-            let proposals = lags::propose(
-                &e.pairs,
-                &ln_rate,
-                e.count as f64,
-                victim.unit,
-                reach.narrowest,
-                WINDOWS_TRIED,
-            );
+            let proposals = propose(victim, e, &ln_rate, reach);
             rough.extend(proposals.into_iter().map(|(gain, window)| (gain, index, window)));
         }
         rough.sort_by(|a, b| b.0.total_cmp(&a.0));
@@ -209,6 +202,88 @@ fn drop_needless(chosen: &mut Vec<Chosen>, model: &mut Model, ln_likelihood: &mu
         *model = less;
         *ln_likelihood = reached;
     }
+}
+
+/// Both polarities of one line that strike alike may be one polarity of another: the rises and falls of a counter's first
+/// bit together are the clock's edges. One suspect is taken for two where it costs less than the second has to bring.
+pub fn prefer_one_for_two(
+    victim: &Victim,
+    evidence: &[Evidence],
+    explanation: &mut Explanation,
+    reach: &Reach,
+    threshold: f64,
+) {
+    while let Some((model, chosen, ln_likelihood)) =
+        one_for_two(victim, evidence, explanation, reach, threshold)
+    {
+        explanation.model = model;
+        explanation.chosen = chosen;
+        explanation.ln_likelihood = ln_likelihood;
+        for at in 0..explanation.chosen.len() {
+            explanation.chosen[at].gain = ln_likelihood - without(&explanation.model, at).1;
+        }
+    }
+}
+
+fn one_for_two(
+    victim: &Victim,
+    evidence: &[Evidence],
+    explanation: &Explanation,
+    reach: &Reach,
+    threshold: f64,
+) -> Option<(Model, Vec<Chosen>, f64)> {
+    let line_of = |at: usize| evidence[explanation.chosen[at].evidence].suspect.line;
+    let count = explanation.chosen.len();
+    let pairs = (0..count).flat_map(|a| (a + 1..count).map(move |b| (a, b)));
+    let strays = victim.times.len();
+    for (a, b) in pairs.filter(|&(a, b)| line_of(a) == line_of(b)) {
+        let mut less = explanation.model.clone();
+        less.terms.remove(b);
+        less.terms.remove(a);
+        less.fit();
+        let mut kept = explanation.chosen.clone();
+        kept.remove(b);
+        kept.remove(a);
+        let ln_rate: Vec<f64> = (0..strays).map(|k| less.rate(k).max(1e-300).ln()).collect();
+        let mut best: Option<(f64, Model, Chosen)> = None;
+        for (index, e) in evidence.iter().enumerate() {
+            let taken = explanation.chosen.iter().any(|c| c.evidence == index);
+            if taken || e.count == 0 || e.pairs.is_empty() {
+                continue;
+            }
+            let proposals = propose(victim, e, &ln_rate, reach);
+            for (_, window) in proposals {
+                let mut with = less.clone();
+                with.terms.push(e.term(&window, strays));
+                let reached = with.fit();
+                let wins = best.as_ref().is_none_or(|(r, ..)| reached > *r);
+                if wins && explanation.ln_likelihood - reached < threshold {
+                    let chosen = Chosen {
+                        evidence: index,
+                        window,
+                        gain: 0.0,
+                    };
+                    best = Some((reached, with, chosen));
+                }
+            }
+        }
+        if let Some((reached, model, chosen)) = best {
+            kept.push(chosen);
+            return Some((model, kept, reached));
+        }
+    }
+    None
+}
+
+fn propose(victim: &Victim, e: &Evidence, ln_rate: &[f64], reach: &Reach) -> Vec<(f64, LagWindow)> {
+    lags::propose(
+        &e.pairs,
+        ln_rate,
+        e.count as f64,
+        victim.unit,
+        reach.narrowest,
+        WINDOWS_TRIED,
+    )
 }
 
 /// Where a line's pulses are of one width its rise and its fall fit the same strays: the edge nearer to them in
@@ -276,14 +351,7 @@ fn fits(
         if e.count == 0 || e.pairs.is_empty() || explanation.chosen.iter().any(|c| c.evidence == index) {
             continue;
         }
-        let proposals = lags::propose(
-            &e.pairs,
-            &ln_rate,
-            e.count as f64,
-            victim.unit,
-            reach.narrowest,
-            WINDOWS_TRIED,
-        );
+        let proposals = propose(victim, e, &ln_rate, reach);
         // A twin of the accused fits with the very window of the accused.
         let own = (f64::INFINITY, explanation.chosen[at].window);
         let mut best: Option<(f64, LagWindow)> = None;

@@ -15,7 +15,7 @@ use crate::analysis::stats::tails::poisson_upper;
 use crate::model::{Level, Pulse};
 
 /// Induced pulses last about as long as edges and cable delays; nothing longer is inferred to be a stray.
-const NARROWEST_JOB_NS: f64 = 600.0;
+const NARROWEST_JOB_NS: f64 = 900.0;
 /// Widths up to this are looked at for the density of a line's ordinary pulses.
 const BODY_NS: f64 = 20_000.0;
 /// Chance, a level, that ordinary pulses gather below the limit as these do.
@@ -27,6 +27,11 @@ const DRIVEN_SPREAD: f64 = 1.10;
 
 /// Widths of so many samples show whether they repeat.
 const DRIVEN_SAMPLES: f64 = 8.0;
+/// Shorter pulses are nobody's job, unless they are seen to repeat: flip-flops of the TTL families are specified for
+/// pulses of 20 to 40 ns and more (from memory of their data books).
+const USEFUL_NS: f64 = 45.0;
+/// Crowds of driven widths are parted by at least so many samples.
+const DRIVEN_GAP_SAMPLES: f64 = 4.0;
 /// Fewer pulses than this of one width may be alike by chance.
 const DRIVEN_CROWD: usize = 4;
 /// Crowds of driven widths are parted by at least this share of their width.
@@ -73,7 +78,7 @@ pub fn infer(pulses: &[Pulse], sampling: f64, ns: f64) -> NarrowLimit {
     let mut cuts = [cut(&low, sampling, ns), cut(&high, sampling, ns)];
     for (this, other, widths) in [(0, 1, &low), (1, 0, &high)] {
         if let (None, Some(known)) = (cuts[this], cuts[other]) {
-            cuts[this] = second_cut(widths, known, sampling);
+            cuts[this] = second_cut(widths, known, sampling, ns);
         }
     }
     let limit = |cut: Option<Cut>| cut.map(|c| c.limit(sampling));
@@ -96,17 +101,46 @@ fn cut(widths: &[f64], sampling: f64, ns: f64) -> Option<Cut> {
     }
     let dropped = drop_cut(widths, candidates, sampling, ns);
     let inside = dropped.map_or(candidates, |c| c.count);
-    let valley = valley_cut(widths, inside, sampling);
-    let cut = valley.or(dropped)?;
+    let valley = valley_cut(widths, inside, sampling, ns);
+    let cut = match (valley, dropped) {
+        (Some(below), Some(all)) if is_second_crowd(&widths[below.count..all.count], sampling, ns) => all,
+        (valley, dropped) => valley.or(dropped)?,
+    };
     let is_job = is_driven(widths, cut.count, sampling)
         || are_long_and_few(widths, cut.count, ns)
-        || are_all_there_is(widths, &cut, sampling);
+        || are_all_there_is(widths, &cut, sampling, ns);
     (!is_job).then_some(cut)
 }
 
-/// Whether `count` shortest widths repeat to the sample, as driven pulses do.
-fn repeats(widths: &[f64], count: usize, sampling: f64) -> bool {
+/// Longest pulses of a second crowd of strays.
+const SECOND_NS: f64 = 90.0;
+/// Widths of a second crowd scatter at least so much.
+const SECOND_SPREAD: f64 = 0.25;
+
+/// Whether widths above a valley are those of a second cause rather than the line's own: as short as strays are, and
+/// scattered beyond what sampling does.
+fn is_second_crowd(widths: &[f64], sampling: f64, ns: f64) -> bool {
+    let (Some(&longest), true) = (widths.last(), widths.len() >= 5) else {
+        return false;
+    };
+    longest <= SECOND_NS * ns
+        && share_spread(widths) >= SECOND_SPREAD
+        && longest - widths[0] >= 4.0 * sampling.max(1.0)
+}
+
+/// How far the tenth and the ninth tenth of ascending widths are apart, as a share of the former.
+fn share_spread(crowd: &[f64]) -> f64 {
+    let at = |share: f64| crowd[((crowd.len() - 1) as f64 * share).round() as usize];
+    (at(0.9) - at(0.1)) / at(0.1).max(1e-9)
+}
+
+/// Whether `count` shortest widths repeat to the sample, as driven pulses do. A few samples can't show it of pulses that
+/// are too short for a job.
+fn repeats(widths: &[f64], count: usize, sampling: f64, ns: f64) -> bool {
     let (shortest, longest) = (widths[0], widths[count - 1]);
+    if longest <= USEFUL_NS * ns && longest < DRIVEN_SAMPLES * sampling {
+        return false;
+    }
     // One driven width shows as two neighbouring numbers of samples, apart from its own jitter.
     let scatter = 1.05 * sampling + (DRIVEN_SPREAD - 1.0) * longest;
     count >= 3 && longest > 2.5 * sampling.max(1e-9) && longest - shortest <= scatter
@@ -135,7 +169,7 @@ fn is_driven(widths: &[f64], count: usize, sampling: f64) -> bool {
         } else {
             widths[from] - widths[from - 1]
         };
-        let is_parted = next.min(before) >= DRIVEN_GAP * widths[at - 1];
+        let is_parted = next.min(before) >= (DRIVEN_GAP * widths[at - 1]).max(DRIVEN_GAP_SAMPLES * step);
         if is_tight && is_parted && at - from >= DRIVEN_CROWD {
             in_crowds += at - from;
         }
@@ -152,8 +186,8 @@ const NEARLY_ALL: f64 = 0.95;
 const VERY_FAR: f64 = 10.0;
 
 /// Whether the narrow pulses are what the level consists of, and the wide ones only their tail.
-fn are_all_there_is(widths: &[f64], cut: &Cut, sampling: f64) -> bool {
-    if is_below_own(widths, cut.count, sampling) {
+fn are_all_there_is(widths: &[f64], cut: &Cut, sampling: f64, ns: f64) -> bool {
+    if is_below_own(widths, cut.count, sampling, ns) {
         return false;
     }
     let share = cut.count as f64 / widths.len() as f64;
@@ -189,7 +223,7 @@ fn drop_cut(widths: &[f64], candidates: usize, sampling: f64, ns: f64) -> Option
             shortest_wide,
         };
         let wins = best.is_none_or(|(g, _)| gain > g);
-        if wins && chance_of(widths, count, edge) < CHANCE && !repeats(widths, count, sampling) {
+        if wins && chance_of(widths, count, edge) < CHANCE && !repeats(widths, count, sampling, ns) {
             best = Some((gain, cut));
         }
     }
@@ -213,21 +247,17 @@ const OWN_REACH: f64 = 1.45;
 
 /// Whether the `count` shortest pulses lie below a crowd of the line's own that is tighter than they are: that crowd is
 /// driven, so they are not.
-fn is_below_own(widths: &[f64], count: usize, sampling: f64) -> bool {
+fn is_below_own(widths: &[f64], count: usize, sampling: f64, ns: f64) -> bool {
     let (longest, next) = (widths[count - 1], widths[count]);
     let end = widths.partition_point(|&w| w <= next * OWN_REACH + sampling);
-    let spread = |crowd: &[f64]| {
-        let at = |share: f64| crowd[((crowd.len() - 1) as f64 * share).round() as usize];
-        (at(0.9) - at(0.1)) / at(0.1).max(1e-9)
-    };
     end - count >= OWN_CROWD
         && next >= 1.5 * longest
-        && spread(&widths[count..end]) < spread(&widths[..count])
-        && !repeats(widths, count, sampling)
+        && share_spread(&widths[count..end]) < share_spread(&widths[..count])
+        && !repeats(widths, count, sampling, ns)
 }
 
 /// The widest valley without any pulse between two crowds among the `inside` shortest widths and the next.
-fn valley_cut(widths: &[f64], inside: usize, sampling: f64) -> Option<Cut> {
+fn valley_cut(widths: &[f64], inside: usize, sampling: f64, ns: f64) -> Option<Cut> {
     let mut best: Option<(f64, Cut)> = None;
     for count in 5..=inside.min(widths.len() - 1) {
         let (longest_narrow, shortest_wide) = (widths[count - 1], widths[count]);
@@ -238,7 +268,7 @@ fn valley_cut(widths: &[f64], inside: usize, sampling: f64) -> Option<Cut> {
         let scattered =
             longest_narrow - sampling > (widths[0] + sampling) * 1.25 || longest_narrow <= 2.0 * sampling;
         let above = widths.len().min(count + 20) - 1;
-        if !(scattered || is_below_own(widths, count, sampling)) || above < count + 4 {
+        if !(scattered || is_below_own(widths, count, sampling, ns)) || above < count + 4 {
             continue;
         }
         let left = count as f64 / (longest_narrow - widths[0] + sampling.max(1.0));
@@ -259,7 +289,7 @@ fn valley_cut(widths: &[f64], inside: usize, sampling: f64) -> Option<Cut> {
 }
 
 /// A limit for a level that has too few strays of its own, beside a level whose strays are known.
-fn second_cut(widths: &[f64], known: Cut, sampling: f64) -> Option<Cut> {
+fn second_cut(widths: &[f64], known: Cut, sampling: f64, ns: f64) -> Option<Cut> {
     let limit = known.limit(sampling);
     let count = widths.partition_point(|&w| w < limit);
     if count == 0 || count == widths.len() {
@@ -269,7 +299,7 @@ fn second_cut(widths: &[f64], known: Cut, sampling: f64) -> Option<Cut> {
     let parted =
         shortest_wide - sampling > longest_narrow + sampling * 0.5 && shortest_wide >= 1.3 * longest_narrow;
     let fits = chance_of(widths, count, limit) < CHANCE_SECOND
-        && !repeats(widths, count, sampling)
+        && !repeats(widths, count, sampling, ns)
         && !is_driven(widths, count, sampling);
     (parted && fits).then_some(Cut {
         count,
