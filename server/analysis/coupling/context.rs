@@ -97,6 +97,9 @@ pub fn judge(
     let nearness = stories.hidden.worth(stories.price) - stories.captured.worth(stories.price);
     let told_otherwise = keeps_distance
         || strikes_both_ways(rows)
+        || rows
+            .iter()
+            .any(|row| one_lag::opposite_edges_too(edges, victim, rows, row))
         || needs_company
         || one_lag::nested(edges, victim, rows, instants.span);
     let extends = stories
@@ -178,12 +181,16 @@ pub fn keeps_distance(times: &[i64], opportunities: &[Range<usize>], struck: &[u
     poisson_lower(together as u64, expected) <= DISTANCE_CHANCE
 }
 
+/// A row with so small a part of another's strike rate may be its stragglers.
+const STRAGGLERS: f64 = 0.15;
+
 /// Whether both polarities of a line were found to strike towards one level: a coupled edge pulls one way, and its
 /// opposite the other way.
 fn strikes_both_ways(rows: &[Coupling]) -> bool {
     rows.iter().any(|a| {
+        let alike = |b: &Coupling| b.strike_rate.estimate >= STRAGGLERS * a.strike_rate.estimate;
         rows.iter()
-            .any(|b| a.aggressor == b.aggressor && a.edge != b.edge)
+            .any(|b| a.aggressor == b.aggressor && a.edge != b.edge && alike(b))
     })
 }
 

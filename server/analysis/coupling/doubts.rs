@@ -105,6 +105,8 @@ fn uncaptured(line: usize, judged: &[Judged], found: &[Coupling]) -> Uncaptured 
 
 /// Strays at each level from which on it is said that they pull both ways.
 const FEWEST_EACH_WAY: u64 = 3;
+/// Strike rates of both ways differ by no more than this factor: else the lesser is a straggler of something else.
+const ALIKE: f64 = 6.0;
 
 /// The line and polarity whose edges seem to lift the victim where it is low and to dip it where it is high, after the
 /// same lag. What an edge induces has one sign (it follows dV/dt or dI/dt; Paul, *Introduction to Electromagnetic
@@ -114,7 +116,7 @@ fn pulls_both_ways(victim: &Victim, judged: &[Judged]) -> Option<(usize, Edge)> 
         .iter()
         .filter(|j| j.victim.line == victim.line)
         .flat_map(|j| &j.rows)
-        .filter(|row| row.strays >= FEWEST_EACH_WAY)
+        .filter(|row| row.strays >= FEWEST_EACH_WAY && row.standing != Standing::Inseparable)
         .collect();
     let near = |a: &Coupling, b: &Coupling| {
         a.lag.low - victim.unit <= b.lag.high + victim.unit
@@ -124,7 +126,9 @@ fn pulls_both_ways(victim: &Victim, judged: &[Judged]) -> Option<(usize, Edge)> 
         let same = rows
             .iter()
             .filter(|b| (b.aggressor, b.edge) == (a.aggressor, a.edge));
-        same.clone().any(|b| b.levels != a.levels && near(a, b))
+        let alike = |b: &Coupling| a.strike_rate.estimate <= ALIKE * b.strike_rate.estimate;
+        same.clone()
+            .any(|b| b.levels != a.levels && near(a, b) && alike(b))
     };
     rows.iter().find(opposed).map(|row| (row.aggressor, row.edge))
 }

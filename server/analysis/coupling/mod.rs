@@ -215,6 +215,8 @@ pub struct Attribution {
     pub pairs_tried: usize,
 }
 
+/// With fewer strays than this nobody is accused: two may always meet by chance what a model does not know.
+const FEWEST_STRIKES: u64 = 3;
 /// Gain in ln likelihood a suspect must bring beyond what pays for the number tried.
 const GAIN: f64 = 11.0;
 /// Rivals nearer than this in ln likelihood can't be told apart.
@@ -263,15 +265,15 @@ pub fn attribute(capture: &Capture, strays: &Strays, options: &CouplingOptions) 
                 &rivals,
             ));
         }
+        rows.retain(|row| row.strays >= FEWEST_STRIKES);
         rows.iter_mut().for_each(rows::doubt_constant_company);
         let table = context::table(&instants, victim, &rows, capture.lines.len(), reach.hi);
         // Where sampling shows only some of the strays, which ones depends on its phase; where several strike, on the
         // others.
         let is_plain = rows.len() == 1 && typical_width(strays, victim) >= SEEN_FOR_SURE * victim.unit;
         let distant = is_plain
-            && rows.iter().zip(&explanation.chosen).any(|(row, chosen)| {
-                let accused = &evidence[chosen.evidence];
-                let times = edges[accused.suspect.line].of(accused.suspect.polarity);
+            && rows.iter().any(|row| {
+                let times = edges[row.aggressor].of(row.occurrences[0].polarity);
                 let struck = row
                     .occurrences
                     .iter()

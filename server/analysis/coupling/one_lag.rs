@@ -4,11 +4,12 @@
 //! after a lag of its own, counted from its own edge, and seen from the clock's edge there are two lags. A single line
 //! without a probe that the same clock latches strikes after one lag, whoever else switches at that instant.
 
-use super::able::OwnEdges;
+use super::able::{self, OwnEdges};
 use super::instants::Instants;
 use super::select::Victim;
 use super::{Coupling, Edge, Occurrence};
 use crate::analysis::stats::normal::normal_upper;
+use crate::analysis::stats::tails::binomial_upper;
 use crate::model::Polarity;
 
 /// Strikes on each side from which on lags are compared.
@@ -51,18 +52,72 @@ pub fn nested(edges: &[OwnEdges], victim: &Victim, rows: &[Coupling], span: i64)
             let from_outer = lags_from(edges, outer, inner, span);
             let enough = from_outer.len() as f64 >= FOLLOWS * inner.occurrences.len() as f64;
             let own: Vec<f64> = outer.occurrences.iter().map(|o| o.lag as f64).collect();
-            enough && is_one(&from_outer, &own, victim.unit)
+            enough && is_one(&from_outer, &own, victim.unit) && strikes_without(edges, outer, inner, span)
         })
     })
 }
 
-/// Lags of `inner`'s strays counted from the outer one's edge within `span` ticks of its own, where there is one.
-fn lags_from(edges: &[OwnEdges], outer: &Coupling, inner: &Coupling, span: i64) -> Vec<f64> {
-    let polarity = match outer.edge {
+/// Share of the outer line's strikes that come without the inner one: fewer, and they are that one's stragglers.
+const WITHOUT: f64 = 0.7;
+
+fn strikes_without(edges: &[OwnEdges], outer: &Coupling, inner: &Coupling, span: i64) -> bool {
+    let times = edge_times(edges, inner);
+    let without = |o: &&Occurrence| {
+        let near = times[times.partition_point(|&t| t < o.at - span)..].first();
+        near.is_none_or(|&t| t > o.at + span)
+    };
+    let count = outer.occurrences.iter().filter(without).count();
+    count as f64 >= WITHOUT * outer.occurrences.len() as f64
+}
+
+fn edge_times<'a>(edges: &'a [OwnEdges], row: &Coupling) -> &'a [i64] {
+    edges[row.aggressor].of(match row.edge {
         Edge::Fall => Polarity::Fall,
         _ => Polarity::Rise,
+    })
+}
+
+/// Chance at or below which strays after the accused's opposite edges are not put down to chance, and how many there
+/// are at least.
+const OPPOSITE_CHANCE: f64 = 1e-3;
+const OPPOSITE_FEWEST: usize = 2;
+
+/// Whether strays that no row explains follow the opposite edges of the accused after the very lag of its strikes. An
+/// edge and its opposite pull opposite ways; a line that switches along with a hidden one does so by either.
+pub fn opposite_edges_too(edges: &[OwnEdges], victim: &Victim, rows: &[Coupling], row: &Coupling) -> bool {
+    let lags = row.occurrences.iter().map(|o| o.lag);
+    let (Some(lo), Some(hi)) = (lags.clone().min(), lags.max()) else {
+        return false;
     };
-    let times = edges[outer.aggressor].of(polarity);
+    let slack = victim.unit.floor() as i64;
+    let (lo, hi) = (lo - slack, hi + slack);
+    let mut explained: Vec<usize> = rows
+        .iter()
+        .flat_map(|r| &r.occurrences)
+        .map(|o| o.stray)
+        .collect();
+    explained.sort_unstable();
+    let opposite = match row.edge {
+        Edge::Fall => edges[row.aggressor].of(Polarity::Rise),
+        _ => edges[row.aggressor].of(Polarity::Fall),
+    };
+    let open: Vec<i64> = (0..victim.times.len())
+        .filter(|&k| explained.binary_search(&victim.strays[k]).is_err())
+        .map(|k| victim.times[k])
+        .collect();
+    let follows = |t: &&i64| {
+        let edge = opposite.get(opposite.partition_point(|&e| e < **t - hi));
+        edge.is_some_and(|&e| e <= **t - lo)
+    };
+    let count = open.iter().filter(follows).count();
+    let covered = able::covered(opposite, &victim.opportunities(opposite), lo, hi);
+    let chance = (covered / victim.time).min(1.0);
+    count >= OPPOSITE_FEWEST && binomial_upper(count as u64, open.len() as u64, chance) <= OPPOSITE_CHANCE
+}
+
+/// Lags of `inner`'s strays counted from the outer one's edge within `span` ticks of its own, where there is one.
+fn lags_from(edges: &[OwnEdges], outer: &Coupling, inner: &Coupling, span: i64) -> Vec<f64> {
+    let times = edge_times(edges, outer);
     let from_outer = |o: &Occurrence| {
         let near = times[times.partition_point(|&t| t < o.at - span)..].first()?;
         (*near <= o.at + span).then_some((o.at - near + o.lag) as f64)

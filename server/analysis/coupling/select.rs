@@ -72,7 +72,13 @@ pub struct Evidence {
     /// How many of the suspect's edges were opportunities.
     pub count: usize,
     pub pairs: Vec<Pair>,
+    /// Density of lags that fall outside every window, per tick.
+    stragglers: f64,
 }
+
+/// Share of a line's strikes whose lag falls anywhere: a stray that meets an edge of the victim's own, or two that run
+/// into one, are late or early. Without it a few such strays accuse whoever happens to switch then.
+const STRAGGLING: f64 = 0.02;
 
 impl Evidence {
     /// `count`: opportunities, as [`super::sweep`] counts them for all suspects at once.
@@ -92,12 +98,16 @@ impl Evidence {
             suspect,
             count: count as usize,
             pairs,
+            stragglers: STRAGGLING / (reach.hi - reach.lo + 1) as f64,
         }
     }
 
     fn term(&self, window: &LagWindow, strays: usize) -> Term {
-        let density = lags::densities(&self.pairs, window, strays);
+        let mut density = lags::densities(&self.pairs, window, strays);
         let hits = density.iter().filter(|d| **d > 0.0).count() as f64;
+        for pair in &self.pairs {
+            density[pair.stray] += self.stragglers;
+        }
         let count = (self.count as f64).max(hits + 1.0);
         Term {
             count,
