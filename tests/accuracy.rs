@@ -100,6 +100,16 @@ fn the_table_of_families() {
         all.add(score);
     }
     println!("{}", line("all", &all));
+    let mut unseen = Score::default();
+    for seed in first..first + seeds {
+        unseen.add(score::of(&scene(Family::UNTELLABLE, seed)));
+    }
+    println!("Not among these, for the record does not tell:");
+    println!("{}", line(Family::UNTELLABLE.name(), &unseen));
+    assert_eq!(
+        unseen.doubts_told, unseen.doubts,
+        "the absent line is not spoken of"
+    );
     for complaint in &all.complaints {
         println!("{complaint}");
     }

@@ -23,6 +23,8 @@ pub struct Bench {
     pub bursts: Vec<(usize, f64, f64)>,
     pub hidden: BTreeSet<usize>,
     pub uncaptured: Option<usize>,
+    /// Whether the record must, or must not, hold something that speaks for a culprit without a clip.
+    pub leaves_trace: Option<bool>,
     pub lead: Option<SharedLead>,
     pub instrument: Instrument,
     pub mechanism: Mechanism,
@@ -47,6 +49,7 @@ impl Bench {
             bursts: Vec::new(),
             hidden: BTreeSet::new(),
             uncaptured: None,
+            leaves_trace: None,
             lead: None,
             instrument: Instrument {
                 period: sampling,

@@ -65,6 +65,8 @@ pub struct Truth {
     pub bursts: Vec<TrueBurst>,
     /// Victim whose culprit was not captured.
     pub uncaptured: Option<usize>,
+    /// Nothing in the record speaks for the uncaptured culprit: the sentence that it may be there is all that can be asked.
+    pub untellable: bool,
     /// Victims of a shared lead, and the lines that share it.
     pub shared: Option<(Vec<usize>, Vec<usize>)>,
 }

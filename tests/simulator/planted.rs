@@ -13,6 +13,10 @@ use super::{Planted, Planting, Scene, TrueBurst, TrueStray, Truth};
 const DEMANDED: usize = 6;
 /// A captured suspect that explains the strays nearly as well as the guilty one (ln likelihood): drawn again.
 const SEPARABLE: f64 = 14.0;
+/// Strays each way that show a culprit to pull both ways.
+const BOTH_WAYS: usize = 4;
+/// Gain in ln likelihood at which a companion's steps speak for a culprit: as much as any key has to bring.
+const SPEAKS: f64 = 10.0;
 /// Pulses of its own that a victim has at least.
 const OWN_PULSES: usize = 3;
 /// Cost, in ln likelihood, of a stray that a suspect leaves unexplained.
@@ -65,6 +69,12 @@ impl Bench {
             let unexplained = self.left_by_every_companion(&recording.shown, &clipped);
             if recording.shown.len() < 12 || unexplained < 6 {
                 return None;
+            }
+            if let Some(asked) = self.leaves_trace {
+                if self.traces(&recording.shown, &clipped) != asked {
+                    return None;
+                }
+                truth.untellable = !asked;
             }
         }
         if let Some(lead) = &self.lead {
@@ -208,6 +218,43 @@ impl Bench {
             .filter(|s| s.victim == coupling.victim)
             .count();
         own >= OWN_PULSES && (coupling.width.is_some() || strikes <= own)
+    }
+
+    /// Whether the record speaks against the step clock, which a culprit that it latches never switches without: strays
+    /// both ways, or a captured companion at whose steps they are likelier.
+    fn traces(&self, shown: &[Shown], clipped: &[usize]) -> bool {
+        let high = shown.iter().filter(|s| s.high).count();
+        if high.min(shown.len() - high) >= BOTH_WAYS {
+            return true;
+        }
+        let Some(coupling) = self.couplings.first() else {
+            return false;
+        };
+        let time = |s: &Shown| s.start as f64 * self.instrument.period + self.instrument.phase;
+        let victim = &self.machine.wires[coupling.victim];
+        let pulls_high = shown.first().is_some_and(|s| s.high);
+        let able = |t: &&f64| victim.level_at(**t) != pulls_high && victim.rests(**t, **t + 150.0);
+        let near = |edges: &[f64], from: f64, to: f64| {
+            let at = edges.partition_point(|&e| e < from);
+            edges.get(at).is_some_and(|&e| e < to)
+        };
+        let steps: Vec<f64> = self.machine.steps.iter().filter(able).copied().collect();
+        clipped
+            .iter()
+            .filter(|&&w| self.machine.wires[w].name.starts_with("FOLLOW"))
+            .any(|&wire| {
+                let edges = &self.machine.wires[wire].edges;
+                let with = steps
+                    .iter()
+                    .filter(|&&t| near(edges, t - 10.0, t + 100.0))
+                    .count();
+                let hits = shown
+                    .iter()
+                    .filter(|s| near(edges, time(s) - 120.0, time(s) + 20.0))
+                    .count();
+                let parted = ln_bernoulli(hits, with) + ln_bernoulli(shown.len() - hits, steps.len() - with);
+                parted - ln_bernoulli(shown.len(), steps.len()) >= SPEAKS
+            })
     }
 
     /// Strays at which no one of the culprit's captured companions switched, for the companion that leaves fewest.

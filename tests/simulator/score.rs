@@ -289,7 +289,10 @@ fn score_doubts(
             .iter()
             .any(|f| f.topic == topic && f.lines.contains(name))
     };
+    let says_so = |f: &&findings::Finding| f.try_next.iter().any(|t| t.contains("A line without a probe"));
+    let warned = findings.iter().any(|f| says_so(&f));
     let told = match (&truth.uncaptured, &truth.shared) {
+        (Some(_), _) if truth.untellable && warned => true,
         // Where nothing switches along with the culprit its strays come out of nowhere, which is what is said then.
         (Some(victim), _) => named("uncaptured-cause", *victim) || named("stray", *victim),
         (_, Some((_, lines))) => {

@@ -205,7 +205,7 @@ fn homes(instants: &Instants, victim: &Victim, rows: &[Coupling], latest: i64) -
         .iter()
         .map(|&t| {
             let i = instants.begun_by(t + victim.unit.ceil() as i64)?;
-            (t - instants.last[i] <= latest).then_some(i)
+            (t - instants.last(i) <= latest).then_some(i)
         })
         .collect();
     for strike in rows.iter().flat_map(|r| &r.occurrences) {

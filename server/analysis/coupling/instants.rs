@@ -11,7 +11,7 @@ use std::ops::Range;
 use super::Edge;
 use super::able::{OwnEdges, gallop};
 use super::select::Victim;
-use crate::analysis::merged::{Block, Merged, column_of, time_of};
+use crate::analysis::merged::{Block, MOST_COLUMNS, Merged, column_of, time_of};
 use crate::model::Polarity;
 
 /// Length of an instant: output delays of one step differ by about so much.
@@ -37,14 +37,16 @@ pub fn edge_of(key: usize) -> Edge {
     [Edge::Rise, Edge::Fall, Edge::Both][key % 3]
 }
 
-/// All instants of a capture, ascending. Instant i lasts from `first[i]` to `last[i]` (ticks, both ends
+/// All instants of a capture, ascending. Instant i lasts from `first[i]` to [`Instants::last`] (ticks, both ends
 /// closed). The same lines switch at many of them: what they did is kept once, as a pattern.
 #[derive(Clone, Debug, Default)]
 pub struct Instants {
     /// Edges so near to the first belong to one instant, in ticks.
     pub span: i64,
     pub first: Vec<i64>,
-    pub last: Vec<i64>,
+    /// Lengths, in steps of `1 << coarse` ticks, rounded up.
+    length: Vec<u16>,
+    coarse: u32,
     /// For each instant its pattern: the keys `who[start[p]..start[p + 1]]`, ascending, each once.
     pattern: Vec<u32>,
     start: Vec<usize>,
@@ -76,7 +78,8 @@ impl Instants {
         let mut instants = Instants {
             span,
             first: Vec::with_capacity(most),
-            last: Vec::with_capacity(most),
+            length: Vec::with_capacity(most),
+            coarse: (i64::BITS - span.max(0).leading_zeros()).saturating_sub(u16::BITS - 1),
             pattern: Vec::with_capacity(most),
             start: vec![0],
             who: Vec::new(),
@@ -85,25 +88,21 @@ impl Instants {
             single: vec![NOT_MET; 3 * edges.len()],
             several: HashMap::new(),
         };
-        let merged = Merged::new(&columns);
-        let mut block = Block::default();
         let mut now: Vec<u32> = Vec::new();
-        for index in 0..merged.len() {
-            merged.read(index, 0, &mut block);
-            for &edge in &block.keys[..block.inside] {
-                let time = block.start + time_of(edge) as i64;
-                let goes_on = instants.first.last().is_some_and(|first| time - first <= span);
-                if !goes_on {
-                    instants.settle(&mut now, &mut patterns);
-                    instants.first.push(time);
-                    instants.last.push(time);
-                }
-                now.push(keys[column_of(edge)]);
-                if let Some(last) = instants.last.last_mut() {
-                    *last = time;
-                }
+        let up = (1i64 << instants.coarse) - 1;
+        let mut first = i64::MIN;
+        in_order(&columns, |time, column| {
+            if instants.first.is_empty() || time - first > span {
+                instants.settle(&mut now, &mut patterns);
+                instants.first.push(time);
+                instants.length.push(0);
+                first = time;
             }
-        }
+            now.push(keys[column]);
+            if let Some(length) = instants.length.last_mut() {
+                *length = ((time - first + up) >> instants.coarse) as u16;
+            }
+        });
         instants.settle(&mut now, &mut patterns);
         instants
     }
@@ -154,6 +153,11 @@ impl Instants {
         self.first.len()
     }
 
+    /// The last edge of instant `i`; up to one part in 30,000 of the span later where ticks are very short.
+    pub fn last(&self, i: usize) -> i64 {
+        self.first[i] + (i64::from(self.length[i]) << self.coarse)
+    }
+
     pub fn is_empty(&self) -> bool {
         self.first.is_empty()
     }
@@ -167,6 +171,26 @@ impl Instants {
     /// The last instant that had begun by `time`.
     pub fn begun_by(&self, time: i64) -> Option<usize> {
         self.first.partition_point(|&f| f <= time).checked_sub(1)
+    }
+}
+
+/// Every edge in the order of time, with the position of its column. Beyond what a merge takes at once they are sorted.
+fn in_order(columns: &[&[i64]], mut take: impl FnMut(i64, usize)) {
+    if columns.len() > MOST_COLUMNS {
+        let edges = columns.iter().enumerate();
+        let mut all: Vec<(i64, usize)> = edges
+            .flat_map(|(c, of)| of.iter().map(move |&t| (t, c)))
+            .collect();
+        all.sort_unstable();
+        return all.into_iter().for_each(|(time, column)| take(time, column));
+    }
+    let merged = Merged::new(columns);
+    let mut block = Block::default();
+    for index in 0..merged.len() {
+        merged.read(index, 0, &mut block);
+        for &edge in &block.keys[..block.inside] {
+            take(block.start + time_of(edge) as i64, column_of(edge));
+        }
     }
 }
 
@@ -206,7 +230,10 @@ impl Table {
         for rest in &victim.rests {
             // The instants that begin late enough in the rest and end early enough.
             from += gallop(&instants.first[from..], |&first| first - before <= rest.start);
-            let to = from + gallop(&instants.last[from..], |&last| last + behind < rest.end);
+            let begun = from + gallop(&instants.first[from..], |&first| first + behind < rest.end);
+            let ended = |i: &usize| instants.last(*i) + behind < rest.end;
+            // Instants don't overlap: only the last that began may end too late.
+            let to = begun - usize::from(begun > from && !ended(&(begun - 1)));
             for &pattern in &instants.pattern[from..to] {
                 counts[pattern as usize].0 += 1;
             }
@@ -322,9 +349,31 @@ mod tests {
         let instants = Instants::gather(&edges, 0..2, 40);
         assert_eq!(instants.first, vec![0, 100, 500, 560]);
         assert_eq!(instants.who(0), &[0, 1, 2, 3, 5]);
-        assert_eq!(instants.last[0], 30);
+        assert_eq!(instants.last(0), 30);
         assert_eq!(instants.begun_by(99), Some(0));
         assert_eq!(instants.begun_by(-1), None);
+    }
+
+    #[test]
+    fn more_columns_than_a_merge_takes_are_gathered_as_well() {
+        let mut edges = vec![OwnEdges::default(); MOST_COLUMNS / 2 + 1];
+        edges[0].rises = vec![10, 500];
+        edges[MOST_COLUMNS / 2].falls = vec![30];
+        let instants = Instants::gather(&edges, 0..edges.len(), 40);
+        assert_eq!(instants.first, vec![10, 500]);
+        let last = key(MOST_COLUMNS / 2, Edge::Fall) as u32;
+        assert_eq!(instants.who(0), &[0, 2, last, last + 1]);
+        assert_eq!(instants.last(0), 30);
+    }
+
+    #[test]
+    fn instants_of_very_short_ticks_end_no_earlier_than_their_last_edge() {
+        let mut edges = vec![OwnEdges::default(), OwnEdges::default()];
+        edges[0].rises = vec![0, 900_000_000];
+        edges[1].rises = vec![12_345_677, 900_000_001];
+        let instants = Instants::gather(&edges, 0..2, 40_000_000);
+        assert_eq!(instants.len(), 2);
+        assert!((12_345_677..12_345_677 + 2_048).contains(&instants.last(0)));
     }
 
     #[test]

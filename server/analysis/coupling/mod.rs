@@ -23,7 +23,7 @@ use crate::analysis::merged;
 use crate::analysis::parallel::on_all_cores;
 use crate::analysis::stats::multiple::benjamini_hochberg;
 use crate::analysis::strays::{StrayKind, Strays};
-use crate::model::{Capture, Level, Polarity};
+use crate::model::{Capture, Level, Polarity, TraceSamples};
 
 use able::OwnEdges;
 pub use context::Contrast;
@@ -303,6 +303,12 @@ pub fn attribute(capture: &Capture, strays: &Strays, options: &CouplingOptions) 
     found.retain(|row| row.q_value <= Q_LIMIT);
     doubts::settle(&judged, &mut found, &mut attribution);
     attribution.couplings = rows::joined(found);
+    for row in &mut attribution.couplings {
+        rows::no_finer_than(
+            row,
+            0.5 * grain(capture, strays, row.victim).max(grain(capture, strays, row.aggressor)),
+        );
+    }
     let struck_together = doubts::struck_together(&attribution.couplings);
     attribution.shared.extend(struck_together);
     for (index, coupling) in attribution.couplings.iter().enumerate() {
@@ -429,6 +435,17 @@ fn victims(capture: &Capture, strays: &Strays) -> Vec<Victim> {
         }
     }
     victims
+}
+
+/// How finely a line's edges are known, in ticks: its sampling period, of volts the period that edges are interpolated
+/// in; 0 where they are exact to the tick.
+fn grain(capture: &Capture, strays: &Strays, line: usize) -> f64 {
+    let of = &capture.lines[line];
+    let volts = of.trace.as_ref().map_or(0.0, |trace| match trace.samples {
+        TraceSamples::Uniform { step, .. } if of.interpolated => step as f64,
+        _ => 0.0,
+    });
+    strays.sampling[line].max(volts)
 }
 
 /// Strays of so many samples are all seen.

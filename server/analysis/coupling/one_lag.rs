@@ -165,3 +165,119 @@ fn rank_sum(a: &[f64], b: &[f64]) -> f64 {
     let z = (sum - m * (total + 1.0) / 2.0).abs() / spread.sqrt();
     (2.0 * normal_upper(z)).min(1.0)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::analysis::coupling::able::Rest;
+    use crate::analysis::coupling::{Estimate, LagHistogram, Standing};
+    use crate::model::Level;
+
+    #[test]
+    fn rank_sums_are_scipy_s() {
+        // SciPy 1.17.1: mannwhitneyu(a, b, use_continuity=False, method="asymptotic").
+        let chance = rank_sum(&[10.0, 11.0, 11.0, 12.0, 13.0], &[11.0, 14.0, 15.0, 15.0, 16.0, 18.0]);
+        assert!((chance / 0.026_676_487_929_357_96 - 1.0).abs() < 1e-10, "{chance}");
+        let chance = rank_sum(&[5.0, 5.0, 6.0, 6.0, 7.0, 7.0], &[5.0, 6.0, 8.0, 8.0]);
+        assert!((chance / 0.378_922_862_869_269_13 - 1.0).abs() < 1e-10, "{chance}");
+        assert_eq!(rank_sum(&[3.0, 3.0], &[3.0]), 1.0);
+    }
+
+    /// A row of `aggressor`: `lag` after each of `at`, of so many opportunities.
+    fn row(aggressor: usize, at: &[i64], lag: i64, opportunities: u64) -> Coupling {
+        let occurrences: Vec<Occurrence> = at
+            .iter()
+            .map(|&at| Occurrence {
+                at,
+                polarity: Polarity::Rise,
+                stray: (at / 1_000) as usize,
+                lag: lag + at / 1_000 % 3,
+            })
+            .collect();
+        let rate = at.len() as f64 / opportunities as f64;
+        let estimate = |estimate| Estimate {
+            estimate,
+            low: 0.8 * estimate,
+            high: 1.2 * estimate,
+        };
+        Coupling {
+            victim: 9,
+            aggressor,
+            edge: Edge::Rise,
+            levels: vec![Level::High],
+            strays: at.len() as u64,
+            opportunities,
+            expected_by_chance: 0.0,
+            p_value: 0.0,
+            q_value: 0.0,
+            strike_rate: estimate(rate),
+            corrected_rate: None,
+            lag: estimate(lag as f64),
+            standing: Standing::Clear,
+            inseparable_from: Vec::new(),
+            victim_strays: 100,
+            histogram: LagHistogram::of(&[], 0, 10, 1.0),
+            occurrences,
+            ruled_out: Vec::new(),
+            follows_pulse: 0.0,
+        }
+    }
+
+    fn victim(times: Vec<i64>) -> Victim {
+        Victim {
+            line: 9,
+            level: Level::High,
+            strays: times.iter().map(|t| (t / 1_000) as usize).collect(),
+            times,
+            rests: vec![Rest {
+                start: 0,
+                end: 1_000_000,
+            }],
+            time: 1e6,
+            unit: 1.0,
+            guard: 0,
+        }
+    }
+
+    /// A clock rises every 1,000 ticks, a latched line 20 later at every fourth of these.
+    fn clocked() -> Vec<OwnEdges> {
+        let clock = (1..400).map(|n| 1_000 * n).collect();
+        let latched = (1..100).map(|n| 4_000 * n + 20).collect();
+        [clock, latched]
+            .map(|rises| OwnEdges {
+                rises,
+                falls: Vec::new(),
+            })
+            .into()
+    }
+
+    #[test]
+    fn a_latched_line_and_its_clock_that_strike_after_one_lag_are_one_hidden_line() {
+        let edges = clocked();
+        let latched: Vec<i64> = (1..40).map(|n| 8_000 * n + 20).collect();
+        let clock: Vec<i64> = (1..40).map(|n| 8_000 * n + 2_000).collect();
+        let of_clock = row(0, &clock, 45, 300);
+        let victim = victim(Vec::new());
+        assert!(nested(&edges, &victim, &[row(1, &latched, 25, 99), of_clock.clone()], 40));
+        // Lags of their own are two causes.
+        assert!(!nested(&edges, &victim, &[row(1, &latched, 11, 99), of_clock.clone()], 40));
+        // What comes with the latched line only is its own stragglers.
+        let along = row(0, &[8_000, 16_000, 24_000], 45, 300);
+        assert!(!nested(&edges, &victim, &[row(1, &latched, 25, 99), along], 40));
+        // A clock that strikes at three of four edges is no clock of what strikes.
+        let often: Vec<i64> = (1..300).map(|n| 1_000 * n).collect();
+        assert!(!nested(&edges, &victim, &[row(1, &latched, 25, 99), row(0, &often, 45, 310)], 40));
+    }
+
+    #[test]
+    fn strays_that_follow_the_opposite_edges_after_the_same_lag_are_a_doubt() {
+        let mut edges = clocked();
+        edges[1].falls = (1..100).map(|n| 4_000 * n + 2_020).collect();
+        let at: Vec<i64> = (1..20).map(|n| 4_000 * n + 20).collect();
+        let row = row(1, &at, 12, 99);
+        let after_falls = victim(vec![42_033, 46_032, 70_033]);
+        assert!(opposite_edges_too(&edges, &after_falls, &[], &row));
+        let anywhere = victim(vec![42_533, 47_032, 71_033]);
+        assert!(!opposite_edges_too(&edges, &anywhere, &[], &row));
+    }
+}

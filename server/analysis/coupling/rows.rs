@@ -103,6 +103,12 @@ fn median(sorted: &[f64]) -> Estimate {
     }
 }
 
+/// A median of lags is known no better than the edges are: `half` is half a sampling period, in ticks.
+pub fn no_finer_than(row: &mut Coupling, half: f64) {
+    row.lag.low = row.lag.low.min(row.lag.estimate - half);
+    row.lag.high = row.lag.high.max(row.lag.estimate + half);
+}
+
 /// The strays that belong to term `at` more than to any other, each with the edge whose lag fits best.
 fn strikes(victim: &Victim, accused: &Evidence, explanation: &Explanation, at: usize) -> Vec<Pair> {
     let window = &explanation.chosen[at].window;

@@ -348,6 +348,27 @@ mod tests {
     }
 
     #[test]
+    fn a_few_samples_do_not_show_that_pulses_too_short_for_a_job_repeat() {
+        // Samples of 10 ns: 20 and 30 ns beside pulses of 8 µs and more.
+        let mut widths: Vec<i64> = (0..24).map(|i| 2 + i64::from(i > 13)).collect();
+        widths.extend((0..60).map(|i| 809 + 271 * (i % 30)));
+        let high = infer(&pulses(&widths), 1.0, 0.1).high.unwrap();
+        assert!(high > 3.0 && high < 809.0, "{high}");
+        // As wide in samples, but 120 ns long: a strobe's width.
+        assert_eq!(infer(&pulses(&widths), 1.0, 0.01).high, None);
+    }
+
+    #[test]
+    fn strays_of_two_causes_are_narrow_both() {
+        // Low pulses of 10 to 18 ns and of 32 to 62 ns in samples of 2 ns, the line's own from 4 µs on.
+        let mut widths: Vec<i64> = (0..21).map(|i| 5 + i % 5).collect();
+        widths.extend((0..45).map(|i| 16 + i % 16));
+        widths.extend((0..60).map(|i| 2_134 + 413 * i));
+        let high = infer(&pulses(&widths), 1.0, 0.5).high.unwrap();
+        assert!(high > 31.0 && high < 2_134.0, "{high}");
+    }
+
+    #[test]
     fn a_strobe_line_gives_no_ground() {
         let widths: Vec<i64> = (0..60).map(|i| 60 + i % 3).collect();
         assert_eq!(infer(&pulses(&widths), 0.0, 1.0).origin, LimitOrigin::None);
