@@ -17,7 +17,8 @@ The form follows OUT's ending (.vcd, .csv, .json, .parquet), the content its nam
   edgewitness export a.csv --to a.vcd             the lines, as VCD (IEEE 1364)
   edgewitness export a.vcd --to changes.csv       the lines, one row a change
   edgewitness export a.vcd --to strays.parquet    the stray pulses
-  edgewitness export a.vcd --what lags --to l.csv the lag counts of each coupling")]
+  edgewitness export a.vcd --what lags --to l.csv the lag counts of each coupling
+  edgewitness export a.vcd --to pairs.csv         how often every line switched each lag after every other")]
 pub struct Words {
     #[command(flatten)]
     reading: Reading,

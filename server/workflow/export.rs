@@ -4,8 +4,9 @@ use std::fs::{self, File};
 use std::io::{self, BufWriter, Write};
 use std::path::{Path, PathBuf};
 
+use crate::analysis::coupling::all_pairs::{LONGEST_REACH, lag_table};
 use crate::export::tables::{Which, edges};
-use crate::export::{changes, parquet, vcd};
+use crate::export::{Cells, Table, changes, parquet, vcd};
 use crate::model::Capture;
 use crate::report::inspect::InspectReport;
 
@@ -24,20 +25,23 @@ pub enum What {
     /// The lines themselves: VCD, a change list as CSV, a table of edges as JSON or Parquet.
     Capture,
     Table(Which),
+    /// How often an edge of each line came each lag after one of each other: what may be coupled, before any judgement.
+    Pairs,
 }
 
 impl What {
     /// The words that choose, in the order of a help text.
-    pub const WORDS: [&str; 5] = ["capture", "strays", "couplings", "links", "lags"];
+    pub const WORDS: [&str; 6] = ["capture", "strays", "couplings", "links", "lags", "pairs"];
 
     pub fn from_word(word: &str) -> Option<What> {
-        if word == "capture" {
-            return Some(What::Capture);
+        match word {
+            "capture" => Some(What::Capture),
+            "pairs" => Some(What::Pairs),
+            _ => {
+                let which = Which::ALL.into_iter().find(|which| which.word() == word);
+                which.map(What::Table)
+            }
         }
-        Which::ALL
-            .into_iter()
-            .find(|which| which.word() == word)
-            .map(What::Table)
     }
 
     /// Whether the answers are needed, not only the lines.
@@ -99,6 +103,7 @@ pub fn write(
         (Form::Vcd, ..) => return vcd::write(capture, out),
         (Form::Csv, What::Capture, _) => return changes::write_csv(capture, out).map(|()| Vec::new()),
         (_, What::Capture, _) => edges(capture),
+        (_, What::Pairs, _) => pairs(capture)?,
         (_, What::Table(which), Some(report)) => which.of(report),
         (_, What::Table(which), None) => {
             let message = format!("{} come from an answer, and there is none", which.word());
@@ -111,6 +116,62 @@ pub fn write(
         Form::Csv | Form::Vcd => table.write_csv(out)?,
     }
     Ok(Vec::new())
+}
+
+/// Lags between lines that are counted, and the width of a bin, in seconds: finer where a tick or a sample is coarser.
+const PAIR_REACH_S: f64 = 200e-9;
+const PAIR_BIN_S: f64 = 5e-9;
+/// Lines whose pairs are counted at most: the counts grow with their square.
+const MOST_PAIRED: usize = 256;
+
+/// One row a bin that holds anything: `line`, `after`, `[bin_start_s, bin_end_s)`, `edges` of `line` that came so long
+/// after one of `after`.
+fn pairs(capture: &Capture) -> io::Result<Table> {
+    if capture.lines.len() > MOST_PAIRED {
+        let message = format!(
+            "{} lines: expected at most {MOST_PAIRED}, for every two of them have a table of their own; name fewer of them in the setup or in the file",
+            capture.lines.len()
+        );
+        return Err(io::Error::new(io::ErrorKind::InvalidInput, message));
+    }
+    let sampling = capture.lines.iter().map(|l| l.sample_ticks).fold(1.0, f64::max);
+    let bin = capture
+        .timebase
+        .ticks_of(PAIR_BIN_S)
+        .max(sampling)
+        .ceil()
+        .min(LONGEST_REACH as f64) as i64;
+    let wanted = (capture.timebase.ticks_of(PAIR_REACH_S) as i64 / bin).max(4);
+    let reach = wanted.min(LONGEST_REACH / bin).max(1) * bin;
+    let columns: Vec<Vec<i64>> = capture
+        .lines
+        .iter()
+        .map(|line| line.edges.iter().map(|t| t.0).collect())
+        .collect();
+    let slices: Vec<&[i64]> = columns.iter().map(Vec::as_slice).collect();
+    let table = lag_table(&slices, reach, bin);
+    let (mut line, mut after, mut start, mut end, mut count) = (vec![], vec![], vec![], vec![], vec![]);
+    for (a, earlier) in capture.lines.iter().enumerate() {
+        for (b, later) in capture.lines.iter().enumerate().filter(|(b, _)| *b != a) {
+            for (i, &n) in table.of(a, b).iter().enumerate().filter(|(_, n)| **n > 0) {
+                let from = (i as i64 * bin - reach) as f64 * capture.timebase.tick_s();
+                line.push(Some(later.name.clone()));
+                after.push(Some(earlier.name.clone()));
+                start.push(Some(from));
+                end.push(Some(from + bin as f64 * capture.timebase.tick_s()));
+                count.push(i64::try_from(n).ok());
+            }
+        }
+    }
+    Ok(Table {
+        columns: vec![
+            ("line", Cells::Text(line)),
+            ("after", Cells::Text(after)),
+            ("bin_start_s", Cells::Real(start)),
+            ("bin_end_s", Cells::Real(end)),
+            ("edges", Cells::Count(count)),
+        ],
+    })
 }
 
 /// Writes the file `to` whole or not at all: into a file beside it that then takes its name.
@@ -137,6 +198,7 @@ pub fn write_file<R>(to: &Path, write: impl FnOnce(&mut BufWriter<File>) -> io::
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::ingest::{self, ReadOptions};
 
     #[test]
     fn the_name_says_form_and_content() {
@@ -166,5 +228,26 @@ mod tests {
         assert!(broken.is_err());
         assert_eq!(fs::read(&to).unwrap(), b"first");
         assert_eq!(fs::read_dir(folder.path()).unwrap().count(), 1);
+    }
+
+    #[test]
+    fn pairs_count_how_often_a_line_follows_another() {
+        let text =
+            "time,STEP,TUNE_Q0\n0,0,0\n1e-6,1,0\n1.02e-6,1,1\n2e-6,0,1\n3e-6,1,1\n3.02e-6,1,0\n4e-6,0,0\n";
+        let capture = ingest::read_bytes("a.csv", text.into(), &ReadOptions::default()).unwrap();
+        let mut out = Vec::new();
+        write(Form::Csv, What::Pairs, &capture, None, &mut out).unwrap();
+        let out = String::from_utf8(out).unwrap();
+        let follows = |line: &&str| line.starts_with("TUNE_Q0,STEP,") && line.ends_with(",2");
+        let row = out.lines().find(follows).unwrap_or_else(|| panic!("{out}"));
+        let bounds: Vec<f64> = row
+            .split(',')
+            .skip(2)
+            .take(2)
+            .map(|c| c.parse().unwrap())
+            .collect();
+        assert!(bounds[0] <= 20.0001e-9 && bounds[1] > 19.9999e-9, "{row}");
+        assert_eq!(choose(Path::new("pairs.csv"), None), Ok((Form::Csv, What::Pairs)));
+        assert_eq!(out.lines().count(), 3, "{out}");
     }
 }

@@ -2,6 +2,7 @@
 
 use std::ops::Range;
 
+use crate::analysis::parallel::on_all_cores;
 use crate::analysis::strays::{StrayKind, Strays};
 use crate::model::{Capture, Level, Line, Polarity};
 
@@ -64,18 +65,21 @@ fn without<'a>(edges: Range<usize>, skip: &'a [usize]) -> impl Iterator<Item = u
     })
 }
 
-/// The own edges of every line. Cost: linear in edges.
+/// The own edges of every line. Cost: linear in edges. All cores.
 pub fn own_edges(capture: &Capture, strays: &Strays) -> Vec<OwnEdges> {
-    (0..capture.lines.len())
-        .map(|index| own_edges_of(capture, strays, index))
-        .collect()
+    let all: Vec<usize> = (0..capture.lines.len()).collect();
+    on_all_cores(&all, |&index| own_edges_of(capture, strays, index))
 }
 
 /// The own edges of line `index`.
 pub fn own_edges_of(capture: &Capture, strays: &Strays, index: usize) -> OwnEdges {
     let line: &Line = &capture.lines[index];
     let skip = stray_edges(strays, index);
-    let mut own = OwnEdges::default();
+    let half = line.edges.len() / 2 + 1;
+    let mut own = OwnEdges {
+        rises: Vec::with_capacity(half),
+        falls: Vec::with_capacity(half),
+    };
     for segment in line.segments() {
         let before = segment.edges.start;
         for edge in without(segment.edges, &skip) {

@@ -45,7 +45,7 @@ fn bins_of(reach: i64, bin: i64) -> usize {
 /// Blocks that one job takes.
 const BLOCKS_A_JOB: usize = 16;
 /// Slots of differences are looked up in a table of this length.
-const LONGEST_REACH: i64 = 1 << 22;
+pub const LONGEST_REACH: i64 = 1 << 22;
 
 /// The lag histograms of all ordered pairs. `lines`: ascending ticks each, without repeats within a line; `reach` a
 /// multiple of `bin`, at most 2²² ticks. Cost: a merge of all edges, and one visit of every two edges within reach

@@ -116,7 +116,7 @@ fn pulls_both_ways(victim: &Victim, judged: &[Judged]) -> Option<(usize, Edge)> 
         .iter()
         .filter(|j| j.victim.line == victim.line)
         .flat_map(|j| &j.rows)
-        .filter(|row| row.strays >= FEWEST_EACH_WAY && row.standing != Standing::Inseparable)
+        .filter(|row| row.strays >= FEWEST_EACH_WAY)
         .collect();
     let near = |a: &Coupling, b: &Coupling| {
         a.lag.low - victim.unit <= b.lag.high + victim.unit

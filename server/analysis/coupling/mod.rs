@@ -222,6 +222,10 @@ const GAIN: f64 = 11.0;
 /// Rivals nearer than this in ln likelihood can't be told apart.
 const RIVAL_MARGIN: f64 = 4.6;
 
+/// Of two edges of one line the nearer is taken unless the other is better by so much: which of them counts as an
+/// opportunity near an edge of the victim's own makes a few nats of difference.
+const NEARER_MARGIN: f64 = 12.0;
+
 /// Attributes every stray it can. Cost: linear in edges for each victim level, times the suspects.
 pub fn attribute(capture: &Capture, strays: &Strays, options: &CouplingOptions) -> Attribution {
     let mut attribution = Attribution {
@@ -251,7 +255,7 @@ pub fn attribute(capture: &Capture, strays: &Strays, options: &CouplingOptions) 
         let threshold = GAIN + (2.0 * evidence.len() as f64).max(1.0).ln();
         let mut explanation = select::explain(victim, &evidence, &reach, threshold);
         select::prefer_one_for_two(victim, &evidence, &mut explanation, &reach, threshold);
-        select::prefer_nearer_edges(victim, &evidence, &mut explanation, &reach, RIVAL_MARGIN);
+        select::prefer_nearer_edges(victim, &evidence, &mut explanation, &reach, NEARER_MARGIN);
         let mut rows: Vec<Coupling> = Vec::new();
         for at in 0..explanation.chosen.len() {
             let rivals = select::rivals(victim, &evidence, &explanation, at, &reach, RIVAL_MARGIN);
@@ -266,6 +270,12 @@ pub fn attribute(capture: &Capture, strays: &Strays, options: &CouplingOptions) 
             ));
         }
         rows.retain(|row| row.strays >= FEWEST_STRIKES);
+        let stragglers: Vec<bool> = rows
+            .iter()
+            .map(|row| one_lag::is_straggler(&edges, &rows, row, span))
+            .collect();
+        let mut stragglers = stragglers.into_iter();
+        rows.retain(|_| stragglers.next() == Some(false));
         rows.iter_mut().for_each(rows::doubt_constant_company);
         let table = context::table(&instants, victim, &rows, capture.lines.len(), reach.hi);
         // Where sampling shows only some of the strays, which ones depends on its phase; where several strike, on the
@@ -398,43 +408,46 @@ fn suspects_of(capture: &Capture, victim: usize) -> impl Iterator<Item = Suspect
 }
 
 fn victims(capture: &Capture, strays: &Strays) -> Vec<Victim> {
-    let mut victims = Vec::new();
-    for line in 0..capture.lines.len() {
-        if capture.lines[line].same_as.is_some() {
-            continue;
-        }
-        let first = strays.strays.partition_point(|s| s.line < line);
-        for level in [Level::Low, Level::High] {
-            let guard = guard_of(strays, line);
-            let of_level: Vec<usize> = strays
-                .of_line(line)
-                .iter()
-                .enumerate()
-                .filter(|(_, s)| s.level == level && s.kind != StrayKind::Bounce)
-                .filter(|(_, s)| is_apart(&capture.lines[line], s, guard))
-                .map(|(i, _)| first + i)
-                .collect();
-            if of_level.is_empty() {
-                continue;
-            }
-            let rests = able::rests(capture, strays, line, level.inverted());
-            let time = able::length(&rests);
-            if time <= 0.0 {
-                continue;
-            }
-            victims.push(Victim {
-                line,
-                level,
-                times: of_level.iter().map(|&i| strays.strays[i].start.0).collect(),
-                strays: of_level,
-                rests,
-                time,
-                unit: strays.sampling[line].max(1.0),
-                guard,
-            });
-        }
+    let lines: Vec<usize> = (0..capture.lines.len())
+        .filter(|&line| capture.lines[line].same_as.is_none() && !strays.of_line(line).is_empty())
+        .collect();
+    let of_line = |&line: &usize| {
+        let levels = [Level::Low, Level::High].into_iter();
+        let victims: Vec<Victim> = levels
+            .filter_map(|level| victim(capture, strays, line, level))
+            .collect();
+        victims
+    };
+    on_all_cores(&lines, of_line).into_iter().flatten().collect()
+}
+
+/// The line at one stray level, where it shows strays and is ever able to.
+fn victim(capture: &Capture, strays: &Strays, line: usize, level: Level) -> Option<Victim> {
+    let first = strays.strays.partition_point(|s| s.line < line);
+    let guard = guard_of(strays, line);
+    let of_level: Vec<usize> = strays
+        .of_line(line)
+        .iter()
+        .enumerate()
+        .filter(|(_, s)| s.level == level && s.kind != StrayKind::Bounce)
+        .filter(|(_, s)| is_apart(&capture.lines[line], s, guard))
+        .map(|(i, _)| first + i)
+        .collect();
+    if of_level.is_empty() {
+        return None;
     }
-    victims
+    let rests = able::rests(capture, strays, line, level.inverted());
+    let time = able::length(&rests);
+    (time > 0.0).then(|| Victim {
+        line,
+        level,
+        times: of_level.iter().map(|&i| strays.strays[i].start.0).collect(),
+        strays: of_level,
+        rests,
+        time,
+        unit: strays.sampling[line].max(1.0),
+        guard,
+    })
 }
 
 /// How finely a line's edges are known, in ticks: its sampling period, of volts the period that edges are interpolated

@@ -45,8 +45,11 @@ pub fn with_and_without(instants: &Instants, victim: &Victim, row: &Coupling, ot
 /// these.
 pub fn nested(edges: &[OwnEdges], victim: &Victim, rows: &[Coupling], span: i64) -> bool {
     rows.iter().filter(|row| may_be_latched(row)).any(|outer| {
+        // What switches along with a hidden line is followed by strays more often than the clock of both.
         let within = |inner: &&Coupling| {
-            inner.aggressor != outer.aggressor && inner.opportunities < outer.opportunities
+            inner.aggressor != outer.aggressor
+                && inner.opportunities < outer.opportunities
+                && inner.strike_rate.estimate >= outer.strike_rate.estimate
         };
         rows.iter().filter(within).any(|inner| {
             let from_outer = lags_from(edges, outer, inner, span);
@@ -55,6 +58,20 @@ pub fn nested(edges: &[OwnEdges], victim: &Victim, rows: &[Coupling], span: i64)
             enough && is_one(&from_outer, &own, victim.unit) && strikes_without(edges, outer, inner, span)
         })
     })
+}
+
+/// A row with so small a part of another's strike rate, always at that one's edges, is its stragglers.
+const STRAGGLERS: f64 = 0.15;
+
+/// Whether the strays of `row` are another row's: they come at that line's edges as well, which strikes far more often.
+pub fn is_straggler(edges: &[OwnEdges], rows: &[Coupling], row: &Coupling, span: i64) -> bool {
+    let strays = row.occurrences.len() as f64;
+    rows.iter()
+        .filter(|other| other.aggressor != row.aggressor)
+        .any(|other| {
+            row.strike_rate.estimate < STRAGGLERS * other.strike_rate.estimate
+                && lags_from(edges, other, row, span).len() as f64 >= FOLLOWS * strays
+        })
 }
 
 /// Share of the outer line's strikes that come without the inner one: fewer, and they are that one's stragglers.
@@ -176,10 +193,19 @@ mod tests {
     #[test]
     fn rank_sums_are_scipy_s() {
         // SciPy 1.17.1: mannwhitneyu(a, b, use_continuity=False, method="asymptotic").
-        let chance = rank_sum(&[10.0, 11.0, 11.0, 12.0, 13.0], &[11.0, 14.0, 15.0, 15.0, 16.0, 18.0]);
-        assert!((chance / 0.026_676_487_929_357_96 - 1.0).abs() < 1e-10, "{chance}");
+        let chance = rank_sum(
+            &[10.0, 11.0, 11.0, 12.0, 13.0],
+            &[11.0, 14.0, 15.0, 15.0, 16.0, 18.0],
+        );
+        assert!(
+            (chance / 0.026_676_487_929_357_96 - 1.0).abs() < 1e-10,
+            "{chance}"
+        );
         let chance = rank_sum(&[5.0, 5.0, 6.0, 6.0, 7.0, 7.0], &[5.0, 6.0, 8.0, 8.0]);
-        assert!((chance / 0.378_922_862_869_269_13 - 1.0).abs() < 1e-10, "{chance}");
+        assert!(
+            (chance / 0.378_922_862_869_269_13 - 1.0).abs() < 1e-10,
+            "{chance}"
+        );
         assert_eq!(rank_sum(&[3.0, 3.0], &[3.0]), 1.0);
     }
 
@@ -258,15 +284,30 @@ mod tests {
         let clock: Vec<i64> = (1..40).map(|n| 8_000 * n + 2_000).collect();
         let of_clock = row(0, &clock, 45, 300);
         let victim = victim(Vec::new());
-        assert!(nested(&edges, &victim, &[row(1, &latched, 25, 99), of_clock.clone()], 40));
+        assert!(nested(
+            &edges,
+            &victim,
+            &[row(1, &latched, 25, 99), of_clock.clone()],
+            40
+        ));
         // Lags of their own are two causes.
-        assert!(!nested(&edges, &victim, &[row(1, &latched, 11, 99), of_clock.clone()], 40));
+        assert!(!nested(
+            &edges,
+            &victim,
+            &[row(1, &latched, 11, 99), of_clock.clone()],
+            40
+        ));
         // What comes with the latched line only is its own stragglers.
         let along = row(0, &[8_000, 16_000, 24_000], 45, 300);
         assert!(!nested(&edges, &victim, &[row(1, &latched, 25, 99), along], 40));
         // A clock that strikes at three of four edges is no clock of what strikes.
         let often: Vec<i64> = (1..300).map(|n| 1_000 * n).collect();
-        assert!(!nested(&edges, &victim, &[row(1, &latched, 25, 99), row(0, &often, 45, 310)], 40));
+        assert!(!nested(
+            &edges,
+            &victim,
+            &[row(1, &latched, 25, 99), row(0, &often, 45, 310)],
+            40
+        ));
     }
 
     #[test]

@@ -154,7 +154,8 @@ pub fn find(capture: &Capture, options: &StrayOptions) -> Strays {
     let look_at = |&index: &usize| {
         let line = &capture.lines[index];
         let bouncing: Vec<&Burst> = bursts.iter().filter(|b| b.line == index).collect();
-        let pulses: Vec<Pulse> = line.pulses().filter(|p| !in_burst(&bouncing, p.edge)).collect();
+        // Gone through twice rather than kept: a line may have more pulses than there is room for.
+        let pulses = || line.pulses().filter(|p| !in_burst(&bouncing, p.edge));
         let limit = match options.narrow_below.get(&index) {
             Some(&ticks) => NarrowLimit {
                 low: Some(ticks),
@@ -163,11 +164,11 @@ pub fn find(capture: &Capture, options: &StrayOptions) -> Strays {
             },
             None if options.taken_over.contains_key(&index) => options.taken_over[&index],
             None if bouncing.is_empty() => {
-                widths::infer(&pulses, found.sampling[index], capture.timebase.ticks_of(1e-9))
+                widths::infer(pulses(), found.sampling[index], capture.timebase.ticks_of(1e-9))
             }
             None => NarrowLimit::NONE,
         };
-        let strays = strays_of(index, line, &pulses, &limit, &bouncing, &options.marks);
+        let strays = strays_of(index, line, pulses(), &limit, &bouncing, &options.marks);
         (limit, strays)
     };
     let all: Vec<usize> = (0..capture.lines.len()).collect();
@@ -218,7 +219,7 @@ fn overrule(pulses: &[Pulse], judged: &BTreeMap<Ticks, bool>, is_stray: &mut [bo
 fn strays_of(
     index: usize,
     line: &Line,
-    pulses: &[Pulse],
+    pulses: impl Iterator<Item = Pulse>,
     limit: &NarrowLimit,
     bursts: &[&Burst],
     marks: &[Mark],
@@ -226,10 +227,11 @@ fn strays_of(
     let of_line = marks.iter().filter(|m| m.line == index);
     let judged: BTreeMap<Ticks, bool> = of_line.map(|m| (m.start, m.stray)).collect();
     let is_legitimate = |start: Ticks| judged.get(&start) == Some(&false);
-    let narrow: Vec<bool> = pulses
-        .iter()
-        .map(|p| limit.of(p.level).is_some_and(|l| (p.width().0 as f64) < l))
+    let is_narrow = |p: &Pulse| limit.of(p.level).is_some_and(|l| (p.width().0 as f64) < l);
+    let pulses: Vec<Pulse> = pulses
+        .filter(|p| is_narrow(p) || judged.contains_key(&p.start))
         .collect();
+    let narrow: Vec<bool> = pulses.iter().map(is_narrow).collect();
     let mut strays = Vec::new();
     let mut at = 0;
     while at < pulses.len() {
@@ -247,7 +249,7 @@ fn strays_of(
     let chosen: Vec<usize> = strays;
     let mut is_stray = vec![false; pulses.len()];
     chosen.into_iter().for_each(|i| is_stray[i] = true);
-    overrule(pulses, &judged, &mut is_stray);
+    overrule(&pulses, &judged, &mut is_stray);
     let mut out: Vec<Stray> = pulses
         .iter()
         .zip(&is_stray)

@@ -64,17 +64,17 @@ impl Cut {
 }
 
 /// Narrow limits of one line from its pulses. `sampling`: period in ticks; `ns`: ticks in a nanosecond.
-pub fn infer(pulses: &[Pulse], sampling: f64, ns: f64) -> NarrowLimit {
-    let widths = |level: Level| {
-        let mut widths: Vec<f64> = pulses
-            .iter()
-            .filter(|p| p.level == level)
-            .map(|p| p.width().0 as f64)
-            .collect();
-        widths.sort_unstable_by(f64::total_cmp);
-        widths
-    };
-    let (low, high) = (widths(Level::Low), widths(Level::High));
+pub fn infer(pulses: impl Iterator<Item = Pulse>, sampling: f64, ns: f64) -> NarrowLimit {
+    let (mut low, mut high) = (Vec::new(), Vec::new());
+    for pulse in pulses {
+        match pulse.level {
+            Level::Low => low.push(pulse.width().0 as f64),
+            Level::High => high.push(pulse.width().0 as f64),
+            _ => {}
+        }
+    }
+    low.sort_unstable_by(f64::total_cmp);
+    high.sort_unstable_by(f64::total_cmp);
     let mut cuts = [cut(&low, sampling, ns), cut(&high, sampling, ns)];
     for (this, other, widths) in [(0, 1, &low), (1, 0, &high)] {
         if let (None, Some(known)) = (cuts[this], cuts[other]) {
@@ -341,7 +341,7 @@ mod tests {
     fn a_crowd_of_short_pulses_on_a_slow_line_is_narrow() {
         let mut widths = vec![18, 22, 25, 29, 31];
         widths.extend((0..40).map(|i| 5_000 + 977 * i));
-        let limit = infer(&pulses(&widths), 0.0, 1.0);
+        let limit = infer(pulses(&widths).into_iter(), 0.0, 1.0);
         let high = limit.high.unwrap();
         assert!(high > 31.0 && high < 5_000.0, "{high}");
         assert_eq!(limit.low, None);
@@ -352,10 +352,10 @@ mod tests {
         // Samples of 10 ns: 20 and 30 ns beside pulses of 8 µs and more.
         let mut widths: Vec<i64> = (0..24).map(|i| 2 + i64::from(i > 13)).collect();
         widths.extend((0..60).map(|i| 809 + 271 * (i % 30)));
-        let high = infer(&pulses(&widths), 1.0, 0.1).high.unwrap();
+        let high = infer(pulses(&widths).into_iter(), 1.0, 0.1).high.unwrap();
         assert!(high > 3.0 && high < 809.0, "{high}");
         // As wide in samples, but 120 ns long: a strobe's width.
-        assert_eq!(infer(&pulses(&widths), 1.0, 0.01).high, None);
+        assert_eq!(infer(pulses(&widths).into_iter(), 1.0, 0.01).high, None);
     }
 
     #[test]
@@ -364,21 +364,24 @@ mod tests {
         let mut widths: Vec<i64> = (0..21).map(|i| 5 + i % 5).collect();
         widths.extend((0..45).map(|i| 16 + i % 16));
         widths.extend((0..60).map(|i| 2_134 + 413 * i));
-        let high = infer(&pulses(&widths), 1.0, 0.5).high.unwrap();
+        let high = infer(pulses(&widths).into_iter(), 1.0, 0.5).high.unwrap();
         assert!(high > 31.0 && high < 2_134.0, "{high}");
     }
 
     #[test]
     fn a_strobe_line_gives_no_ground() {
         let widths: Vec<i64> = (0..60).map(|i| 60 + i % 3).collect();
-        assert_eq!(infer(&pulses(&widths), 0.0, 1.0).origin, LimitOrigin::None);
+        assert_eq!(
+            infer(pulses(&widths).into_iter(), 0.0, 1.0).origin,
+            LimitOrigin::None
+        );
     }
 
     #[test]
     fn a_strobe_beside_long_pulses_repeats_and_is_driven() {
         let mut widths: Vec<i64> = (0..60).map(|i| 60 + i % 3).collect();
         widths.extend((0..40).map(|i| 5_000 + 977 * i));
-        assert_eq!(infer(&pulses(&widths), 0.0, 1.0).high, None);
+        assert_eq!(infer(pulses(&widths).into_iter(), 0.0, 1.0).high, None);
     }
 
     #[test]
@@ -386,14 +389,14 @@ mod tests {
         let mut widths: Vec<i64> = (0..12).map(|i| 300 + 5 * (i % 3)).collect();
         widths.extend((0..6).map(|_| 600));
         widths.extend((0..40).map(|i| 15_000 + 9_775 * i));
-        assert_eq!(infer(&pulses(&widths), 5.0, 1.0).high, None);
+        assert_eq!(infer(pulses(&widths).into_iter(), 5.0, 1.0).high, None);
     }
 
     #[test]
     fn strays_below_a_line_s_own_strobes_are_parted_by_the_valley() {
         let mut widths: Vec<i64> = (0..20).map(|i| 10 + i).collect();
         widths.extend((0..60).map(|i| 60 + i));
-        let high = infer(&pulses(&widths), 0.0, 1.0).high.unwrap();
+        let high = infer(pulses(&widths).into_iter(), 0.0, 1.0).high.unwrap();
         assert!(high > 29.0 && high < 60.0, "{high}");
     }
 }
