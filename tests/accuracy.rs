@@ -23,9 +23,11 @@ fn number_from(variable: &str, otherwise: u64) -> u64 {
 
 /// Families that meet the bounds: a change that loses one of them is a step back. The others stand in the table,
 /// marked, until they do.
-const MET: [Family; 10] = [
+const MET: [Family; 14] = [
     Family::Quiet,
     Family::OneAggressor,
+    Family::OnePolarity,
+    Family::TwoAggressors,
     Family::Confounded,
     Family::Clocked,
     Family::Leak,
@@ -33,6 +35,8 @@ const MET: [Family; 10] = [
     Family::MixedWidths,
     Family::NearWidths,
     Family::Bounce,
+    Family::Magnetic,
+    Family::TwoClocks,
     Family::SharedLead,
 ];
 
