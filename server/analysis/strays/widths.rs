@@ -15,7 +15,7 @@ use crate::analysis::stats::tails::poisson_upper;
 use crate::model::{Level, Pulse};
 
 /// Induced pulses last about as long as edges and cable delays; nothing longer is inferred to be a stray.
-const NARROWEST_JOB_NS: f64 = 900.0;
+const NARROWEST_JOB_NS: f64 = 600.0;
 /// Widths up to this are looked at for the density of a line's ordinary pulses.
 const BODY_NS: f64 = 20_000.0;
 /// Chance, a level, that ordinary pulses gather below the limit as these do.
@@ -227,7 +227,31 @@ fn drop_cut(widths: &[f64], candidates: usize, sampling: f64, ns: f64) -> Option
             best = Some((gain, cut));
         }
     }
-    best.map(|(_, cut)| cut)
+    best.map(|(_, cut)| with_tail(widths, cut, sampling, ns))
+}
+
+/// A crowd's longest pulses may stand a little apart from it: this share of the crowd, this much longer than its bound,
+/// and parted from the line's own by a gap that is wider by this factor and a factor of two at least.
+const TAIL_SHARE: f64 = 0.25;
+const TAIL_REACH: f64 = 1.5;
+const TAIL_GAP: f64 = 1.3;
+
+/// The cut moved beyond the crowd's tail, where a wider gap follows.
+fn with_tail(widths: &[f64], cut: Cut, sampling: f64, ns: f64) -> Cut {
+    let gap = |count: usize| widths[count] / (widths[count - 1] + sampling);
+    let last = cut.count + (TAIL_SHARE * cut.count as f64) as usize;
+    let longest = TAIL_REACH * NARROWEST_JOB_NS * ns;
+    let best = (cut.count + 1..=last.min(widths.len() - 1))
+        .filter(|&count| widths[count - 1] <= longest)
+        .max_by(|&a, &b| gap(a).total_cmp(&gap(b)));
+    match best {
+        Some(count) if gap(count) >= (TAIL_GAP * gap(cut.count)).max(2.0) => Cut {
+            count,
+            longest_narrow: widths[count - 1],
+            shortest_wide: widths[count],
+        },
+        _ => cut,
+    }
 }
 
 /// Chance that as many as `count` ordinary pulses are shorter than `edge`, from how many lie just above it.
@@ -366,6 +390,16 @@ mod tests {
         widths.extend((0..60).map(|i| 2_134 + 413 * i));
         let high = infer(pulses(&widths).into_iter(), 1.0, 0.5).high.unwrap();
         assert!(high > 31.0 && high < 2_134.0, "{high}");
+    }
+
+    #[test]
+    fn the_tail_of_a_crowd_belongs_to_it() {
+        // A bridge's strays last as long as another line's irregular pulses.
+        let mut widths: Vec<i64> = (0..20).map(|i| 260 + 9 * i).collect();
+        widths.extend([540, 600, 750]);
+        widths.extend((0..60).map(|i| 2_460 + 61 * i));
+        let high = infer(pulses(&widths).into_iter(), 1.0, 1.0).high.unwrap();
+        assert!(high > 750.0 && high < 2_460.0, "{high}");
     }
 
     #[test]
