@@ -213,7 +213,7 @@ mod tests {
         );
         assert!(chosen("a.xlsx").unwrap_err().contains(".parquet"));
         assert!(chosen("strays.vcd").unwrap_err().contains("capture only"));
-        assert_eq!(What::WORDS.map(|word| What::from_word(word).is_some()), [true; 5]);
+        assert_eq!(What::WORDS.map(|word| What::from_word(word).is_some()), [true; 6]);
     }
 
     #[test]
