@@ -23,7 +23,7 @@ fn number_from(variable: &str, otherwise: u64) -> u64 {
 
 /// Families that meet the bounds: a change that loses one of them is a step back. The others stand in the table,
 /// marked, until they do.
-const MET: [Family; 14] = [
+const MET: [Family; 17] = [
     Family::Quiet,
     Family::OneAggressor,
     Family::OnePolarity,
@@ -31,12 +31,15 @@ const MET: [Family; 14] = [
     Family::Confounded,
     Family::Clocked,
     Family::Leak,
+    Family::LeakPlus,
     Family::Rare,
     Family::MixedWidths,
     Family::NearWidths,
     Family::Bounce,
+    Family::Bridge,
     Family::Magnetic,
     Family::TwoClocks,
+    Family::Uncaptured,
     Family::SharedLead,
 ];
 
