@@ -36,7 +36,7 @@ impl TimeReader {
         .in_units(self.unit)
     }
 
-    fn from_zero(&self, number: Decimal) -> Option<Decimal> {
+    fn counted_from_zero(&self, number: Decimal) -> Option<Decimal> {
         if self.zero == 0 {
             return Some(number);
         }
@@ -50,9 +50,10 @@ impl TimeReader {
     /// The number of a cell and the power of ten of its unit.
     pub fn number(&self, cell: &[u8]) -> Option<(Decimal, i32)> {
         match self.style {
-            TimeStyle::Number { exponent } => {
-                Some((self.from_zero(Decimal::parse(cell, self.point)?)?, exponent))
-            }
+            TimeStyle::Number { exponent } => Some((
+                self.counted_from_zero(Decimal::parse(cell, self.point)?)?,
+                exponent,
+            )),
             TimeStyle::Suffixed => suffixed(cell, self.point),
             TimeStyle::Clock => {
                 let (day, seconds) = clock(cell, self.point)?;

@@ -63,7 +63,7 @@ pub async fn judge(
         let mark = PulseMark {
             capture: own.capture,
             line: own.name.clone(),
-            start_s: own.from_run(capture.seconds(start)),
+            start_s: own.on_own_clock(capture.seconds(start)),
             stray: pulse.stray,
         };
         let within_s = capture
@@ -136,7 +136,7 @@ impl Own {
     }
 
     /// Seconds on the run's clock → on the file's own.
-    fn from_run(&self, seconds: f64) -> f64 {
+    fn on_own_clock(&self, seconds: f64) -> f64 {
         let Alignment {
             offset_s, drift_ppm, ..
         } = self.alignment;
