@@ -8,6 +8,8 @@ use serde_json::{Value, json};
 use utoipa::openapi::{ComponentsBuilder, RefOr, Schema};
 use utoipa::{PartialSchema, ToSchema};
 
+use crate::store::Entry;
+
 use operations::operations;
 
 type Named = (String, RefOr<Schema>);
@@ -25,6 +27,16 @@ fn shape<T: ToSchema + PartialSchema>() -> Option<Shape> {
         name: T::name().into_owned(),
         all,
     })
+}
+
+/// An entry of the bench log with the value in it, which a flattened field refers to but does not bring along.
+fn entry<T: ToSchema + PartialSchema>() -> Option<Shape>
+where
+    Entry<T>: ToSchema + PartialSchema,
+{
+    let mut whole = shape::<Entry<T>>()?;
+    whole.all.extend(shape::<T>()?.all);
+    Some(whole)
 }
 
 /// One operation: method, address, what it does, what it takes, what it answers, with which status.

@@ -1,10 +1,10 @@
 //! Every operation of the interface for programs, in one list.
 
-use super::{Answer, Operation, Takes, shape};
+use super::{Answer, Operation, Takes, entry, shape};
 use crate::report::compare::CompareReport;
 use crate::report::inspect::InspectReport;
 use crate::store::{
-    Action, Capture, ChannelSkews, Clock, Condition, DiagramView, Entry, FindingState, Photograph, PulseMark,
+    Action, Capture, ChannelSkews, Clock, Condition, DiagramView, FindingState, Photograph, PulseMark,
     Reading, Remark, Session, SessionBody, SessionRow, Step,
 };
 use crate::web::api::{clocks, diagram, evidence, harness, links, log, marks, seek, upload};
@@ -104,7 +104,7 @@ pub(super) fn operations() -> Vec<Operation> {
             "/api/sessions/{id}/captures",
             "Bring a capture: its bytes, with ?name=",
             Bytes,
-            One(shape::<Entry<Capture>>()),
+            One(entry::<Capture>()),
         ),
         op(
             "get",
@@ -195,28 +195,28 @@ pub(super) fn operations() -> Vec<Operation> {
             "/api/sessions/{id}/entries/condition",
             "Add a condition",
             Json(shape::<Condition>()),
-            One(shape::<Entry<Condition>>()),
+            One(entry::<Condition>()),
         ),
         op(
             "post",
             "/api/sessions/{id}/entries/remark",
             "Add a remark",
             Json(shape::<Remark>()),
-            One(shape::<Entry<Remark>>()),
+            One(entry::<Remark>()),
         ),
         op(
             "post",
             "/api/sessions/{id}/entries/reading",
             "Add a reading by meter",
             Json(shape::<Reading>()),
-            One(shape::<Entry<Reading>>()),
+            One(entry::<Reading>()),
         ),
         op(
             "post",
             "/api/sessions/{id}/entries/step",
             "Add a checkout step",
             Json(shape::<Step>()),
-            One(shape::<Entry<Step>>()),
+            One(entry::<Step>()),
         ),
         op(
             "put",
@@ -244,21 +244,21 @@ pub(super) fn operations() -> Vec<Operation> {
             "/api/sessions/{id}/checklist",
             "Add the steps of a pasted list",
             Json(shape::<log::Pasted>()),
-            List(shape::<Entry<Step>>()),
+            List(entry::<Step>()),
         ),
         op(
             "put",
             "/api/sessions/{id}/finding-state",
             "Set the state of a finding",
             Json(shape::<FindingState>()),
-            One(shape::<Entry<FindingState>>()),
+            One(entry::<FindingState>()),
         ),
         op(
             "post",
             "/api/sessions/{id}/photographs",
             "Add a photograph: its bytes, with ?name=&caption=",
             Bytes,
-            One(shape::<Entry<Photograph>>()),
+            One(entry::<Photograph>()),
         ),
         op(
             "get",
@@ -314,7 +314,7 @@ pub(super) fn operations() -> Vec<Operation> {
             "/api/sessions/{id}/marks",
             "Judge a pulse as a stray or legitimate; taken back by putting its entry (kind pulse-mark) in the bin",
             Json(shape::<marks::JudgedPulse>()),
-            One(shape::<Entry<PulseMark>>()),
+            One(entry::<PulseMark>()),
         ),
         op(
             "put",
