@@ -221,6 +221,8 @@ def run(given, address, source, edges, pid):
         event, back, seen = more
         backwards += back
         steps += seen
+        # The server holds only so many sessions open: the work is asked for again, and is done at once.
+        follow(address, session)
         report = json.loads(asked(address, "GET", f"/api/sessions/{session}/report"))
         counted = sum(line["edges"] for line in report["lines"])
         if event != "ready" or counted != edges:
