@@ -48,7 +48,7 @@ impl Session {
         self.ok(Method::GET, tail, Value::Null).await
     }
 
-    /// The report as the session is now: `places` waits for the reading.
+    /// The report as the session is now: `places` waits for what was changed last.
     async fn report(&self) -> Value {
         self.get("/places").await;
         self.get("/report").await
@@ -363,4 +363,30 @@ async fn a_reading_sheet_is_kept_with_the_capture_and_applied() {
     assert!(told["error"].as_str().unwrap().contains("weeks"), "{told}");
     own.ok(Method::POST, "/undo", Value::Null).await;
     assert_eq!(own.report().await["lines"].as_array().map(Vec::len), Some(2));
+}
+
+#[tokio::test]
+async fn a_program_need_not_open_a_session_before_it_asks() {
+    for tail in [
+        "/report",
+        "/diagram",
+        "/window?start=0&end=1000&columns=10",
+        "/density?columns=10",
+    ] {
+        // Each on a server of its own, as after a restart: nobody has looked at the session.
+        let answer = Session::demo().get(tail).await;
+        assert!(tail.contains("window") || answer.is_object(), "{tail}: {answer}");
+    }
+    let (bench, id) = Bench::with(|store| {
+        let body = edgewitness::store::SessionBody {
+            title: "Nothing yet".to_owned(),
+            ..Default::default()
+        };
+        store.create_session(&body).unwrap().id
+    });
+    let (status, told) = bench
+        .json(Method::GET, &format!("/api/sessions/{id}/report"), Value::Null)
+        .await;
+    assert_eq!(status, StatusCode::NOT_FOUND);
+    assert!(told["error"].as_str().unwrap().contains("no capture"), "{told}");
 }

@@ -31,6 +31,11 @@ impl Failure {
         Failure::new(StatusCode::NOT_FOUND, format!("There is no {what}."))
     }
 
+    /// A session that has nothing to be read yet.
+    pub fn no_capture(session: impl std::fmt::Display) -> Failure {
+        Failure::missing(format!("capture in session {session} yet"))
+    }
+
     /// A failure of ours: logged with its cause, shown without it.
     pub fn ours(cause: impl std::fmt::Display) -> Failure {
         tracing::error!("{cause}");

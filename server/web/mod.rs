@@ -6,6 +6,7 @@
 mod answers;
 mod api;
 mod assets;
+mod base64;
 mod clock_view;
 mod error;
 mod figure;

@@ -5,7 +5,6 @@ use std::sync::{Arc, Mutex, PoisonError};
 
 use crate::store::{SessionId, Store};
 
-use super::error::Failure;
 use tokio::sync::Semaphore;
 
 use super::guard::Guard;
@@ -87,14 +86,5 @@ impl App {
         }
         list.push(opened.clone());
         opened
-    }
-
-    /// The session, for a page or a window of the diagram.
-    ///
-    /// # Errors
-    /// There is no such session, or it was not read yet.
-    pub fn opened(&self, id: SessionId) -> Result<Arc<Opened>, Failure> {
-        self.in_memory(id)
-            .ok_or_else(|| Failure::missing(format!("open session {id}")))
     }
 }

@@ -93,6 +93,18 @@ impl App {
         receiver
     }
 
+    /// The session as it is in memory, for a window of the diagram; read and analysed first where it is not there.
+    ///
+    /// # Errors
+    /// There is no such session, it has no capture yet, or its captures can't be read.
+    pub async fn opened(self: &Arc<App>, id: SessionId) -> Result<Arc<Opened>, Failure> {
+        if let Some(opened) = self.in_memory(id) {
+            return Ok(opened);
+        }
+        let opened = self.opened_now(id).await?;
+        opened.ok_or_else(|| Failure::no_capture(id))
+    }
+
     /// The session read and analysed as it is stored now, waiting for that if need be; `None` without captures.
     ///
     /// # Errors
@@ -149,7 +161,7 @@ impl App {
 fn open(app: &App, id: SessionId, sender: &watch::Sender<Stage>) -> Result<(), Failure> {
     let held = Held::present(&app.store, id)?;
     if held.captures.is_empty() {
-        return Err(Failure::missing(format!("capture in session {id} yet")));
+        return Err(Failure::no_capture(id));
     }
     let key = held.key();
     if app.in_memory(id).is_some_and(|opened| opened.key == key) {

@@ -37,7 +37,7 @@ pub fn side_of(query: &str, key: &str, all: &RunTallies) -> Vec<usize> {
 
 async fn counted(app: Arc<App>, id: i64) -> Result<RunTallies, Failure> {
     let counted = app.counted_now(SessionId(id)).await?;
-    counted.ok_or_else(|| Failure::missing(format!("capture in session {id} yet")))
+    counted.ok_or_else(|| Failure::no_capture(id))
 }
 
 pub async fn runs(State(app): State<Arc<App>>, Path(id): Path<i64>) -> Result<Json<RunTallies>, Failure> {

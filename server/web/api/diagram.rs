@@ -105,7 +105,7 @@ pub struct FindingView {
 }
 
 pub async fn overview(State(app): State<Arc<App>>, Path(id): Path<i64>) -> Result<Json<Diagram>, Failure> {
-    let opened = app.opened(SessionId(id))?;
+    let opened = app.opened(SessionId(id)).await?;
     let said = with_store(app, {
         let opened = opened.clone();
         move |store| {
@@ -219,7 +219,7 @@ pub async fn finding_occurrences(
     State(app): State<Arc<App>>,
     Path((id, finding)): Path<(i64, String)>,
 ) -> Result<Json<Occurrences>, Failure> {
-    let opened = app.opened(SessionId(id))?;
+    let opened = app.opened(SessionId(id)).await?;
     let found = tokio::task::spawn_blocking(move || {
         let finding = opened.report.findings.iter().find(|row| row.id == finding)?;
         let list = occurrences(&opened, finding);

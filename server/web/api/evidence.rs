@@ -48,7 +48,7 @@ pub async fn evidence(
     Path(id): Path<i64>,
     Query(asked): Query<AskedStretch>,
 ) -> Result<Json<Evidence>, Failure> {
-    let opened = app.opened(SessionId(id))?;
+    let opened = app.opened(SessionId(id)).await?;
     let found = tokio::task::spawn_blocking(move || {
         let inside = |o: &&Occurrence| o.from < asked.end && o.to >= asked.start;
         let here = || {
@@ -96,7 +96,7 @@ pub async fn finding_overlay(
     Path((id, finding)): Path<(i64, String)>,
     Query(asked): Query<AskedOverlay>,
 ) -> Result<Json<Overlay>, Failure> {
-    let opened = app.opened(SessionId(id))?;
+    let opened = app.opened(SessionId(id)).await?;
     let is_length = |ticks: i64| (0..=LONGEST_TICKS).contains(&ticks);
     if !is_length(asked.before) || !is_length(asked.after) || asked.before + asked.after == 0 {
         return Err(Failure::wrong(

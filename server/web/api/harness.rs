@@ -93,7 +93,7 @@ pub struct Places {
 pub async fn places(State(app): State<Arc<App>>, Path(id): Path<i64>) -> Result<Json<Places>, Failure> {
     let id = SessionId(id);
     let opened = app.opened_now(id).await?;
-    let opened = opened.ok_or_else(|| Failure::missing(format!("capture in session {id} yet")))?;
+    let opened = opened.ok_or_else(|| Failure::no_capture(id))?;
     let told = with_store(app, move |store| {
         let harness = harness_of(store, id)?;
         let clips = clips_of(store, id, &harness)?;

@@ -95,7 +95,7 @@ pub async fn pulses(
 ) -> Result<Json<Vec<PulseFate>>, Failure> {
     let id = SessionId(id);
     let opened = app.opened_now(id).await?;
-    let opened = opened.ok_or_else(|| Failure::missing(format!("capture in session {id} yet")))?;
+    let opened = opened.ok_or_else(|| Failure::no_capture(id))?;
     let found = with_store(app, move |store| {
         let text = store.session(id)?.body.setup;
         let setup =

@@ -47,7 +47,7 @@ pub async fn judge(
     Path(id): Path<i64>,
     Json(pulse): Json<JudgedPulse>,
 ) -> Result<(StatusCode, Json<Entry<PulseMark>>), Failure> {
-    let opened = app.opened(SessionId(id))?;
+    let opened = app.opened(SessionId(id)).await?;
     let kept = with_store(app, move |store| {
         let capture = &opened.capture;
         let line = capture

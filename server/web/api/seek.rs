@@ -57,7 +57,7 @@ pub async fn find(
     Path(id): Path<i64>,
     Query(asked): Query<Asked>,
 ) -> Result<Json<Moments>, Failure> {
-    let opened = app.opened(SessionId(id))?;
+    let opened = app.opened(SessionId(id)).await?;
     let found = tokio::task::spawn_blocking(move || {
         if asked.what == "stray" {
             strays(&opened, &asked)
@@ -210,7 +210,7 @@ pub async fn stretch(
     Path(id): Path<i64>,
     Query(asked): Query<AskedStretch>,
 ) -> Result<Json<Vec<LineStretch>>, Failure> {
-    let opened = app.opened(SessionId(id))?;
+    let opened = app.opened(SessionId(id)).await?;
     if asked.end <= asked.start {
         return Err(Failure::wrong("Expected a stretch that starts before it ends."));
     }

@@ -39,5 +39,5 @@ pub async fn report(
     State(app): State<Arc<App>>,
     Path(id): Path<i64>,
 ) -> Result<Json<InspectReport>, Failure> {
-    Ok(Json(app.opened(SessionId(id))?.report.clone()))
+    Ok(Json(app.opened(SessionId(id)).await?.report.clone()))
 }

@@ -58,7 +58,7 @@ pub async fn export(
 ) -> Result<Response, Failure> {
     let (form, what) = choose(std::path::Path::new(&name), None).map_err(Failure::wrong)?;
     let opened = app.opened_now(SessionId(id)).await?;
-    let opened = opened.ok_or_else(|| Failure::missing(format!("capture in session {id} yet")))?;
+    let opened = opened.ok_or_else(|| Failure::no_capture(id))?;
     let file = tokio::task::spawn_blocking(move || {
         let mut file = tempfile_in(app.store.dir())?;
         let out = BufWriter::new(&mut file);

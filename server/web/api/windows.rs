@@ -90,7 +90,7 @@ pub async fn window(
     Path(id): Path<i64>,
     Query(asked): Query<Asked>,
 ) -> Result<Response, Failure> {
-    let opened = app.opened(SessionId(id))?;
+    let opened = app.opened(SessionId(id)).await?;
     if asked.columns == 0 || asked.columns > MOST_COLUMNS || asked.end <= asked.start {
         return Err(Failure::wrong(format!(
             "Expected start before end, and 1 to {MOST_COLUMNS} columns."
@@ -294,7 +294,7 @@ pub async fn density(
     Path(id): Path<i64>,
     Query(asked): Query<DensityAsked>,
 ) -> Result<Json<Density>, Failure> {
-    let opened = app.opened(SessionId(id))?;
+    let opened = app.opened(SessionId(id)).await?;
     if asked.columns == 0 || asked.columns > MOST_COLUMNS {
         return Err(Failure::wrong(format!("Expected 1 to {MOST_COLUMNS} columns.")));
     }

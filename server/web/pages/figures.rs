@@ -30,7 +30,7 @@ pub async fn finding_figure(
     Path((id, finding)): Path<(i64, String)>,
     Query(asked): Query<AskedOccurrence>,
 ) -> Result<Response, Failure> {
-    let opened = app.opened(SessionId(id))?;
+    let opened = app.opened(SessionId(id)).await?;
     let drawn = tokio::task::spawn_blocking(move || -> Result<String, Failure> {
         let finding = opened.report.findings.iter().find(|row| row.id == finding);
         let finding = finding.ok_or_else(|| Failure::missing("such finding in this session"))?;
@@ -86,7 +86,7 @@ pub async fn view_figure(
     Path(id): Path<i64>,
     Query(asked): Query<AskedView>,
 ) -> Result<Response, Failure> {
-    let opened = app.opened(SessionId(id))?;
+    let opened = app.opened(SessionId(id)).await?;
     let count = opened.capture.lines.len();
     let lines: Vec<usize> = asked
         .lines

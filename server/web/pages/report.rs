@@ -17,6 +17,7 @@ use crate::store::{Entry, EntryId, FindingState, Outcome, SessionId, Store, Verd
 use crate::web::answers::{Answer, Standing, standings};
 use crate::web::api::harness::{clips_of, harness_of};
 use crate::web::api::log::{SessionLog, with_store};
+use crate::web::base64::base64;
 use crate::web::error::{Failure, PageFailure};
 use crate::web::opened::Opened;
 use crate::web::state::App;
@@ -461,44 +462,4 @@ fn still_open(log: &SessionLog, answers: &[Answer], all: &[Standing]) -> Vec<Str
         }
     }
     open
-}
-
-/// RFC 4648, section 4, with padding.
-fn base64(bytes: &[u8]) -> String {
-    const LETTERS: &[u8; 64] = b"ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789+/";
-    let mut text = String::with_capacity(bytes.len().div_ceil(3) * 4);
-    for part in bytes.chunks(3) {
-        let bits =
-            part.iter().fold(0u32, |bits, &byte| bits << 8 | u32::from(byte)) << (8 * (3 - part.len()));
-        for place in 0..4 {
-            if place <= part.len() {
-                text.push(LETTERS[(bits >> (18 - 6 * place) & 63) as usize] as char);
-            } else {
-                text.push('=');
-            }
-        }
-    }
-    text
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn base64_is_the_standard_s() {
-        // RFC 4648, section 10.
-        let cases = [
-            ("", ""),
-            ("f", "Zg=="),
-            ("fo", "Zm8="),
-            ("foo", "Zm9v"),
-            ("foob", "Zm9vYg=="),
-            ("fooba", "Zm9vYmE="),
-            ("foobar", "Zm9vYmFy"),
-        ];
-        for (plain, coded) in cases {
-            assert_eq!(base64(plain.as_bytes()), coded);
-        }
-    }
 }
