@@ -1,28 +1,15 @@
 //! Parts against their truth tables: settling to the tick, contradictions by input combination, and what would explain them.
 
+#[path = "common/rules.rs"]
+mod common;
+
+use common::capture_of;
 use edgewitness::analysis::rules::{AsIf, RuleResult, check_rules};
-use edgewitness::model::{Bus, Capture, Format, Level, Line, Ticks, TimeSpan, Timebase};
+use edgewitness::model::{Capture, Level};
 use edgewitness::setup::Setup;
 
-/// A capture of 1 ns ticks, 100 µs long.
-fn capture(lines: &[(&str, u8, Vec<i64>)]) -> Capture {
-    let span = TimeSpan::new(Ticks(0), Ticks(100_000));
-    let lines = lines.iter().map(|(name, first, edges)| {
-        let first = if *first == 1 { Level::High } else { Level::Low };
-        Line::digital(*name, first, edges.iter().map(|&t| Ticks(t)).collect(), span)
-    });
-    Capture {
-        file: "bench.vcd".to_owned(),
-        format: Format::Vcd,
-        timebase: Timebase::decimal(-9),
-        span,
-        resolution_ticks: 1.0,
-        lines: lines.collect(),
-        buses: Vec::<Bus>::new(),
-        not_logic: Vec::new(),
-        warnings: Vec::new(),
-    }
-}
+/// All captures here are 100 µs long, in ticks of 1 ns.
+const LENGTH: i64 = 100_000;
 
 /// Lines S1, S0, D (inputs, counting through all combinations every 1000 ns) and Y, 10 ns later, by `part`.
 fn part(part: impl Fn(u64) -> u64) -> Capture {
@@ -38,13 +25,18 @@ fn part(part: impl Fn(u64) -> u64) -> Capture {
                 .collect::<Vec<i64>>(),
         )
     };
-    let line = |name: &'static str, (first, edges)| (name, first, edges);
-    capture(&[
-        line("S1", edges(&|c| c >> 2, 0)),
-        line("S0", edges(&|c| c >> 1, 0)),
-        line("D", edges(&|c| c, 0)),
-        line("Y", edges(&|c| part(c), 10)),
-    ])
+    let lines = [
+        ("S1", edges(&|c| c >> 2, 0)),
+        ("S0", edges(&|c| c >> 1, 0)),
+        ("D", edges(&|c| c, 0)),
+        ("Y", edges(&|c| part(c), 10)),
+    ];
+    capture_of(
+        LENGTH,
+        &lines
+            .each_ref()
+            .map(|(name, (first, edges))| (*name, *first, &edges[..])),
+    )
 }
 
 fn check(capture: &Capture, output: &str, is: &str, settle: &str) -> RuleResult {
@@ -119,7 +111,7 @@ fn contradictions_come_first_in_the_table() {
 
 #[test]
 fn combinations_never_seen_are_listed_as_such() {
-    let capture = capture(&[("A", 0, vec![1000]), ("B", 0, vec![]), ("Y", 0, vec![1010])]);
+    let capture = capture_of(LENGTH, &[("A", 0, &[1000]), ("B", 0, &[]), ("Y", 0, &[1010])]);
     let table = check(&capture, "Y", "A | B", "50 ns").table.unwrap();
     let seen: Vec<(u64, u64)> = table.rows.iter().map(|r| (r.inputs, r.seen)).collect();
     assert_eq!(
@@ -145,14 +137,14 @@ fn one_fault_that_explains_all_rows_is_named() {
 
 #[test]
 fn a_stretch_shorter_than_the_settling_time_is_not_compared() {
-    let capture = capture(&[("A", 0, vec![1000, 1040, 5000]), ("Y", 0, vec![5010])]);
+    let capture = capture_of(LENGTH, &[("A", 0, &[1000, 1040, 5000]), ("Y", 0, &[5010])]);
     let result = check(&capture, "Y", "A", "50 ns");
     assert_eq!((counts(&result), result.table.unwrap().too_short), ((3, 0, 0), 1));
 }
 
 #[test]
 fn a_short_leave_from_the_right_value_is_a_contradiction() {
-    let capture = capture(&[("A", 0, vec![1000]), ("Y", 0, vec![1010, 3000, 3005])]);
+    let capture = capture_of(LENGTH, &[("A", 0, &[1000]), ("Y", 0, &[1010, 3000, 3005])]);
     let result = check(&capture, "Y", "A", "50 ns");
     assert_eq!(counts(&result), (1, 1, 0));
     assert_eq!(

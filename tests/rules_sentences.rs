@@ -1,29 +1,13 @@
 //! What broken rules say: the worst value in the title, counts under it, silence where all is well.
 
+#[path = "common/rules.rs"]
+mod common;
+
+use common::capture;
 use edgewitness::analysis::findings::{Finding, Severity};
 use edgewitness::analysis::rules::{check, findings};
-use edgewitness::model::{Bus, Capture, Format, Level, Line, Ticks, TimeSpan, Timebase};
+use edgewitness::model::Capture;
 use edgewitness::setup::Setup;
-
-/// A capture of 1 ns ticks, 10 µs long.
-fn capture(lines: &[(&str, u8, &[i64])]) -> Capture {
-    let span = TimeSpan::new(Ticks(0), Ticks(10_000));
-    let lines = lines.iter().map(|(name, first, edges)| {
-        let first = if *first == 1 { Level::High } else { Level::Low };
-        Line::digital(*name, first, edges.iter().map(|&t| Ticks(t)).collect(), span)
-    });
-    Capture {
-        file: "bench.vcd".to_owned(),
-        format: Format::Vcd,
-        timebase: Timebase::decimal(-9),
-        span,
-        resolution_ticks: 1.0,
-        lines: lines.collect(),
-        buses: Vec::<Bus>::new(),
-        not_logic: Vec::new(),
-        warnings: Vec::new(),
-    }
-}
 
 fn said(capture: &Capture, setup: &str) -> Vec<Finding> {
     let setup = Setup::parse(setup, "setup.toml").unwrap_or_else(|e| panic!("{e}"));

@@ -1,14 +1,15 @@
 //! The start page with 1,000 sessions and 10,000 captures, asked over HTTP on one connection: p50, p99, the worst, and
 //! the target beside them. `cargo bench --bench start_page`.
 
+mod asking;
 #[path = "../common/evenings.rs"]
 mod evenings;
 
-use std::io::{BufRead, BufReader, Read, Write};
+use std::io::BufReader;
 use std::net::{SocketAddr, TcpStream};
 use std::sync::Arc;
-use std::time::{Duration, Instant};
 
+use asking::ask;
 use edgewitness::store::Store;
 use edgewitness::web::{App, router};
 
@@ -16,28 +17,6 @@ const SESSIONS: usize = 1000;
 const CAPTURES: usize = 10;
 const ASKED: usize = 300;
 const TARGET_MS: f64 = 50.0;
-
-fn ask(stream: &mut BufReader<TcpStream>) -> (Duration, Vec<u8>) {
-    let begun = Instant::now();
-    let request = b"GET /?sessions HTTP/1.1\r\nHost: localhost\r\n\r\n";
-    stream.get_mut().write_all(request).expect("the server is there");
-    let (mut length, mut line) = (0, String::new());
-    loop {
-        line.clear();
-        stream.read_line(&mut line).expect("an answer");
-        let low = line.to_ascii_lowercase();
-        if let Some(text) = low.strip_prefix("content-length:") {
-            length = text.trim().parse().expect("a number");
-        }
-        if line == "\r\n" {
-            break;
-        }
-        assert!(!low.starts_with("http/1.1 ") || low.contains("200"), "{line}");
-    }
-    let mut body = vec![0; length];
-    stream.read_exact(&mut body).expect("the whole answer");
-    (begun.elapsed(), body)
-}
 
 fn main() {
     let folder = tempfile::tempdir().expect("a folder");
@@ -55,7 +34,7 @@ fn main() {
     let mut stream = BufReader::new(stream);
     let mut times: Vec<f64> = (0..ASKED)
         .map(|_| {
-            let (took, body) = ask(&mut stream);
+            let (took, body) = ask(&mut stream, "/?sessions");
             let rows = String::from_utf8_lossy(&body)
                 .matches("<li><a href=\"/sessions/")
                 .count();

@@ -6,14 +6,17 @@
 //! of that. `cargo bench --bench window -- serve` serves the capture (address on standard output) until it is
 //! killed: `tests/browser/frames.mjs` draws it.
 
+mod asking;
+
 use std::fs::File;
-use std::io::{BufRead, BufReader, BufWriter, Read, Write};
+use std::io::{BufReader, BufWriter, Write};
 use std::net::{SocketAddr, TcpStream};
 use std::path::Path;
 use std::process::Command;
 use std::sync::Arc;
 use std::time::{Duration, Instant};
 
+use asking::ask;
 use edgewitness::model::{Capture, Column, Format, Level, Line, Ticks, TimeSpan, Timebase};
 use edgewitness::report::inspect::{InspectReport, SCHEMA};
 use edgewitness::store::{SessionBody, SessionId, Store};
@@ -210,33 +213,13 @@ fn start(app: Arc<App>) -> (tokio::runtime::Runtime, SocketAddr) {
 }
 
 /// Asks for a window of all 16 lines over one connection and reads the whole answer.
-fn ask(stream: &mut BufReader<TcpStream>, (start, end): (Ticks, Ticks)) -> Duration {
-    let request = format!(
-        "GET /api/sessions/1/window?start={}&end={}&columns={COLUMNS} HTTP/1.1\r\nHost: localhost\r\n\r\n",
+fn ask_window(stream: &mut BufReader<TcpStream>, (start, end): (Ticks, Ticks)) -> Duration {
+    let path = format!(
+        "/api/sessions/1/window?start={}&end={}&columns={COLUMNS}",
         start.0, end.0
     );
-    let begun = Instant::now();
-    stream
-        .get_mut()
-        .write_all(request.as_bytes())
-        .expect("the server is there");
-    let (mut length, mut line) = (0, String::new());
-    loop {
-        line.clear();
-        stream.read_line(&mut line).expect("an answer");
-        let low = line.to_ascii_lowercase();
-        if let Some(text) = low.strip_prefix("content-length:") {
-            length = text.trim().parse().expect("a number");
-        }
-        if line == "\r\n" {
-            break;
-        }
-        assert!(!low.starts_with("http/1.1 ") || low.contains("200"), "{line}");
-    }
-    let mut body = vec![0; length];
-    stream.read_exact(&mut body).expect("the whole answer");
-    let took = begun.elapsed();
-    assert!(length > LINES * 20);
+    let (took, body) = ask(stream, &path);
+    assert!(body.len() > LINES * 20);
     took
 }
 
@@ -250,7 +233,7 @@ fn over_http(folder: &Path, count: usize) {
     let mut random = Random(13);
     let times = (0..1000).map(|_| {
         let stretch = stretch(&mut random, length);
-        quickest(|| ask(&mut stream, stretch))
+        quickest(|| ask_window(&mut stream, stretch))
     });
     report("16 lines over HTTP", times.collect(), None, 10.0);
 }

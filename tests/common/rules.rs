@@ -7,7 +7,12 @@ use edgewitness::setup::Setup;
 
 /// A capture of 1 ns ticks, 10 µs long. `lines`: name, first level (0 or 1), edges.
 pub fn capture(lines: &[(&str, u8, &[i64])]) -> Capture {
-    let span = TimeSpan::new(Ticks(0), Ticks(10_000));
+    capture_of(10_000, lines)
+}
+
+/// The same, `length` ns long.
+pub fn capture_of(length: i64, lines: &[(&str, u8, &[i64])]) -> Capture {
+    let span = TimeSpan::new(Ticks(0), Ticks(length));
     let lines = lines.iter().map(|(name, first, edges)| {
         let first = if *first == 1 { Level::High } else { Level::Low };
         Line::digital(*name, first, edges.iter().map(|&t| Ticks(t)).collect(), span)

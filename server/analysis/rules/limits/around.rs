@@ -44,33 +44,13 @@ pub(super) fn setup(data: &Part, strobe: &Part, strobes: &Edges, tally: &mut Tal
                 }
                 continue;
             }
-            let surely_before = value - reach.below >= 0.0;
-            let one = match reach::at_least(value, reach, limit) {
-                Verdict::Breached if !surely_before => Verdict::CantTell,
-                other => other,
-            };
+            let one = on_this_side(value, reach, limit);
             if one != Verdict::Kept && verdict.worse(one) != verdict {
                 verdict = one;
                 shown = Some((change, measured));
             }
         }
-        match shown {
-            Some((change, measured)) => {
-                let occasion = Occasion {
-                    start: change.min(time),
-                    end: change.max(time),
-                    lines: &place,
-                };
-                tally.judged(
-                    verdict,
-                    (measured, reach),
-                    measured as f64 - limit,
-                    occasion,
-                    None,
-                );
-            }
-            None => tally.kept += 1,
-        }
+        count(tally, verdict, shown, (time, reach, limit), &place);
     }
 }
 
@@ -108,33 +88,13 @@ pub(super) fn hold(data: &Part, strobe: &Part, strobes: &Edges, tally: &mut Tall
                 shown = shown.or(Some((change, measured)));
                 break;
             }
-            let surely_after = value - reach.below >= 0.0;
-            let one = match reach::at_least(value, reach, limit) {
-                Verdict::Breached if !surely_after => Verdict::CantTell,
-                other => other,
-            };
+            let one = on_this_side(value, reach, limit);
             if one != Verdict::Kept && verdict.worse(one) != verdict {
                 verdict = one;
                 shown = Some((change, measured));
             }
         }
-        match shown {
-            Some((change, measured)) => {
-                let occasion = Occasion {
-                    start: change.min(time),
-                    end: change.max(time),
-                    lines: &place,
-                };
-                tally.judged(
-                    verdict,
-                    (measured, reach),
-                    measured as f64 - limit,
-                    occasion,
-                    None,
-                );
-            }
-            None => tally.kept += 1,
-        }
+        count(tally, verdict, shown, (time, reach, limit), &place);
     }
 }
 
@@ -236,4 +196,40 @@ pub(super) fn stay(
 /// Whether a < b for all true values, given the closest they can be; where there is any doubt, the ends are open.
 fn surely_less(a: f64, b: f64, doubt: f64) -> bool {
     if doubt > 0.0 { a <= b } else { a < b }
+}
+
+/// A change `value` from the strobe, on the side that counts if it is surely there.
+fn on_this_side(value: f64, reach: Reach, limit: f64) -> Verdict {
+    let is_sure = value - reach.below >= 0.0;
+    match reach::at_least(value, reach, limit) {
+        Verdict::Breached if !is_sure => Verdict::CantTell,
+        other => other,
+    }
+}
+
+/// Counts what came of one strobe, at `time`; `shown`: the change that decided it and its distance, none where nothing
+/// changed near.
+fn count(
+    tally: &mut Tally,
+    verdict: Verdict,
+    shown: Option<(Ticks, i64)>,
+    (time, reach, limit): (Ticks, Reach, f64),
+    place: &[usize],
+) {
+    let Some((change, measured)) = shown else {
+        tally.kept += 1;
+        return;
+    };
+    let occasion = Occasion {
+        start: change.min(time),
+        end: change.max(time),
+        lines: place,
+    };
+    tally.judged(
+        verdict,
+        (measured, reach),
+        measured as f64 - limit,
+        occasion,
+        None,
+    );
 }

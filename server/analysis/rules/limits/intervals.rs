@@ -4,13 +4,44 @@ use super::super::edges::{Edges, common_span, is_blind};
 use super::super::reach::{self, Reach, Verdict};
 use super::super::tally::{Limits, Occasion, Tally};
 use super::Part;
-use crate::model::{Level, Ticks};
+use crate::model::{Level, Line, Ticks};
+
+/// Intervals between two edges of one line.
+struct Own<'a> {
+    lines: [&'a Line; 1],
+    place: [usize; 1],
+    reach: Reach,
+    has_stretches: bool,
+}
+
+impl<'a> Own<'a> {
+    fn of(part: &'a Part<'a>) -> Own<'a> {
+        Own {
+            lines: [part.line],
+            place: [part.index],
+            reach: Reach::between(part.stamp, part.stamp),
+            has_stretches: !part.line.stretches.is_empty(),
+        }
+    }
+
+    /// The interval from one edge to another, unless the line was not seen throughout.
+    fn measure(&self, tally: &mut Tally, start: Ticks, end: Ticks) {
+        if self.has_stretches && is_blind(&self.lines, start, Ticks(end.0 - 1)) {
+            tally.not_judged += 1;
+            return;
+        }
+        let occasion = Occasion {
+            start,
+            end,
+            lines: &self.place,
+        };
+        tally.measure((end - start).0, self.reach, occasion);
+    }
+}
 
 pub(super) fn pulse_width(part: &Part, level: Option<Level>, limits: Limits) -> Tally {
     let mut tally = Tally::new(limits, part.line.sample_ticks);
-    let reach = Reach::between(part.stamp, part.stamp);
-    let (lines, place) = ([part.line], [part.index]);
-    let has_stretches = !part.line.stretches.is_empty();
+    let own = Own::of(part);
     for segment in part.line.segments() {
         let mut now = segment.first;
         for pair in part.line.edges[segment.edges].windows(2) {
@@ -19,16 +50,7 @@ pub(super) fn pulse_width(part: &Part, level: Option<Level>, limits: Limits) -> 
                 continue;
             }
             let (start, end) = (pair[0], pair[1]);
-            if has_stretches && is_blind(&lines, start, Ticks(end.0 - 1)) {
-                tally.not_judged += 1;
-                continue;
-            }
-            let occasion = Occasion {
-                start,
-                end,
-                lines: &place,
-            };
-            tally.measure((end - start).0, reach, occasion);
+            own.measure(&mut tally, start, end);
         }
     }
     tally
@@ -36,22 +58,11 @@ pub(super) fn pulse_width(part: &Part, level: Option<Level>, limits: Limits) -> 
 
 pub(super) fn period(part: &Part, edges: &Edges, limits: Limits) -> Tally {
     let mut tally = Tally::new(limits, part.line.sample_ticks);
-    let reach = Reach::between(part.stamp, part.stamp);
-    let (lines, place) = ([part.line], [part.index]);
-    let has_stretches = !part.line.stretches.is_empty();
+    let own = Own::of(part);
     let mut last = None;
     for end in edges.iter() {
         if let Some(start) = last.replace(end) {
-            if has_stretches && is_blind(&lines, start, Ticks(end.0 - 1)) {
-                tally.not_judged += 1;
-                continue;
-            }
-            let occasion = Occasion {
-                start,
-                end,
-                lines: &place,
-            };
-            tally.measure((end - start).0, reach, occasion);
+            own.measure(&mut tally, start, end);
         }
     }
     tally
