@@ -136,16 +136,11 @@ impl Store {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::store::{SessionBody, test_store};
+    use crate::store::test_evening;
 
     #[test]
     fn a_clock_is_said_once_for_a_capture_and_can_be_undone() {
-        let (_folder, store) = test_store();
-        let body = SessionBody {
-            title: "Evening".to_owned(),
-            ..SessionBody::default()
-        };
-        let id = store.create_session(&body).unwrap().id;
+        let (_folder, store, id) = test_evening();
         let mut captures = ["a.vcd", "b.csv"].map(|name| {
             let stored = store.store_from(name, name.as_bytes(), 100).unwrap();
             store.add_capture(id, &stored, None).unwrap().id

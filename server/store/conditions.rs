@@ -135,16 +135,11 @@ impl Store {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::store::{SessionBody, test_store};
+    use crate::store::test_evening;
 
     #[test]
     fn the_first_capture_is_taken_as_found() {
-        let (_folder, store) = test_store();
-        let body = SessionBody {
-            title: "Evening".to_owned(),
-            ..SessionBody::default()
-        };
-        let id = store.create_session(&body).unwrap().id;
+        let (_folder, store, id) = test_evening();
         let stored = |name: &str| store.store_from(name, name.as_bytes(), 100).unwrap();
         let first = store.bring_capture(id, &stored("a.vcd")).unwrap();
         let second = store.bring_capture(id, &stored("b.vcd")).unwrap();
@@ -168,12 +163,7 @@ mod tests {
 
     #[test]
     fn a_condition_in_hand_holds_until_another_capture_comes() {
-        let (_folder, store) = test_store();
-        let body = SessionBody {
-            title: "Evening".to_owned(),
-            ..SessionBody::default()
-        };
-        let id = store.create_session(&body).unwrap().id;
+        let (_folder, store, id) = test_evening();
         let bring = |name: &str| {
             let stored = store.store_from(name, name.as_bytes(), 100).unwrap();
             store.add_capture(id, &stored, None).unwrap()

@@ -105,16 +105,11 @@ impl Store {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::store::{SessionBody, test_store};
+    use crate::store::test_evening;
 
     #[test]
     fn a_view_is_kept_and_is_nothing_to_undo() {
-        let (_folder, store) = test_store();
-        let body = SessionBody {
-            title: "Evening".to_owned(),
-            ..SessionBody::default()
-        };
-        let id = store.create_session(&body).unwrap().id;
+        let (_folder, store, id) = test_evening();
         assert_eq!(store.diagram_view(id).unwrap(), DiagramView::default());
         let mut view = DiagramView {
             arrangement: serde_json::json!({ "items": [] }),

@@ -331,16 +331,11 @@ fn digest_of(path: &Path) -> Result<(Digest, u64), Error> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::store::{SessionBody, Store, test_store};
+    use crate::store::{Store, test_evening};
 
     #[test]
     fn troubles_are_found_and_mended() {
-        let (folder, store) = test_store();
-        let body = SessionBody {
-            title: "Evening".to_owned(),
-            ..SessionBody::default()
-        };
-        let session = store.create_session(&body).unwrap().id;
+        let (folder, store, session) = test_evening();
         let store_file = |name: &str, bytes: &[u8]| {
             let stored = store.store_from(name, bytes, 100).unwrap();
             store.add_capture(session, &stored, None).unwrap();

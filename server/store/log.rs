@@ -281,16 +281,11 @@ pub(super) fn not_empty(text: &str, what: &str) -> Result<(), Error> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::store::{SessionBody, test_store};
+    use crate::store::test_evening;
 
     #[test]
     fn captures_go_under_the_newest_condition_once() {
-        let (_folder, store) = test_store();
-        let body = SessionBody {
-            title: "Evening".to_owned(),
-            ..SessionBody::default()
-        };
-        let id = store.create_session(&body).unwrap().id;
+        let (_folder, store, id) = test_evening();
         let stored = store.store_from("a.vcd", &b"bytes"[..], 100).unwrap();
         let first = store.add_capture(id, &stored, None).unwrap();
         assert_eq!(first.value.condition, None);
@@ -320,12 +315,7 @@ mod tests {
 
     #[test]
     fn a_finding_has_one_state() {
-        let (_folder, store) = test_store();
-        let body = SessionBody {
-            title: "Evening".to_owned(),
-            ..SessionBody::default()
-        };
-        let id = store.create_session(&body).unwrap().id;
+        let (_folder, store, id) = test_evening();
         let mut state = FindingState {
             finding: "coupling CLEAR_N STEP".to_owned(),
             state: Verdict::Suspected,

@@ -59,16 +59,11 @@ impl Store {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::store::{SessionBody, test_store};
+    use crate::store::test_evening;
 
     #[test]
     fn a_pulse_is_judged_once_and_that_can_be_undone() {
-        let (_folder, store) = test_store();
-        let body = SessionBody {
-            title: "Evening".to_owned(),
-            ..SessionBody::default()
-        };
-        let id = store.create_session(&body).unwrap().id;
+        let (_folder, store, id) = test_evening();
         let stored = store.store_from("a.vcd", &b"bytes"[..], 100).unwrap();
         let mut mark = PulseMark {
             capture: store.add_capture(id, &stored, None).unwrap().id,

@@ -149,6 +149,18 @@ fn test_store() -> (tempfile::TempDir, Store) {
     (folder, store)
 }
 
+/// A store with an empty session in it.
+#[cfg(test)]
+fn test_evening() -> (tempfile::TempDir, Store, SessionId) {
+    let (folder, store) = test_store();
+    let body = SessionBody {
+        title: "Evening".to_owned(),
+        ..SessionBody::default()
+    };
+    let id = store.create_session(&body).unwrap().id;
+    (folder, store, id)
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -94,16 +94,11 @@ impl Store {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::store::{SessionBody, test_store};
+    use crate::store::test_evening;
 
     #[test]
     fn pictures_are_told_by_content_and_limited() {
-        let (_folder, store) = test_store();
-        let body = SessionBody {
-            title: "Evening".to_owned(),
-            ..SessionBody::default()
-        };
-        let id = store.create_session(&body).unwrap().id;
+        let (_folder, store, id) = test_evening();
         let mut jpeg = vec![0xff, 0xd8, 0xff, 0xe0];
         let added = store
             .add_photograph(id, "bench.png", &jpeg, "the harness")

@@ -121,16 +121,11 @@ fn program() -> &'static str {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::store::{SessionBody, test_store};
+    use crate::store::test_evening;
 
     #[test]
     fn an_answer_is_found_while_it_rests_on_the_same_things() {
-        let (_folder, store) = test_store();
-        let body = SessionBody {
-            title: "Evening".to_owned(),
-            ..SessionBody::default()
-        };
-        let id = store.create_session(&body).unwrap().id;
+        let (_folder, store, id) = test_evening();
         let stored = store.store_from("a.vcd", &b"bytes"[..], 100).unwrap();
         store.add_capture(id, &stored, None).unwrap();
         let captures = store.entries::<Capture>(id).unwrap();

@@ -7,6 +7,8 @@ use crate::setup::Setup;
 
 /// Names told of a capture, at most.
 const MOST_NAMES: usize = 12;
+const COMPARE_NAMES: &str =
+    "Compare the setup's names with the lines that are here; capitals and brackets count.";
 
 /// The setup names lines that the capture lacks: a warning for a link with one end here, a note for what is wholly
 /// elsewhere (one setup may serve many captures).
@@ -59,8 +61,7 @@ pub fn names(capture: &Capture, setup: &Setup) -> Vec<Finding> {
             ),
             detail: there.clone(),
             try_next: vec![
-                "Compare the setup's names with the lines that are here; capitals and brackets count."
-                    .to_owned(),
+                COMPARE_NAMES.to_owned(),
                 "Or clip a probe to the missing end and capture again.".to_owned(),
             ],
         });
@@ -81,10 +82,7 @@ pub fn names(capture: &Capture, setup: &Setup) -> Vec<Finding> {
                 unused.join(", ")
             ),
             detail: there,
-            try_next: vec![
-                "Compare the setup's names with the lines that are here; capitals and brackets count."
-                    .to_owned(),
-            ],
+            try_next: vec![COMPARE_NAMES.to_owned()],
         });
     }
     findings

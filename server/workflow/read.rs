@@ -6,7 +6,7 @@ use crate::ingest::{self, ColumnKind, FamilyChoice, Progress, ReadOptions, Table
 use crate::model::Capture;
 use crate::setup::{ColumnSetup, Family, Setup};
 
-use super::judged;
+use super::marks;
 
 /// The reader's options that a setup asks for.
 pub fn read_options(setup: &Setup) -> ReadOptions {
@@ -56,6 +56,6 @@ pub fn read_capture(path: &Path, setup: &Setup, progress: &dyn Progress) -> Resu
     } else {
         ingest::read_file(path, &options, progress)?
     };
-    judged::put_on_as_set_up(&mut capture, setup);
+    marks::put_on_as_set_up(&mut capture, setup);
     Ok(capture)
 }

@@ -17,7 +17,7 @@ use crate::store::{
 
 use super::compare::tallies;
 use super::inspect::inspect_run;
-use super::judged::{self, JudgedPulse};
+use super::marks::{self, JudgedPulse};
 use super::read::read_options;
 use super::reading::sheet_text;
 use super::runs::{Member, Run, Tie, runs};
@@ -177,7 +177,7 @@ impl Held {
         let setup = self.setup_of(entry.id, setup).map_err(NotRead::AsItIs)?;
         let (digest, file) = (&entry.value.digest, &entry.value.file);
         let mut capture = read_stored(store, digest, file, &read_options(&setup), progress)?;
-        judged::put_on_as_set_up(&mut capture, &setup);
+        marks::put_on_as_set_up(&mut capture, &setup);
         let marks = self.marks.iter().map(|mark| &mark.value);
         let marks = marks
             .filter(|mark| mark.capture == entry.id)
@@ -186,7 +186,7 @@ impl Held {
                 start_s: mark.start_s,
                 stray: mark.stray,
             });
-        judged::put_on(&mut capture, marks);
+        marks::put_on(&mut capture, marks);
         Ok(capture)
     }
 }

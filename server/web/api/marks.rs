@@ -15,7 +15,7 @@ use crate::store::{ChannelSkews, Entry, EntryId, PulseMark, SessionId, Store};
 use crate::web::error::Failure;
 use crate::web::opened::Opened;
 use crate::web::state::App;
-use crate::workflow::judged::start_near;
+use crate::workflow::marks::start_near;
 use crate::workflow::session::Held;
 
 /// A pulse as the diagram shows it, and what it is.
