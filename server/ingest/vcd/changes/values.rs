@@ -142,6 +142,8 @@ impl Reader<'_> {
                 digits[bit - missing]
             }
         };
+        // A value written again counts as one written, as a scalar's does and as the fast path has it.
+        self.changed |= !self.off;
         let mut old = slot
             .map(|s| std::mem::take(&mut self.values[s]))
             .unwrap_or_default();
