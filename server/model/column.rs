@@ -10,6 +10,8 @@ use super::Ticks;
 pub struct Column {
     owner: Arc<dyn AsRef<[Ticks]> + Send + Sync>,
     range: Range<usize>,
+    /// Has the system bring a part of the owner's entries into memory, without waiting for it.
+    bring: Option<Arc<dyn Fn(Range<usize>) + Send + Sync>>,
 }
 
 impl Column {
@@ -19,6 +21,25 @@ impl Column {
         Column {
             owner,
             range: 0..length,
+            bring: None,
+        }
+    }
+
+    /// A column over a mapped file: `bring` has the system read entries (positions in the whole owner) ahead.
+    pub fn with_read_ahead(self, bring: Arc<dyn Fn(Range<usize>) + Send + Sync>) -> Column {
+        Column {
+            bring: Some(bring),
+            ..self
+        }
+    }
+
+    /// Says that the entries at `range` are about to be read, one after the other. Does nothing for those in memory.
+    pub fn will_read(&self, range: Range<usize>) {
+        let end = range.end.min(self.len());
+        if let Some(bring) = &self.bring
+            && range.start < end
+        {
+            bring(self.range.start + range.start..self.range.start + end);
         }
     }
 
@@ -32,6 +53,7 @@ impl Column {
         Column {
             owner: self.owner.clone(),
             range: start..start + range.len(),
+            bring: self.bring.clone(),
         }
     }
 }

@@ -324,6 +324,28 @@ impl<T: bytemuck::AnyBitPattern> AsRef<[T]> for Part {
     }
 }
 
+impl Part {
+    /// As a column of ticks that has pages of the file read before they are touched one by one.
+    fn column(self) -> Column {
+        let (map, offset) = (self.map.clone(), self.bytes.start);
+        let column = Column::shared(Arc::new(self));
+        let Some(map) = map else { return column };
+        column.with_read_ahead(Arc::new(move |entries| {
+            let bytes = entries.start * size_of::<Ticks>()..entries.end * size_of::<Ticks>();
+            read_ahead(&map, offset + bytes.start, bytes.len());
+        }))
+    }
+}
+
+/// Only a hint: where it is not taken, the pages are read when they are touched.
+#[cfg(unix)]
+fn read_ahead(map: &memmap2::Mmap, offset: usize, length: usize) {
+    let _ = map.advise_range(memmap2::Advice::WillNeed, offset, length);
+}
+
+#[cfg(not(unix))]
+fn read_ahead(_: &memmap2::Mmap, _: usize, _: usize) {}
+
 struct Columns {
     map: Option<Arc<memmap2::Mmap>>,
     size: u64,
@@ -401,7 +423,7 @@ impl Columns {
             Some(trace) => Some(self.trace(trace)?),
             None => None,
         };
-        let edges = Column::shared(Arc::new(self.part::<Ticks>(kept.edges)?));
+        let edges = self.part::<Ticks>(kept.edges)?.column();
         Some(Line {
             name: kept.name,
             capture: 0,
@@ -417,7 +439,7 @@ impl Columns {
             same_as: kept.same_as,
             runts: runts.collect(),
             judged: Vec::new(),
-            landmarks: Some(Column::shared(Arc::new(self.part::<Ticks>(kept.landmarks)?)))
+            landmarks: Some(self.part::<Ticks>(kept.landmarks)?.column())
                 .filter(|marks| marks.len() == edges.len().div_ceil(Line::LANDMARK_STEP)),
             between: kept.between,
             tally: kept.tally,

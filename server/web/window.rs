@@ -106,7 +106,7 @@ pub fn boundary(start: Ticks, end: Ticks, columns: usize, index: usize) -> Ticks
 /// Exact edges when there are at most `columns` of them. Cost: O(columns · log n) comparisons; at most one page
 /// of the column for each pixel column.
 pub fn window(line: &Line, index: &LineIndex, start: Ticks, end: Ticks, columns: usize) -> LineWindow {
-    let edges: &[Ticks] = &line.edges;
+    let edges = &line.edges;
     let from = index.rank(edges, start);
     let to = index.rank(edges, end).max(from);
     let level = |rank: usize, time: Ticks| {
@@ -122,6 +122,7 @@ pub fn window(line: &Line, index: &LineIndex, start: Ticks, end: Ticks, columns:
         }
     };
     let shape = if to - from <= columns {
+        edges.will_read(from..to);
         Shape::Edges
     } else {
         Shape::Columns(fill_columns(edges, index, from, (start, end), columns, level))
@@ -134,24 +135,30 @@ pub fn window(line: &Line, index: &LineIndex, start: Ticks, end: Ticks, columns:
 }
 
 fn fill_columns(
-    edges: &[Ticks],
+    edges: &Column,
     index: &LineIndex,
     from: usize,
     (start, end): (Ticks, Ticks),
     columns: usize,
     level: impl Fn(usize, Ticks) -> Level,
 ) -> Vec<u8> {
+    let mut blocks = Vec::with_capacity(columns + 1);
+    blocks.push(index.block(0, start));
+    for column in 1..=columns {
+        let before = blocks[column - 1];
+        blocks.push(index.block(before, boundary(start, end, columns, column)));
+    }
+    bring(edges, &blocks);
+    let edges: &[Ticks] = edges;
     let mut codes = Vec::with_capacity(columns);
     let mut time = start;
-    let mut block = index.block(0, start);
     // Edges before `time`; unknown after a column that was told crowded by its marks alone.
     let mut rank = Some(from);
-    for column in 0..columns {
+    for (column, pair) in blocks.windows(2).enumerate() {
+        let (block, next_block) = (pair[0], pair[1]);
         let next = boundary(start, end, columns, column + 1);
-        let next_block = index.block(block, next);
         let entering = rank.map_or(Level::Low, |rank| level(rank, time));
-        // Two marks inside: a whole block of edges lies between them.
-        let count = if next_block - block >= 2 {
+        let count = if is_crowded(block, next_block) {
             rank = None;
             CROWDED
         } else {
@@ -163,9 +170,34 @@ fn fill_columns(
             (after - before).min(CROWDED as usize) as u8
         };
         codes.push(u8::from(entering == Level::High) | count << 2);
-        (time, block) = (next, next_block);
+        time = next;
     }
     codes
+}
+
+/// Two marks inside: a whole block of edges lies between them.
+fn is_crowded(block: usize, next_block: usize) -> bool {
+    next_block - block >= 2
+}
+
+/// Has the blocks that [`fill_columns`] is going to touch brought into memory, in as few parts as possible.
+fn bring(edges: &Column, blocks: &[usize]) {
+    /// A gap of fewer blocks (128 KiB) is read along: one request costs more than that.
+    const GAP: usize = 128;
+    let mut part: Option<Range<usize>> = None;
+    let read = |part: Range<usize>| edges.will_read(part.start * LineIndex::STEP..part.end * LineIndex::STEP);
+    for pair in blocks.windows(2).filter(|pair| !is_crowded(pair[0], pair[1])) {
+        let next = pair[0].saturating_sub(1)..pair[1];
+        part = match part {
+            Some(part) if next.start <= part.end + GAP => Some(part.start..next.end.max(part.end)),
+            Some(part) => {
+                read(part);
+                Some(next)
+            }
+            None => Some(next),
+        };
+    }
+    part.into_iter().for_each(read);
 }
 
 /// Number of edges before `time`, looked for from the front, in order: memory is quick at that, and a column spans two

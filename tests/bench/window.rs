@@ -71,7 +71,12 @@ fn mapped(path: &Path) -> Line {
     let file = File::open(path).expect("the file was just made");
     // SAFETY: nobody else writes to the benchmark's own file.
     let map = unsafe { memmap2::Mmap::map(&file) }.expect("mapping the file");
-    let column = Column::shared(Arc::new(Mapped(map)));
+    let map = Arc::new(Mapped(map));
+    let pages = map.clone();
+    let column = Column::shared(map).with_read_ahead(Arc::new(move |entries: std::ops::Range<usize>| {
+        let advice = memmap2::Advice::WillNeed;
+        let _ = pages.0.advise_range(advice, entries.start * 8, entries.len() * 8);
+    }));
     let span = TimeSpan::new(Ticks(0), column[column.len() - 1]);
     Line {
         edges: column,
