@@ -76,11 +76,12 @@ export class Columns {
       this.#wanted = null;
       const from = Math.floor(start - span), to = Math.ceil(start + 2 * span) + 1;
       try {
+        this.near = await this.fetch(from, to, Math.min(3 * pixels, 16000), lines);
+        this.#changed();
+        // What a hand that moves faster than answers come is shown; the first view is not kept waiting for it.
         if (!this.whole || !lines.every((line) => this.whole?.lines.has(line))) {
           this.whole = await this.fetch(0, this.#length + 1, Math.min(pixels, 4000), lines);
         }
-        this.near = await this.fetch(from, to, Math.min(3 * pixels, 16000), lines);
-        this.#changed();
       } catch (error) {
         this.#failed(/** @type {Error} */ (error));
         break;
