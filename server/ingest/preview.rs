@@ -96,7 +96,7 @@ fn preview_source(source: &Source, name: &str, options: &ReadOptions) -> Result<
         }),
         Sniffed::Table => {
             let plan = csv::probe(source, name, wrapping, options)?;
-            let families = csv::families(&plan, options);
+            let (families, weak) = csv::families(&plan, options);
             let said = |row: &Vec<String>| {
                 let cells = row.iter().enumerate();
                 cells
@@ -145,7 +145,7 @@ fn preview_source(source: &Source, name: &str, options: &ReadOptions) -> Result<
                 columns,
                 rows: plan.shown,
                 meanings,
-                warnings: plan.warnings,
+                warnings: plan.warnings.into_iter().chain(weak).collect(),
             })
         }
     }

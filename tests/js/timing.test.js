@@ -5,6 +5,7 @@ import { busValue, engineering, parseSeconds, scaleLabel, seconds } from "../../
 import { readAddress, writeAddress } from "../../static/js/timing/address.js";
 import { Arrangement } from "../../static/js/timing/arrangement.js";
 import { decode } from "../../static/js/timing/columns.js";
+import { strayShape } from "../../static/js/timing/draw.js";
 import { CROWD, CROWD_END_HIGH, CROWD_END_LOW, FALL, JUMP_HIGH, RISE, busCells, reduceColumns, reduceEdges } from "../../static/js/timing/reduce.js";
 import { Scale, keepWithin, niceStep, scaleMarks } from "../../static/js/timing/scale.js";
 
@@ -151,4 +152,13 @@ test("an arrangement is kept by names and takes up new lines at the end", () => 
   assert.equal(rows[0].line, 2);
   assert.deepEqual([rows[1].name, rows[1].place], ["the clock", "A"]);
   assert.equal(rows.at(-1).name, "NEW");
+});
+
+test("a stray goes away from the level its line rests at, a runt half the way", () => {
+  const line = /** @type {any} */ ({ line: 0, entering: 1, first: 0, count: 2, edges: Float64Array.of(100, 110) });
+  assert.deepEqual(strayShape(line, 100, 110), { isLow: true, reach: 1 });
+  assert.deepEqual(strayShape(line, 40, 60), { isLow: true, reach: 0.5 });
+  assert.deepEqual(strayShape(line, 300, 310), { isLow: true, reach: 0.5 });
+  const rest = /** @type {any} */ ({ line: 0, entering: 0, first: 0, count: 0, edges: new Float64Array(0) });
+  assert.deepEqual(strayShape(rest, 5, 9), { isLow: false, reach: 0.5 });
 });

@@ -25,17 +25,122 @@ fn state_levels(samples: &[f32]) -> Option<(f64, f64)> {
     Some((mode(0, BINS / 2), mode(BINS / 2, BINS)))
 }
 
-/// The family whose levels a line seems to have, from its high state level: values of report.md's families.
-pub fn propose(samples: &[f32]) -> FamilyChoice {
-    let family = |name: &str, low_v, high_v| FamilyChoice {
+fn family(name: &str, low_v: f64, high_v: f64) -> FamilyChoice {
+    FamilyChoice {
         name: name.to_owned(),
         thresholds: Thresholds { low_v, high_v },
-    };
-    match state_levels(samples).map(|s| s.1) {
+    }
+}
+
+/// Least high state level of an output of the 5 V families at its full load (TTL's V_OH, see facts of the families).
+const TTL_HIGH_V: f64 = 2.4;
+/// TTL's totem poles don't drive higher than this from 5 V; a pull-up does.
+const TTL_DRIVES_V: f64 = 4.3;
+
+/// What one line says for itself, from its high state level: values of the named families.
+fn by_itself(high: Option<f64>) -> FamilyChoice {
+    match high {
         Some(high) if high < 2.1 => family("cmos-1v8", 0.63, 1.17),
-        Some(high) if high < 2.4 => family("cmos-2v5", 0.7, 1.7),
-        Some(high) if high > 4.3 => family("cmos-5v", 1.5, 3.5),
+        Some(high) if high < TTL_HIGH_V => family("cmos-2v5", 0.7, 1.7),
+        Some(high) if high > TTL_DRIVES_V => family("cmos-5v", 1.5, 3.5),
         // TTL drives its high anywhere from 2.4 V to some 4 V, LVTTL up to 3.3 V: the thresholds are the same.
         _ => family("ttl-5v", 0.8, 2.0),
+    }
+}
+
+/// A family proposed for a line.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Proposal {
+    pub family: FamilyChoice,
+    /// The line's high state level in volts, where the family's outputs drive higher than that.
+    pub weak_v: Option<f64>,
+}
+
+/// The families whose levels the lines of one table seem to have; `columns`: some samples of each, in volts.
+///
+/// Lines of one machine are mostly of one family. Where some line drives as TTL does, one at 5 V is taken for TTL with a
+/// pull-up, and one that gets less far for a weak TTL level, not for another family's good one.
+pub fn propose(columns: &[&[f32]]) -> Vec<Proposal> {
+    let highs: Vec<Option<f64>> = columns
+        .iter()
+        .map(|samples| Some(state_levels(samples)?.1))
+        .collect();
+    let drives = |from: f64, to: f64| highs.iter().flatten().any(|high| (from..=to).contains(high));
+    let (is_ttl, is_five_volts) = (
+        drives(TTL_HIGH_V, TTL_DRIVES_V),
+        drives(TTL_HIGH_V, f64::INFINITY),
+    );
+    let proposal = |&high: &Option<f64>| {
+        let own = by_itself(high);
+        match high {
+            Some(high) if high < TTL_HIGH_V && is_five_volts => Proposal {
+                family: if is_ttl {
+                    by_itself(None)
+                } else {
+                    by_itself(Some(f64::MAX))
+                },
+                weak_v: Some(high),
+            },
+            Some(high) if high > TTL_DRIVES_V && is_ttl => Proposal {
+                family: by_itself(None),
+                weak_v: None,
+            },
+            _ => Proposal {
+                family: own,
+                weak_v: None,
+            },
+        }
+    };
+    highs.iter().map(proposal).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn square(low: f32, high: f32) -> Vec<f32> {
+        (0..400)
+            .map(|i| if i / 20 % 2 == 0 { low } else { high })
+            .collect()
+    }
+
+    fn names(columns: &[Vec<f32>]) -> Vec<(String, Option<f64>)> {
+        let columns: Vec<&[f32]> = columns.iter().map(Vec::as_slice).collect();
+        let rounded = |v: f64| (v * 10.0).round() / 10.0;
+        propose(&columns)
+            .into_iter()
+            .map(|p| (p.family.name, p.weak_v.map(rounded)))
+            .collect()
+    }
+
+    #[test]
+    fn lines_of_one_machine_are_of_one_family() {
+        let named = |name: &str| (name.to_owned(), None);
+        assert_eq!(names(&[square(0.2, 3.4)]), [named("ttl-5v")]);
+        assert_eq!(names(&[square(0.1, 1.7)]), [named("cmos-1v8")]);
+        assert_eq!(
+            names(&[square(0.1, 4.9), square(0.1, 4.9)]),
+            [named("cmos-5v"), named("cmos-5v")]
+        );
+        // A pull-up to 5 V beside a totem pole.
+        assert_eq!(
+            names(&[square(0.1, 4.9), square(0.2, 3.4)]),
+            [named("ttl-5v"), named("ttl-5v")]
+        );
+        // A high that gets to 1.5 V only.
+        let weak = ("ttl-5v".to_owned(), Some(1.5));
+        assert_eq!(
+            names(&[square(0.2, 3.4), square(0.2, 1.5)]),
+            [named("ttl-5v"), weak]
+        );
+        assert_eq!(
+            names(&[square(0.2, 4.9), square(0.2, 1.5)])[1],
+            ("cmos-5v".to_owned(), Some(1.5))
+        );
+        // A line at rest says nothing.
+        assert_eq!(
+            names(&[vec![0.1; 50], square(0.1, 4.9)]),
+            [named("ttl-5v"), named("cmos-5v")]
+        );
     }
 }

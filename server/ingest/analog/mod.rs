@@ -8,7 +8,7 @@
 mod families;
 mod samples;
 
-pub use families::propose;
+pub use families::{Proposal, propose};
 
 use std::io;
 use std::sync::Arc;

@@ -34,7 +34,7 @@ use crate::model::Capture;
 use crate::model::units::engineering;
 use clock::Pace;
 use pass::{Outcome, pass};
-use probe::TablePlan;
+use probe::{ColumnPlan, TablePlan};
 use table::Again;
 
 /// Reads a table.
@@ -109,19 +109,44 @@ pub fn meaning(plan: &TablePlan, column: usize, family: Option<&FamilyChoice>, c
     }
 }
 
-/// Declared or proposed thresholds by column, and whether declared; `None` for columns without volts.
-pub fn families(plan: &TablePlan, options: &ReadOptions) -> Vec<Option<(FamilyChoice, bool)>> {
-    plan.columns
+/// Declared or proposed thresholds by column, and whether declared; `None` for columns without volts. And what there is
+/// to tell of weak levels.
+pub fn families(plan: &TablePlan, options: &ReadOptions) -> (Vec<Option<(FamilyChoice, bool)>>, Vec<String>) {
+    let declared = |column: &ColumnPlan| {
+        options
+            .families
+            .get(&column.name)
+            .or(options.family.as_ref())
+            .cloned()
+    };
+    let is_analog = |column: &&ColumnPlan| column.kind == ColumnKind::Analog;
+    let open = plan
+        .columns
         .iter()
-        .map(|column| {
-            if column.kind != ColumnKind::Analog {
-                return None;
-            }
-            let declared = options.families.get(&column.name).or(options.family.as_ref());
-            Some(match declared {
-                Some(family) => (family.clone(), true),
-                None => (analog::propose(&column.sample), false),
-            })
-        })
-        .collect()
+        .filter(is_analog)
+        .filter(|column| declared(column).is_none());
+    let samples: Vec<&[f32]> = open.map(|column| &column.sample[..]).collect();
+    let mut proposals = analog::propose(&samples).into_iter();
+    let mut told = Vec::new();
+    let families = plan.columns.iter().map(|column| {
+        if !is_analog(&column) {
+            return None;
+        }
+        if let Some(family) = declared(column) {
+            return Some((family, true));
+        }
+        let analog::Proposal { family, weak_v } = proposals.next()?;
+        if let Some(weak_v) = weak_v {
+            told.push(format!(
+                "{} only gets to {}, which is weak beside the other lines: it was taken for {} as they are; say \
+                 otherwise with family = \"…\" for that line in the setup file",
+                quoted(column.name.as_bytes()),
+                engineering(weak_v, "V"),
+                family.name
+            ));
+        }
+        Some((family, false))
+    });
+    let families = families.collect();
+    (families, told)
 }

@@ -40,6 +40,7 @@ pub fn pass(
 ) -> Result<Outcome, Error> {
     let any_volts = plan.columns.iter().any(|c| c.kind == ColumnKind::Analog);
     let uniform = matches!(plan.pace, Pace::Samples(_));
+    let (families, weak) = families(plan, options);
     let pass = Pass {
         source,
         name,
@@ -48,7 +49,8 @@ pub fn pass(
         progress,
         plan,
         folder: Arc::new(SpillFolder::new()),
-        families: families(plan, options),
+        families,
+        weak,
         sub: if any_volts && uniform { SUB_TICKS } else { 1 },
         unit: match plan.sample_s {
             Some(seconds) => Timebase::fitted(0.0, seconds),
@@ -71,6 +73,8 @@ struct Pass<'p> {
     plan: &'p TablePlan,
     folder: Arc<SpillFolder>,
     families: Vec<Option<(FamilyChoice, bool)>>,
+    /// What there is to tell of weak levels.
+    weak: Vec<String>,
     /// Ticks of a sample.
     sub: i64,
     /// Of the written times.
@@ -268,8 +272,9 @@ impl<'p> Pass<'p> {
         clock: &Clock,
         start: i64,
         end: i64,
-        warnings: Vec<String>,
+        mut warnings: Vec<String>,
     ) -> Result<Outcome, Error> {
+        warnings.extend_from_slice(&self.weak);
         let span = TimeSpan::new(Ticks(start), Ticks(end));
         assemble(self.name, table, &self.families, clock, span, self.sub, warnings)
             .map(|c| Outcome::Done(Box::new(c)))

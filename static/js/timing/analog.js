@@ -4,10 +4,10 @@ import { engineering } from "../lib/format.js";
 
 /**
  * The volts that a line is judged by: thresholds, or what a supply should be. A line without either that never makes an
- * edge has its own range alone, so that ripple is seen. Pure.
+ * edge or a runt has its own range alone, so that ripple is seen. Pure.
  * @param {any} line what the session says of it @returns {number[]}
  */
-export const judgedBy = ({ volts, edges }) => (volts.supply ? [volts.supply.low_v, volts.supply.nominal_v, volts.supply.high_v] : edges ? [volts.low_v, volts.high_v] : []);
+export const judgedBy = ({ volts, edges, strays }) => (volts.supply ? [volts.supply.low_v, volts.supply.nominal_v, volts.supply.high_v] : edges || strays ? [volts.low_v, volts.high_v] : []);
 
 /**
  * Volts → pixels of a row: the whole range of the line with what it is judged by, and a little room.

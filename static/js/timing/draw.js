@@ -229,7 +229,8 @@ export class Pen {
         const x = scale.x(window.start + line.strays[i]), end = scale.x(window.start + line.strays[i + 1]);
         if (x > right) break;
         mark((x + end) / 2);
-        this.outline(row, x, end, left, right, isLow(line, line.strays[i]));
+        const { isLow, reach } = strayShape(line, line.strays[i], line.strays[i + 1]);
+        this.outline(row, x, end, left, right, isLow, reach);
       }
     }
     const width = (window.end - window.start) / window.columns;
@@ -240,15 +241,15 @@ export class Pen {
     }
   }
 
-  /** A stray drawn over its line, heavier. @param {Row} row @param {number} x @param {number} end @param {number} left @param {number} right @param {boolean} isLow */
-  outline(row, x, end, left, right, isLow) {
+  /** A stray drawn over its line, heavier. @param {Row} row @param {number} x @param {number} end @param {number} left @param {number} right @param {boolean} isLow the level it goes to @param {number} [reach] how far: 1 is all the way */
+  outline(row, x, end, left, right, isLow, reach = 1) {
     const { c } = this;
     if (end < left || x > right) return;
     const width = end - x;
     if (width < 3) { c.fillRect(Math.max(left, x - 0.5), row.high - 2, Math.max(1.2, width), row.low - row.high + 4); return; }
     // Away from the level it should have kept and back, as the line itself is drawn.
     const slope = Math.min(4, width * 0.4);
-    const rest = isLow ? row.high : row.low, away = isLow ? row.low : row.high;
+    const rest = isLow ? row.high : row.low, away = rest + ((isLow ? row.low : row.high) - rest) * reach;
     c.beginPath(); c.moveTo(x - 5, rest); c.lineTo(x, rest); c.lineTo(x + slope, away); c.lineTo(end, away); c.lineTo(end + slope, rest); c.lineTo(end + slope + 5, rest);
     c.stroke();
   }
@@ -278,10 +279,20 @@ export class Pen {
   }
 }
 
-/** Whether a line is low from `tick` (of the window) on. @param {import("./columns.js").LineWindow} line @param {number} tick */
-function isLow(line, tick) {
-  if (!line.edges) return false;
-  return levelAt(line, lowerBound(line.edges, (edge) => edge <= tick + 1e-6), tick) === 0;
+/** A runt passes one threshold only: it is drawn so far toward the other level. */
+const RUNT_REACH = 0.5;
+
+/**
+ * How a stray is drawn: the level it goes to, and how far. One without an edge of its line is a runt (IEEE Std 181). Pure.
+ * @param {import("./columns.js").LineWindow} line @param {number} start @param {number} end ticks from the window's start
+ */
+export function strayShape(line, start, end) {
+  if (!line.edges) return { isLow: false, reach: 1 };
+  const after = lowerBound(line.edges, (edge) => edge <= start + 1e-6);
+  const before = lowerBound(line.edges, (edge) => edge < start - 1 - 1e-6);
+  const isRunt = before === line.edges.length || line.edges[before] > end + 1;
+  const level = levelAt(line, after, start);
+  return isRunt ? { isLow: level === 1, reach: RUNT_REACH } : { isLow: level === 0, reach: 1 };
 }
 
 /** Place of the first pair that ends at or after `tick`. @param {Float64Array} pairs @param {number} tick */
