@@ -287,10 +287,12 @@ const RUNT_REACH = 0.5;
  * @param {import("./columns.js").LineWindow} line @param {number} start @param {number} end ticks from the window's start
  */
 export function strayShape(line, start, end) {
-  if (!line.edges) return { isLow: false, reach: 1 };
-  const after = lowerBound(line.edges, (edge) => edge <= start + 1e-6);
-  const before = lowerBound(line.edges, (edge) => edge < start - 1 - 1e-6);
-  const isRunt = before === line.edges.length || line.edges[before] > end + 1;
+  if (line.columns) return { isLow: false, reach: 1 };
+  // A window without an edge has no list of them.
+  const edges = line.edges ?? new Float64Array(0);
+  const after = lowerBound(edges, (edge) => edge <= start + 1e-6);
+  const before = lowerBound(edges, (edge) => edge < start - 1 - 1e-6);
+  const isRunt = before === edges.length || edges[before] > end + 1;
   const level = levelAt(line, after, start);
   return isRunt ? { isLow: level === 1, reach: RUNT_REACH } : { isLow: level === 0, reach: 1 };
 }
