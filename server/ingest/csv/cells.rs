@@ -13,7 +13,8 @@ pub struct Decimal {
 const DIGITS: u32 = 30;
 
 impl Decimal {
-    /// Parses `-1.5e-3` exactly; `point` is the decimal mark. `None` for anything else (nan, inf, text).
+    /// Parses `-1.5e-3` exactly; `point` is the decimal mark. Where that is a point, commas may part thousands
+    /// (`1,234.5`). `None` for anything else (nan, inf, text).
     pub fn parse(text: &[u8], point: u8) -> Option<Decimal> {
         let (negative, mut rest) = match text {
             [b'-', rest @ ..] => (true, rest),
@@ -37,6 +38,7 @@ impl Decimal {
                 }
             } else if *byte == point && !after_point {
                 after_point = true;
+            } else if *byte == b',' && point == b'.' && seen && !after_point && begins_with_group(tail) {
             } else {
                 break;
             }
@@ -94,6 +96,16 @@ impl Decimal {
             .parse()
             .unwrap_or(f64::NAN)
     }
+}
+
+/// Whether three digits follow and no fourth, as after a comma between thousands.
+fn begins_with_group(text: &[u8]) -> bool {
+    let digits = text
+        .iter()
+        .take(4)
+        .take_while(|byte| byte.is_ascii_digit())
+        .count();
+    digits == 3
 }
 
 /// The text of a cell; bytes that are no UTF-8 are taken for Latin-1 (ISO/IEC 8859-1), in which many programs write µ.

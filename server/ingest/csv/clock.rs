@@ -8,10 +8,23 @@ use crate::model::Timebase;
 pub enum Pace {
     /// One row a sample; a missing sample is a gap.
     Samples(Grid),
+    /// One row a sample, of which only the order is known: times are rounded to more than the sampling period.
+    Counted(Grid),
     /// One row a change, at whole multiples of a sampling period.
     Snapped(Grid),
     /// One row a change, at any time.
     Free,
+}
+
+impl Pace {
+    /// Whether rows may share a time although they are samples: times taken as written, or rounded to about a sample.
+    pub fn is_coarse(self, rounding: f64) -> bool {
+        match self {
+            Pace::Free => true,
+            Pace::Samples(grid) => rounding > 0.5 * grid.period,
+            Pace::Counted(_) | Pace::Snapped(_) => false,
+        }
+    }
 }
 
 /// Where a row lies.
@@ -61,7 +74,9 @@ impl Clock {
     /// `sub`: ticks per sample (1 for levels; more where edges lie between samples).
     pub fn new(pace: Pace, unit: Timebase, rounding: f64, sub: i64) -> Clock {
         let (period, fitted_to) = match pace {
-            Pace::Samples(grid) | Pace::Snapped(grid) => (grid.period, grid.periods.max(1.0)),
+            Pace::Samples(grid) | Pace::Counted(grid) | Pace::Snapped(grid) => {
+                (grid.period, grid.periods.max(1.0))
+            }
             Pace::Free => (1.0, 1.0),
         };
         Clock {
@@ -107,6 +122,11 @@ impl Clock {
         let elapsed = elapsed as f64;
         match self.pace {
             Pace::Free => Step::At(time),
+            Pace::Counted(_) => {
+                self.index += 1;
+                self.note(self.index, time);
+                Step::At(self.index * self.sub)
+            }
             Pace::Snapped(grid) => {
                 // Elapsed time is never negative here, so cutting off is rounding down.
                 let index = (elapsed * self.inverse + 0.5) as i64;
@@ -251,7 +271,7 @@ impl Clock {
     }
 
     fn exact(&self) -> bool {
-        matches!(self.pace, Pace::Samples(g) | Pace::Snapped(g) if g.exact)
+        matches!(self.pace, Pace::Samples(g) | Pace::Counted(g) | Pace::Snapped(g) if g.exact)
     }
 
     /// The tick nearest to a written time.

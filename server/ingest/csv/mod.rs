@@ -4,7 +4,7 @@
 //! | --- | --- |
 //! | `probe` | the first rows → the plan: how the table is written, what its columns hold |
 //! | `rows`, `cells`, `bus`, `time` | rows with their places; what a cell, a packed one, a time cell says |
-//! | `clock` | the times of the rows → ticks, gaps |
+//! | `clock`, `coarse` | the times of the rows → ticks, gaps; rows whose times are too coarse to part them |
 //! | `pass` | one pass over the rows by the plan |
 //! | `fast` | the same for plain tables, by all cores |
 //! | `table`, `counts` | where the cells go; what was odd on the way |
@@ -14,6 +14,7 @@ mod assemble;
 mod bus;
 mod cells;
 mod clock;
+mod coarse;
 mod counts;
 mod fast;
 mod pass;
@@ -37,6 +38,8 @@ use pass::{Outcome, pass};
 use probe::{ColumnPlan, TablePlan};
 use table::Again;
 
+const OFF_PACE: &str = "the times of the rows keep no uniform rate: they were taken as written";
+
 /// Reads a table.
 pub fn read(
     source: &Source,
@@ -52,9 +55,12 @@ pub fn read(
             Outcome::Done(capture) => return Ok(*capture),
             Outcome::Again(Again::Pace) => {
                 plan.pace = Pace::Free;
-                plan.warnings.push(
-                    "the times of the rows keep no uniform rate: they were taken as written".to_owned(),
-                );
+                plan.warnings.push(OFF_PACE.to_owned());
+            }
+            Outcome::Again(Again::Counted(grid, told)) => {
+                plan.pace = Pace::Counted(grid);
+                plan.warnings.retain(|said| said != OFF_PACE);
+                plan.warnings.push(told);
             }
             Outcome::Again(Again::Analog(column)) => {
                 plan.columns[column].kind = ColumnKind::Analog;

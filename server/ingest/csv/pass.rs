@@ -5,6 +5,7 @@ use std::sync::Arc;
 
 use super::assemble::assemble;
 use super::clock::{Clock, Pace, Step};
+use super::coarse::CoarseTimes;
 use super::counts::{note, tell_counts};
 use super::probe::{TablePlan, is_comment};
 use super::rows::{Field, Rows};
@@ -16,6 +17,7 @@ use crate::ingest::error::quoted;
 use crate::ingest::input::{Input, Source, Wrapping};
 use crate::ingest::options::{ColumnKind, FamilyChoice};
 use crate::ingest::{Error, ErrorKind, Progress, ReadOptions};
+use crate::model::units::engineering;
 use crate::model::{Capture, Ticks, TimeSpan, Timebase};
 
 const CUT_SHORT: &str = "the gzip file was cut off: everything up to there was read";
@@ -39,7 +41,7 @@ pub fn pass(
     plan: &TablePlan,
 ) -> Result<Outcome, Error> {
     let any_volts = plan.columns.iter().any(|c| c.kind == ColumnKind::Analog);
-    let uniform = matches!(plan.pace, Pace::Samples(_));
+    let uniform = matches!(plan.pace, Pace::Samples(_) | Pace::Counted(_));
     let (families, weak) = families(plan, options);
     let pass = Pass {
         source,
@@ -155,6 +157,7 @@ impl<'p> Pass<'p> {
         let mut dropped_traces = false;
         let mut off_pace = None;
         let mut is_last_cut = false;
+        let mut coarse = plan.pace.is_coarse(plan.rounding).then(CoarseTimes::default);
         while rows.advance(limits.columns)? {
             if rows.row < plan.first_row || rows.fields.is_empty() || is_comment(rows.bytes()) {
                 continue;
@@ -174,6 +177,18 @@ impl<'p> Pass<'p> {
                 note(&mut table.counts.bad_times, rows.row);
                 continue;
             };
+            if let Some(coarse) = &mut coarse {
+                let others = rows
+                    .fields
+                    .iter()
+                    .enumerate()
+                    .filter(|(column, _)| Some(*column) != plan.time);
+                coarse.row(
+                    rows.row,
+                    written,
+                    others.map(|(_, f)| &rows.bytes()[f.start..f.end]),
+                );
+            }
             let tick = match clock.step(written) {
                 Step::At(tick) => tick,
                 Step::Gap(from, to) => {
@@ -217,6 +232,11 @@ impl<'p> Pass<'p> {
                 ErrorKind::Table("expected rows with a time, found none that could be read".to_owned()),
             ));
         };
+        let in_words = |units: f64| engineering(self.unit.length_s(units), "s");
+        let stated = self.options.sample_period_s.map(|s| s / self.unit.length_s(1.0));
+        if let Some((grid, told)) = coarse.as_ref().and_then(|c| c.counted(stated, &in_words)) {
+            return Ok(Outcome::Again(Again::Counted(grid, told)));
+        }
         let end = off_pace.map_or(end, |written| clock.nearest(written).max(end));
         dropped_traces |= table.check_limits(&rows, self.options)?;
         let mut warnings = plan.warnings.clone();
@@ -228,6 +248,7 @@ impl<'p> Pass<'p> {
                 "the file ends within a row: it was cut off there, and that row was left out".to_owned(),
             );
         }
+        warnings.extend(coarse.and_then(|coarse| coarse.told(&in_words(plan.rounding))));
         if dropped_traces {
             warnings.push(
                 "some analog samples were not kept (a gap too long, or too many uneven samples)".to_owned(),

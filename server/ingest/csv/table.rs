@@ -11,6 +11,7 @@ use super::rows::Rows;
 use crate::ingest::analog::AnalogBuilder;
 use crate::ingest::build::{LineBuilder, Value};
 use crate::ingest::columns::SpillFolder;
+use crate::ingest::grid::Grid;
 use crate::ingest::options::{ColumnKind, FamilyChoice};
 use crate::ingest::{Error, ErrorKind, ReadOptions};
 
@@ -18,6 +19,8 @@ use crate::ingest::{Error, ErrorKind, ReadOptions};
 pub enum Again {
     /// The rows do not keep the pace that the first ones had.
     Pace,
+    /// The rows are samples whose times are rounded to more than the sampling period, and what to say.
+    Counted(Grid, String),
     /// A column of levels holds volts.
     Analog(usize),
 }
@@ -73,7 +76,7 @@ pub fn table<'p>(
             "expected columns of levels or volts beside the times, found none",
         ));
     }
-    let uniform = matches!(plan.pace, Pace::Samples(_));
+    let uniform = matches!(plan.pace, Pace::Samples(_) | Pace::Counted(_));
     let room = (options.limits.buffered_edges / total).clamp(64, 1 << 16);
     let mut table = Table {
         plan,

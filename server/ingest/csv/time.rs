@@ -78,29 +78,30 @@ pub fn suffixed(cell: &[u8], point: u8) -> Option<(Decimal, i32)> {
 pub fn clock(cell: &[u8], point: u8) -> Option<(Option<i64>, Decimal)> {
     let text = std::str::from_utf8(cell).ok()?;
     let (date, time) = match text.find(['T', ' ']) {
-        Some(at) => (Some(&text[..at]), text[at + 1..].trim()),
-        None if text.contains(':') => (None, text),
-        None => return None,
+        Some(at) if !text[..at].contains(':') => (Some(&text[..at]), text[at + 1..].trim()),
+        _ if text.contains(':') => (None, text),
+        _ => return None,
     };
     let day = match date {
         None => None,
         Some(date) => {
             let mut parts = date.split(['-', '/', '.']);
             let mut part = || parts.next()?.parse::<i64>().ok();
-            let (year, month, day) = (part()?, part()?, part()?);
+            let (year, month, day) = by_order([part()?, part()?, part()?]);
             if !(1..=9999).contains(&year) || !(1..=12).contains(&month) || !(1..=31).contains(&day) {
                 return None;
             }
             Some(day_number(year, month, day))
         }
     };
-    let time = time.trim_end_matches('Z');
+    let (time, noon) = half_of_day(time.trim_end_matches('Z'));
     let time = time.rfind(['+', '-']).map_or(time, |at| &time[..at]);
     let mut parts = time.splitn(3, ':');
     let (hours, minutes) = (
         parts.next()?.parse::<u32>().ok()?,
         parts.next()?.parse::<u32>().ok()?,
     );
+    let hours = noon.map_or(hours, |noon| hours % 12 + noon);
     let seconds = parts.next().unwrap_or("0");
     let seconds = Decimal::parse(seconds.as_bytes(), point)
         .or_else(|| Decimal::parse(seconds.as_bytes(), if point == b'.' { b',' } else { b'.' }))?;
@@ -116,6 +117,41 @@ pub fn clock(cell: &[u8], point: u8) -> Option<(Option<i64>, Decimal)> {
             exponent: seconds.exponent,
         },
     ))
+}
+
+/// The parts of a date as year, month, day: the year first as in ISO 8601, or last, with the day before the month unless
+/// that can't be.
+fn by_order([first, second, third]: [i64; 3]) -> (i64, i64, i64) {
+    match (first, second) {
+        _ if first > 31 || third < 1000 => (first, second, third),
+        (_, 13..) => (third, first, second),
+        _ => (third, second, first),
+    }
+}
+
+/// Whether a date may have its day or its month first.
+pub fn is_date_open(cell: &[u8]) -> bool {
+    let date = cell.split(|byte| b" T".contains(byte)).next().unwrap_or_default();
+    let is_dotted = date.contains(&b'.');
+    let mut parts = date.split(|byte| b"-/".contains(byte));
+    let mut part = || std::str::from_utf8(parts.next()?).ok()?.parse::<i64>().ok();
+    match (part(), part(), part()) {
+        (Some(first), Some(second), Some(1000..)) => {
+            !is_dotted && first <= 12 && second <= 12 && first != second
+        }
+        _ => false,
+    }
+}
+
+/// A time without its AM or PM, and the hours to add to those that are counted from midnight or noon.
+fn half_of_day(time: &str) -> (&str, Option<u32>) {
+    let time = time.trim_end();
+    let letters = time.len().saturating_sub(2);
+    match time.get(letters..) {
+        Some(half) if half.eq_ignore_ascii_case("am") => (time[..letters].trim_end(), Some(0)),
+        Some(half) if half.eq_ignore_ascii_case("pm") => (time[..letters].trim_end(), Some(12)),
+        _ => (time, None),
+    }
 }
 
 /// Days since 0000-03-01 in the Gregorian calendar.
@@ -139,6 +175,21 @@ mod tests {
         let (next, _) = clock(b"2026-11-26 00:00:00", b'.').unwrap();
         assert_eq!(next.unwrap() - day.unwrap(), 1);
         assert_eq!(day_number(2000, 3, 1) - day_number(2000, 2, 28), 2);
+        for same in [
+            "25/11/2026 13:51:41",
+            "11/25/2026 1:51:41 PM",
+            "25.11.2026 13:51:41",
+        ] {
+            assert_eq!(clock(same.as_bytes(), b'.').unwrap().0, day, "{same}");
+            assert_eq!(
+                clock(same.as_bytes(), b'.').unwrap().1.in_units(0),
+                Some(49_901),
+                "{same}"
+            );
+        }
+        assert_eq!(clock(b"12:00:01 am", b'.').unwrap().1.in_units(0), Some(1));
+        assert!(is_date_open(b"03/04/2026 12:00:00") && !is_date_open(b"03.04.2026 12:00:00"));
+        assert!(!is_date_open(b"2026-03-04 12:00:00") && !is_date_open(b"13/04/2026 12:00:00"));
         assert_eq!(suffixed(b"1.5 us", b'.').unwrap().1, -6);
         assert_eq!(suffixed(b"1.5", b'.'), None);
     }

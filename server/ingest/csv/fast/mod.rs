@@ -126,6 +126,7 @@ fn shape(plan: &TablePlan, sinks: &[Sink]) -> Option<Shape> {
             // Half a period within the general path; closer here, so that the drift within a block is safe.
             Some((grid.period, 0.25 * grid.period))
         }
+        Pace::Counted(_) => return None,
         Pace::Snapped(_) | Pace::Free => None,
     };
     // Uneven volts are rare, and long blocks of very short periods drift: the general path has them.

@@ -6,6 +6,7 @@ use super::super::bus::{may_be_packed, packed};
 use super::super::cells::{Decimal, level_of};
 use super::time_column::is_time_cell;
 use super::{Row, first_rows};
+use crate::ingest::error::quoted;
 use crate::ingest::input::{Source, Wrapping};
 use crate::ingest::{Error, ReadOptions};
 
@@ -59,24 +60,47 @@ pub fn find_delimiter(
     Ok(best.map(|(delimiter, _)| delimiter))
 }
 
-/// Comma where cells such as `0,125` stand.
-pub fn decimal_mark(rows: &[Row], delimiter: u8) -> u8 {
-    let mut commas = 0usize;
-    let mut points = 0usize;
+/// The decimal mark: a comma where cells such as `0,125` stand, and not where commas part thousands; and what to say where
+/// the cells leave it open.
+pub fn decimal_mark(rows: &[Row], delimiter: u8) -> (u8, Option<String>) {
+    let (mut commas, mut points, mut thousands) = (0usize, 0usize, 0usize);
+    let mut either: Option<String> = None;
     for cell in rows.iter().rev().take(400).flat_map(|r| r.cells.iter().take(8)) {
-        if cell.contains(&b',') && Decimal::parse(cell, b',').is_some() {
-            commas += 1;
+        let has = |mark: u8| cell.contains(&mark);
+        let reads = |mark: u8| has(mark) && Decimal::parse(cell, mark).is_some();
+        match (reads(b','), has(b',') && Decimal::parse(cell, b'.').is_some()) {
+            (false, true) => thousands += 1,
+            // Nobody writes nought thousand.
+            (true, true) if !cell.starts_with(b"0,") => {
+                either.get_or_insert_with(|| quoted(cell));
+                commas += usize::from(delimiter != b',');
+            }
+            // Settled.
+            (true, _) => {
+                commas += 1;
+                either = Some(String::new());
+            }
+            (false, false) => {}
         }
-        if cell.contains(&b'.') && Decimal::parse(cell, b'.').is_some() {
-            points += 1;
-        }
+        points += usize::from(!has(b',') && reads(b'.'));
     }
     let has_commas = || rows.iter().any(|r| r.cells.iter().any(|c| c.contains(&b',')));
-    if commas > points || (points == 0 && delimiter == b';' && has_commas()) {
-        b','
-    } else {
-        b'.'
-    }
+    let is_comma = thousands == 0
+        && (commas > points || (points == 0 && delimiter == b';' && either.is_none() && has_commas()));
+    let mark = if is_comma { b',' } else { b'.' };
+    // Cells that only one way of reading fits have settled it.
+    let open = either.filter(|cell| !cell.is_empty() && thousands == 0 && points == 0);
+    let told = open.map(|cell| {
+        let (taken, other) = match mark {
+            b',' => ("the decimal mark", "."),
+            _ => ("a mark between thousands", ","),
+        };
+        format!(
+            "a number such as {cell} can be read in two ways: its comma was taken for {taken}; say otherwise with decimal = \
+             \"{other}\" under [read] in the setup file"
+        )
+    });
+    (mark, told)
 }
 
 /// Whether a row is a remark: begins with `#`, `%` or `//`.

@@ -196,7 +196,8 @@ fn guess<'a>(
             ColumnKind::Digital
         };
     }
-    let mostly = |n: usize| n * 100 >= filled * 95;
+    // In a short table a single cell is more than that.
+    let mostly = |n: usize| n * 100 >= filled * 95 || n + 1 == filled && filled > 3;
     if let Some((msb, lsb)) = range {
         let bits = msb.abs_diff(lsb) as usize + 1;
         if with_base * 2 > filled {

@@ -72,7 +72,7 @@ impl TablePlan {
     pub fn form(&self) -> (&'static str, Option<f64>) {
         let unit_s = self.sample_s.unwrap_or_else(|| 10f64.powi(self.reader.unit));
         match self.pace {
-            Pace::Samples(grid) => ("samples", Some(grid.period * unit_s)),
+            Pace::Samples(grid) | Pace::Counted(grid) => ("samples", Some(grid.period * unit_s)),
             Pace::Snapped(grid) => ("changes", Some(grid.period * unit_s)),
             Pace::Free => ("changes", None),
         }
@@ -123,7 +123,10 @@ pub fn probe(
         })?,
     };
     let rows = first_rows(source, name, wrapping, options, delimiter, PROBED_ROWS)?;
-    let point = options.decimal.unwrap_or_else(|| decimal_mark(&rows, delimiter));
+    let (point, open_mark) = match options.decimal {
+        Some(mark) => (mark, None),
+        None => decimal_mark(&rows, delimiter),
+    };
     let first = first_data_row(&rows, point).ok_or_else(|| {
         fail(
             rows.first().map(|r| r.number),
@@ -137,7 +140,7 @@ pub fn probe(
         .filter(|r| !r.comment && !r.cells.is_empty())
         .collect();
     let fields = usual_length(&data);
-    let mut warnings = Vec::new();
+    let mut warnings: Vec<String> = open_mark.into_iter().collect();
     let head = headings::headings(&rows[..first], fields, point, &mut warnings);
     let mut plan = TablePlan {
         delimiter,

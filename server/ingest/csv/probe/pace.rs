@@ -56,13 +56,23 @@ pub fn find_pace(
         ));
     }
     const FEWEST: usize = 3;
-    if times.len() >= FEWEST && times.iter().all(|&time| time == times[0]) {
+    let all_alike = times.len() >= FEWEST && times.iter().all(|&time| time == times[0]);
+    if let (true, Some(period_s)) = (all_alike, options.sample_period_s) {
+        plan.pace = Pace::Counted(grid(period_s / 10f64.powi(plan.reader.unit)));
+        plan.warnings.push(format!(
+            "the first {} rows have the same time: rows were taken for samples {} apart, as was said",
+            times.len(),
+            engineering(period_s, "s")
+        ));
+        return Ok(());
+    }
+    if all_alike {
         return Err(fail(
             Some(plan.first_row),
             format!(
                 "expected times that rise from row to row, found the same one in the first {} rows: is the mark that \
                  parts the columns the decimal mark too, or are the times written too coarsely? Export the table with \
-                 another mark, or with more digits",
+                 another mark or with more digits, or say sample_rate = … under [read] in the setup file",
                 times.len()
             ),
         ));

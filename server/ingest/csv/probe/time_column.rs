@@ -1,7 +1,7 @@
 //! Which column holds the times, in what unit, and how precisely they are written.
 
 use super::super::cells::{Decimal, is_sample_word, is_time_word, split_unit, time_unit};
-use super::super::time::{TimeReader, TimeStyle, clock, suffixed};
+use super::super::time::{TimeReader, TimeStyle, clock, is_date_open, suffixed};
 use super::headings::{Head, position_of};
 use super::{Row, TablePlan};
 use crate::ingest::error::quoted;
@@ -119,6 +119,13 @@ fn how_written(
         if plan.reader.first_day.is_some() {
             plan.warnings
                 .push("times are dates: seconds count from midnight of the first one".to_owned());
+            if let Some(open) = cells.iter().find(|cell| is_date_open(cell)) {
+                plan.warnings.push(format!(
+                    "a date such as {} may have its day or its month first: the day was taken, which matters only where \
+                     the record goes over midnight",
+                    quoted(open)
+                ));
+            }
         }
     } else if cells.iter().all(|c| suffixed(c, point).is_some()) {
         plan.reader.style = TimeStyle::Suffixed;
@@ -162,6 +169,9 @@ fn how_written(
             0
         };
         plan.reader.style = TimeStyle::Number { exponent };
+        if options.time_unit_s.is_none() {
+            plan.warnings.extend(unit_twice(exponent, name, unit, in_row));
+        }
     }
     if let Some(zero) = far_zero(&cells, &plan.reader) {
         plan.reader.zero = zero;
@@ -173,6 +183,29 @@ fn how_written(
     plan.reader.unit = unit;
     plan.rounding = rounding;
     Ok(())
+}
+
+/// What to say where the heading, what stands in its brackets and the row of units name different units.
+fn unit_twice(taken: i32, name: &str, unit: Option<&str>, in_row: Option<&str>) -> Option<String> {
+    let others = [split_unit(name).1, unit, in_row];
+    let named = others
+        .into_iter()
+        .flatten()
+        .filter_map(|word| Some((word, time_unit(word)?)));
+    let (mut of_taken, mut of_other) = (None, None);
+    for (word, exponent) in named {
+        let place = if exponent == taken {
+            &mut of_taken
+        } else {
+            &mut of_other
+        };
+        place.get_or_insert(word);
+    }
+    let (taken, other) = (of_taken?, of_other?);
+    Some(format!(
+        "the time column names two units, {taken} and {other}: {taken} was taken; say otherwise with time_unit = \
+         \"{other}\" under [read] in the setup file"
+    ))
 }
 
 /// The only unit in which times without one fit the sampling stated above the table: samples apart, or changes never
