@@ -26,6 +26,10 @@ pub struct Bench {
     /// Whether the record must, or must not, hold something that speaks for a culprit without a clip.
     pub leaves_trace: Option<bool>,
     pub lead: Option<SharedLead>,
+    /// A victim, and captured lines that its strays fit alike.
+    pub alike: Option<(usize, Vec<usize>)>,
+    /// A line that the victim clocks: its name, and how long after the victim's rises it switches, in ns.
+    pub clocked_by_victim: Option<(&'static str, f64)>,
     pub instrument: Instrument,
     pub mechanism: Mechanism,
     /// Longest width of the strays planted by chance, for the person's declaration.
@@ -51,6 +55,8 @@ impl Bench {
             uncaptured: None,
             leaves_trace: None,
             lead: None,
+            alike: None,
+            clocked_by_victim: None,
             instrument: Instrument {
                 period: sampling,
                 phase,

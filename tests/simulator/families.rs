@@ -29,6 +29,12 @@ pub enum Family {
     Uncaptured,
     UncapturedInStep,
     SharedLead,
+    Twin,
+    GatedCopy,
+    Answers,
+    BothEdges,
+    Hazard,
+    Reacting,
     UncapturedUnseen,
 }
 
@@ -38,7 +44,7 @@ impl Family {
     /// right about these but by saying that a line without a clip would look the same.
     pub const UNTELLABLE: Family = Family::UncapturedUnseen;
     /// Families whose truth the record can tell.
-    pub const ALL: [Family; 19] = [
+    pub const ALL: [Family; 25] = [
         Family::Quiet,
         Family::OneAggressor,
         Family::OnePolarity,
@@ -58,6 +64,12 @@ impl Family {
         Family::Uncaptured,
         Family::UncapturedInStep,
         Family::SharedLead,
+        Family::Twin,
+        Family::GatedCopy,
+        Family::Answers,
+        Family::BothEdges,
+        Family::Hazard,
+        Family::Reacting,
     ];
 
     pub fn name(self) -> &'static str {
@@ -81,6 +93,12 @@ impl Family {
             Family::Uncaptured => "uncaptured culprit",
             Family::UncapturedInStep => "uncaptured, in step",
             Family::SharedLead => "shared ground lead",
+            Family::Twin => "captured twin",
+            Family::GatedCopy => "gated copy of culprit",
+            Family::Answers => "short answers",
+            Family::BothEdges => "both edges, one way",
+            Family::Hazard => "gate's hazard",
+            Family::Reacting => "clocked by the victim",
             Family::UncapturedUnseen => "uncaptured, no trace",
         }
     }
@@ -107,10 +125,11 @@ pub fn scene(family: Family, seed: u64) -> Scene {
 
 fn attempt(random: &mut Random, family: Family) -> Option<Scene> {
     let (build, sampling) = (build_of(random, family), sampling_of(random, family));
-    let mechanism = if family == Family::Magnetic {
-        Mechanism::Magnetic
-    } else {
-        Mechanism::Electric
+    let mechanism = match family {
+        Family::Magnetic => Mechanism::Magnetic,
+        Family::BothEdges if random.chance(0.5) => Mechanism::Lifts,
+        Family::BothEdges => Mechanism::Dips,
+        _ => Mechanism::Electric,
     };
     let mut bench = Bench::set_up(random, &build, sampling, mechanism);
     match family {
@@ -121,7 +140,11 @@ fn attempt(random: &mut Random, family: Family) -> Option<Scene> {
                 bench.leak(random, victim, 8.0, 60.0);
             }
         }
-        Family::OneAggressor | Family::Clocked | Family::Coarse | Family::Magnetic => {
+        Family::OneAggressor
+        | Family::Clocked
+        | Family::Coarse
+        | Family::Magnetic
+        | Family::BothEdges => {
             let victim = bench.resting(random)?;
             bench.couple(random, victim, Polarities::Both, (0.15, 0.75))?;
         }
@@ -162,6 +185,11 @@ fn attempt(random: &mut Random, family: Family) -> Option<Scene> {
             bench.leaves_trace = Some(family == Family::UncapturedInStep);
         }
         Family::SharedLead => bench.shared_lead(random)?,
+        Family::Twin => bench.twin(random)?,
+        Family::GatedCopy => bench.gated_copy(random)?,
+        Family::Answers => bench.answers(random),
+        Family::Hazard => bench.hazard(random)?,
+        Family::Reacting => bench.reacting(random)?,
     }
     bench.record(random, if family == Family::Bridge { 0.0 } else { DECLARED })
 }

@@ -104,7 +104,7 @@ pub fn record(
 }
 
 /// Strikes towards one level that overlap are one.
-fn merged(mut strikes: Vec<Strike>) -> Vec<Strike> {
+pub fn merged(mut strikes: Vec<Strike>) -> Vec<Strike> {
     strikes.sort_by(|a, b| a.start.total_cmp(&b.start));
     let mut kept: Vec<Strike> = Vec::new();
     for strike in strikes {
@@ -120,7 +120,7 @@ fn merged(mut strikes: Vec<Strike>) -> Vec<Strike> {
 }
 
 /// Edges of the wire with its strikes: while a strike lasts its level wins over the driver's.
-fn pulled(wire: &Wire, strikes: &[Strike]) -> Vec<(f64, bool)> {
+pub fn pulled(wire: &Wire, strikes: &[Strike]) -> Vec<(f64, bool)> {
     let mut moments: Vec<f64> = wire.edges.clone();
     moments.extend(strikes.iter().flat_map(|s| [s.start, s.end]));
     moments.sort_unstable_by(f64::total_cmp);

@@ -1,12 +1,13 @@
 //! Simulated captures with a known truth, wiring first: lines that have a job ([`wiring`]), then what one does to
-//! another ([`physics`]), then what an instrument makes of both ([`instrument`]). [`families`] says which faults
-//! there are, [`bench`] and [`planted`] put them together; [`score`] compares what the analysis says with what was planted.
+//! another ([`physics`]), then what an instrument makes of both ([`instrument`]). [`families`] and
+//! [`likeness`] say which faults there are, [`bench`] and [`planted`] put them together; [`score`] compares what the analysis says with what was planted.
 //!
 //! The same family and seed give the same capture on every machine.
 
 pub mod bench;
 pub mod families;
 pub mod instrument;
+pub mod likeness;
 pub mod physics;
 pub mod planted;
 pub mod score;
@@ -67,6 +68,8 @@ pub struct Truth {
     pub uncaptured: Option<usize>,
     /// Nothing in the record speaks for the uncaptured culprit: the sentence that it may be there is all that can be asked.
     pub untellable: bool,
+    /// A victim, and captured lines that fit its strays alike: all of them are to be named, none accused.
+    pub alike: Option<(usize, Vec<usize>)>,
     /// Victims of a shared lead, and the lines that share it.
     pub shared: Option<(Vec<usize>, Vec<usize>)>,
 }

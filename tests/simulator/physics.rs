@@ -11,6 +11,9 @@ pub enum Mechanism {
     Electric,
     /// Through a loop: a rise dips, a fall lifts.
     Magnetic,
+    /// Through what conducts one way, or a supply that both edges load: either edge lifts, either dips.
+    Lifts,
+    Dips,
 }
 
 impl Mechanism {
@@ -19,6 +22,8 @@ impl Mechanism {
         match self {
             Mechanism::Electric => rise,
             Mechanism::Magnetic => !rise,
+            Mechanism::Lifts => true,
+            Mechanism::Dips => false,
         }
     }
 }

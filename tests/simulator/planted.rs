@@ -21,6 +21,8 @@ const SPEAKS: f64 = 10.0;
 const OWN_PULSES: usize = 3;
 /// Cost, in ln likelihood, of a stray that a suspect leaves unexplained.
 const UNEXPLAINED: f64 = 8.0;
+/// Strays at least where captured lines fit them alike.
+const FEWEST_ALIKE: usize = 12;
 
 impl Bench {
     /// Records the machine; `declared`: chance that the person declares a narrow limit. None when the fault does not
@@ -30,6 +32,7 @@ impl Bench {
             let strikes = physics::strikes(random, &self.machine, coupling);
             self.strikes.extend(strikes);
         }
+        self.clock_by_victim();
         // Clips go on in no order that tells anything.
         let mut clipped: Vec<usize> = (0..self.machine.wires.len())
             .filter(|w| !self.hidden.contains(w))
@@ -43,7 +46,7 @@ impl Bench {
         for coupling in self
             .couplings
             .iter()
-            .filter(|c| !self.hidden.contains(&c.aggressor))
+            .filter(|c| !self.hidden.contains(&c.aggressor) && self.alike.is_none())
         {
             let planted = self.planted(coupling, &recording.shown, &position)?;
             if !self.is_separable(coupling, &planted, &clipped)
@@ -55,6 +58,15 @@ impl Bench {
             truth.couplings.push(planted);
         }
         truth.strays = recording.shown.iter().map(true_stray).collect();
+        if let Some((victim, lines)) = &self.alike {
+            let lines: Option<Vec<usize>> = lines.iter().map(|&l| position(l)).collect();
+            truth.alike = Some((position(*victim)?, lines?));
+            truth.strays.iter_mut().for_each(|stray| stray.causes.clear());
+            truth.strays.extend(self.short_of_its_own(*victim, position(*victim)?));
+            if truth.strays.len() < FEWEST_ALIKE {
+                return None;
+            }
+        }
         let sample = |t: f64| ((t - self.instrument.phase) / self.instrument.period).ceil() as i64;
         let bursts = self.bursts.iter().filter_map(|&(wire, start, end)| {
             Some(TrueBurst {
@@ -301,6 +313,7 @@ fn opposite(mechanism: Mechanism) -> Mechanism {
     match mechanism {
         Mechanism::Electric => Mechanism::Magnetic,
         Mechanism::Magnetic => Mechanism::Electric,
+        one_way => one_way,
     }
 }
 

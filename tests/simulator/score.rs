@@ -278,7 +278,7 @@ fn score_doubts(
     wrong: &mut Vec<String>,
 ) {
     let truth = &scene.truth;
-    if truth.uncaptured.is_none() && truth.shared.is_none() {
+    if truth.uncaptured.is_none() && truth.shared.is_none() && truth.alike.is_none() {
         return;
     }
     score.doubts = 1;
@@ -291,7 +291,17 @@ fn score_doubts(
     };
     let says_so = |f: &&findings::Finding| f.try_next.iter().any(|t| t.contains("A line without a probe"));
     let warned = findings.iter().any(|f| says_so(&f));
+    let all_named = |victim: &usize, lines: &[usize]| {
+        let told = findings.iter().filter(|f| f.topic == "inseparable");
+        let mut names = std::iter::once(victim)
+            .chain(lines)
+            .map(|&l| &scene.capture.lines[l].name);
+        told.into_iter()
+            .any(|f| names.clone().all(|name| f.lines.contains(name)))
+            && names.next().is_some()
+    };
     let told = match (&truth.uncaptured, &truth.shared) {
+        _ if truth.alike.is_some() => truth.alike.iter().any(|(v, lines)| all_named(v, lines)),
         (Some(_), _) if truth.untellable && warned => true,
         // Where nothing switches along with the culprit its strays come out of nowhere, which is what is said then.
         (Some(victim), _) => named("uncaptured-cause", *victim) || named("stray", *victim),
@@ -302,7 +312,9 @@ fn score_doubts(
     };
     score.doubts_told = usize::from(told);
     if !told {
-        wrong.push(if truth.uncaptured.is_some() {
+        wrong.push(if truth.alike.is_some() {
+            "does not name the lines that fit alike".to_owned()
+        } else if truth.uncaptured.is_some() {
             "does not say that the cause was not captured".to_owned()
         } else {
             "does not say that a lead is shared".to_owned()
