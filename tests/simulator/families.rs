@@ -140,13 +140,16 @@ fn attempt(random: &mut Random, family: Family) -> Option<Scene> {
                 bench.leak(random, victim, 8.0, 60.0);
             }
         }
-        Family::OneAggressor
-        | Family::Clocked
-        | Family::Coarse
-        | Family::Magnetic
-        | Family::BothEdges => {
+        Family::OneAggressor | Family::Clocked | Family::Coarse | Family::Magnetic => {
             let victim = bench.resting(random)?;
             bench.couple(random, victim, Polarities::Both, (0.15, 0.75))?;
+        }
+        Family::BothEdges => {
+            // Both edges of a counter's bit are one edge of the bit before it.
+            let victim = bench.resting(random)?;
+            bench.couple_from(random, victim, Polarities::Both, (0.15, 0.75), |b, w| {
+                b.machine.wires[w].job != Job::Counter
+            })?;
         }
         Family::OnePolarity => {
             let victim = bench.resting(random)?;

@@ -33,7 +33,10 @@ impl Bench {
         let source = &self.machine.wires[aggressor];
         let jitter = random.uniform(0.0, 0.4);
         let edges: Vec<f64> = source.edges.iter().map(|t| t + shift).collect();
-        let edges = edges.into_iter().map(|t| t + random.normal(0.0, jitter)).collect();
+        let edges = edges
+            .into_iter()
+            .map(|t| t + random.normal(0.0, jitter))
+            .collect();
         let (job, first) = (source.job, source.first ^ random.chance(0.4));
         let twin = self.machine.add("FAR_END", job, first, edges);
         self.alike = Some((victim, vec![aggressor, twin]));

@@ -62,7 +62,9 @@ impl Bench {
             let lines: Option<Vec<usize>> = lines.iter().map(|&l| position(l)).collect();
             truth.alike = Some((position(*victim)?, lines?));
             truth.strays.iter_mut().for_each(|stray| stray.causes.clear());
-            truth.strays.extend(self.short_of_its_own(*victim, position(*victim)?));
+            truth
+                .strays
+                .extend(self.short_of_its_own(*victim, position(*victim)?));
             if truth.strays.len() < FEWEST_ALIKE {
                 return None;
             }

@@ -20,6 +20,13 @@ impl OwnEdges {
             Polarity::Fall => &self.falls,
         }
     }
+
+    /// Rises and falls, ascending.
+    pub fn either(&self) -> Vec<i64> {
+        let mut times = [self.rises.as_slice(), &self.falls].concat();
+        times.sort_unstable();
+        times
+    }
 }
 
 /// A stretch at one level without an edge of the line's own: start closed, end open, in ticks.

@@ -61,41 +61,69 @@ pub struct Contrast {
     pub without: (u64, u64),
 }
 
-/// The instants at which a victim was able, and what is known of them. `latest`: longest lag looked at.
-pub fn table(instants: &Instants, victim: &Victim, rows: &[Coupling], lines: usize, latest: i64) -> Table {
+/// The instants at which a victim was able, and what is known of them. `silent`: lines whose edges say nothing;
+/// `latest`: longest lag looked at.
+pub fn table(
+    instants: &Instants,
+    victim: &Victim,
+    rows: &[Coupling],
+    silent: &[usize],
+    lines: usize,
+    latest: i64,
+) -> Table {
     let lag = rows.iter().map(|r| r.lag.high).fold(0.0, f64::max).ceil() as i64;
     let after = lag + 2 * victim.guard;
     Table::of(
         instants,
         victim,
         &homes(instants, victim, rows, latest),
+        silent,
         3 * lines,
         after,
     )
 }
 
-/// Judges one victim level. `rows`: what was found for it so far; `keeps_distance`: one of them does
-/// ([`keeps_distance`]).
+/// What was found out of one victim level's rows before it is judged.
+#[derive(Clone, Debug)]
+pub struct Known {
+    /// One of the rows does ([`keeps_distance`]).
+    pub keeps_distance: bool,
+    /// A line whose rises and falls both strike ([`one_lag::by_either_edge`]), and lines of which one polarity goes with
+    /// all of these edges.
+    pub by_either_edge: Option<(usize, Vec<usize>)>,
+}
+
+/// Judges one victim level. `rows`: what was found for it so far.
 pub fn judge(
     instants: &Instants,
     edges: &[OwnEdges],
     table: &Table,
     victim: &Victim,
     rows: &[Coupling],
-    keeps_distance: bool,
+    known: &Known,
 ) -> Verdict {
     if victim.times.len() < FEWEST {
         return Verdict::Captured;
     }
     let stories = Stories::of(table, rows);
-    let known = known_keys(rows);
-    let more = stories.captured.keys.iter().filter(|k| !known.contains(k));
+    let chosen = known_keys(rows);
+    let more = stories.captured.keys.iter().filter(|k| !chosen.contains(k));
     let needs_company = rows.iter().any(|row| {
         let mut others = more.clone().filter(|&&k| line_of(k) != row.aggressor);
         others.any(|&other| one_lag::with_and_without(instants, victim, row, other))
     });
     let nearness = stories.hidden.worth(stories.price) - stories.captured.worth(stories.price);
-    let told_otherwise = keeps_distance
+    // Who switches at each of that line's edges tells as much as the line does.
+    let tells = |line: usize| {
+        let mut of_line = stories.hidden.keys.iter().map(|&k| line_of(k) == line);
+        of_line.clone().all(|own| own) || of_line.any(|own| own) && nearness < NEAR
+    };
+    match &known.by_either_edge {
+        Some((line, copies)) if tells(*line) && copies.is_empty() => return Verdict::Captured,
+        Some((line, copies)) if tells(*line) => return Verdict::Either(copies.clone()),
+        _ => {}
+    }
+    let told_otherwise = known.keeps_distance
         || strikes_both_ways(rows)
         || rows
             .iter()
@@ -165,6 +193,18 @@ const DISTANCE_CHANCE: f64 = 1e-3;
 /// Successive pairs among k strikes in random order: M·k(k − 1)/(N(N − 1)) of M successive opportunities are
 /// expected; the lower tail is Poisson's.
 pub fn keeps_distance(times: &[i64], opportunities: &[Range<usize>], struck: &[usize], reach: i64) -> bool {
+    let (expected, together) = in_succession(times, opportunities, struck, reach);
+    poisson_lower(together as u64, expected) <= DISTANCE_CHANCE
+}
+
+/// Pairs of successive opportunities that both struck: how many are expected of strikes in random order, and how many
+/// there are.
+pub fn in_succession(
+    times: &[i64],
+    opportunities: &[Range<usize>],
+    struck: &[usize],
+    reach: i64,
+) -> (f64, usize) {
     let count: usize = opportunities.iter().map(|r| r.len()).sum();
     let follows = |e: usize| times.get(e + 1).is_some_and(|&t| t - times[e] > 2 * reach);
     let pairs = opportunities
@@ -178,7 +218,7 @@ pub fn keeps_distance(times: &[i64], opportunities: &[Range<usize>], struck: &[u
         .windows(2)
         .filter(|p| p[1] == p[0] + 1 && follows(p[0]))
         .count();
-    poisson_lower(together as u64, expected) <= DISTANCE_CHANCE
+    (expected, together)
 }
 
 /// A row with so small a part of another's strike rate may be its stragglers.

@@ -216,9 +216,16 @@ pub struct Table {
 }
 
 impl Table {
-    /// Counts the instants at which `victim` was able. `at[k]`: the instant that stray k belongs to.
-    /// `after`: how long after an instant a stray may begin and end, in ticks.
-    pub fn of(instants: &Instants, victim: &Victim, at: &[Option<usize>], keys: usize, after: i64) -> Table {
+    /// Counts the instants at which `victim` was able. `at[k]`: the instant that stray k belongs to; `silent`: lines that
+    /// are left out; `after`: how long after an instant a stray may begin and end, in ticks.
+    pub fn of(
+        instants: &Instants,
+        victim: &Victim,
+        at: &[Option<usize>],
+        silent: &[usize],
+        keys: usize,
+        after: i64,
+    ) -> Table {
         let slack = victim.unit.ceil() as i64;
         let (before, behind) = (victim.guard + slack, slack.max(after));
         let mut struck: Vec<usize> = at.iter().flatten().copied().collect();
@@ -252,7 +259,11 @@ impl Table {
         for (pattern, &(count, struck)) in counts.iter().enumerate().filter(|(_, c)| c.0 > 0) {
             let from = table.who.len();
             let who = &instants.who[instants.start[pattern]..instants.start[pattern + 1]];
-            let others = who.iter().filter(|&&k| line_of(k as usize) != victim.line);
+            let speaks = |&&k: &&u32| {
+                let line = line_of(k as usize);
+                line != victim.line && !silent.contains(&line)
+            };
+            let others = who.iter().filter(speaks);
             table.who.extend(others);
             if table.who.len() > from {
                 used += u64::from(struck);
@@ -399,7 +410,7 @@ mod tests {
             unit: 1.0,
             guard: 0,
         };
-        let table = Table::of(&instants, &victim, &[Some(1)], 9, 0);
+        let table = Table::of(&instants, &victim, &[Some(1)], &[], 9, 0);
         assert_eq!(table.totals(), (3.0, 1.0));
         assert_eq!(table.among(&[0], &[]), (3, 1));
         assert_eq!(table.among(&[0], &[3]), (2, 0));

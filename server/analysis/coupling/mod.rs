@@ -7,6 +7,7 @@
 pub mod able;
 pub mod all_pairs;
 pub mod context;
+pub mod copies;
 pub mod dose;
 mod doubts;
 pub mod instants;
@@ -14,6 +15,7 @@ pub mod lags;
 pub mod model;
 mod never_struck;
 mod one_lag;
+mod reacting;
 pub mod rival_models;
 mod rows;
 pub mod select;
@@ -27,6 +29,7 @@ use crate::model::{Capture, Level, Polarity, TraceSamples};
 
 use able::OwnEdges;
 pub use context::Contrast;
+pub use copies::CopyOf;
 pub use lags::LagHistogram;
 use select::{Evidence, Reach, Suspect, Victim};
 
@@ -149,6 +152,8 @@ pub struct Coupling {
     pub lag: Estimate,
     pub standing: Standing,
     pub inseparable_from: Vec<usize>,
+    /// Those of these that switch along at one distance.
+    pub copies: Vec<CopyOf>,
     /// Strays of the victim at these levels in all.
     pub victim_strays: u64,
     pub histogram: LagHistogram,
@@ -249,7 +254,10 @@ pub fn attribute(capture: &Capture, strays: &Strays, options: &CouplingOptions) 
     let look_at = |&at: &usize| {
         let victim = &victims[at];
         let reach = reach_of(capture, victim, options);
-        let evidence: Vec<Evidence> = suspects_of(capture, victim.line)
+        let distances = copies::Distances::new(victim, capture.timebase.ticks_of(1.0));
+        let reacting = reacting_to(capture, victim, &edges, &reach, &distances);
+        let suspects = || suspects_of(capture, victim.line).filter(|s| !reacting.contains(&s.line));
+        let evidence: Vec<Evidence> = suspects()
             .map(|s| Evidence::gather(victim, s, &edges[s.line], &reach, counts[at][s.column()]))
             .collect();
         let threshold = GAIN + (2.0 * evidence.len() as f64).max(1.0).ln();
@@ -277,7 +285,22 @@ pub fn attribute(capture: &Capture, strays: &Strays, options: &CouplingOptions) 
         let mut stragglers = stragglers.into_iter();
         rows.retain(|_| stragglers.next() == Some(false));
         rows.iter_mut().for_each(rows::doubt_constant_company);
-        let table = context::table(&instants, victim, &rows, capture.lines.len(), reach.hi);
+        let copies_of = |accused: &copies::Accused| {
+            let suspects = suspects().map(|s| (s.line, s.polarity));
+            copies::of(&edges, victim, accused, &reach, suspects, &distances)
+        };
+        for row in &mut rows {
+            let copies = copies_of(&copies::Accused::of(row, &edges));
+            rows::join_suspects(row, &copies.iter().map(|c| c.line).collect::<Vec<_>>());
+            row.copies = copies;
+        }
+        let either = one_lag::by_either_edge(&edges, victim, &rows).map(|line| {
+            let times = edges[line].either();
+            let accused = copies::Accused::by_either(&rows, &times);
+            let copies = accused.map_or(Vec::new(), |a| copies_of(&a));
+            (line, copies.iter().map(|c| c.line).collect::<Vec<usize>>())
+        });
+        let table = context::table(&instants, victim, &rows, &reacting, capture.lines.len(), reach.hi);
         // Where sampling shows only some of the strays, which ones depends on its phase; where several strike, on the
         // others.
         let is_plain = rows.len() == 1 && typical_width(strays, victim) >= SEEN_FOR_SURE * victim.unit;
@@ -292,7 +315,11 @@ pub fn attribute(capture: &Capture, strays: &Strays, options: &CouplingOptions) 
                 let reach = row.lag.high.ceil() as i64 + victim.guard;
                 context::keeps_distance(times, &victim.opportunities(times), &struck, reach)
             });
-        let verdict = context::judge(&instants, &edges, &table, victim, &rows, distant);
+        let known = context::Known {
+            keeps_distance: distant,
+            by_either_edge: either,
+        };
+        let verdict = context::judge(&instants, &edges, &table, victim, &rows, &known);
         (rows, table, verdict)
     };
     let all: Vec<usize> = (0..victims.len()).collect();
@@ -405,6 +432,25 @@ fn suspects_of(capture: &Capture, victim: usize) -> impl Iterator<Item = Suspect
                 && !capture.lines[line].edges.is_empty()
         })
         .flat_map(|line| [Polarity::Rise, Polarity::Fall].map(|polarity| Suspect { line, polarity }))
+}
+
+/// Lines that follow the victim's edges, strays included: they are no evidence.
+fn reacting_to(
+    capture: &Capture,
+    victim: &Victim,
+    edges: &[OwnEdges],
+    reach: &Reach,
+    distances: &copies::Distances,
+) -> Vec<usize> {
+    let reacts = |&line: &usize| {
+        let times = edges[line].either();
+        let victim_line = &capture.lines[victim.line];
+        reacting::is(&times, victim, victim_line, reach.hi, -reach.lo, distances.steady)
+    };
+    let mut lines: Vec<usize> = suspects_of(capture, victim.line).map(|s| s.line).collect();
+    lines.dedup();
+    lines.retain(reacts);
+    lines
 }
 
 fn victims(capture: &Capture, strays: &Strays) -> Vec<Victim> {

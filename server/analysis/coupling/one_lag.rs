@@ -5,6 +5,7 @@
 //! without a probe that the same clock latches strikes after one lag, whoever else switches at that instant.
 
 use super::able::{self, OwnEdges};
+use super::context::in_succession;
 use super::instants::Instants;
 use super::select::Victim;
 use super::{Coupling, Edge, Occurrence};
@@ -132,6 +133,38 @@ pub fn opposite_edges_too(edges: &[OwnEdges], victim: &Victim, rows: &[Coupling]
     count >= OPPOSITE_FEWEST && binomial_upper(count as u64, open.len() as u64, chance) <= OPPOSITE_CHANCE
 }
 
+/// Share of a victim's strays that one line's edges, rises and falls, must explain to be taken for their cause alone.
+const ALL: f64 = 0.93;
+/// Successive strikes that must be expected before their being there says anything, and the share of these that shows
+/// that strikes don't keep a distance.
+const SUCCESSIVE: f64 = 3.0;
+const AS_EXPECTED: f64 = 0.5;
+const FEWEST_SUCCESSIVE: usize = 2;
+
+/// The line whose rises and falls both strike towards one level, where nothing needs a line without a probe: its edges
+/// explain (nearly) all strays, and its strikes follow each other as they would not if something that it latches, which
+/// can't rise twice in a row, struck.
+pub fn by_either_edge(edges: &[OwnEdges], victim: &Victim, rows: &[Coupling]) -> Option<usize> {
+    let [a, b] = rows else { return None };
+    let explained = a.occurrences.len() + b.occurrences.len();
+    if a.aggressor != b.aggressor || (explained as f64) < ALL * victim.times.len() as f64 {
+        return None;
+    }
+    let times = edges[a.aggressor].either();
+    let mut struck: Vec<usize> = [a, b]
+        .iter()
+        .flat_map(|row| &row.occurrences)
+        .filter_map(|o| times.binary_search(&o.at).ok())
+        .collect();
+    struck.sort_unstable();
+    struck.dedup();
+    let reach = a.lag.high.max(b.lag.high).ceil() as i64 + victim.guard;
+    let (expected, together) = in_succession(&times, &victim.opportunities(&times), &struck, reach);
+    let follow =
+        expected >= SUCCESSIVE && together >= FEWEST_SUCCESSIVE && together as f64 >= AS_EXPECTED * expected;
+    (follow || a.strike_rate.low > LATCHED && b.strike_rate.low > LATCHED).then_some(a.aggressor)
+}
+
 /// Lags of `inner`'s strays counted from the outer one's edge within `span` ticks of its own, where there is one.
 fn lags_from(edges: &[OwnEdges], outer: &Coupling, inner: &Coupling, span: i64) -> Vec<f64> {
     let times = edge_times(edges, outer);
@@ -241,6 +274,7 @@ mod tests {
             lag: estimate(lag as f64),
             standing: Standing::Clear,
             inseparable_from: Vec::new(),
+            copies: Vec::new(),
             victim_strays: 100,
             histogram: LagHistogram::of(&[], 0, 10, 1.0),
             occurrences,

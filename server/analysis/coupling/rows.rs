@@ -5,7 +5,7 @@ use super::lags::{LagHistogram, Pair};
 use super::model::LagWindow;
 use super::never_struck;
 use super::select::{Evidence, Explanation, Victim};
-use super::{Coupling, Edge, Estimate, Occurrence, RuledOut, Standing};
+use super::{CopyOf, Coupling, Edge, Estimate, Occurrence, RuledOut, Standing};
 use crate::analysis::stats::intervals::{clopper_pearson, median_of_sorted};
 use crate::analysis::stats::tails::binomial_upper;
 use crate::analysis::strays::Strays;
@@ -74,6 +74,7 @@ pub fn coupling(
             Standing::Inseparable
         },
         inseparable_from: lines_of(rivals, evidence),
+        copies: Vec::new(),
         victim_strays: victim.times.len() as u64,
         histogram: LagHistogram::of(&whole, lo.min(0), hi.max(lo.min(0) + span), victim.unit),
         follows_pulse: follows_pulse(strays, victim, accused, edges, &struck),
@@ -376,6 +377,7 @@ pub fn joined(mut rows: Vec<Coupling>) -> Vec<Coupling> {
         if row.standing == Standing::Inseparable && clear.contains(&key(row)) {
             row.standing = Standing::Clear;
             row.inseparable_from.clear();
+            row.copies.clear();
         }
     }
     let mut out: Vec<Coupling> = Vec::new();
@@ -430,6 +432,9 @@ fn merge(first: &mut Coupling, second: Coupling) {
     let mut lags: Vec<f64> = first.occurrences.iter().map(|o| o.lag as f64).collect();
     lags.sort_unstable_by(f64::total_cmp);
     first.lag = median(&lags);
+    let known = |c: &CopyOf| first.copies.iter().any(|k| k.line == c.line);
+    let more: Vec<CopyOf> = second.copies.into_iter().filter(|c| !known(c)).collect();
+    first.copies.extend(more);
     first.inseparable_from.extend(second.inseparable_from);
     first.inseparable_from.sort_unstable();
     first.inseparable_from.dedup();

@@ -1,0 +1,185 @@
+//! Lines that copy the accused: a buffer's output, an inverter's, the other end of the same wire.
+//!
+//! A line whose edges keep one distance to the accused line's edges goes with the same strays at another lag. How tightly
+//! the strays follow either is no evidence (sampling and jitter decide that); what tells the two apart is only
+//! - edges at which one switched and the other did not, with or without strays, or
+//! - a lag that no coupling has: a stray that comes before the edge, or too long after it.
+
+use super::able::{OwnEdges, gallop};
+use super::select::{Reach, Victim};
+use super::{Coupling, Edge, Occurrence};
+use crate::model::Polarity;
+
+/// A line that can't be told from the accused, because it switched with it.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct CopyOf {
+    pub line: usize,
+    /// Whether it rises where the accused falls.
+    pub inverted: bool,
+    /// How long after the accused it switches, in ticks; negative: before.
+    pub delay: i64,
+}
+
+/// Distances that differ by no more than this, and two samples, are one: output delays of one chip vary by so much
+/// (5 ns and less within a package, from memory of TTL data books).
+const STEADY_S: f64 = 4e-9;
+/// A line that switches longer before the accused than this is no copy: several gates or some ten metres of cable lie
+/// between, and a coupled stray follows within nanoseconds of its cause.
+const LONGEST_S: f64 = 60e-9;
+/// Share of the strikes that may come without the copy: strays by themselves, and edges that sampling hid.
+const WITHOUT: f64 = 0.03;
+/// Edges of the copy alone that would have shown a strike with this chance clear it when none did.
+const CLEARED_AT: f64 = 0.05;
+
+/// What distances are looked at, in ticks.
+#[derive(Clone, Copy, Debug)]
+pub struct Distances {
+    /// How near distances must be to be one.
+    pub steady: i64,
+    /// How long before the accused a copy may switch.
+    longest: i64,
+}
+
+impl Distances {
+    /// `second`: ticks in a second.
+    pub fn new(victim: &Victim, second: f64) -> Distances {
+        Distances {
+            steady: (2.0 * victim.unit + STEADY_S * second).ceil() as i64,
+            longest: (victim.unit + LONGEST_S * second).ceil() as i64,
+        }
+    }
+}
+
+/// What was found of the accused: a line, its edges that strike (ascending ticks; `polarity` is none for either), its
+/// strikes by time, and the share of its opportunities that struck.
+pub struct Accused<'a> {
+    pub line: usize,
+    pub polarity: Option<Polarity>,
+    pub times: &'a [i64],
+    pub strikes: Vec<Occurrence>,
+    pub rate: f64,
+}
+
+impl<'a> Accused<'a> {
+    /// The accused of one row.
+    pub fn of(row: &Coupling, edges: &'a [OwnEdges]) -> Accused<'a> {
+        let polarity = match row.edge {
+            Edge::Fall => Polarity::Fall,
+            _ => Polarity::Rise,
+        };
+        Accused {
+            line: row.aggressor,
+            polarity: Some(polarity),
+            times: edges[row.aggressor].of(polarity),
+            strikes: row.occurrences.clone(),
+            rate: row.strike_rate.estimate,
+        }
+    }
+
+    /// The line whose rises and falls were found to strike in two rows; `times`: both.
+    pub fn by_either(rows: &[Coupling], times: &'a [i64]) -> Option<Accused<'a>> {
+        let first = rows.first()?;
+        let mut strikes: Vec<Occurrence> = rows.iter().flat_map(|r| r.occurrences.clone()).collect();
+        strikes.sort_by_key(|o| o.at);
+        let opportunities: u64 = rows.iter().map(|r| r.opportunities).sum();
+        Some(Accused {
+            line: first.aggressor,
+            polarity: None,
+            times,
+            rate: strikes.len() as f64 / opportunities.max(1) as f64,
+            strikes,
+        })
+    }
+}
+
+/// Lines that copy the accused, which no count and no lag tells from it. Cost: strikes × log of edges for each suspect, and all edges of those that keep the distance.
+pub fn of(
+    edges: &[OwnEdges],
+    victim: &Victim,
+    accused: &Accused,
+    reach: &Reach,
+    suspects: impl Iterator<Item = (usize, Polarity)>,
+    distances: &Distances,
+) -> Vec<CopyOf> {
+    let mut copies: Vec<CopyOf> = Vec::new();
+    for (line, polarity) in suspects.filter(|s| s.0 != accused.line && s.0 != victim.line) {
+        let times = edges[line].of(polarity);
+        let Some(delay) = distance(times, &accused.strikes, reach, distances) else {
+            continue;
+        };
+        if is_cleared(times, accused, victim, delay, distances.steady) {
+            continue;
+        }
+        let copy = CopyOf {
+            line,
+            inverted: accused.polarity.is_some_and(|own| own != polarity),
+            delay,
+        };
+        match copies.iter_mut().find(|c| c.line == line) {
+            Some(known) if known.delay.abs() > delay.abs() => *known = copy,
+            Some(_) => {}
+            None => copies.push(copy),
+        }
+    }
+    copies
+}
+
+/// The distance from the accused's edges that `times` keep at (nearly) every strike, at a lag that a coupling may have.
+fn distance(times: &[i64], strikes: &[Occurrence], reach: &Reach, looked_at: &Distances) -> Option<i64> {
+    let allowed = (WITHOUT * strikes.len() as f64) as usize;
+    let mut missing = 0;
+    let mut from = 0;
+    let mut distances: Vec<i64> = Vec::new();
+    for strike in strikes {
+        let stray = strike.at + strike.lag;
+        from += gallop(&times[from..], |&t| t < stray - reach.hi);
+        let near = times[from..].iter().take_while(|&&t| t <= stray - reach.lo);
+        let before = distances.len();
+        distances.extend(near.map(|&t| t - strike.at));
+        if distances.len() == before {
+            missing += 1;
+            if missing > allowed {
+                return None;
+            }
+        }
+    }
+    distances.sort_unstable();
+    let best = crowd(&distances, 2 * looked_at.steady);
+    let middle = *distances[best.clone()].get(best.len() / 2)?;
+    let is_steady = best.len() + allowed >= strikes.len();
+    (is_steady && middle >= -looked_at.longest).then_some(middle)
+}
+
+/// Where the most of `sorted` lie within `width` of each other. Cost: linear.
+pub fn crowd(sorted: &[i64], width: i64) -> std::ops::Range<usize> {
+    let (mut best, mut end) = (0..0, 0);
+    for start in 0..sorted.len() {
+        while end < sorted.len() && sorted[end] - sorted[start] <= width {
+            end += 1;
+        }
+        if end - start > best.len() {
+            best = start..end;
+        }
+    }
+    best
+}
+
+/// Whether `times` has so many opportunities without the accused, all of them clean, that it is not to blame.
+fn is_cleared(times: &[i64], accused: &Accused, victim: &Victim, delay: i64, steady: i64) -> bool {
+    let miss = (1.0 - accused.rate).clamp(1e-9, 1.0 - 1e-9);
+    let enough = (CLEARED_AT.ln() / miss.ln()).ceil().max(1.0) as usize;
+    let (mut from, mut alone) = (0, 0);
+    for range in victim.opportunities(times) {
+        for &t in &times[range] {
+            let at = t - delay;
+            from += gallop(&accused.times[from..], |&a| a < at - steady);
+            if accused.times.get(from).is_none_or(|&a| a > at + steady) {
+                alone += 1;
+                if alone >= enough {
+                    return true;
+                }
+            }
+        }
+    }
+    false
+}

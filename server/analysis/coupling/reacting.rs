@@ -1,0 +1,62 @@
+//! Lines that the victim clocks: their edges follow its strays, so they tell nothing of who caused these.
+//!
+//! A counter that takes a stray for a clock edge switches a few tens of nanoseconds later, at every stray. Seen among
+//! the instants it goes with the strays better than any cause could. What shows it is that (nearly) all of its edges
+//! keep one distance after an edge of the victim, strays or not.
+
+use super::able::gallop;
+use super::copies::crowd;
+use super::select::Victim;
+use crate::model::Line;
+
+/// Share of a line's edges that follow the victim's.
+const FOLLOWS: f64 = 0.95;
+/// Strays that a line reacts to, at least.
+const FEWEST: usize = 3;
+
+/// Whether a line with the edges `times` (ascending, both polarities) reacts to `victim`, whose record `line` is.
+/// `latest`: longest reaction; `possible`: so long after a stray's start an edge may still have caused it, `steady`: how
+/// near distances must be to be one; all in ticks. Cost: log of the edges for most lines, linear for those that react.
+pub fn is(times: &[i64], victim: &Victim, line: &Line, latest: i64, possible: i64, steady: i64) -> bool {
+    let most_missing = ((1.0 - FOLLOWS) * times.len() as f64) as usize;
+    let (mut missing, mut from) = (0, 0);
+    let mut lags: Vec<i64> = Vec::new();
+    for &time in times {
+        from += gallop(&line.edges[from..], |e| e.0 < time - latest);
+        let before = lags.len();
+        lags.extend(
+            line.edges[from..]
+                .iter()
+                .take_while(|e| e.0 <= time)
+                .map(|e| time - e.0),
+        );
+        missing += usize::from(lags.len() == before);
+        if missing > most_missing {
+            return false;
+        }
+    }
+    lags.sort_unstable();
+    let crowd = crowd(&lags, 2 * steady);
+    if crowd.len() < times.len() - most_missing {
+        return false;
+    }
+    let (least, most) = (lags[crowd.start], lags[crowd.end - 1]);
+    let follows = |start: i64| {
+        let next = times.partition_point(|&t| t < start + least);
+        times.get(next).copied().filter(|&t| t <= start + most + latest)
+    };
+    // A stray is followed from its start or from its end, both within reach of the start.
+    let after: Vec<i64> = victim
+        .times
+        .iter()
+        .filter_map(|&s| follows(s).map(|t| t - s))
+        .collect();
+    if after.len() < FEWEST {
+        return false;
+    }
+    // Edges too late to be a cause, or a line that follows the victim's own edges alike.
+    let late = after.iter().filter(|&&lag| lag > possible).count();
+    let own = times.len().saturating_sub(after.len());
+    let is_late = late as f64 >= FOLLOWS * after.len() as f64;
+    is_late || least > 0 && own >= FEWEST
+}
