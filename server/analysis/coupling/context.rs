@@ -9,6 +9,7 @@ use std::ops::Range;
 
 use super::able::OwnEdges;
 use super::dose::{self, Dose};
+use super::hazard::Gate;
 use super::instants::{self, Instants, Table, key, line_of};
 use super::one_lag;
 use super::rival_models::{self, Fitted};
@@ -34,6 +35,8 @@ const FEWEST: usize = 5;
 pub enum Verdict {
     /// Captured lines that strike by themselves explain the strays as well as anything.
     Captured,
+    /// The victim makes them itself, as two captured lines switch almost together.
+    Hazard(Gate),
     /// These lines tell the strays as well as those that were chosen.
     Either(Vec<usize>),
     /// The strays depend on who switches in a way that no captured line explains by itself.
@@ -91,6 +94,10 @@ pub struct Known {
     /// A line whose rises and falls both strike ([`one_lag::by_either_edge`]), and lines of which one polarity goes with
     /// all of these edges.
     pub by_either_edge: Option<(usize, Vec<usize>)>,
+    /// Strays come at an accused line's moment of the step and without it ([`super::phase`]).
+    pub in_step_without: bool,
+    /// The victim is a gate that glitches ([`super::hazard`]).
+    pub gate: Option<Gate>,
 }
 
 /// Judges one victim level. `rows`: what was found for it so far.
@@ -104,6 +111,9 @@ pub fn judge(
 ) -> Verdict {
     if victim.times.len() < FEWEST {
         return Verdict::Captured;
+    }
+    if let Some(gate) = known.gate {
+        return Verdict::Hazard(gate);
     }
     let stories = Stories::of(table, rows);
     let chosen = known_keys(rows);
@@ -124,6 +134,7 @@ pub fn judge(
         _ => {}
     }
     let told_otherwise = known.keeps_distance
+        || known.in_step_without
         || strikes_both_ways(rows)
         || rows
             .iter()

@@ -5,7 +5,7 @@ use super::dose::{self, Dose};
 use super::instants::Table;
 use super::rows;
 use super::select::Victim;
-use super::{Attribution, Coupling, Edge, SharedSupply, Standing, Uncaptured};
+use super::{Attribution, Coupling, Edge, Hazard, SharedSupply, Standing, Uncaptured};
 
 /// Lines named as switching along, at most.
 const COMPANIONS_NAMED: usize = 4;
@@ -41,9 +41,15 @@ pub fn settle(judged: &[Judged], found: &mut [Coupling], attribution: &mut Attri
         .filter(|j| matches!(j.verdict, Verdict::Hidden(_)) || pulls_both_ways(j.victim, judged).is_some())
         .map(|j| j.victim.line)
         .filter(|line| dosed.iter().all(|d| d.line != *line))
+        .filter(|line| !judged.iter().any(|j| j.victim.line == *line && matches!(j.verdict, Verdict::Hazard(_))))
         .collect();
     hidden.dedup();
     hidden.iter().for_each(|&line| lose(line));
+    attribution.hazards = hazards(judged);
+    for hazard in &attribution.hazards {
+        let rows = found.iter_mut().filter(|row| row.victim == hazard.victim);
+        rows.for_each(|row| rows::join_suspects(row, &hazard.inputs));
+    }
     for one in judged {
         let Verdict::Either(lines) = &one.verdict else {
             continue;
@@ -55,6 +61,28 @@ pub fn settle(judged: &[Judged], found: &mut [Coupling], attribution: &mut Attri
     }
     attribution.uncaptured = hidden.iter().map(|&l| uncaptured(l, judged, found)).collect();
     attribution.shared = shared_leads(&dosed);
+}
+
+/// The glitches of gates, once a victim: those of its levels that the same two lines make are counted together.
+fn hazards(judged: &[Judged]) -> Vec<Hazard> {
+    let mut hazards: Vec<Hazard> = Vec::new();
+    for one in judged {
+        let Verdict::Hazard(gate) = &one.verdict else {
+            continue;
+        };
+        let levels = judged.iter().filter(|j| j.victim.line == one.victim.line);
+        let of: u64 = levels.map(|j| j.victim.times.len() as u64).sum();
+        match hazards.iter_mut().find(|h| h.victim == one.victim.line) {
+            Some(known) => known.strays += gate.strays as u64,
+            None => hazards.push(Hazard {
+                victim: one.victim.line,
+                inputs: gate.inputs,
+                strays: gate.strays as u64,
+                of,
+            }),
+        }
+    }
+    hazards
 }
 
 fn dosed(judged: &[Judged]) -> Vec<Dosed> {

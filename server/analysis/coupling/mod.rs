@@ -10,11 +10,13 @@ pub mod context;
 pub mod copies;
 pub mod dose;
 mod doubts;
+mod hazard;
 pub mod instants;
 pub mod lags;
 pub mod model;
 mod never_struck;
 mod one_lag;
+mod phase;
 mod reacting;
 pub mod rival_models;
 mod rows;
@@ -199,6 +201,16 @@ pub struct SharedSupply {
     pub curve: Vec<DosePoint>,
 }
 
+/// Strays that are the victim's own: it is a gate of two captured lines that switch almost together.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Hazard {
+    pub victim: usize,
+    pub inputs: [usize; 2],
+    /// Strays that come where both switched, of all the victim's strays.
+    pub strays: u64,
+    pub of: u64,
+}
+
 /// One point of a dose curve.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct DosePoint {
@@ -216,6 +228,7 @@ pub struct Attribution {
     pub causes: Vec<Option<Cause>>,
     pub uncaptured: Vec<Uncaptured>,
     pub shared: Vec<SharedSupply>,
+    pub hazards: Vec<Hazard>,
     /// Pairs of victim level and suspect polarity that were tried.
     pub pairs_tried: usize,
 }
@@ -315,9 +328,20 @@ pub fn attribute(capture: &Capture, strays: &Strays, options: &CouplingOptions) 
                 let reach = row.lag.high.ceil() as i64 + victim.guard;
                 context::keeps_distance(times, &victim.opportunities(times), &struck, reach)
             });
+        let lines = || {
+            let mut lines: Vec<usize> = suspects().map(|s| s.line).collect();
+            lines.dedup();
+            lines
+        };
+        let steps = || {
+            rows.iter()
+                .any(|row| phase::is_kept_without(&edges, victim, &rows, row, &lines(), &reach, &distances))
+        };
         let known = context::Known {
             keeps_distance: distant,
             by_either_edge: either,
+            in_step_without: steps(),
+            gate: hazard::find(capture, strays, &edges, victim, &lines(), &reach),
         };
         let verdict = context::judge(&instants, &edges, &table, victim, &rows, &known);
         (rows, table, verdict)

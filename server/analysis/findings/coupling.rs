@@ -3,7 +3,7 @@
 use super::words::{count_of, edges_word, list, percent, small, span};
 use super::{CAUTION, Finding, Severity};
 use crate::analysis::coupling::{
-    Attribution, Contrast, Coupling, DosePoint, Edge, RuledOut, SharedSupply, Standing, Uncaptured,
+    Attribution, Contrast, Coupling, DosePoint, Edge, Hazard, RuledOut, SharedSupply, Standing, Uncaptured,
 };
 use crate::analysis::stats::power::clean_opportunities;
 use crate::analysis::strays::Strays;
@@ -24,12 +24,16 @@ pub fn of(capture: &Capture, strays: &Strays, attribution: &Attribution) -> Vec<
         if attribution.shared.iter().any(is_shared) {
             continue; // Said once for all its victims.
         }
+        if attribution.hazards.iter().any(|h| h.victim == coupling.victim) {
+            continue; // Said as the gate's own.
+        }
         findings.push(match coupling.standing {
             Standing::Clear => accused(capture, strays, coupling),
             Standing::Inseparable => inseparable(capture, coupling),
             Standing::Companion => continue, // Said with the uncaptured cause.
         });
     }
+    findings.extend(attribution.hazards.iter().map(|h| hazard(capture, h)));
     findings.extend(
         attribution
             .uncaptured
@@ -241,6 +245,31 @@ fn inseparable(capture: &Capture, c: &Coupling) -> Finding {
             CAUTION.to_string(),
         ],
         lines,
+    }
+}
+
+fn hazard(capture: &Capture, h: &Hazard) -> Finding {
+    let victim = name(capture, h.victim);
+    let [a, b] = h.inputs.map(|line| name(capture, line));
+    Finding {
+        severity: Severity::Fault,
+        topic: "inseparable",
+        title: format!("{victim}: its stray pulses come when {a} and {b} switch almost together"),
+        detail: format!(
+            "{} of {} lie between an edge of {a} and one of {b}. Once both are at rest their levels settle {victim}'s, as of a gate with these two inputs; while one has switched and the other has not, that gate shows the level of these pulses (a hazard). So neither induces them.",
+            h.strays,
+            count_of(h.of, "stray pulse"),
+        ),
+        try_next: vec![
+            format!(
+                "If what reads {victim} looks at it only well after both have switched, these pulses do no harm; if it counts or latches on {victim}, take it through a flip-flop, or make {a} and {b} never change at one step."
+            ),
+            format!(
+                "To be sure that it is the gate: hold {a} still (at its driver) and let {b} go on: {victim} must be clean then."
+            ),
+            CAUTION.to_string(),
+        ],
+        lines: vec![victim, a, b],
     }
 }
 

@@ -17,6 +17,7 @@ pub fn of(capture: &Capture, strays: &Strays, attribution: &Attribution) -> Vec<
 
 fn causeless(capture: &Capture, strays: &Strays, attribution: &Attribution, line: usize) -> Option<Finding> {
     let told = attribution.uncaptured.iter().any(|u| u.victim == line)
+        || attribution.hazards.iter().any(|h| h.victim == line)
         || attribution.shared.iter().any(|s| s.victims.contains(&line));
     let first = strays.strays.partition_point(|s| s.line < line);
     let mut of = 0;

@@ -1,0 +1,112 @@
+//! Strays that come without the accused, at the moment of the machine's step at which it strikes.
+//!
+//! A captured line may repeat a hidden one only at times (behind an enable, or one of several that a select picks). Its
+//! own edges then strike as often as the hidden line's do, and no count clears it. What gives it away are the strays at
+//! the hidden line's other edges: seen from a line that both keep step with they come at the accused's own moment, and
+//! the accused did not switch. Strays from nowhere keep no step.
+
+use super::Coupling;
+use super::able::{self, OwnEdges};
+use super::copies::{Distances, crowd};
+use super::select::{Reach, Victim};
+use crate::analysis::stats::tails::binomial_upper;
+
+/// Strays without the accused that say something, and as a share of its strikes.
+const FEWEST: usize = 4;
+const SHARE: f64 = 0.08;
+/// Share of the accused's strays that must keep the step.
+const IN_STEP: f64 = 0.95;
+/// Chance, for all lines tried, that strays from nowhere fall into step as these do.
+const CHANCE: f64 = 1e-4;
+
+/// Whether strays that no row explains keep the accused's step without it. `lines`: those that may show a step. Cost:
+/// strays × log of edges for each line, where there are strays without the accused at all.
+pub fn is_kept_without(
+    edges: &[OwnEdges],
+    victim: &Victim,
+    rows: &[Coupling],
+    row: &Coupling,
+    lines: &[usize],
+    reach: &Reach,
+    distances: &Distances,
+) -> bool {
+    let mut explained: Vec<usize> = rows
+        .iter()
+        .flat_map(|r| &r.occurrences)
+        .map(|o| o.stray)
+        .collect();
+    explained.sort_unstable();
+    let own = edges[row.aggressor].either();
+    let without = |t: i64| {
+        let next = own.get(own.partition_point(|&e| e < t - reach.hi));
+        next.is_none_or(|&e| e > t - reach.lo)
+    };
+    let open: Vec<i64> = (0..victim.times.len())
+        .filter(|&k| explained.binary_search(&victim.strays[k]).is_err())
+        .map(|k| victim.times[k])
+        .filter(|&t| without(t))
+        .collect();
+    let needed = FEWEST.max((SHARE * row.occurrences.len() as f64).ceil() as usize);
+    if open.len() < needed {
+        return false;
+    }
+    let struck: Vec<i64> = row.occurrences.iter().map(|o| o.at + o.lag).collect();
+    let lags = row.occurrences.iter().map(|o| o.lag);
+    let spread = lags.clone().max().unwrap_or(0) - lags.min().unwrap_or(0);
+    let width = spread + 2 * distances.steady;
+    let others = lines
+        .iter()
+        .filter(|&&l| l != row.aggressor && l != victim.line);
+    let tried = 3.0 * lines.len() as f64;
+    others.into_iter().any(|&line| {
+        let of = &edges[line];
+        let either = of.either();
+        [&of.rises, &of.falls, &either].into_iter().any(|times| {
+            let Some((lo, hi)) = step(times, &struck, width) else {
+                return false;
+            };
+            let slack = distances.steady / 2;
+            let (lo, hi) = (lo - slack, hi + slack);
+            let in_step = open
+                .iter()
+                .filter(|&&t| since(times, t).is_some_and(|s| lo <= s && s <= hi))
+                .count();
+            if in_step < needed {
+                return false;
+            }
+            let covered = able::covered(times, &victim.opportunities(times), lo, hi);
+            let chance = (covered / victim.time).min(1.0);
+            tried * binomial_upper(in_step as u64, open.len() as u64, chance) <= CHANCE
+        })
+    })
+}
+
+/// Ticks since the last edge at or before `time`.
+fn since(times: &[i64], time: i64) -> Option<i64> {
+    let before = times.partition_point(|&e| e <= time).checked_sub(1)?;
+    Some(time - times[before])
+}
+
+/// How long after the last of `times` (nearly) all of `struck` come, where that is the same within `width` ticks.
+fn step(times: &[i64], struck: &[i64], width: i64) -> Option<(i64, i64)> {
+    let mut lags: Vec<i64> = struck.iter().filter_map(|&t| since(times, t)).collect();
+    lags.sort_unstable();
+    let best = crowd(&lags, width);
+    let is_step = !best.is_empty() && best.len() as f64 >= IN_STEP * struck.len() as f64;
+    is_step.then(|| (lags[best.start], lags[best.end - 1]))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_keeps_step_comes_the_same_while_after_the_last_edge() {
+        let clock: Vec<i64> = (0..100).map(|n| 1_000 * n).collect();
+        let struck: Vec<i64> = (0..40).map(|n| 2_000 * n + 630 + n % 5).collect();
+        assert_eq!(step(&clock, &struck, 10), Some((630, 634)));
+        assert_eq!(step(&clock, &struck, 3), None);
+        let anywhere: Vec<i64> = (0..40).map(|n| 2_000 * n + 17 * n).collect();
+        assert_eq!(step(&clock, &anywhere, 10), None);
+    }
+}
