@@ -4,7 +4,7 @@ use crate::analysis::align;
 use crate::analysis::coupling::{self, Attribution, CouplingOptions};
 use crate::analysis::findings::{self, Finding, Severity};
 use crate::analysis::links::{self, Link, LinkOptions, Proposal};
-use crate::analysis::strays::{self, Mark, StrayOptions, Strays};
+use crate::analysis::strays::{Mark, StrayOptions, Strays};
 use crate::analysis::{rails, rails_assumed, rules};
 use crate::model::{Capture, Ticks};
 use crate::report::CaptureRow;
@@ -75,8 +75,8 @@ pub fn inspect_run(
 fn look(capture: Capture, sources: Vec<CaptureRow>, setup: &Setup, known: Vec<Finding>) -> Inspection {
     let declared = link_options(&capture, setup);
     let links = links::check(&capture, &declared);
-    let strays = strays::find(&capture, &stray_options(&capture, setup, &links));
-    let attribution = coupling::attribute(&capture, &strays, &CouplingOptions::default());
+    let options = stray_options(&capture, setup, &links);
+    let (strays, attribution) = coupling::answers::judge(&capture, &options, &CouplingOptions::default());
     let same_signal: Vec<(String, String)> = setup
         .links
         .iter()

@@ -72,6 +72,7 @@ impl Bench {
         self.couplings.push(coupling);
         self.hidden.insert(culprit);
         self.uncaptured = Some(victim);
+        self.leaves_trace = Some(true);
         Some(())
     }
 

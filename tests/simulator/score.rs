@@ -95,8 +95,8 @@ pub fn of(scene: &Scene) -> Score {
         narrow_below: scene.narrow_below.into_iter().collect(),
         ..StrayOptions::default()
     };
-    let strays = strays::find(&scene.capture, &options);
-    let attribution = coupling::attribute(&scene.capture, &strays, &CouplingOptions::default());
+    let (strays, attribution) =
+        coupling::answers::judge(&scene.capture, &options, &CouplingOptions::default());
     let mut score = Score {
         captures: 1,
         ..Score::default()

@@ -140,7 +140,7 @@ pub fn judge(
             .iter()
             .any(|row| one_lag::opposite_edges_too(edges, victim, rows, row))
         || needs_company
-        || one_lag::nested(edges, victim, rows, instants.span);
+        || one_lag::nested(edges, victim, rows, 2 * instants.span);
     let extends = stories
         .captured
         .keys

@@ -41,7 +41,11 @@ pub fn settle(judged: &[Judged], found: &mut [Coupling], attribution: &mut Attri
         .filter(|j| matches!(j.verdict, Verdict::Hidden(_)) || pulls_both_ways(j.victim, judged).is_some())
         .map(|j| j.victim.line)
         .filter(|line| dosed.iter().all(|d| d.line != *line))
-        .filter(|line| !judged.iter().any(|j| j.victim.line == *line && matches!(j.verdict, Verdict::Hazard(_))))
+        .filter(|line| {
+            !judged
+                .iter()
+                .any(|j| j.victim.line == *line && matches!(j.verdict, Verdict::Hazard(_)))
+        })
         .collect();
     hidden.dedup();
     hidden.iter().for_each(|&line| lose(line));

@@ -6,6 +6,7 @@
 
 pub mod able;
 pub mod all_pairs;
+pub mod answers;
 pub mod context;
 pub mod copies;
 pub mod dose;
@@ -229,6 +230,8 @@ pub struct Attribution {
     pub uncaptured: Vec<Uncaptured>,
     pub shared: Vec<SharedSupply>,
     pub hazards: Vec<Hazard>,
+    /// Short pulses that were taken for a line's job ([`answers::judge`]).
+    pub answers: Vec<answers::Answers>,
     /// Pairs of victim level and suspect polarity that were tried.
     pub pairs_tried: usize,
 }

@@ -12,8 +12,8 @@ use super::select::{Reach, Victim};
 use crate::analysis::stats::tails::binomial_upper;
 
 /// Strays without the accused that say something, and as a share of its strikes.
-const FEWEST: usize = 4;
-const SHARE: f64 = 0.08;
+const FEWEST: usize = 5;
+const SHARE: f64 = 0.12;
 /// Share of the accused's strays that must keep the step.
 const IN_STEP: f64 = 0.95;
 /// Chance, for all lines tried, that strays from nowhere fall into step as these do.
@@ -54,9 +54,7 @@ pub fn is_kept_without(
     let lags = row.occurrences.iter().map(|o| o.lag);
     let spread = lags.clone().max().unwrap_or(0) - lags.min().unwrap_or(0);
     let width = spread + 2 * distances.steady;
-    let others = lines
-        .iter()
-        .filter(|&&l| l != row.aggressor && l != victim.line);
+    let others = lines.iter().filter(|&&l| l != row.aggressor && l != victim.line);
     let tried = 3.0 * lines.len() as f64;
     others.into_iter().any(|&line| {
         let of = &edges[line];

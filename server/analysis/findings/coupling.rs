@@ -2,15 +2,19 @@
 
 use super::words::{count_of, edges_word, list, percent, small, span};
 use super::{CAUTION, Finding, Severity};
+use crate::analysis::coupling::answers::Answers;
 use crate::analysis::coupling::{
-    Attribution, Contrast, Coupling, DosePoint, Edge, Hazard, RuledOut, SharedSupply, Standing, Uncaptured,
+    Attribution, Contrast, CopyOf, Coupling, DosePoint, Edge, Hazard, RuledOut, SharedSupply, Standing,
+    Uncaptured,
 };
 use crate::analysis::stats::power::clean_opportunities;
-use crate::analysis::strays::Strays;
+use crate::analysis::strays::{LimitOrigin, Strays};
 use crate::model::{Capture, Level, Polarity};
 
 /// Share of strikes that follow the aggressor's whole pulse from which a bridge is named.
 const FOLLOWS: f64 = 0.7;
+/// Where it may be that so many opportunities are followed by a pulse, those may be answers.
+const NEARLY_EVERY: f64 = 0.9;
 
 pub fn of(capture: &Capture, strays: &Strays, attribution: &Attribution) -> Vec<Finding> {
     let mut findings: Vec<Finding> = attribution
@@ -34,6 +38,7 @@ pub fn of(capture: &Capture, strays: &Strays, attribution: &Attribution) -> Vec<
         });
     }
     findings.extend(attribution.hazards.iter().map(|h| hazard(capture, h)));
+    findings.extend(attribution.answers.iter().map(|a| answers(capture, a)));
     findings.extend(
         attribution
             .uncaptured
@@ -119,6 +124,13 @@ fn accused(capture: &Capture, strays: &Strays, c: &Coupling) -> Finding {
     if !follows {
         try_next.push(format!(
             "If it helps: a ground wire between the two (joined at both ends), a stronger pull-up or a driver nearer to {victim}, or slower edges on {aggressor}."
+        ));
+    }
+    if c.strike_rate.high >= NEARLY_EVERY && strays.limits[c.victim].origin == LimitOrigin::Inferred {
+        let longest = c.occurrences.iter().map(|o| strays.strays[o.stray].width.0).max();
+        let least = span(&capture.timebase, longest.unwrap_or(0) as f64 / 2.0);
+        try_next.push(format!(
+            "If {victim} answers {aggressor} on purpose, they are no strays: say what is too narrow for {victim} in the setup (narrow_below, say \"{least}\")."
         ));
     }
     try_next.push(format!(
@@ -215,6 +227,60 @@ pub fn why_cleared(capture: &Capture, c: &Coupling, r: &RuledOut) -> String {
     )
 }
 
+/// Why the others fit as well, and what would tell them apart.
+fn how_alike(capture: &Capture, c: &Coupling, needed: u64) -> String {
+    let mut said: Vec<String> = c.copies.iter().map(|copy| is_copy(capture, c, copy)).collect();
+    let is_copied = |line: &&usize| c.copies.iter().any(|copy| copy.line == **line);
+    if c.inseparable_from.iter().any(|line| !is_copied(&line)) {
+        said.push("The others fit as well, because they switched at the same moments.".to_owned());
+    }
+    said.push(format!(
+        "About {} at which one switches without the others would tell them apart.",
+        count_of(needed, "more edge")
+    ));
+    said.join(" ")
+}
+
+/// "FAR_END goes with STEP at each strike, 12 ns later and upside down: …"
+fn is_copy(capture: &Capture, c: &Coupling, copy: &CopyOf) -> String {
+    let (other, accused) = (name(capture, copy.line), name(capture, c.aggressor));
+    let when = match copy.delay {
+        0 => "at the same moment".to_owned(),
+        late if late > 0 => format!("{} later", span(&capture.timebase, late as f64)),
+        early => format!("{} earlier", span(&capture.timebase, -early as f64)),
+    };
+    let (turned, what) = if copy.inverted {
+        (" and the other way round", "an inverter or a gate between them")
+    } else {
+        ("", "a buffer between them, or two ends of one wire,")
+    };
+    format!(
+        "{other} switches with {accused} at each strike, {when}{turned}: {what} does that, and whichever strikes, the strays follow both."
+    )
+}
+
+fn try_apart(capture: &Capture, c: &Coupling, victim: &str, suspects: &[String]) -> Vec<String> {
+    let mut try_next = Vec::new();
+    if let Some(copy) = c.copies.first() {
+        let (other, accused) = (name(capture, copy.line), &suspects[0]);
+        try_next.push(format!(
+            "Lifting a wire at its driver may stop both. Lead {accused}'s wire away from {victim}, {other}'s left as it is, and repeat: if {victim} is clean, it was {accused}; else lead {other}'s away instead."
+        ));
+        try_next.push(format!(
+            "If {accused} and {other} are two ends of one wire they are one suspect: put one of the two probes on a line that runs beside {victim} instead."
+        ));
+    } else {
+        try_next.push(format!(
+            "Lift {}'s wire at its driver and repeat: if {victim} is clean, it was that one; else the others.",
+            suspects[0]
+        ));
+    }
+    try_next
+        .push("Or let the machine run through work that moves one of them and not the others.".to_string());
+    try_next.push(CAUTION.to_string());
+    try_next
+}
+
 fn inseparable(capture: &Capture, c: &Coupling) -> Finding {
     let victim = name(capture, c.victim);
     let mut suspects = vec![c.aggressor];
@@ -231,20 +297,40 @@ fn inseparable(capture: &Capture, c: &Coupling) -> Finding {
             "{victim}: its stray pulses follow {}, and this capture can't tell which",
             list(&suspects)
         ),
-        detail: format!(
-            "{}. The others fit as well, because they switched at the same moments. About {} at which one switches without the others would tell them apart.",
-            figures(capture, c),
-            count_of(needed, "more edge")
-        ),
-        try_next: vec![
-            format!(
-                "Lift {}'s wire at its driver and repeat: if {victim} is clean, it was that one; else the others.",
-                suspects[0]
-            ),
-            "Or let the machine run through work that moves one of them and not the others.".to_string(),
-            CAUTION.to_string(),
-        ],
+        detail: format!("{}. {}", figures(capture, c), how_alike(capture, c, needed)),
+        try_next: try_apart(capture, c, &victim, &suspects),
         lines,
+    }
+}
+
+fn answers(capture: &Capture, a: &Answers) -> Finding {
+    let (line, to) = (name(capture, a.line), name(capture, a.to));
+    let time = |ticks: f64| span(&capture.timebase, ticks);
+    let level = match a.level {
+        Level::Low => "low",
+        _ => "high",
+    };
+    Finding {
+        severity: Severity::Note,
+        topic: "stray",
+        title: format!(
+            "{line}: its short {level} pulses answer {} every time and are taken for its job",
+            switching(capture, a.to, a.edge)
+        ),
+        detail: format!(
+            "{} of {} {} are followed by one after {}, {} to {} wide. A coupled stray is left out now and then; these never are, and they are long enough to be read.",
+            a.answered,
+            a.opportunities,
+            edges_of(a.edge),
+            time(a.lag),
+            time(a.widths[0] as f64),
+            time(a.widths[2] as f64),
+        ),
+        try_next: vec![format!(
+            "If {line} is not meant to answer {to}, they are strays: say narrow_below = \"{}\" for {line} in the setup, and they are counted as such.",
+            time(a.limit)
+        )],
+        lines: vec![line, to],
     }
 }
 

@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use super::over_time;
 use crate::analysis::compare::{self, Counts, Pair, Side};
-use crate::analysis::coupling::{Attribution, CouplingOptions, Standing, attribute};
+use crate::analysis::coupling::{Attribution, CouplingOptions, Standing, answers, attribute};
 use crate::analysis::links::{self, Link};
 use crate::analysis::rules;
 use crate::analysis::strays::{self, LimitOrigin, NarrowLimit, StrayOptions, Strays};
@@ -96,7 +96,11 @@ type SharedLimits = BTreeMap<String, (Option<f64>, Option<f64>)>;
 fn shared_limits(captures: &[Capture], setup: &Setup) -> SharedLimits {
     let mut shared: SharedLimits = BTreeMap::new();
     for capture in captures {
-        let found = strays::find(capture, &stray_options(capture, setup, &[]));
+        let options = stray_options(capture, setup, &[]);
+        let mut found = strays::find(capture, &options);
+        if answers::are_possible(capture, &found) {
+            found = answers::judge(capture, &options, &CouplingOptions::default()).0;
+        }
         for (line, limit) in capture.lines.iter().zip(&found.limits) {
             if limit.origin != LimitOrigin::Inferred {
                 continue;

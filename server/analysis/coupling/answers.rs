@@ -1,0 +1,149 @@
+//! Short pulses that are a line's job: each edge of another line is answered by one.
+//!
+//! An acknowledge of some tens of nanoseconds on a line that has long pulses as well looks narrow by its widths. A coupled
+//! stray is left out now and then, and is seldom longer than a flip-flop needs; an answer comes every time and is as long
+//! as what reads it requires. So where (nearly) every opportunity is answered, by pulses that are (nearly) all of that
+//! level's short ones and long enough to be of use, they are taken for driven, and that is said. The person's
+//! `narrow_below` has the last word either way.
+
+use super::{Attribution, Coupling, CouplingOptions, Edge, attribute};
+use crate::analysis::strays::{self, LimitOrigin, Stray, StrayKind, StrayOptions, Strays};
+use crate::model::{Capture, Level};
+
+/// Short pulses of one level that answer another line's edges.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Answers {
+    pub line: usize,
+    pub level: Level,
+    /// What they answer.
+    pub to: usize,
+    pub edge: Edge,
+    pub answered: u64,
+    pub opportunities: u64,
+    /// Least, middle and greatest width, in ticks.
+    pub widths: [i64; 3],
+    /// Middle lag, in ticks.
+    pub lag: f64,
+    /// The limit below which they were taken for narrow, in ticks.
+    pub limit: f64,
+}
+
+/// Share of the opportunities that are answered, and how many there are at least.
+const EVERY: f64 = 0.95;
+const FEWEST: u64 = 12;
+/// Share of the level's short pulses that answer.
+const ALL: f64 = 0.9;
+/// An answer is no shorter than this: flip-flops of the TTL families are specified for pulses of 20 to 40 ns and more
+/// (from memory of their data books), and what is built to be read leaves a margin.
+const SHORTEST_S: f64 = 36e-9;
+/// Share of the answers that are as long as that.
+const LONG_ENOUGH: f64 = 0.95;
+/// The ninth tenth of the widths is no longer than this many times the first.
+const REPEATS: f64 = 1.8;
+/// A pulse that ends with the other line's pulse is what a bridge makes as well: no answer by itself.
+const FOLLOWS: f64 = 0.7;
+
+/// Strays and who did them, short pulses that answer left out. Cost: those of [`strays::find`] and [`attribute`], and of the
+/// latter once more where there are answers.
+pub fn judge(capture: &Capture, options: &StrayOptions, coupling: &CouplingOptions) -> (Strays, Attribution) {
+    let mut strays = strays::find(capture, options);
+    let attribution = attribute(capture, &strays, coupling);
+    let answers = of(capture, &strays, &attribution);
+    if answers.is_empty() {
+        return (strays, attribution);
+    }
+    for answer in &answers {
+        leave_out(&mut strays, answer, options);
+    }
+    let mut attribution = attribute(capture, &strays, coupling);
+    attribution.answers = answers;
+    (strays, attribution)
+}
+
+/// Whether any line has short pulses that might be answers: the widths alone say so. Cost: linear in strays.
+pub fn are_possible(capture: &Capture, strays: &Strays) -> bool {
+    (0..capture.lines.len()).any(|line| {
+        [Level::Low, Level::High].into_iter().any(|level| {
+            let widths = widths(narrow(strays, line, level));
+            strays.limits[line].origin == LimitOrigin::Inferred && are_of_use(capture, &widths)
+        })
+    })
+}
+
+fn of(capture: &Capture, strays: &Strays, attribution: &Attribution) -> Vec<Answers> {
+    let mut answers: Vec<Answers> = Vec::new();
+    for row in &attribution.couplings {
+        let known = |a: &Answers| a.line == row.victim && row.levels.contains(&a.level);
+        if !answers.iter().any(known) {
+            answers.extend(answers_of(capture, strays, row));
+        }
+    }
+    answers
+}
+
+fn answers_of(capture: &Capture, strays: &Strays, row: &Coupling) -> Option<Answers> {
+    let limits = &strays.limits[row.victim];
+    let [level] = row.levels.as_slice() else {
+        return None;
+    };
+    let every = row.strays as f64 >= EVERY * row.opportunities as f64 && row.strays >= FEWEST;
+    let all = row.strays as f64 >= ALL * row.victim_strays as f64;
+    if limits.origin != LimitOrigin::Inferred || !every || !all || row.follows_pulse >= FOLLOWS {
+        return None;
+    }
+    let widths = widths(narrow(strays, row.victim, *level));
+    are_of_use(capture, &widths).then(|| Answers {
+        line: row.victim,
+        level: *level,
+        to: row.aggressor,
+        edge: row.edge,
+        answered: row.strays,
+        opportunities: row.opportunities,
+        widths: [widths[0], widths[widths.len() / 2], widths[widths.len() - 1]],
+        lag: row.lag.estimate,
+        limit: limits.of(*level).unwrap_or(0.0),
+    })
+}
+
+fn narrow(strays: &Strays, line: usize, level: Level) -> impl Iterator<Item = &Stray> {
+    let of_line = strays.of_line(line).iter();
+    of_line.filter(move |s| s.kind == StrayKind::Pulse && s.level == level)
+}
+
+/// Ascending, in ticks.
+fn widths<'a>(narrow: impl Iterator<Item = &'a Stray>) -> Vec<i64> {
+    let mut widths: Vec<i64> = narrow.map(|s| s.width.0).collect();
+    widths.sort_unstable();
+    widths
+}
+
+/// Whether pulses of these widths (ascending) are long enough for a job, and alike enough to be one.
+fn are_of_use(capture: &Capture, widths: &[i64]) -> bool {
+    if (widths.len() as u64) < FEWEST {
+        return false;
+    }
+    let shortest = capture.timebase.ticks_of(SHORTEST_S);
+    let long = widths.len() - widths.partition_point(|&w| (w as f64) < shortest);
+    let at = |share: f64| widths[((widths.len() - 1) as f64 * share).round() as usize] as f64;
+    long as f64 >= LONG_ENOUGH * widths.len() as f64 && at(0.9) <= REPEATS * at(0.1)
+}
+
+/// Takes the pulses of the answers' level out, but those that the person or another analysis called strays.
+fn leave_out(strays: &mut Strays, answers: &Answers, options: &StrayOptions) {
+    let limit = &mut strays.limits[answers.line];
+    match answers.level {
+        Level::Low => limit.low = None,
+        _ => limit.high = None,
+    }
+    if limit.low.is_none() && limit.high.is_none() {
+        limit.origin = LimitOrigin::None;
+    }
+    let marked = |s: &Stray| {
+        let mut of_line = options.marks.iter().filter(|m| m.line == s.line && m.stray);
+        of_line.any(|m| m.start == s.start)
+    };
+    strays.strays.retain(|s| {
+        let is_answer = s.line == answers.line && s.level == answers.level && s.kind == StrayKind::Pulse;
+        !is_answer || marked(s)
+    });
+}
