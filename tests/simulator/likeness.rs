@@ -10,8 +10,10 @@ use super::wiring::Job;
 
 /// A copy whose edges come so much later than the strays can't have struck: the lag of a copy stays above this, in ns.
 const EARLIEST_NS: f64 = 2.0;
+/// A line that strays clock has short pulses too, up to this, in ns.
+pub const MISCOUNT_NS: f64 = 2_000.0;
 /// Longest pulse of a gate that is a glitch, in ns.
-const GLITCH_NS: f64 = 60.0;
+pub const GLITCH_NS: f64 = 60.0;
 
 impl Bench {
     /// The culprit has a captured copy: a buffer's output or input, an inverter's, or the wire's other end.
@@ -177,11 +179,11 @@ impl Bench {
         self.machine.add(name, Job::Counter, false, rises);
     }
 
-    /// Glitches that the victim's driver makes itself, as strays to be found: where two lines make them, nobody strikes.
-    pub fn short_of_its_own(&self, wire: usize, line: usize) -> Vec<TrueStray> {
+    /// Pulses below `below` ns that the wire's own driver makes, as strays: where they are glitches nobody strikes.
+    pub fn short_of_its_own(&self, wire: usize, line: usize, below: f64) -> Vec<TrueStray> {
         let of = &self.machine.wires[wire];
         let sample = |t: f64| ((t - self.instrument.phase) / self.instrument.period).ceil() as i64;
-        let pulses = of.edges.windows(2).filter(|p| p[1] - p[0] < GLITCH_NS);
+        let pulses = of.edges.windows(2).filter(|p| p[1] - p[0] < below);
         pulses
             .map(|p| TrueStray {
                 line,
@@ -189,7 +191,7 @@ impl Bench {
                 end: sample(p[1]),
                 high: of.level_at(0.5 * (p[0] + p[1])),
                 causes: Vec::new(),
-                // Whether a glitch of the gate's own is called stray is for the widths to say.
+                // Whether they are called stray is for the widths to say.
                 marginal: true,
             })
             .collect()

@@ -5,6 +5,7 @@ use edgewitness::demo::random::Random;
 
 use super::bench::Bench;
 use super::instrument::{Shown, chance_shown, record};
+use super::likeness::{GLITCH_NS, MISCOUNT_NS};
 use super::physics::{self, Coupling, Mechanism};
 use super::wiring::below;
 use super::{Planted, Planting, Scene, TrueBurst, TrueStray, Truth};
@@ -64,10 +65,20 @@ impl Bench {
             truth.strays.iter_mut().for_each(|stray| stray.causes.clear());
             truth
                 .strays
-                .extend(self.short_of_its_own(*victim, position(*victim)?));
+                .extend(self.short_of_its_own(*victim, position(*victim)?, GLITCH_NS));
             if truth.strays.len() < FEWEST_ALIKE {
                 return None;
             }
+        }
+        let clocked = self
+            .machine
+            .wires
+            .iter()
+            .position(|w| Some(w.name.as_str()) == self.clocked_by_victim.map(|c| c.0));
+        if let Some(wire) = clocked {
+            truth
+                .strays
+                .extend(self.short_of_its_own(wire, position(wire)?, MISCOUNT_NS));
         }
         let sample = |t: f64| ((t - self.instrument.phase) / self.instrument.period).ceil() as i64;
         let bursts = self.bursts.iter().filter_map(|&(wire, start, end)| {

@@ -147,3 +147,87 @@ fn leave_out(strays: &mut Strays, answers: &Answers, options: &StrayOptions) {
         !is_answer || marked(s)
     });
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::analysis::strays::Mark;
+    use crate::model::{Format, Line, Ticks, TimeSpan, Timebase};
+
+    /// REQ rises 60 times; ACK answers all but those of `left_out` after about 30 ticks (ns) by a pulse of about `width`,
+    /// and has long pulses of its own.
+    fn handshake(left_out: usize, width: i64) -> Capture {
+        let span = TimeSpan::new(Ticks(0), Ticks(2_000_000));
+        let (mut request, mut answer) = (Vec::new(), Vec::new());
+        for n in 0..60i64 {
+            let at = 30_000 * n + 97 * (n % 7) + 5_000;
+            request.extend([at, at + 700 + 31 * (n % 5)]);
+            if n as usize >= left_out {
+                let start = at + 28 + n % 5;
+                answer.extend([start, start + width + 3 * (n % 8)]);
+            }
+            if n % 3 == 0 {
+                answer.extend([at + 9_000, at + 12_000 + 111 * n]);
+            }
+        }
+        answer.sort_unstable();
+        let line = |name: &str, edges: Vec<i64>| {
+            Line::digital(name, Level::Low, edges.into_iter().map(Ticks).collect(), span)
+        };
+        Capture {
+            file: "handshake".to_owned(),
+            format: Format::Vcd,
+            timebase: Timebase::decimal(-9),
+            span,
+            resolution_ticks: 1.0,
+            lines: vec![line("REQ", request), line("ACK", answer)],
+            buses: Vec::new(),
+            not_logic: Vec::new(),
+            warnings: Vec::new(),
+        }
+    }
+
+    fn judged(capture: &Capture, options: &StrayOptions) -> (Strays, Attribution) {
+        judge(capture, options, &CouplingOptions::default())
+    }
+
+    #[test]
+    fn pulses_that_answer_every_edge_are_no_strays() {
+        let (strays, attribution) = judged(&handshake(0, 50), &StrayOptions::default());
+        assert_eq!(strays.of_line(1).len(), 0);
+        assert!(attribution.couplings.is_empty());
+        let [answers] = attribution.answers.as_slice() else {
+            panic!("{:?}", attribution.answers)
+        };
+        assert_eq!((answers.to, answers.edge, answers.answered), (0, Edge::Rise, 60));
+    }
+
+    #[test]
+    fn pulses_that_are_left_out_or_too_short_are_strays() {
+        for (left_out, width) in [(15, 50), (0, 14)] {
+            let (strays, attribution) = judged(&handshake(left_out, width), &StrayOptions::default());
+            assert_eq!(strays.of_line(1).len(), 60 - left_out, "{width}");
+            assert!(attribution.answers.is_empty());
+            assert_eq!(attribution.couplings.len(), 1);
+        }
+    }
+
+    #[test]
+    fn what_the_person_declares_or_marks_stays() {
+        let capture = handshake(0, 50);
+        let declared = StrayOptions {
+            narrow_below: [(1, 100.0)].into(),
+            ..StrayOptions::default()
+        };
+        assert_eq!(judged(&capture, &declared).0.of_line(1).len(), 60);
+        let marked = StrayOptions {
+            marks: vec![Mark {
+                line: 1,
+                start: Ticks(5_028),
+                stray: true,
+            }],
+            ..StrayOptions::default()
+        };
+        assert_eq!(judged(&capture, &marked).0.of_line(1).len(), 1);
+    }
+}

@@ -183,3 +183,99 @@ fn is_cleared(times: &[i64], accused: &Accused, victim: &Victim, delay: i64, ste
     }
     false
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::analysis::coupling::able::Rest;
+    use crate::model::Level;
+
+    const REACH: Reach = Reach {
+        lo: -8,
+        hi: 122,
+        narrowest: 5.0,
+    };
+
+    fn victim() -> Victim {
+        Victim {
+            line: 9,
+            level: Level::High,
+            times: Vec::new(),
+            strays: Vec::new(),
+            rests: vec![Rest {
+                start: -1_000,
+                end: 1_000_000,
+            }],
+            time: 1_001_000.0,
+            unit: 1.0,
+            guard: 0,
+        }
+    }
+
+    /// Line 0 strikes at every second of its rises, 30 ticks after; line 1 falls `delay` ticks after each, and at `more`.
+    fn copies(delay: i64, missing: usize, more: &[i64]) -> Vec<CopyOf> {
+        let times: Vec<i64> = (1..100).map(|n| 2_000 * n).collect();
+        let mut copied: Vec<i64> = times.iter().skip(missing).map(|t| t + delay).collect();
+        copied.extend(more);
+        copied.sort_unstable();
+        let lines = [
+            OwnEdges {
+                rises: times.clone(),
+                falls: Vec::new(),
+            },
+            OwnEdges {
+                rises: Vec::new(),
+                falls: copied,
+            },
+        ];
+        let strikes = times.iter().step_by(2).map(|&at| Occurrence {
+            at,
+            polarity: Polarity::Rise,
+            stray: 0,
+            lag: 30,
+        });
+        let accused = Accused {
+            line: 0,
+            polarity: Some(Polarity::Rise),
+            times: &lines[0].rises,
+            strikes: strikes.collect(),
+            rate: 0.5,
+        };
+        let suspects = [(0, Polarity::Rise), (1, Polarity::Rise), (1, Polarity::Fall)];
+        let victim = victim();
+        let distances = Distances::new(&victim, 1e9);
+        of(
+            &lines,
+            &victim,
+            &accused,
+            &REACH,
+            suspects.into_iter(),
+            &distances,
+        )
+    }
+
+    #[test]
+    fn a_copy_at_a_possible_lag_is_one() {
+        let copy = |delay| {
+            vec![CopyOf {
+                line: 1,
+                inverted: true,
+                delay,
+            }]
+        };
+        assert_eq!(copies(20, 0, &[]), copy(20));
+        assert_eq!(copies(-40, 0, &[]), copy(-40));
+    }
+
+    #[test]
+    fn lags_that_no_coupling_has_and_edges_of_one_alone_tell_them_apart() {
+        // The stray would come 10 ticks before the copy's edge, or 90 + 30 after one that is several gates away.
+        assert_eq!(copies(40, 0, &[]), []);
+        assert_eq!(copies(-90, 0, &[]), []);
+        // Two strikes of 50 without it are more than strays by themselves.
+        assert_eq!(copies(20, 3, &[]), []);
+        // Five clean edges of its own have a chance of 1/32.
+        assert_eq!(copies(20, 0, &[1_000, 3_000, 5_000, 7_000, 9_000]), []);
+        assert_eq!(copies(20, 0, &[1_000, 3_000]).len(), 1);
+    }
+}

@@ -198,3 +198,57 @@ fn function_of(a: &Input, b: &Input, victim: &Input, settle: i64) -> Option<[boo
     let by_b = (0..2).any(|a| function[2 * a] != function[2 * a + 1]);
     (by_a && by_b).then_some(function)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn input(line: usize, first_high: bool, times: &[i64]) -> Input {
+        Input {
+            line,
+            first_high,
+            times: times.to_vec(),
+        }
+    }
+
+    #[test]
+    fn a_gate_is_told_by_its_levels() {
+        // The four states in turn; the victim follows 8 ticks later.
+        let a = input(0, false, &[2_000, 4_000, 6_000, 8_000]);
+        let b = input(1, false, &[1_000, 3_000, 5_000, 7_000]);
+        // States from the start: 00, 01, 11, 10, 00, 01, 11, 10, 00.
+        let and = input(2, false, &[2_008, 3_008, 6_008, 7_008]);
+        assert_eq!(function_of(&a, &b, &and, 120), Some([false, false, false, true]));
+        let of_a_alone = input(2, false, &[2_008, 4_008, 6_008, 8_008]);
+        assert_eq!(function_of(&a, &b, &of_a_alone, 120), None);
+        // Twice its own way: no function of the two.
+        let other = input(2, false, &[2_008, 3_008, 7_008, 8_008]);
+        assert_eq!(function_of(&a, &b, &other, 120), None);
+    }
+
+    #[test]
+    fn only_pulses_between_the_two_edges_are_glitches() {
+        let reach = Reach {
+            lo: -8,
+            hi: 120,
+            narrowest: 5.0,
+        };
+        // Low and high become high and low: an AND shows high while both are high.
+        let a = input(0, false, &[1_000]);
+        let b = input(1, true, &[1_030]);
+        let (starts, ends) = ([1_010], [1_040]);
+        let glitches = |level| Glitches {
+            starts: &starts,
+            ends: &ends,
+            level,
+            reach: &reach,
+        };
+        let and = [false, false, false, true];
+        assert_eq!(glitches(Level::High).made_by(&a, &b, and), 1);
+        assert_eq!(glitches(Level::Low).made_by(&a, &b, and), 0);
+        // The other order passes through both low, and an AND stays low.
+        let late = input(0, false, &[1_030]);
+        let early = input(1, true, &[1_000]);
+        assert_eq!(glitches(Level::High).made_by(&late, &early, and), 0);
+    }
+}

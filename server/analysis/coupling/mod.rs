@@ -23,8 +23,8 @@ pub mod rival_models;
 mod rows;
 pub mod select;
 pub mod sweep;
+mod victims;
 
-use crate::analysis::merged;
 use crate::analysis::parallel::on_all_cores;
 use crate::analysis::stats::multiple::benjamini_hochberg;
 use crate::analysis::strays::{StrayKind, Strays};
@@ -253,7 +253,7 @@ pub fn attribute(capture: &Capture, strays: &Strays, options: &CouplingOptions) 
         causes: vec![None; strays.strays.len()],
         ..Attribution::default()
     };
-    let victims = victims(capture, strays);
+    let victims = victims::of(capture, strays);
     if victims.is_empty() {
         return attribution;
     }
@@ -266,7 +266,7 @@ pub fn attribute(capture: &Capture, strays: &Strays, options: &CouplingOptions) 
     let span = capture.timebase.ticks_of(instants::SPAN_S).ceil() as i64;
     let untwinned = (0..capture.lines.len()).filter(|&l| capture.lines[l].same_as.is_none());
     let instants = instants::Instants::gather(&edges, untwinned, span);
-    let counts = opportunities(&edges, &victims);
+    let counts = victims::opportunities(&edges, &victims);
     let look_at = |&at: &usize| {
         let victim = &victims[at];
         let reach = reach_of(capture, victim, options);
@@ -319,7 +319,8 @@ pub fn attribute(capture: &Capture, strays: &Strays, options: &CouplingOptions) 
         let table = context::table(&instants, victim, &rows, &reacting, capture.lines.len(), reach.hi);
         // Where sampling shows only some of the strays, which ones depends on its phase; where several strike, on the
         // others.
-        let is_plain = rows.len() == 1 && typical_width(strays, victim) >= SEEN_FOR_SURE * victim.unit;
+        let is_plain =
+            rows.len() == 1 && victims::typical_width(strays, victim) >= victims::SEEN_FOR_SURE * victim.unit;
         let distant = is_plain
             && rows.iter().any(|row| {
                 let times = edges[row.aggressor].of(row.occurrences[0].polarity);
@@ -431,23 +432,6 @@ fn lag_like_the_others(c: &Coupling, level: Level, start: i64, edges: &OwnEdges)
     })
 }
 
-/// For each victim: the opportunities of every suspect, by [`Suspect::column`]. One sweep over all edges.
-fn opportunities(edges: &[OwnEdges], victims: &[Victim]) -> Vec<Vec<u64>> {
-    let both = |e| [Polarity::Rise, Polarity::Fall].map(|p| OwnEdges::of(e, p));
-    let columns: Vec<&[i64]> = edges.iter().flat_map(both).collect();
-    let able: Vec<able::Able> = victims.iter().map(Victim::able).collect();
-    // One merge takes no more columns than this; the counts of the next ones follow on.
-    let mut counts: Vec<Vec<u64>> = vec![Vec::new(); victims.len()];
-    for columns in columns.chunks(merged::MOST_COLUMNS) {
-        let more = sweep::opportunities(columns, &able);
-        counts
-            .iter_mut()
-            .zip(more)
-            .for_each(|(all, more)| all.extend(more));
-    }
-    counts
-}
-
 /// Lines that may be suspected of a victim's strays, with each polarity.
 fn suspects_of(capture: &Capture, victim: usize) -> impl Iterator<Item = Suspect> + '_ {
     let twin_of = |line: usize| capture.lines[line].same_as.unwrap_or(line);
@@ -480,49 +464,6 @@ fn reacting_to(
     lines
 }
 
-fn victims(capture: &Capture, strays: &Strays) -> Vec<Victim> {
-    let lines: Vec<usize> = (0..capture.lines.len())
-        .filter(|&line| capture.lines[line].same_as.is_none() && !strays.of_line(line).is_empty())
-        .collect();
-    let of_line = |&line: &usize| {
-        let levels = [Level::Low, Level::High].into_iter();
-        let victims: Vec<Victim> = levels
-            .filter_map(|level| victim(capture, strays, line, level))
-            .collect();
-        victims
-    };
-    on_all_cores(&lines, of_line).into_iter().flatten().collect()
-}
-
-/// The line at one stray level, where it shows strays and is ever able to.
-fn victim(capture: &Capture, strays: &Strays, line: usize, level: Level) -> Option<Victim> {
-    let first = strays.strays.partition_point(|s| s.line < line);
-    let guard = guard_of(strays, line);
-    let of_level: Vec<usize> = strays
-        .of_line(line)
-        .iter()
-        .enumerate()
-        .filter(|(_, s)| s.level == level && s.kind != StrayKind::Bounce)
-        .filter(|(_, s)| is_apart(&capture.lines[line], s, guard))
-        .map(|(i, _)| first + i)
-        .collect();
-    if of_level.is_empty() {
-        return None;
-    }
-    let rests = able::rests(capture, strays, line, level.inverted());
-    let time = able::length(&rests);
-    (time > 0.0).then(|| Victim {
-        line,
-        level,
-        times: of_level.iter().map(|&i| strays.strays[i].start.0).collect(),
-        strays: of_level,
-        rests,
-        time,
-        unit: strays.sampling[line].max(1.0),
-        guard,
-    })
-}
-
 /// How finely a line's edges are known, in ticks: its sampling period, of volts the period that edges are interpolated
 /// in; 0 where they are exact to the tick.
 fn grain(capture: &Capture, strays: &Strays, line: usize) -> f64 {
@@ -532,38 +473,6 @@ fn grain(capture: &Capture, strays: &Strays, line: usize) -> f64 {
         _ => 0.0,
     });
     strays.sampling[line].max(volts)
-}
-
-/// Strays of so many samples are all seen.
-const SEEN_FOR_SURE: f64 = 2.5;
-
-/// Width of the victim's middle stray, in ticks.
-fn typical_width(strays: &Strays, victim: &Victim) -> f64 {
-    let mut widths: Vec<i64> = victim.strays.iter().map(|&i| strays.strays[i].width.0).collect();
-    widths.sort_unstable();
-    widths.get(widths.len() / 2).copied().unwrap_or(0) as f64
-}
-
-/// So near to an edge of the line's own a stray can't be told from the short rest beside it, in ticks.
-fn guard_of(strays: &Strays, line: usize) -> i64 {
-    let widest = strays.of_line(line).iter().filter(|s| s.kind == StrayKind::Pulse);
-    let widest = widest.map(|s| s.width.0).max().unwrap_or(0) as f64;
-    strays.limits[line]
-        .widest()
-        .map_or(widest, |l| l.min(2.0 * widest))
-        .ceil() as i64
-}
-
-/// Whether no other edge of the line comes within `guard` of the stray: the level between would be as short as a
-/// stray itself, and which of the two is the stray would be a guess.
-fn is_apart(line: &crate::model::Line, stray: &crate::analysis::strays::Stray, guard: i64) -> bool {
-    let Some(edge) = stray.edge else {
-        return true;
-    };
-    let before = edge.checked_sub(1).map(|e| line.edges[e].0);
-    let after = line.edges.get(edge + 2).map(|t| t.0);
-    let end = stray.start.0 + stray.width.0;
-    before.is_none_or(|t| stray.start.0 - t >= guard) && after.is_none_or(|t| t - end >= guard)
 }
 
 fn reach_of(capture: &Capture, victim: &Victim, options: &CouplingOptions) -> Reach {

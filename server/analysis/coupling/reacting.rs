@@ -58,5 +58,57 @@ pub fn is(times: &[i64], victim: &Victim, line: &Line, latest: i64, possible: i6
     let late = after.iter().filter(|&&lag| lag > possible).count();
     let own = times.len().saturating_sub(after.len());
     let is_late = late as f64 >= FOLLOWS * after.len() as f64;
-    is_late || least > 0 && own >= FEWEST
+    is_late || least >= 0 && most > 0 && own >= FEWEST
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::model::{Level, Ticks, TimeSpan};
+
+    /// A line with own pulses of 4,000 ticks and strays of 20, and a victim level that has these.
+    fn struck() -> (Line, Victim, Vec<i64>) {
+        let own: Vec<i64> = (1..20).map(|n| 20_000 * n).collect();
+        let strays: Vec<i64> = (1..15).map(|n| 20_000 * n + 9_000).collect();
+        let mut edges: Vec<i64> = own.iter().flat_map(|t| [*t, t + 4_000]).collect();
+        edges.extend(strays.iter().flat_map(|t| [*t, t + 20]));
+        edges.sort_unstable();
+        let rises: Vec<i64> = edges.iter().step_by(2).copied().collect();
+        let span = TimeSpan::new(Ticks(0), Ticks(500_000));
+        let edges = edges.into_iter().map(Ticks).collect();
+        let victim = Victim {
+            line: 0,
+            level: Level::High,
+            strays: (0..strays.len()).collect(),
+            times: strays,
+            rests: Vec::new(),
+            time: 1.0,
+            unit: 1.0,
+            guard: 0,
+        };
+        (Line::digital("CLEAR", Level::Low, edges, span), victim, rises)
+    }
+
+    #[test]
+    fn a_counter_that_the_victim_clocks_reacts() {
+        let (line, victim, rises) = struck();
+        let counter: Vec<i64> = rises.iter().map(|t| t + 15).collect();
+        assert!(is(&counter, &victim, &line, 122, 8, 6));
+    }
+
+    #[test]
+    fn a_line_that_switches_by_itself_or_in_time_to_strike_does_not() {
+        let (line, victim, _) = struck();
+        // At each stray, and as often elsewhere.
+        let mut company: Vec<i64> = victim.times.iter().map(|t| t + 15).collect();
+        company.extend((1..15).map(|n| 20_000 * n + 13_000));
+        company.sort_unstable();
+        assert!(!is(&company, &victim, &line, 122, 8, 6));
+        // The cause of each stray.
+        let cause: Vec<i64> = victim.times.iter().map(|t| t - 12).collect();
+        assert!(!is(&cause, &victim, &line, 122, 8, 6));
+        // So near before or after that it may be the cause.
+        let near: Vec<i64> = victim.times.iter().map(|t| t + 4).collect();
+        assert!(!is(&near, &victim, &line, 122, 8, 6));
+    }
 }

@@ -4,6 +4,7 @@
 //! have been seen.
 
 mod coupling;
+mod doubts;
 mod stray;
 mod words;
 

@@ -1,0 +1,102 @@
+//! Whom to look at: each line at each level at which it shows strays, and when it was able to.
+
+use super::able::{self, OwnEdges};
+use super::select::Victim;
+use super::sweep;
+use crate::analysis::merged;
+use crate::analysis::parallel::on_all_cores;
+use crate::analysis::strays::{Stray, StrayKind, Strays};
+use crate::model::{Capture, Level, Line, Polarity};
+
+/// Every line and level with strays. Cost: linear in edges of these lines. All cores.
+pub fn of(capture: &Capture, strays: &Strays) -> Vec<Victim> {
+    let lines: Vec<usize> = (0..capture.lines.len())
+        .filter(|&line| capture.lines[line].same_as.is_none() && !strays.of_line(line).is_empty())
+        .collect();
+    let of_line = |&line: &usize| {
+        let levels = [Level::Low, Level::High].into_iter();
+        let victims: Vec<Victim> = levels
+            .filter_map(|level| victim(capture, strays, line, level))
+            .collect();
+        victims
+    };
+    on_all_cores(&lines, of_line).into_iter().flatten().collect()
+}
+
+/// The line at one stray level, where it shows strays and is ever able to.
+fn victim(capture: &Capture, strays: &Strays, line: usize, level: Level) -> Option<Victim> {
+    let first = strays.strays.partition_point(|s| s.line < line);
+    let guard = guard_of(strays, line);
+    let of_level: Vec<usize> = strays
+        .of_line(line)
+        .iter()
+        .enumerate()
+        .filter(|(_, s)| s.level == level && s.kind != StrayKind::Bounce)
+        .filter(|(_, s)| is_apart(&capture.lines[line], s, guard))
+        .map(|(i, _)| first + i)
+        .collect();
+    if of_level.is_empty() {
+        return None;
+    }
+    let rests = able::rests(capture, strays, line, level.inverted());
+    let time = able::length(&rests);
+    (time > 0.0).then(|| Victim {
+        line,
+        level,
+        times: of_level.iter().map(|&i| strays.strays[i].start.0).collect(),
+        strays: of_level,
+        rests,
+        time,
+        unit: strays.sampling[line].max(1.0),
+        guard,
+    })
+}
+
+/// Strays of so many samples are all seen.
+pub const SEEN_FOR_SURE: f64 = 2.5;
+
+/// Width of the victim's middle stray, in ticks.
+pub fn typical_width(strays: &Strays, victim: &Victim) -> f64 {
+    let mut widths: Vec<i64> = victim.strays.iter().map(|&i| strays.strays[i].width.0).collect();
+    widths.sort_unstable();
+    widths.get(widths.len() / 2).copied().unwrap_or(0) as f64
+}
+
+/// So near to an edge of the line's own a stray can't be told from the short rest beside it, in ticks.
+fn guard_of(strays: &Strays, line: usize) -> i64 {
+    let widest = strays.of_line(line).iter().filter(|s| s.kind == StrayKind::Pulse);
+    let widest = widest.map(|s| s.width.0).max().unwrap_or(0) as f64;
+    strays.limits[line]
+        .widest()
+        .map_or(widest, |l| l.min(2.0 * widest))
+        .ceil() as i64
+}
+
+/// Whether no other edge of the line comes within `guard` of the stray: the level between would be as short as a
+/// stray itself, and which of the two is the stray would be a guess.
+fn is_apart(line: &Line, stray: &Stray, guard: i64) -> bool {
+    let Some(edge) = stray.edge else {
+        return true;
+    };
+    let before = edge.checked_sub(1).map(|e| line.edges[e].0);
+    let after = line.edges.get(edge + 2).map(|t| t.0);
+    let end = stray.start.0 + stray.width.0;
+    before.is_none_or(|t| stray.start.0 - t >= guard) && after.is_none_or(|t| t - end >= guard)
+}
+
+/// For each victim: the opportunities of every suspect, by [`Suspect::column`]. One sweep over all edges.
+pub fn opportunities(edges: &[OwnEdges], victims: &[Victim]) -> Vec<Vec<u64>> {
+    let both = |e| [Polarity::Rise, Polarity::Fall].map(|p| OwnEdges::of(e, p));
+    let columns: Vec<&[i64]> = edges.iter().flat_map(both).collect();
+    let able: Vec<able::Able> = victims.iter().map(Victim::able).collect();
+    // One merge takes no more columns than this; the counts of the next ones follow on.
+    let mut counts: Vec<Vec<u64>> = vec![Vec::new(); victims.len()];
+    for columns in columns.chunks(merged::MOST_COLUMNS) {
+        let more = sweep::opportunities(columns, &able);
+        counts
+            .iter_mut()
+            .zip(more)
+            .for_each(|(all, more)| all.extend(more));
+    }
+    counts
+}

@@ -1,0 +1,243 @@
+//! Sentences about what is not accused: lines that fit alike, a cause without a clip, a gate's own glitch, answers.
+
+use super::coupling::{edges_of, figures, name, names, switching};
+use super::words::{count_of, list, percent, span};
+use super::{CAUTION, Finding, Severity};
+use crate::analysis::coupling::answers::Answers;
+use crate::analysis::coupling::{Attribution, Contrast, CopyOf, Coupling, Edge, Hazard, Uncaptured};
+use crate::model::{Capture, Level};
+
+/// Why the others fit as well, and what would tell them apart.
+fn how_alike(capture: &Capture, c: &Coupling, needed: u64) -> String {
+    let mut said: Vec<String> = c.copies.iter().map(|copy| is_copy(capture, c, copy)).collect();
+    let is_copied = |line: &&usize| c.copies.iter().any(|copy| copy.line == **line);
+    if c.inseparable_from.iter().any(|line| !is_copied(&line)) {
+        said.push("The others fit as well, because they switched at the same moments.".to_owned());
+    }
+    said.push(format!(
+        "About {} at which one switches without the others would tell them apart.",
+        count_of(needed, "more edge")
+    ));
+    said.join(" ")
+}
+
+/// "FAR_END goes with STEP at each strike, 12 ns later and upside down: …"
+fn is_copy(capture: &Capture, c: &Coupling, copy: &CopyOf) -> String {
+    let (other, accused) = (name(capture, copy.line), name(capture, c.aggressor));
+    let when = match copy.delay {
+        0 => "at the same moment".to_owned(),
+        late if late > 0 => format!("{} later", span(&capture.timebase, late as f64)),
+        early => format!("{} earlier", span(&capture.timebase, -early as f64)),
+    };
+    let (turned, what) = if copy.inverted {
+        (" and the other way round", "an inverter or a gate between them")
+    } else {
+        ("", "a buffer between them, or two ends of one wire,")
+    };
+    format!(
+        "{other} switches with {accused} at each strike, {when}{turned}: {what} does that, and whichever strikes, the strays follow both."
+    )
+}
+
+fn try_apart(capture: &Capture, c: &Coupling, victim: &str, suspects: &[String]) -> Vec<String> {
+    let mut try_next = Vec::new();
+    if let Some(copy) = c.copies.first() {
+        let (other, accused) = (name(capture, copy.line), &suspects[0]);
+        try_next.push(format!(
+            "Lifting a wire at its driver may stop both. Lead {accused}'s wire away from {victim}, {other}'s left as it is, and repeat: if {victim} is clean, it was {accused}; else lead {other}'s away instead."
+        ));
+        try_next.push(format!(
+            "If {accused} and {other} are two ends of one wire they are one suspect: put one of the two probes on a line that runs beside {victim} instead."
+        ));
+    } else {
+        try_next.push(format!(
+            "Lift {}'s wire at its driver and repeat: if {victim} is clean, it was that one; else the others.",
+            suspects[0]
+        ));
+    }
+    try_next
+        .push("Or let the machine run through work that moves one of them and not the others.".to_string());
+    try_next.push(CAUTION.to_string());
+    try_next
+}
+
+pub fn inseparable(capture: &Capture, c: &Coupling) -> Finding {
+    let victim = name(capture, c.victim);
+    let mut suspects = vec![c.aggressor];
+    suspects.extend(&c.inseparable_from);
+    let suspects = names(capture, &suspects);
+    let mut lines = vec![victim.clone()];
+    lines.extend(suspects.iter().cloned());
+    let rate = c.strike_rate.estimate.max(1e-6);
+    let needed = (3.0 / rate).ceil() as u64;
+    Finding {
+        severity: Severity::Fault,
+        topic: "inseparable",
+        title: format!(
+            "{victim}: its stray pulses follow {}, and this capture can't tell which",
+            list(&suspects)
+        ),
+        detail: format!("{}. {}", figures(capture, c), how_alike(capture, c, needed)),
+        try_next: try_apart(capture, c, &victim, &suspects),
+        lines,
+    }
+}
+
+pub fn answers(capture: &Capture, a: &Answers) -> Finding {
+    let (line, to) = (name(capture, a.line), name(capture, a.to));
+    let time = |ticks: f64| span(&capture.timebase, ticks);
+    let level = match a.level {
+        Level::Low => "low",
+        _ => "high",
+    };
+    Finding {
+        severity: Severity::Note,
+        topic: "stray",
+        title: format!(
+            "{line}: its short {level} pulses answer {} every time and are taken for its job",
+            switching(capture, a.to, a.edge)
+        ),
+        detail: format!(
+            "{} of {} {} are followed by one after {}, {} to {} wide. A coupled stray is left out now and then; these never are, and they are long enough to be read.",
+            a.answered,
+            a.opportunities,
+            edges_of(a.edge),
+            time(a.lag),
+            time(a.widths[0] as f64),
+            time(a.widths[2] as f64),
+        ),
+        try_next: vec![format!(
+            "If {line} is not meant to answer {to}, they are strays: say narrow_below = \"{}\" for {line} in the setup, and they are counted as such.",
+            time(a.limit)
+        )],
+        lines: vec![line, to],
+    }
+}
+
+pub fn hazard(capture: &Capture, h: &Hazard) -> Finding {
+    let victim = name(capture, h.victim);
+    let [a, b] = h.inputs.map(|line| name(capture, line));
+    Finding {
+        severity: Severity::Fault,
+        topic: "inseparable",
+        title: format!("{victim}: its stray pulses come when {a} and {b} switch almost together"),
+        detail: format!(
+            "{} of {} lie between an edge of {a} and one of {b}. Once both are at rest their levels settle {victim}'s, as of a gate with these two inputs; while one has switched and the other has not, that gate shows the level of these pulses (a hazard). So neither induces them.",
+            h.strays,
+            count_of(h.of, "stray pulse"),
+        ),
+        try_next: vec![
+            format!(
+                "If what reads {victim} looks at it only well after both have switched, these pulses do no harm; if it counts or latches on {victim}, take it through a flip-flop, or make {a} and {b} never change at one step."
+            ),
+            format!(
+                "To be sure that it is the gate: hold {a} still (at its driver) and let {b} go on: {victim} must be clean then."
+            ),
+            CAUTION.to_string(),
+        ],
+        lines: vec![victim, a, b],
+    }
+}
+
+pub fn uncaptured(capture: &Capture, attribution: &Attribution, u: &Uncaptured) -> Finding {
+    let victim = name(capture, u.victim);
+    let companions = names(capture, &u.companions);
+    let mut detail: Vec<String> = Vec::new();
+    let rows = attribution.couplings.iter().filter(|c| c.victim == u.victim);
+    let goes: Vec<String> = rows
+        .take(3)
+        .map(|c| {
+            format!(
+                "{} goes with {} of them ({} of its {} {})",
+                name(capture, c.aggressor),
+                c.strays,
+                c.strays,
+                c.opportunities,
+                edges_of(c.edge)
+            )
+        })
+        .collect();
+    if !goes.is_empty() {
+        detail.push(format!("{}.", list(&goes)));
+    }
+    if let Some((line, edge)) = u.both_ways {
+        detail.push(format!(
+            "After the same {} of {} the line is lifted where it is low and dipped where it is high; what one edge induces pulls one way.",
+            edges_of(edge),
+            name(capture, line)
+        ));
+    }
+    if let Some(contrast) = &u.contrast {
+        detail.push(differs(capture, contrast));
+    }
+    if u.strays > 0 && !goes.is_empty() {
+        let share = u.strays as f64 / u.of.max(1) as f64;
+        detail.push(format!(
+            "{} of {} ({} %) come without any of these.",
+            u.strays,
+            count_of(u.of, "stray pulse"),
+            percent(share)
+        ));
+    }
+    detail.push(
+        "So the cause is more likely a line that carries no clip and switches along with them.".to_string(),
+    );
+    let mut lines = vec![victim.clone()];
+    lines.extend(companions.iter().cloned());
+    let along = match companions.first() {
+        Some(first) => format!("when {first} does"),
+        None => "in the machine's step".to_string(),
+    };
+    let mut try_next = Vec::new();
+    if let Some(first) = companions.first() {
+        try_next.push(format!(
+            "Cheapest: lift {first}'s wire at its driver and repeat. If {victim} still shows strays, {first} only switches along."
+        ));
+    }
+    try_next.push(format!(
+        "Move one clip: put a spare channel on a line that runs beside {victim} in its cable or connector and switches {along}, an enable, a load or an output of the same step, and repeat."
+    ));
+    try_next.push(CAUTION.to_string());
+    Finding {
+        severity: Severity::Fault,
+        topic: "uncaptured-cause",
+        title: if companions.is_empty() {
+            format!(
+                "{victim}: no captured line causes its {}",
+                count_of(u.of, "stray pulse")
+            )
+        } else {
+            format!(
+                "{victim}: no captured line causes its {}; something that switches along with {} does",
+                count_of(u.of, "stray pulse"),
+                list(&companions)
+            )
+        },
+        lines,
+        detail: detail.join(" "),
+        try_next,
+    }
+}
+
+/// "FOLLOW_A falling strikes 12 of 20 times when FOLLOW_B switches too, 1 of 40 when not: …"
+fn differs(capture: &Capture, c: &Contrast) -> String {
+    format!(
+        "{} brings a stray {} of {} times when {} as well, and {} of {} when not: a line that strikes by itself would strike alike.",
+        switching(capture, c.line, c.edge),
+        c.with.1,
+        c.with.0,
+        switches(capture, c.other, c.other_edge),
+        c.without.1,
+        c.without.0
+    )
+}
+
+/// "STEP falls", "STEP rises", "STEP switches".
+fn switches(capture: &Capture, line: usize, edge: Edge) -> String {
+    let does = match edge {
+        Edge::Rise => "rises",
+        Edge::Fall => "falls",
+        Edge::Both => "switches",
+    };
+    format!("{} {does}", name(capture, line))
+}
