@@ -176,3 +176,35 @@ async fn only_where_none_can_be_read_the_error_stands_alone() {
         "{findings:?}"
     );
 }
+
+/// What the file leaves open is said on its sheet, which shows the bare rows until then; then it reads.
+#[tokio::test]
+async fn a_table_that_leaves_its_rate_open_is_made_readable_on_its_sheet() {
+    let bench = Bench::new().await;
+    let rows: String = (0..40).map(|n| format!("{n},{},1\n", n / 3 % 2)).collect();
+    let table = format!("Samples,STEP,CLEAR_N\n{rows}");
+    let capture = bench.bring("counted.csv", table.into_bytes()).await;
+    let page = bench.page(&format!("/captures/{capture}")).await;
+    assert!(page.contains("counts samples") && page.contains("name=\"sample_period\""));
+    assert!(page.contains("<td>STEP</td>"), "the bare rows");
+    assert!(!page.contains("read it so from now on"));
+    let asked = bench
+        .page(&format!("/captures/{capture}?sample_period=24%20MHz"))
+        .await;
+    assert!(asked.contains("read it so from now on") && asked.contains("41.7 ns"));
+    let path = format!("{API}/captures/{capture}/reading");
+    bench
+        .json(Method::PUT, &path, json!({"sample_period": "24 MHz"}))
+        .await;
+    let findings = bench.findings().await;
+    assert!(
+        !findings
+            .iter()
+            .any(|f| f["title"].as_str().unwrap().contains("counted.csv"))
+    );
+    let report = bench
+        .0
+        .ok(Method::GET, &format!("{API}/report"), Value::Null)
+        .await;
+    assert_eq!(report["lines"][0]["edges"], 13);
+}

@@ -34,7 +34,7 @@ use std::sync::Arc;
 
 pub use error::{Error, ErrorKind, Position};
 pub use options::{ColumnKind, FamilyChoice, Limits, Progress, ReadOptions, TableForm};
-pub use preview::{Preview, PreviewColumn, preview, preview_bytes};
+pub use preview::{Preview, PreviewColumn, preview, preview_bytes, preview_unread};
 
 use crate::model::Capture;
 use input::{Input, Source};

@@ -18,7 +18,7 @@ const KEYS: [&str; 7] = [
 /// Columns that a sheet may speak of.
 const MOST_COLUMNS: usize = 20_000;
 
-/// The sheet as TOML. `fields`: the keys of `[read]`; `kind.N` what column N (from 1) holds, such as `analog` or
+/// The sheet as TOML. `fields`: the keys of `[read]` (`sample_period` may be a rate, `24 MHz`); `kind.N` what column N (from 1) holds, such as `analog` or
 /// `bus 8 hex`; `line.N` the name of its line and `levels.N` its thresholds, a family's word or `0.8 to 2.0`. Empty
 /// fields say nothing.
 ///
@@ -32,6 +32,10 @@ pub fn sheet_text(fields: &BTreeMap<String, String>) -> Result<String, String> {
     let (mut read, mut columns, mut lines) = (String::new(), String::new(), String::new());
     for (key, value) in said {
         match key.split_once('.') {
+            // One field for both: what a person knows is mostly the rate.
+            None if key == "sample_period" && value.to_ascii_lowercase().ends_with("hz") => {
+                read.push_str(&format!("sample_rate = {}\n", quoted(value)));
+            }
             None if KEYS.contains(&key) => read.push_str(&format!("{key} = {}\n", quoted(value))),
             Some(("kind", column)) => columns.push_str(&format!("{} = {}\n", number(column)?, quoted(value))),
             Some(("levels", column)) => {
@@ -116,6 +120,13 @@ mod tests {
         list.iter()
             .map(|(key, value)| ((*key).to_owned(), (*value).to_owned()))
             .collect()
+    }
+
+    #[test]
+    fn a_rate_may_stand_for_the_period() {
+        let text = |value| sheet_text(&fields(&[("sample_period", value)])).unwrap();
+        assert_eq!(text("24 MHz"), "[read]\nsample_rate = \"24 MHz\"\n");
+        assert_eq!(text("1 us"), "[read]\nsample_period = \"1 us\"\n");
     }
 
     #[test]

@@ -23,7 +23,7 @@ mod rows;
 mod table;
 mod time;
 
-pub use probe::probe;
+pub use probe::{cells_of, probe};
 
 use super::analog;
 use super::build::Value;

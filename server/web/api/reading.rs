@@ -8,7 +8,7 @@ use axum::extract::{Path, Query, State};
 use axum::http::StatusCode;
 
 use super::log::with_store;
-use crate::ingest::{Preview, preview};
+use crate::ingest::{Preview, ReadOptions, preview, preview_unread};
 use crate::setup::Setup;
 use crate::store::{Capture, Entry, EntryId, ReadingSheet, SessionId, Store};
 use crate::web::error::{Failure, sentence};
@@ -27,15 +27,41 @@ pub fn look(
     entry: &Entry<Capture>,
     fields: &BTreeMap<String, String>,
 ) -> Result<Preview, Failure> {
-    let wrong = |text: String| Failure::wrong(sentence(&text));
-    let text = store.session(id)?.body.setup;
-    let setup = Setup::parse(&text, "the session's setup").map_err(|error| wrong(error.to_string()))?;
-    let setup = with_sheet(&setup, &sheet_text(fields).map_err(wrong)?).map_err(wrong)?;
+    let options = options_of(store, id, fields)?;
     let path = store.original_path(&entry.value.digest)?;
-    preview(&path, &read_options(&setup)).map_err(|mut error| {
+    preview(&path, &options).map_err(|mut error| {
         error.file.clone_from(&entry.value.file);
-        wrong(error.to_string())
+        wrong(error)
     })
+}
+
+/// The first rows of a table that can't be read with `fields` either, without any meaning; `None` for what is no table.
+pub fn look_unread(
+    store: &Store,
+    id: SessionId,
+    entry: &Entry<Capture>,
+    fields: &BTreeMap<String, String>,
+) -> Option<Preview> {
+    let said = options_of(store, id, fields).or_else(|_| options_of(store, id, &BTreeMap::new()));
+    let path = store.original_path(&entry.value.digest).ok()?;
+    preview_unread(&path, &said.unwrap_or_default())
+}
+
+fn wrong(text: impl ToString) -> Failure {
+    Failure::wrong(sentence(&text.to_string()))
+}
+
+/// The session's setup with `fields` said over it.
+fn options_of(
+    store: &Store,
+    id: SessionId,
+    fields: &BTreeMap<String, String>,
+) -> Result<ReadOptions, Failure> {
+    let text = store.session(id)?.body.setup;
+    let setup = Setup::parse(&text, "the session's setup").map_err(|error| wrong(error))?;
+    let sheet = sheet_text(fields).map_err(wrong)?;
+    let setup = with_sheet(&setup, &sheet).map_err(wrong)?;
+    Ok(read_options(&setup))
 }
 
 /// What was said of a capture's reading; empty when nothing was.

@@ -16,7 +16,7 @@ use crate::setup::FAMILIES;
 use crate::store::{Capture, ClipList, Entry, EntryId, SessionId};
 use crate::web::api::harness::harness_of;
 use crate::web::api::log::with_store;
-use crate::web::api::reading::{look, said};
+use crate::web::api::reading::{look, look_unread, said};
 use crate::web::error::PageFailure;
 use crate::web::state::App;
 
@@ -35,6 +35,8 @@ struct CapturePage {
     remark: String,
     /// Why it can't be read so.
     trouble: Option<String>,
+    /// Whether nothing said so far makes it readable.
+    is_unread: bool,
     format: String,
     facts: Vec<String>,
     warnings: Vec<String>,
@@ -97,6 +99,9 @@ pub async fn page(
             // What was asked for does not work: the form stays as it is, over the file as it was taken before.
             Err(failure) => (look(store, session, &entry, &kept).ok(), Some(failure.sentence)),
         };
+        // A table that can't be read in any way said so far: its bare rows, and all there is to say.
+        let is_unread = preview.is_none();
+        let preview = preview.or_else(|| look_unread(store, session, &entry, &fields));
         let harness = harness_of(store, session)?;
         let lists: Vec<Entry<ClipList>> = store.entries(session)?;
         let csv = lists
@@ -141,7 +146,10 @@ pub async fn page(
             all.extend(names);
             all
         };
-        let to_keep = preview.as_ref().map(with_names).unwrap_or_else(|| fields.clone());
+        let to_keep = preview
+            .as_ref()
+            .filter(|_| !is_unread)
+            .map_or_else(|| fields.clone(), with_names);
         let page = CapturePage {
             places: Places::of(session, ""),
             id,
@@ -175,12 +183,16 @@ pub async fn page(
             more_columns: preview
                 .as_ref()
                 .map_or(0, |p| p.columns.len().saturating_sub(MOST_COLUMNS)),
-            format: preview.map(|p| p.format).unwrap_or_default(),
+            format: preview
+                .filter(|_| !is_unread)
+                .map(|p| p.format)
+                .unwrap_or_default(),
             families: FAMILIES.iter().map(|(word, _)| *word).collect(),
             json: json!(to_keep).to_string(),
             is_changed: is_asked && trouble.is_none() && to_keep != kept,
             is_said: !kept.is_empty(),
             trouble,
+            is_unread,
             clips: places.collect(),
             clips_csv: csv.unwrap_or_else(|| "line,place\n".to_owned()),
             has_harness: !harness.pins().is_empty(),
@@ -278,7 +290,7 @@ fn settings(preview: &Preview, fields: &BTreeMap<String, String>) -> Vec<Setting
         ),
         setting(
             "sample_period",
-            "Sampling period",
+            "Sampling period or rate",
             preview.sample_period_s.map(seconds).unwrap_or_default(),
             &[],
         ),

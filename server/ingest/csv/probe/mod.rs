@@ -199,6 +199,27 @@ pub fn probe(
     Ok(plan)
 }
 
+/// The first rows as cells, and what parts them: what a person is shown of a table that makes no sense yet. `None` where
+/// nothing can be had of it.
+pub fn cells_of(
+    source: &Source,
+    name: &str,
+    wrapping: Wrapping,
+    options: &ReadOptions,
+    most: usize,
+) -> Option<(u8, Vec<Vec<String>>)> {
+    let found = || find_delimiter(source, name, wrapping, options).ok().flatten();
+    let delimiter = options.delimiter.or_else(found).unwrap_or(b',');
+    let rows = first_rows(source, name, wrapping, options, delimiter, most).ok()?;
+    let shown = |row: Row| {
+        row.cells
+            .iter()
+            .map(|cell| super::cells::words(cell).into_owned())
+            .collect()
+    };
+    Some((delimiter, rows.into_iter().map(shown).collect()))
+}
+
 fn first_rows(
     source: &Source,
     name: &str,
