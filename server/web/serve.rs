@@ -2,6 +2,7 @@
 
 use std::net::SocketAddr;
 use std::path::PathBuf;
+use std::process::{Command, Stdio};
 use std::sync::Arc;
 use std::time::Duration;
 
@@ -169,7 +170,14 @@ fn open_browser(address: &str) {
     } else {
         "xdg-open"
     };
-    if std::process::Command::new(command).arg(address).spawn().is_err() {
+    let mut opener = Command::new(command);
+    // What it has to say of browsers it looked for is nothing to a person here.
+    opener
+        .arg(address)
+        .stdin(Stdio::null())
+        .stdout(Stdio::null())
+        .stderr(Stdio::null());
+    if opener.spawn().is_err() {
         eprintln!("No browser could be started ({command} is not there): open {address} yourself.");
     }
 }

@@ -123,6 +123,32 @@ test("a bus value is found in the digits of the figure", async () => {
   });
 });
 
+test("pulses narrower and wider than given are found, by level", async () => {
+  await onDiagram(async (page, canvas, state) => {
+    const tick = await state((view) => view.facts.tick_s);
+    const search = async (kind, width, level, line) => {
+      await page.keyboard.press("f");
+      await page.getByLabel("What", { exact: true }).selectOption(kind);
+      await page.getByLabel("Level", { exact: true }).selectOption(level);
+      await page.getByLabel("Line", { exact: true }).selectOption({ label: line });
+      await page.getByLabel("Width, value or pattern").fill(width);
+      await page.keyboard.press("Enter");
+      await page.waitForFunction(() => /in this capture/.test(document.querySelector(".finds")?.textContent ?? ""));
+      const said = await page.locator(".finds [role=status]").innerText();
+      await page.keyboard.press("Escape");
+      return Number(/^(\d+) times/.exec(said)?.[1] ?? (/^Once/.test(said) ? 1 : 0));
+    };
+    const narrow = await search("narrow", "30 ns", "low-pulse", "CLEAR_N");
+    const wide = await search("wide", "30 ns", "low-pulse", "CLEAR_N");
+    // The same from the edges themselves.
+    const report = await (await fetch(`${server.url}/api${place}/report`)).json();
+    const line = report.lines.find((row) => row.line === "CLEAR_N");
+    assert.ok(narrow > 90 && wide > 5, `${narrow} narrow, ${wide} wide`);
+    assert.ok(Math.abs(narrow + wide - line.edges / 2) <= 1, `${narrow} + ${wide} of ${line.edges} edges`);
+    assert.equal(await search("narrow", `${tick} s`, "low-pulse", "CLEAR_N"), 0);
+  });
+});
+
 test("a typed time is gone to, and one outside is told", async () => {
   await onDiagram(async (page, canvas, state) => {
     await page.keyboard.press("g");
