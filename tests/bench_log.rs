@@ -159,6 +159,29 @@ async fn an_evening() {
     );
 }
 
+/// The same bytes under the same condition are one capture; that they came under another name is said.
+#[tokio::test]
+async fn the_same_file_under_another_name_is_told() {
+    let bench = empty();
+    bench
+        .ok(Method::POST, "/api/sessions", json!({"title": "Tower"}))
+        .await;
+    let table = "Time [ns],STEP\n0,0\n10,1\n20,0\n30,1\n";
+    let mut captures = Vec::new();
+    for name in ["monday.csv", "monday.csv", "copy.csv", "copy.csv"] {
+        let path = format!("/api/sessions/1/captures?name={name}");
+        let kind = "application/octet-stream";
+        let (_, body) = bench.send(Method::POST, &path, kind, table.into()).await;
+        captures.push(serde_json::from_slice::<Value>(&body).unwrap()["id"].clone());
+    }
+    assert!(captures.iter().all(|id| *id == captures[0]), "{captures:?}");
+    let page = bench.page("/sessions/1/log").await;
+    let told = "copy.csv was brought: it holds the same bytes as monday.csv, so nothing was added.";
+    // One remark: as it reads, and in the form that changes it.
+    assert_eq!(page.matches(told).count(), 2);
+    assert_eq!(page.matches("was brought: it holds").count(), 2);
+}
+
 #[tokio::test]
 async fn the_harness_sheet() {
     let bench = empty();

@@ -79,7 +79,7 @@ impl Kind for Capture {
 impl Store {
     /// Adds a stored file to a session as a capture, under `condition`, or under the session's newest condition
     /// when that is `None` and there is one. The same file under the same condition is not added twice: the
-    /// capture that is there is given back.
+    /// capture that is there is given back, and where it came under another name now, a remark says so.
     ///
     /// # Errors
     /// No such session or condition, or the disk's own.
@@ -96,9 +96,27 @@ impl Store {
         let held = self.entries::<Capture>(session)?;
         let same = |held: &Capture| held.digest == stored.digest && held.condition == condition;
         if let Some(entry) = held.iter().find(|entry| same(&entry.value)) {
+            if entry.value.file != stored.name {
+                self.remark_same_file(session, &stored.name, &entry.value.file)?;
+            }
             return Ok(entry.clone());
         }
         self.add(session, &Capture::new(stored, condition, &held))
+    }
+
+    fn remark_same_file(&self, session: SessionId, name: &str, held: &str) -> Result<(), Error> {
+        let remark = Remark {
+            text: format!("{name} was brought: it holds the same bytes as {held}, so nothing was added."),
+            at_ms: None,
+        };
+        if !self
+            .entries::<Remark>(session)?
+            .iter()
+            .any(|entry| entry.value == remark)
+        {
+            self.add(session, &remark)?;
+        }
+        Ok(())
     }
 }
 

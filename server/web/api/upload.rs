@@ -2,6 +2,7 @@
 
 use std::convert::Infallible;
 use std::sync::Arc;
+use std::time::{Duration, Instant};
 
 use axum::Json;
 use axum::body::Body;
@@ -21,6 +22,10 @@ use crate::web::work::Stage;
 const HEAD_BYTES: usize = 4096;
 /// Pieces of an upload that wait to be written, at most.
 const PIECES_WAITING: usize = 16;
+/// An upload that brings less than this on average, after its first minute, gives its place to another: a file on a stick or
+/// a slow network comes a thousand times faster.
+const SLOWEST_BYTES_S: f64 = 1024.0;
+const FIRST_MINUTE: Duration = Duration::from_secs(60);
 
 #[derive(Deserialize)]
 pub struct Named {
@@ -109,7 +114,22 @@ async fn receive(
         tokio::task::spawn_blocking(move || write(&app, id, &name, receiver))
     };
     let mut pieces = body.into_data_stream();
+    let (begun, mut bytes) = (Instant::now(), 0usize);
     while let Some(piece) = pieces.next().await {
+        bytes += piece.as_ref().map_or(0, |piece| piece.len());
+        let so_far = begun.elapsed();
+        if so_far > FIRST_MINUTE && (bytes as f64) < SLOWEST_BYTES_S * so_far.as_secs_f64() {
+            // Told as broken off, the writer keeps nothing.
+            let _ = sender.send(None).await;
+            drop(sender);
+            let _ = writer.await?;
+            return Err(Failure::new(
+                StatusCode::REQUEST_TIMEOUT,
+                format!(
+                    "{name} came in too slowly and was given up; nothing of it was kept. Bring it again."
+                ),
+            ));
+        }
         let is_broken = piece.is_err();
         // The writer has gone when it met the limit or a full disk; it tells why below.
         if sender.send(piece.ok()).await.is_err() || is_broken {
