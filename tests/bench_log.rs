@@ -50,6 +50,16 @@ async fn an_evening() {
         .await;
     let reading = json!({"rail": "-12 V", "nominal": -12, "reading": 11.8, "place": "striker driver J1-1"});
     bench.ok(Method::POST, &at("/entries/reading"), reading).await;
+    for (kind, body, words) in [
+        ("reading", json!({"rail": "+5 V"}), "reading as a number"),
+        ("remark", json!({"text": 3}), "expected text, found 3"),
+    ] {
+        let (status, told) = bench
+            .json(Method::POST, &at(&format!("/entries/{kind}")), body)
+            .await;
+        assert_eq!(status, StatusCode::BAD_REQUEST);
+        assert!(told["error"].as_str().unwrap().contains(words), "{told}");
+    }
     let steps = bench
         .ok(
             Method::POST,

@@ -145,7 +145,8 @@ pub struct Reading {
     pub rail: String,
     /// What it should read, signed, in `unit`.
     pub nominal: Option<f64>,
-    /// What it read, signed, in `unit`.
+    /// What it read, signed, in `unit`. There is none unless it is said: nought is a reading too.
+    #[serde(default = "not_said")]
     pub reading: f64,
     /// `V` unless said otherwise.
     pub unit: String,
@@ -167,6 +168,10 @@ impl Reading {
     pub fn has_wrong_sign(&self) -> bool {
         self.nominal.is_some_and(|nominal| nominal * self.reading < 0.0)
     }
+}
+
+fn not_said() -> f64 {
+    f64::NAN
 }
 
 impl Kind for Reading {

@@ -117,8 +117,8 @@ fn at_its_place(text: &str, words: impl Fn(&str) -> String) -> String {
     }
 }
 
-/// What a value should have been; names of our types are left out.
-fn of_value(text: &str) -> String {
+/// What a value should have been, in words, from those of the JSON reader; names of our types are left out.
+pub fn of_value(text: &str) -> String {
     let name_in = |text: &str| text.split('`').nth(1).unwrap_or_default().to_owned();
     let (at, what) = ["invalid ", "missing ", "unknown ", "duplicate ", "data did "]
         .iter()

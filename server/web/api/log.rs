@@ -20,6 +20,7 @@ use crate::store::{
     Session, SessionBody, SessionId, SessionRow, Step, Store, read_checklist,
 };
 use crate::web::error::{Failure, sentence};
+use crate::web::refused::of_value;
 use crate::web::state::App;
 
 /// Most actions that are listed for undoing.
@@ -297,7 +298,10 @@ fn edit_as<T: Kind + Clone>(
 }
 
 fn read<T: Kind>(value: Value) -> Result<T, Failure> {
-    serde_json::from_value(value).map_err(|error| Failure::wrong(format!("This is no {}: {error}.", T::KIND)))
+    serde_json::from_value(value).map_err(|error| {
+        let told = of_value(&error.to_string());
+        Failure::wrong(format!("This is no {}: {told}.", T::KIND.replace('_', " ")))
+    })
 }
 
 fn json(value: &impl Serialize) -> Result<Value, Failure> {
