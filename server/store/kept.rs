@@ -6,34 +6,25 @@
 
 use std::fs::{self, File};
 use std::io::{BufWriter, Write};
-use std::ops::Range;
 use std::path::Path;
 use std::sync::Arc;
 
 use serde::{Deserialize, Serialize};
 
+use super::sections::{ALIGNMENT, Section, Sections};
 use super::{Digest, Error, Store};
 use crate::model::{
-    Bus, Capture, Column, Format, Level, Line, NotLogic, PyramidLevel, Runt, Source, Stretch, StretchKind,
-    Tally, Thresholds, Ticks, TimeSpan, Timebase, Trace, TraceSamples, Warning,
+    Bus, Capture, Format, Level, Line, NotLogic, PyramidLevel, Runt, Source, Stretch, StretchKind, Tally,
+    Thresholds, Ticks, TimeSpan, Timebase, Trace, TraceSamples, Warning,
 };
 
 /// Of these files' form. Raised when it changes.
 const FORM: u32 = 2;
-/// Sections begin at multiples of this.
-const ALIGNMENT: u64 = 64;
 /// Columns up to this size are checked against their digest when they are opened; of larger ones only the length is,
 /// since reading them whole is what mapping spares.
 const CHECKED_BYTES: u64 = 512 << 20;
 /// Readings of one original that are kept; the oldest goes first.
 const MOST_READINGS: usize = 4;
-
-/// `count` numbers from byte `offset` on.
-#[derive(Clone, Copy, Serialize, Deserialize)]
-struct Section {
-    offset: u64,
-    count: u64,
-}
 
 /// Floats as their bits: decimal text would not give back the same ones for certain.
 type Bits = u64;
@@ -309,64 +300,7 @@ fn write(folder: &Path, capture: &Capture) -> std::io::Result<()> {
     file.flush()
 }
 
-/// The mapped file `columns`, or a part of it as numbers.
-struct Part {
-    map: Option<Arc<memmap2::Mmap>>,
-    bytes: Range<usize>,
-}
-
-impl<T: bytemuck::AnyBitPattern> AsRef<[T]> for Part {
-    fn as_ref(&self) -> &[T] {
-        match &self.map {
-            Some(map) => bytemuck::cast_slice(&map[self.bytes.clone()]),
-            None => &[],
-        }
-    }
-}
-
-impl Part {
-    /// As a column of ticks that has pages of the file read before they are touched one by one.
-    fn column(self) -> Column {
-        let (map, offset) = (self.map.clone(), self.bytes.start);
-        let column = Column::shared(Arc::new(self));
-        let Some(map) = map else { return column };
-        column.with_read_ahead(Arc::new(move |entries| {
-            let bytes = entries.start * size_of::<Ticks>()..entries.end * size_of::<Ticks>();
-            read_ahead(&map, offset + bytes.start, bytes.len());
-        }))
-    }
-}
-
-/// Only a hint: where it is not taken, the pages are read when they are touched.
-#[cfg(unix)]
-fn read_ahead(map: &memmap2::Mmap, offset: usize, length: usize) {
-    let _ = map.advise_range(memmap2::Advice::WillNeed, offset, length);
-}
-
-#[cfg(not(unix))]
-fn read_ahead(_: &memmap2::Mmap, _: usize, _: usize) {}
-
-struct Columns {
-    map: Option<Arc<memmap2::Mmap>>,
-    size: u64,
-}
-
-impl Columns {
-    /// A section as numbers; `None` where it does not lie in the file or begins between numbers.
-    fn part<T>(&self, section: Section) -> Option<Part> {
-        let bytes = section.count.checked_mul(size_of::<T>() as u64)?;
-        let end = section.offset.checked_add(bytes)?;
-        let fits = end <= self.size && section.offset.is_multiple_of(ALIGNMENT);
-        fits.then(|| Part {
-            map: self.map.clone().filter(|_| bytes > 0),
-            bytes: section.offset as usize..end as usize,
-        })
-    }
-
-    fn numbers<T: bytemuck::AnyBitPattern>(&self, section: Section) -> Option<Vec<T>> {
-        Some(AsRef::<[T]>::as_ref(&self.part::<T>(section)?).to_vec())
-    }
-
+impl Sections {
     fn trace(&self, kept: &KeptTrace) -> Option<Trace> {
         let samples = match &kept.samples {
             KeptSamples::Uniform {
@@ -472,7 +406,7 @@ fn open(folder: &Path, file: &str) -> Option<Capture> {
     {
         return None;
     }
-    let columns = Columns { map, size };
+    let columns = Sections { map, size };
     let [origin_s, numerator_s, denominator] = kept.timebase.map(f64::from_bits);
     let lines: Vec<Line> = kept
         .lines

@@ -32,6 +32,7 @@ mod originals;
 mod photographs;
 mod reports;
 mod schema;
+mod sections;
 mod sessions;
 
 use std::fs::{self, File, TryLockError};
