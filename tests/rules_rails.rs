@@ -330,3 +330,160 @@ fn mistakes_in_rails_name_their_place() {
         assert!(error.message.contains(words), "{text}: {error}");
     }
 }
+
+/// Dips at `dips`, each 40 samples of 1 µs long, over noise-free 4.95 V.
+fn dipping(samples: usize, dips: &[usize]) -> Vec<f64> {
+    let mut values = vec![4.95; samples];
+    for &dip in dips {
+        values[dip..dip + 40].fill(4.6);
+    }
+    values
+}
+
+#[test]
+fn a_dip_may_come_long_after_its_cause_and_a_slow_rail_is_held_against_busy_lines() {
+    let dips: Vec<usize> = (0..12).map(|i| 6000 + 7000 * i + 431 * (i % 5)).collect();
+    for lag in [1, 30, 800] {
+        let lift: Vec<i64> = dips
+            .iter()
+            .flat_map(|&d| [d as i64 - lag, d as i64 + 100])
+            .collect();
+        let mut capture = capture(&[("VCC_TOWER", dipping(95_000, &dips))], lift);
+        // A clock of 10 µs beats all the time; a lamp switches seldom and elsewhere.
+        let clock = (0..19_000).map(|i| Ticks(5 * i)).collect();
+        let lamp = (0..40).map(|i| Ticks(1100 + 2300 * i)).collect();
+        capture
+            .lines
+            .push(Line::digital("BEAT", Level::Low, clock, capture.span));
+        capture
+            .lines
+            .push(Line::digital("LAMP", Level::Low, lamp, capture.span));
+        let result = rails::check(&capture, &setup(TOWER).rails).remove(0);
+        let cause = result.cause.unwrap_or_else(|| panic!("lag {lag}"));
+        assert_eq!(
+            (cause.line, cause.polarity, cause.dips, cause.of),
+            (0, Polarity::Rise, 12, 12),
+            "lag {lag}"
+        );
+        assert!(
+            cause.within >= lag as f64 && cause.within < 2.5 * lag as f64,
+            "{lag}: {}",
+            cause.within
+        );
+        assert!(cause.inseparable.is_empty(), "{lag}: {cause:?}");
+    }
+}
+
+#[test]
+fn lines_that_switch_together_are_not_told_apart_and_chance_accuses_nobody() {
+    let dips: Vec<usize> = (0..12).map(|i| 6000 + 7000 * i + 431 * (i % 5)).collect();
+    let lift: Vec<i64> = dips
+        .iter()
+        .flat_map(|&d| [d as i64 - 3, d as i64 + 100])
+        .collect();
+    let mut with_twin = capture(&[("VCC_TOWER", dipping(95_000, &dips))], lift.clone());
+    let twin = lift.iter().map(|t| Ticks(t - 1)).collect();
+    with_twin
+        .lines
+        .push(Line::digital("VALVE", Level::Low, twin, with_twin.span));
+    let result = rails::check(&with_twin, &setup(TOWER).rails).remove(0);
+    let cause = result.cause.unwrap();
+    assert_eq!(cause.inseparable.len(), 1, "{cause:?}");
+    let findings = rails::findings(
+        &with_twin,
+        &setup(TOWER).rails,
+        &rails::check(&with_twin, &setup(TOWER).rails),
+    );
+    assert!(
+        findings[0].title.contains("LIFT, or VALVE") || findings[0].title.contains("VALVE, or LIFT"),
+        "{}",
+        findings[0].title
+    );
+    // Lines that know nothing of the dips: 1,000 of them, each with 30 edges; at most 1 % may be named (the level of the test,
+    // and three standard deviations of 1,000 trials at it).
+    let few: Vec<usize> = dips.iter().map(|d| d / 10).collect();
+    let mut values = vec![4.95; 9500];
+    few.iter().for_each(|&dip| values[dip..dip + 4].fill(4.6));
+    let mut state = 7u64;
+    let mut named = 0;
+    for _ in 0..1000 {
+        let mut edges: Vec<i64> = (0..30)
+            .map(|_| {
+                state = state
+                    .wrapping_mul(6_364_136_223_846_793_005)
+                    .wrapping_add(1_442_695_040_888_963_407);
+                ((state >> 33) % 9500) as i64
+            })
+            .collect();
+        edges.sort_unstable();
+        edges.dedup();
+        let blind = capture(&[("VCC_TOWER", values.clone())], edges);
+        named += usize::from(rails::check(&blind, &setup(TOWER).rails)[0].cause.is_some());
+    }
+    assert!(named <= 19, "{named} of 1000 blind lines were named");
+}
+
+#[test]
+fn a_line_in_volts_is_a_suspect_by_its_edges_and_the_supply_is_none() {
+    let dips: Vec<usize> = (0..12).map(|i| 6000 + 7000 * i + 431 * (i % 5)).collect();
+    let lift = dips
+        .iter()
+        .flat_map(|&d| [d as i64 - 3, d as i64 + 100])
+        .collect();
+    let mut capture = capture(&[("VCC_TOWER", dipping(95_000, &dips))], lift);
+    // The line and the rail itself as columns of volts: the rail's own crossings would fit its dips best.
+    capture.lines[0].trace = capture.not_logic[0].trace.clone();
+    let own = dips
+        .iter()
+        .flat_map(|&d| [Ticks(d as i64), Ticks(d as i64 + 40)])
+        .collect();
+    let mut rail = Line::digital("VCC_TOWER", Level::High, own, capture.span);
+    rail.trace = capture.not_logic[0].trace.clone();
+    capture.lines.push(rail);
+    let cause = rails::check(&capture, &setup(TOWER).rails)
+        .remove(0)
+        .cause
+        .unwrap();
+    assert_eq!((cause.line, cause.polarity, cause.dips), (0, Polarity::Rise, 12));
+    assert!(cause.inseparable.is_empty());
+}
+
+#[test]
+fn a_supply_that_nobody_declared_is_proposed_without_accusation() {
+    use edgewitness::analysis::findings::Severity;
+    use edgewitness::analysis::rails_assumed;
+    let dips: Vec<usize> = (0..12).map(|i| 6000 + 7000 * i + 431 * (i % 5)).collect();
+    let lift = dips
+        .iter()
+        .flat_map(|&d| [d as i64 - 3, d as i64 + 100])
+        .collect();
+    let mut minus = vec![-12.0; 95_000];
+    minus[500..700].fill(-10.0);
+    let held = [
+        ("CH3", dipping(95_000, &dips)),
+        ("CH4", minus),
+        ("CH5", vec![5.02; 95_000]),
+        ("CH6", vec![4.2; 95_000]),
+    ];
+    let capture = capture(&held, lift);
+    let rails = rails_assumed::proposed(&capture, &[]);
+    let results = rails::check(&capture, &rails);
+    let found = rails::proposed(&capture, &rails, &results);
+    let told: Vec<(&str, Severity)> = found.iter().map(|f| (f.title.as_str(), f.severity)).collect();
+    assert_eq!(
+        told,
+        [
+            (
+                "CH3 looks like a supply of 5 V that sags to 4.6 V; nobody declared it",
+                Severity::Warning
+            ),
+            (
+                "CH4 looks like a supply of -12 V that sags to -10 V; nobody declared it",
+                Severity::Warning
+            ),
+        ]
+    );
+    assert_eq!(found[0].lines, ["CH3"]);
+    // Declared, or called like a supply, it is judged as one and not proposed.
+    assert_eq!(rails_assumed::proposed(&capture, &rails).len(), 0);
+}

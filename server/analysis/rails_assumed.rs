@@ -3,7 +3,7 @@
 //! Both grounds must hold. What is found so is said to be assumed, and the setup file can say otherwise.
 
 use super::volts::Volts;
-use crate::model::Capture;
+use crate::model::{Capture, Trace};
 use crate::rule::Rail;
 
 /// Potentials of supplies in volts, without sign (common practice, no source).
@@ -25,26 +25,62 @@ pub fn assumed(capture: &Capture, declared: &[Rail]) -> Vec<Rail> {
             .iter()
             .any(|r| r.line == name || r.supply_end.as_deref() == Some(name))
     };
-    let lines = capture.lines.iter().filter(|line| line.trace.is_some());
-    lines
-        .filter(|line| is_called_supply(&line.name) && !is_declared(&line.name))
-        .filter_map(|line| {
-            let nominal_v = nominal(&Volts::of(line.trace.as_ref()?).volts)?;
-            Some(Rail {
-                line: line.name.clone(),
-                nominal_v,
-                tolerance: if nominal_v.abs() == 5.0 {
-                    TOLERANCE_5V
-                } else {
-                    TOLERANCE
-                },
-                supply_end: None,
-                max_drop_v: None,
-                readings: Vec::new(),
-                setup_line: None,
-            })
+    let lines = traces(capture).filter(|(name, ..)| is_called_supply(name) && !is_declared(name));
+    lines.filter_map(|(name, trace, _)| rail(name, trace)).collect()
+}
+
+/// Rails for the lines in volts that are called something else, never switch and stay near a usual potential: what may be a
+/// supply that nobody declared. `known`: declared and assumed rails. One at the potential of 3.3 V that is read by thresholds
+/// of another family is left out: a TTL output rests near there. Cost: as [`assumed`].
+pub fn proposed(capture: &Capture, known: &[Rail]) -> Vec<Rail> {
+    let is_known = |name: &str| {
+        known
+            .iter()
+            .any(|r| r.line == name || r.supply_end.as_deref() == Some(name))
+    };
+    let still = traces(capture).filter(|(name, _, edges)| *edges == 0 && !is_known(name));
+    still
+        .filter_map(|(name, trace, _)| {
+            let rail = rail(name, trace)?;
+            let is_ttl_high = (TTL_HIGH.0..=TTL_HIGH.1).contains(&rail.nominal_v) && trace.family == TTL;
+            (!is_ttl_high).then_some(rail)
         })
         .collect()
+}
+
+/// The name in the setup of the family whose outputs rest at a potential that is also a supply's …
+const TTL: &str = "ttl-5v";
+/// … in this range: at least 2.4 V, typically 3.4 V (makers' tables of the 74 series, from memory).
+const TTL_HIGH: (f64, f64) = (2.4, 4.0);
+
+/// All that was recorded in volts: name, samples, edges.
+fn traces(capture: &Capture) -> impl Iterator<Item = (&str, &Trace, usize)> {
+    let lines = capture
+        .lines
+        .iter()
+        .filter_map(|line| Some((line.name.as_str(), line.trace.as_ref()?, line.edges.len())));
+    let others = capture
+        .not_logic
+        .iter()
+        .filter_map(|n| Some((n.name.as_str(), n.trace.as_ref()?, 0)));
+    lines.chain(others)
+}
+
+fn rail(name: &str, trace: &Trace) -> Option<Rail> {
+    let nominal_v = nominal(&Volts::of(trace).volts)?;
+    Some(Rail {
+        line: name.to_owned(),
+        nominal_v,
+        tolerance: if nominal_v.abs() == 5.0 {
+            TOLERANCE_5V
+        } else {
+            TOLERANCE
+        },
+        supply_end: None,
+        max_drop_v: None,
+        readings: Vec::new(),
+        setup_line: None,
+    })
 }
 
 /// Whether a line's name is a supply's: VCC, VDD, VEE or VBB with or without more, or volts such as `+5V`, `-12 V`, `3V3`.

@@ -45,6 +45,10 @@ pub struct CauseRow {
     pub edge: String,
     pub dips: u64,
     pub of: u64,
+    /// Longest time from the edge to the dip.
+    pub within_s: f64,
+    /// Lines whose edges fit the same dips as well.
+    pub inseparable_from: Vec<String>,
     pub expected_by_chance: f64,
     pub p_value: f64,
 }

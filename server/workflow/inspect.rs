@@ -103,6 +103,10 @@ fn look(capture: Capture, sources: Vec<CaptureRow>, setup: &Setup, known: Vec<Fi
     supplies.extend(rails_assumed::assumed(&capture, &setup.rails));
     let rail_results = rails::check(&capture, &supplies);
     all.extend(rails::findings(&capture, &supplies, &rail_results));
+    let perhaps = rails_assumed::proposed(&capture, &supplies);
+    let every: Vec<_> = supplies.iter().chain(&perhaps).cloned().collect();
+    let rests = rails::check(&capture, &every).split_off(supplies.len());
+    all.extend(rails::proposed(&capture, &perhaps, &rests));
     for finding in &mut all {
         // A title is joined with others into the headline.
         let length = finding.title.trim_end_matches('.').len();

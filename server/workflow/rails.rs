@@ -53,6 +53,12 @@ fn rail_row(capture: &Capture, rail: &Rail, result: &RailResult) -> RailRow {
             edge: c.polarity.word().to_owned(),
             dips: c.dips,
             of: c.of,
+            within_s: capture.timebase.length_s(c.within),
+            inseparable_from: c
+                .inseparable
+                .iter()
+                .map(|&line| capture.lines[line].name.clone())
+                .collect(),
             expected_by_chance: c.expected,
             p_value: c.p_value,
         }),

@@ -328,7 +328,18 @@ fn rail(row: &RailRow) -> RailView {
             .outside
             .map_or(String::new(), |share| format!("{:.2} %", 100.0 * share)),
         cause: row.cause.as_ref().map_or(String::new(), |c| {
-            format!("{} of {} dips follow a {} of {}", c.dips, c.of, c.edge, c.line)
+            let or = match c.inseparable_from.as_slice() {
+                [] => String::new(),
+                others => format!(", or of {}", others.join(", ")),
+            };
+            format!(
+                "{} of {} dips begin within {} after a {} of {}{or}",
+                c.dips,
+                c.of,
+                crate::model::units::seconds(c.within_s),
+                c.edge,
+                c.line
+            )
         }),
     }
 }

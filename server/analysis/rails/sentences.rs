@@ -1,0 +1,229 @@
+//! What checked rails have to say.
+
+use super::{Excursion, RailResult};
+use crate::analysis::findings::{Finding, Severity};
+use crate::model::Capture;
+use crate::model::Polarity;
+use crate::model::units::{engineering, seconds};
+use crate::rule::Rail;
+
+const CAUTION: &str =
+    "Measure at low voltage only; anything on the mains side of the supply is for a qualified person.";
+
+/// One finding a rail that left its tolerance, dropped too much, or was not captured.
+pub fn findings(capture: &Capture, rails: &[Rail], results: &[RailResult]) -> Vec<Finding> {
+    let mut found = Vec::new();
+    for (rail, result) in rails.iter().zip(results) {
+        let name = &rail.line;
+        let volts = |v: f64| engineering(v, "V");
+        let (low, high) = rail.allowed_v();
+        let make = |severity, mut lines: Vec<String>, title, detail, mut try_next: Vec<String>| {
+            lines.insert(0, name.clone());
+            try_next.push(CAUTION.to_owned());
+            Finding {
+                severity,
+                topic: "rail",
+                lines,
+                title,
+                detail,
+                try_next,
+            }
+        };
+        // A rail that only the meter knows is not missed in the capture.
+        let is_metered_only = rail.setup_line.is_none() && !rail.readings.is_empty();
+        if let Some(missing) = result.missing.as_ref().filter(|_| !is_metered_only) {
+            let title =
+                format!("The rail {name} could not be checked: this capture has no volts of {missing}");
+            let line = rail
+                .setup_line
+                .map_or("A part".to_owned(), |n| format!("Line {n}"));
+            let detail = format!("{line} of the setup file names it.");
+            let next = vec!["Record it as an analog column, in volts.".to_owned()];
+            found.push(make(Severity::Warning, Vec::new(), title, detail, next));
+        }
+        if let Some(worst) = worst(rail, &result.excursions) {
+            let dips = result.excursions.iter().filter(|e| e.is_dip).count();
+            let company = match &result.cause {
+                Some(c) if worst.is_dip => {
+                    let (line, edge) = (&capture.lines[c.line].name, c.polarity);
+                    let verb = if edge == Polarity::Rise { "rises" } else { "falls" };
+                    let or = match c.inseparable.len() {
+                        0 => String::new(),
+                        1 => format!(", or {}", capture.lines[c.inseparable[0]].name),
+                        n => format!(", or one of {n} others"),
+                    };
+                    format!(" after {line}{or} {verb} ({} of {} dips)", c.dips, c.of)
+                }
+                _ => String::new(),
+            };
+            let title = format!(
+                "{name} {} to {}{company}; it should stay between {} and {}",
+                if worst.is_dip { "sags" } else { "rises" },
+                volts(worst.extreme_v),
+                volts(low),
+                volts(high)
+            );
+            let longest = result
+                .excursions
+                .iter()
+                .map(|e| (e.end - e.start).0)
+                .max()
+                .unwrap_or(0);
+            let mut detail = format!(
+                "{} of {} excursions are dips; the longest lasts {}, the first is at {}. Mean {}, smallest {}, largest {}, \
+                 ripple {} rms; outside for {:.2} % of the time.",
+                dips,
+                result.excursions.len(),
+                seconds(capture.timebase.length_s(longest as f64)),
+                seconds(capture.seconds(result.excursions[0].start)),
+                volts(result.mean_v),
+                volts(result.smallest_v),
+                volts(result.largest_v),
+                volts(result.ripple_rms_v),
+                100.0 * result.outside
+            );
+            if rail.setup_line.is_none() {
+                detail.push_str(&format!(
+                    " Taken as a supply of {} by its name and level; [rail.\"{name}\"] in the setup file says what it should be.",
+                    volts(rail.nominal_v)
+                ));
+            }
+            let mut lines = Vec::new();
+            if let Some(cause) = &result.cause {
+                let line = &capture.lines[cause.line].name;
+                lines.push(line.clone());
+                detail.push_str(&format!(
+                    " {} of {} dips begin within {} after a {} of {line} ({:.2} expected by chance, p = {:.2e}).",
+                    cause.dips,
+                    cause.of,
+                    seconds(capture.timebase.length_s(cause.within)),
+                    cause.polarity.word(),
+                    cause.expected,
+                    cause.p_value
+                ));
+                if !cause.inseparable.is_empty() {
+                    let names: Vec<&str> = cause
+                        .inseparable
+                        .iter()
+                        .map(|&l| capture.lines[l].name.as_str())
+                        .collect();
+                    detail.push_str(&format!(
+                        " The record can't tell {line} from {}: they switch along with it.",
+                        names.join(", ")
+                    ));
+                    lines.extend(names.iter().map(ToString::to_string));
+                }
+            }
+            let next = vec![
+                format!(
+                    "Measure {name} at the supply and at the board at once: a difference is dropped in the wire."
+                ),
+                "Add a reservoir capacitor beside what switches, or feed it by a wire of its own.".to_owned(),
+            ];
+            let severity = match rail.setup_line {
+                Some(_) => Severity::Fault,
+                None => Severity::Warning,
+            };
+            found.push(make(severity, lines, title, detail, next));
+        }
+        if let (Some((mean, largest)), Some(limit)) = (result.drop_v, rail.max_drop_v)
+            && largest > limit
+        {
+            let supply = rail.supply_end.clone().unwrap_or_default();
+            let title = format!(
+                "{} is lost between {supply} and {name}; at most {} is allowed",
+                volts(largest),
+                volts(limit)
+            );
+            let detail = format!("Mean drop {}, largest {}.", volts(mean), volts(largest));
+            let next = vec![
+                "Look for a thin wire or a warm, oxidised contact on the way; measure across each joint."
+                    .to_owned(),
+            ];
+            found.push(make(Severity::Warning, vec![supply], title, detail, next));
+        }
+        for &reading in &result.readings_outside {
+            let reading = &rail.readings[reading];
+            let title = format!(
+                "The meter read {} for {name} at {}; it should be between {} and {}",
+                volts(reading.volts),
+                reading.at,
+                volts(low),
+                volts(high)
+            );
+            let mut detail = "A meter shows the mean: short dips come on top of it.".to_owned();
+            if rail.setup_line.is_none() {
+                detail.push_str(&format!(
+                    " ±{:.0} % of {} is taken as allowed; [rail.\"{name}\"] in the setup file says it otherwise.",
+                    100.0 * rail.tolerance,
+                    volts(rail.nominal_v)
+                ));
+            }
+            let next = vec!["Measure again from the supply outwards until the drop appears.".to_owned()];
+            found.push(make(Severity::Fault, Vec::new(), title, detail, next));
+        }
+    }
+    found
+}
+
+fn worst<'a>(rail: &Rail, excursions: &'a [Excursion]) -> Option<&'a Excursion> {
+    let far = |e: &&Excursion| (e.extreme_v - rail.nominal_v).abs();
+    excursions.iter().max_by(|a, b| far(a).total_cmp(&far(b)))
+}
+
+/// One warning for each line that nobody declared, looks like a supply and left its tolerance: a proposal, no accusation.
+/// `rails` and `results`: as many, of [`super::super::rails_assumed::proposed`].
+pub fn proposed(capture: &Capture, rails: &[Rail], results: &[RailResult]) -> Vec<Finding> {
+    let mut found = Vec::new();
+    for (rail, result) in rails.iter().zip(results) {
+        let Some(worst) = worst(rail, &result.excursions) else {
+            continue;
+        };
+        let name = &rail.line;
+        let volts = |v: f64| engineering(v, "V");
+        let dips = result.excursions.iter().filter(|e| e.is_dip).count();
+        let goes_with = result.cause.as_ref().map_or(String::new(), |c| {
+            format!(
+                " {} of {} dips begin within {} after a {} of {}.",
+                c.dips,
+                c.of,
+                seconds(capture.timebase.length_s(c.within)),
+                c.polarity.word(),
+                capture.lines[c.line].name
+            )
+        });
+        found.push(Finding {
+            severity: Severity::Warning,
+            topic: "rail",
+            lines: vec![name.clone()],
+            title: format!(
+                "{name} looks like a supply of {} that {} to {}; nobody declared it",
+                volts(rail.nominal_v),
+                if worst.is_dip { "sags" } else { "rises" },
+                volts(worst.extreme_v)
+            ),
+            detail: format!(
+                "It never switches and stays near {}, and leaves ±{:.0} % of it {} ({} of them dips), the first at {}.{goes_with} \
+                 A signal that rested all the time looks the same.",
+                volts(rail.nominal_v),
+                100.0 * rail.tolerance,
+                if result.excursions.len() == 1 {
+                    "once".to_owned()
+                } else {
+                    format!("{} times", result.excursions.len())
+                },
+                dips,
+                seconds(capture.seconds(result.excursions[0].start)),
+            ),
+            try_next: vec![
+                format!(
+                    "If it is a supply, declare it in the setup file, [rail.\"{name}\"] with nominal = \"{} V\" and tolerance = \"{:.0} %\": then every dip is judged.",
+                    rail.nominal_v,
+                    100.0 * rail.tolerance
+                ),
+                CAUTION.to_owned(),
+            ],
+        });
+    }
+    found
+}
