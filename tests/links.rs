@@ -97,6 +97,94 @@ fn intact_inverted_and_stuck_are_told_apart() {
     );
 }
 
+/// A regular train is not told upside down for coming half a period late; where the record begins at opposite levels it is.
+#[test]
+fn a_late_far_end_is_told_late_and_not_upside_down() {
+    let irregular = pulses(5, 120);
+    let regular: Vec<(u64, u64)> = (0..200).map(|i| (10_000 + 2000 * i, 11_000 + 2000 * i)).collect();
+    let short: Vec<(u64, u64)> = (0..200).map(|i| (10_000 + 2000 * i, 10_600 + 2000 * i)).collect();
+    for (sent, delay) in [
+        (&irregular, 350),
+        (&irregular, 2600),
+        (&regular, 1050),
+        (&short, 700),
+        (&regular, 900),
+    ] {
+        let lines = [("OUT", sent.clone(), false), ("IN", later(sent, delay), false)];
+        let report = inspect(&lines, LINK);
+        let (link, words) = (
+            &report["links"][0],
+            finding(&report, "later than the delay allowed"),
+        );
+        assert_eq!(
+            (&link["verdict"], &link["arrived"]),
+            (&"dead".into(), &0.into()),
+            "{delay}: {link}"
+        );
+        let expected = match delay {
+            2600 => "OUT arrives at IN 2.6 µs late".to_owned(),
+            1050 => "OUT arrives at IN 1.05 µs late".to_owned(),
+            _ => format!("OUT arrives at IN {delay} ns late"),
+        };
+        assert!(
+            words["title"].as_str().unwrap_or_default().starts_with(&expected),
+            "{words}"
+        );
+    }
+    for sent in [&irregular, &regular, &short] {
+        let report = inspect(
+            &[("OUT", sent.clone(), false), ("IN", later(sent, 50), true)],
+            LINK,
+        );
+        assert_eq!(report["links"][0]["verdict"], "inverted");
+    }
+}
+
+#[test]
+fn two_pulses_that_arrive_as_one_are_two_sent_and_one_arrived() {
+    let sent = pulses(11, 100);
+    let mut far = later(&sent, 25);
+    // The pauses after the 21st and the 51st pulse are lost.
+    for at in [50, 20] {
+        far[at].1 = far[at + 1].1;
+        far.remove(at + 1);
+    }
+    let report = inspect(&[("OUT", sent.clone(), false), ("IN", far, false)], LINK);
+    let link = &report["links"][0];
+    assert_eq!(
+        (&link["verdict"], &link["sent"], &link["arrived"]),
+        (&"lossy".into(), &100.into(), &98.into()),
+        "{link}"
+    );
+    assert_eq!(list(&link["missing_s"]).len(), 2, "{link}");
+    let words = finding(&report, "2 of 100 pulses from OUT never reach IN");
+    assert!(
+        words["detail"]
+            .as_str()
+            .unwrap_or_default()
+            .contains("run into the pulse before"),
+        "{words}"
+    );
+}
+
+#[test]
+fn where_nothing_was_sent_nothing_is_called_intact() {
+    let lines = [
+        ("OUT", Vec::new(), false),
+        ("IN", Vec::new(), false),
+        ("BEAT", pulses(1, 50), false),
+    ];
+    let report = inspect(&lines, LINK);
+    assert_eq!(report["links"][0]["verdict"], "nothing-sent");
+    assert_eq!(finding(&report, "Nothing was sent from OUT")["severity"], "note");
+    let lines = [
+        ("OUT", Vec::new(), false),
+        ("IN", pulses(2, 4), false),
+        ("BEAT", pulses(1, 50), false),
+    ];
+    assert_eq!(inspect(&lines, LINK)["links"][0]["verdict"], "noisy");
+}
+
 #[test]
 fn a_pulse_of_another_width_is_neither_lost_nor_extra() {
     let sent = pulses(8, 150);

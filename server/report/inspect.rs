@@ -114,7 +114,7 @@ pub struct RuledOut {
 pub struct LinkRow {
     pub from: String,
     pub to: String,
-    /// `intact`, `lossy`, `dead`, `inverted`, `noisy` or `lossy-noisy`.
+    /// `intact`, `lossy`, `dead`, `inverted`, `noisy`, `lossy-noisy` or, where neither end moved, `nothing-sent`.
     pub verdict: String,
     pub sent: u64,
     pub arrived: u64,

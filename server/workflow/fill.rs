@@ -223,7 +223,11 @@ impl Fill<'_> {
                 Some(format!("follows {}{}", self.name(line), turned(inverted)))
             }
             FarEnd::Late(delay) => Some(format!(
-                "shows the signal {} late, beyond the delay allowed",
+                "{} the signal {} late, later than the delay allowed",
+                match link.verdict {
+                    links::Verdict::Inverted => "may as well show",
+                    _ => "shows",
+                },
                 crate::model::units::seconds(self.length_s(delay))
             )),
             FarEnd::Unexplained => Some("moves, and no captured line explains how".to_owned()),

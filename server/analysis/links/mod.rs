@@ -63,6 +63,8 @@ pub enum Verdict {
     Inverted,
     Noisy,
     LossyNoisy,
+    /// Nothing was sent and nothing arrived: the record can't tell.
+    NothingSent,
 }
 
 impl Verdict {
@@ -75,6 +77,7 @@ impl Verdict {
             Verdict::Inverted => "inverted",
             Verdict::Noisy => "noisy",
             Verdict::LossyNoisy => "lossy-noisy",
+            Verdict::NothingSent => "nothing-sent",
         }
     }
 }
@@ -133,7 +136,8 @@ pub enum FarEnd {
     Floating,
     /// Another line's edges explain it.
     Follows { line: usize, inverted: bool },
-    /// The signal comes, but later than allowed: the median delay in ticks.
+    /// The signal comes, but later than allowed: the median delay in ticks. Beside [`Verdict::Inverted`]: a train so regular
+    /// that it may as well be this.
     Late(f64),
     /// It moves, and nothing captured explains it.
     Unexplained,
@@ -148,7 +152,8 @@ pub struct Link {
     /// Pulses sent, of the level that is not the sender's rest, whose arrival could be judged.
     pub sent: usize,
     pub arrived: usize,
-    /// Pulses at the sending end that never arrived.
+    /// Pulses at the sending end that never arrived; of the level that is the sender's rest, a pause that was lost: the
+    /// pulses on its two sides arrived as one.
     pub missing: Vec<EndPulse>,
     /// Pulses at the far end that nobody sent.
     pub extra: Vec<EndPulse>,
@@ -186,6 +191,15 @@ fn check_one(capture: &Capture, option: &LinkOptions, all: &[LinkOptions]) -> Li
     let turned = other.is_link()
         && other.matched() * 2 >= sent.times.len()
         && (!fit.is_link() || other.matched() * 100 > fit.matched() * 115);
+    // A regular train that comes late looks like one that is upside down.
+    let late = (turned || !fit.is_link())
+        .then(|| late_fit(&sent, &far, range, quantum(from, to)))
+        .flatten();
+    let as_well = late.as_ref().filter(|_| turned).map(|late| {
+        let is_upright = begins_upright(from, to, option.inverted, range.1);
+        (late.delay, is_upright && late.matched + 2 >= other.matched())
+    });
+    let turned = turned && !as_well.is_some_and(|(_, is_late)| is_late);
     let far = if turned {
         fit = other;
         upside_down
@@ -228,6 +242,9 @@ fn check_one(capture: &Capture, option: &LinkOptions, all: &[LinkOptions]) -> Li
             (_, true, false) => Verdict::Noisy,
             (_, false, false) => Verdict::LossyNoisy,
         };
+        if let (true, Some((delay, _))) = (turned, as_well) {
+            link.far_end = FarEnd::Late(delay);
+        }
         return link;
     }
     // Dead: every pulse is missing; what the far end shows instead is extra, unless another line explains it.
@@ -237,7 +254,7 @@ fn check_one(capture: &Capture, option: &LinkOptions, all: &[LinkOptions]) -> Li
         // Nothing was sent, so nothing can have been lost: what the far end shows is extra.
         link.extra = pulses_of(to, active_level(to));
         link.verdict = if link.extra.is_empty() {
-            Verdict::Intact
+            Verdict::NothingSent
         } else {
             Verdict::Noisy
         };
@@ -251,21 +268,51 @@ fn check_one(capture: &Capture, option: &LinkOptions, all: &[LinkOptions]) -> Li
         None => rest_of(to),
     };
     if link.far_end == FarEnd::Unexplained {
-        let wide = (range.0, range.1.saturating_mul(20));
-        let late = Fit::of(&sent, &far, wide, quantum(from, to));
-        // A window as wide as the allowed delay would match anything.
-        let wide = late.windows.rise.tolerance.max(late.windows.fall.tolerance) * 4.0;
-        let tight = wide < (range.1 - range.0) as f64;
-        if late.is_link() && tight && late.quality(&sent, &far) > 0.9 {
-            link.far_end = FarEnd::Late(late.windows.rise.center);
-        } else {
-            link.extra = pulses_of(to, active_level(to));
+        match late {
+            Some(late) => link.far_end = FarEnd::Late(late.delay),
+            None => link.extra = pulses_of(to, active_level(to)),
         }
     }
     if !matches!(link.far_end, FarEnd::Late(_)) {
         link.better_match = elsewhere::carrier_of(capture, option, range, all);
     }
     link
+}
+
+/// A signal that comes later than allowed.
+struct LateFit {
+    /// Median delay in ticks.
+    delay: f64,
+    matched: usize,
+}
+
+/// The far end as the sender's, up to [`LATEST`] times later than allowed; `None` where that explains less than nine edges of ten
+/// or no single delay does.
+fn late_fit(sent: &Train, far: &Train, range: (i64, i64), quantum: f64) -> Option<LateFit> {
+    let fit = Fit::of(sent, far, (range.0, range.1.saturating_mul(LATEST)), quantum);
+    let delay = fit.windows.rise.center;
+    // A window as wide as the allowed delay, or as the delay itself, would match anything.
+    let wide = fit.windows.rise.tolerance.max(fit.windows.fall.tolerance) * 4.0;
+    let tight = wide < delay.max((range.1 - range.0) as f64);
+    let is_late = delay.max(fit.windows.fall.center) > range.1 as f64;
+    (fit.is_link() && tight && is_late && fit.quality(sent, far) > 0.9).then(|| LateFit {
+        delay,
+        matched: fit.matched(),
+    })
+}
+
+/// So many times the allowed delay a signal is still looked for (no source).
+const LATEST: i64 = 20;
+
+/// Whether the far end begins at the level that a link the right way up would have: the sender's, or the opposite where it is
+/// meant to be upside down. Not where an edge may have been on its way when the recording began.
+fn begins_upright(from: &Line, to: &Line, inverted: bool, longest: i64) -> bool {
+    let to_first = if inverted { to.first.inverted() } else { to.first };
+    let is_settled = to
+        .edges
+        .first()
+        .is_none_or(|edge| edge.0 > to.span.start.0 + longest);
+    from.first == to_first && from.span.start == to.span.start && is_settled
 }
 
 /// Ticks of one sample of the coarser end, at least one.

@@ -42,9 +42,9 @@ pub(super) fn fill(
         .copied()
         .filter(|p| sent.rises[p.0] == towards)
         .collect();
-    let lost = m.missing.iter().filter(|&&i| sent.rises[i] == towards).count();
     link.arrived = arrived(&all, sent, towards);
-    link.sent = link.arrived + lost;
+    // Each lost pause holds the start of a pulse that arrived joined to the one before.
+    link.sent = link.arrived + m.missing.len();
     for pair in all.windows(2) {
         let [(i, j), (i2, j2)] = [pair[0], pair[1]];
         let moved =

@@ -126,11 +126,25 @@ fn verdict(capture: &Capture, link: &Link) -> Option<Finding> {
     let counts = format!("{} sent, {} arrived.", count(link.sent, "pulse"), link.arrived);
     match link.verdict {
         Verdict::Intact => None,
+        Verdict::NothingSent => make(
+            Severity::Note,
+            format!("Nothing was sent from {from}, so whether {to} would receive it can't be told."),
+            "Neither end moved while the capture ran.".to_owned(),
+            vec![format!("Capture again while {from} is at work.")],
+        ),
         Verdict::Lossy | Verdict::LossyNoisy => {
             let lost = link.missing.len();
             let also = match link.extra.len() {
                 0 => String::new(),
                 n => format!(", and {} arrive there that nobody sent", count(n, "pulse")),
+            };
+            let rest = super::active_level(&capture.lines[link.from]).inverted();
+            let joined = match link.missing.iter().filter(|p| p.level == rest).count() {
+                0 => String::new(),
+                n if n == lost => {
+                    " They run into the pulse before: the pause between is what was lost.".to_owned()
+                }
+                n => format!(" {n} of them run into the pulse before: the pause between is what was lost."),
             };
             make(
                 Severity::Fault,
@@ -139,7 +153,7 @@ fn verdict(capture: &Capture, link: &Link) -> Option<Finding> {
                     lost,
                     count(link.sent, "pulse")
                 ),
-                format!("{counts}{}{delay}", first(&link.missing)),
+                format!("{counts}{joined}{}{delay}", first(&link.missing)),
                 vec![
                     format!(
                         "Capture both ends again while you press on the connector of {to} with something that insulates: losses that come and go with it are a contact."
@@ -176,10 +190,17 @@ fn verdict(capture: &Capture, link: &Link) -> Option<Finding> {
             } else {
                 "upside down"
             };
+            let as_well = match link.far_end {
+                FarEnd::Late(late) => format!(
+                    " It may as well be the right way up and {} late, beyond the delay allowed: the pulses are too regular to tell.",
+                    ticks_s(capture, late)
+                ),
+                _ => String::new(),
+            };
             make(
                 Severity::Fault,
                 format!("{from} arrives at {to} {told}."),
-                format!("{counts}{delay}"),
+                format!("{counts}{delay}{as_well}"),
                 vec![
                     "Look for one inverting buffer too many (or too few) between the two ends, or for the two wires of a pair exchanged.".to_string(),
                     "If it is meant so, say `inverted` for this link in the setup file.".to_string(),
@@ -196,6 +217,21 @@ fn dead(
     make: &dyn Fn(Severity, String, String, Vec<String>) -> Option<Finding>,
 ) -> Option<Finding> {
     let (from, to) = (name(capture, link.from), name(capture, link.to));
+    if let FarEnd::Late(delay) = link.far_end {
+        let delay = ticks_s(capture, delay);
+        return make(
+            Severity::Fault,
+            format!("{from} arrives at {to} {delay} late, later than the delay allowed."),
+            format!(
+                "{} sent; at least nine edges of ten are there, a median of {delay} later. None counts as arrived in time.",
+                count(link.sent, "pulse")
+            ),
+            vec![
+                "If such a delay is right for this link, raise `max_delay` in the setup file.".to_string(),
+                "Otherwise look for a stage between that should not be there, or an edge so slow that it crosses the threshold late.".to_string(),
+            ],
+        );
+    }
     let counts = format!("{} sent, none arrived.", count(link.sent, "pulse"));
     let elsewhere = link.better_match.map(|b| {
         let how = if b.inverted { ", upside down," } else { "" };
@@ -214,23 +250,37 @@ fn dead(
     let (state, mut steps) = match link.far_end {
         FarEnd::Stuck(level) => (
             format!("{to} never leaves {}", level_word(level)),
-            vec![CONTINUITY.to_string(), format!("With power on, meter {to} at its pin: a level held hard is a short or a driver that fights, a level in between is an open wire.")],
+            vec![
+                CONTINUITY.to_string(),
+                format!(
+                    "With power on, meter {to} at its pin: a level held hard is a short or a driver that fights, a level in between is an open wire."
+                ),
+            ],
         ),
         FarEnd::Floating => (
             format!("{to} floats"),
-            vec![CONTINUITY.to_string(), format!("See whether the driver of {to} is ever enabled, and whether {to} has its pull-up.")],
+            vec![
+                CONTINUITY.to_string(),
+                format!("See whether the driver of {to} is ever enabled, and whether {to} has its pull-up."),
+            ],
         ),
         FarEnd::Follows { line, inverted } => (
-            format!("{to} follows {}{} instead", name(capture, line), if inverted { ", upside down," } else { "" }),
-            vec![format!("Compare the pins of {from} and {} at the connector: they look exchanged, or off by one.", name(capture, line))],
+            format!(
+                "{to} follows {}{} instead",
+                name(capture, line),
+                if inverted { ", upside down," } else { "" }
+            ),
+            vec![format!(
+                "Compare the pins of {from} and {} at the connector: they look exchanged, or off by one.",
+                name(capture, line)
+            )],
         ),
-        FarEnd::Late(delay) => (
-            format!("{to} shows it {} late, beyond the delay allowed", ticks_s(capture, delay)),
-            vec!["If such a delay is right for this link, raise `max_delay` in the setup file.".to_string(), "Otherwise look for a stage between that should not be there, or an edge so slow that it crosses the threshold late.".to_string()],
-        ),
-        FarEnd::Carries | FarEnd::Unexplained => (
+        FarEnd::Carries | FarEnd::Unexplained | FarEnd::Late(_) => (
             format!("{to} moves, but no captured line explains how"),
-            vec![CONTINUITY.to_string(), format!("Put a spare probe on the pins beside {to}: the wire may be off by one.")],
+            vec![
+                CONTINUITY.to_string(),
+                format!("Put a spare probe on the pins beside {to}: the wire may be off by one."),
+            ],
         ),
     };
     if let Some(b) = link.better_match {

@@ -284,8 +284,16 @@ fn link(opened: &Opened, setup: &Setup, id: i64, row: &LinkRow) -> LinkView {
     });
     let lost = row.missing_s.len();
     LinkView {
-        verdict: row.verdict.clone(),
-        tone: if row.verdict == "intact" { "fine" } else { "bad" },
+        verdict: match row.verdict.as_str() {
+            "nothing-sent" => "can't tell: nothing was sent".to_owned(),
+            verdict => verdict.to_owned(),
+        },
+        tone: match row.verdict.as_str() {
+            "intact" => "fine",
+            // Neither end moved: nothing good or bad can be said.
+            "nothing-sent" => "open",
+            _ => "bad",
+        },
         says: found.iter().map(|finding| finding.title.clone()).collect(),
         figures: format!(
             "{} sent · {} arrived · {lost} lost · {} that nobody sent · {} of another width{delay}{}",
