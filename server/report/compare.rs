@@ -78,6 +78,26 @@ pub struct Trouble {
     /// Of what is counted over time: an occasion is a stretch of so many seconds, the same in all runs.
     #[serde(default)]
     pub slot_s: Option<f64>,
+    /// Of strays: what each run could see, one for each run; else empty.
+    #[serde(default)]
+    pub seen: Vec<SeenRow>,
+}
+
+/// How finely a run was sampled, and how wide the strays were that it showed: what a run sampled otherwise could have shown.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, utoipa::ToSchema)]
+pub struct SeenRow {
+    /// Sampling period of the victim's line; 0 where it is not known.
+    pub sampling_s: f64,
+    pub widths: Vec<WidthRow>,
+}
+
+/// So many strays of one width.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, utoipa::ToSchema)]
+pub struct WidthRow {
+    pub width_s: f64,
+    /// Pulses of that level count as strays below this width; null: whatever their width.
+    pub narrow_below_s: Option<f64>,
+    pub strays: u64,
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize, utoipa::ToSchema)]

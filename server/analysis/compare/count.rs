@@ -42,24 +42,28 @@ impl Pair {
 /// condition and whether or not the capture's own attribution names the coupling. Cost: linear in the two lines'
 /// edges.
 pub fn count(side: &Side, pair: &Pair) -> Counts {
+    count_each(side, pair, &mut |_| {})
+}
+
+/// [`count`], and every stray that is counted is handed to `each` (its position in [`Strays::strays`]).
+pub fn count_each(side: &Side, pair: &Pair, each: &mut dyn FnMut(usize)) -> Counts {
     let of = |name: &str| side.capture.line_index(name);
     let (Some(victim), Some(aggressor)) = (of(&pair.victim), of(&pair.aggressor)) else {
         return Counts::default();
     };
     let mut counts = Counts::default();
     for &(polarity, level) in &pair.strikes {
-        counts += count_one(side, victim, aggressor, polarity, level, pair);
+        counts += count_one(side, (victim, aggressor), (polarity, level), pair, each);
     }
     counts
 }
 
 fn count_one(
     side: &Side,
-    victim: usize,
-    aggressor: usize,
-    polarity: Polarity,
-    level: Level,
+    (victim, aggressor): (usize, usize),
+    (polarity, level): (Polarity, Level),
     pair: &Pair,
+    each: &mut dyn FnMut(usize),
 ) -> Counts {
     let capture = side.capture;
     let unit = side
@@ -87,7 +91,10 @@ fn count_one(
         let by_another = cause.is_some_and(|c| side.attribution.couplings[c.coupling].aggressor != aggressor);
         let from = edges.partition_point(|&e| e < stray.start.0 - high);
         let follows = edges.get(from).is_some_and(|&e| e <= stray.start.0 - low);
-        struck += u64::from(follows && !by_another);
+        if follows && !by_another {
+            struck += 1;
+            each(first + i);
+        }
     }
     let opportunities: usize = open.iter().map(ExactSizeIterator::len).sum();
     Counts {

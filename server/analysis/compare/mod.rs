@@ -8,7 +8,7 @@ mod contact;
 mod count;
 
 pub use contact::{count_bounces, parting_pause_s};
-pub use count::{Pair, Side, count};
+pub use count::{Pair, Side, count, count_each};
 
 use super::stats::fisher::fisher;
 use super::stats::intervals::clopper_pearson_upper;

@@ -1,5 +1,6 @@
 //! Counts of two sets of runs → verdicts with their sentences.
 
+use super::sight::{Sight, at_one_sampling};
 use crate::analysis::compare::{Counts, Judgement, Verdict, judge};
 use crate::analysis::stats::intervals::clopper_pearson;
 use crate::model::units::{per_time, seconds, three_digits};
@@ -32,22 +33,80 @@ impl Judged<'_> {
 /// troubles first, then worse ones, what is still there, what is better, what can't be told, what is gone.
 pub fn judge_all<'a>(tallies: &'a Tallies, before: &[usize], after: &[usize]) -> Vec<Judged<'a>> {
     let judged = tallies.troubles.iter().map(|trouble| {
+        let runs = (before, after);
         let (before, after) = (
             counts(sum_over(trouble, before)),
             counts(sum_over(trouble, after)),
         );
-        let judgement = judge(before, after);
+        let sight = at_one_sampling(trouble, (runs.0, before), (runs.1, after));
+        let (judgement, is_open) = match &sight {
+            None => (judge(before, after), false),
+            Some(sight) => judge_ends(sight),
+        };
+        let mut says = match is_open {
+            true => format!(
+                "{}: can't be told from captures sampled so differently ({} before, {} after).",
+                what(trouble),
+                tally(before.strays, before.opportunities, trouble.slot_s),
+                tally(after.strays, after.opportunities, trouble.slot_s)
+            ),
+            false => says(trouble, before, after, &judgement),
+        };
+        if let Some(sight) = sight.as_ref().filter(|_| before.strays + after.strays > 0) {
+            says.push_str(&sampled_otherwise(sight, before, after, is_open));
+        }
         Judged {
             trouble,
             before,
             after,
-            says: says(trouble, before, after, &judgement),
+            says,
             judgement,
         }
     });
     let mut judged: Vec<Judged> = judged.collect();
     judged.sort_by_key(|j| (rank(j), std::cmp::Reverse(j.after.strays.max(j.before.strays))));
     judged
+}
+
+/// The verdict that holds by the least and by the most that the coarser sampling could have shown; undecided, and true, where
+/// the two differ. The figures are those of the end that is nearer to chance.
+fn judge_ends(sight: &Sight) -> (Judgement, bool) {
+    let [mut a, b] = sight.ends.map(|(before, after)| judge(before, after));
+    let is_open = a.verdict != b.verdict;
+    if b.p_value > a.p_value {
+        a = b;
+    }
+    if is_open {
+        a.verdict = Verdict::Undecided;
+        a.opportunities_needed = None;
+    }
+    (a, is_open)
+}
+
+/// What the sampling of the two sides has to do with it.
+fn sampled_otherwise(sight: &Sight, before: Counts, after: Counts, is_open: bool) -> String {
+    let period = |s: f64| match s {
+        s if s > 0.0 => format!("every {}", seconds(s)),
+        _ => "at an unknown rate".to_owned(),
+    };
+    let [(b0, a0), (b1, a1)] = &sight.ends;
+    let (side, all, few, many) = match sight.is_before_finer() {
+        true => ("before", before.strays, b0.strays, b1.strays),
+        false => ("after", after.strays, a1.strays, a0.strays),
+    };
+    let shown = match (few, many) {
+        (few, many) if few == many => few.to_string(),
+        _ => format!("{few} to {many}"),
+    };
+    let advice = match is_open {
+        true => " Capture again with the same sampling.",
+        false => "",
+    };
+    format!(
+        " Sampled {} before and {} after: of the {all} {side}, {shown} would have shown at the coarser sampling.{advice}",
+        period(sight.sampling_s.0),
+        period(sight.sampling_s.1)
+    )
 }
 
 /// A rate with its two-sided 95 % interval (Clopper–Pearson); `None` without an occasion.
@@ -221,6 +280,7 @@ mod tests {
                 .map(|(wrong, occasions)| OccasionsRow { wrong, occasions })
                 .into(),
             slot_s: Some(1e-6),
+            seen: Vec::new(),
         };
         let tallies = Tallies {
             runs: vec![Vec::new(), Vec::new()],

@@ -5,6 +5,7 @@
 
 mod judged;
 mod over_time;
+mod sight;
 mod tally;
 
 pub use judged::{Judged, amount, judge_all, rate, share, sum_over, tally, what};

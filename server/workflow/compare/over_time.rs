@@ -7,12 +7,13 @@
 
 use std::collections::BTreeSet;
 
+use super::sight;
 use super::tally::{Looked, row};
 use crate::analysis::compare::Counts;
 use crate::analysis::strays::StrayKind;
 use crate::analysis::{rails, rails_assumed};
 use crate::model::{Capture, Line};
-use crate::report::compare::{Trouble, TroubleKind};
+use crate::report::compare::{SeenRow, Trouble, TroubleKind};
 use crate::rule::Rail;
 use crate::setup::Setup;
 
@@ -91,8 +92,19 @@ pub(super) fn stray_troubles(looked: &[Looked], couplings: &[Trouble], slot_s: O
             })
             .collect(),
         slot_s,
+        seen: looked.iter().map(|l| seen_of(l, name)).collect(),
     };
     names.into_iter().filter(left_over).map(trouble).collect()
+}
+
+/// What a run could show of a line's strays.
+fn seen_of(l: &Looked, name: &str) -> SeenRow {
+    l.capture.line_index(name).map_or_else(SeenRow::default, |line| {
+        let first = l.strays.strays.partition_point(|stray| stray.line < line);
+        let own = l.strays.of_line(line).iter().enumerate();
+        let counted = own.filter(|(_, stray)| stray.kind != StrayKind::Bounce);
+        sight::seen(l, line, counted.map(|(at, _)| first + at))
+    })
 }
 
 /// Each rail that is declared, or that any run shows to be one: excursions out of its limits.
@@ -119,17 +131,19 @@ pub(super) fn rail_troubles(looked: &[Looked], setup: &Setup, slot_s: Option<f64
             .iter()
             .zip(&results)
             .map(|(l, results)| {
-                let line = l
-                    .capture
-                    .line_index(&rail.line)
-                    .filter(|_| results[index].samples > 0);
-                row(line.map_or(Counts::default(), |line| {
-                    let watched = l.capture.lines[line].span.length().0;
+                row(if results[index].samples == 0 {
+                    Counts::default()
+                } else {
+                    // A variable in volts that is no line is recorded as long as the capture.
+                    let line = l.capture.line_index(&rail.line);
+                    let span = line.map_or(l.capture.span, |line| l.capture.lines[line].span);
+                    let watched = span.length().0;
                     over(&l.capture, watched, results[index].excursions.len(), slot)
-                }))
+                })
             })
             .collect(),
         slot_s,
+        seen: Vec::new(),
     };
     supplies.iter().enumerate().map(trouble).collect()
 }

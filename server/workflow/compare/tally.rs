@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use super::over_time;
+use super::{over_time, sight};
 use crate::analysis::compare::{self, Counts, Pair, Side};
 use crate::analysis::coupling::{Attribution, CouplingOptions, Standing, answers, attribute};
 use crate::analysis::links::{self, Link};
@@ -10,7 +10,7 @@ use crate::analysis::rules;
 use crate::analysis::strays::{self, LimitOrigin, NarrowLimit, StrayOptions, Strays};
 use crate::model::Capture;
 use crate::report::CaptureRow;
-use crate::report::compare::{OccasionsRow, Tallies, Trouble, TroubleKind};
+use crate::report::compare::{OccasionsRow, SeenRow, Tallies, Trouble, TroubleKind};
 use crate::setup::Setup;
 use crate::workflow::inspect::{link_options, stray_options};
 
@@ -35,15 +35,21 @@ pub fn tallies(runs: Vec<(Capture, Vec<CaptureRow>)>, setup: &Setup) -> Tallies 
         .collect();
     let mut troubles: Vec<Trouble> = Vec::new();
     for pair in pairs(&looked) {
+        let counted = looked.iter().map(|l| {
+            let mut struck = Vec::new();
+            let counts = compare::count_each(&l.side(), &pair, &mut |stray| struck.push(stray));
+            let victim = l.capture.line_index(&pair.victim);
+            let seen = victim.map_or_else(SeenRow::default, |line| sight::seen(l, line, struck.into_iter()));
+            (row(counts), seen)
+        });
+        let (counts, seen) = counted.unzip();
         troubles.push(Trouble {
             kind: TroubleKind::Coupling,
             lines: vec![pair.victim.clone(), pair.aggressor.clone()],
             detail: pair.edge().word().to_owned(),
-            counts: looked
-                .iter()
-                .map(|l| row(compare::count(&l.side(), &pair)))
-                .collect(),
+            counts,
             slot_s: None,
+            seen,
         });
     }
     let slot_s = over_time::slot_s(looked.iter().map(|l| &l.capture));
@@ -58,6 +64,7 @@ pub fn tallies(runs: Vec<(Capture, Vec<CaptureRow>)>, setup: &Setup) -> Tallies 
             detail: rule.name.clone(),
             counts: looked.iter().map(|l| row(l.rules[index])).collect(),
             slot_s: None,
+            seen: Vec::new(),
         });
     }
     troubles.extend(unexplained);
@@ -236,6 +243,7 @@ fn link_troubles(looked: &[Looked]) -> Vec<Trouble> {
         detail: String::new(),
         counts,
         slot_s: None,
+        seen: Vec::new(),
     };
     let all = ends.iter().flat_map(|both| {
         [
@@ -271,6 +279,7 @@ fn bounce_troubles(looked: &[Looked]) -> Vec<Trouble> {
         lines: vec![name],
         detail: String::new(),
         slot_s: None,
+        seen: Vec::new(),
     });
     troubles.collect()
 }
