@@ -383,3 +383,87 @@ fn the_permutation_of_a_linked_bus_is_a_table_of_all_its_bits() {
         is("shifted", "[2] [1] [0] -")
     );
 }
+
+/// `[from, to, share of edges lost]` of every proposal.
+fn proposals(lines: &pulsed::Lines) -> Vec<(String, String, f64)> {
+    let report = inspect(lines, "");
+    let rows = report["proposals"].as_array().cloned().unwrap_or_default();
+    let word = |row: &Value, key: &str| row[key].as_str().unwrap_or_default().to_owned();
+    rows.iter()
+        .map(|row| {
+            (
+                word(row, "from"),
+                word(row, "to"),
+                row["lost"].as_f64().unwrap_or(-1.0),
+            )
+        })
+        .collect()
+}
+
+#[test]
+fn a_link_with_losses_is_proposed_with_its_losses() {
+    for seed in 1..=10 {
+        let sent = pulses(seed, 400);
+        let mut dice = dice::Dice(seed.wrapping_mul(0x1234_5677));
+        let far: Vec<(u64, u64)> = later(&sent, 34)
+            .into_iter()
+            .filter(|_| dice.unit() > 0.1)
+            .collect();
+        let lost = 1.0 - far.len() as f64 / sent.len() as f64;
+        // The far end comes first in the file; another line is as busy.
+        let lines = [
+            ("IN", far, false),
+            ("OUT", sent, false),
+            ("OTHER", pulses(seed + 90, 400), false),
+        ];
+        let found = proposals(&lines);
+        assert_eq!(found.len(), 1, "{seed}: {found:?}");
+        assert_eq!(
+            (found[0].0.as_str(), found[0].1.as_str()),
+            ("OUT", "IN"),
+            "{seed}: {found:?}"
+        );
+        assert!(
+            (found[0].2 - lost).abs() < 0.01,
+            "{seed}: {found:?}, {lost} planted"
+        );
+        let report = inspect(&lines, "");
+        let words = finding(&report, "IN looks like the far end of OUT, with ");
+        assert!(
+            words["title"]
+                .as_str()
+                .unwrap_or_default()
+                .contains("% of its pulses missing there"),
+            "{words}"
+        );
+    }
+}
+
+/// Lines that follow another's edges for other reasons than being its far end.
+#[test]
+fn a_gate_and_a_counter_are_proposed_as_nobodys_far_end() {
+    let sent = pulses(7, 600);
+    // Let through but for one pause of a sixth of the time.
+    let gated: Vec<(u64, u64)> = later(&sent, 20)
+        .into_iter()
+        .enumerate()
+        .filter(|(i, _)| !(300..400).contains(i))
+        .map(|(_, p)| p)
+        .collect();
+    // Toggles with each pulse's end: two of its edges for each two pulses.
+    let toggled: Vec<(u64, u64)> = sent.chunks(2).map(|two| (two[0].1 + 18, two[1].1 + 18)).collect();
+    // Begins with each pulse and lasts as long as it likes.
+    let stretched: Vec<(u64, u64)> = sent
+        .iter()
+        .enumerate()
+        .filter(|(i, _)| i % 7 != 3)
+        .map(|(i, p)| (p.0 + 25, p.0 + 25 + 300 + 37 * (i as u64 % 29)))
+        .collect();
+    let lines = [
+        ("OUT", sent, false),
+        ("GATED", gated, false),
+        ("TOGGLED", toggled, false),
+        ("STRETCHED", stretched, false),
+    ];
+    assert_eq!(proposals(&lines), []);
+}

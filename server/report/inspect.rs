@@ -153,6 +153,9 @@ pub struct ProposalRow {
     pub delay_s: f64,
     /// Share of the edges of both lines that match.
     pub alike: f64,
+    /// Share of the sender's edges that do not arrive, from 0 to 1.
+    #[serde(default)]
+    pub lost: f64,
 }
 
 /// Bits of a linked bus, or single links, that arrive in another order than they are sent.

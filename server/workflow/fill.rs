@@ -279,6 +279,7 @@ pub fn proposal_rows(capture: &Capture, proposals: &[links::Proposal]) -> Vec<sh
         inverted: p.inverted,
         delay_s: capture.timebase.length_s(p.delay),
         alike: p.quality,
+        lost: p.lost,
     };
     proposals.iter().map(row).collect()
 }

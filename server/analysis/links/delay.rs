@@ -120,7 +120,7 @@ fn differences(sent: &[i64], far: &[i64], range: (i64, i64)) -> (Vec<i64>, usize
 
 /// The fullest window of `width` (both ends closed) over sorted differences: its count and its median. Windows
 /// nearly as full (97 %) and nearer to zero are preferred: a regular train fits one period later as well.
-fn fullest(sorted: &[i64], width: f64) -> (usize, f64) {
+pub(super) fn fullest(sorted: &[i64], width: f64) -> (usize, f64) {
     let width = width as i64;
     let mut counts = Vec::with_capacity(sorted.len());
     let mut end = 0;

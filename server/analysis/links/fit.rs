@@ -91,6 +91,11 @@ impl Fit {
         if self.recall(sent) > 0.6 || self.precision(far) > 0.6 {
             return false;
         }
+        self.has_echo(sent, far)
+    }
+
+    /// [`Fit::is_echo`], however many edges coincide.
+    pub fn has_echo(&self, sent: &Train, far: &Train) -> bool {
         let echo = |rise: bool, cluster: &Cluster| {
             delay::echo(
                 &sent.of_polarity(rise),

@@ -12,7 +12,8 @@
 //! | `matching` | one-to-one pairs in order, and what the others are |
 //! | `fit` | a try to explain a far end by a sender, and how good it is |
 //! | `pulses` | counts, lists and delays of a live link |
-//! | `elsewhere` | the signal on another line; what the far end follows; proposals |
+//! | `elsewhere` | the signal on another line; what the far end follows |
+//! | `propose` | links that nobody declared |
 //! | `crossed` | signals at each other's far ends: swapped, rotated, reversed, shifted |
 //! | `slow` | edges of a far end in volts that are slow for the link |
 //! | `sentences` | findings |
@@ -22,6 +23,7 @@ mod delay;
 mod elsewhere;
 mod fit;
 mod matching;
+mod propose;
 mod pulses;
 mod sentences;
 mod slow;
@@ -37,7 +39,8 @@ use pulses::fill;
 use train::Train;
 
 pub use crossed::{Crossing, Order, Permutation, crossings, permutations};
-pub use elsewhere::{Proposal, expand, propose};
+pub use elsewhere::expand;
+pub use propose::{Proposal, propose};
 pub use sentences::{findings, proposed};
 
 /// A link to check. Lines are positions in [`Capture::lines`].

@@ -1,6 +1,6 @@
 //! What checked links have to say.
 
-use super::elsewhere::{MOST_LINES, able_to_be_proposed};
+use super::propose::{MOST_LINES, able_to_be_proposed};
 use super::{Crossing, FarEnd, Link, Proposal, Verdict, crossings, slow};
 use crate::analysis::findings::{Finding, Severity};
 use crate::model::units::seconds;
@@ -21,6 +21,8 @@ pub fn findings(capture: &Capture, links: &[Link]) -> Vec<Finding> {
     found
 }
 
+/// Losses of a proposed link beyond this share are said (no source: a few edges at the ends of the record are none).
+const SAID_LOST: f64 = 0.02;
 /// Notes for so many pairs, the most alike; the others are counted.
 const PROPOSALS_SAID: usize = 100;
 
@@ -29,11 +31,16 @@ pub fn proposed(capture: &Capture, proposals: &[Proposal]) -> Vec<Finding> {
     let say = |p: &Proposal| {
         let (from, to) = (name(capture, p.from), name(capture, p.to));
         let how = if p.inverted { ", upside down" } else { "" };
+        let lost = if p.lost > SAID_LOST {
+            format!(", with {:.0} % of its pulses missing there", 100.0 * p.lost)
+        } else {
+            String::new()
+        };
         Finding {
             severity: Severity::Note,
             topic: "link",
             lines: vec![from.to_string(), to.to_string()],
-            title: format!("{to} looks like the far end of {from}{how}"),
+            title: format!("{to} looks like the far end of {from}{how}{lost}"),
             detail: format!(
                 "{:.1} % of their edges match, {} later. The link is not declared, so its losses are not judged.",
                 100.0 * p.quality,

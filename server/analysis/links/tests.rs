@@ -402,7 +402,7 @@ fn of_too_many_lines_the_busiest_are_compared_and_the_others_told() {
         line("IN", &far_a, 1, false),
     ]);
     let pairs = |most| -> Vec<(usize, usize)> {
-        let found = super::elsewhere::propose_among(&c, &[], most);
+        let found = super::propose::propose_among(&c, &[], most);
         found.iter().map(|p| (p.from, p.to)).collect()
     };
     assert_eq!(pairs(4).len(), 2);
@@ -416,6 +416,7 @@ fn of_too_many_lines_the_busiest_are_compared_and_the_others_told() {
         inverted: false,
         delay: 1.0,
         quality: 1.0,
+        lost: 0.0,
     };
     let said = proposed(&many, &[proposal; 130]);
     assert_eq!(said.len(), 102);

@@ -69,35 +69,4 @@ impl Train {
         let after = self.known.partition_point(|k| k.start.0 <= from);
         after > 0 && to <= self.known[after - 1].end.0
     }
-
-    /// The first `most` edges.
-    pub fn glance(&self, most: usize) -> Train {
-        let end = most.min(self.times.len());
-        let last = self
-            .times
-            .get(end)
-            .or(self.times.last())
-            .map_or(self.span.end.0, |t| *t);
-        self.part(0..end, TimeSpan::new(self.span.start, crate::model::Ticks(last)))
-    }
-
-    /// The edges within `slack` ticks of the first `most` edges of `other`.
-    pub fn around(&self, other: &Train, most: usize, slack: i64) -> Train {
-        let glance = other.glance(most);
-        let (Some(first), Some(last)) = (glance.times.first(), glance.times.last()) else {
-            return self.part(0..0, self.span);
-        };
-        let from = self.times.partition_point(|t| *t < first - slack);
-        let to = self.times.partition_point(|t| *t <= last + slack);
-        self.part(from..to, glance.span)
-    }
-
-    fn part(&self, edges: std::ops::Range<usize>, span: TimeSpan) -> Train {
-        Train {
-            times: self.times[edges.clone()].to_vec(),
-            rises: self.rises[edges].to_vec(),
-            known: self.known.clone(),
-            span,
-        }
-    }
 }

@@ -184,12 +184,13 @@ fn names(opened: &Opened) -> Vec<String> {
 fn proposals(opened: &Opened) -> Vec<ProposalView> {
     let view = |p: &crate::report::inspect::ProposalRow| ProposalView {
         words: format!(
-            "{} looks like the far end of {}{}: {:.1} % of their edges match, {} later.",
+            "{} looks like the far end of {}{}: {:.1} % of their edges match, {} later; {:.1} % of those sent do not arrive.",
             p.to,
             p.from,
             if p.inverted { ", upside down" } else { "" },
             100.0 * p.alike,
-            seconds(p.delay_s)
+            seconds(p.delay_s),
+            100.0 * p.lost
         ),
         json: json!({ "from": p.from, "to": p.to, "max_delay": "", "inverted": p.inverted }).to_string(),
     };

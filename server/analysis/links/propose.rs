@@ -1,0 +1,235 @@
+//! Links that nobody declared: pairs of lines so alike, at a fixed delay, that one is likely the other's far end.
+//!
+//! Of each pair a few stretches, spread over the whole record, are looked at first: where nearly every edge of the line with
+//! fewer edges has one of the other at one delay, the two are compared in full. A far end may lack pulses: then every edge that
+//! it has must still be the sender's, and the losses must lie scattered. A line that is let through by another for a while,
+//! such as a gated clock, lacks its pulses in a row, and a line that another one's edges clock has them a varying time later.
+
+use super::delay::fullest;
+use super::elsewhere::is_same;
+use super::fit::Fit;
+use super::train::Train;
+use super::{LinkOptions, pulses, quantum};
+use crate::analysis::parallel::on_all_cores;
+use crate::model::{Capture, Line};
+
+/// Two lines that look like the two ends of one link.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Proposal {
+    pub from: usize,
+    pub to: usize,
+    pub inverted: bool,
+    /// Median delay in ticks.
+    pub delay: f64,
+    /// Share of the edges of both lines that match, from 0 to 1.
+    pub quality: f64,
+    /// Share of the sender's edges that do not arrive, from 0 to 1.
+    pub lost: f64,
+}
+
+/// Of more lines than this only the busiest are compared with each other: pairs grow with the square of the lines.
+pub(super) const MOST_LINES: usize = 512;
+/// Lines with fewer edges are alike by luck.
+const LEAST_EDGES: usize = 16;
+/// Least share of the edges of both lines that match for a link to be proposed.
+const ALIKE: f64 = 0.97;
+/// A far end with losses: at least this share of its edges was sent …
+const SENT: f64 = 0.98;
+/// … and at least this share of the sender's edges arrives (no source: with more losses it is as well a line of its own) …
+const ARRIVES: f64 = 0.75;
+/// … and so many edges at least are there, and are missing: fewer say nothing of how the losses lie.
+const LEAST_WITH_LOSSES: usize = 100;
+const LEAST_LOST: usize = 6;
+/// … and the losses fall into at least this share of the stretches that scattered losses would make.
+const SCATTERED: f64 = 0.7;
+/// Stretches of the first look, and edges of each.
+const STRETCHES: usize = 8;
+const STRETCH: usize = 32;
+/// Share of the edges of the first look that must lie at one delay.
+const GLANCE: f64 = 0.85;
+
+/// Proposes links that were not declared, the most alike first. Cost: pairs of lines × a look at [`STRETCHES`] short stretches,
+/// of the [`MOST_LINES`] busiest lines at most, and one pass for each pair that passes; shared out over the cores.
+pub fn propose(capture: &Capture, declared: &[LinkOptions]) -> Vec<Proposal> {
+    propose_among(capture, declared, MOST_LINES)
+}
+
+/// [`propose`] among the `most` busiest lines.
+pub(super) fn propose_among(capture: &Capture, declared: &[LinkOptions], most: usize) -> Vec<Proposal> {
+    let lines = &capture.lines;
+    let mut busiest = able_to_be_proposed(capture);
+    busiest.sort_by_key(|&l| std::cmp::Reverse(lines[l].edges.len()));
+    busiest.truncate(most);
+    busiest.sort_unstable();
+    let trains: Vec<(usize, Train)> = on_all_cores(&busiest, |&l| (l, Train::of(&lines[l], false)));
+    let mut pairs = Vec::new();
+    for (at, (a, _)) in trains.iter().enumerate() {
+        for (off, (b, _)) in trains[at + 1..].iter().enumerate() {
+            let is_told = declared
+                .iter()
+                .any(|o| (o.from, o.to) == (*a, *b) || (o.from, o.to) == (*b, *a));
+            let (na, nb) = (lines[*a].edges.len(), lines[*b].edges.len());
+            let is_near = na.min(nb) as f64 >= ARRIVES * na.max(nb) as f64;
+            if is_near && !is_told && !is_same(capture, *a, *b) {
+                pairs.push((at, at + 1 + off));
+            }
+        }
+    }
+    let found = on_all_cores(&pairs, |&(a, b)| compare(capture, &trains[a], &trains[b]));
+    let mut found: Vec<Proposal> = found.into_iter().flatten().collect();
+    found.sort_by(|x, y| {
+        y.quality
+            .total_cmp(&x.quality)
+            .then((x.from, x.to).cmp(&(y.from, y.to)))
+    });
+    found
+}
+
+/// Lines with edges enough to be either end of a proposed link.
+pub(super) fn able_to_be_proposed(capture: &Capture) -> Vec<usize> {
+    let enough = |line: &Line| line.edges.len() >= LEAST_EDGES && line.same_as.is_none();
+    (0..capture.lines.len())
+        .filter(|&l| enough(&capture.lines[l]))
+        .collect()
+}
+
+fn compare(capture: &Capture, (a, sent): &(usize, Train), (b, far): &(usize, Train)) -> Option<Proposal> {
+    let (from, to) = (&capture.lines[*a], &capture.lines[*b]);
+    let q = quantum(from, to);
+    let option = LinkOptions {
+        from: *a,
+        to: *b,
+        max_delay: None,
+        inverted: false,
+    };
+    let longest = super::range_of(capture, &option, q).1;
+    let range = (-longest, longest);
+    let turned;
+    let (inverted, far) = match glance(sent, far, range, q)? {
+        false => (false, far),
+        true => {
+            turned = far.inverted();
+            (true, &turned)
+        }
+    };
+    let fit = Fit::of(sent, far, range, q);
+    if !fit.is_link() {
+        return None;
+    }
+    let quality = fit.quality(sent, far);
+    let delay = fit.center() - pulses::bias_of(to) + pulses::bias_of(from);
+    let is_turned = delay < 0.0;
+    // Which end is missing edges, were `a` the sender and were it the far end.
+    let (recall, precision) = (fit.recall(sent), fit.precision(far));
+    let is_alike = quality >= ALIKE;
+    let is_whole = |sparse_is_far: bool| match sparse_is_far {
+        true => precision >= SENT && recall >= ARRIVES && delay >= -q,
+        false => recall >= SENT && precision >= ARRIVES && delay <= q,
+    };
+    let sparse_is_far = far.times.len() < sent.times.len();
+    let is_lossy =
+        !is_alike && is_whole(sparse_is_far) && has_scattered_losses(&fit, sent, far, sparse_is_far, q);
+    if !is_alike && !is_lossy {
+        return None;
+    }
+    let is_turned = if is_alike { is_turned } else { !sparse_is_far };
+    let (from, to, delay, arrived) = match is_turned {
+        true => (*b, *a, -delay, precision),
+        false => (*a, *b, delay, recall),
+    };
+    Some(Proposal {
+        from,
+        to,
+        inverted,
+        delay,
+        quality,
+        lost: 1.0 - arrived,
+    })
+}
+
+/// Whether the edges that the sparser line lacks are whole pulses here and there, and both polarities come at one delay.
+fn has_scattered_losses(fit: &Fit, sent: &Train, far: &Train, sparse_is_far: bool, quantum: f64) -> bool {
+    let dense = if sparse_is_far { sent } else { far };
+    let mut matched = vec![false; dense.times.len()];
+    for &(i, j) in &fit.matching.pairs {
+        matched[if sparse_is_far { i } else { j }] = true;
+    }
+    // A pulse is lost with both its edges; `n` pulses of which `lost` are lost make about lost × (1 − lost/n) stretches.
+    let lost = matched.iter().filter(|m| !**m).count() / 2;
+    let pulses = (matched.len() / 2).max(1);
+    let runs = matched.chunk_by(|a, b| a == b).filter(|run| !run[0]).count();
+    let expected = lost as f64 * (1.0 - lost as f64 / pulses as f64);
+    let mut widths: Vec<i64> = dense.times.windows(2).map(|w| w[1] - w[0]).collect();
+    let middle = widths.len() / 2;
+    let width = *widths.select_nth_unstable(middle).1 as f64;
+    let skew = (fit.windows.rise.center - fit.windows.fall.center).abs();
+    let spread = fit.windows.rise.tolerance.max(fit.windows.fall.tolerance);
+    pulses * 2 >= LEAST_WITH_LOSSES
+        && lost >= LEAST_LOST
+        && runs as f64 >= SCATTERED * expected
+        && skew <= (0.25 * width).max(2.0 * quantum)
+        && spread <= (0.25 * width).max(2.0 * quantum)
+        && !fit.has_echo(sent, far)
+}
+
+/// Whether the two may be one signal (`Some`), and whether upside down. Both polarities of the sparser line must pile up.
+fn glance(a: &Train, b: &Train, range: (i64, i64), quantum: f64) -> Option<bool> {
+    let (few, many, range) = if a.times.len() <= b.times.len() {
+        (a, b, range)
+    } else {
+        (b, a, (-range.1, -range.0))
+    };
+    let stretches = STRETCHES.min(few.times.len().div_ceil(STRETCH));
+    let mut used = [0usize; 2];
+    // Differences by the polarity of the sparser line's edge, of equal and of opposite polarity.
+    let mut differences: [[Vec<i64>; 2]; 2] = Default::default();
+    for k in 0..stretches {
+        let last_start = few.times.len().saturating_sub(STRETCH);
+        let start = last_start * k / (stretches - 1).max(1);
+        let end = (start + STRETCH).min(few.times.len());
+        let mut first = many.times.partition_point(|&t| t < few.times[start] + range.0);
+        for i in start..end {
+            let (at, rise) = (few.times[i], few.rises[i]);
+            used[usize::from(rise)] += 1;
+            while first < many.times.len() && many.times[first] < at + range.0 {
+                first += 1;
+            }
+            for j in (first..many.times.len()).take_while(|&j| many.times[j] <= at + range.1) {
+                differences[usize::from(many.rises[j] != rise)][usize::from(rise)].push(many.times[j] - at);
+            }
+        }
+    }
+    let piles = |both: &mut [Vec<i64>; 2]| {
+        both.iter_mut().zip(used).all(|(of, used)| {
+            of.sort_unstable();
+            piles_up(of, used, range, quantum)
+        })
+    };
+    let [same, opposite] = &mut differences;
+    if piles(same) {
+        Some(false)
+    } else if piles(opposite) {
+        Some(true)
+    } else {
+        None
+    }
+}
+
+/// Whether nearly all of `used` edges have a difference in one narrow window, far more than lie there by chance.
+fn piles_up(sorted: &[i64], used: usize, range: (i64, i64), quantum: f64) -> bool {
+    let reach = (range.1 - range.0) as f64;
+    let enough = (GLANCE * used as f64).ceil().max(1.0) as usize;
+    if used == 0 || sorted.len() < enough {
+        return false;
+    }
+    let mut width = quantum.max(1.0);
+    while width <= 0.25 * reach {
+        let (count, _) = fullest(sorted, width);
+        let by_chance = sorted.len() as f64 * (width + quantum) / (reach + quantum);
+        if count >= enough && count as f64 > 1.5 * by_chance {
+            return true;
+        }
+        width = (2.0 * width).max(width + 1.0);
+    }
+    false
+}
