@@ -39,7 +39,7 @@ pub fn broken(teller: &Teller) -> Finding {
     let told: Vec<String> = told.collect();
     let more = wrong.len().saturating_sub(ROWS_TOLD);
     let more = if more > 0 {
-        format!("; and {more} more rows")
+        format!("; and {more} more row{}", if more == 1 { "" } else { "s" })
     } else {
         String::new()
     };
