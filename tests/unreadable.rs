@@ -208,3 +208,45 @@ async fn a_table_that_leaves_its_rate_open_is_made_readable_on_its_sheet() {
         .await;
     assert_eq!(report["lines"][0]["edges"], 13);
 }
+
+/// An original that something else cut short is told with what to do, and the same file brought again mends it.
+#[tokio::test]
+async fn an_original_that_was_changed_is_told_and_healed_by_bringing_it_again() {
+    let bench = Bench::new().await;
+    let table = "Time [ns],STEP,CLEAR_N\n0,0,1\n10,1,1\n20,0,1\n30,1,0\n".as_bytes();
+    let capture = bench.bring("table.csv", table.to_vec()).await;
+    assert!(!bench.findings().await.iter().any(|f| f["topic"] == "reading"));
+    let digest = blake3::hash(table).to_hex().to_string();
+    let original = bench
+        .0
+        .folder
+        .path()
+        .join("originals")
+        .join(&digest[..2])
+        .join(&digest);
+    // Originals are kept read-only.
+    let mut rights = std::fs::metadata(&original).unwrap().permissions();
+    #[allow(clippy::permissions_set_readonly_false)]
+    rights.set_readonly(false);
+    std::fs::set_permissions(&original, rights).unwrap();
+    std::fs::write(&original, &table[..43]).unwrap();
+    let sheet = format!("{API}/captures/{capture}/reading");
+    // The columns that were kept stand for another reading than this.
+    let (status, told) = bench
+        .0
+        .json(Method::PUT, &sheet, json!({"time_unit": "us"}))
+        .await;
+    assert_eq!(status, StatusCode::NO_CONTENT, "{told}");
+    let (status, told) = bench
+        .0
+        .json(Method::GET, &format!("{API}/places"), Value::Null)
+        .await;
+    assert_eq!(status, StatusCode::BAD_REQUEST);
+    let told = told["error"].as_str().unwrap();
+    assert!(
+        told.contains("was 50 bytes long") && told.contains("is 43"),
+        "{told}"
+    );
+    bench.bring("table.csv", table.to_vec()).await;
+    assert!(!bench.findings().await.iter().any(|f| f["topic"] == "reading"));
+}

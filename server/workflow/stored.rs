@@ -1,5 +1,7 @@
 //! Captures of a store: read once, then mapped from the columns that were kept.
 
+use std::path::Path;
+
 use crate::ingest::{self, Progress, ReadOptions};
 use crate::model::Capture;
 use crate::store::{self, Digest, Store};
@@ -11,6 +13,12 @@ pub enum Error {
     Store(#[from] store::Error),
     #[error(transparent)]
     File(#[from] ingest::Error),
+    /// The stored original is not as long as what was brought.
+    #[error(
+        "{file} was {brought} bytes long when it was brought, and what is stored of it now is {found}: something else changed \
+         it. Bring the same file again, under any name, and it takes its place; edgewitness doctor tells what else is wrong"
+    )]
+    Changed { file: String, brought: u64, found: u64 },
 }
 
 /// The capture in the original `digest`, called `file`, as read with `options`: from the columns kept when it was read
@@ -29,10 +37,17 @@ pub fn read_stored(
     progress: &dyn Progress,
 ) -> Result<Capture, Error> {
     let key = read_key(options);
-    if let Some(capture) = store.kept_capture(digest, &key, file) {
+    let path = store.original_path(digest)?;
+    let changed = changed(store, digest, &path, file)?;
+    if let Some(mut capture) = store.kept_capture(digest, &key, file) {
+        if let Some(changed) = changed {
+            capture.warn(format!("{changed}. What is shown here was read before that"));
+        }
         return Ok(capture);
     }
-    let path = store.original_path(digest)?;
+    if let Some(changed) = changed {
+        return Err(changed);
+    }
     let capture = ingest::read_file_as(&path, file, options, progress)?;
     match store.keep_capture(digest, &key, &capture) {
         Ok(Some(kept)) => Ok(kept),
@@ -42,6 +57,19 @@ pub fn read_stored(
             Ok(capture)
         }
     }
+}
+
+/// Whether the original has another length than what was brought: its digest is for the doctor, but a length costs nothing.
+// An error ends the reading; its size costs nothing.
+#[allow(clippy::result_large_err)]
+fn changed(store: &Store, digest: &Digest, path: &Path, file: &str) -> Result<Option<Error>, Error> {
+    let found = std::fs::metadata(path).map_or(0, |data| data.len());
+    let brought = store.original_size(digest)?.filter(|brought| *brought != found);
+    Ok(brought.map(|brought| Error::Changed {
+        file: file.to_owned(),
+        brought,
+        found,
+    }))
 }
 
 /// Names the reader and all that it was told.

@@ -63,7 +63,8 @@ impl From<stored::Error> for NotRead {
     fn from(error: stored::Error) -> NotRead {
         use std::io::ErrorKind::{InvalidData, InvalidInput, UnexpectedEof};
         let is_the_file_s = match &error {
-            stored::Error::Store(store::Error::NotFound { .. } | store::Error::Damaged { .. }) => true,
+            stored::Error::Store(store::Error::NotFound { .. } | store::Error::Damaged { .. })
+            | stored::Error::Changed { .. } => true,
             stored::Error::Store(_) => false,
             // What is packed wrongly or cut off shows as an error of reading.
             stored::Error::File(ingest::Error { kind, .. }) => match kind {

@@ -15,7 +15,9 @@ use tower::ServiceExt;
 #[derive(Clone)]
 pub struct Bench {
     router: Router,
-    _folder: Arc<tempfile::TempDir>,
+    /// The server's folder, for those who put a hand in it.
+    #[allow(dead_code)]
+    pub folder: Arc<tempfile::TempDir>,
 }
 
 impl Bench {
@@ -27,7 +29,7 @@ impl Bench {
         let app = App::new(store, "127.0.0.1:7117".parse().unwrap(), &[]);
         let bench = Bench {
             router: router(Arc::new(app)),
-            _folder: Arc::new(folder),
+            folder: Arc::new(folder),
         };
         (bench, known)
     }
