@@ -3,9 +3,7 @@
 use super::doubts;
 use super::words::{count_of, edges_word, list, percent, small, span};
 use super::{CAUTION, Finding, Severity};
-use crate::analysis::coupling::{
-    Attribution, Coupling, DosePoint, Edge, RuledOut, SharedSupply, Standing, Uncaptured,
-};
+use crate::analysis::coupling::{Attribution, Coupling, DosePoint, Edge, RuledOut, SharedSupply, Standing};
 use crate::analysis::stats::power::clean_opportunities;
 use crate::analysis::strays::{LimitOrigin, Strays};
 use crate::model::{Capture, Level, Polarity};
