@@ -277,7 +277,7 @@ fn known_keys(rows: &[Coupling]) -> Vec<usize> {
 fn keys_seen(table: &Table) -> usize {
     let mut seen = vec![false; table.keys];
     for pattern in &table.patterns {
-        table.who(pattern).iter().for_each(|&k| seen[k as usize] = true);
+        table.who(pattern).for_each(|k| seen[k] = true);
     }
     seen.iter().filter(|s| **s).count()
 }

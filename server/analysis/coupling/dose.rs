@@ -121,9 +121,9 @@ fn candidates(table: &Table, edge: Edge) -> Vec<usize> {
     let mut slope = vec![0.0; table.keys];
     let mut bend = vec![0.0; table.keys];
     for pattern in &table.patterns {
-        for &k in table.who(pattern) {
-            slope[k as usize] += pattern.struck - pattern.count * mean;
-            bend[k as usize] += pattern.count * mean * (1.0 - mean);
+        for k in table.who(pattern) {
+            slope[k] += pattern.struck - pattern.count * mean;
+            bend[k] += pattern.count * mean * (1.0 - mean);
         }
     }
     let mut lines: Vec<(f64, usize)> = (0..table.keys)
@@ -146,9 +146,8 @@ fn rows(table: &Table, edge: Edge, lines: &[usize]) -> Vec<(u64, f64, f64)> {
     for pattern in &table.patterns {
         let mask = table
             .who(pattern)
-            .iter()
-            .filter(|&&k| position[k as usize] < 64)
-            .fold(0u64, |mask, &k| mask | 1 << position[k as usize]);
+            .filter(|&k| position[k] < 64)
+            .fold(0u64, |mask, k| mask | 1 << position[k]);
         let row = rows.entry(mask).or_default();
         row.0 += pattern.count;
         row.1 += pattern.struck;

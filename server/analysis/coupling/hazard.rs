@@ -52,7 +52,7 @@ pub fn find(
     };
     let candidates: Vec<Input> = lines
         .iter()
-        .filter(|&&l| l != victim.line)
+        .filter(|&&l| l != victim.line && glitches.are_near(&edges[l], enough))
         .map(|&l| Input::new(l, &capture.lines[l], &edges[l]))
         .filter(|input| glitches.touched_by(input) >= enough)
         .collect();
@@ -128,6 +128,22 @@ impl Glitches<'_> {
     fn edge_at(&self, input: &Input, stray: usize) -> Option<i64> {
         let from = self.starts[stray] - self.reach.hi;
         input.only_edge(from, self.ends[stray] - self.reach.lo)
+    }
+
+    /// Whether a line has an edge near `enough` of the strays: a look that needs no list of both polarities.
+    fn are_near(&self, own: &OwnEdges, enough: usize) -> bool {
+        let most_missing = self.starts.len() - enough;
+        let near = |k: usize| {
+            let (from, to) = (self.starts[k] - self.reach.hi, self.ends[k] - self.reach.lo);
+            [&own.rises, &own.falls].into_iter().any(|times| {
+                let next = times.get(times.partition_point(|&e| e < from));
+                next.is_some_and(|&e| e <= to)
+            })
+        };
+        (0..self.starts.len())
+            .filter(|&k| !near(k))
+            .nth(most_missing)
+            .is_none()
     }
 
     fn touched_by(&self, input: &Input) -> usize {

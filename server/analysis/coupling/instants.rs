@@ -7,6 +7,7 @@
 
 use std::collections::HashMap;
 use std::ops::Range;
+use std::sync::Arc;
 
 use super::Edge;
 use super::able::{OwnEdges, gallop};
@@ -50,7 +51,7 @@ pub struct Instants {
     /// For each instant its pattern: the keys `who[start[p]..start[p + 1]]`, ascending, each once.
     pattern: Vec<u32>,
     start: Vec<usize>,
-    who: Vec<u32>,
+    who: Arc<Vec<u32>>,
 }
 
 /// Patterns met so far, each with its number.
@@ -82,7 +83,7 @@ impl Instants {
             coarse: (i64::BITS - span.max(0).leading_zeros()).saturating_sub(u16::BITS - 1),
             pattern: Vec::with_capacity(most),
             start: vec![0],
-            who: Vec::new(),
+            who: Arc::default(),
         };
         let mut patterns = Patterns {
             single: vec![NOT_MET; 3 * edges.len()],
@@ -126,20 +127,21 @@ impl Instants {
                     patterns.several.insert(now.clone(), number);
                 }
             }
+            let who = Arc::make_mut(&mut self.who);
             for &edge in now.iter() {
                 let both = key(line_of(edge as usize), Edge::Both) as u32;
-                self.who.extend([edge, both]);
+                who.extend([edge, both]);
             }
             let from = self.start[number as usize];
-            self.who[from..].sort_unstable();
+            who[from..].sort_unstable();
             let mut kept = from;
-            for at in from..self.who.len() {
-                if at == from || self.who[at] != self.who[kept - 1] {
-                    self.who[kept] = self.who[at];
+            for at in from..who.len() {
+                if at == from || who[at] != who[kept - 1] {
+                    who[kept] = who[at];
                     kept += 1;
                 }
             }
-            self.who.truncate(kept);
+            who.truncate(kept);
             self.start.push(kept);
             number
         } else {
@@ -204,11 +206,14 @@ pub struct Pattern {
     pub struck: f64,
 }
 
-/// One victim level among the instants at which it was able to show a stray.
+/// One victim level among the instants at which it was able to show a stray. What lines did at these is shared with all
+/// other tables of the capture.
 #[derive(Clone, Debug, Default)]
 pub struct Table {
     pub patterns: Vec<Pattern>,
-    who: Vec<u32>,
+    who: Arc<Vec<u32>>,
+    /// Lines whose edges say nothing, the victim's own among them; ascending.
+    silent: Vec<usize>,
     /// Keys are below this.
     pub keys: usize,
     /// Strays that came at no instant.
@@ -252,50 +257,56 @@ impl Table {
             }
             from = to;
         }
+        let mut silent = silent.to_vec();
+        silent.push(victim.line);
+        silent.sort_unstable();
         let mut table = Table {
             keys,
+            who: Arc::clone(&instants.who),
+            silent,
             ..Table::default()
         };
         for (pattern, &(count, struck)) in counts.iter().enumerate().filter(|(_, c)| c.0 > 0) {
-            let from = table.who.len();
-            let who = &instants.who[instants.start[pattern]..instants.start[pattern + 1]];
-            let speaks = |&&k: &&u32| {
-                let line = line_of(k as usize);
-                line != victim.line && !silent.contains(&line)
+            let pattern = Pattern {
+                who: instants.start[pattern]..instants.start[pattern + 1],
+                count: f64::from(count),
+                struck: f64::from(struck),
             };
-            let others = who.iter().filter(speaks);
-            table.who.extend(others);
-            if table.who.len() > from {
+            if table.who(&pattern).next().is_some() {
                 used += u64::from(struck);
-                table.patterns.push(Pattern {
-                    who: from..table.who.len(),
-                    count: f64::from(count),
-                    struck: f64::from(struck),
-                });
+                table.patterns.push(pattern);
             }
         }
         table.apart = (victim.times.len() as u64).saturating_sub(used);
         table
     }
 
-    /// Several tables of one victim (its levels) as one.
+    /// Several tables of one capture (a victim's levels, victims that share a lead) as one; what is silent in one of them
+    /// is silent in all.
     pub fn joined(tables: &[&Table]) -> Table {
         let mut all = Table::default();
         for table in tables {
-            let shift = all.who.len();
-            all.who.extend(&table.who);
+            all.who = Arc::clone(&table.who);
+            all.silent.extend(&table.silent);
             all.keys = all.keys.max(table.keys);
             all.apart += table.apart;
-            all.patterns.extend(table.patterns.iter().map(|p| Pattern {
-                who: p.who.start + shift..p.who.end + shift,
-                ..p.clone()
-            }));
+            all.patterns.extend(table.patterns.iter().cloned());
         }
+        all.silent.sort_unstable();
+        all.silent.dedup();
         all
     }
 
-    pub fn who(&self, pattern: &Pattern) -> &[u32] {
-        &self.who[pattern.who.clone()]
+    /// The keys that hold at the instants of a pattern, ascending.
+    pub fn who(&self, pattern: &Pattern) -> impl Iterator<Item = usize> + '_ {
+        let of = self.who[pattern.who.clone()].iter().map(|&k| k as usize);
+        of.filter(|&k| !self.silent.contains(&line_of(k)))
+    }
+
+    /// Whether `key` holds at the instants of a pattern.
+    pub fn holds(&self, pattern: &Pattern, key: usize) -> bool {
+        let of = &self.who[pattern.who.clone()];
+        of.binary_search(&(key as u32)).is_ok() && !self.silent.contains(&line_of(key))
     }
 
     /// A table of given counts: keys (ascending), instants, struck ones.
@@ -306,10 +317,11 @@ impl Table {
             ..Table::default()
         };
         for &(who, count, struck) in rows {
-            let from = table.who.len();
-            table.who.extend(who);
+            let all = Arc::make_mut(&mut table.who);
+            let from = all.len();
+            all.extend(who);
             table.patterns.push(Pattern {
-                who: from..table.who.len(),
+                who: from..from + who.len(),
                 count,
                 struck,
             });
@@ -328,8 +340,7 @@ impl Table {
     pub fn among(&self, with: &[usize], without: &[usize]) -> (u64, u64) {
         let (mut count, mut struck) = (0.0, 0.0);
         for pattern in &self.patterns {
-            let who = self.who(pattern);
-            let is = |key: &usize| who.binary_search(&(*key as u32)).is_ok();
+            let is = |key: &usize| self.holds(pattern, *key);
             if with.iter().all(is) && !without.iter().any(is) {
                 count += pattern.count;
                 struck += pattern.struck;

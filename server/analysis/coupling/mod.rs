@@ -454,9 +454,15 @@ fn reacting_to(
     distances: &copies::Distances,
 ) -> Vec<usize> {
     let reacts = |&line: &usize| {
-        let times = edges[line].either();
         let victim_line = &capture.lines[victim.line];
-        reacting::is(&times, victim, victim_line, reach.hi, -reach.lo, distances.steady)
+        reacting::is(
+            &edges[line],
+            victim,
+            victim_line,
+            reach.hi,
+            -reach.lo,
+            distances.steady,
+        )
     };
     let mut lines: Vec<usize> = suspects_of(capture, victim.line).map(|s| s.line).collect();
     lines.dedup();

@@ -4,7 +4,7 @@
 //! the instants it goes with the strays better than any cause could. What shows it is that (nearly) all of its edges
 //! keep one distance after an edge of the victim, strays or not.
 
-use super::able::gallop;
+use super::able::{OwnEdges, gallop};
 use super::copies::crowd;
 use super::select::Victim;
 use crate::model::Line;
@@ -14,36 +14,37 @@ const FOLLOWS: f64 = 0.95;
 /// Strays that a line reacts to, at least.
 const FEWEST: usize = 3;
 
-/// Whether a line with the edges `times` (ascending, both polarities) reacts to `victim`, whose record `line` is.
+/// Whether a line with these edges reacts to `victim`, whose record `line` is.
 /// `latest`: longest reaction; `possible`: so long after a stray's start an edge may still have caused it, `steady`: how
 /// near distances must be to be one; all in ticks. Cost: log of the edges for most lines, linear for those that react.
-pub fn is(times: &[i64], victim: &Victim, line: &Line, latest: i64, possible: i64, steady: i64) -> bool {
-    let most_missing = ((1.0 - FOLLOWS) * times.len() as f64) as usize;
-    let (mut missing, mut from) = (0, 0);
+pub fn is(own: &OwnEdges, victim: &Victim, line: &Line, latest: i64, possible: i64, steady: i64) -> bool {
+    let count = own.rises.len() + own.falls.len();
+    let most_missing = ((1.0 - FOLLOWS) * count as f64) as usize;
+    let mut missing = 0;
     let mut lags: Vec<i64> = Vec::new();
-    for &time in times {
-        from += gallop(&line.edges[from..], |e| e.0 < time - latest);
-        let before = lags.len();
-        lags.extend(
-            line.edges[from..]
-                .iter()
-                .take_while(|e| e.0 <= time)
-                .map(|e| time - e.0),
-        );
-        missing += usize::from(lags.len() == before);
-        if missing > most_missing {
-            return false;
+    for times in [&own.rises, &own.falls] {
+        let mut from = 0;
+        for &time in times {
+            from += gallop(&line.edges[from..], |e| e.0 < time - latest);
+            let before = lags.len();
+            let near = line.edges[from..].iter().take_while(|e| e.0 <= time);
+            lags.extend(near.map(|e| time - e.0));
+            missing += usize::from(lags.len() == before);
+            if missing > most_missing {
+                return false;
+            }
         }
     }
     lags.sort_unstable();
     let crowd = crowd(&lags, 2 * steady);
-    if crowd.len() < times.len() - most_missing {
+    if crowd.len() < count - most_missing {
         return false;
     }
     let (least, most) = (lags[crowd.start], lags[crowd.end - 1]);
     let follows = |start: i64| {
-        let next = times.partition_point(|&t| t < start + least);
-        times.get(next).copied().filter(|&t| t <= start + most + latest)
+        let next = |times: &[i64]| times.get(times.partition_point(|&t| t < start + least)).copied();
+        let next = [next(&own.rises), next(&own.falls)].into_iter().flatten().min();
+        next.filter(|&t| t <= start + most + latest)
     };
     // A stray is followed from its start or from its end, both within reach of the start.
     let after: Vec<i64> = victim
@@ -56,9 +57,9 @@ pub fn is(times: &[i64], victim: &Victim, line: &Line, latest: i64, possible: i6
     }
     // Edges too late to be a cause, or a line that follows the victim's own edges alike.
     let late = after.iter().filter(|&&lag| lag > possible).count();
-    let own = times.len().saturating_sub(after.len());
+    let others = count.saturating_sub(after.len());
     let is_late = late as f64 >= FOLLOWS * after.len() as f64;
-    is_late || least >= 0 && most > 0 && own >= FEWEST
+    is_late || least >= 0 && most > 0 && others >= FEWEST
 }
 
 #[cfg(test)]
@@ -89,11 +90,18 @@ mod tests {
         (Line::digital("CLEAR", Level::Low, edges, span), victim, rises)
     }
 
+    fn of(rises: Vec<i64>) -> OwnEdges {
+        OwnEdges {
+            rises,
+            falls: Vec::new(),
+        }
+    }
+
     #[test]
     fn a_counter_that_the_victim_clocks_reacts() {
         let (line, victim, rises) = struck();
         let counter: Vec<i64> = rises.iter().map(|t| t + 15).collect();
-        assert!(is(&counter, &victim, &line, 122, 8, 6));
+        assert!(is(&of(counter), &victim, &line, 122, 8, 6));
     }
 
     #[test]
@@ -103,12 +111,12 @@ mod tests {
         let mut company: Vec<i64> = victim.times.iter().map(|t| t + 15).collect();
         company.extend((1..15).map(|n| 20_000 * n + 13_000));
         company.sort_unstable();
-        assert!(!is(&company, &victim, &line, 122, 8, 6));
+        assert!(!is(&of(company), &victim, &line, 122, 8, 6));
         // The cause of each stray.
         let cause: Vec<i64> = victim.times.iter().map(|t| t - 12).collect();
-        assert!(!is(&cause, &victim, &line, 122, 8, 6));
+        assert!(!is(&of(cause), &victim, &line, 122, 8, 6));
         // So near before or after that it may be the cause.
         let near: Vec<i64> = victim.times.iter().map(|t| t + 4).collect();
-        assert!(!is(&near, &victim, &line, 122, 8, 6));
+        assert!(!is(&of(near), &victim, &line, 122, 8, 6));
     }
 }

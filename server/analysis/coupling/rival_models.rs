@@ -57,19 +57,57 @@ pub(super) fn ln_binomial(struck: f64, count: f64, p: f64) -> f64 {
     hit + if miss > 0.0 { miss * (-p).ln_1p() } else { 0.0 }
 }
 
-/// The noisy-OR of `keys` fitted by EM. Cost: rounds × lines of the patterns.
+/// Which of some keys switched, as bits; how many instants; how many of them struck.
+type Group = (u128, f64, f64);
+/// Keys that a story has at most: a bit each. What is asked for stays far below (two levels of [`super::select`]'s terms
+/// and [`MOST_FEATURES`]; twice the lines of a dose).
+const MOST_KEYS: usize = u128::BITS as usize;
+
+/// The patterns that differ in none of `keys`, counted together. Cost: patterns × keys × log of the lines that switch.
+fn grouped(table: &Table, keys: &[usize]) -> Vec<Group> {
+    debug_assert!(keys.len() <= MOST_KEYS);
+    let mut groups: Vec<Group> = table
+        .patterns
+        .iter()
+        .map(|pattern| {
+            let holds = |(i, key): (usize, &usize)| u128::from(table.holds(pattern, *key)) << i;
+            let bits = keys.iter().enumerate().map(holds).fold(0, |all, bit| all | bit);
+            (bits, pattern.count, pattern.struck)
+        })
+        .collect();
+    groups.sort_by_key(|g| g.0);
+    groups.dedup_by(|next, first| {
+        let same = next.0 == first.0;
+        if same {
+            first.1 += next.1;
+            first.2 += next.2;
+        }
+        same
+    });
+    groups
+}
+
+/// Positions of the bits that are set.
+fn bits(mut mask: u128) -> impl Iterator<Item = usize> {
+    std::iter::from_fn(move || {
+        let at = (mask != 0).then(|| mask.trailing_zeros() as usize)?;
+        mask &= mask - 1;
+        Some(at)
+    })
+}
+
+/// The noisy-OR of `keys` (at most 128) fitted by EM. Cost: a look at the patterns for each key; rounds × the different
+/// sets of keys that switched.
 pub fn noisy_or(table: &Table, keys: &[usize]) -> Fitted {
-    let at = positions(table, keys);
+    let groups = grouped(table, keys);
     let (count, struck) = table.totals();
     let mut base = (0.1 * struck / count.max(1.0)).max(TINY);
     let mut counts = vec![0.0; keys.len()];
     let mut hits = vec![0.0; keys.len()];
-    for pattern in &table.patterns {
-        for &key in table.who(pattern) {
-            if let Some(slot) = counts.get_mut(at[key as usize]) {
-                *slot += pattern.count;
-                hits[at[key as usize]] += pattern.struck;
-            }
+    for &(who, n, y) in &groups {
+        for i in bits(who) {
+            counts[i] += n;
+            hits[i] += y;
         }
     }
     let mut p: Vec<f64> = hits
@@ -82,22 +120,13 @@ pub fn noisy_or(table: &Table, keys: &[usize]) -> Fitted {
         let mut shares = vec![0.0; keys.len()];
         let mut leaked = 0.0;
         let mut now = 0.0;
-        for pattern in &table.patterns {
-            let mut quiet = 1.0 - base;
-            for &key in table.who(pattern) {
-                if let Some(p) = p.get(at[key as usize]) {
-                    quiet *= 1.0 - p;
-                }
-            }
+        for &(who, n, y) in &groups {
+            let quiet = bits(who).fold(1.0 - base, |quiet, i| quiet * (1.0 - p[i]));
             let chance = (1.0 - quiet).clamp(TINY, 1.0 - TINY);
-            now += ln_binomial(pattern.struck, pattern.count, chance);
-            if pattern.struck > 0.0 {
-                leaked += pattern.struck * base / chance;
-                for &key in table.who(pattern) {
-                    if let Some(p) = p.get(at[key as usize]) {
-                        shares[at[key as usize]] += pattern.struck * p / chance;
-                    }
-                }
+            now += ln_binomial(y, n, chance);
+            if y > 0.0 {
+                leaked += y * base / chance;
+                bits(who).for_each(|i| shares[i] += y * p[i] / chance);
             }
         }
         if (now - before).abs() < DONE {
@@ -157,18 +186,17 @@ fn further(table: &Table, story: &Fitted) -> Vec<usize> {
     let mut slope = vec![0.0; table.keys];
     let mut bend = vec![0.0; table.keys];
     for pattern in &table.patterns {
-        let who = table.who(pattern);
-        let quiet: f64 = who
-            .iter()
-            .filter_map(|&k| story.weights.get(at[k as usize]))
+        let who = || table.who(pattern);
+        let quiet: f64 = who()
+            .filter_map(|k| story.weights.get(at[k]))
             .map(|p| 1.0 - p)
             .product();
         let p = (1.0 - (1.0 - story.base) * quiet).clamp(1e-9, 1.0 - 1e-9);
         let up = pattern.struck * (1.0 - p) / p - (pattern.count - pattern.struck);
         let information = pattern.count * (1.0 - p) / p;
-        for &key in who {
-            slope[key as usize] += up;
-            bend[key as usize] += information;
+        for key in who() {
+            slope[key] += up;
+            bend[key] += information;
         }
     }
     best_of(table, &story.keys, &slope, &bend, Story::Captured)
@@ -195,21 +223,15 @@ fn best_of(table: &Table, taken: &[usize], slope: &[f64], bend: &[f64], story: S
 
 /// The logistic model of `keys`, fitted by Newton's method with a slight ridge.
 pub fn logistic(table: &Table, keys: &[usize]) -> Fitted {
-    let at = positions(table, keys);
-    let features = |who: &[u32]| {
-        let mut x: Vec<usize> = who
-            .iter()
-            .map(|&k| at[k as usize])
-            .filter(|&i| i != usize::MAX)
-            .collect();
-        x.push(keys.len());
-        x
-    };
     let (count, struck) = table.totals();
     let mean = ((struck + 0.5) / (count + 1.0)).clamp(1e-9, 1.0 - 1e-9);
     let mut weights = vec![0.0; keys.len() + 1];
     weights[keys.len()] = (mean / (1.0 - mean)).ln();
-    let rows: Vec<(Vec<usize>, f64, f64)> = merged(table, features);
+    // The last feature is always there: the base.
+    let rows: Vec<(Vec<usize>, f64, f64)> = grouped(table, keys)
+        .into_iter()
+        .map(|(who, n, y)| (bits(who).chain([keys.len()]).collect(), n, y))
+        .collect();
     fit_logistic(&rows, &mut weights);
     let base = weights.pop().unwrap_or(0.0);
     let ln_likelihood = rows
@@ -225,17 +247,6 @@ pub fn logistic(table: &Table, keys: &[usize]) -> Fitted {
         base,
         ln_likelihood,
     }
-}
-
-/// Patterns that differ in no feature of interest, counted together.
-fn merged(table: &Table, features: impl Fn(&[u32]) -> Vec<usize>) -> Vec<(Vec<usize>, f64, f64)> {
-    let mut rows: std::collections::BTreeMap<Vec<usize>, (f64, f64)> = std::collections::BTreeMap::new();
-    for pattern in &table.patterns {
-        let row = rows.entry(features(table.who(pattern))).or_default();
-        row.0 += pattern.count;
-        row.1 += pattern.struck;
-    }
-    rows.into_iter().map(|(x, (n, y))| (x, n, y)).collect()
 }
 
 /// Newton's method with halved steps; `weights`: one a feature.
@@ -331,16 +342,12 @@ fn extended(table: &Table, mut best: Fitted, price: f64) -> Fitted {
         let mut slope = vec![0.0; table.keys];
         let mut bend = vec![0.0; table.keys];
         for pattern in &table.patterns {
-            let who = table.who(pattern);
-            let eta: f64 = best.base
-                + who
-                    .iter()
-                    .filter_map(|&k| best.weights.get(at[k as usize]))
-                    .sum::<f64>();
+            let who = || table.who(pattern);
+            let eta: f64 = best.base + who().filter_map(|k| best.weights.get(at[k])).sum::<f64>();
             let p = 1.0 / (1.0 + (-eta).exp());
-            for &key in who {
-                slope[key as usize] += pattern.struck - pattern.count * p;
-                bend[key as usize] += pattern.count * p * (1.0 - p);
+            for key in who() {
+                slope[key] += pattern.struck - pattern.count * p;
+                bend[key] += pattern.count * p * (1.0 - p);
             }
         }
         let next = best_of(table, &best.keys, &slope, &bend, Story::Hidden)
