@@ -42,8 +42,15 @@ pub struct LineRow {
     #[schema(value_type = String)]
     pub source: Source,
     pub edges: u64,
-    /// Pulses shorter than this are strays; null where the line's widths give no ground.
+    /// Pulses shorter than this are strays; null where the line's widths give no ground. Where the limits of the two levels
+    /// differ, the larger.
     pub narrow_below_s: Option<f64>,
+    /// The limit for low pulses; null where no low pulse is narrow.
+    #[serde(default)]
+    pub narrow_below_low_s: Option<f64>,
+    /// The limit for high pulses; null where no high pulse is narrow.
+    #[serde(default)]
+    pub narrow_below_high_s: Option<f64>,
     /// `setup`, `inferred` or `none`.
     pub narrow_from: String,
 }

@@ -4,7 +4,7 @@ use crate::analysis::coupling::{Attribution, Coupling};
 use crate::analysis::findings::{self, Finding};
 use crate::analysis::links::{self, FarEnd, Link, Permutation, expand, permutations};
 use crate::analysis::strays::{LimitOrigin, Strays};
-use crate::model::Capture;
+use crate::model::{Capture, Level};
 use crate::report::inspect as shape;
 use crate::report::inspect::{PermutationRow, PermutedBit};
 use crate::report::{CaptureRow, Interval, Median};
@@ -73,7 +73,12 @@ impl Fill<'_> {
             .lines
             .iter()
             .zip(&strays.limits)
-            .map(|(line, limit)| shape::LineRow {
+            .map(|(line, limit)| {
+                (line, limit, |level: Level| {
+                    limit.of(level).map(|ticks| self.length_s(ticks))
+                })
+            })
+            .map(|(line, limit, of_level)| shape::LineRow {
                 line: line.name.clone(),
                 capture: sources
                     .get(line.capture)
@@ -84,6 +89,8 @@ impl Fill<'_> {
                     LimitOrigin::None => None,
                     _ => limit.widest().map(|ticks| self.length_s(ticks)),
                 },
+                narrow_below_low_s: of_level(Level::Low),
+                narrow_below_high_s: of_level(Level::High),
                 narrow_from: limit.origin.word().to_owned(),
             });
         rows.collect()

@@ -157,6 +157,8 @@ mod tests {
             source: Source::Digital,
             edges: *edges,
             narrow_below_s: None,
+            narrow_below_low_s: None,
+            narrow_below_high_s: None,
             narrow_from: "none".to_owned(),
         };
         let finding = |(i, (topic, lines)): (usize, &(&str, &[&str]))| Finding {

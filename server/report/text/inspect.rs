@@ -5,7 +5,7 @@ use std::collections::HashMap;
 use super::lines::capture_text;
 use super::{Align, Style, Table, printable, seconds, wrapped};
 use crate::model::units::engineering;
-use crate::report::inspect::{CouplingRow, Finding, InspectReport, LinkRow, Severity};
+use crate::report::inspect::{CouplingRow, Finding, InspectReport, LineRow, LinkRow, Severity};
 use crate::report::rails::RailRow;
 use crate::report::rules::RuleRow;
 
@@ -219,6 +219,16 @@ fn links(rows: &[LinkRow]) -> Table {
     table
 }
 
+/// "60 ns"; "low 60 ns, high 45 ns" or "low 60 ns" where the levels have limits of their own.
+fn narrow_below(line: &LineRow) -> String {
+    match (line.narrow_below_low_s, line.narrow_below_high_s) {
+        (Some(low), Some(high)) if low != high => format!("low {}, high {}", seconds(low), seconds(high)),
+        (Some(low), None) => format!("low {}", seconds(low)),
+        (None, Some(high)) => format!("high {}", seconds(high)),
+        _ => line.narrow_below_s.map_or("–".into(), seconds),
+    }
+}
+
 fn lines(report: &InspectReport) -> Table {
     let mut table = Table::new(&[
         ("line", Align::Left),
@@ -236,7 +246,7 @@ fn lines(report: &InspectReport) -> Table {
         table.row(vec![
             line.line.clone(),
             line.edges.to_string(),
-            line.narrow_below_s.map_or("–".into(), seconds),
+            narrow_below(line),
             line.narrow_from.clone(),
             if strays == 0 {
                 "–".into()

@@ -57,7 +57,10 @@ pub struct LineView {
     pub sample_ticks: f64,
     pub interpolated: bool,
     pub strays: u64,
+    /// Pulses shorter than this are strays: the larger of the two levels' limits, which follow.
     pub narrow_below_s: Option<f64>,
+    pub narrow_below_low_s: Option<f64>,
+    pub narrow_below_high_s: Option<f64>,
     /// Where its clip is, by the harness sheet: "sequencer J2-12", and the board alone.
     pub place: Option<String>,
     pub board: Option<String>,
@@ -125,7 +128,12 @@ pub async fn overview(State(app): State<Arc<App>>, Path(id): Path<i64>) -> Resul
         .iter()
         .zip(&opened.lines)
         .zip(pins)
-        .map(|((line, open), pin)| LineView {
+        .map(|((line, open), pin)| {
+            (line, open, pin, || {
+                opened.report.lines.iter().find(|row| row.line == line.name)
+            })
+        })
+        .map(|(line, open, pin, limits)| LineView {
             name: line.name.clone(),
             file: files
                 .get(line.capture)
@@ -136,12 +144,9 @@ pub async fn overview(State(app): State<Arc<App>>, Path(id): Path<i64>) -> Resul
             sample_ticks: line.sample_ticks,
             interpolated: line.interpolated,
             strays: open.strays.len() as u64,
-            narrow_below_s: opened
-                .report
-                .lines
-                .iter()
-                .find(|row| row.line == line.name)
-                .and_then(|row| row.narrow_below_s),
+            narrow_below_s: limits().and_then(|row| row.narrow_below_s),
+            narrow_below_low_s: limits().and_then(|row| row.narrow_below_low_s),
+            narrow_below_high_s: limits().and_then(|row| row.narrow_below_high_s),
             place: pin.as_ref().map(Pin::place),
             board: pin.map(|pin| pin.board),
             volts: line.trace.as_ref().and_then(|trace| {
