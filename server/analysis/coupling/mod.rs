@@ -319,8 +319,7 @@ pub fn attribute(capture: &Capture, strays: &Strays, options: &CouplingOptions) 
         let table = context::table(&instants, victim, &rows, &reacting, capture.lines.len(), reach.hi);
         // Where sampling shows only some of the strays, which ones depends on its phase; where several strike, on the
         // others.
-        let is_plain =
-            rows.len() == 1 && victims::typical_width(strays, victim) >= victims::SEEN_FOR_SURE * victim.unit;
+        let is_plain = rows.len() == 1 && victims::are_all_seen(strays, victim);
         let distant = is_plain
             && rows.iter().any(|row| {
                 let times = edges[row.aggressor].of(row.occurrences[0].polarity);

@@ -344,6 +344,9 @@ pub fn rivals(
     found
 }
 
+/// Share of a suspect's strays that another must have edges near, to explain them as well.
+const FITS_AT_LEAST: f64 = 0.5;
+
 /// Suspects that explain the strays of `chosen[at]` as well, within `margin` of ln likelihood.
 fn fits(
     victim: &Victim,
@@ -357,8 +360,12 @@ fn fits(
     let (less, _) = without(&explanation.model, at);
     let ln_rate: Vec<f64> = (0..strays).map(|k| less.rate(k).max(1e-300).ln()).collect();
     let mut found = Vec::new();
+    let belong = (0..strays).map(|k| explanation.model.shares(k)[at + 1]);
+    let fewest = FITS_AT_LEAST * belong.sum::<f64>();
     for (index, e) in evidence.iter().enumerate() {
-        if e.count == 0 || e.pairs.is_empty() || explanation.chosen.iter().any(|c| c.evidence == index) {
+        // Each stray that is left unexplained costs several nats: more than the margin, where many are.
+        let few = (e.pairs.len() as f64) < fewest;
+        if e.count == 0 || few || explanation.chosen.iter().any(|c| c.evidence == index) {
             continue;
         }
         let proposals = propose(victim, e, &ln_rate, reach);

@@ -52,14 +52,15 @@ fn victim(capture: &Capture, strays: &Strays, line: usize, level: Level) -> Opti
     })
 }
 
-/// Strays of so many samples are all seen.
-pub const SEEN_FOR_SURE: f64 = 2.5;
+/// Share of one-sample strays up to which strays are all seen.
+const SHORTEST: f64 = 0.02;
 
-/// Width of the victim's middle stray, in ticks.
-pub fn typical_width(strays: &Strays, victim: &Victim) -> f64 {
-    let mut widths: Vec<i64> = victim.strays.iter().map(|&i| strays.strays[i].width.0).collect();
-    widths.sort_unstable();
-    widths.get(widths.len() / 2).copied().unwrap_or(0) as f64
+/// Whether sampling shows every stray of the victim: one of a sample's length or more is never lost, and where some are
+/// shorter, some of those that are seen are one sample wide.
+pub fn are_all_seen(strays: &Strays, victim: &Victim) -> bool {
+    let is_short = |&&i: &&usize| (strays.strays[i].width.0 as f64) < 1.5 * victim.unit;
+    let short = victim.strays.iter().filter(is_short).count();
+    short as f64 <= SHORTEST * victim.strays.len() as f64
 }
 
 /// So near to an edge of the line's own a stray can't be told from the short rest beside it, in ticks.
