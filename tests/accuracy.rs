@@ -117,7 +117,7 @@ fn the_table_of_families() {
     }
     println!("Not among these, for the record does not tell:");
     println!("{}", line(Family::UNTELLABLE.name(), &unseen));
-    for complaint in &all.complaints {
+    for complaint in all.complaints.iter().chain(&unseen.complaints) {
         println!("{complaint}");
     }
     assert_eq!(

@@ -247,6 +247,7 @@ fn shared_supply(capture: &Capture, attribution: &Attribution, shared: &SharedSu
                 victims.first().map_or("the victim", String::as_str)
             ),
             "Add a second ground wire and a supply wire straight from that board to the supply, and a capacitor at the pins of the drivers, then repeat.".to_string(),
+            "A line without a probe that switches when several of these do would look the same: if the spike is not there, put a spare channel on an output of the same step.".to_string(),
             CAUTION.to_string(),
         ],
     }
