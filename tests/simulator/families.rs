@@ -196,8 +196,8 @@ fn attempt(random: &mut Random, family: Family) -> Option<Scene> {
     }
     let declared = match family {
         Family::Bridge => 0.0,
-        // Whether such widths are narrow for a gate's output is for the person to say.
-        Family::Hazard => 1.0,
+        // Who did it is asked here, not what is narrow; whether a gate's pulses are is for the person to say.
+        Family::Twin | Family::Hazard => 1.0,
         _ => DECLARED,
     };
     bench.record(random, declared)
