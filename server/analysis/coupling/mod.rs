@@ -309,6 +309,8 @@ pub fn attribute(capture: &Capture, strays: &Strays, options: &CouplingOptions) 
             let copies = copies_of(&copies::Accused::of(row, &edges));
             rows::join_suspects(row, &copies.iter().map(|c| c.line).collect::<Vec<_>>());
             row.copies = copies;
+            let others = reacting::passed_on_by(capture, strays, row, reach.hi, distances.steady);
+            rows::join_suspects(row, &others);
         }
         let either = one_lag::by_either_edge(&edges, victim, &rows).map(|line| {
             let times = edges[line].either();

@@ -4,10 +4,12 @@
 //! the instants it goes with the strays better than any cause could. What shows it is that (nearly) all of its edges
 //! keep one distance after an edge of the victim, strays or not.
 
-use super::able::{OwnEdges, gallop};
+use super::Coupling;
+use super::able::OwnEdges;
 use super::copies::crowd;
 use super::select::Victim;
-use crate::model::Line;
+use crate::analysis::strays::{Stray, Strays};
+use crate::model::{Capture, Line};
 
 /// Share of a line's edges that follow the victim's.
 const FOLLOWS: f64 = 0.95;
@@ -18,29 +20,11 @@ const FEWEST: usize = 3;
 /// `latest`: longest reaction; `possible`: so long after a stray's start an edge may still have caused it, `steady`: how
 /// near distances must be to be one; all in ticks. Cost: log of the edges for most lines, linear for those that react.
 pub fn is(own: &OwnEdges, victim: &Victim, line: &Line, latest: i64, possible: i64, steady: i64) -> bool {
-    let count = own.rises.len() + own.falls.len();
-    let most_missing = ((1.0 - FOLLOWS) * count as f64) as usize;
-    let mut missing = 0;
-    let mut lags: Vec<i64> = Vec::new();
-    for times in [&own.rises, &own.falls] {
-        let mut from = 0;
-        for &time in times {
-            from += gallop(&line.edges[from..], |e| e.0 < time - latest);
-            let before = lags.len();
-            let near = line.edges[from..].iter().take_while(|e| e.0 <= time);
-            lags.extend(near.map(|e| time - e.0));
-            missing += usize::from(lags.len() == before);
-            if missing > most_missing {
-                return false;
-            }
-        }
-    }
-    lags.sort_unstable();
-    let crowd = crowd(&lags, 2 * steady);
-    if crowd.len() < count - most_missing {
+    let times = || own.rises.iter().chain(&own.falls).copied();
+    let count = times().count();
+    let Some((least, most)) = distance(times(), count, line, latest, steady) else {
         return false;
-    }
-    let (least, most) = (lags[crowd.start], lags[crowd.end - 1]);
+    };
     let follows = |start: i64| {
         let next = |times: &[i64]| times.get(times.partition_point(|&t| t < start + least)).copied();
         let next = [next(&own.rises), next(&own.falls)].into_iter().flatten().min();
@@ -60,6 +44,68 @@ pub fn is(own: &OwnEdges, victim: &Victim, line: &Line, latest: i64, possible: i
     let others = count.saturating_sub(after.len());
     let is_late = late as f64 >= FOLLOWS * after.len() as f64;
     is_late || least >= 0 && most > 0 && others >= FEWEST
+}
+
+/// The least and greatest distance, close together, that (nearly) all of the `count` edges `times` keep behind the last or
+/// an earlier edge of `line`; none where they don't. Cost: log of the line's edges for each, few where it is soon clear.
+fn distance(
+    times: impl Iterator<Item = i64>,
+    count: usize,
+    line: &Line,
+    latest: i64,
+    steady: i64,
+) -> Option<(i64, i64)> {
+    let most_missing = ((1.0 - FOLLOWS) * count as f64) as usize;
+    let mut missing = 0;
+    let mut lags: Vec<i64> = Vec::new();
+    for time in times {
+        let from = line.edges.partition_point(|e| e.0 < time - latest);
+        let before = lags.len();
+        let near = line.edges[from..].iter().take_while(|e| e.0 <= time);
+        lags.extend(near.map(|e| time - e.0));
+        missing += usize::from(lags.len() == before);
+        if missing > most_missing {
+            return None;
+        }
+    }
+    lags.sort_unstable();
+    let crowd = crowd(&lags, 2 * steady);
+    let all = !crowd.is_empty() && crowd.len() >= count - most_missing;
+    all.then(|| (lags[crowd.start], lags[crowd.end - 1]))
+}
+
+/// Share of a row's strays that come behind strays of the line that clocks the victim.
+const BEHIND: f64 = 0.9;
+
+/// Lines that clock the victim of `row` and show strays just before its own: these pass on what struck the other line.
+pub fn passed_on_by(
+    capture: &Capture,
+    strays: &Strays,
+    row: &Coupling,
+    latest: i64,
+    steady: i64,
+) -> Vec<usize> {
+    let victim = &capture.lines[row.victim];
+    let is_behind = |of: &[Stray], start: i64| {
+        let next = of.get(of.partition_point(|s| s.start.0 < start - latest));
+        next.is_some_and(|s| s.start.0 < start)
+    };
+    let starts: Vec<i64> = row
+        .occurrences
+        .iter()
+        .map(|o| strays.strays[o.stray].start.0)
+        .collect();
+    let passes_on = |&line: &usize| {
+        let of = strays.of_line(line);
+        let behind = starts.iter().filter(|&&start| is_behind(of, start)).count();
+        let times = victim.edges.iter().map(|e| e.0);
+        behind as f64 >= BEHIND * starts.len() as f64
+            && distance(times, victim.edges.len(), &capture.lines[line], latest, steady).is_some()
+    };
+    (0..capture.lines.len())
+        .filter(|&line| line != row.victim && line != row.aggressor && !strays.of_line(line).is_empty())
+        .filter(passes_on)
+        .collect()
 }
 
 #[cfg(test)]
