@@ -466,4 +466,29 @@ fn a_gate_and_a_counter_are_proposed_as_nobodys_far_end() {
         ("STRETCHED", stretched, false),
     ];
     assert_eq!(proposals(&lines), []);
+    // A decoder that passes each pulse on to one of two lines, now to the one, now to the other: neither is a far end with losses.
+    let sent = pulses(7, 600);
+    let mut dice = dice::Dice(99);
+    let (up, down): (Vec<(u64, u64)>, Vec<(u64, u64)>) =
+        later(&sent, 20).into_iter().partition(|_| dice.unit() > 0.12);
+    let other_end = later(&sent, 31);
+    let lines = [
+        ("STEP", sent.clone(), false),
+        ("UP", up.clone(), false),
+        ("DOWN", down, false),
+    ];
+    assert_eq!(proposals(&lines), []);
+    // Where another line shows all pulses, what is missing on the one is missing.
+    let lines = [
+        ("STEP", sent, false),
+        ("UP", up, false),
+        ("STEP_TOWER", other_end, false),
+    ];
+    let found = proposals(&lines);
+    assert!(
+        found
+            .iter()
+            .any(|p| (p.0.as_str(), p.1.as_str()) == ("STEP", "UP")),
+        "{found:?}"
+    );
 }

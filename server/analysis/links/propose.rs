@@ -42,6 +42,8 @@ const LEAST_WITH_LOSSES: usize = 100;
 const LEAST_LOST: usize = 6;
 /// … and the losses fall into at least this share of the stretches that scattered losses would make.
 const SCATTERED: f64 = 0.7;
+/// Edges that arrived are looked at in an even choice of so many, when it is asked who carries the others.
+const MOST_LOOKED_AT: usize = 10_000;
 /// Stretches of the first look, and edges of each.
 const STRETCHES: usize = 8;
 const STRETCH: usize = 32;
@@ -75,7 +77,7 @@ pub(super) fn propose_among(capture: &Capture, declared: &[LinkOptions], most: u
             }
         }
     }
-    let found = on_all_cores(&pairs, |&(a, b)| compare(capture, &trains[a], &trains[b]));
+    let found = on_all_cores(&pairs, |&(a, b)| compare(capture, &trains, a, b));
     let mut found: Vec<Proposal> = found.into_iter().flatten().collect();
     found.sort_by(|x, y| {
         y.quality
@@ -93,9 +95,9 @@ pub(super) fn able_to_be_proposed(capture: &Capture) -> Vec<usize> {
         .collect()
 }
 
-fn compare(capture: &Capture, (a, sent): &(usize, Train), (b, far): &(usize, Train)) -> Option<Proposal> {
-    let (from, to) = (&capture.lines[*a], &capture.lines[*b]);
-    let q = quantum(from, to);
+fn compare(capture: &Capture, trains: &[(usize, Train)], a: usize, b: usize) -> Option<Proposal> {
+    let ((a, sent), (b, far)) = (&trains[a], &trains[b]);
+    let q = quantum(&capture.lines[*a], &capture.lines[*b]);
     let option = LinkOptions {
         from: *a,
         to: *b,
@@ -104,76 +106,137 @@ fn compare(capture: &Capture, (a, sent): &(usize, Train), (b, far): &(usize, Tra
     };
     let longest = super::range_of(capture, &option, q).1;
     let range = (-longest, longest);
-    let turned;
-    let (inverted, far) = match glance(sent, far, range, q)? {
-        false => (false, far),
-        true => {
-            turned = far.inverted();
-            (true, &turned)
+    let [upright, upside_down] = glance(sent, far, range, q);
+    let try_it = |far: &Train, inverted: bool| {
+        let fit = Fit::of(sent, far, range, q);
+        let pair = Pair {
+            capture,
+            ends: (*a, *b),
+            trains: (sent, far),
+            fit: &fit,
+            quantum: q,
+        };
+        pair.proposal(inverted, trains)
+    };
+    let first = upright.then(|| try_it(far, false)).flatten();
+    first.or_else(|| upside_down.then(|| try_it(&far.inverted(), true)).flatten())
+}
+
+/// Two lines that passed the first look, compared in full.
+struct Pair<'a> {
+    capture: &'a Capture,
+    ends: (usize, usize),
+    trains: (&'a Train, &'a Train),
+    fit: &'a Fit,
+    quantum: f64,
+}
+
+impl Pair<'_> {
+    fn proposal(&self, inverted: bool, all: &[(usize, Train)]) -> Option<Proposal> {
+        let ((a, b), (sent, far), q) = (self.ends, self.trains, self.quantum);
+        if !self.fit.is_link() {
+            return None;
         }
-    };
-    let fit = Fit::of(sent, far, range, q);
-    if !fit.is_link() {
-        return None;
+        let bias = |line: usize| pulses::bias_of(&self.capture.lines[line]);
+        let quality = self.fit.quality(sent, far);
+        let delay = self.fit.center() - bias(b) + bias(a);
+        let (recall, precision) = (self.fit.recall(sent), self.fit.precision(far));
+        let is_alike = quality >= ALIKE;
+        let sparse_is_far = far.times.len() < sent.times.len();
+        // The end that lacks edges must be the later one.
+        let is_whole = match sparse_is_far {
+            true => precision >= SENT && recall >= ARRIVES && delay >= -q,
+            false => recall >= SENT && precision >= ARRIVES && delay <= q,
+        };
+        if !is_alike && !(is_whole && self.has_scattered_losses(sparse_is_far, all)) {
+            return None;
+        }
+        let is_turned = if is_alike { delay < 0.0 } else { !sparse_is_far };
+        let (from, to, delay, arrived) = match is_turned {
+            true => (b, a, -delay, precision),
+            false => (a, b, delay, recall),
+        };
+        Some(Proposal {
+            from,
+            to,
+            inverted,
+            delay,
+            quality,
+            lost: 1.0 - arrived,
+        })
     }
-    let quality = fit.quality(sent, far);
-    let delay = fit.center() - pulses::bias_of(to) + pulses::bias_of(from);
-    let is_turned = delay < 0.0;
-    // Which end is missing edges, were `a` the sender and were it the far end.
-    let (recall, precision) = (fit.recall(sent), fit.precision(far));
-    let is_alike = quality >= ALIKE;
-    let is_whole = |sparse_is_far: bool| match sparse_is_far {
-        true => precision >= SENT && recall >= ARRIVES && delay >= -q,
-        false => recall >= SENT && precision >= ARRIVES && delay <= q,
-    };
-    let sparse_is_far = far.times.len() < sent.times.len();
-    let is_lossy =
-        !is_alike && is_whole(sparse_is_far) && has_scattered_losses(&fit, sent, far, sparse_is_far, q);
-    if !is_alike && !is_lossy {
-        return None;
+
+    /// Whether the edges that the sparser line lacks are whole pulses here and there that no other line carries instead, and
+    /// both polarities come at one delay.
+    fn has_scattered_losses(&self, sparse_is_far: bool, all: &[(usize, Train)]) -> bool {
+        let ((sent, far), fit) = (self.trains, self.fit);
+        let (dense, sparse_line) = if sparse_is_far {
+            (sent, self.ends.1)
+        } else {
+            (far, self.ends.0)
+        };
+        let mut matched = vec![false; dense.times.len()];
+        for &(i, j) in &fit.matching.pairs {
+            matched[if sparse_is_far { i } else { j }] = true;
+        }
+        // A pulse is lost with both its edges; `n` pulses of which `lost` are lost make about lost × (1 − lost/n) stretches.
+        let lost = matched.iter().filter(|m| !**m).count() / 2;
+        let pulses = (matched.len() / 2).max(1);
+        let runs = matched.chunk_by(|a, b| a == b).filter(|run| !run[0]).count();
+        let expected = lost as f64 * (1.0 - lost as f64 / pulses as f64);
+        let mut widths: Vec<i64> = dense.times.windows(2).map(|w| w[1] - w[0]).collect();
+        let middle = widths.len() / 2;
+        let width = *widths.select_nth_unstable(middle).1 as f64;
+        let skew = (fit.windows.rise.center - fit.windows.fall.center).abs();
+        let spread = fit.windows.rise.tolerance.max(fit.windows.fall.tolerance);
+        let narrow = (0.25 * width).max(2.0 * self.quantum);
+        pulses * 2 >= LEAST_WITH_LOSSES
+            && lost >= LEAST_LOST
+            && runs as f64 >= SCATTERED * expected
+            && skew <= narrow
+            && spread <= narrow
+            && !fit.has_echo(sent, far)
+            && !all.iter().any(|(line, other)| {
+                *line != self.ends.0
+                    && *line != self.ends.1
+                    && !is_same(self.capture, *line, sparse_line)
+                    && self.carries_the_rest(dense, &matched, other)
+            })
     }
-    let is_turned = if is_alike { is_turned } else { !sparse_is_far };
-    let (from, to, delay, arrived) = match is_turned {
-        true => (*b, *a, -delay, precision),
-        false => (*a, *b, delay, recall),
-    };
-    Some(Proposal {
-        from,
-        to,
-        inverted,
-        delay,
-        quality,
-        lost: 1.0 - arrived,
-    })
+
+    /// Whether `other` moves with the edges that are not matched and hardly with the others: the two share the sender's pulses
+    /// out between them, as the outputs of a decoder do.
+    fn carries_the_rest(&self, dense: &Train, matched: &[bool], other: &Train) -> bool {
+        // Either way in time: the dense line may be either end.
+        let center = self.fit.center().abs();
+        let spread = self
+            .fit
+            .windows
+            .rise
+            .tolerance
+            .max(self.fit.windows.fall.tolerance);
+        let reach = (center + spread + 2.0 * self.quantum).ceil() as i64;
+        let step = (dense.times.len() / MOST_LOOKED_AT).max(1);
+        let (mut of, mut moved) = ([0usize; 2], [0usize; 2]);
+        for (&time, &is_matched) in dense
+            .times
+            .iter()
+            .zip(matched)
+            .filter(|(_, m)| !**m)
+            .chain(dense.times.iter().zip(matched).filter(|(_, m)| **m).step_by(step))
+        {
+            let at = other.times.partition_point(|&t| t < time - reach);
+            of[usize::from(is_matched)] += 1;
+            moved[usize::from(is_matched)] +=
+                usize::from(other.times.get(at).is_some_and(|&t| t <= time + reach));
+        }
+        let share = |k: usize| moved[k] as f64 / of[k].max(1) as f64;
+        share(0) > 0.5 && share(1) < 0.5 * share(0)
+    }
 }
 
-/// Whether the edges that the sparser line lacks are whole pulses here and there, and both polarities come at one delay.
-fn has_scattered_losses(fit: &Fit, sent: &Train, far: &Train, sparse_is_far: bool, quantum: f64) -> bool {
-    let dense = if sparse_is_far { sent } else { far };
-    let mut matched = vec![false; dense.times.len()];
-    for &(i, j) in &fit.matching.pairs {
-        matched[if sparse_is_far { i } else { j }] = true;
-    }
-    // A pulse is lost with both its edges; `n` pulses of which `lost` are lost make about lost × (1 − lost/n) stretches.
-    let lost = matched.iter().filter(|m| !**m).count() / 2;
-    let pulses = (matched.len() / 2).max(1);
-    let runs = matched.chunk_by(|a, b| a == b).filter(|run| !run[0]).count();
-    let expected = lost as f64 * (1.0 - lost as f64 / pulses as f64);
-    let mut widths: Vec<i64> = dense.times.windows(2).map(|w| w[1] - w[0]).collect();
-    let middle = widths.len() / 2;
-    let width = *widths.select_nth_unstable(middle).1 as f64;
-    let skew = (fit.windows.rise.center - fit.windows.fall.center).abs();
-    let spread = fit.windows.rise.tolerance.max(fit.windows.fall.tolerance);
-    pulses * 2 >= LEAST_WITH_LOSSES
-        && lost >= LEAST_LOST
-        && runs as f64 >= SCATTERED * expected
-        && skew <= (0.25 * width).max(2.0 * quantum)
-        && spread <= (0.25 * width).max(2.0 * quantum)
-        && !fit.has_echo(sent, far)
-}
-
-/// Whether the two may be one signal (`Some`), and whether upside down. Both polarities of the sparser line must pile up.
-fn glance(a: &Train, b: &Train, range: (i64, i64), quantum: f64) -> Option<bool> {
+/// Whether the two may be one signal the right way up, and upside down. Both polarities of the sparser line must pile up.
+fn glance(a: &Train, b: &Train, range: (i64, i64), quantum: f64) -> [bool; 2] {
     let (few, many, range) = if a.times.len() <= b.times.len() {
         (a, b, range)
     } else {
@@ -199,20 +262,12 @@ fn glance(a: &Train, b: &Train, range: (i64, i64), quantum: f64) -> Option<bool>
             }
         }
     }
-    let piles = |both: &mut [Vec<i64>; 2]| {
-        both.iter_mut().zip(used).all(|(of, used)| {
+    differences.map(|both| {
+        both.into_iter().zip(used).all(|(mut of, used)| {
             of.sort_unstable();
-            piles_up(of, used, range, quantum)
+            piles_up(&of, used, range, quantum)
         })
-    };
-    let [same, opposite] = &mut differences;
-    if piles(same) {
-        Some(false)
-    } else if piles(opposite) {
-        Some(true)
-    } else {
-        None
-    }
+    })
 }
 
 /// Whether nearly all of `used` edges have a difference in one narrow window, far more than lie there by chance.
