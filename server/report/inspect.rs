@@ -160,7 +160,7 @@ pub struct ProposalRow {
     pub delay_s: f64,
     /// Share of the edges of both lines that match.
     pub alike: f64,
-    /// Share of the sender's edges that do not arrive, from 0 to 1.
+    /// Share of the sender's pulses that do not arrive, from 0 to 1.
     #[serde(default)]
     pub lost: f64,
 }

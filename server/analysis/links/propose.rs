@@ -23,7 +23,7 @@ pub struct Proposal {
     pub delay: f64,
     /// Share of the edges of both lines that match, from 0 to 1.
     pub quality: f64,
-    /// Share of the sender's edges that do not arrive, from 0 to 1.
+    /// Share of the sender's pulses that do not arrive, from 0 to 1; one that comes late or with another width did arrive.
     pub lost: f64,
 }
 
@@ -152,9 +152,10 @@ impl Pair<'_> {
             return None;
         }
         let is_turned = if is_alike { delay < 0.0 } else { !sparse_is_far };
-        let (from, to, delay, arrived) = match is_turned {
-            true => (b, a, -delay, precision),
-            false => (a, b, delay, recall),
+        let matching = &self.fit.matching;
+        let (from, to, delay, pulses_lost, sent_edges) = match is_turned {
+            true => (b, a, -delay, matching.extra.len(), far.times.len()),
+            false => (a, b, delay, matching.missing.len(), sent.times.len()),
         };
         Some(Proposal {
             from,
@@ -162,7 +163,7 @@ impl Pair<'_> {
             inverted,
             delay,
             quality,
-            lost: 1.0 - arrived,
+            lost: 2.0 * pulses_lost as f64 / sent_edges.max(1) as f64,
         })
     }
 

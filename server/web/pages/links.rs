@@ -184,7 +184,7 @@ fn names(opened: &Opened) -> Vec<String> {
 fn proposals(opened: &Opened) -> Vec<ProposalView> {
     let view = |p: &crate::report::inspect::ProposalRow| ProposalView {
         words: format!(
-            "{} looks like the far end of {}{}: {:.1} % of their edges match, {} later; {:.1} % of those sent do not arrive.",
+            "{} looks like the far end of {}{}: {:.1} % of their edges match, {} later; {:.1} % of the pulses sent do not arrive.",
             p.to,
             p.from,
             if p.inverted { ", upside down" } else { "" },
