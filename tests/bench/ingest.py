@@ -1,12 +1,13 @@
 #!/usr/bin/env python3
 """Makes the inputs, times whole processes and writes tests/bench/record/ingest.md.
 
-    tests/bench/ingest.py FOLDER [--runs N] [--peers-python PYTHON]
+    tests/bench/ingest.py FOLDER [--runs N] [--peers-python PYTHON] [--tenfold]
 
 Build first: cargo build --release. FOLDER gets the inputs (some 750 MB) unless they lie there. Every program is run once
 to warm the page cache, then N times (5), all in turn in one run, so that a busy machine is as busy for one as for the
 other; the table gives medians. Peers, where they can be had: the `csv` and the `vcd` crate (tests/bench/peers, built by
-this script), polars and DuckDB (with --peers-python, a Python that has them). Quiet the machine first: the load is
+this script), polars and DuckDB (with --peers-python, a Python that has them). With --tenfold our own program reads files of ten
+times the length besides (7 GB more in FOLDER): time and memory must not grow faster than the file. Quiet the machine first: the load is
 recorded with the figures.
 """
 import argparse
@@ -150,6 +151,41 @@ def peers(python):
         yield "DuckDB, sums", [python, "-c", DUCKDB_SUMS], tables + ["volts.csv"]
 
 
+def tenfold(folder, name):
+    """The file ten times over, each time later by its own length."""
+    source, target = os.path.join(folder, name), os.path.join(folder, "tenfold-" + name)
+    if os.path.exists(target):
+        return
+    is_vcd = name.endswith(".vcd")
+    with open(source) as file, open(target + ".part", "w") as out:
+        body, last, shift = None, 0, 0
+        for turn in range(10):
+            if body is None:
+                for text in iter(file.readline, ""):
+                    out.write(text)
+                    if text.startswith("$enddefinitions") or not is_vcd:
+                        break
+                body = file.tell()
+            file.seek(body)
+            part = []
+            for text in iter(file.readline, ""):
+                if is_vcd and text[0] == "#":
+                    last = int(text[1:])
+                    text = f"#{last + shift}\n"
+                elif not is_vcd:
+                    time_text, rest = text.split(",", 1)
+                    last = float(time_text)
+                    text = f"{last + shift:.9f},{rest}"
+                part.append(text)
+                if len(part) == 100_000:
+                    out.write("".join(part))
+                    part = []
+            out.write("".join(part))
+            # The next turn begins a sample, or a thousand ticks, later.
+            shift += last + (1000 if is_vcd else 1 / 24e6)
+    os.rename(target + ".part", target)
+
+
 def timed(command):
     start = time.perf_counter()
     child = subprocess.Popen(command, stdout=subprocess.DEVNULL)
@@ -165,6 +201,7 @@ def main():
     words.add_argument("folder")
     words.add_argument("--runs", type=int, default=5)
     words.add_argument("--peers-python")
+    words.add_argument("--tenfold", action="store_true")
     given = words.parse_args()
     os.makedirs(given.folder, exist_ok=True)
     path = lambda name: os.path.join(given.folder, name)
@@ -172,6 +209,12 @@ def main():
         if not os.path.exists(path(name)):
             make(given.folder)
     jobs = [(name, command + [path(f)], f) for name, command, inputs in peers(given.peers_python) for f in inputs]
+    files = list(MAKERS)
+    if given.tenfold:
+        for name in MAKERS:
+            tenfold(given.folder, name)
+            files.insert(files.index(name) + 1, "tenfold-" + name)
+            jobs.append(("edgewitness lines --json", [PROGRAM, "lines", "--json", path("tenfold-" + name)], "tenfold-" + name))
     load = os.getloadavg()[0]
     for _, command, _ in jobs:
         timed(command)
@@ -189,7 +232,7 @@ def main():
         "| input | MB | program | seconds | MB/s | seconds of all cores | most MiB resident |",
         "| --- | --- | --- | --- | --- | --- | --- |",
     ]
-    order = sorted(range(len(jobs)), key=lambda i: (list(MAKERS).index(jobs[i][2]), i))
+    order = sorted(range(len(jobs)), key=lambda i: (files.index(jobs[i][2]), i))
     for i in order:
         name, _, file = jobs[i]
         size = os.path.getsize(path(file)) / 1e6
