@@ -6,7 +6,7 @@
 //! level's short ones and long enough to be of use, they are taken for driven, and that is said. The person's
 //! `narrow_below` has the last word either way.
 
-use super::{Attribution, Coupling, CouplingOptions, Edge, attribute};
+use super::{Attribution, Coupling, CouplingOptions, Edge, LONGEST_LAG_S, attribute};
 use crate::analysis::strays::{self, LimitOrigin, Stray, StrayKind, StrayOptions, Strays};
 use crate::model::{Capture, Level};
 
@@ -86,7 +86,9 @@ fn answers_of(capture: &Capture, strays: &Strays, row: &Coupling) -> Option<Answ
     let [level] = row.levels.as_slice() else {
         return None;
     };
-    let every = row.strays as f64 >= EVERY * row.opportunities as f64 && row.strays >= FEWEST;
+    let judged = row.opportunities.min(row.victim_strays);
+    let answered = followed(capture, strays, row, *level).min(judged);
+    let every = answered as f64 >= EVERY * row.opportunities as f64 && row.strays >= FEWEST;
     let all = row.strays as f64 >= ALL * row.victim_strays as f64;
     if limits.origin != LimitOrigin::Inferred || !every || !all || row.follows_pulse >= FOLLOWS {
         return None;
@@ -97,12 +99,25 @@ fn answers_of(capture: &Capture, strays: &Strays, row: &Coupling) -> Option<Answ
         level: *level,
         to: row.aggressor,
         edge: row.edge,
-        answered: row.strays,
+        answered,
         opportunities: row.opportunities,
         widths: [widths[0], widths[widths.len() / 2], widths[widths.len() - 1]],
         lag: row.lag.estimate,
         limit: limits.of(*level).unwrap_or(0.0),
     })
+}
+
+/// Short pulses of `level` that begin after an edge of the row's aggressor and no later than a lag may be: the row itself
+/// leaves those out whose lag lies apart from the others'.
+fn followed(capture: &Capture, strays: &Strays, row: &Coupling, level: Level) -> u64 {
+    let longest = capture.timebase.ticks_of(LONGEST_LAG_S) + 2.0 * strays.sampling[row.victim];
+    let edges = &capture.lines[row.aggressor].edges;
+    let follows = |s: &&Stray| {
+        let before = edges.partition_point(|&e| e <= s.start);
+        let last = before.checked_sub(1).map(|at| edges[at]);
+        last.is_some_and(|e| (s.start.0 - e.0) as f64 <= longest)
+    };
+    narrow(strays, row.victim, level).filter(follows).count() as u64
 }
 
 fn narrow(strays: &Strays, line: usize, level: Level) -> impl Iterator<Item = &Stray> {
