@@ -355,4 +355,30 @@ mod tests {
         let anywhere = victim(vec![42_533, 47_032, 71_033]);
         assert!(!opposite_edges_too(&edges, &anywhere, &[], &row));
     }
+
+    #[test]
+    fn both_edges_of_one_line_strike_one_way_only_where_strikes_follow_each_other() {
+        let own = OwnEdges {
+            rises: (1..200).map(|n| 2_000 * n).collect(),
+            falls: (1..200).map(|n| 2_000 * n + 1_000).collect(),
+        };
+        let rows = |rises: &[i64], falls: &[i64]| {
+            let falling = Coupling {
+                edge: Edge::Fall,
+                ..row(0, falls, 20, 199)
+            };
+            [row(0, rises, 20, 199), falling]
+        };
+        let victim = victim((1..40).map(|n| 9_000 * n).collect());
+        let by = |rows: &[Coupling]| by_either_edge(std::slice::from_ref(&own), &victim, rows);
+        // Two after each other, then a rest.
+        let rises: Vec<i64> = (1..20).map(|n| 20_000 * n).collect();
+        let falls: Vec<i64> = rises.iter().map(|t| t + 1_000).collect();
+        assert_eq!(by(&rows(&rises, &falls)), Some(0));
+        // As a line does that the edges latch: it can't rise twice in a row.
+        let apart: Vec<i64> = rises.iter().map(|t| t + 9_000).collect();
+        assert_eq!(by(&rows(&rises, &apart)), None);
+        // Half of the strays are nobody's.
+        assert_eq!(by(&rows(&rises[..8], &falls[..8])), None);
+    }
 }

@@ -165,4 +165,25 @@ mod tests {
         let near: Vec<i64> = victim.times.iter().map(|t| t + 4).collect();
         assert!(!is(&of(near), &victim, &line, 122, 8, 6));
     }
+
+    #[test]
+    fn what_the_victim_clocks_keeps_its_distance_to_the_victim_s_edges() {
+        let (line, _, rises) = struck();
+        let behind = |times: &[i64]| distance(times.iter().copied(), times.len(), &line, 122, 6);
+        let counter: Vec<i64> = rises
+            .iter()
+            .enumerate()
+            .map(|(n, t)| t + 15 + n as i64 % 3)
+            .collect();
+        assert_eq!(behind(&counter), Some((15, 17)));
+        // At no one distance, and without an edge to follow.
+        let loose: Vec<i64> = rises
+            .iter()
+            .enumerate()
+            .map(|(n, t)| t + 5 * (n as i64 % 19))
+            .collect();
+        assert_eq!(behind(&loose), None);
+        let by_itself: Vec<i64> = rises.iter().map(|t| t + 500).collect();
+        assert_eq!(behind(&by_itself), None);
+    }
 }
