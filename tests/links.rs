@@ -469,8 +469,7 @@ fn a_gate_and_a_counter_are_proposed_as_nobodys_far_end() {
     // A decoder that passes each pulse on to one of two lines, now to the one, now to the other: neither is a far end with losses.
     let sent = pulses(7, 600);
     let mut dice = dice::Dice(99);
-    let (up, down): (Vec<(u64, u64)>, Vec<(u64, u64)>) =
-        later(&sent, 20).into_iter().partition(|_| dice.unit() > 0.12);
+    let (up, down): (Vec<_>, Vec<_>) = later(&sent, 20).into_iter().partition(|_| dice.unit() > 0.12);
     let other_end = later(&sent, 31);
     let lines = [
         ("STEP", sent.clone(), false),

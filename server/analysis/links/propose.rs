@@ -148,7 +148,8 @@ impl Pair<'_> {
             true => precision >= SENT && recall >= ARRIVES && delay >= -q,
             false => recall >= SENT && precision >= ARRIVES && delay <= q,
         };
-        if !is_alike && !(is_whole && self.has_scattered_losses(sparse_is_far, all)) {
+        let is_link = is_alike || is_whole && self.has_scattered_losses(sparse_is_far, all);
+        if !is_link {
             return None;
         }
         let is_turned = if is_alike { delay < 0.0 } else { !sparse_is_far };
