@@ -8,8 +8,10 @@ use std::collections::HashSet;
 
 use serde::Serialize;
 
+use crate::analysis::links::active_level;
 use crate::analysis::strays::bounce;
 use crate::model::units::engineering;
+use crate::model::{Polarity, Ticks};
 use crate::report::inspect::{Finding, LinkRow, StrayRow};
 use crate::report::rails::ExcursionRow;
 use crate::report::rules::ViolationRow;
@@ -280,8 +282,14 @@ fn link(opened: &Opened, row: &LinkRow) -> Vec<Occurrence> {
         let start = opened.ticks_at(at_s);
         (start, pulse_end(opened, line, start))
     };
+    let active = Polarity::towards(active_level(&capture.lines[from]));
     let missing = row.missing_s.iter().map(|&at_s| {
         let (sent, end) = pulse(from, at_s);
+        let line = &capture.lines[from];
+        let is_pause = line
+            .edges
+            .binary_search(&Ticks(sent))
+            .is_ok_and(|edge| Some(line.polarity(edge)) != active);
         Occurrence {
             from: sent,
             to: end + delay,
@@ -292,10 +300,17 @@ fn link(opened: &Opened, row: &LinkRow) -> Vec<Occurrence> {
                 start: sent + delay,
                 end: end + delay,
             }],
-            caption: format!(
-                "The pulse of {} that starts here never arrives at {}.",
-                row.from, row.to
-            ),
+            caption: if is_pause {
+                format!(
+                    "The pause of {} that starts here never arrives at {}: the pulses on its two sides are one there.",
+                    row.from, row.to
+                )
+            } else {
+                format!(
+                    "The pulse of {} that starts here never arrives at {}.",
+                    row.from, row.to
+                )
+            },
         }
     });
     let extra = row.extra_s.iter().map(|&at_s| {

@@ -336,7 +336,8 @@ fn range_of(capture: &Capture, option: &LinkOptions, quantum: f64) -> (i64, i64)
 }
 
 /// The level of the line's pulses: the one it has for the smaller part of the time.
-fn active_level(line: &Line) -> Level {
+/// Cost: linear in edges.
+pub fn active_level(line: &Line) -> Level {
     let (mut low, mut high) = (0i128, 0i128);
     for segment in line.segments() {
         let (mut at, mut level) = (segment.span.start, segment.first);

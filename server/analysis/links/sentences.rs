@@ -156,11 +156,11 @@ fn verdict(capture: &Capture, link: &Link) -> Option<Finding> {
             make(
                 Severity::Fault,
                 format!(
-                    "{} of {} from {from} never reach {to}{also}.",
+                    "{} of {} from {from} never reach {to}{joined}{also}.",
                     lost,
                     count(link.sent, "pulse")
                 ),
-                format!("{counts}{joined}{}{delay}", first(&link.missing)),
+                format!("{counts}{}{delay}", first(&link.missing)),
                 vec![
                     format!(
                         "Capture both ends again while you press on the connector of {to} with something that insulates: losses that come and go with it are a contact."
