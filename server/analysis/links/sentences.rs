@@ -148,10 +148,8 @@ fn verdict(capture: &Capture, link: &Link) -> Option<Finding> {
             let rest = super::active_level(&capture.lines[link.from]).inverted();
             let joined = match link.missing.iter().filter(|p| p.level == rest).count() {
                 0 => String::new(),
-                n if n == lost => {
-                    " They run into the pulse before: the pause between is what was lost.".to_owned()
-                }
-                n => format!(" {n} of them run into the pulse before: the pause between is what was lost."),
+                n if n == lost => ": they run into the pulse before".to_owned(),
+                n => format!(": {n} of them run into the pulse before"),
             };
             make(
                 Severity::Fault,
