@@ -1,7 +1,5 @@
 //! Captures of a store: read once, then mapped from the columns that were kept.
 
-use std::path::Path;
-
 use crate::ingest::{self, Progress, ReadOptions};
 use crate::model::Capture;
 use crate::store::{self, Digest, Store};
@@ -37,14 +35,14 @@ pub fn read_stored(
     progress: &dyn Progress,
 ) -> Result<Capture, Error> {
     let key = read_key(options);
-    let path = store.original_path(digest)?;
-    let changed = changed(store, digest, &path, file)?;
+    let changed = changed(store, digest, file)?;
     if let Some(mut capture) = store.kept_capture(digest, &key, file) {
         if let Some(changed) = changed {
             capture.warn(format!("{changed}. What is shown here was read before that"));
         }
         return Ok(capture);
     }
+    let path = store.original_path(digest)?;
     if let Some(changed) = changed {
         return Err(changed);
     }
@@ -62,8 +60,12 @@ pub fn read_stored(
 /// Whether the original has another length than what was brought: its digest is for the doctor, but a length costs nothing.
 // An error ends the reading; its size costs nothing.
 #[allow(clippy::result_large_err)]
-fn changed(store: &Store, digest: &Digest, path: &Path, file: &str) -> Result<Option<Error>, Error> {
-    let found = std::fs::metadata(path).map_or(0, |data| data.len());
+fn changed(store: &Store, digest: &Digest, file: &str) -> Result<Option<Error>, Error> {
+    // One that is not there at all is told when it is needed.
+    let Ok(data) = store.original_path(digest).map(std::fs::metadata) else {
+        return Ok(None);
+    };
+    let found = data.map_or(0, |data| data.len());
     let brought = store.original_size(digest)?.filter(|brought| *brought != found);
     Ok(brought.map(|brought| Error::Changed {
         file: file.to_owned(),

@@ -58,7 +58,7 @@ fn options_of(
     fields: &BTreeMap<String, String>,
 ) -> Result<ReadOptions, Failure> {
     let text = store.session(id)?.body.setup;
-    let setup = Setup::parse(&text, "the session's setup").map_err(|error| wrong(error))?;
+    let setup = Setup::parse(&text, "the session's setup").map_err(wrong)?;
     let sheet = sheet_text(fields).map_err(wrong)?;
     let setup = with_sheet(&setup, &sheet).map_err(wrong)?;
     Ok(read_options(&setup))
