@@ -152,3 +152,15 @@ fn one_bad_cell_does_not_cost_a_line_of_a_short_table() {
     assert_eq!(capture.lines.len(), 2);
     assert!(told(&capture, "first in row 4"));
 }
+
+#[test]
+fn minutes_are_refused_and_ticks_ask_for_their_rate() {
+    let error = |unit: &str| {
+        let text = format!("Time ({unit}),STEP\n0,0\n1,1\n2,0\n3,1\n");
+        let read = ingest::read_bytes("times.csv", text.into_bytes(), &ReadOptions::default());
+        read.map(|_| ()).unwrap_err().to_string()
+    };
+    assert!(error("min").contains("the times are in min"), "{}", error("min"));
+    assert!(error("hours").contains("time_unit"));
+    assert!(error("ticks").contains("sample_rate"), "{}", error("ticks"));
+}

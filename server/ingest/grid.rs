@@ -327,24 +327,18 @@ fn refine(steps: &[i64], times: &[i64], start: (f64, f64), unit: f64) -> Option<
     })
 }
 
-/// The divisor of the differences of all times, or of all but one in fifty: a record may begin or end at odd times.
+/// The divisor of the differences of all times, but for a few at either end: a record may begin or end at odd times, while
+/// one odd time among the others says that the grid is the machine's and not the sampling's.
 fn usual_divisor(times: &Thinned) -> Option<u64> {
-    const ODD_IN: usize = 50;
-    let all = &times.times();
-    if times.divisor > 1 && all.len() < 2 * ODD_IN {
+    const ODD_AT_AN_END: usize = 2;
+    let all = times.times();
+    if times.divisor > 1 {
         return Some(times.divisor);
     }
-    let middle = &all[all.len() / 4..all.len() - all.len() / 4];
+    let middle = all.get(ODD_AT_AN_END..all.len().checked_sub(ODD_AT_AN_END)?)?;
     let origin = *middle.first()?;
     let divisor = middle.iter().fold(0u64, |d, &t| gcd(d, t.abs_diff(origin)));
-    if divisor < 2 {
-        return None;
-    }
-    let odd = all
-        .iter()
-        .filter(|&&t| !t.abs_diff(origin).is_multiple_of(divisor))
-        .count();
-    (odd * ODD_IN <= all.len()).then_some(divisor)
+    (divisor > 1).then_some(divisor)
 }
 
 /// The sampling period behind the change times of a VCD, in its ticks; `None` when the ticks themselves are

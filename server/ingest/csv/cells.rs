@@ -13,7 +13,7 @@ pub struct Decimal {
 const DIGITS: u32 = 30;
 
 impl Decimal {
-    /// Parses `-1.5e-3` exactly; `point` is the decimal mark. Where that is a point, commas may part thousands
+    /// Parses `-1.5e-3` exactly; `point` is the decimal mark. The other of point and comma may part thousands
     /// (`1,234.5`). `None` for anything else (nan, inf, text).
     pub fn parse(text: &[u8], point: u8) -> Option<Decimal> {
         let (negative, mut rest) = match text {
@@ -38,7 +38,13 @@ impl Decimal {
                 }
             } else if *byte == point && !after_point {
                 after_point = true;
-            } else if *byte == b',' && point == b'.' && seen && !after_point && begins_with_group(tail) {
+            } else if matches!(byte, b',' | b'.')
+                && *byte != point
+                && mantissa != 0
+                && !after_point
+                && begins_with_group(tail)
+            {
+                // A mark between thousands: nobody writes nought thousand.
             } else {
                 break;
             }

@@ -24,6 +24,10 @@ pub struct CoarseTimes {
     low: f64,
     high: f64,
     longest_step: i64,
+    last_step: i64,
+    /// What a step much longer than the one before asks of the period at least: of no account when the steps stay so long,
+    /// as they do where the writer gives one digit less from some time on.
+    pending: Option<f64>,
     /// Row and time where the second run began, and where the latest did.
     first: Option<(i64, i64)>,
     last: (i64, i64),
@@ -43,6 +47,8 @@ impl Default for CoarseTimes {
             low: 0.0,
             high: f64::INFINITY,
             longest_step: 0,
+            last_step: i64::MAX,
+            pending: None,
             first: None,
             last: (0, 0),
         }
@@ -76,13 +82,24 @@ impl CoarseTimes {
     }
 
     fn next_run(&mut self, time: i64, step: i64) {
+        /// Times as longer a step that is another digit's.
+        const DIGIT: i64 = 5;
         self.longest_step = self.longest_step.max(step);
         if !self.is_first_run {
-            let (step, run) = (step as f64, self.run as f64);
-            self.low = self.low.max(step / (run + 1.0));
-            if run > 1.0 {
-                self.high = self.high.min(step / (run - 1.0));
+            let (length, run) = (step as f64, self.run as f64);
+            if let Some(pending) = self.pending.take()
+                && step < self.last_step / 2
+            {
+                self.low = self.low.max(pending);
             }
+            match length / (run + 1.0) {
+                least if step / DIGIT >= self.last_step => self.pending = Some(least),
+                least => self.low = self.low.max(least),
+            }
+            if run > 1.0 {
+                self.high = self.high.min(length / (run - 1.0));
+            }
+            self.last_step = step;
         }
         self.is_first_run = false;
         self.first.get_or_insert((self.rows, time));
@@ -198,6 +215,15 @@ mod tests {
         // Digits that get fewer as the times grow.
         let growing = |row: i64| if row < 100 { row * 10 } else { row * 10 / 100 * 100 };
         assert!(seen((0..5000).map(growing), slow).steady_period().is_some());
+        // From a tenth of the record on with one digit less, rounded.
+        let fewer = |row: i64| {
+            if row < 1000 {
+                row * 10
+            } else {
+                (row * 10 + 50) / 100 * 100
+            }
+        };
+        assert!((seen((0..5000).map(fewer), slow).steady_period().unwrap() - 10.0).abs() < 0.1);
         // A change list with a row for each line that changes.
         let pairs = seen((0..5000).map(|row| row / 2 * 20), |row| b'0' + (row % 2) as u8);
         assert_eq!((pairs.steady_period(), pairs.told("1 ns")), (None, None));

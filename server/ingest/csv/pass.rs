@@ -4,6 +4,7 @@ use std::io;
 use std::sync::Arc;
 
 use super::assemble::assemble;
+use super::cells::Decimal;
 use super::clock::{Clock, Pace, Step};
 use super::coarse::CoarseTimes;
 use super::counts::{note, tell_counts};
@@ -174,6 +175,7 @@ impl<'p> Pass<'p> {
                 return Ok(Outcome::Again(Again::Pace));
             }
             let Some(written) = written else {
+                self.refuse_other_mark(&rows)?;
                 note(&mut table.counts.bad_times, rows.row);
                 continue;
             };
@@ -256,6 +258,25 @@ impl<'p> Pass<'p> {
         }
         tell_counts(&table.counts, &clock, &mut warnings);
         self.done(table, &clock, start, end, warnings)
+    }
+
+    /// A time that only the other decimal mark makes a number of says that all were read wrongly: `1.234.000`.
+    fn refuse_other_mark(&self, rows: &Rows) -> Result<(), Error> {
+        let field = self.plan.time.and_then(|column| rows.fields.get(column));
+        let Some(cell) = field.map(|f| &rows.bytes()[f.start..f.end]) else {
+            return Ok(());
+        };
+        let other = if self.plan.point == b'.' { b',' } else { b'.' };
+        if Decimal::parse(cell, other).is_none() {
+            return Ok(());
+        }
+        let (taken, other) = (char::from(self.plan.point), char::from(other));
+        let text = format!(
+            "the time {} is no number with \"{taken}\" for its decimal mark, as the rows above were read, but it is one with \
+             \"{other}\": say decimal = \"{other}\" under [read] in the setup file",
+            quoted(cell)
+        );
+        Err(rows.error(self.plan.time, ErrorKind::Table(text)))
     }
 
     /// Nothing was recorded between two ticks; true when samples were given up for it.

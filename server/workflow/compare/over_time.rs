@@ -73,6 +73,15 @@ pub(super) fn stray_troubles(looked: &[Looked], couplings: &[Trouble], slot_s: O
             .filter(|trouble| trouble.lines.first().is_some_and(|line| line == name));
         of_line.map(|trouble| trouble.counts[run].wrong).sum()
     };
+    // What causes them elsewhere never switched in this run: that none came says nothing.
+    let is_idle = |run: usize, name: &str| {
+        let mut causes = couplings.iter().filter(|trouble| {
+            trouble.lines.first().is_some_and(|line| line == name)
+                && trouble.counts.iter().any(|counts| counts.wrong > 0)
+        });
+        let is_still = |trouble: &Trouble| trouble.counts[run].occasions == 0;
+        causes.next().is_some_and(is_still) && causes.all(is_still)
+    };
     let left_over = |name: &&str| {
         let runs = looked.iter().enumerate();
         runs.filter_map(|(run, l)| Some((run, strays_of(l, name)?.1)))
@@ -84,8 +93,9 @@ pub(super) fn stray_troubles(looked: &[Looked], couplings: &[Trouble], slot_s: O
         detail: String::new(),
         counts: looked
             .iter()
-            .map(|l| {
-                let found = strays_of(l, name);
+            .enumerate()
+            .map(|(run, l)| {
+                let found = strays_of(l, name).filter(|_| !is_idle(run, name));
                 row(found.map_or(Counts::default(), |(line, count)| {
                     over(&l.capture, known(&l.capture.lines[line]), count, slot)
                 }))

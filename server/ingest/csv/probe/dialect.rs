@@ -61,43 +61,44 @@ pub fn find_delimiter(
 }
 
 /// The decimal mark: a comma where cells such as `0,125` stand, and not where commas part thousands; and what to say where
-/// the cells leave it open.
+/// the cells leave it open, as `12,000` does.
 pub fn decimal_mark(rows: &[Row], delimiter: u8) -> (u8, Option<String>) {
-    let (mut commas, mut points, mut thousands) = (0usize, 0usize, 0usize);
-    let mut either: Option<String> = None;
+    let (mut commas, mut points) = (0usize, 0usize);
+    // The first cell that either mark fits, by what stands in it.
+    let (mut open_comma, mut open_point): (Option<String>, Option<String>) = (None, None);
     for cell in rows.iter().rev().take(400).flat_map(|r| r.cells.iter().take(8)) {
         let has = |mark: u8| cell.contains(&mark);
-        let reads = |mark: u8| has(mark) && Decimal::parse(cell, mark).is_some();
-        match (reads(b','), has(b',') && Decimal::parse(cell, b'.').is_some()) {
-            (false, true) => thousands += 1,
-            // Nobody writes nought thousand.
-            (true, true) if !cell.starts_with(b"0,") => {
-                either.get_or_insert_with(|| quoted(cell));
-                commas += usize::from(delimiter != b',');
-            }
-            // Settled.
-            (true, _) => {
-                commas += 1;
-                either = Some(String::new());
-            }
+        if !has(b',') && !has(b'.') {
+            continue;
+        }
+        let reads = |mark: u8| Decimal::parse(cell, mark).is_some();
+        match (reads(b','), reads(b'.')) {
+            (true, false) => commas += 1,
+            (false, true) => points += 1,
+            (true, true) if has(b',') => drop(open_comma.get_or_insert_with(|| quoted(cell))),
+            (true, true) => drop(open_point.get_or_insert_with(|| quoted(cell))),
             (false, false) => {}
         }
-        points += usize::from(!has(b',') && reads(b'.'));
     }
     let has_commas = || rows.iter().any(|r| r.cells.iter().any(|c| c.contains(&b',')));
-    let is_comma = thousands == 0
-        && (commas > points || (points == 0 && delimiter == b';' && either.is_none() && has_commas()));
-    let mark = if is_comma { b',' } else { b'.' };
-    // Cells that only one way of reading fits have settled it.
-    let open = either.filter(|cell| !cell.is_empty() && thousands == 0 && points == 0);
-    let told = open.map(|cell| {
-        let (taken, other) = match mark {
-            b',' => ("the decimal mark", "."),
-            _ => ("a mark between thousands", ","),
-        };
+    let mark = match commas.cmp(&points) {
+        std::cmp::Ordering::Greater => b',',
+        std::cmp::Ordering::Less => b'.',
+        // Where commas part the cells, one within a cell is rather English; else it is rather not.
+        _ if open_comma.is_some() && delimiter != b',' => b',',
+        _ if open_comma.is_none() && open_point.is_none() && delimiter == b';' && has_commas() => b',',
+        _ => b'.',
+    };
+    let is_settled = commas + points > 0;
+    // A point is the usual mark; only in tables of those who write commas is it worth a word.
+    let open = open_comma.or(open_point.filter(|_| delimiter == b';'));
+    let told = open.filter(|_| !is_settled).map(|cell| {
+        let (inside, other) = if cell.contains(',') { (b',', "comma") } else { (b'.', "point") };
+        let taken = if inside == mark { "the decimal mark" } else { "a mark between thousands" };
+        let instead = if mark == b'.' { ',' } else { '.' };
         format!(
-            "a number such as {cell} can be read in two ways: its comma was taken for {taken}; say otherwise with decimal = \
-             \"{other}\" under [read] in the setup file"
+            "a number such as {cell} can be read in two ways: its {other} was taken for {taken}; say otherwise with decimal = \
+             \"{instead}\" under [read] in the setup file"
         )
     });
     (mark, told)

@@ -146,8 +146,15 @@ fn how_written(
         } else if let Some(exponent) = in_row.and_then(time_unit) {
             plan.unit_from = "the row of units";
             exponent
+        } else if let Some(Counted::Long(word)) = counted_in(name, in_row) {
+            let text = format!(
+                "the times are in {word}, which is too long a unit for the lines of a machine: export them in s, ms, us or \
+                 ns, or, if {word} is no unit here, say time_unit = \"s\" (say) under [read] in the setup file"
+            );
+            return Err(fail(Some(plan.first_row), text));
         } else if (is_sample_word(name) && !name.is_empty() && !is_time_word(name))
             || in_row.is_some_and(is_sample_word)
+            || matches!(counted_in(name, in_row), Some(Counted::Samples))
         {
             return sample_numbers(plan, head, options, fail);
         } else if let Some((exponent, word)) = unit_by_rate(&cells, point, head) {
@@ -183,6 +190,32 @@ fn how_written(
     plan.reader.unit = unit;
     plan.rounding = rounding;
     Ok(())
+}
+
+/// What the times count, where that is no unit of seconds.
+enum Counted {
+    /// Ticks of a clock.
+    Samples,
+    /// Minutes and more.
+    Long(String),
+}
+
+/// The word in brackets behind a heading, or in the row of units.
+fn counted_in(name: &str, in_row: Option<&str>) -> Option<Counted> {
+    let inside = |open: char| {
+        name.trim_end_matches([')', ']', '}'])
+            .rsplit_once(open)
+            .map(|parts| parts.1)
+    };
+    let word = ['(', '[', '{'].into_iter().find_map(inside).or(in_row)?.trim();
+    match word.to_lowercase().as_str() {
+        "tick" | "ticks" | "clk" | "clks" | "clock" | "clocks" | "cycle" | "cycles" | "count" | "counts" => {
+            Some(Counted::Samples)
+        }
+        "min" | "mins" | "minute" | "minutes" | "h" | "hr" | "hrs" | "hour" | "hours" | "d" | "day"
+        | "days" => Some(Counted::Long(word.to_owned())),
+        _ => None,
+    }
 }
 
 /// What to say where the heading, what stands in its brackets and the row of units name different units.
