@@ -58,7 +58,15 @@ try {
   await canvas.waitFor();
   await page.waitForFunction(() => /** @type {any} */ (globalThis).edgewitness?.view.columns.near);
   const first = await page.evaluate(() => performance.now());
-  console.log(`first diagram with its window ${first.toFixed(0)} ms after the page was asked for`);
+  /** @type {number[]} */ const again = [];
+  for (let visit = 0; visit < 5; visit++) {
+    await page.goto("about:blank");
+    await page.goto(server.url);
+    await page.waitForFunction(() => /** @type {any} */ (globalThis).edgewitness?.view.columns.near);
+    again.push(await page.evaluate(() => performance.now()));
+  }
+  again.sort((a, b) => a - b);
+  console.log(`first diagram with its window, after the page was asked for: ${first.toFixed(0)} ms in a browser that was just started, ${again[2].toFixed(0)} ms in one that was here before, median of ${again.length} (target 300)`);
   await page.evaluate(() => { /** @type {any} */ (window).frameTimes.length = 0; });
   await browser.startTracing(page, { categories: ["devtools.timeline"] });
   await move(page, await canvas.boundingBox());
