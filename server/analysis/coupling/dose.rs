@@ -8,11 +8,16 @@
 use super::instants::{Table, key, line_of};
 use super::rival_models::{ln_binomial, noisy_or};
 use super::{DosePoint, Edge};
+use crate::analysis::stats::fisher::fisher;
 
 /// Fewest lines that make a dose.
 pub const FEWEST_LINES: usize = 3;
-/// Gain in ln likelihood that a line must bring to be counted.
+/// Gain in ln likelihood that a line must bring to be counted, among so many that may be chosen from; among more of them
+/// some do by chance, the best of n by about ln n.
 const LINE_PRICE: f64 = 1.5;
+const LINES_PRICED: f64 = 16.0;
+/// Chance at or below which two lines and more at once strike more often than one.
+const DOSE_CHANCE: f64 = 1e-4;
 /// Price of each step of the curve.
 const STEP_PRICE: f64 = 2.0;
 /// Lines looked at: those that go with the strays most.
@@ -37,8 +42,31 @@ pub fn find(table: &Table) -> Option<Dose> {
     [Edge::Both, Edge::Rise, Edge::Fall]
         .into_iter()
         .filter_map(|edge| grown(table, edge))
-        .filter(|d| d.lines.len() >= FEWEST_LINES && is_beyond_single(table, d))
+        .filter(|d| d.lines.len() >= FEWEST_LINES && does_more(d) && is_beyond_single(table, d))
         .max_by(|a, b| a.worth.total_cmp(&b.worth))
+}
+
+/// What a line costs: more where there are more to choose from.
+fn line_price(table: &Table) -> f64 {
+    let lines = (table.keys / 3) as f64;
+    LINE_PRICE + (lines / LINES_PRICED).ln().max(0.0)
+}
+
+/// Whether several of the lines at once strike more often than one alone, by Fisher's exact test: without that there is
+/// no dose, whatever else the lines tell. Where none ever switches alone, moments without any stand in.
+fn does_more(dose: &Dose) -> bool {
+    let sum = |range: std::ops::RangeInclusive<usize>| {
+        let points = dose.curve.iter().filter(|point| range.contains(&point.switched));
+        points.fold((0, 0), |(n, y), point| (n + point.instants, y + point.strays))
+    };
+    let many = sum(2..=usize::MAX);
+    let few = match sum(1..=1) {
+        (0, _) => sum(0..=0),
+        one => one,
+    };
+    // A pattern may stand for more strikes than instants where strays crowd.
+    let (many, few) = ((many.0, many.1.min(many.0)), (few.0, few.1.min(few.0)));
+    many.0 > 0 && few.0 > 0 && fisher(many.1, many.0, few.1, few.0).greater() <= DOSE_CHANCE
 }
 
 /// Whether the lines together do more than each by itself would.
@@ -52,11 +80,12 @@ fn is_beyond_single(table: &Table, dose: &Dose) -> bool {
         })
         .collect();
     let single = noisy_or(table, &keys);
-    let together = dose.worth + LINE_PRICE * dose.lines.len() as f64;
+    let together = dose.worth + line_price(table) * dose.lines.len() as f64;
     together > single.worth(PARAMETER) + BEYOND_SINGLE
 }
 
 fn grown(table: &Table, edge: Edge) -> Option<Dose> {
+    let price = line_price(table);
     let candidates = candidates(table, edge);
     let rows = rows(table, edge, &candidates);
     let mut chosen: u64 = 0;
@@ -67,7 +96,7 @@ fn grown(table: &Table, edge: Edge) -> Option<Dose> {
             .map(|i| (steps(&counted(&rows, chosen | 1 << i)).0, i))
             .max_by(|a, b| a.0.total_cmp(&b.0));
         match best {
-            Some((worth, i)) if worth - reached >= LINE_PRICE => {
+            Some((worth, i)) if worth - reached >= price => {
                 chosen |= 1 << i;
                 reached = worth;
             }
@@ -80,7 +109,7 @@ fn grown(table: &Table, edge: Edge) -> Option<Dose> {
             .map(|i| (steps(&counted(&rows, chosen & !(1 << i))).0, i))
             .max_by(|a, b| a.0.total_cmp(&b.0));
         match worst {
-            Some((worth, i)) if reached - worth < LINE_PRICE => {
+            Some((worth, i)) if reached - worth < price => {
                 chosen &= !(1 << i);
                 reached = worth;
             }
@@ -100,7 +129,7 @@ pub fn measured(table: &Table, lines: &[usize], edge: Edge) -> Dose {
     Dose {
         lines: lines.to_vec(),
         edge,
-        worth: steps(&counts).0 - LINE_PRICE * lines.len() as f64,
+        worth: steps(&counts).0 - line_price(table) * lines.len() as f64,
         curve: counts
             .iter()
             .enumerate()
@@ -225,6 +254,43 @@ mod tests {
         assert_eq!(dose.lines.len(), 4);
         let strays: Vec<u64> = dose.curve.iter().map(|p| p.strays).collect();
         assert_eq!(strays, vec![0, 24, 80, 36]);
+    }
+
+    /// What chance makes of one stray in a thousand instants, with two lines at once now and then.
+    #[test]
+    fn without_more_strikes_of_more_lines_there_is_no_dose() {
+        let curve = |counts: &[(usize, u64, u64)]| Dose {
+            lines: vec![0, 1, 2],
+            edge: Edge::Rise,
+            worth: 0.0,
+            curve: counts
+                .iter()
+                .map(|&(switched, instants, strays)| DosePoint {
+                    switched,
+                    instants,
+                    strays,
+                })
+                .collect(),
+        };
+        assert!(!does_more(&curve(&[(1, 10_124, 12), (2, 187, 0)])));
+        assert!(!does_more(&curve(&[
+            (1, 1000, 13),
+            (2, 300, 11),
+            (3, 200, 5),
+            (4, 90, 2),
+            (5, 40, 0)
+        ])));
+        assert!(does_more(&curve(&[
+            (0, 9000, 3),
+            (1, 1000, 0),
+            (2, 300, 1),
+            (3, 200, 15),
+            (4, 90, 40)
+        ])));
+        assert!(
+            !does_more(&curve(&[(0, 500, 10), (1, 500, 10)])),
+            "never two at once"
+        );
     }
 
     #[test]
