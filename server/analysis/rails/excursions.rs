@@ -19,7 +19,7 @@ const WAY_TO_REST: f64 = 0.9;
 /// takes to get well inside does not count. Cost: linear in samples, and two selections of a median.
 pub(super) fn excursions(rail: &Rail, volts: &Volts) -> Vec<Excursion> {
     let (low, high) = rail.allowed_v();
-    let rest = median(volts.volts.clone());
+    let rest = resting(volts, low, high);
     let (back_low, back_high) = (back(rest - low, rail, volts), back(high - rest, rail, volts));
     let mut found: Vec<Excursion> = Vec::new();
     // The open one's side, and whether the sample before lay outside.
@@ -61,6 +61,22 @@ pub(super) fn excursions(rail: &Rail, volts: &Volts) -> Vec<Excursion> {
         }
     }
     found
+}
+
+/// Where the rail rests: amid the samples inside its bounds, unless those are few, as of a rail that rests outside.
+fn resting(volts: &Volts, low: f64, high: f64) -> f64 {
+    /// Least share of samples inside (no source).
+    const INSIDE: f64 = 0.2;
+    let inside: Vec<f64> = volts
+        .volts
+        .iter()
+        .copied()
+        .filter(|v| (low..=high).contains(v))
+        .collect();
+    if (inside.len() as f64) < INSIDE * volts.volts.len() as f64 {
+        return median(volts.volts.clone());
+    }
+    median(inside)
 }
 
 /// How far inside a bound the rail must come to be back. `room`: from the bound to where it rests.
@@ -182,6 +198,25 @@ mod tests {
                 );
             }
         }
+    }
+
+    /// One sag that takes more than half of the record, under noise of 20 mV: one excursion.
+    #[test]
+    fn noise_cuts_no_sag_that_outlasts_the_rest() {
+        let mut state = 0x1234_5678_9ABC_DEF1;
+        let values: Vec<f64> = (0..20_000)
+            .map(|i| {
+                let share = i as f64 / 20_000.0;
+                let sag = 0.6 * (1.0 - ((share - 0.5) / 0.45).powi(2)).max(0.0);
+                5.0 - sag + 0.02 * normal(&mut state)
+            })
+            .collect();
+        let outside = values.iter().filter(|v| **v < 4.75).count();
+        assert!(outside > 10_000, "{outside}");
+        assert_eq!(excursions(&rail(5.0), &volts(values)).len(), 1);
+        // A rail that rests outside is one excursion too.
+        let low: Vec<f64> = (0..20_000).map(|_| 4.7 + 0.02 * normal(&mut state)).collect();
+        assert_eq!(excursions(&rail(5.0), &volts(low)).len(), 1);
     }
 
     #[test]
