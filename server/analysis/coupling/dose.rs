@@ -16,8 +16,8 @@ pub const FEWEST_LINES: usize = 3;
 /// some do by chance, the best of n by about ln n.
 const LINE_PRICE: f64 = 1.5;
 const LINES_PRICED: f64 = 16.0;
-/// Chance at or below which two lines and more at once strike more often than one.
-const DOSE_CHANCE: f64 = 1e-4;
+/// Chance at or below which more lines at once strike more often than fewer.
+const DOSE_CHANCE: f64 = 1e-3;
 /// Price of each step of the curve.
 const STEP_PRICE: f64 = 2.0;
 /// Lines looked at: those that go with the strays most.
@@ -52,21 +52,29 @@ fn line_price(table: &Table) -> f64 {
     LINE_PRICE + (lines / LINES_PRICED).ln().max(0.0)
 }
 
-/// Whether several of the lines at once strike more often than one alone, by Fisher's exact test: without that there is
-/// no dose, whatever else the lines tell. Where none ever switches alone, moments without any stand in.
+/// Whether more of the lines at once strike more often than fewer, by Fisher's exact test over the number that parts them
+/// best, all numbers tried allowed for (Bonferroni): without that there is no dose, whatever else the lines tell. Where
+/// always as many switch, moments without any stand in.
 fn does_more(dose: &Dose) -> bool {
-    let sum = |range: std::ops::RangeInclusive<usize>| {
+    let sum = |range: std::ops::Range<usize>| {
         let points = dose.curve.iter().filter(|point| range.contains(&point.switched));
-        points.fold((0, 0), |(n, y), point| (n + point.instants, y + point.strays))
+        // A pattern may stand for more strikes than instants where strays crowd.
+        points.fold((0, 0), |(n, y), point| {
+            (n + point.instants, y + point.strays.min(point.instants))
+        })
     };
-    let many = sum(2..=usize::MAX);
-    let few = match sum(1..=1) {
-        (0, _) => sum(0..=0),
-        one => one,
+    let most = dose.curve.iter().map(|point| point.switched).max().unwrap_or(0);
+    let parts = |from: usize, at: usize| (sum(at..most + 1), sum(from..at));
+    let mut splits: Vec<_> = (2..=most).map(|at| parts(1, at)).collect();
+    splits.retain(|(many, few)| many.0 > 0 && few.0 > 0);
+    if splits.is_empty() {
+        splits.push(parts(0, 1));
+    }
+    let tried = splits.len() as f64;
+    let rises = |(many, few): &((u64, u64), (u64, u64))| {
+        fisher(many.1, many.0, few.1, few.0).greater() * tried <= DOSE_CHANCE
     };
-    // A pattern may stand for more strikes than instants where strays crowd.
-    let (many, few) = ((many.0, many.1.min(many.0)), (few.0, few.1.min(few.0)));
-    many.0 > 0 && few.0 > 0 && fisher(many.1, many.0, few.1, few.0).greater() <= DOSE_CHANCE
+    splits.iter().any(rises)
 }
 
 /// Whether the lines together do more than each by itself would.
