@@ -44,7 +44,7 @@ test("a capture's clock is moved by keys and by dragging, put back, kept, and un
 
   // By dragging one of its lines: by whole samples, and only its own lines.
   await page.keyboard.press("k");
-  await page.waitForFunction(([span]) => { const { view } = /** @type {any} */ (globalThis).edgewitness; return Math.abs(view.span * view.facts.tick_s - span) < span * 0.01 && view.columns.near?.start <= view.start; }, [60 * sample]);
+  await page.waitForFunction(([span]) => { const { view } = /** @type {any} */ (globalThis).edgewitness; return view.moving && Math.abs(view.span * view.facts.tick_s - span) < span * 0.01 && view.columns.near?.start <= view.start; }, [60 * sample]);
   const grip = await page.evaluate(([line]) => {
     const { view } = /** @type {any} */ (globalThis).edgewitness;
     const row = view.rows().find((r) => r.line === line), other = view.rows().find((r) => r.line !== null && !view.moving.lines.has(r.line));

@@ -64,6 +64,10 @@ fn does_more(dose: &Dose) -> bool {
         })
     };
     let most = dose.curve.iter().map(|point| point.switched).max().unwrap_or(0);
+    // Lines of which never two switch at once share nothing that tells.
+    if most < 2 {
+        return false;
+    }
     let parts = |from: usize, at: usize| (sum(at..most + 1), sum(from..at));
     let mut splits: Vec<_> = (2..=most).map(|at| parts(1, at)).collect();
     splits.retain(|(many, few)| many.0 > 0 && few.0 > 0);
