@@ -163,6 +163,68 @@ fn two_pulses_that_arrive_as_one_are_two_sent_and_one_arrived() {
     );
 }
 
+/// Every 20th pulse takes 300 to 390 ns where 200 are allowed: late, not lost, and no stray at the far end.
+#[test]
+fn pulses_that_come_late_now_and_then_are_told_as_late() {
+    let sent = pulses(12, 400);
+    let mut far = later(&sent, 25);
+    for (k, pulse) in far.iter_mut().enumerate().filter(|(k, _)| k % 20 == 7) {
+        let by = 275 + (k as u64 / 20 % 4) * 30;
+        *pulse = (pulse.0 + by, pulse.1 + by);
+    }
+    let report = inspect(&[("OUT", sent.clone(), false), ("IN", far.clone(), false)], LINK);
+    let link = &report["links"][0];
+    assert_eq!(
+        (&link["verdict"], &link["arrived"]),
+        (&"lossy".into(), &380.into()),
+        "{link}"
+    );
+    let late = link["late"].as_array().expect("late ones");
+    assert_eq!(
+        (
+            late.len(),
+            list(&link["missing_s"]).len(),
+            list(&link["extra_s"]).len()
+        ),
+        (20, 20, 0)
+    );
+    for (row, k) in late.iter().zip((7..400).step_by(20)) {
+        assert!(
+            (row["sent_s"].as_f64().unwrap_or(0.0) - sent[k].0 as f64 * 1e-9).abs() < 1e-12,
+            "{row}"
+        );
+        assert!(
+            (row["arrived_s"].as_f64().unwrap_or(0.0) - far[k].0 as f64 * 1e-9).abs() < 1e-12,
+            "{row}"
+        );
+    }
+    let told = finding(
+        &report,
+        "20 of 400 pulses from OUT reach IN later than the delay allowed",
+    );
+    assert!(
+        told["detail"]
+            .as_str()
+            .unwrap_or("")
+            .contains("take 300 ns to 390 ns"),
+        "{told}"
+    );
+    assert_eq!(list(&report["strays"]).len(), 0);
+    // Half of them lost instead: too few to call all that is missing late.
+    let kept = far
+        .iter()
+        .enumerate()
+        .filter(|(k, _)| k % 40 != 7)
+        .map(|(_, pulse)| *pulse);
+    let report = inspect(&[("OUT", sent, false), ("IN", kept.collect(), false)], LINK);
+    let link = &report["links"][0];
+    assert_eq!(
+        (list(&link["late"]).len(), &link["verdict"]),
+        (0, &"lossy-noisy".into()),
+        "{link}"
+    );
+}
+
 #[test]
 fn where_nothing_was_sent_nothing_is_called_intact() {
     let lines = [

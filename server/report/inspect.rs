@@ -129,6 +129,9 @@ pub struct LinkRow {
     pub missing_s: Vec<f64>,
     /// Starts at the far end of pulses that nobody sent.
     pub extra_s: Vec<f64>,
+    /// Of the pulses in `missing_s`, those that came later than the link allows.
+    #[serde(default)]
+    pub late: Vec<LateRow>,
     pub delay_s: Option<Median>,
     pub better_match: Option<BetterMatch>,
     /// Delays of the pulses that arrived.
@@ -140,6 +143,15 @@ pub struct LinkRow {
     /// Pulses that arrived with another width than the rest.
     #[serde(default)]
     pub distorted: Vec<DistortedRow>,
+}
+
+/// A pulse that came later than its link allows.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, utoipa::ToSchema)]
+pub struct LateRow {
+    /// Start at the sending end.
+    pub sent_s: f64,
+    /// Start at the far end.
+    pub arrived_s: f64,
 }
 
 /// A pulse that arrived with another width.

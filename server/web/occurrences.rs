@@ -283,7 +283,29 @@ fn link(opened: &Opened, row: &LinkRow) -> Vec<Occurrence> {
         (start, pulse_end(opened, line, start))
     };
     let active = Polarity::towards(active_level(&capture.lines[from]));
-    let missing = row.missing_s.iter().map(|&at_s| {
+    let late = row.late.iter().map(|late| {
+        let (sent, _) = pulse(from, late.sent_s);
+        let (start, end) = pulse(to, late.arrived_s);
+        Occurrence {
+            from: sent,
+            to: end,
+            marks: vec![Mark::Extra { line: to, start, end }],
+            caption: format!(
+                "The pulse of {} at {} arrives at {} {} later, beyond the delay allowed.",
+                row.from,
+                seconds(late.sent_s),
+                row.to,
+                seconds(late.arrived_s - late.sent_s)
+            ),
+        }
+    });
+    let is_late = |at_s: f64| {
+        row.late
+            .binary_search_by(|late| late.sent_s.total_cmp(&at_s))
+            .is_ok()
+    };
+    let never = row.missing_s.iter().filter(|at_s| !is_late(**at_s));
+    let missing = never.map(|&at_s| {
         let (sent, end) = pulse(from, at_s);
         let line = &capture.lines[from];
         let is_pause = line
@@ -322,7 +344,7 @@ fn link(opened: &Opened, row: &LinkRow) -> Vec<Occurrence> {
             caption: format!("{} shows a pulse that {} did not send.", row.to, row.from),
         }
     });
-    missing.chain(extra).collect()
+    late.chain(missing).chain(extra).collect()
 }
 
 /// End of the pulse that starts at `start` (ticks from the origin): the next edge, or the end of the capture.

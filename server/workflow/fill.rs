@@ -169,6 +169,14 @@ impl Fill<'_> {
             arrived: link.arrived as u64,
             missing_s: starts(&link.missing),
             extra_s: starts(&link.extra),
+            late: link
+                .late
+                .iter()
+                .map(|late| shape::LateRow {
+                    sent_s: self.capture.seconds(late.sent.start),
+                    arrived_s: self.capture.seconds(late.arrived.start),
+                })
+                .collect(),
             delay_s: link.delay.map(|d| Median {
                 median: self.length_s(d.median),
                 low: self.length_s(d.low),

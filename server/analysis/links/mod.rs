@@ -12,6 +12,7 @@
 //! | `matching` | one-to-one pairs in order, and what the others are |
 //! | `fit` | a try to explain a far end by a sender, and how good it is |
 //! | `pulses` | counts, lists and delays of a live link |
+//! | `late` | what arrives later than allowed: all of it, or some pulses |
 //! | `elsewhere` | the signal on another line; what the far end follows |
 //! | `propose` | links that nobody declared |
 //! | `crossed` | signals at each other's far ends: swapped, rotated, reversed, shifted |
@@ -22,6 +23,7 @@ mod crossed;
 mod delay;
 mod elsewhere;
 mod fit;
+mod late;
 mod matching;
 mod propose;
 mod pulses;
@@ -35,6 +37,7 @@ mod tests;
 use crate::model::{Capture, Level, Line, StretchKind, Ticks};
 
 use fit::Fit;
+use late::{begins_upright, late_fit, take_late};
 use pulses::fill;
 use train::Train;
 
@@ -118,6 +121,14 @@ pub struct Arrival {
     pub delay: f64,
 }
 
+/// A pulse that came, but later than the link allows.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct LatePulse {
+    /// One of [`Link::missing`].
+    pub sent: EndPulse,
+    pub arrived: EndPulse,
+}
+
 /// Another line that carries the signal.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct BetterMatch {
@@ -160,6 +171,8 @@ pub struct Link {
     pub missing: Vec<EndPulse>,
     /// Pulses at the far end that nobody sent.
     pub extra: Vec<EndPulse>,
+    /// Of the missing, those that came later than allowed; in order.
+    pub late: Vec<LatePulse>,
     pub distorted: Vec<Distorted>,
     /// The pulses that arrived, in order.
     pub arrivals: Vec<Arrival>,
@@ -217,6 +230,7 @@ fn check_one(capture: &Capture, option: &LinkOptions, all: &[LinkOptions]) -> Li
         arrived: 0,
         missing: Vec::new(),
         extra: Vec::new(),
+        late: Vec::new(),
         distorted: Vec::new(),
         arrivals: Vec::new(),
         delay: None,
@@ -238,6 +252,7 @@ fn check_one(capture: &Capture, option: &LinkOptions, all: &[LinkOptions]) -> Li
             active
         };
         fill(&mut link, (from, &sent, active), (to, &far, far_active), &fit);
+        take_late(&mut link, range.1, quantum(from, to));
         link.verdict = match (turned, link.missing.is_empty(), link.extra.is_empty()) {
             (true, _, _) => Verdict::Inverted,
             (_, true, true) => Verdict::Intact,
@@ -280,42 +295,6 @@ fn check_one(capture: &Capture, option: &LinkOptions, all: &[LinkOptions]) -> Li
         link.better_match = elsewhere::carrier_of(capture, option, range, all);
     }
     link
-}
-
-/// A signal that comes later than allowed.
-struct LateFit {
-    /// Median delay in ticks.
-    delay: f64,
-    matched: usize,
-}
-
-/// The far end as the sender's, up to [`LATEST`] times later than allowed; `None` where that explains less than nine edges of ten
-/// or no single delay does.
-fn late_fit(sent: &Train, far: &Train, range: (i64, i64), quantum: f64) -> Option<LateFit> {
-    let fit = Fit::of(sent, far, (range.0, range.1.saturating_mul(LATEST)), quantum);
-    let delay = fit.windows.rise.center;
-    // A window as wide as the allowed delay, or as the delay itself, would match anything.
-    let wide = fit.windows.rise.tolerance.max(fit.windows.fall.tolerance) * 4.0;
-    let tight = wide < delay.max((range.1 - range.0) as f64);
-    let is_late = delay.max(fit.windows.fall.center) > range.1 as f64;
-    (fit.is_link() && tight && is_late && fit.quality(sent, far) > 0.9).then(|| LateFit {
-        delay,
-        matched: fit.matched(),
-    })
-}
-
-/// So many times the allowed delay a signal is still looked for (no source).
-const LATEST: i64 = 20;
-
-/// Whether the far end begins at the level that a link the right way up would have: the sender's, or the opposite where it is
-/// meant to be upside down. Not where an edge may have been on its way when the recording began.
-fn begins_upright(from: &Line, to: &Line, inverted: bool, longest: i64) -> bool {
-    let to_first = if inverted { to.first.inverted() } else { to.first };
-    let is_settled = to
-        .edges
-        .first()
-        .is_none_or(|edge| edge.0 > to.span.start.0 + longest);
-    from.first == to_first && from.span.start == to.span.start && is_settled
 }
 
 /// Ticks of one sample of the coarser end, at least one.

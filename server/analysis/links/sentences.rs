@@ -139,6 +139,7 @@ fn verdict(capture: &Capture, link: &Link) -> Option<Finding> {
             "Neither end moved while the capture ran.".to_owned(),
             vec![format!("Capture again while {from} is at work.")],
         ),
+        Verdict::Lossy | Verdict::LossyNoisy if !link.late.is_empty() => some_late(capture, link, &make),
         Verdict::Lossy | Verdict::LossyNoisy => {
             let lost = link.missing.len();
             let also = match link.extra.len() {
@@ -214,6 +215,57 @@ fn verdict(capture: &Capture, link: &Link) -> Option<Finding> {
         }
         Verdict::Dead => dead(capture, link, &make),
     }
+}
+
+/// Some pulses of a live link come too late.
+fn some_late(
+    capture: &Capture,
+    link: &Link,
+    make: &dyn Fn(Severity, String, String, Vec<String>) -> Option<Finding>,
+) -> Option<Finding> {
+    let (from, to) = (name(capture, link.from), name(capture, link.to));
+    let lags = || {
+        link.late
+            .iter()
+            .map(|l| (l.arrived.start - l.sent.start).0 as f64)
+    };
+    let (least, most) = (lags().fold(f64::INFINITY, f64::min), lags().fold(0.0, f64::max));
+    let also = match (link.missing.len() - link.late.len(), link.extra.len()) {
+        (0, 0) => String::new(),
+        (lost, 0) => format!(" {lost} more never arrive."),
+        (0, extra) => format!(" {} there were never sent.", count(extra, "pulse")),
+        (lost, extra) => format!(
+            " {lost} more never arrive, and {} there were never sent.",
+            count(extra, "pulse")
+        ),
+    };
+    let first = seconds(capture.seconds(link.late[0].sent.start));
+    let (least, most) = (ticks_s(capture, least), ticks_s(capture, most));
+    let take = if least == most {
+        least
+    } else {
+        format!("{least} to {most}")
+    };
+    make(
+        Severity::Fault,
+        format!(
+            "{} of {} from {from} reach {to} later than the delay allowed.",
+            link.late.len(),
+            count(link.sent, "pulse")
+        ),
+        format!(
+            "{} sent, {} arrived in time. The late ones take {take}; the first is sent at {first}.{also}{}",
+            count(link.sent, "pulse"),
+            link.arrived,
+            delay_text(capture, link)
+        ),
+        vec![
+            format!("Look at {to} with a scope: an edge that is slow now and then crosses the threshold late."),
+            "See what else switches before the late ones: a driver that has to wait for its enable, or a line that pulls against it."
+                .to_string(),
+            "If such a delay is right for this link, raise `max_delay` in the setup file.".to_string(),
+        ],
+    )
 }
 
 fn dead(

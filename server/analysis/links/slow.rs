@@ -180,6 +180,7 @@ mod tests {
             arrived: 9,
             missing: Vec::new(),
             extra: Vec::new(),
+            late: Vec::new(),
             distorted: Vec::new(),
             arrivals: Vec::new(),
             delay: None,

@@ -283,7 +283,11 @@ fn link(opened: &Opened, setup: &Setup, id: i64, row: &LinkRow) -> LinkView {
             seconds(d.high)
         )
     });
-    let lost = row.missing_s.len();
+    let lost = row.missing_s.len() - row.late.len();
+    let late = match row.late.len() {
+        0 => String::new(),
+        n => format!("{n} too late · "),
+    };
     LinkView {
         verdict: match row.verdict.as_str() {
             "nothing-sent" => "can't tell: nothing was sent".to_owned(),
@@ -297,7 +301,7 @@ fn link(opened: &Opened, setup: &Setup, id: i64, row: &LinkRow) -> LinkView {
         },
         says: found.iter().map(|finding| finding.title.clone()).collect(),
         figures: format!(
-            "{} sent · {} arrived · {lost} lost · {} that nobody sent · {} of another width{delay}{}",
+            "{} sent · {} arrived · {late}{lost} lost · {} that nobody sent · {} of another width{delay}{}",
             row.sent,
             row.arrived,
             row.extra_s.len(),
