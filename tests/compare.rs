@@ -5,10 +5,12 @@
 //!
 //! Not covered: captures under one condition by several instruments (tests/sessions are in `workflow::runs`).
 
+#[path = "common/command.rs"]
+mod command;
 #[path = "common/dice.rs"]
 mod dice;
 
-use assert_cmd::Command;
+use command::json_of;
 use dice::Dice;
 use serde_json::Value;
 
@@ -124,31 +126,26 @@ const SETUP: &str = "[line.CLEAR_N]\nnarrow_below = \"60 ns\"\n\n[[link]]\nfrom 
                      = \"1 us\"\n";
 
 fn compared(before: &[Plan], after: &[Plan]) -> Value {
-    let folder = tempfile::tempdir().expect("a folder");
-    let write = |name: String, text: &str| {
-        let path = folder.path().join(name);
-        std::fs::write(&path, text).expect("a file");
-        path
-    };
-    let setup = write("setup.toml".to_owned(), SETUP);
-    let mut command = Command::cargo_bin("edgewitness").expect("the binary is built");
-    command.arg("compare").arg("--json").arg("--setup").arg(setup);
+    let mut files = vec![("setup.toml".to_owned(), SETUP.to_owned())];
+    let mut words = vec![
+        "compare".to_owned(),
+        "--setup".to_owned(),
+        "setup.toml".to_owned(),
+    ];
     for (word, plans, seed) in [("--before", before, 100), ("--after", after, 900)] {
-        command.arg(word);
+        words.push(word.to_owned());
         for (i, plan) in plans.iter().enumerate() {
-            command.arg(write(
-                format!("{}-{i}.vcd", &word[2..]),
-                &run(seed + 17 * i as u64, plan),
-            ));
+            let name = format!("{}-{i}.vcd", &word[2..]);
+            words.push(name.clone());
+            files.push((name, run(seed + 17 * i as u64, plan)));
         }
     }
-    let output = command.output().expect("the binary runs");
-    assert!(
-        output.status.success(),
-        "{}",
-        String::from_utf8_lossy(&output.stderr)
-    );
-    serde_json::from_slice(&output.stdout).expect("JSON on standard output")
+    let files: Vec<(&str, &str)> = files
+        .iter()
+        .map(|(name, text)| (name.as_str(), text.as_str()))
+        .collect();
+    let words: Vec<&str> = words.iter().map(String::as_str).collect();
+    json_of(&files, &words)
 }
 
 fn coupling(report: &Value) -> &Value {
@@ -356,9 +353,8 @@ fn strays_without_a_cause_are_compared_over_the_time_watched() {
 
 #[test]
 fn rails_are_compared_over_the_time_watched() {
-    let folder = tempfile::tempdir().expect("a folder");
     // 5 V sampled every 100 us for two seconds, with so many dips to 4.2 V of half a millisecond.
-    let table = |name: &str, dips: usize| {
+    let table = |dips: usize| {
         let mut text = "Time (s),+5V (V)\n".to_owned();
         for i in 0..20_000usize {
             let in_dip = dips > 0 && i % (20_000 / dips) < 5 && i >= 5;
@@ -368,25 +364,13 @@ fn rails_are_compared_over_the_time_watched() {
                 if in_dip { "4.2" } else { "5.02" }
             ));
         }
-        let path = folder.path().join(name);
-        std::fs::write(&path, text).expect("a file");
-        path
+        text
     };
-    let (before, after) = (table("before.csv", 25), table("after.csv", 0));
-    let mut command = Command::cargo_bin("edgewitness").expect("the binary is built");
-    let output = command
-        .args(["compare", "--json", "--before"])
-        .arg(before)
-        .arg("--after")
-        .arg(after)
-        .output();
-    let output = output.expect("the binary runs");
-    assert!(
-        output.status.success(),
-        "{}",
-        String::from_utf8_lossy(&output.stderr)
+    let (before, after) = (table(25), table(0));
+    let report = json_of(
+        &[("before.csv", &before), ("after.csv", &after)],
+        &["compare", "--before", "before.csv", "--after", "after.csv"],
     );
-    let report: Value = serde_json::from_slice(&output.stdout).expect("JSON");
     let (verdict, wrong, watched) = over_time(&report, "rails", "+5V");
     assert_eq!((verdict.as_str(), wrong), ("gone", [24, 0]));
     assert!(

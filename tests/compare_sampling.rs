@@ -1,12 +1,13 @@
 //! Before and after with captures of different sampling, from outside: the same machine, or one that was mended, recorded by
 //! instruments that see a pulse of width w every T with the chance min(1, w/T) (geometry of even phase).
 
+#[path = "common/command.rs"]
+mod command;
 #[path = "common/dice.rs"]
 mod dice;
 
-use assert_cmd::Command;
+use command::json_of;
 use dice::Dice;
-use serde_json::Value;
 
 /// STEP falls `falls` times, and so often as `struck` of 100 times CLEAR_N dips for 20 ns to 30 ns, 15 ns later; sampled every
 /// `period` ns.
@@ -47,32 +48,18 @@ fn run(seed: u64, falls: usize, struck: f64, period: u64) -> String {
 }
 
 fn compared(before: &str, after: &str) -> (String, String) {
-    let folder = tempfile::tempdir().expect("a folder");
-    let write = |name: &str, text: &str| std::fs::write(folder.path().join(name), text).expect("a file");
-    write("before.vcd", before);
-    write("after.vcd", after);
-    write("s.toml", "[line.CLEAR_N]\nnarrow_below = \"250 ns\"\n");
-    let mut command = Command::cargo_bin("edgewitness").expect("the binary is built");
-    let output = command
-        .args([
-            "compare",
-            "--before",
-            "before.vcd",
-            "--after",
-            "after.vcd",
-            "--setup",
-            "s.toml",
-            "--json",
-        ])
-        .current_dir(folder.path())
-        .output()
-        .expect("the binary runs");
-    assert!(
-        output.status.success(),
-        "{}",
-        String::from_utf8_lossy(&output.stderr)
-    );
-    let report: Value = serde_json::from_slice(&output.stdout).expect("JSON");
+    let setup = "[line.CLEAR_N]\nnarrow_below = \"250 ns\"\n";
+    let files = [("before.vcd", before), ("after.vcd", after), ("s.toml", setup)];
+    let words = [
+        "compare",
+        "--before",
+        "before.vcd",
+        "--after",
+        "after.vcd",
+        "--setup",
+        "s.toml",
+    ];
+    let report = json_of(&files, &words);
     let row = report["couplings"]
         .get(0)
         .unwrap_or_else(|| panic!("no coupling: {report}"));

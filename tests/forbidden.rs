@@ -1,5 +1,7 @@
 //! What is stray whatever its width, and what could not be looked at: from outside, by the command line.
 
+#[path = "common/command.rs"]
+mod command;
 #[path = "common/dice.rs"]
 mod dice;
 #[path = "common/pulsed.rs"]

@@ -2,6 +2,8 @@
 //!
 //! Not covered: analog far ends (a slow edge is a change of width here, made with edges alone).
 
+#[path = "common/command.rs"]
+mod command;
 #[path = "common/dice.rs"]
 mod dice;
 #[path = "common/pulsed.rs"]

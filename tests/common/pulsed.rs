@@ -2,9 +2,9 @@
 
 use std::collections::BTreeMap;
 
-use assert_cmd::Command;
 use serde_json::Value;
 
+use super::command::json_of;
 use super::dice::Dice;
 
 /// Pulses (start, end) in ns, 200 to 1,200 ns wide, at least 2 µs apart.
@@ -67,21 +67,10 @@ pub fn inspect(lines: &Lines, setup: &str) -> Value {
 
 #[allow(dead_code)] // not every test file writes its own text
 pub fn inspect_text(capture: &str, setup: &str) -> Value {
-    let folder = tempfile::tempdir().expect("a folder");
-    std::fs::write(folder.path().join("a.vcd"), capture).expect("a file");
-    std::fs::write(folder.path().join("s.toml"), setup).expect("a file");
-    let mut command = Command::cargo_bin("edgewitness").expect("the binary is built");
-    let output = command
-        .args(["inspect", "a.vcd", "--setup", "s.toml", "--json"])
-        .current_dir(folder.path())
-        .output()
-        .expect("the binary runs");
-    assert!(
-        output.status.success(),
-        "{}",
-        String::from_utf8_lossy(&output.stderr)
-    );
-    serde_json::from_slice(&output.stdout).expect("JSON on standard output")
+    json_of(
+        &[("a.vcd", capture), ("s.toml", setup)],
+        &["inspect", "a.vcd", "--setup", "s.toml"],
+    )
 }
 
 /// A link from OUT to IN, as a setup declares it.

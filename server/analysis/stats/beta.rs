@@ -6,6 +6,7 @@
 
 use super::gamma::{HALF_LN_2PI, deviance, stirling_error};
 use super::ln_1m_exp;
+use super::root::rising_root;
 
 /// Both tails of the beta distribution as natural logarithms.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -66,38 +67,17 @@ pub fn beta_quantile(a: f64, b: f64, ln_p: f64, ln_q: f64) -> (f64, f64) {
     if ln_q == f64::NEG_INFINITY {
         return (1.0, 0.0);
     }
-    let (mut low, mut high) = (-740.0f64, 740.0f64);
-    let mut t = (a / b).ln();
-    for _ in 0..200 {
+    let t = rising_root((a / b).ln(), (-740.0, 740.0), |t| {
         let (x, y) = odds(t);
         let tails = ln_tails(a, b, x, y);
         // d I/dt = x·y·density
         let ln_slope = ln_point(a, b, x, y) + (a * (b / (a + b))).ln();
-        let (miss, slope) = if ln_p < ln_q {
+        if ln_p < ln_q {
             (tails.lower - ln_p, (ln_slope - tails.lower).exp())
         } else {
             (ln_q - tails.upper, (ln_slope - tails.upper).exp())
-        };
-        if miss == 0.0 {
-            break;
         }
-        if miss > 0.0 {
-            high = t
-        } else {
-            low = t
-        }
-        let newton = t - miss / slope;
-        let next = if newton > low && newton < high {
-            newton
-        } else {
-            0.5 * (low + high)
-        };
-        if (next - t).abs() <= 1e-15 * (1.0 + t.abs()) {
-            t = next;
-            break;
-        }
-        t = next;
-    }
+    });
     odds(t)
 }
 

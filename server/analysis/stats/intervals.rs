@@ -2,6 +2,7 @@
 
 use super::beta::beta_quantile;
 use super::normal::normal_quantile;
+use super::root::rising_root;
 use super::tails::{binomial_lower, ln_poisson_lower, ln_poisson_point, ln_poisson_upper};
 
 /// Exact two-sided equal-tail interval of a rate, `k` of `n`. (0, 1) when `n` is 0.
@@ -104,28 +105,7 @@ pub fn garwood(events: u64, exposure: f64, confidence: f64) -> (f64, f64) {
 
 /// Root of a rising function of the Poisson mean: Newton over ln m inside a bracket.
 fn poisson_mean(start: f64, miss_and_slope: impl Fn(f64) -> (f64, f64)) -> f64 {
-    let (mut low, mut high) = (-50.0f64, 50.0f64);
-    let mut t = start.ln();
-    for _ in 0..200 {
-        let (miss, slope) = miss_and_slope(t.exp());
-        if miss > 0.0 {
-            high = t
-        } else {
-            low = t
-        }
-        let newton = t - miss / slope;
-        let next = if newton > low && newton < high {
-            newton
-        } else {
-            0.5 * (low + high)
-        };
-        let done = (next - t).abs() <= 1e-15 * (1.0 + t.abs());
-        t = next;
-        if done {
-            break;
-        }
-    }
-    t.exp()
+    rising_root(start.ln(), (-50.0, 50.0), |t| miss_and_slope(t.exp())).exp()
 }
 
 /// Positions (from 0, both inclusive) of the order statistics that enclose the median of `n` values with at

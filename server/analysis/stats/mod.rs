@@ -20,6 +20,7 @@ pub mod normal;
 pub mod poisson_binomial;
 pub mod power;
 pub mod ratio;
+mod root;
 pub mod tails;
 
 #[cfg(test)]

@@ -75,8 +75,14 @@ pub fn decimal_mark(rows: &[Row], delimiter: u8) -> (u8, Option<String>) {
         match (reads(b','), reads(b'.')) {
             (true, false) => commas += 1,
             (false, true) => points += 1,
-            (true, true) if has(b',') => drop(open_comma.get_or_insert_with(|| quoted(cell))),
-            (true, true) => drop(open_point.get_or_insert_with(|| quoted(cell))),
+            (true, true) => {
+                let open = if has(b',') {
+                    &mut open_comma
+                } else {
+                    &mut open_point
+                };
+                open.get_or_insert_with(|| quoted(cell));
+            }
             (false, false) => {}
         }
     }
