@@ -228,6 +228,19 @@ fn pulses_that_come_late_now_and_then_are_told_as_late() {
 }
 
 #[test]
+fn a_near_end_that_never_moves_may_be_a_clip_that_fell_off() {
+    let lines = [("OUT", Vec::new(), false), ("IN", pulses(4, 60), false)];
+    let report = inspect(&lines, LINK);
+    let told = finding(&report, "60 pulses at IN were never sent by OUT");
+    assert_eq!(
+        told["detail"].as_str().unwrap_or("").split('.').next(),
+        Some("OUT never moves while the capture runs")
+    );
+    let first = told["try_next"][0].as_str().unwrap_or("");
+    assert!(first.contains("whether the clip still sits on OUT"), "{first}");
+}
+
+#[test]
 fn where_nothing_was_sent_nothing_is_called_intact() {
     let lines = [
         ("OUT", Vec::new(), false),

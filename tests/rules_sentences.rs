@@ -43,6 +43,24 @@ fn a_broken_limit_tells_its_worst_value_and_its_counts() {
 }
 
 #[test]
+fn a_frequency_is_told_in_hertz() {
+    let rule = "[[limit]]\nkind = \"frequency\"\nline = \"STEP\"\nedge = \"rise\"\nat_least = \"5 MHz\"\nat_most = \"10 MHz\"\n";
+    let told = |period: i64| {
+        said(&capture(&[("STEP", 0, &[500, 550, 500 + period])]), rule)[0]
+            .title
+            .clone()
+    };
+    assert_eq!(
+        told(80),
+        "The rise of STEP comes again after 80 ns (12.5 MHz); the frequency must be at most 10 MHz"
+    );
+    assert_eq!(
+        told(250),
+        "The rise of STEP comes again after 250 ns (4 MHz); the frequency must be at least 5 MHz"
+    );
+}
+
+#[test]
 fn what_can_t_be_told_is_a_note_with_the_period_to_blame() {
     let mut capture = capture(&[("STRIKE", 0, &[100, 120])]);
     capture.lines[0].sample_ticks = 10.0;
@@ -95,7 +113,7 @@ fn an_answer_that_never_came_is_worse_than_a_late_one() {
     let said = said(&lines, setup);
     assert_eq!(
         said[0].title,
-        "the rise of DONE does not come after the rise of CALL; it must come within at most 100 ns"
+        "The rise of DONE does not come after the rise of CALL; it must come within at most 100 ns"
     );
 }
 

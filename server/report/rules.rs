@@ -2,6 +2,8 @@
 
 use serde::{Deserialize, Serialize};
 
+use crate::model::units::{engineering, seconds};
+
 /// One rule of the setup file.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct RuleRow {
@@ -38,6 +40,18 @@ pub struct RuleRow {
     pub doubtful: Vec<ViolationRow>,
     pub truth_table: Option<TruthTable>,
     pub steps: Option<Steps>,
+}
+
+impl RuleRow {
+    /// The least and the most of a pair of periods or other times, in the rule's own unit: of a frequency's rule hertz, where
+    /// the longest period is the least.
+    pub fn worded(&self, smallest_s: Option<f64>, largest_s: Option<f64>) -> [Option<String>; 2] {
+        if self.kind == "frequency" {
+            [largest_s, smallest_s].map(|s| s.map(|s| engineering(1.0 / s, "Hz")))
+        } else {
+            [smallest_s, largest_s].map(|s| s.map(seconds))
+        }
+    }
 }
 
 /// Distances from the limit, positive inside it: bin `i` covers `[start_s + i·bin_s, start_s + (i+1)·bin_s)`.

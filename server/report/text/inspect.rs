@@ -147,15 +147,17 @@ fn rules(rows: &[RuleRow]) -> Table {
         ("largest", Align::Right),
     ]);
     for row in rows {
-        let value = |v: Option<f64>| v.map_or("–".into(), seconds);
+        let [least, most] = row
+            .worded(row.smallest_s, row.largest_s)
+            .map(|v| v.unwrap_or_else(|| "–".to_owned()));
         table.row(vec![
             row.name.clone(),
             row.verdict.clone(),
             row.kept.to_string(),
             row.broken.to_string(),
             row.cant_tell.to_string(),
-            value(row.smallest_s),
-            value(row.largest_s),
+            least,
+            most,
         ]);
     }
     table

@@ -200,13 +200,16 @@ fn rule(id: SessionId, row: &RuleRow) -> RuleView {
         notes.extend(steps.instead.iter().map(|i| format!("{} × {}", i.count, i.value)));
         notes.extend(steps.company.iter().map(company_words));
     }
-    let limit = match (row.at_least_s, row.at_most_s) {
-        (Some(least), Some(most)) => format!("{} to {}", seconds(least), seconds(most)),
-        (Some(least), None) => format!("at least {}", seconds(least)),
-        (None, Some(most)) => format!("at most {}", seconds(most)),
-        (None, None) => String::new(),
+    let limit = match row.worded(row.at_least_s, row.at_most_s) {
+        [Some(least), Some(most)] => format!("{least} to {most}"),
+        [Some(least), None] => format!("at least {least}"),
+        [None, Some(most)] => format!("at most {most}"),
+        [None, None] => String::new(),
     };
-    let spread = row.smallest_s.zip(row.largest_s);
+    let spread = match row.worded(row.smallest_s, row.largest_s) {
+        [Some(least), Some(most)] => format!("{least} to {most}"),
+        _ => String::new(),
+    };
     RuleView {
         name: row.name.clone(),
         verdict: verdict.to_owned(),
@@ -216,9 +219,7 @@ fn rule(id: SessionId, row: &RuleRow) -> RuleView {
             row.kept, row.broken, row.cant_tell
         ),
         limit,
-        spread: spread.map_or(String::new(), |(a, b)| {
-            format!("{} to {}", seconds(a), seconds(b))
-        }),
+        spread,
         margins: margins(row),
         table: row.truth_table.as_ref().map(table),
         notes,

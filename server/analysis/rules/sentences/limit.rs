@@ -3,6 +3,7 @@
 use super::Teller;
 use crate::analysis::findings::{Finding, Severity};
 use crate::analysis::rules::tally::{Limits, Violation};
+use crate::model::units::engineering;
 use crate::model::{Level, Polarity};
 use crate::rule::{EdgeOf, Limit};
 
@@ -98,16 +99,17 @@ pub fn broken(teller: &Teller, limit: &Limit) -> Finding {
             "Compare with the sum of the data sheets' delays on the way; a slow edge or a missing pull-up adds to it.",
         ),
         Limit::Period { of, as_frequency, .. } => {
-            let what = if *as_frequency {
-                "the period (from the frequency's limit)"
-            } else {
-                "the period"
+            let limit = match (as_frequency, is_short) {
+                (false, _) => format!("the limit of the period is {needs}"),
+                (true, true) => frequency("most", teller, tally.limits.at_least),
+                (true, false) => frequency("least", teller, tally.limits.at_most),
+            };
+            let again = match measured {
+                Some(ticks) if *as_frequency => format!("{value} ({})", hertz(teller, ticks)),
+                _ => value,
             };
             (
-                format!(
-                    "{} comes again after {value}; the limit of {what} is {needs}",
-                    edge(of)
-                ),
+                format!("{} comes again after {again}; {limit}", edge(of)),
                 "Look for an extra or a missing edge at that moment before you suspect the oscillator.",
             )
         }
@@ -123,7 +125,31 @@ pub fn broken(teller: &Teller, limit: &Limit) -> Finding {
         .as_ref()
         .map_or(String::new(), |w| format!(" The worst: {w}."));
     let detail = format!("Rule \"{}\". {}{doubt}{what}", teller.rule.name, teller.counts());
-    teller.make(Severity::Fault, title, detail, vec![next.to_owned()])
+    teller.make(
+        Severity::Fault,
+        sentence_case(title),
+        detail,
+        vec![next.to_owned()],
+    )
+}
+
+/// A title that begins with an article, with a capital; one that begins with a line's name as it is.
+fn sentence_case(title: String) -> String {
+    match ["the ", "an "].iter().any(|article| title.starts_with(article)) {
+        true => title[..1].to_uppercase() + &title[1..],
+        false => title,
+    }
+}
+
+/// The limit of a frequency, from the period of it that bounds the other way.
+fn frequency(bound: &str, teller: &Teller, period: Option<f64>) -> String {
+    let limit = period.map_or_else(|| "?".to_owned(), |ticks| hertz(teller, ticks));
+    format!("the frequency must be at {bound} {limit}")
+}
+
+/// The frequency of which `ticks` are one period.
+fn hertz(teller: &Teller, ticks: f64) -> String {
+    engineering(1.0 / teller.capture.timebase.length_s(ticks), "Hz")
 }
 
 /// The breach furthest from its limit; one without any value is worst of all.

@@ -1,10 +1,16 @@
 //! What checked links have to say.
 
+mod dead;
+mod late;
+
 use super::propose::{MOST_LINES, able_to_be_proposed};
 use super::{Crossing, FarEnd, Link, Proposal, Verdict, crossings, slow};
 use crate::analysis::findings::{Finding, Severity};
+use crate::model::Capture;
 use crate::model::units::seconds;
-use crate::model::{Capture, Level};
+
+/// Makes the finding of one link from severity, title, detail and steps.
+type Make<'a> = &'a dyn Fn(Severity, String, String, Vec<String>) -> Option<Finding>;
 
 /// A finding for every link that is not intact, for crossed links, and for pulses whose width changed.
 pub fn findings(capture: &Capture, links: &[Link]) -> Vec<Finding> {
@@ -139,12 +145,15 @@ fn verdict(capture: &Capture, link: &Link) -> Option<Finding> {
             "Neither end moved while the capture ran.".to_owned(),
             vec![format!("Capture again while {from} is at work.")],
         ),
-        Verdict::Lossy | Verdict::LossyNoisy if !link.late.is_empty() => some_late(capture, link, &make),
+        Verdict::Lossy | Verdict::LossyNoisy if !link.late.is_empty() => {
+            late::some_late(capture, link, &make)
+        }
         Verdict::Lossy | Verdict::LossyNoisy => {
             let lost = link.missing.len();
             let also = match link.extra.len() {
                 0 => String::new(),
-                n => format!(", and {} arrive there that nobody sent", count(n, "pulse")),
+                1 => ", and 1 pulse arrives there that nobody sent".to_owned(),
+                n => format!(", and {n} pulses arrive there that nobody sent"),
             };
             let rest = super::active_level(&capture.lines[link.from]).inverted();
             let joined = match link.missing.iter().filter(|p| p.level == rest).count() {
@@ -155,9 +164,9 @@ fn verdict(capture: &Capture, link: &Link) -> Option<Finding> {
             make(
                 Severity::Fault,
                 format!(
-                    "{} of {} from {from} never reach {to}{joined}{also}.",
-                    lost,
-                    count(link.sent, "pulse")
+                    "{lost} of {} from {from} never {} {to}{joined}{also}.",
+                    count(link.sent, "pulse"),
+                    if lost == 1 { "reaches" } else { "reach" }
                 ),
                 format!("{counts}{}{delay}", first(&link.missing)),
                 vec![
@@ -173,22 +182,19 @@ fn verdict(capture: &Capture, link: &Link) -> Option<Finding> {
         Verdict::Noisy => make(
             Severity::Fault,
             format!(
-                "{} at {to} were never sent by {from}.",
-                count(link.extra.len(), "pulse")
+                "{} at {to} {} never sent by {from}.",
+                count(link.extra.len(), "pulse"),
+                if link.extra.len() == 1 { "was" } else { "were" }
             ),
             format!(
-                "All of {} arrived.{}{delay}",
-                count(link.sent, "sent pulse"),
+                "{}{}{delay}",
+                match link.sent {
+                    0 => format!("{from} never moves while the capture runs."),
+                    sent => format!("All of {} arrived.", count(sent, "sent pulse")),
+                },
                 first(&link.extra)
             ),
-            vec![
-                format!(
-                    "See whether the extra pulses at {to} follow the edges of a neighbour in the same cable: then move {to} away from it, or put a ground wire between."
-                ),
-                format!(
-                    "Check the ground between the two ends of {from}: extra pulses at the far end only are often a poor return."
-                ),
-            ],
+            next_for_extra(link.sent, from, to),
         ),
         Verdict::Inverted => {
             let told = if link.inverted {
@@ -213,152 +219,26 @@ fn verdict(capture: &Capture, link: &Link) -> Option<Finding> {
                 ],
             )
         }
-        Verdict::Dead => dead(capture, link, &make),
+        Verdict::Dead => dead::dead(capture, link, &make),
     }
 }
 
-/// Some pulses of a live link come too late.
-fn some_late(
-    capture: &Capture,
-    link: &Link,
-    make: &dyn Fn(Severity, String, String, Vec<String>) -> Option<Finding>,
-) -> Option<Finding> {
-    let (from, to) = (name(capture, link.from), name(capture, link.to));
-    let lags = || {
-        link.late
-            .iter()
-            .map(|l| (l.arrived.start - l.sent.start).0 as f64)
-    };
-    let (least, most) = (lags().fold(f64::INFINITY, f64::min), lags().fold(0.0, f64::max));
-    let also = match (link.missing.len() - link.late.len(), link.extra.len()) {
-        (0, 0) => String::new(),
-        (lost, 0) => format!(" {lost} more never arrive."),
-        (0, extra) => format!(" {} there were never sent.", count(extra, "pulse")),
-        (lost, extra) => format!(
-            " {lost} more never arrive, and {} there were never sent.",
-            count(extra, "pulse")
-        ),
-    };
-    let first = seconds(capture.seconds(link.late[0].sent.start));
-    let (least, most) = (ticks_s(capture, least), ticks_s(capture, most));
-    let take = if least == most {
-        least
-    } else {
-        format!("{least} to {most}")
-    };
-    make(
-        Severity::Fault,
+/// What to try where pulses arrive that nobody sent.
+fn next_for_extra(sent: usize, from: &str, to: &str) -> Vec<String> {
+    let clip = (sent == 0).then(|| {
         format!(
-            "{} of {} from {from} reach {to} later than the delay allowed.",
-            link.late.len(),
-            count(link.sent, "pulse")
-        ),
-        format!(
-            "{} sent, {} arrived in time. The late ones take {take}; the first is sent at {first}.{also}{}",
-            count(link.sent, "pulse"),
-            link.arrived,
-            delay_text(capture, link)
-        ),
-        vec![
-            format!("Look at {to} with a scope: an edge that is slow now and then crosses the threshold late."),
-            "See what else switches before the late ones: a driver that has to wait for its enable, or a line that pulls against it."
-                .to_string(),
-            "If such a delay is right for this link, raise `max_delay` in the setup file.".to_string(),
-        ],
-    )
-}
-
-fn dead(
-    capture: &Capture,
-    link: &Link,
-    make: &dyn Fn(Severity, String, String, Vec<String>) -> Option<Finding>,
-) -> Option<Finding> {
-    let (from, to) = (name(capture, link.from), name(capture, link.to));
-    if let FarEnd::Late(delay) = link.far_end {
-        let delay = ticks_s(capture, delay);
-        return make(
-            Severity::Fault,
-            format!("{from} arrives at {to} {delay} late, later than the delay allowed."),
-            format!(
-                "{} sent; at least nine edges of ten are there, a median of {delay} later. None counts as arrived in time.",
-                count(link.sent, "pulse")
-            ),
-            vec![
-                "If such a delay is right for this link, raise `max_delay` in the setup file.".to_string(),
-                "Otherwise look for a stage between that should not be there, or an edge so slow that it crosses the threshold late.".to_string(),
-            ],
-        );
-    }
-    let counts = format!("{} sent, none arrived.", count(link.sent, "pulse"));
-    let elsewhere = link.better_match.map(|b| {
-        let how = if b.inverted { ", upside down," } else { "" };
-        let line = name(capture, b.line);
-        (
-            format!(" It arrives on {line}{how} instead."),
-            format!(
-                " {} of {} found on {line}, {} later.",
-                b.arrived,
-                link.sent,
-                ticks_s(capture, b.delay)
-            ),
+            "First look whether the clip still sits on {from}: a clip that fell off, or sits on the wrong pin, shows a line that never moves."
         )
     });
-    let (place, figures) = elsewhere.unwrap_or_default();
-    let (state, mut steps) = match link.far_end {
-        FarEnd::Stuck(level) => (
-            format!("{to} never leaves {}", level_word(level)),
-            vec![
-                CONTINUITY.to_string(),
-                format!(
-                    "With power on, meter {to} at its pin: a level held hard is a short or a driver that fights, a level in between is an open wire."
-                ),
-            ],
+    let always = [
+        format!(
+            "See whether the extra pulses at {to} follow the edges of a neighbour in the same cable: then move {to} away from it, or put a ground wire between."
         ),
-        FarEnd::Floating => (
-            format!("{to} floats"),
-            vec![
-                CONTINUITY.to_string(),
-                format!("See whether the driver of {to} is ever enabled, and whether {to} has its pull-up."),
-            ],
+        format!(
+            "Check the ground between the two ends of {from}: extra pulses at the far end only are often a poor return."
         ),
-        FarEnd::Follows { line, inverted } => (
-            format!(
-                "{to} follows {}{} instead",
-                name(capture, line),
-                if inverted { ", upside down," } else { "" }
-            ),
-            vec![format!(
-                "Compare the pins of {from} and {} at the connector: they look exchanged, or off by one.",
-                name(capture, line)
-            )],
-        ),
-        FarEnd::Carries | FarEnd::Unexplained | FarEnd::Late(_) => (
-            format!("{to} moves, but no captured line explains how"),
-            vec![
-                CONTINUITY.to_string(),
-                format!("Put a spare probe on the pins beside {to}: the wire may be off by one."),
-            ],
-        ),
-    };
-    if let Some(b) = link.better_match {
-        steps.insert(
-            0,
-            format!(
-                "Move the wire from {} to {to}, or exchange the two, then capture again.",
-                name(capture, b.line)
-            ),
-        );
-    }
-    make(
-        Severity::Fault,
-        format!("Nothing that {from} sends reaches {to}: {state}.{place}"),
-        format!("{counts}{figures}"),
-        steps,
-    )
-}
-
-fn level_word(level: Level) -> &'static str {
-    level.word()
+    ];
+    clip.into_iter().chain(always).collect()
 }
 
 fn crossing(capture: &Capture, links: &[Link], crossing: &Crossing) -> Finding {
@@ -428,8 +308,13 @@ fn width(capture: &Capture, link: &Link) -> Option<Finding> {
                 topic: "link",
                 lines,
                 title: format!(
-                    "{} from {from} arrive at {to} with another width.",
-                    count(link.distorted.len(), "pulse")
+                    "{} from {from} {} at {to} with another width.",
+                    count(link.distorted.len(), "pulse"),
+                    if link.distorted.len() == 1 {
+                        "arrives"
+                    } else {
+                        "arrive"
+                    }
                 ),
                 detail: format!(
                     "The furthest off, sent at {}: {} wide there, {} here.",

@@ -1,0 +1,92 @@
+//! Links of which nothing arrives.
+
+use super::{CONTINUITY, Make, count, name, ticks_s};
+use crate::analysis::findings::{Finding, Severity};
+use crate::analysis::links::{FarEnd, Link};
+use crate::model::Capture;
+
+/// A link of which nothing arrives: where it went instead, and how the far end stands.
+pub(super) fn dead(capture: &Capture, link: &Link, make: Make) -> Option<Finding> {
+    let (from, to) = (name(capture, link.from), name(capture, link.to));
+    if let FarEnd::Late(delay) = link.far_end {
+        let delay = ticks_s(capture, delay);
+        return make(
+            Severity::Fault,
+            format!("{from} arrives at {to} {delay} late, later than the delay allowed."),
+            format!(
+                "{} sent; at least nine edges of ten are there, a median of {delay} later. None counts as arrived in time.",
+                count(link.sent, "pulse")
+            ),
+            vec![
+                "If such a delay is right for this link, raise `max_delay` in the setup file.".to_string(),
+                "Otherwise look for a stage between that should not be there, or an edge so slow that it crosses the threshold late.".to_string(),
+            ],
+        );
+    }
+    let counts = format!("{} sent, none arrived.", count(link.sent, "pulse"));
+    let elsewhere = link.better_match.map(|b| {
+        let how = if b.inverted { ", upside down," } else { "" };
+        let line = name(capture, b.line);
+        (
+            format!(" It arrives on {line}{how} instead."),
+            format!(
+                " {} of {} found on {line}, {} later.",
+                b.arrived,
+                link.sent,
+                ticks_s(capture, b.delay)
+            ),
+        )
+    });
+    let (place, figures) = elsewhere.unwrap_or_default();
+    let (state, mut steps) = match link.far_end {
+        FarEnd::Stuck(level) => (
+            format!("{to} never leaves {}", level.word()),
+            vec![
+                CONTINUITY.to_string(),
+                format!(
+                    "With power on, meter {to} at its pin: a level held hard is a short or a driver that fights, a level in between is an open wire."
+                ),
+            ],
+        ),
+        FarEnd::Floating => (
+            format!("{to} floats"),
+            vec![
+                CONTINUITY.to_string(),
+                format!("See whether the driver of {to} is ever enabled, and whether {to} has its pull-up."),
+            ],
+        ),
+        FarEnd::Follows { line, inverted } => (
+            format!(
+                "{to} follows {}{} instead",
+                name(capture, line),
+                if inverted { ", upside down," } else { "" }
+            ),
+            vec![format!(
+                "Compare the pins of {from} and {} at the connector: they look exchanged, or off by one.",
+                name(capture, line)
+            )],
+        ),
+        FarEnd::Carries | FarEnd::Unexplained | FarEnd::Late(_) => (
+            format!("{to} moves, but no captured line explains how"),
+            vec![
+                CONTINUITY.to_string(),
+                format!("Put a spare probe on the pins beside {to}: the wire may be off by one."),
+            ],
+        ),
+    };
+    if let Some(b) = link.better_match {
+        steps.insert(
+            0,
+            format!(
+                "Move the wire from {} to {to}, or exchange the two, then capture again.",
+                name(capture, b.line)
+            ),
+        );
+    }
+    make(
+        Severity::Fault,
+        format!("Nothing that {from} sends reaches {to}: {state}.{place}"),
+        format!("{counts}{figures}"),
+        steps,
+    )
+}
