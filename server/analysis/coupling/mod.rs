@@ -12,6 +12,7 @@ pub mod copies;
 pub mod dose;
 mod doubts;
 mod hazard;
+pub mod hints;
 pub mod instants;
 pub mod lags;
 pub mod model;
@@ -230,6 +231,8 @@ pub struct Attribution {
     pub uncaptured: Vec<Uncaptured>,
     pub shared: Vec<SharedSupply>,
     pub hazards: Vec<Hazard>,
+    /// Of victims whose strays are too few to accuse anybody.
+    pub hints: Vec<hints::Hint>,
     /// Short pulses that were taken for a line's job ([`answers::judge`]).
     pub answers: Vec<answers::Answers>,
     /// Pairs of victim level and suspect polarity that were tried.
@@ -237,7 +240,7 @@ pub struct Attribution {
 }
 
 /// With fewer strays than this nobody is accused: two may always meet by chance what a model does not know.
-const FEWEST_STRIKES: u64 = 3;
+pub const FEWEST_STRIKES: u64 = 3;
 /// Gain in ln likelihood a suspect must bring beyond what pays for the number tried.
 const GAIN: f64 = 11.0;
 /// Rivals nearer than this in ln likelihood can't be told apart.
@@ -300,6 +303,10 @@ pub fn attribute(capture: &Capture, strays: &Strays, options: &CouplingOptions) 
             .collect();
         let mut stragglers = stragglers.into_iter();
         rows.retain(|_| stragglers.next() == Some(false));
+        let hint = match rows.is_empty() {
+            true => hints::of(victim, &evidence, &reach, threshold, RIVAL_MARGIN),
+            false => None,
+        };
         rows.iter_mut().for_each(rows::doubt_constant_company);
         let copies_of = |accused: &copies::Accused| {
             let suspects = suspects().map(|s| (s.line, s.polarity));
@@ -349,10 +356,11 @@ pub fn attribute(capture: &Capture, strays: &Strays, options: &CouplingOptions) 
             gate: hazard::find(capture, strays, &edges, victim, &lines(), &reach),
         };
         let verdict = context::judge(&instants, &edges, &table, victim, &rows, &known);
-        (rows, table, verdict)
+        (rows, table, verdict, hint)
     };
     let all: Vec<usize> = (0..victims.len()).collect();
-    for (victim, (rows, table, verdict)) in victims.iter().zip(on_all_cores(&all, look_at)) {
+    for (victim, (rows, table, verdict, hint)) in victims.iter().zip(on_all_cores(&all, look_at)) {
+        attribution.hints.extend(hint);
         p_values.extend(rows.iter().map(|row| row.p_value));
         found.extend(rows.clone());
         judged.push(doubts::Judged {

@@ -2,9 +2,13 @@
 
 use super::words::{count_of, list, span};
 use super::{Finding, Severity};
-use crate::analysis::coupling::Attribution;
+use crate::analysis::coupling::hints::Hint;
+use crate::analysis::coupling::{Attribution, Edge, FEWEST_STRIKES};
 use crate::analysis::strays::{LimitOrigin, StrayKind, Strays};
 use crate::model::{Capture, Level, TraceSamples};
+
+/// Suspects named in a hint; of more only their number.
+const MOST_NAMED: usize = 4;
 
 pub fn of(capture: &Capture, strays: &Strays, attribution: &Attribution) -> Vec<Finding> {
     let mut findings = Vec::new();
@@ -51,11 +55,40 @@ fn causeless(capture: &Capture, strays: &Strays, attribution: &Attribution, line
         .take(3)
         .map(|s| super::span_s(capture.seconds(s.start)))
         .collect();
+    let hint = attribution
+        .hints
+        .iter()
+        .find(|h| h.victim == line)
+        .filter(|_| all);
+    let (points_to, longer) = match hint {
+        Some(hint) => pointing(capture, hint),
+        None if of < FEWEST_STRIKES => (
+            format!(" With fewer than {FEWEST_STRIKES} strays nobody is accused."),
+            Some(format!(
+                "Capture longer: {FEWEST_STRIKES} strays at least are needed to tell what they go with."
+            )),
+        ),
+        None => (
+            " No captured line's edges come before them more often than chance has it.".to_owned(),
+            None,
+        ),
+    };
+    let try_next = longer.into_iter().chain([
+        format!("Put spare channels on {name}'s neighbours in the cable and on its board's supply, and repeat."),
+        format!(
+            "Look at {name}'s level with a scope: a line that floats or hangs on a weak pull-up catches anything."
+        ),
+    ]);
     Some(Finding {
         severity: Severity::Warning,
         topic: "stray",
         lines: vec![name.clone()],
-        title: if all {
+        title: if hint.is_some() || of < FEWEST_STRIKES {
+            format!(
+                "{name}: {}, too few to tell the cause",
+                count_of(of, "stray pulse")
+            )
+        } else if all {
             format!(
                 "{name}: {} without a cause among the captured lines",
                 count_of(of, "stray pulse")
@@ -68,7 +101,8 @@ fn causeless(capture: &Capture, strays: &Strays, attribution: &Attribution, line
             )
         },
         detail: format!(
-            "They are {} wide; the first at {}. No captured line's edges come before them more often than chance has it.",
+            "{} {} wide; the first at {}.{points_to}",
+            if open.len() == 1 { "It is" } else { "They are" },
             if shortest == longest {
                 time(shortest)
             } else {
@@ -76,15 +110,51 @@ fn causeless(capture: &Capture, strays: &Strays, attribution: &Attribution, line
             },
             list(&at)
         ),
-        try_next: vec![
-            format!(
-                "Put spare channels on {name}'s neighbours in the cable and on its board's supply, and repeat."
-            ),
-            format!(
-                "Look at {name}'s level with a scope: a line that floats or hangs on a weak pull-up catches anything."
-            ),
-        ],
+        try_next: try_next.collect(),
     })
+}
+
+/// Whom too few strays point to, and how many would tell.
+fn pointing(capture: &Capture, hint: &Hint) -> (String, Option<String>) {
+    let time = |ticks: i64| span(&capture.timebase, ticks as f64);
+    let words: Vec<String> = hint
+        .suspects
+        .iter()
+        .map(|s| {
+            format!(
+                "a {} of {}",
+                Edge::from(s.polarity).word(),
+                capture.lines[s.line].name
+            )
+        })
+        .collect();
+    let (least, most) = hint.lags;
+    let lag = if least == most {
+        time(least)
+    } else {
+        format!("{} to {}", time(least), time(most))
+    };
+    let others = match &words[1..] {
+        [] => String::new(),
+        [other] => format!(" As near before them comes {other}."),
+        others if others.len() < MOST_NAMED => format!(" As near before them come {}.", list(others)),
+        others => format!(" As near before them come edges of {} other kinds.", others.len()),
+    };
+    let text = format!(
+        " Of those that go {}, {} of {} come {lag} after {}; {} could have brought one.{others} That is too little to accuse anybody: among so many lines \
+         chance does as much now and then.",
+        hint.level.word(),
+        hint.strays,
+        hint.of,
+        words[0],
+        count_of(hint.opportunities, "such edge"),
+    );
+    let longer = format!(
+        "Capture about {} times as long, or repeat the step until some {} of them are in hand: that settles it.",
+        hint.times,
+        hint.times * hint.of
+    );
+    (text, Some(longer))
 }
 
 fn bounce(capture: &Capture, strays: &Strays, line: usize) -> Option<Finding> {
@@ -172,5 +242,87 @@ pub fn nothing_found(capture: &Capture, strays: &Strays) -> Finding {
         title: "Nothing stray was found".to_string(),
         detail: seen + &ground,
         try_next: vec!["If the machine still misbehaves: capture longer, sample faster, or tell in the setup which pulses are too narrow for a line (narrow_below).".to_string()],
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::analysis::coupling::{CouplingOptions, attribute};
+    use crate::analysis::strays::{StrayOptions, find};
+    use crate::model::{Format, Line, Ticks, TimeSpan, Timebase};
+    use std::collections::BTreeMap;
+
+    /// CLEAR_N dips for 30 ticks, 13 to 15 after these falls of STEP; STEP falls every 10 000 ticks, BEAT moves between.
+    fn said(struck: &[i64]) -> Finding {
+        let span = TimeSpan::new(Ticks(0), Ticks(250_000));
+        let step = |k: i64| 10_000 * (k + 1);
+        let flat = |pairs: Vec<[i64; 2]>| pairs.into_iter().flatten().map(Ticks).collect::<Vec<_>>();
+        let dip = |&k: &i64| [step(k) + 13 + k % 3, step(k) + 43];
+        let lines = vec![
+            Line::digital(
+                "CLEAR_N",
+                Level::High,
+                flat(struck.iter().map(dip).collect()),
+                span,
+            ),
+            Line::digital(
+                "STEP",
+                Level::High,
+                flat((0..20).map(|k| [step(k), step(k) + 3_000]).collect()),
+                span,
+            ),
+            Line::digital(
+                "BEAT",
+                Level::High,
+                flat((0..20).map(|k| [step(k) + 5_100, step(k) + 7_000]).collect()),
+                span,
+            ),
+        ];
+        let capture = Capture {
+            file: "few".to_owned(),
+            format: Format::Vcd,
+            timebase: Timebase::decimal(-9),
+            span,
+            resolution_ticks: 1.0,
+            lines,
+            buses: Vec::new(),
+            not_logic: Vec::new(),
+            warnings: Vec::new(),
+        };
+        let options = StrayOptions {
+            narrow_below: BTreeMap::from([(0, 60.0)]),
+            ..StrayOptions::default()
+        };
+        let strays = find(&capture, &options);
+        let attribution = attribute(&capture, &strays, &CouplingOptions::default());
+        assert!(attribution.couplings.is_empty());
+        of(&capture, &strays, &attribution).remove(0)
+    }
+
+    #[test]
+    fn too_few_strays_say_whom_they_point_to_and_how_many_would_tell() {
+        let told = said(&[4, 11]);
+        assert_eq!(told.title, "CLEAR_N: 2 stray pulses, too few to tell the cause");
+        assert!(
+            told.detail.contains(
+                "2 of 2 come 14 ns to 15 ns after a fall of STEP; 20 such edges could have brought one"
+            ),
+            "{}",
+            told.detail
+        );
+        assert!(
+            told.try_next[0].starts_with("Capture about 2 times as long"),
+            "{:?}",
+            told.try_next
+        );
+        let one = said(&[4]);
+        assert!(one.detail.starts_with("It is 29 ns wide"), "{}", one.detail);
+        assert!(
+            one.detail
+                .ends_with("With fewer than 3 strays nobody is accused."),
+            "{}",
+            one.detail
+        );
     }
 }
