@@ -1,11 +1,11 @@
 //! Numbers with units as people read them: engineering prefixes, three significant digits.
 
-/// Seconds in engineering units, three significant digits: `13 ns`, `1.25 ms`, `-0.5 ns`.
+/// Seconds in engineering units, three significant digits: `13 ns`, `1.25 ms`, `−500 ps`.
 pub fn seconds(value: f64) -> String {
     engineering(value, "s")
 }
 
-/// A value with an SI prefix and three significant digits, trailing zeros dropped.
+/// A value with an SI prefix and three significant digits, trailing zeros dropped; below zero with a minus sign (U+2212).
 pub fn engineering(value: f64, unit: &str) -> String {
     const PREFIXES: [(f64, &str); 9] = [
         (1e9, "G"),
@@ -37,7 +37,7 @@ pub fn engineering(value: f64, unit: &str) -> String {
     if text.contains('.') {
         text.truncate(text.trim_end_matches('0').trim_end_matches('.').len());
     }
-    format!("{text} {prefix}{unit}")
+    format!("{} {prefix}{unit}", text.replace('-', "−"))
 }
 
 /// A rate a second by the longest usual time that keeps it below 1000: the value, and that time in words and as a unit
@@ -75,7 +75,7 @@ mod tests {
         assert_eq!(seconds(1.3e-8), "13 ns");
         assert_eq!(seconds(0.0012345), "1.23 ms");
         assert_eq!(seconds(9.999e-7), "1 µs");
-        assert_eq!(seconds(-5e-10), "-500 ps");
+        assert_eq!(seconds(-5e-10), "−500 ps");
         assert_eq!(seconds(0.0), "0 s");
         assert_eq!(seconds(41.6667e-9), "41.7 ns");
     }

@@ -60,7 +60,9 @@ fn parse(text: &str, expected: &str, units: &[(&str, f64)]) -> Result<f64, Strin
     let Some((_, divisor)) = units.iter().find(|(name, _)| *name == unit) else {
         return Err(format!("found the unit \"{unit}\", {expected}"));
     };
+    // A minus sign as pages print it is one as well.
     let value: f64 = number
+        .replace('−', "-")
         .parse()
         .map_err(|_| format!("found the number \"{number}\", {expected}"))?;
     if value.is_finite() {
@@ -77,6 +79,7 @@ mod tests {
     #[test]
     fn volts_and_hertz_carry_their_unit() {
         assert_eq!(parse_volts("-12 V"), Ok(-12.0));
+        assert_eq!(parse_volts("−12 V"), Ok(-12.0));
         assert_eq!(parse_volts("250 mV"), Ok(0.25));
         assert_eq!(parse_hertz("2 kHz"), Ok(2000.0));
         assert!(parse_volts("5").is_err());
