@@ -478,7 +478,7 @@ fn a_supply_that_nobody_declared_is_proposed_without_accusation() {
                 Severity::Warning
             ),
             (
-                "CH4 looks like a supply of -12 V that sags to -10 V; nobody declared it",
+                "CH4 looks like a supply of −12 V that sags to −10 V; nobody declared it",
                 Severity::Warning
             ),
         ]
