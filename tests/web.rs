@@ -476,3 +476,19 @@ async fn what_can_t_be_taken_apart_is_told_in_json_and_plain_words() {
         }
     }
 }
+
+#[tokio::test]
+async fn an_address_that_is_no_page_s_is_a_page_that_says_so() {
+    let bench = Bench::new("BEAT");
+    for path in [
+        "/sessions/abc",
+        "/sessions/99999999999999999999",
+        "/sessions/1/captures/x",
+        "/nowhere",
+    ] {
+        let (status, page) = bench.get(path).await;
+        assert_eq!(status, StatusCode::NOT_FOUND, "{path}: {page}");
+        assert!(page.contains("<p>There is no such page.</p>"), "{path}: {page}");
+        assert!(!page.contains("i64"), "{path}: {page}");
+    }
+}

@@ -1,4 +1,4 @@
-//! What was refused before any handler saw it, told as every other failure under `/api/`: `{"error": "…"}`.
+//! What was refused before any handler saw it, told as every other failure: `{"error": "…"}` under `/api/`, a page elsewhere.
 //!
 //! The framework answers a body, a path or a query that it can't take apart, and a method that an address does not
 //! know, in plain text or with nothing at all, and names our own types in it.
@@ -10,7 +10,7 @@ use axum::http::{Method, StatusCode, Uri};
 use axum::middleware::Next;
 use axum::response::{IntoResponse, Response};
 
-use super::error::Failure;
+use super::error::{Failure, PageFailure};
 
 /// No refusal of the framework is longer.
 const LONGEST_BYTES: usize = 64 << 10;
@@ -18,11 +18,9 @@ const LONGEST_BYTES: usize = 64 << 10;
 /// Where the shapes of all bodies are told.
 const SHAPES: &str = "/api/openapi.json tells what is";
 
-/// Turns empty and plain-text refusals (4xx) of `/api/` into JSON; every other answer passes untouched.
-pub async fn told_in_json(request: Request, next: Next) -> Response {
-    if !request.uri().path().starts_with("/api/") {
-        return next.run(request).await;
-    }
+/// Turns empty and plain-text refusals (4xx) into JSON under `/api/` and into a page elsewhere; every other answer passes
+/// untouched.
+pub async fn told_in_words(request: Request, next: Next) -> Response {
     let (method, uri) = (request.method().clone(), request.uri().clone());
     let response = next.run(request).await;
     if !is_bare(&response) {
@@ -31,13 +29,24 @@ pub async fn told_in_json(request: Request, next: Next) -> Response {
     let (mut parts, body) = response.into_parts();
     let bytes = to_bytes(body, LONGEST_BYTES).await.unwrap_or_default();
     let text = String::from_utf8_lossy(&bytes);
-    let told = in_words(parts.status, &method, &uri, text.trim());
-    let answer = Failure::new(parts.status, told).into_response();
+    let text = text.trim();
+    let answer = if uri.path().starts_with("/api/") {
+        Failure::new(parts.status, in_words(parts.status, &method, &uri, text)).into_response()
+    } else if text.starts_with("Invalid URL") {
+        PageFailure::from(Failure::missing("such page")).into_response()
+    } else {
+        PageFailure::from(Failure::new(
+            parts.status,
+            in_words(parts.status, &method, &uri, text),
+        ))
+        .into_response()
+    };
     let (own, body) = answer.into_parts();
     for (name, value) in own.headers {
         parts.headers.extend(name.map(|name| (name, value)));
     }
     parts.headers.remove(CONTENT_LENGTH);
+    parts.status = own.status;
     Response::from_parts(parts, body)
 }
 

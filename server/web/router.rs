@@ -14,7 +14,7 @@ use tower_http::timeout::RequestBodyTimeoutLayer;
 
 use super::error::{Failure, PageFailure};
 use super::guard::stand_guard;
-use super::refused::told_in_json;
+use super::refused::told_in_words;
 use super::state::App;
 use super::{api, assets, pages};
 
@@ -69,7 +69,7 @@ pub fn router(app: Arc<App>) -> Router {
         .merge(super::log_router::routes())
         .fallback(nothing_here)
         .layer(RequestBodyTimeoutLayer::new(SLOWEST_PIECE))
-        .layer(from_fn(told_in_json))
+        .layer(from_fn(told_in_words))
         .layer(CompressionLayer::new().compress_when(worth_packing))
         .layer(from_fn_with_state(guard, stand_guard))
         .with_state(app)
