@@ -76,7 +76,7 @@ fn look(capture: Capture, sources: Vec<CaptureRow>, setup: &Setup, known: Vec<Fi
     let declared = link_options(&capture, setup);
     let links = links::check(&capture, &declared);
     let options = stray_options(&capture, setup, &links);
-    let (strays, attribution) = coupling::answers::judge(&capture, &options, &CouplingOptions::default());
+    let (strays, attribution) = coupling::judge::judge(&capture, &options, &CouplingOptions::default());
     let same_signal: Vec<(String, String)> = setup
         .links
         .iter()

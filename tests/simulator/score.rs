@@ -95,8 +95,7 @@ pub fn of(scene: &Scene) -> Score {
         narrow_below: scene.narrow_below.into_iter().collect(),
         ..StrayOptions::default()
     };
-    let (strays, attribution) =
-        coupling::answers::judge(&scene.capture, &options, &CouplingOptions::default());
+    let (strays, attribution) = coupling::judge::judge(&scene.capture, &options, &CouplingOptions::default());
     let mut score = Score {
         captures: 1,
         ..Score::default()

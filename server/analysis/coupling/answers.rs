@@ -6,8 +6,8 @@
 //! level's short ones and long enough to be of use, they are taken for driven, and that is said. The person's
 //! `narrow_below` has the last word either way.
 
-use super::{Attribution, Coupling, CouplingOptions, Edge, LONGEST_LAG_S, attribute};
-use crate::analysis::strays::{self, LimitOrigin, Stray, StrayKind, StrayOptions, Strays};
+use super::{Attribution, Coupling, Edge, LONGEST_LAG_S};
+use crate::analysis::strays::{LimitOrigin, Stray, StrayKind, StrayOptions, Strays};
 use crate::model::{Capture, Level};
 
 /// Short pulses of one level that answer another line's edges.
@@ -43,23 +43,6 @@ const REPEATS: f64 = 1.8;
 /// A pulse that ends with the other line's pulse is what a bridge makes as well: no answer by itself.
 const FOLLOWS: f64 = 0.7;
 
-/// Strays and who did them, short pulses that answer left out. Cost: those of [`strays::find`] and [`attribute`], and of the
-/// latter once more where there are answers.
-pub fn judge(capture: &Capture, options: &StrayOptions, coupling: &CouplingOptions) -> (Strays, Attribution) {
-    let mut strays = strays::find(capture, options);
-    let attribution = attribute(capture, &strays, coupling);
-    let answers = of(capture, &strays, &attribution);
-    if answers.is_empty() {
-        return (strays, attribution);
-    }
-    for answer in &answers {
-        leave_out(&mut strays, answer, options);
-    }
-    let mut attribution = attribute(capture, &strays, coupling);
-    attribution.answers = answers;
-    (strays, attribution)
-}
-
 /// Whether any line has short pulses that might be answers: the widths alone say so. Cost: linear in strays.
 pub fn are_possible(capture: &Capture, strays: &Strays) -> bool {
     (0..capture.lines.len()).any(|line| {
@@ -70,7 +53,8 @@ pub fn are_possible(capture: &Capture, strays: &Strays) -> bool {
     })
 }
 
-fn of(capture: &Capture, strays: &Strays, attribution: &Attribution) -> Vec<Answers> {
+/// The short pulses that answer, at most one row a line and level. Cost: linear in the strays of lines with couplings.
+pub(super) fn of(capture: &Capture, strays: &Strays, attribution: &Attribution) -> Vec<Answers> {
     let mut answers: Vec<Answers> = Vec::new();
     for row in &attribution.couplings {
         let known = |a: &Answers| a.line == row.victim && row.levels.contains(&a.level);
@@ -144,7 +128,7 @@ fn are_of_use(capture: &Capture, widths: &[i64]) -> bool {
 }
 
 /// Takes the pulses of the answers' level out, but those that the person or another analysis called strays.
-fn leave_out(strays: &mut Strays, answers: &Answers, options: &StrayOptions) {
+pub(super) fn leave_out(strays: &mut Strays, answers: &Answers, options: &StrayOptions) {
     let limit = &mut strays.limits[answers.line];
     match answers.level {
         Level::Low => limit.low = None,
@@ -166,6 +150,8 @@ fn leave_out(strays: &mut Strays, answers: &Answers, options: &StrayOptions) {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::analysis::coupling::CouplingOptions;
+    use crate::analysis::coupling::judge::judge;
     use crate::analysis::strays::Mark;
     use crate::model::{Format, Line, Ticks, TimeSpan, Timebase};
 

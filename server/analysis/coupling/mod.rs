@@ -9,11 +9,13 @@ pub mod all_pairs;
 pub mod answers;
 pub mod context;
 pub mod copies;
+pub mod crowds;
 pub mod dose;
 mod doubts;
 mod hazard;
 pub mod hints;
 pub mod instants;
+pub mod judge;
 pub mod lags;
 pub mod model;
 mod never_struck;
@@ -233,8 +235,10 @@ pub struct Attribution {
     pub hazards: Vec<Hazard>,
     /// Of victims whose strays are too few to accuse anybody.
     pub hints: Vec<hints::Hint>,
-    /// Short pulses that were taken for a line's job ([`answers::judge`]).
+    /// Short pulses that were taken for a line's job ([`judge::judge`]).
     pub answers: Vec<answers::Answers>,
+    /// Short pulses of which nothing shows whether they are a line's job (likewise).
+    pub unsure: Vec<crowds::Unsure>,
     /// Pairs of victim level and suspect polarity that were tried.
     pub pairs_tried: usize,
 }

@@ -4,6 +4,7 @@ use super::coupling::{edges_of, figures, name, names, switching};
 use super::words::{count_of, list, percent, span};
 use super::{CAUTION, Finding, Severity};
 use crate::analysis::coupling::answers::Answers;
+use crate::analysis::coupling::crowds::Unsure;
 use crate::analysis::coupling::{Attribution, Contrast, CopyOf, Coupling, Edge, Hazard, Uncaptured};
 use crate::model::{Capture, Level};
 
@@ -111,6 +112,61 @@ pub fn answers(capture: &Capture, a: &Answers) -> Finding {
             time(a.limit)
         )],
         lines: vec![line, to],
+    }
+}
+
+/// Short pulses that may be strays or a line's job.
+pub fn unsure(capture: &Capture, u: &Unsure) -> Finding {
+    let crowd = &u.crowd;
+    let line = name(capture, crowd.line);
+    let time = |ticks: f64| span(&capture.timebase, ticks);
+    let level = match crowd.level {
+        Level::Low => "low",
+        _ => "high",
+    };
+    let short = count_of(crowd.pulses, &format!("short {level} pulse"));
+    let [least, middle, most] = crowd.widths.map(|w| time(w as f64));
+    let (title, why) = match u.follows {
+        Some((to, edge, followers, of)) => (
+            format!(
+                "{line}: {short} follow {}; strays or its job, this capture can't tell",
+                switching(capture, to, edge)
+            ),
+            format!(
+                "{followers} of them follow {} of {}, {of} of which could have brought one. {}",
+                edges_of(edge),
+                name(capture, to),
+                match crowd.scatters {
+                    true => "That is so nearly always that they may be meant.",
+                    false => "Their widths repeat, as those of pulses that a part drives.",
+                }
+            ),
+        ),
+        None => (
+            format!("{line}: {short} may be strays or its job, which this capture can't tell"),
+            "No captured line's edges bring them more often than chance does.".to_owned(),
+        ),
+    };
+    let to = u.follows.map(|(to, ..)| name(capture, to));
+    Finding {
+        severity: match crowd.scatters && u.follows.is_some() {
+            true => Severity::Warning,
+            false => Severity::Note,
+        },
+        topic: "stray",
+        title,
+        detail: format!(
+            "{why} They are {least} to {most} wide, half of them no longer than {middle}, and {} of {} {level} pulses of {line}: its widths show no limit below which a pulse is stray.",
+            crowd.pulses, crowd.of,
+        ),
+        try_next: vec![
+            format!(
+                "If no part drives {line} with such pulses, say narrow_below = \"{}\" for {line} in the setup: they are then counted as strays, and whatever brings them is named.",
+                time(crowd.limit)
+            ),
+            format!("If they are its job, say a narrow_below shorter than {least}."),
+        ],
+        lines: std::iter::once(line).chain(to).collect(),
     }
 }
 

@@ -47,7 +47,14 @@ pub fn headline(report: &InspectReport) -> String {
     let of = |severity: Severity| report.findings.iter().filter(move |f| f.severity == severity);
     let faults: Vec<&str> = of(Severity::Fault).map(|f| f.title.as_str()).collect();
     let warnings = of(Severity::Warning).count();
+    // That nothing was found is a note as well, and the only one without lines.
+    let open = of(Severity::Note)
+        .filter(|f| f.topic == "stray" && !f.lines.is_empty())
+        .count();
     match faults.len() {
+        0 if warnings == 0 && open > 0 => {
+            "Nothing is shown to be wrong, but not everything could be told: see the notes.".to_owned()
+        }
         0 if warnings == 0 => "Nothing looks wrong in this capture.".to_owned(),
         0 if warnings == 1 => "No fault, but one thing to look at.".to_owned(),
         0 => format!("No fault, but {warnings} things to look at."),

@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use super::{over_time, sight};
 use crate::analysis::compare::{self, Counts, Pair, Side};
-use crate::analysis::coupling::{Attribution, CouplingOptions, Standing, answers, attribute};
+use crate::analysis::coupling::{Attribution, CouplingOptions, Standing, attribute, judge};
 use crate::analysis::links::{self, Link};
 use crate::analysis::rules;
 use crate::analysis::strays::{self, LimitOrigin, NarrowLimit, StrayOptions, Strays};
@@ -105,8 +105,8 @@ fn shared_limits(captures: &[Capture], setup: &Setup) -> SharedLimits {
     for capture in captures {
         let options = stray_options(capture, setup, &[]);
         let mut found = strays::find(capture, &options);
-        if answers::are_possible(capture, &found) {
-            found = answers::judge(capture, &options, &CouplingOptions::default()).0;
+        if judge::may_differ(capture, &found, &options) {
+            found = judge::judge(capture, &options, &CouplingOptions::default()).0;
         }
         for (line, limit) in capture.lines.iter().zip(&found.limits) {
             if limit.origin != LimitOrigin::Inferred {

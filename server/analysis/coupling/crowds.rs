@@ -1,0 +1,417 @@
+//! Short pulses that fill a level, so that its widths alone give no limit.
+//!
+//! A line that is struck often and sends little itself consists mostly of strays: there is no crowd of its own beside which
+//! they would look narrow. Other signs decide then. Induced pulses scatter in width, some of them too short for any job;
+//! they follow one line's edges at a steady lag, but not every time; nothing else ends them; and the level's long pulses do
+//! not follow those edges. A pulse that a gate or a monostable makes fails at least one of these. Where the signs don't
+//! suffice, as where all have one width, the crowd is told and nobody is accused.
+
+use super::{Attribution, Coupling, CouplingOptions, EARLIEST_LAG_S, Edge, LONGEST_LAG_S, attribute};
+use crate::analysis::strays::{self, LimitOrigin, NarrowLimit, Stray, StrayOptions, Strays};
+use crate::model::{Capture, Level, Line, Pulse};
+
+/// Short pulses of one level that widths give no ground to call narrow.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Crowd {
+    pub line: usize,
+    pub level: Level,
+    /// Least, middle and greatest width, in ticks.
+    pub widths: [i64; 3],
+    /// Pulses of the crowd, of all of that level.
+    pub pulses: u64,
+    pub of: u64,
+    /// Whether the widths scatter as those of induced pulses do, from lengths on that are of no use.
+    pub scatters: bool,
+    /// A limit that parts it from the longer pulses, in ticks.
+    pub limit: f64,
+    /// Starts of its pulses, ascending ticks.
+    starts: Vec<i64>,
+    /// Starts of the longer pulses of the level, likewise.
+    others: Vec<i64>,
+}
+
+/// A crowd of which nothing shows whether it is the line's job.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Unsure {
+    pub crowd: Crowd,
+    /// A line and edge that it follows, with the pulses that do and the edges that could have brought one.
+    pub follows: Option<(usize, Edge, u64, u64)>,
+}
+
+/// No pulse of a crowd is longer, unless the level's own gap lies higher.
+const LONGEST_S: f64 = 90e-9;
+/// Fewer pulses make no crowd.
+const FEWEST: usize = 8;
+/// The shortest tenth of a crowd is of no use to what reads it: flip-flops of the TTL families are specified for pulses of
+/// 20 to 40 ns and more (from memory of their data books).
+const USELESS_S: f64 = 36e-9;
+/// Widths of a crowd scatter at least so much: the ninth tenth beyond the first, as a share of the first. A monostable's keep
+/// within a few hundredths (common practice, no source).
+const SPREAD: f64 = 0.5;
+/// Samples no further apart than this show such a scatter.
+const COARSEST_S: f64 = 12e-9;
+/// A rest lasts at least so many times as long as the longest pulse of a crowd.
+const RESTING: i64 = 4;
+/// Share of the crowd that must follow one line.
+const MOST: f64 = 0.6;
+/// What strikes leaves some edges out; what is answered this often may be answered on purpose.
+const EVERY: f64 = 0.95;
+/// Share of the crowd's ends, within [`STEADY_S`] after another line's edges, which shows that those end the pulses.
+const STEADY_S: f64 = 5e-9;
+/// Long pulses that can show whose they are, and the share of them that must not follow the suspect.
+const FEWEST_LONG: usize = 3;
+const OWN: f64 = 0.5;
+
+/// Crowds of all lines without a limit from the person, that any other line's edges precede often enough. Cost: linear in
+/// the edges of lines without a limit, and crowd × log of the edges of the others.
+pub fn find(capture: &Capture, strays: &Strays, options: &StrayOptions) -> Vec<Crowd> {
+    let is_open = |&line: &usize| {
+        capture.lines[line].same_as.is_none()
+            && strays.limits[line].origin != LimitOrigin::Setup
+            && !options.taken_over.contains_key(&line)
+            && strays.sampling[line] <= capture.timebase.ticks_of(COARSEST_S)
+            && !strays.bursts.iter().any(|b| b.line == line)
+    };
+    let lines = (0..capture.lines.len()).filter(is_open);
+    lines.flat_map(|line| crowds_of(capture, strays, line)).collect()
+}
+
+fn crowds_of(capture: &Capture, strays: &Strays, line: usize) -> Vec<Crowd> {
+    let limits = &strays.limits[line];
+    let longest = capture.timebase.ticks_of(LONGEST_S) as i64;
+    let levels = [Level::Low, Level::High]
+        .into_iter()
+        .filter(|&level| limits.of(level).is_none());
+    let mut found = Vec::new();
+    for level in levels.filter(|&level| rests_long(&capture.lines[line], level.inverted(), longest)) {
+        let of_level = || capture.lines[line].pulses().filter(move |p| p.level == level);
+        let short: Vec<Pulse> = of_level().filter(|p| p.width().0 <= longest).collect();
+        if short.len() < FEWEST {
+            continue;
+        }
+        let mut widths: Vec<i64> = short.iter().map(|p| p.width().0).collect();
+        widths.sort_unstable();
+        found.push(Crowd {
+            line,
+            level,
+            widths: [widths[0], widths[widths.len() / 2], widths[widths.len() - 1]],
+            pulses: short.len() as u64,
+            of: of_level().count() as u64,
+            scatters: scatters_like_strays(capture, &widths),
+            limit: (longest + 1) as f64,
+            starts: short.iter().map(|p| p.start.0).collect(),
+            others: of_level()
+                .filter(|p| p.width().0 > longest)
+                .map(|p| p.start.0)
+                .collect(),
+        });
+    }
+    found
+}
+
+/// Whether the line mostly rests at `level`, for longer than any pulse of a crowd lasts: a line that switches all the time
+/// has short pulses of its own.
+fn rests_long(line: &Line, level: Level, longest: i64) -> bool {
+    let (mut long, mut all) = (0u64, 0u64);
+    for pulse in line.pulses().filter(|p| p.level == level) {
+        all += 1;
+        long += u64::from(pulse.width().0 >= RESTING * longest);
+    }
+    2 * long > all
+}
+
+/// Whether ascending widths scatter, from lengths on that are of no use.
+fn scatters_like_strays(capture: &Capture, widths: &[i64]) -> bool {
+    let at = |share: f64| widths[((widths.len() - 1) as f64 * share).round() as usize] as f64;
+    at(0.1) <= capture.timebase.ticks_of(USELESS_S) && at(0.9) >= (1.0 + SPREAD) * at(0.1)
+}
+
+/// Whether most of the crowd comes after edges of some other line.
+fn may_follow(capture: &Capture, crowd: &Crowd) -> bool {
+    let (early, late) = (
+        capture.timebase.ticks_of(EARLIEST_LAG_S) as i64,
+        capture.timebase.ticks_of(LONGEST_LAG_S) as i64,
+    );
+    let follows = |line: &Line| {
+        let near = |&&start: &&i64| {
+            let after = line.edges.partition_point(|e| e.0 < start - late);
+            line.edges.get(after).is_some_and(|e| e.0 <= start + early)
+        };
+        crowd.starts.iter().filter(near).count() as f64 >= MOST * crowd.starts.len() as f64
+    };
+    let mut others = capture
+        .lines
+        .iter()
+        .enumerate()
+        .filter(|(at, _)| *at != crowd.line);
+    others.any(|(_, line)| follows(line))
+}
+
+/// What became of the crowds: limits to find strays with, by line, and crowds that stay open.
+#[derive(Debug, Default)]
+pub struct Settled {
+    pub limits: Vec<(usize, NarrowLimit)>,
+    pub unsure: Vec<Unsure>,
+}
+
+/// Tries the crowds as strays and keeps those that another line's edges bring. `strays`: what was found without them. Cost:
+/// that of finding and attributing once more, if some line's edges precede a crowd.
+pub fn settle(
+    capture: &Capture,
+    strays: &Strays,
+    crowds: Vec<Crowd>,
+    options: &StrayOptions,
+    coupling: &CouplingOptions,
+) -> Settled {
+    let mut settled = Settled::default();
+    let (tried, alone): (Vec<Crowd>, Vec<Crowd>) = crowds.into_iter().partition(|c| may_follow(capture, c));
+    settled.unsure.extend(alone.into_iter().filter_map(without_cause));
+    if tried.is_empty() {
+        return settled;
+    }
+    let mut as_strays = options.clone();
+    for crowd in &tried {
+        let limit = limit_with(strays, &as_strays, crowd, crowd.limit);
+        as_strays.taken_over.insert(crowd.line, limit);
+    }
+    let mut tentative = strays::find(capture, &as_strays);
+    // Nobody else's strays are asked about.
+    tentative
+        .strays
+        .retain(|s| tried.iter().any(|c| c.line == s.line));
+    let attribution = attribute(capture, &tentative, coupling);
+    let mut taken = StrayOptions::default();
+    for crowd in tried {
+        match look_at(capture, &tentative, &attribution, &crowd) {
+            Look::Strays(limit) => {
+                let limit = limit_with(strays, &taken, &crowd, limit);
+                taken.taken_over.insert(crowd.line, limit);
+            }
+            Look::Open(line, edge, followers, of) => settled.unsure.push(Unsure {
+                crowd,
+                follows: Some((line, edge, followers, of)),
+            }),
+            Look::Unexplained => settled.unsure.extend(without_cause(crowd)),
+            Look::Driven => {}
+        }
+    }
+    settled.limits = taken.taken_over.into_iter().collect();
+    settled
+}
+
+/// A crowd that follows nobody is worth a word where it is most of what its level consists of.
+fn without_cause(crowd: Crowd) -> Option<Unsure> {
+    (crowd.scatters && 2 * crowd.pulses >= crowd.of).then_some(Unsure { crowd, follows: None })
+}
+
+/// The line's limits with that of the crowd's level.
+fn limit_with(strays: &Strays, options: &StrayOptions, crowd: &Crowd, limit: f64) -> NarrowLimit {
+    let known = options
+        .taken_over
+        .get(&crowd.line)
+        .unwrap_or(&strays.limits[crowd.line]);
+    let mut limits = NarrowLimit {
+        origin: LimitOrigin::Inferred,
+        ..*known
+    };
+    match crowd.level {
+        Level::Low => limits.low = Some(limit),
+        _ => limits.high = Some(limit),
+    }
+    limits
+}
+
+enum Look {
+    /// With the limit that takes in what follows.
+    Strays(f64),
+    /// The line and edge it follows, how many do, and the edges that could have brought one.
+    Open(usize, Edge, u64, u64),
+    Unexplained,
+    Driven,
+}
+
+fn look_at(capture: &Capture, strays: &Strays, attribution: &Attribution, crowd: &Crowd) -> Look {
+    let rows = attribution.couplings.iter();
+    let rows: Vec<&Coupling> = rows
+        .filter(|c| c.victim == crowd.line && c.levels.contains(&crowd.level))
+        .collect();
+    let Some(first) = rows.iter().max_by_key(|row| row.strays) else {
+        return Look::Unexplained;
+    };
+    let mut followers: Vec<&Stray> = rows
+        .iter()
+        .flat_map(|row| &row.occurrences)
+        .map(|o| &strays.strays[o.stray])
+        .filter(|s| s.level == crowd.level)
+        .collect();
+    followers.sort_by_key(|s| s.start);
+    followers.dedup_by_key(|s| s.start);
+    if followers.len() < FEWEST || (followers.len() as f64) < MOST * crowd.pulses as f64 {
+        return Look::Unexplained;
+    }
+    let mut widths: Vec<i64> = followers.iter().map(|s| s.width.0).collect();
+    widths.sort_unstable();
+    let every = rows.iter().any(|row| row.strike_rate.high >= EVERY);
+    let scatters = scatters_like_strays(capture, &widths);
+    let is_answer = every && !scatters;
+    if is_answer || are_ended(capture, crowd, &followers) || is_own(capture, crowd, first) {
+        return Look::Driven;
+    }
+    if every || !scatters {
+        return Look::Open(first.aggressor, first.edge, first.strays, first.opportunities);
+    }
+    let longest = widths[widths.len() - 1] as f64;
+    Look::Strays((1.5 * longest).min(crowd.limit).max(longest + 0.5))
+}
+
+/// Whether another line's edges end most of the pulses, at one distance.
+fn are_ended(capture: &Capture, crowd: &Crowd, followers: &[&Stray]) -> bool {
+    let (early, late) = (
+        capture.timebase.ticks_of(EARLIEST_LAG_S) as i64,
+        capture.timebase.ticks_of(LONGEST_LAG_S) as i64,
+    );
+    let steady = capture.timebase.ticks_of(STEADY_S) as i64;
+    let ended_by = |line: &Line| {
+        let mut lags: Vec<i64> = Vec::new();
+        for stray in followers {
+            let end = stray.start.0 + stray.width.0;
+            // An edge before the pulse may have begun it; of one width it would lie at one distance from the end as well.
+            let from = line
+                .edges
+                .partition_point(|e| e.0 <= stray.start.0.max(end - late));
+            let near = line.edges[from..].iter().take_while(|e| e.0 <= end + early);
+            lags.extend(near.map(|e| end - e.0));
+        }
+        lags.sort_unstable();
+        let width = steady + 2 * line.sample_ticks.ceil() as i64;
+        let within = |at: usize| lags[at..].partition_point(|&l| l <= lags[at] + width);
+        let most = (0..lags.len()).map(within).max().unwrap_or(0);
+        most as f64 >= MOST * followers.len() as f64
+    };
+    let mut others = capture
+        .lines
+        .iter()
+        .enumerate()
+        .filter(|(at, _)| *at != crowd.line);
+    others.any(|(_, line)| ended_by(line))
+}
+
+/// Whether the level's long pulses follow the suspect as well: then it drives the line.
+fn is_own(capture: &Capture, crowd: &Crowd, row: &Coupling) -> bool {
+    if crowd.others.len() < FEWEST_LONG {
+        return false;
+    }
+    let edges = &capture.lines[row.aggressor].edges;
+    let slack = capture.timebase.ticks_of(STEADY_S) + capture.lines[crowd.line].sample_ticks;
+    let follows = |&&start: &&i64| {
+        let from = edges.partition_point(|e| (e.0 as f64) < start as f64 - row.lag.high - slack);
+        edges
+            .get(from)
+            .is_some_and(|e| e.0 as f64 <= start as f64 - row.lag.low + slack)
+    };
+    let own = crowd.others.iter().filter(follows).count();
+    own as f64 > OWN * crowd.others.len() as f64
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::analysis::coupling::judge::judge;
+    use crate::model::{Format, Ticks, TimeSpan, Timebase};
+
+    /// STEP rises 60 times; CLEAR_N shows a pulse 20 ns after two of three rises, `width(n)` long, and the pulses of `own`
+    /// besides; HOLD falls where `ends` says, counted from the start of such a pulse.
+    fn capture(width: impl Fn(i64) -> i64, own: &[[i64; 2]], ends: Option<i64>) -> Capture {
+        let span = TimeSpan::new(Ticks(0), Ticks(2_000_000));
+        let (mut step, mut clear, mut hold) = (Vec::new(), own.to_vec(), Vec::new());
+        for n in 0..60i64 {
+            let at = 30_000 * n + 97 * (n % 7) + 5_000;
+            step.push([at, at + 700 + 31 * (n % 5)]);
+            if n % 3 != 0 {
+                let start = at + 20;
+                clear.push([start, start + width(n)]);
+                hold.extend(ends.map(|lag| [start + width(n) - lag, start + 9_000]));
+            }
+        }
+        let line = |name: &str, mut pulses: Vec<[i64; 2]>| {
+            pulses.sort_unstable();
+            let edges = pulses.into_iter().flatten().map(Ticks).collect();
+            Line::digital(name, Level::Low, edges, span)
+        };
+        Capture {
+            file: "crowded".to_owned(),
+            format: Format::Vcd,
+            timebase: Timebase::decimal(-9),
+            span,
+            resolution_ticks: 1.0,
+            lines: vec![line("STEP", step), line("CLEAR_N", clear), line("HOLD", hold)],
+            buses: Vec::new(),
+            not_logic: Vec::new(),
+            warnings: Vec::new(),
+        }
+    }
+
+    fn judged(capture: &Capture) -> (usize, Attribution) {
+        let (strays, attribution) = judge(capture, &StrayOptions::default(), &CouplingOptions::default());
+        (strays.of_line(1).len(), attribution)
+    }
+
+    /// Widths that scatter as induced pulses' do.
+    fn scattered(n: i64) -> i64 {
+        15 + n * 37 % 61
+    }
+
+    /// The line's own, of all widths, so that no gap shows.
+    const OWN: [[i64; 2]; 5] = [
+        [17_000, 17_095],
+        [201_000, 201_170],
+        [402_000, 402_400],
+        [701_000, 702_300],
+        [1_119_000, 1_125_000],
+    ];
+
+    #[test]
+    fn scattered_pulses_that_follow_one_line_are_its_strays() {
+        let (strays, attribution) = judged(&capture(scattered, &OWN, None));
+        assert_eq!(strays, 40);
+        let rows: Vec<(usize, u64)> = attribution
+            .couplings
+            .iter()
+            .map(|c| (c.aggressor, c.strays))
+            .collect();
+        assert_eq!(rows, [(0, 40)]);
+        assert!(attribution.unsure.is_empty());
+    }
+
+    #[test]
+    fn of_one_width_they_are_told_and_nobody_is_accused() {
+        let (strays, attribution) = judged(&capture(|_| 60, &[], None));
+        assert_eq!((strays, attribution.couplings.len()), (0, 0));
+        let follows: Vec<_> = attribution.unsure.iter().map(|u| u.follows).collect();
+        assert_eq!(follows, [Some((0, Edge::Rise, 40, 60))]);
+    }
+
+    #[test]
+    fn pulses_that_another_line_ends_are_a_gate_s() {
+        let (strays, attribution) = judged(&capture(scattered, &OWN, Some(6)));
+        assert_eq!(
+            (strays, attribution.couplings.len(), attribution.unsure.len()),
+            (0, 0, 0)
+        );
+    }
+
+    #[test]
+    fn a_line_whose_long_pulses_follow_as_well_is_driven() {
+        let long = |n: i64| 30_000 * n + 97 * (n % 7) + 5_020;
+        let own: Vec<[i64; 2]> = OWN
+            .iter()
+            .zip((0..60).step_by(12))
+            .map(|([start, end], n)| [long(n), long(n) + end - start])
+            .collect();
+        let (strays, attribution) = judged(&capture(scattered, &own, None));
+        assert_eq!(
+            (strays, attribution.couplings.len(), attribution.unsure.len()),
+            (0, 0, 0)
+        );
+    }
+}

@@ -1,0 +1,36 @@
+//! Strays and who did them, where widths alone don't decide what is a stray.
+
+use super::{Attribution, CouplingOptions, answers, attribute, crowds};
+use crate::analysis::strays::{self, StrayOptions, Strays};
+use crate::model::Capture;
+
+/// Strays and their causes: with crowds of short pulses that another line brings ([`crowds`]), and without those that are
+/// somebody's answer ([`answers`]). Cost: those of [`strays::find`] and [`attribute`], and once more each for crowds and for
+/// answers where there are any.
+pub fn judge(capture: &Capture, options: &StrayOptions, coupling: &CouplingOptions) -> (Strays, Attribution) {
+    let mut strays = strays::find(capture, options);
+    let crowds = crowds::find(capture, &strays, options);
+    let settled = crowds::settle(capture, &strays, crowds, options, coupling);
+    if !settled.limits.is_empty() {
+        let mut options = options.clone();
+        options.taken_over.extend(settled.limits);
+        strays = strays::find(capture, &options);
+    }
+    let mut attribution = attribute(capture, &strays, coupling);
+    let answers = answers::of(capture, &strays, &attribution);
+    if !answers.is_empty() {
+        for answer in &answers {
+            answers::leave_out(&mut strays, answer, options);
+        }
+        attribution = attribute(capture, &strays, coupling);
+        attribution.answers = answers;
+    }
+    attribution.unsure = settled.unsure;
+    (strays, attribution)
+}
+
+/// Whether [`judge`] may find other limits than the widths alone give. Cost: linear in strays and in the edges of lines
+/// without a limit.
+pub fn may_differ(capture: &Capture, strays: &Strays, options: &StrayOptions) -> bool {
+    answers::are_possible(capture, strays) || !crowds::find(capture, strays, options).is_empty()
+}
