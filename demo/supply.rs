@@ -20,8 +20,6 @@ const NEGATIVE_V: f64 = -12.05;
 /// Share of the way to its new value that a rail goes within one sample (a time constant of about 0.4 ms).
 const FOLLOWS: f64 = 0.4;
 const NOISE_V: f64 = 0.006;
-/// Below this the tower's end is outside the data sheet: 5 V − 5 %.
-pub const LOWEST_V: f64 = 4.75;
 
 /// The table, and the lowest voltage met at the tower's end.
 pub fn table(run: &Run, seed: u64) -> (String, f64) {

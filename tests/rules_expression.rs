@@ -22,6 +22,16 @@ fn width_of(name: &str) -> Option<u32> {
     }
 }
 
+/// From digits 0, 1, x, z, most significant first.
+fn from_digits(digits: &str) -> Value {
+    let word = |set: [char; 2]| {
+        digits
+            .chars()
+            .fold(0, |word, digit| word << 1 | u64::from(set.contains(&digit)))
+    };
+    Value::new(digits.len() as u32, false, word(['1', 'x']), word(['z', 'x']))
+}
+
 /// The value of a name given the digits of its line or bus, most significant first.
 fn value_of(name: &str, digits: &dyn Fn(&str) -> String) -> Value {
     let (stem, select) = name
@@ -36,7 +46,7 @@ fn value_of(name: &str, digits: &dyn Fn(&str) -> String) -> Value {
             whole[whole.len() - 1 - high..whole.len() - low].to_owned()
         }
     };
-    Value::from_digits(&part).unwrap()
+    from_digits(&part)
 }
 
 fn evaluate(text: &str, width: u32, digits: &dyn Fn(&str) -> String) -> String {

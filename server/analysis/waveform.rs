@@ -59,12 +59,6 @@ impl Waveform {
         })
     }
 
-    /// Durations between successive 50 % instants: (is high, ticks).
-    pub fn pulses(&self) -> impl Iterator<Item = (bool, f64)> + '_ {
-        let pairs = self.transitions.windows(2);
-        pairs.map(|w| (w[0].polarity == Polarity::Rise, w[1].at_50 - w[0].at_50))
-    }
-
     /// Volts left between the states and the family's thresholds: low (VIL − low state) and high (high state − VIH).
     pub fn noise_margins(&self, thresholds: Thresholds) -> (f64, f64) {
         (
@@ -194,32 +188,4 @@ fn aberrations(samples: &Volts, transitions: &mut [Transition], share: impl Fn(f
         transitions[i].overshoot = largest(end, (end + region).min(after), goes_to);
         transitions[i].pre_shoot = largest((start - region).max(before), start, leaves);
     }
-}
-
-/// Time a passage takes between two levels in volts, by linear interpolation: the first passage from below `low_v` to
-/// `high_v` (or back, for `low_v` above `high_v`). `None` where there is none.
-pub fn time_between(samples: &Volts, from_v: f64, to_v: f64) -> Option<f64> {
-    let rises = to_v > from_v;
-    let crosses = |a: f64, b: f64, level: f64| {
-        if rises {
-            a < level && b >= level
-        } else {
-            a > level && b <= level
-        }
-    };
-    let mut start = None;
-    for i in 1..samples.times.len() {
-        let (a, b) = (samples.volts[i - 1], samples.volts[i]);
-        let (then, now) = (samples.times[i - 1], samples.times[i]);
-        let instant = |level: f64| then + (level - a) / (b - a) * (now - then);
-        if crosses(a, b, from_v) {
-            start = Some(instant(from_v));
-        }
-        if crosses(a, b, to_v)
-            && let Some(start) = start
-        {
-            return Some(instant(to_v) - start);
-        }
-    }
-    None
 }

@@ -42,20 +42,6 @@ impl Column {
             bring(self.range.start + range.start..self.range.start + end);
         }
     }
-
-    /// The part `range` of the same owner (positions within this column).
-    ///
-    /// # Panics
-    /// If `range` does not lie within the column.
-    pub fn part(&self, range: Range<usize>) -> Column {
-        assert!(range.start <= range.end && range.end <= self.len());
-        let start = self.range.start + range.start;
-        Column {
-            owner: self.owner.clone(),
-            range: start..start + range.len(),
-            bring: self.bring.clone(),
-        }
-    }
 }
 
 impl From<Vec<Ticks>> for Column {

@@ -105,11 +105,6 @@ impl Store {
 }
 
 impl Upload<'_> {
-    /// The name as it will be kept.
-    pub fn name(&self) -> &str {
-        &self.name
-    }
-
     /// Takes the next bytes.
     ///
     /// # Errors

@@ -1,10 +1,10 @@
 //! Captures → what is wrong with the machine: strays, couplings, links, rules, findings, in one report.
 
 use crate::analysis::align;
-use crate::analysis::coupling::{self, Attribution, CouplingOptions};
+use crate::analysis::coupling::{self, CouplingOptions};
 use crate::analysis::findings::{self, Finding, Severity};
 use crate::analysis::links::{self, Link, LinkOptions, Proposal};
-use crate::analysis::strays::{Mark, StrayOptions, Strays};
+use crate::analysis::strays::{Mark, StrayOptions};
 use crate::analysis::{rails, rails_assumed, rules};
 use crate::model::{Capture, Ticks};
 use crate::report::CaptureRow;
@@ -26,13 +26,10 @@ pub struct Question<'a> {
     pub align_on: Option<&'a str>,
 }
 
-/// Everything that came out: the report, and what it was made from.
+/// What came out: the report, and what it was made from.
 pub struct Inspection {
     /// All captures on the first one's clock.
     pub capture: Capture,
-    pub strays: Strays,
-    pub attribution: Attribution,
-    pub links: Vec<Link>,
     pub report: InspectReport,
 }
 
@@ -54,11 +51,6 @@ pub fn inspect(captures: Vec<Capture>, question: &Question) -> anyhow::Result<In
     });
     let aligned = told.collect();
     Ok(look(capture, sources, question.setup, aligned))
-}
-
-/// Inspects one capture, or several on one clock. `sources`: one row a file.
-pub fn inspect_one(capture: Capture, sources: Vec<CaptureRow>, setup: &Setup) -> Inspection {
-    look(capture, sources, setup, Vec::new())
 }
 
 /// Inspects a run that is on one clock; `known`: what was found out on the way there.
@@ -127,13 +119,7 @@ fn look(capture: Capture, sources: Vec<CaptureRow>, setup: &Setup, known: Vec<Fi
     report.rules = rule_rows(&capture, &setup.rules, &results.rules);
     report.rails = rail_rows(&capture, &supplies, &rail_results);
     report.waveforms = waveform_rows(&capture, &supplies);
-    Inspection {
-        capture,
-        strays,
-        attribution,
-        links,
-        report,
-    }
+    Inspection { capture, report }
 }
 
 /// Links nobody declared, without those between two captures' views of one line: they are alike by its name.

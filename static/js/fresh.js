@@ -6,7 +6,7 @@ import { getJson } from "./lib/fetch.js";
 const PERIOD_MS = 500;
 
 /** @param {string} session @param {string} shown */
-export function stayFresh(session, shown) {
+function stayFresh(session, shown) {
   const look = async () => {
     const isWriting = document.activeElement?.matches("input, textarea, select") ?? false;
     const { key } = await getJson(`/api/sessions/${session}/present`).catch(() => ({ key: shown }));

@@ -17,12 +17,6 @@ pub struct LnTails {
     pub upper: f64,
 }
 
-/// I_x(a, b) for a, b > 0 and 0 ≤ x ≤ 1: the probability that a Beta(a, b) variable is at most x.
-/// Cost: of the order of √(a + b).
-pub fn beta_lower(a: f64, b: f64, x: f64) -> f64 {
-    ln_tails(a, b, x, 1.0 - x).lower.exp()
-}
-
 /// Both tails for a, b > 0; `y` is 1 − x, given apart so that neither end loses digits.
 pub fn ln_tails(a: f64, b: f64, x: f64, y: f64) -> LnTails {
     if x <= 0.0 {

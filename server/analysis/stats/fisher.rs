@@ -18,9 +18,6 @@ pub struct Fisher {
 }
 
 impl Fisher {
-    pub fn less(&self) -> f64 {
-        self.ln_less.exp()
-    }
     pub fn greater(&self) -> f64 {
         self.ln_greater.exp()
     }

@@ -1,4 +1,4 @@
-//! Log-gamma, and the pieces of Loader's saddle-point form.
+//! The pieces of Loader's saddle-point form.
 //!
 //! # Source
 //! C. Loader (2000), "Fast and Accurate Computation of Binomial Probabilities"; Stirling's series: Abramowitz
@@ -6,11 +6,6 @@
 
 /// ½·ln 2π.
 pub(super) const HALF_LN_2PI: f64 = 0.918_938_533_204_672_8;
-
-/// Natural logarithm of Γ(x) for x > 0; absolute error about 1e-15 × the size of its terms.
-pub fn ln_gamma(x: f64) -> f64 {
-    stirling_error(x) + (x - 0.5) * x.ln() - x + HALF_LN_2PI
-}
 
 /// ln z! minus Stirling's approximation (z + ½)·ln z − z + ½·ln 2π, for real z > 0.
 pub(super) fn stirling_error(z: f64) -> f64 {
@@ -63,7 +58,8 @@ mod tests {
     use super::*;
 
     #[test]
-    fn log_gamma_agrees_with_mpmath() {
+    fn log_gamma_by_the_error_of_stirling_agrees_with_mpmath() {
+        let ln_gamma = |x: f64| stirling_error(x) + (x - 0.5) * x.ln() - x + HALF_LN_2PI;
         // mpmath 1.4.1, loggamma, 30 digits.
         let cases = [
             (0.001, 6.907178885383853682512345),

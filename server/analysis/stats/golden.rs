@@ -68,7 +68,7 @@ fn binomial_tails_have_ten_digits() {
         (0.0, 1.0)
     );
     assert_eq!(tails::binomial_lower(5, 5, 0.3), 1.0);
-    assert_eq!(tails::binomial_point(2, 5, 0.0), 0.0);
+    assert_eq!(tails::ln_binomial_point(2, 5, 0.0), f64::NEG_INFINITY);
 }
 
 #[test]
@@ -92,7 +92,7 @@ fn poisson_tails_have_ten_digits() {
 fn incomplete_beta_of_real_arguments() {
     for (inputs, out) in cases("beta_lower") {
         let v: Vec<f64> = inputs.iter().map(|v| v.as_f64().unwrap()).collect();
-        let lower = beta::beta_lower(v[0], v[1], v[2]);
+        let lower = beta::ln_tails(v[0], v[1], v[2], 1.0 - v[2]).lower.exp();
         same(lower, &out["lower"], &inputs);
         let (x, y) = beta::beta_quantile(v[0], v[1], lower.ln(), (-lower).ln_1p());
         assert!(
@@ -115,26 +115,11 @@ fn intervals_of_rates() {
             &inputs,
         );
     }
-    for (inputs, out) in cases("wilson") {
-        let c = counts(&inputs);
-        let (low, high) = intervals::wilson(c[0], c[1], 0.95);
-        assert!(
-            (low - out["low"].as_f64().unwrap()).abs() < 1e-12,
-            "{inputs:?} {low}"
-        );
-        same(high, &out["high"], &inputs);
-    }
-    for (inputs, out) in cases("garwood") {
-        let (low, high) = intervals::garwood(inputs[0].as_u64().unwrap(), inputs[1].as_f64().unwrap(), 0.95);
-        same(low, &out["low"], &inputs);
-        same(high, &out["high"], &inputs);
-    }
     for (inputs, out) in cases("none_in_n") {
         let bound = intervals::clopper_pearson_upper(0, counts(&inputs)[0], 0.95);
         same(bound, &out["exact_upper"], &inputs);
     }
     assert_eq!(intervals::clopper_pearson(0, 0, 0.95), (0.0, 1.0));
-    assert_eq!(intervals::wilson(0, 0, 0.95), (0.0, 1.0));
 }
 
 #[test]
@@ -196,30 +181,7 @@ fn q_values_of_the_1995_paper() {
 }
 
 #[test]
-fn sums_of_unequal_events() {
-    for (inputs, out) in cases("poisson_binomial") {
-        let p: Vec<f64> = inputs[1]
-            .as_array()
-            .unwrap()
-            .iter()
-            .map(|v| v.as_f64().unwrap())
-            .collect();
-        same_ln(
-            poisson_binomial::ln_upper(inputs[0].as_u64().unwrap(), &p),
-            &out["ln_upper"],
-            &inputs[0],
-        );
-    }
-    assert_eq!(poisson_binomial::upper(3, &[0.5, 0.5, 0.0]), 0.0);
-}
-
-#[test]
 fn how_many_opportunities_it_takes() {
-    for (inputs, out) in cases("power_of_drop") {
-        let rates: Vec<f64> = inputs.iter().map(|v| v.as_f64().unwrap()).collect();
-        let power = power::power_of_drop(rates[0], rates[2] as u64, rates[1], rates[3] as u64, rates[4]);
-        same(power, &out["power"], &inputs);
-    }
     for (inputs, out) in cases("clean_opportunities") {
         let n = power::clean_opportunities(inputs[0].as_f64().unwrap(), inputs[1].as_f64().unwrap());
         same(n.unwrap() as f64, &out["n"], &inputs);
@@ -231,6 +193,4 @@ fn how_many_opportunities_it_takes() {
         assert!(fisher::fisher(a, n1, b, n - 1).two_sided() >= 0.05);
     }
     assert_eq!(power::clean_to_settle(0, 40, 0, 0.05, 1 << 40), None);
-    let n = power::opportunities_for_power(0.433, 90, 0.2165, 0.05, 0.8, 1 << 20).unwrap();
-    assert!(power::power_of_drop(0.433, 90, 0.2165, n, 0.05) >= 0.8);
 }

@@ -1,9 +1,7 @@
 //! Intervals for rates and medians. All ends are closed.
 
 use super::beta::beta_quantile;
-use super::normal::normal_quantile;
-use super::root::rising_root;
-use super::tails::{binomial_lower, ln_poisson_lower, ln_poisson_point, ln_poisson_upper};
+use super::tails::binomial_lower;
 
 /// Exact two-sided equal-tail interval of a rate, `k` of `n`. (0, 1) when `n` is 0.
 ///
@@ -50,62 +48,6 @@ pub fn clopper_pearson_lower(k: u64, n: u64, confidence: f64) -> f64 {
         confidence.ln(),
     )
     .0
-}
-
-/// Wilson's score interval of a rate, without continuity correction. (0, 1) when `n` is 0.
-///
-/// # Source
-/// Wilson (1927), JASA 22:209.
-pub fn wilson(k: u64, n: u64, confidence: f64) -> (f64, f64) {
-    if n == 0 {
-        return (0.0, 1.0);
-    }
-    let (n, p) = (n as f64, k as f64 / n as f64);
-    let z = normal_quantile(0.5 * (1.0 + confidence));
-    let square = z * z;
-    let middle = p + square / (2.0 * n);
-    let half = z * (p * (1.0 - p) / n + square / (4.0 * n * n)).sqrt();
-    let scale = 1.0 + square / n;
-    let low = if k == 0 { 0.0 } else { (middle - half) / scale };
-    let high = if k as f64 == n {
-        1.0
-    } else {
-        (middle + half) / scale
-    };
-    (low, high)
-}
-
-/// Exact two-sided interval of a Poisson rate: `events` in `exposure` (any unit; the rate is per that unit).
-///
-/// # Source
-/// Garwood (1936), Biometrika 28:437.
-pub fn garwood(events: u64, exposure: f64, confidence: f64) -> (f64, f64) {
-    let ln_each = (0.5 * (1.0 - confidence)).ln();
-    let low = if events == 0 {
-        0.0
-    } else {
-        // d/dm P(X ≥ k) = P(X = k − 1); in ln m the slope of the logarithm is m·P(X = k − 1)/P(X ≥ k).
-        poisson_mean(events as f64, |m| {
-            let tail = ln_poisson_upper(events, m);
-            (
-                tail - ln_each,
-                (m.ln() + ln_poisson_point(events - 1, m) - tail).exp(),
-            )
-        })
-    };
-    let high = poisson_mean(events as f64 + 1.0, |m| {
-        let tail = ln_poisson_lower(events, m);
-        (
-            ln_each - tail,
-            (m.ln() + ln_poisson_point(events, m) - tail).exp(),
-        )
-    });
-    (low / exposure, high / exposure)
-}
-
-/// Root of a rising function of the Poisson mean: Newton over ln m inside a bracket.
-fn poisson_mean(start: f64, miss_and_slope: impl Fn(f64) -> (f64, f64)) -> f64 {
-    rising_root(start.ln(), (-50.0, 50.0), |t| miss_and_slope(t.exp())).exp()
 }
 
 /// Positions (from 0, both inclusive) of the order statistics that enclose the median of `n` values with at

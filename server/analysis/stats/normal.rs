@@ -1,8 +1,7 @@
-//! The normal distribution's tail and quantile, and the chi-square tail with one degree of freedom.
+//! The normal distribution's tail and quantile.
 //!
 //! # Source
-//! Series and continued fraction of the complementary error function: Abramowitz and Stegun 7.1.6, 7.1.14;
-//! relation to chi-square: 26.4.19.
+//! Series and continued fraction of the complementary error function: Abramowitz and Stegun 7.1.6, 7.1.14.
 
 use super::gamma::HALF_LN_2PI;
 use super::ln_1m_exp;
@@ -59,19 +58,6 @@ pub fn upper_quantile(ln_p: f64) -> f64 {
     z
 }
 
-/// P(X ≥ x) for a chi-square variable with one degree of freedom.
-pub fn chi_square_1_upper(x: f64) -> f64 {
-    ln_chi_square_1_upper(x).exp()
-}
-
-/// ln P(X ≥ x) for a chi-square variable with one degree of freedom.
-pub fn ln_chi_square_1_upper(x: f64) -> f64 {
-    if x <= 0.0 {
-        return 0.0;
-    }
-    (ln_normal_upper(x.sqrt()) + std::f64::consts::LN_2).min(0.0)
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -96,11 +82,9 @@ mod tests {
                 "{z}: {got:e} for {want:e}"
             );
         }
-        // The usual tables: 97.5 % and 95 % points of the normal, 5 % point 3.841… of chi-square.
+        // The usual tables: 97.5 % and 5 % points.
         assert!((normal_quantile(0.975) - 1.959963984540054).abs() < 1e-13);
         assert!((normal_quantile(0.05) + 1.6448536269514722).abs() < 1e-13);
         assert!((normal_quantile(1e-300) + 37.0471).abs() < 1e-4);
-        assert!((chi_square_1_upper(3.841458820694124) - 0.05).abs() < 1e-14);
-        assert_eq!(chi_square_1_upper(0.0), 1.0);
     }
 }

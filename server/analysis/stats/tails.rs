@@ -10,11 +10,6 @@ use super::beta::{ln_point, ln_tails};
 use super::gamma::{HALF_LN_2PI, deviance, stirling_error};
 use super::ln_1m_exp;
 
-/// P(X = k) for X ~ Binomial(n, p).
-pub fn binomial_point(k: u64, n: u64, p: f64) -> f64 {
-    ln_binomial_point(k, n, p).exp()
-}
-
 /// ln P(X = k) for X ~ Binomial(n, p); −∞ where impossible.
 pub fn ln_binomial_point(k: u64, n: u64, p: f64) -> f64 {
     if k > n || (p <= 0.0 && k > 0) || (p >= 1.0 && k < n) {

@@ -7,9 +7,6 @@ pub struct Style {
 }
 
 impl Style {
-    /// Plain text, for pipes and files.
-    pub const PLAIN: Style = Style { colour: false };
-
     pub fn bold(&self, text: &str) -> String {
         self.wrap("1", text)
     }

@@ -51,26 +51,6 @@ impl Value {
         value.map_or(Value::unknown(1), |v| Value::known(1, u64::from(v)))
     }
 
-    /// From digits 0, 1, x, z, most significant first (up to 64); `None` for anything else.
-    pub fn from_digits(digits: &str) -> Option<Value> {
-        let width = u32::try_from(digits.len())
-            .ok()
-            .filter(|w| (1..=MOST_BITS).contains(w))?;
-        let (mut a, mut b) = (0u64, 0u64);
-        for digit in digits.chars() {
-            let (da, db) = match digit {
-                '0' => (0, 0),
-                '1' => (1, 0),
-                'z' => (0, 1),
-                'x' => (1, 1),
-                _ => return None,
-            };
-            a = a << 1 | da;
-            b = b << 1 | db;
-        }
-        Some(Value::new(width, false, a, b))
-    }
-
     /// The number, when all bits are known (as if unsigned).
     pub fn number(&self) -> Option<u64> {
         (self.b == 0).then_some(self.a)
