@@ -450,7 +450,7 @@ fn a_line_in_volts_is_a_suspect_by_its_edges_and_the_supply_is_none() {
 #[test]
 fn a_supply_that_nobody_declared_is_proposed_without_accusation() {
     use edgewitness::analysis::findings::Severity;
-    use edgewitness::analysis::rails_assumed;
+    use edgewitness::analysis::rails::assumed;
     let dips: Vec<usize> = (0..12).map(|i| 6000 + 7000 * i + 431 * (i % 5)).collect();
     let lift = dips
         .iter()
@@ -465,7 +465,7 @@ fn a_supply_that_nobody_declared_is_proposed_without_accusation() {
         ("CH6", vec![4.2; 95_000]),
     ];
     let capture = capture(&held, lift);
-    let rails = rails_assumed::proposed(&capture, &[]);
+    let rails = assumed::proposed(&capture, &[]);
     let results = rails::check(&capture, &rails);
     let found = rails::proposed(&capture, &rails, &results);
     let told: Vec<(&str, Severity)> = found.iter().map(|f| (f.title.as_str(), f.severity)).collect();
@@ -484,5 +484,5 @@ fn a_supply_that_nobody_declared_is_proposed_without_accusation() {
     );
     assert_eq!(found[0].lines, ["CH3"]);
     // Declared, or called like a supply, it is judged as one and not proposed.
-    assert_eq!(rails_assumed::proposed(&capture, &rails).len(), 0);
+    assert_eq!(assumed::proposed(&capture, &rails).len(), 0);
 }

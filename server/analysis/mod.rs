@@ -8,7 +8,6 @@ pub mod links;
 pub mod merged;
 pub mod parallel;
 pub mod rails;
-pub mod rails_assumed;
 pub mod rules;
 pub mod seek;
 pub mod stats;

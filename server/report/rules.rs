@@ -1,4 +1,4 @@
-//! What rules and rails came to: the arrays `rules` and `rails` of the inspect report.
+//! What rules came to: the array `rules` of the inspect report.
 
 use serde::{Deserialize, Serialize};
 

@@ -129,7 +129,7 @@ fn percent(rate: f64) -> String {
     match value {
         0.0 => "0".to_owned(),
         v if v >= 1.0 => format!("{} %", (v * 10.0).round() / 10.0),
-        v => format!("{v:.2e} %").replace("e-", "·10⁻"),
+        v => format!("{} %", three_digits(v)),
     }
 }
 
@@ -177,9 +177,9 @@ mod tests {
     }
 
     #[test]
-    fn rates_below_a_percent_read_as_powers() {
+    fn rates_below_a_percent_keep_their_digits() {
         assert_eq!(percent(0.5), "50 %");
         assert_eq!(percent(0.025), "2.5 %");
-        assert_eq!(percent(2e-5), "2.00·10⁻3 %");
+        assert_eq!(percent(2e-5), "0.002 %");
     }
 }

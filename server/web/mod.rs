@@ -13,7 +13,6 @@ mod figure;
 mod finding_state;
 mod guard;
 mod history;
-mod log_router;
 mod occurrences;
 mod opened;
 mod overlay;

@@ -1,38 +1,17 @@
 //! Small pieces of sentences: times with units, counts with their noun, shares.
 
+use crate::model::units::{self, three_digits};
 use crate::model::{Polarity, Timebase};
 
-/// A length of `seconds` in words: three significant digits with a fitting unit.
+/// A length of `seconds` in words: three significant digits with a fitting unit, with a minus of its own.
 pub fn span_s(seconds: f64) -> String {
-    let size = seconds.abs();
-    let (scale, unit) = if size == 0.0 {
-        (1e9, "ns")
-    } else if size < 0.9995e-9 {
-        (1e12, "ps")
-    } else if size < 0.9995e-6 {
-        (1e9, "ns")
-    } else if size < 0.9995e-3 {
-        (1e6, "µs")
-    } else if size < 0.9995 {
-        (1e3, "ms")
-    } else {
-        (1.0, "s")
+    let text = match seconds {
+        0.0 => "0 ns".to_owned(),
+        // No thousands of seconds in a sentence.
+        long if long.abs() >= 999.5 => format!("{long:.0} s"),
+        other => units::seconds(other),
     };
-    let value = seconds * scale;
-    let digits = if value.abs() >= 99.95 {
-        0
-    } else if value.abs() >= 9.995 {
-        1
-    } else {
-        2
-    };
-    let text = format!("{value:.digits$}");
-    let text = if text.contains('.') {
-        text.trim_end_matches('0').trim_end_matches('.')
-    } else {
-        &text
-    };
-    format!("{} {unit}", text.replace('-', "−"))
+    text.replace('-', "−")
 }
 
 /// A length of `ticks` in words.
@@ -60,7 +39,7 @@ pub fn percent(share: f64) -> String {
             .trim_end_matches('.')
             .to_string()
     } else {
-        format!("{value:.1e}")
+        three_digits(value)
     }
 }
 
@@ -106,12 +85,14 @@ mod tests {
         assert_eq!(span_s(-1.5e-9), "−1.5 ns");
         assert_eq!(span_s(0.0), "0 ns");
         assert_eq!(span_s(120e-9), "120 ns");
+        assert_eq!(span_s(1234.0), "1234 s");
     }
 
     #[test]
     fn shares_keep_the_digits_they_need() {
         assert_eq!(percent(0.433), "43");
         assert_eq!(percent(0.0123), "1.2");
+        assert_eq!(percent(0.0005), "0.05");
         assert_eq!(percent(0.0), "0");
         assert_eq!(percent(1.0), "100");
     }

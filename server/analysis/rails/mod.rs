@@ -4,8 +4,10 @@
 //! | --- | --- |
 //! | `excursions` | stretches outside the tolerance, whole in spite of noise |
 //! | `cause` | the line whose edges the dips follow |
+//! | `assumed` | supplies that nobody declared |
 //! | `sentences` | findings |
 
+pub mod assumed;
 mod cause;
 mod excursions;
 mod sentences;

@@ -172,7 +172,7 @@ fn worst<'a>(rail: &Rail, excursions: &'a [Excursion]) -> Option<&'a Excursion> 
 }
 
 /// One warning for each line that nobody declared, looks like a supply and left its tolerance: a proposal, no accusation.
-/// `rails` and `results`: as many, of [`super::super::rails_assumed::proposed`].
+/// `rails` and `results`: as many, of [`super::assumed::proposed`].
 pub fn proposed(capture: &Capture, rails: &[Rail], results: &[RailResult]) -> Vec<Finding> {
     let mut found = Vec::new();
     for (rail, result) in rails.iter().zip(results) {

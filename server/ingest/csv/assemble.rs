@@ -7,7 +7,7 @@ use super::table::{Sink, Table};
 use crate::ingest::build::Built;
 use crate::ingest::names::some_of;
 use crate::ingest::options::FamilyChoice;
-use crate::model::{Bus, Capture, Format, Line, Source as LineSource, Ticks, TimeSpan, Trace, Warning};
+use crate::model::{Bus, Capture, Format, Line, Source as LineSource, TimeSpan, Trace, Warning};
 
 /// Finishes the builders; `sub`: ticks of a sample, `families`: by column, as [`super::families`] gives them.
 pub fn assemble(
@@ -76,8 +76,6 @@ pub fn assemble(
                     source: LineSource::Analog,
                     interpolated: true,
                     runts: done.runts,
-                    judged: Vec::new(),
-                    landmarks: None,
                     between: done.between,
                     trace: done.samples.map(|samples| Trace {
                         thresholds: family.thresholds,
@@ -101,22 +99,11 @@ pub fn assemble(
 
 fn line(name: String, built: Built, span: TimeSpan, sample_ticks: f64) -> Line {
     Line {
-        name,
-        capture: 0,
-        source: LineSource::Digital,
-        first: built.first,
         edges: built.edges,
         flips: built.flips,
         stretches: built.stretches,
-        span,
         sample_ticks,
-        interpolated: false,
-        trace: None,
-        same_as: None,
-        runts: Vec::new(),
-        judged: Vec::new(),
-        landmarks: None,
-        between: Ticks::ZERO,
         tally: Some(built.tally),
+        ..Line::digital(name, built.first, Vec::new(), span)
     }
 }

@@ -14,8 +14,7 @@ use super::grid;
 use super::input::{Input, Source, Wrapping};
 use super::{Error, ErrorKind, Progress, ReadOptions};
 use crate::model::{
-    Bus, Capture, Format, Line, NotLogic, Source as LineSource, Ticks, TimeSpan, Timebase, Trace,
-    TraceSamples, Warning,
+    Bus, Capture, Format, Line, NotLogic, Ticks, TimeSpan, Timebase, Trace, TraceSamples, Warning,
 };
 use header::{Kind, Variable};
 
@@ -126,23 +125,13 @@ pub fn read(
                     owner_lines[source] = twin.or(Some(capture.lines.len()));
                     let columns = &built[source];
                     capture.lines.push(Line {
-                        name,
-                        capture: 0,
-                        source: LineSource::Digital,
-                        first: columns.first,
                         edges: columns.edges.clone(),
                         flips: columns.flips.clone(),
                         stretches: columns.stretches.clone(),
-                        span,
                         sample_ticks,
-                        interpolated: false,
-                        trace: None,
                         same_as: twin,
-                        runts: Vec::new(),
-                        judged: Vec::new(),
-                        landmarks: None,
-                        between: Ticks::ZERO,
                         tally: Some(columns.tally),
+                        ..Line::digital(name, columns.first, Vec::new(), span)
                     });
                 }
                 if capture.lines.len() - start > 1 {

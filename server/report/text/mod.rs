@@ -1,4 +1,4 @@
-//! Numbers as people read them: engineering units, percentages, aligned tables.
+//! Reports as text for a terminal, one file a schema; moments, emphasis and aligned tables for them.
 
 mod align;
 mod compare;

@@ -10,8 +10,8 @@ use std::collections::BTreeSet;
 use super::sight;
 use super::tally::{Looked, row};
 use crate::analysis::compare::Counts;
+use crate::analysis::rails;
 use crate::analysis::strays::StrayKind;
-use crate::analysis::{rails, rails_assumed};
 use crate::model::{Capture, Line};
 use crate::report::compare::{SeenRow, Trouble, TroubleKind};
 use crate::rule::Rail;
@@ -124,7 +124,7 @@ pub(super) fn rail_troubles(looked: &[Looked], setup: &Setup, slot_s: Option<f64
     };
     let mut supplies: Vec<Rail> = setup.rails.clone();
     for l in looked {
-        let more = rails_assumed::assumed(&l.capture, &supplies);
+        let more = rails::assumed::assumed(&l.capture, &supplies);
         supplies.extend(more);
     }
     // Readings by meter are no part of a run.

@@ -2,7 +2,7 @@
 //!
 //! Both grounds must hold. What is found so is said to be assumed, and the setup file can say otherwise.
 
-use super::volts::Volts;
+use crate::analysis::volts::Volts;
 use crate::model::{Capture, Trace};
 use crate::rule::Rail;
 
