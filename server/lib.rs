@@ -1,9 +1,9 @@
 //! Edgewitness: a capture of a hand-wired logic machine goes in, the culprit comes out.
 //!
 //! One way through: bytes → [`ingest`] → [`model::Capture`] → [`analysis`] → [`report`] → [`web`] or [`cli`].
-//! Arrows point one way: `cli` and `web` know [`workflow`]; `workflow` joins [`store`], [`analysis`],
-//! [`ingest`], [`setup`] and [`report`]; all of these know [`model`]; `model` knows nobody.
-//! [`setup`] and [`analysis`] also know [`rule`], which knows only the model.
+//! Arrows point one way: `cli` and `web` know [`workflow`]; `workflow` joins [`ingest`], [`setup`], [`harness`],
+//! [`analysis`], [`report`], [`export`] and [`store`]. These know [`model`], which knows nobody; [`setup`] and
+//! [`analysis`] also know [`rule`], [`export`] and [`store`] also know [`report`], and [`harness`] knows nobody.
 //!
 //! | module | what it is for |
 //! | --- | --- |

@@ -44,15 +44,35 @@ fn sources(folder: &Path, found: &mut Vec<PathBuf>) {
     }
 }
 
-/// Names of the crate's modules that the text reaches for: `crate::name`, `crate::{name, …}`, `edgewitness::name`.
-fn known_to(text: &str) -> BTreeSet<String> {
+/// How many names a module's path has: `server/analysis/links/mod.rs` and `server/analysis/links.rs` have two.
+fn depth(relative: &Path) -> usize {
+    let is_mod = relative.file_name().is_some_and(|name| name == "mod.rs");
+    // `server/` is no module, `demo/` is one.
+    let root = usize::from(relative.starts_with("server"));
+    relative.iter().count() - root - usize::from(is_mod)
+}
+
+/// The text of a file without the module of its own tests, which ends at the next brace in the first column.
+fn without_tests(text: &str) -> String {
+    let Some((before, tests)) = text.split_once("#[cfg(test)]\nmod tests {") else {
+        return text.to_owned();
+    };
+    let after = tests.split_once("\n}\n").map_or("", |(_, after)| after);
+    format!("{before}\n{after}")
+}
+
+/// Names of the crate's modules that the text of a file reaches for: `crate::name`, `crate::{name, …}`,
+/// `edgewitness::name`, and from a module with a path of `depth` names as many times `super::`.
+fn known_to(text: &str, depth: usize) -> BTreeSet<String> {
     let code: Vec<&str> = text
         .lines()
         .map(|line| line.split("//").next().unwrap_or_default())
         .collect();
     let code = code.join("\n");
     let mut names = BTreeSet::new();
-    for root in ["crate::", "edgewitness::"] {
+    // More than these lead to the same names: they stand in a module inside the file.
+    let climbed = "super::".repeat(depth);
+    for root in ["crate::", "edgewitness::", climbed.as_str()] {
         for (at, _) in code.match_indices(root) {
             let rest = &code[at + root.len()..];
             let mut take = |part: &str| {
@@ -111,8 +131,7 @@ fn nobody_knows_whom_it_should_not() {
             .unwrap_or_else(|| panic!("{module} has no place in the house yet"));
         read.insert(module.to_owned());
         let text = std::fs::read_to_string(&file).expect("a readable source");
-        let code = text.split("#[cfg(test)]\nmod tests").next().unwrap_or_default();
-        for name in known_to(code) {
+        for name in known_to(&without_tests(&text), depth(relative)) {
             if name != module && allowed.contains_key(name.as_str()) && !may.contains(&name.as_str()) {
                 wrong.push(format!("{}: {module} must not know {name}", relative.display()));
             }
@@ -125,7 +144,8 @@ fn nobody_knows_whom_it_should_not() {
 
 #[test]
 fn the_reader_of_arrows_sees_them() {
-    let seen = |text: &str| known_to(text).into_iter().collect::<Vec<_>>();
+    let seen_from = |depth, text: &str| known_to(text, depth).into_iter().collect::<Vec<_>>();
+    let seen = |text: &str| seen_from(9, text);
     assert_eq!(seen("use crate::model::Line;"), ["model"]);
     assert_eq!(
         seen("use crate::{\n    model::{Line, Level},\n    store,\n};\nlet a = (b, c);"),
@@ -136,4 +156,23 @@ fn the_reader_of_arrows_sees_them() {
         ["cli", "web"]
     );
     assert!(seen("// crate::web is no arrow\nuse super::x;").is_empty());
+    assert_eq!(seen_from(1, "use super::web::App;"), ["web"]);
+    assert_eq!(
+        seen_from(2, "use super::super::{web, store::Store};"),
+        ["store", "web"]
+    );
+    assert!(!seen_from(2, "use super::web::App;").contains(&"web".to_owned()));
+    let file = "use crate::a;\n#[cfg(test)]\nmod tests {\n    use crate::b;\n}\nuse crate::c;\n";
+    assert_eq!(seen(&without_tests(file)), ["a", "c"]);
+    let apart = "#[cfg(test)]\nmod tests;\nuse crate::d;\n";
+    assert_eq!(seen(&without_tests(apart)), ["d"]);
+    for (file, deep) in [
+        ("server/main.rs", 1),
+        ("server/web/mod.rs", 1),
+        ("server/web/api/log.rs", 3),
+        ("demo/mod.rs", 1),
+        ("demo/boards/mod.rs", 2),
+    ] {
+        assert_eq!(depth(Path::new(file)), deep, "{file}");
+    }
 }

@@ -2,6 +2,16 @@
 //!
 //! [`router`] has every URL in one list; [`serve`] listens. `pages/` answers with HTML that reads without
 //! script, `api/` with JSON or columns of numbers. [`guard`] looks at every request before anything else.
+//!
+//! | module | what it is for |
+//! | --- | --- |
+//! | `state`, `work`, `watch` | what requests share; captures read and inspected in the background; a watched folder |
+//! | `opened`, `occurrences` | a session in memory; the moments its findings rest on |
+//! | `window`, `volts`, `overlay` | what the diagram draws of lines, of samples, of occurrences laid on one another |
+//! | `figure`, `history` | the same and a trouble's history as SVG |
+//! | `view`, `answers`, `finding_state`, `clock_view` | findings, conditions and clocks as ready strings for the templates |
+//! | `guard`, `token`, `refused`, `error` | who may ask, and what is said to those who may not or asked wrongly |
+//! | `assets`, `base64` | static files, and pictures inside a page |
 
 mod answers;
 mod api;

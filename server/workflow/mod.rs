@@ -1,4 +1,16 @@
-//! The only place that joins ingest, setup, analysis, report and store.
+//! The only place that joins ingest, setup, harness, analysis, report, export and store.
+//!
+//! | module | from what to what |
+//! | --- | --- |
+//! | [`read`], [`stored`] | a file, or a stored original, to a capture |
+//! | [`reading`], [`marks`] | what a person said of columns and of pulses, to how a capture is read |
+//! | [`align`], [`runs`], `merge` | several captures to one on one clock |
+//! | [`inspect`] | a capture to what is wrong, by `forbidden`, [`rules`], [`rails`] and `fill` |
+//! | `assumed`, [`unreadable`], [`metered`] | what had to be assumed, could not be read, was measured by hand |
+//! | [`compare`] | captures under two conditions to what the fix changed |
+//! | [`session`] | all that a stored session holds, to captures, reports and counts |
+//! | [`lines`], [`links`], [`places`], [`export`] | what is there, pulse by pulse, on which pin, in which form |
+//! | [`watch`], [`demo_session`] | a watched folder to new exports; the ready session of the demo |
 
 pub mod align;
 mod assumed;
