@@ -5,7 +5,7 @@
 #![allow(clippy::result_large_err)]
 
 use edgewitness::ingest::{self, ReadOptions};
-use edgewitness::model::Capture;
+use edgewitness::model::{Capture, ColumnKind, Family};
 
 // An error ends the reading; its size costs nothing.
 #[allow(clippy::result_large_err)]
@@ -413,15 +413,8 @@ fn a_preview_says_what_its_cells_say() {
         time_unit_s: Some(1e-6),
         ..ReadOptions::default()
     };
-    said.columns.insert("2".to_owned(), ingest::ColumnKind::Ignore);
-    let thresholds = edgewitness::model::Thresholds {
-        low_v: 0.1,
-        high_v: 0.2,
-    };
-    said.family = Some(ingest::FamilyChoice {
-        name: "volts".to_owned(),
-        thresholds,
-    });
+    said.columns.insert("2".to_owned(), ColumnKind::Ignore);
+    said.family = Some(Family::by_volts(0.1, 0.2));
     assert_eq!(look(&said).meanings[1], ["1 µs", "", "high", "= 240", ""]);
 }
 

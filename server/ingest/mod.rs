@@ -33,7 +33,7 @@ use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 pub use error::{Error, ErrorKind, Position};
-pub use options::{ColumnKind, FamilyChoice, Limits, Progress, ReadOptions, TableForm};
+pub use options::{Limits, Progress, ReadOptions};
 pub use preview::{Preview, PreviewColumn, preview, preview_bytes, preview_unread};
 
 use crate::model::Capture;

@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use crate::model::Thresholds;
+use crate::model::{ColumnKind, Family, TableForm};
 
 /// Bounds that keep the reader small and quick whatever the bytes are. Each is named when it is hit.
 #[derive(Clone, Debug, PartialEq)]
@@ -58,49 +58,15 @@ impl Default for Limits {
     }
 }
 
-/// What a column of a table is, where the person says so.
-#[derive(Clone, Debug, PartialEq)]
-pub enum ColumnKind {
-    Time,
-    /// Levels.
-    Digital,
-    /// Volts.
-    Analog,
-    /// A packed bus of `bits` lines, written to base 2, 8, 10 or 16.
-    Bus {
-        bits: usize,
-        base: u32,
-    },
-    /// Not read.
-    Ignore,
-}
-
-/// Thresholds of an analog line and the word that named them.
-#[derive(Clone, Debug, PartialEq)]
-pub struct FamilyChoice {
-    /// `ttl-5v`, …, or `volts`.
-    pub name: String,
-    pub thresholds: Thresholds,
-}
-
-/// The form of a table.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum TableForm {
-    /// One row a sample, at a fixed period.
-    Samples,
-    /// One row a change.
-    Changes,
-}
-
 /// What the reader is told beforehand. `Default` leaves everything to the file.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct ReadOptions {
     /// Length of a VCD time unit where `$timescale` is missing, in seconds.
     pub timescale_s: Option<f64>,
     /// Thresholds by line name.
-    pub families: BTreeMap<String, FamilyChoice>,
+    pub families: BTreeMap<String, Family>,
     /// Thresholds of analog lines that have no entry of their own.
-    pub family: Option<FamilyChoice>,
+    pub family: Option<Family>,
     /// Kinds by column heading (as in the file, or the line's name) or by number from 1.
     pub columns: BTreeMap<String, ColumnKind>,
     /// Length of one unit of the time column, in seconds.

@@ -4,8 +4,8 @@ use std::path::Path;
 
 use serde::Serialize;
 
-use super::options::ColumnKind;
 use super::{Error, ErrorKind, ReadOptions, Sniffed, Source, csv, input, sniff_source};
+use crate::model::ColumnKind;
 
 /// What a file was taken for. Everything in it can be said otherwise in [`ReadOptions`].
 #[derive(Clone, Debug, PartialEq, Serialize)]

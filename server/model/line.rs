@@ -67,7 +67,7 @@ pub struct Judged {
 /// One named signal of a capture.
 #[derive(Clone, Debug)]
 pub struct Line {
-    /// The name as report.md's "Words" has it; unique within a capture.
+    /// The name as the report has it; unique within a capture.
     pub name: String,
     /// Position of the file this line came from in the list of captures (0 for a single capture).
     pub capture: usize,

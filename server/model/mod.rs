@@ -2,8 +2,10 @@
 
 mod capture;
 mod column;
+mod family;
 mod level;
 mod line;
+mod table;
 mod tally;
 mod time;
 mod trace;
@@ -11,8 +13,10 @@ pub mod units;
 
 pub use capture::{Bus, Capture, Format, NotLogic, Warning};
 pub use column::Column;
+pub use family::{FAMILIES, Family};
 pub use level::{Level, Polarity};
 pub use line::{Judged, Line, Pulse, Runt, Segment, Source, Stretch, StretchKind};
+pub use table::{ColumnKind, TableForm};
 pub use tally::{Tally, TallyRun};
 pub use time::{Ticks, TimeSpan, Timebase};
 pub use trace::{PyramidLevel, Thresholds, Trace, TraceSamples};

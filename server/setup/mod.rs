@@ -14,9 +14,9 @@ use std::collections::BTreeMap;
 
 pub use error::Error;
 pub use quantity::{parse_hertz, parse_seconds, parse_volts};
-pub use read::{ColumnSetup, ReadSetup};
+pub use read::ReadSetup;
 
-use crate::model::Thresholds;
+use crate::model::Family;
 use crate::rule::{Rail, Rule};
 
 /// A setup file with every part and key explained; what `edgewitness setup` prints and the page on setup files shows.
@@ -44,14 +44,6 @@ pub struct LineSetup {
     pub judged: Vec<(f64, bool)>,
 }
 
-/// Thresholds of an analog line and the word that named them.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Family {
-    /// `ttl-5v`, …, or `volts` when the thresholds were given as numbers.
-    pub name: String,
-    pub thresholds: Thresholds,
-}
-
 /// A link to check: one signal seen at two places.
 #[derive(Clone, Debug, PartialEq)]
 pub struct LinkSetup {
@@ -60,56 +52,6 @@ pub struct LinkSetup {
     pub max_delay_s: Option<f64>,
     pub inverted: bool,
 }
-
-/// The logic families of report.md with their thresholds: VIL max and VIH min in volts.
-///
-/// # Source
-/// TTL: maker's tables of the 74 series, 0.8/2.0 V. LVTTL 3.3 V: JESD8C, 0.8/2.0 V. CMOS 5 V and HC at 3.3 V:
-/// 0.3/0.7 VCC (JESD7-A's rule). 2.5 V: JESD8-5A, 0.7/1.7 V. 1.8 V: JESD8-7A, 0.35/0.65 VCC.
-pub const FAMILIES: [(&str, Thresholds); 6] = [
-    (
-        "ttl-5v",
-        Thresholds {
-            low_v: 0.8,
-            high_v: 2.0,
-        },
-    ),
-    (
-        "lvttl-3v3",
-        Thresholds {
-            low_v: 0.8,
-            high_v: 2.0,
-        },
-    ),
-    (
-        "cmos-5v",
-        Thresholds {
-            low_v: 1.5,
-            high_v: 3.5,
-        },
-    ),
-    (
-        "hc-3v3",
-        Thresholds {
-            low_v: 0.99,
-            high_v: 2.31,
-        },
-    ),
-    (
-        "cmos-2v5",
-        Thresholds {
-            low_v: 0.7,
-            high_v: 1.7,
-        },
-    ),
-    (
-        "cmos-1v8",
-        Thresholds {
-            low_v: 0.63,
-            high_v: 1.17,
-        },
-    ),
-];
 
 impl Setup {
     /// Reads the text of a setup file; `file` is its name, for messages.
@@ -155,7 +97,7 @@ mod tests {
         for word in rules::STEP_RULES.split(", ") {
             assert!(EXAMPLE.contains(word), "{word}");
         }
-        for (family, _) in FAMILIES {
+        for (family, _) in crate::model::FAMILIES {
             assert!(EXAMPLE.contains(family), "{family}");
         }
     }

@@ -10,8 +10,8 @@ use toml::Spanned;
 use super::rails::{self, RawRail, RawReading};
 use super::read::{self, RawRead};
 use super::rules::{self, RawLimit, RawLogic, RawSequence};
-use super::{Error, FAMILIES, Family, LineSetup, LinkSetup, Setup, parse_seconds};
-use crate::model::Thresholds;
+use super::{Error, LineSetup, LinkSetup, Setup, parse_seconds};
+use crate::model::{FAMILIES, Family};
 
 #[derive(Deserialize)]
 #[serde(deny_unknown_fields)]
@@ -100,10 +100,7 @@ fn line_setup(line: RawLine, place: &Place) -> Result<LineSetup, Error> {
                     format!("found low = {low_v} and high = {high_v}, expected low below high, in volts");
                 return Err(place.error(low.span().start, message));
             }
-            Some(Family {
-                name: "volts".to_owned(),
-                thresholds: Thresholds { low_v, high_v },
-            })
+            Some(Family::by_volts(low_v, high_v))
         }
         (family, low, high) => {
             let starts = [
@@ -138,8 +135,7 @@ fn line_setup(line: RawLine, place: &Place) -> Result<LineSetup, Error> {
 
 /// The family of a word.
 pub fn family(name: &Spanned<String>, place: &Place) -> Result<Family, Error> {
-    let known = FAMILIES.iter().find(|(word, _)| word == name.get_ref());
-    let (name, thresholds) = known.ok_or_else(|| {
+    Family::named(name.get_ref()).ok_or_else(|| {
         let names: Vec<&str> = FAMILIES.iter().map(|(name, _)| *name).collect();
         let message = format!(
             "found the family \"{}\", expected one of {}",
@@ -147,10 +143,6 @@ pub fn family(name: &Spanned<String>, place: &Place) -> Result<Family, Error> {
             names.join(", ")
         );
         place.error(name.span().start, message)
-    })?;
-    Ok(Family {
-        name: (*name).to_owned(),
-        thresholds: *thresholds,
     })
 }
 

@@ -5,8 +5,9 @@ use std::collections::BTreeMap;
 use serde::Deserialize;
 use toml::Spanned;
 
+use super::Error;
 use super::raw::{Place, family};
-use super::{Error, Family};
+use crate::model::{ColumnKind, Family, TableForm};
 
 /// How to read a file where its content can't tell. Everything left out is told by the file, or assumed with a
 /// warning.
@@ -21,26 +22,11 @@ pub struct ReadSetup {
     pub delimiter: Option<u8>,
     /// `.` or `,`.
     pub decimal: Option<u8>,
-    /// Whether a table has one row a sample (true) or one row a change.
-    pub samples: Option<bool>,
+    pub form: Option<TableForm>,
     /// Thresholds of analog lines without any of their own.
     pub family: Option<Family>,
     /// What columns hold, by heading or by number from 1.
-    pub columns: BTreeMap<String, ColumnSetup>,
-}
-
-/// What a column of a table holds.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum ColumnSetup {
-    Time,
-    Digital,
-    Analog,
-    /// A packed bus of `bits` lines, its cells written to base 2, 8, 10 or 16.
-    Bus {
-        bits: usize,
-        base: u32,
-    },
-    Ignore,
+    pub columns: BTreeMap<String, ColumnKind>,
 }
 
 #[derive(Default, Deserialize)]
@@ -98,6 +84,11 @@ pub fn read(raw: RawRead, place: &Place) -> Result<ReadSetup, Error> {
         })?;
         columns.insert(name, column);
     }
+    let form = match one_of(raw.form, &[("samples", b's'), ("changes", b'c')])? {
+        Some(b's') => Some(TableForm::Samples),
+        Some(_) => Some(TableForm::Changes),
+        None => None,
+    };
     Ok(ReadSetup {
         timescale_s: place.positive_seconds(raw.timescale)?,
         time_unit_s,
@@ -113,7 +104,7 @@ pub fn read(raw: RawRead, place: &Place) -> Result<ReadSetup, Error> {
             ],
         )?,
         decimal: one_of(raw.decimal, &[(".", b'.'), (",", b',')])?,
-        samples: one_of(raw.form, &[("samples", 1), ("changes", 0)])?.map(|form| form == 1),
+        form,
         family: raw.family.map(|name| family(&name, place)).transpose()?,
         columns,
     })
@@ -143,16 +134,16 @@ fn sample_period(
     }
 }
 
-fn column(text: &str) -> Option<ColumnSetup> {
+fn column(text: &str) -> Option<ColumnKind> {
     /// No wider bus is written in one cell.
     const WIDEST: usize = 128;
     let words: Vec<&str> = text.split_whitespace().collect();
     Some(match words.as_slice() {
-        ["time"] => ColumnSetup::Time,
-        ["digital"] => ColumnSetup::Digital,
-        ["analog"] => ColumnSetup::Analog,
-        ["ignore"] => ColumnSetup::Ignore,
-        ["bus", bits, base] => ColumnSetup::Bus {
+        ["time"] => ColumnKind::Time,
+        ["digital"] => ColumnKind::Digital,
+        ["analog"] => ColumnKind::Analog,
+        ["ignore"] => ColumnKind::Ignore,
+        ["bus", bits, base] => ColumnKind::Bus {
             bits: bits.parse().ok().filter(|b| (1..=WIDEST).contains(b))?,
             base: match *base {
                 "hex" => 16,
@@ -179,12 +170,12 @@ mod tests {
         assert_eq!(read.timescale_s, Some(10e-9));
         assert_eq!(read.time_unit_s, Some(1e-3));
         assert_eq!(
-            (read.delimiter, read.decimal, read.samples),
-            (Some(b'\t'), Some(b','), Some(true))
+            (read.delimiter, read.decimal, read.form),
+            (Some(b'\t'), Some(b','), Some(TableForm::Samples))
         );
         assert_eq!(read.family.unwrap().thresholds.high_v, 3.5);
-        assert_eq!(read.columns["DATA"], ColumnSetup::Bus { bits: 8, base: 16 });
-        assert_eq!(read.columns["3"], ColumnSetup::Ignore);
+        assert_eq!(read.columns["DATA"], ColumnKind::Bus { bits: 8, base: 16 });
+        assert_eq!(read.columns["3"], ColumnKind::Ignore);
     }
 
     #[test]

@@ -2,45 +2,29 @@
 
 use std::path::Path;
 
-use crate::ingest::{self, ColumnKind, FamilyChoice, Progress, ReadOptions, TableForm};
+use crate::ingest::{self, Progress, ReadOptions};
 use crate::model::Capture;
-use crate::setup::{ColumnSetup, Family, Setup};
+use crate::setup::Setup;
 
 use super::marks;
 
 /// The reader's options that a setup asks for.
 pub fn read_options(setup: &Setup) -> ReadOptions {
-    let choice = |family: &Family| FamilyChoice {
-        name: family.name.clone(),
-        thresholds: family.thresholds,
-    };
     let families = setup.lines.iter().filter_map(|(name, line)| {
-        let family = line.thresholds.as_ref()?;
-        Some((name.clone(), choice(family)))
+        let family = line.thresholds.clone()?;
+        Some((name.clone(), family))
     });
     let read = &setup.read;
-    let columns = read.columns.iter().map(|(name, column)| {
-        let kind = match *column {
-            ColumnSetup::Time => ColumnKind::Time,
-            ColumnSetup::Digital => ColumnKind::Digital,
-            ColumnSetup::Analog => ColumnKind::Analog,
-            ColumnSetup::Bus { bits, base } => ColumnKind::Bus { bits, base },
-            ColumnSetup::Ignore => ColumnKind::Ignore,
-        };
-        (name.clone(), kind)
-    });
     ReadOptions {
         timescale_s: read.timescale_s,
         families: families.collect(),
-        family: read.family.as_ref().map(choice),
-        columns: columns.collect(),
+        family: read.family.clone(),
+        columns: read.columns.clone(),
         time_unit_s: read.time_unit_s,
         sample_period_s: read.sample_period_s,
         delimiter: read.delimiter,
         decimal: read.decimal,
-        form: read
-            .samples
-            .map(|s| if s { TableForm::Samples } else { TableForm::Changes }),
+        form: read.form,
         ..ReadOptions::default()
     }
 }

@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use super::links::quoted;
-use crate::setup::FAMILIES;
+use crate::model::FAMILIES;
 
 /// Fields that stand for keys of `[read]`.
 const KEYS: [&str; 7] = [

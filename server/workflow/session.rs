@@ -208,7 +208,7 @@ pub fn with_sheet(setup: &Setup, sheet: &str) -> Result<Setup, String> {
     read.sample_period_s = own.sample_period_s.or(read.sample_period_s);
     read.delimiter = own.delimiter.or(read.delimiter);
     read.decimal = own.decimal.or(read.decimal);
-    read.samples = own.samples.or(read.samples);
+    read.form = own.form.or(read.form);
     read.family = own.family.or(read.family.take());
     read.columns.extend(own.columns);
     Ok(setup)

@@ -1,7 +1,6 @@
 //! State levels (IEEE Std 181-2011), and the logic family that a line seems to be of.
 
-use crate::ingest::options::FamilyChoice;
-use crate::model::Thresholds;
+use crate::model::Family;
 
 /// Low and high state level: the modes of the lower and the upper half of the samples' range (IEEE Std
 /// 181-2011, histogram method). `None` where the samples hardly move.
@@ -25,33 +24,27 @@ fn state_levels(samples: &[f32]) -> Option<(f64, f64)> {
     Some((mode(0, BINS / 2), mode(BINS / 2, BINS)))
 }
 
-fn family(name: &str, low_v: f64, high_v: f64) -> FamilyChoice {
-    FamilyChoice {
-        name: name.to_owned(),
-        thresholds: Thresholds { low_v, high_v },
-    }
-}
-
-/// Least high state level of an output of the 5 V families at its full load (TTL's V_OH, see facts of the families).
+/// Least high state level of an output of the 5 V families at its full load (TTL's V_OH in makers' tables, from memory).
 const TTL_HIGH_V: f64 = 2.4;
 /// TTL's totem poles don't drive higher than this from 5 V; a pull-up does.
 const TTL_DRIVES_V: f64 = 4.3;
 
-/// What one line says for itself, from its high state level: values of the named families.
-fn by_itself(high: Option<f64>) -> FamilyChoice {
-    match high {
-        Some(high) if high < 2.1 => family("cmos-1v8", 0.63, 1.17),
-        Some(high) if high < TTL_HIGH_V => family("cmos-2v5", 0.7, 1.7),
-        Some(high) if high > TTL_DRIVES_V => family("cmos-5v", 1.5, 3.5),
+/// What one line says for itself, from its high state level.
+fn by_itself(high: Option<f64>) -> Family {
+    let name = match high {
+        Some(high) if high < 2.1 => "cmos-1v8",
+        Some(high) if high < TTL_HIGH_V => "cmos-2v5",
+        Some(high) if high > TTL_DRIVES_V => "cmos-5v",
         // TTL drives its high anywhere from 2.4 V to some 4 V, LVTTL up to 3.3 V: the thresholds are the same.
-        _ => family("ttl-5v", 0.8, 2.0),
-    }
+        _ => "ttl-5v",
+    };
+    Family::named(name).expect("one of the families")
 }
 
 /// A family proposed for a line.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Proposal {
-    pub family: FamilyChoice,
+    pub family: Family,
     /// The line's high state level in volts, where the family's outputs drive higher than that.
     pub weak_v: Option<f64>,
 }

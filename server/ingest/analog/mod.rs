@@ -301,7 +301,7 @@ mod tests {
         builder
     }
 
-    /// A trapezoid 0 → 5 V: start 10, rise 4, top 20, fall 6 (facts of IEEE Std 181): the crossings are exact.
+    /// A trapezoid 0 → 5 V: start 10, rise 4, top 20, fall 6 (by the definitions of IEEE Std 181): the crossings are exact.
     #[test]
     fn crossings_are_interpolated() {
         let volts = |t: f64| match t {

@@ -6,14 +6,14 @@ use super::clock::Clock;
 use super::table::{Sink, Table};
 use crate::ingest::build::Built;
 use crate::ingest::names::some_of;
-use crate::ingest::options::FamilyChoice;
+use crate::model::Family;
 use crate::model::{Bus, Capture, Format, Line, Source as LineSource, TimeSpan, Trace, Warning};
 
 /// Finishes the builders; `sub`: ticks of a sample, `families`: by column, as [`super::families`] gives them.
 pub fn assemble(
     name: &str,
     table: Table,
-    families: &[Option<(FamilyChoice, bool)>],
+    families: &[Option<(Family, bool)>],
     clock: &Clock,
     span: TimeSpan,
     sub: i64,

@@ -29,10 +29,10 @@ use super::analog;
 use super::build::Value;
 use super::error::quoted;
 use super::input::{Source, Wrapping};
-use super::options::{ColumnKind, FamilyChoice};
 use super::{Error, Progress, ReadOptions};
 use crate::model::Capture;
 use crate::model::units::engineering;
+use crate::model::{ColumnKind, Family};
 use clock::Pace;
 use pass::{Outcome, pass};
 use probe::{ColumnPlan, TablePlan};
@@ -74,7 +74,7 @@ pub fn read(
 }
 
 /// What a cell of the table says, read by the plan: a time, a level, a number; empty where the column is not read.
-pub fn meaning(plan: &TablePlan, column: usize, family: Option<&FamilyChoice>, cell: &[u8]) -> String {
+pub fn meaning(plan: &TablePlan, column: usize, family: Option<&Family>, cell: &[u8]) -> String {
     let unknown = || "unknown".to_owned();
     let Some(of) = plan.columns.get(column) else {
         return String::new();
@@ -117,7 +117,7 @@ pub fn meaning(plan: &TablePlan, column: usize, family: Option<&FamilyChoice>, c
 
 /// Declared or proposed thresholds by column, and whether declared; `None` for columns without volts. And what there is
 /// to tell of weak levels.
-pub fn families(plan: &TablePlan, options: &ReadOptions) -> (Vec<Option<(FamilyChoice, bool)>>, Vec<String>) {
+pub fn families(plan: &TablePlan, options: &ReadOptions) -> (Vec<Option<(Family, bool)>>, Vec<String>) {
     let declared = |column: &ColumnPlan| {
         options
             .families

@@ -16,10 +16,10 @@ use crate::ingest::build::Value;
 use crate::ingest::columns::SpillFolder;
 use crate::ingest::error::quoted;
 use crate::ingest::input::{Input, Source, Wrapping};
-use crate::ingest::options::{ColumnKind, FamilyChoice};
 use crate::ingest::{Error, ErrorKind, Progress, ReadOptions};
 use crate::model::units::engineering;
 use crate::model::{Capture, Ticks, TimeSpan, Timebase};
+use crate::model::{ColumnKind, Family};
 
 const CUT_SHORT: &str = "the gzip file was cut off: everything up to there was read";
 
@@ -75,7 +75,7 @@ struct Pass<'p> {
     progress: &'p dyn Progress,
     plan: &'p TablePlan,
     folder: Arc<SpillFolder>,
-    families: Vec<Option<(FamilyChoice, bool)>>,
+    families: Vec<Option<(Family, bool)>>,
     /// What there is to tell of weak levels.
     weak: Vec<String>,
     /// Ticks of a sample.

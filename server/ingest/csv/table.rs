@@ -12,8 +12,8 @@ use crate::ingest::analog::AnalogBuilder;
 use crate::ingest::build::{LineBuilder, Value};
 use crate::ingest::columns::SpillFolder;
 use crate::ingest::grid::Grid;
-use crate::ingest::options::{ColumnKind, FamilyChoice};
 use crate::ingest::{Error, ErrorKind, ReadOptions};
+use crate::model::{ColumnKind, Family};
 
 /// Why a table must be read anew.
 pub enum Again {
@@ -44,7 +44,7 @@ pub struct Table<'p> {
 /// Builders for every column of the plan.
 pub fn table<'p>(
     plan: &'p TablePlan,
-    families: &[Option<(FamilyChoice, bool)>],
+    families: &[Option<(Family, bool)>],
     folder: &Arc<SpillFolder>,
     options: &ReadOptions,
     name: &str,

@@ -6,7 +6,7 @@ use super::headings::{Head, position_of};
 use super::time_column::time_value;
 use super::{ColumnPlan, Row, TablePlan};
 use crate::ingest::ReadOptions;
-use crate::ingest::options::ColumnKind;
+use crate::model::ColumnKind;
 
 /// Settles what the columns hold, and says what was guessed, left out or renamed.
 pub fn columns(plan: &mut TablePlan, head: &Head, data: &[&Row], options: &ReadOptions) {

@@ -20,8 +20,8 @@ use super::clock::Pace;
 use super::rows::Rows;
 use super::time::{TimeReader, TimeStyle};
 use crate::ingest::input::{Input, Source, Wrapping};
-use crate::ingest::options::ColumnKind;
 use crate::ingest::{Error, ErrorKind, Position, ReadOptions};
+use crate::model::ColumnKind;
 use dialect::{decimal_mark, find_delimiter, first_data_row, usual_length};
 
 /// Bytes and rows looked at.

@@ -4,9 +4,9 @@ use super::super::clock::{Pace, pace_of};
 use super::headings::Head;
 use super::{Row, TablePlan};
 use crate::ingest::grid::Grid;
-use crate::ingest::options::{ColumnKind, TableForm};
 use crate::ingest::{Error, ReadOptions};
 use crate::model::units::engineering;
+use crate::model::{ColumnKind, TableForm};
 
 /// Settles whether rows are samples or changes, and the period behind their times.
 pub fn find_pace(

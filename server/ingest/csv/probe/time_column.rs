@@ -5,8 +5,8 @@ use super::super::time::{TimeReader, TimeStyle, clock, is_date_open, suffixed};
 use super::headings::{Head, position_of};
 use super::{Row, TablePlan};
 use crate::ingest::error::quoted;
-use crate::ingest::options::ColumnKind;
 use crate::ingest::{Error, ReadOptions};
+use crate::model::ColumnKind;
 use crate::model::units::engineering;
 
 /// Settles the column of the times, their unit and their precision.
