@@ -3,15 +3,14 @@
 use crate::model::units::{self, three_digits};
 use crate::model::{Polarity, Timebase};
 
-/// A length of `seconds` in words: three significant digits with a fitting unit, with a minus of its own.
+/// A length of `seconds` in words: three significant digits with a fitting unit.
 pub fn span_s(seconds: f64) -> String {
-    let text = match seconds {
+    match seconds {
         0.0 => "0 ns".to_owned(),
         // No thousands of seconds in a sentence.
-        long if long.abs() >= 999.5 => format!("{long:.0} s"),
+        long if long.abs() >= 999.5 => format!("{long:.0} s").replace('-', "−"),
         other => units::seconds(other),
-    };
-    text.replace('-', "−")
+    }
 }
 
 /// A length of `ticks` in words.
