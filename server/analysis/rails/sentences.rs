@@ -1,11 +1,10 @@
 //! What checked rails have to say.
 
-use super::{Excursion, RailResult};
-use crate::analysis::findings::{Finding, Severity};
+use super::{Cause, Excursion, RailResult};
+use crate::analysis::findings::{Finding, Severity, edges_word, small};
 use crate::model::Capture;
-use crate::model::Polarity;
 use crate::model::units::{engineering, seconds};
-use crate::rule::Rail;
+use crate::rule::{Rail, Reading};
 
 const CAUTION: &str =
     "Measure at low voltage only; anything on the mains side of the supply is for a qualified person.";
@@ -14,156 +13,196 @@ const CAUTION: &str =
 pub fn findings(capture: &Capture, rails: &[Rail], results: &[RailResult]) -> Vec<Finding> {
     let mut found = Vec::new();
     for (rail, result) in rails.iter().zip(results) {
-        let name = &rail.line;
-        let volts = |v: f64| engineering(v, "V");
-        let (low, high) = rail.allowed_v();
-        let make = |severity, mut lines: Vec<String>, title, detail, mut try_next: Vec<String>| {
-            lines.insert(0, name.clone());
-            try_next.push(CAUTION.to_owned());
-            Finding {
-                severity,
-                topic: "rail",
-                lines,
-                title,
-                detail,
-                try_next,
-            }
-        };
-        // A rail that only the meter knows is not missed in the capture.
-        let is_metered_only = rail.setup_line.is_none() && !rail.readings.is_empty();
-        if let Some(missing) = result.missing.as_ref().filter(|_| !is_metered_only) {
-            let title =
-                format!("The rail {name} could not be checked: this capture has no volts of {missing}");
-            let line = rail
-                .setup_line
-                .map_or("A part".to_owned(), |n| format!("Line {n}"));
-            let detail = format!("{line} of the setup file names it.");
-            let next = vec!["Record it as an analog column, in volts.".to_owned()];
-            found.push(make(Severity::Warning, Vec::new(), title, detail, next));
-        }
-        if let Some(worst) = worst(rail, &result.excursions) {
-            let dips = result.excursions.iter().filter(|e| e.is_dip).count();
-            let company = match &result.cause {
-                Some(c) if worst.is_dip => {
-                    let (line, edge) = (&capture.lines[c.line].name, c.polarity);
-                    let verb = if edge == Polarity::Rise { "rises" } else { "falls" };
-                    let or = match c.inseparable.len() {
-                        0 => String::new(),
-                        1 => format!(", or {}", capture.lines[c.inseparable[0]].name),
-                        n => format!(", or one of {n} others"),
-                    };
-                    format!(" after {line}{or} {verb} ({} of {} dips)", c.dips, c.of)
-                }
-                _ => String::new(),
-            };
-            let title = format!(
-                "{name} {} to {}{company}; it should stay between {} and {}",
-                if worst.is_dip { "sags" } else { "rises" },
-                volts(worst.extreme_v),
-                volts(low),
-                volts(high)
-            );
-            let longest = result
-                .excursions
+        found.extend(not_checked(rail, result));
+        found.extend(excursions(capture, rail, result));
+        found.extend(dropped(rail, result));
+        found.extend(
+            result
+                .readings_outside
                 .iter()
-                .map(|e| (e.end - e.start).0)
-                .max()
-                .unwrap_or(0);
-            let mut detail = format!(
-                "{} of {} excursions are dips; the longest lasts {}, the first is at {}. Mean {}, smallest {}, largest {}, \
-                 ripple {} rms; outside for {:.2} % of the time.",
-                dips,
-                result.excursions.len(),
-                seconds(capture.timebase.length_s(longest as f64)),
-                seconds(capture.seconds(result.excursions[0].start)),
-                volts(result.mean_v),
-                volts(result.smallest_v),
-                volts(result.largest_v),
-                volts(result.ripple_rms_v),
-                100.0 * result.outside
-            );
-            if rail.setup_line.is_none() {
-                detail.push_str(&format!(
-                    " Taken as a supply of {} by its name and level; [rail.\"{name}\"] in the setup file says what it should be.",
-                    volts(rail.nominal_v)
-                ));
-            }
-            let mut lines = Vec::new();
-            if let Some(cause) = &result.cause {
-                let line = &capture.lines[cause.line].name;
-                lines.push(line.clone());
-                detail.push_str(&format!(
-                    " {} of {} dips begin within {} after a {} of {line} ({:.2} expected by chance, p = {:.2e}).",
-                    cause.dips,
-                    cause.of,
-                    seconds(capture.timebase.length_s(cause.within)),
-                    cause.polarity.word(),
-                    cause.expected,
-                    cause.p_value
-                ));
-                if !cause.inseparable.is_empty() {
-                    let names: Vec<&str> = cause
-                        .inseparable
-                        .iter()
-                        .map(|&l| capture.lines[l].name.as_str())
-                        .collect();
-                    detail.push_str(&format!(
-                        " The record can't tell {line} from {}: they switch along with it.",
-                        names.join(", ")
-                    ));
-                    lines.extend(names.iter().map(ToString::to_string));
-                }
-            }
-            let next = vec![
-                format!(
-                    "Measure {name} at the supply and at the board at once: a difference is dropped in the wire."
-                ),
-                "Add a reservoir capacitor beside what switches, or feed it by a wire of its own.".to_owned(),
-            ];
-            let severity = match rail.setup_line {
-                Some(_) => Severity::Fault,
-                None => Severity::Warning,
-            };
-            found.push(make(severity, lines, title, detail, next));
-        }
-        if let (Some((mean, largest)), Some(limit)) = (result.drop_v, rail.max_drop_v)
-            && largest > limit
-        {
-            let supply = rail.supply_end.clone().unwrap_or_default();
-            let title = format!(
-                "{} is lost between {supply} and {name}; at most {} is allowed",
-                volts(largest),
-                volts(limit)
-            );
-            let detail = format!("Mean drop {}, largest {}.", volts(mean), volts(largest));
-            let next = vec![
-                "Look for a thin wire or a warm, oxidised contact on the way; measure across each joint."
-                    .to_owned(),
-            ];
-            found.push(make(Severity::Warning, vec![supply], title, detail, next));
-        }
-        for &reading in &result.readings_outside {
-            let reading = &rail.readings[reading];
-            let title = format!(
-                "The meter read {} for {name} at {}; it should be between {} and {}",
-                volts(reading.volts),
-                reading.at,
-                volts(low),
-                volts(high)
-            );
-            let mut detail = "A meter shows the mean: short dips come on top of it.".to_owned();
-            if rail.setup_line.is_none() {
-                detail.push_str(&format!(
-                    " ±{:.0} % of {} is taken as allowed; [rail.\"{name}\"] in the setup file says it otherwise.",
-                    100.0 * rail.tolerance,
-                    volts(rail.nominal_v)
-                ));
-            }
-            let next = vec!["Measure again from the supply outwards until the drop appears.".to_owned()];
-            found.push(make(Severity::Fault, Vec::new(), title, detail, next));
-        }
+                .map(|&at| metered(rail, &rail.readings[at])),
+        );
     }
     found
+}
+
+fn volts(value: f64) -> String {
+    engineering(value, "V")
+}
+
+/// `lines`: those beside the rail.
+fn make(
+    rail: &Rail,
+    severity: Severity,
+    mut lines: Vec<String>,
+    (title, detail): (String, String),
+    mut try_next: Vec<String>,
+) -> Finding {
+    lines.insert(0, rail.line.clone());
+    try_next.push(CAUTION.to_owned());
+    Finding {
+        severity,
+        topic: "rail",
+        lines,
+        title,
+        detail,
+        try_next,
+    }
+}
+
+fn not_checked(rail: &Rail, result: &RailResult) -> Option<Finding> {
+    // A rail that only the meter knows is not missed in the capture.
+    let is_metered_only = rail.setup_line.is_none() && !rail.readings.is_empty();
+    let missing = result.missing.as_ref().filter(|_| !is_metered_only)?;
+    let title = format!(
+        "The rail {} could not be checked: this capture has no volts of {missing}",
+        rail.line
+    );
+    let line = rail
+        .setup_line
+        .map_or("A part".to_owned(), |n| format!("Line {n}"));
+    let detail = format!("{line} of the setup file names it.");
+    let next = vec!["Record it as an analog column, in volts.".to_owned()];
+    Some(make(rail, Severity::Warning, Vec::new(), (title, detail), next))
+}
+
+fn excursions(capture: &Capture, rail: &Rail, result: &RailResult) -> Option<Finding> {
+    let name = &rail.line;
+    let worst = worst(rail, &result.excursions)?;
+    let (low, high) = rail.allowed_v();
+    let company = match &result.cause {
+        Some(cause) if worst.is_dip => company(capture, cause),
+        _ => String::new(),
+    };
+    let title = format!(
+        "{name} {} to {}{company}; it should stay between {} and {}",
+        if worst.is_dip { "sags" } else { "rises" },
+        volts(worst.extreme_v),
+        volts(low),
+        volts(high)
+    );
+    let dips = result.excursions.iter().filter(|e| e.is_dip).count();
+    let longest = result
+        .excursions
+        .iter()
+        .map(|e| (e.end - e.start).0)
+        .max()
+        .unwrap_or(0);
+    let mut detail = format!(
+        "{} of {} excursions are dips; the longest lasts {}, the first is at {}. Mean {}, smallest {}, largest {}, \
+         ripple {} rms; outside for {:.2} % of the time.",
+        dips,
+        result.excursions.len(),
+        seconds(capture.timebase.length_s(longest as f64)),
+        seconds(capture.seconds(result.excursions[0].start)),
+        volts(result.mean_v),
+        volts(result.smallest_v),
+        volts(result.largest_v),
+        volts(result.ripple_rms_v),
+        100.0 * result.outside
+    );
+    if rail.setup_line.is_none() {
+        detail.push_str(&format!(
+            " Taken as a supply of {} by its name and level; [rail.\"{name}\"] in the setup file says what it should \
+             be.",
+            volts(rail.nominal_v)
+        ));
+    }
+    let mut lines = Vec::new();
+    if let Some(cause) = &result.cause {
+        detail.push_str(&evidence(capture, cause));
+        let suspects = std::iter::once(&cause.line).chain(&cause.inseparable);
+        lines.extend(suspects.map(|&line| capture.lines[line].name.clone()));
+    }
+    let next = vec![
+        format!(
+            "Measure {name} at the supply and at the board at once: a difference is dropped in the wire."
+        ),
+        "Add a reservoir capacitor beside what switches, or feed it by a wire of its own.".to_owned(),
+    ];
+    let severity = match rail.setup_line {
+        Some(_) => Severity::Fault,
+        None => Severity::Warning,
+    };
+    Some(make(rail, severity, lines, (title, detail), next))
+}
+
+/// Whom the dips go with, for the title: " after LIFT, or DAMP, rises (12 of 14 dips)".
+fn company(capture: &Capture, cause: &Cause) -> String {
+    let line = &capture.lines[cause.line].name;
+    let verb = edges_word(cause.polarity);
+    let or = match cause.inseparable.len() {
+        0 => String::new(),
+        1 => format!(", or {}", capture.lines[cause.inseparable[0]].name),
+        n => format!(", or one of {n} others"),
+    };
+    format!(" after {line}{or} {verb} ({} of {} dips)", cause.dips, cause.of)
+}
+
+/// The counts behind that, for the detail.
+fn evidence(capture: &Capture, cause: &Cause) -> String {
+    let line = &capture.lines[cause.line].name;
+    let mut text = format!(
+        " {} of {} dips begin within {} after a {} of {line} ({} expected by chance, p = {:.2e}).",
+        cause.dips,
+        cause.of,
+        seconds(capture.timebase.length_s(cause.within)),
+        cause.polarity.word(),
+        small(cause.expected),
+        cause.p_value
+    );
+    if !cause.inseparable.is_empty() {
+        let names: Vec<&str> = cause
+            .inseparable
+            .iter()
+            .map(|&l| capture.lines[l].name.as_str())
+            .collect();
+        text.push_str(&format!(
+            " The record can't tell {line} from {}: they switch along with it.",
+            names.join(", ")
+        ));
+    }
+    text
+}
+
+fn dropped(rail: &Rail, result: &RailResult) -> Option<Finding> {
+    let ((mean, largest), limit) = (result.drop_v?, rail.max_drop_v?);
+    if largest <= limit {
+        return None;
+    }
+    let supply = rail.supply_end.clone().unwrap_or_default();
+    let title = format!(
+        "{} is lost between {supply} and {}; at most {} is allowed",
+        volts(largest),
+        rail.line,
+        volts(limit)
+    );
+    let detail = format!("Mean drop {}, largest {}.", volts(mean), volts(largest));
+    let next = vec![
+        "Look for a thin wire or a warm, oxidised contact on the way; measure across each joint.".to_owned(),
+    ];
+    Some(make(rail, Severity::Warning, vec![supply], (title, detail), next))
+}
+
+fn metered(rail: &Rail, reading: &Reading) -> Finding {
+    let (name, (low, high)) = (&rail.line, rail.allowed_v());
+    let title = format!(
+        "The meter read {} for {name} at {}; it should be between {} and {}",
+        volts(reading.volts),
+        reading.at,
+        volts(low),
+        volts(high)
+    );
+    let mut detail = "A meter shows the mean: short dips come on top of it.".to_owned();
+    if rail.setup_line.is_none() {
+        detail.push_str(&format!(
+            " ±{:.0} % of {} is taken as allowed; [rail.\"{name}\"] in the setup file says it otherwise.",
+            100.0 * rail.tolerance,
+            volts(rail.nominal_v)
+        ));
+    }
+    let next = vec!["Measure again from the supply outwards until the drop appears.".to_owned()];
+    make(rail, Severity::Fault, Vec::new(), (title, detail), next)
 }
 
 fn worst<'a>(rail: &Rail, excursions: &'a [Excursion]) -> Option<&'a Excursion> {
@@ -180,7 +219,6 @@ pub fn proposed(capture: &Capture, rails: &[Rail], results: &[RailResult]) -> Ve
             continue;
         };
         let name = &rail.line;
-        let volts = |v: f64| engineering(v, "V");
         let dips = result.excursions.iter().filter(|e| e.is_dip).count();
         let goes_with = result.cause.as_ref().map_or(String::new(), |c| {
             format!(
