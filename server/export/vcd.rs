@@ -384,19 +384,24 @@ mod tests {
     #[test]
     fn an_independent_reader_finds_every_change() {
         let span = TimeSpan::new(Ticks(-5), Ticks(100));
-        let a = Line::digital("tower.DATA[3]", Level::Low, vec![Ticks(10), Ticks(20)], span);
+        let mut a = Line::digital("tower.DATA[3]", Level::Low, vec![Ticks(10), Ticks(20)], span);
+        let stretch = |start, end, kind| Stretch {
+            span: TimeSpan::new(Ticks(start), Ticks(end)),
+            kind,
+        };
+        a.stretches = vec![
+            stretch(50, 60, StretchKind::Unknown),
+            stretch(70, 80, StretchKind::Unrecorded),
+        ];
         let mut b = Line::digital("B 1", Level::High, vec![Ticks(20)], span);
-        b.stretches = vec![Stretch {
-            span: TimeSpan::new(Ticks(30), Ticks(40)),
-            kind: StretchKind::Floating,
-        }];
+        b.stretches = vec![stretch(30, 40, StretchKind::Floating)];
         let mut out = Vec::new();
         let notes = write(&capture(Timebase::decimal(-9), vec![a, b]), &mut out).unwrap();
         assert!(String::from_utf8_lossy(&out).contains("$timescale 1 ns $end"));
         assert_eq!(notes.len(), 2, "{notes:?}");
         let (names, changes) = read(&out);
         assert_eq!(names, ["capture.tower.DATA[3]", "capture.B_1"]);
-        use vcd::Value::{V0, V1, Z};
+        use vcd::Value::{V0, V1, X, Z};
         let expected: Vec<(u64, String, vcd::Value)> = [
             (0, 0, V0),
             (0, 1, V1),
@@ -405,6 +410,10 @@ mod tests {
             (25, 1, V0),
             (35, 1, Z),
             (45, 1, V0),
+            (55, 0, X),
+            (65, 0, V0),
+            (75, 0, X),
+            (85, 0, V0),
         ]
         .map(|(time, name, value): (u64, usize, vcd::Value)| (time, names[name].clone(), value))
         .to_vec();

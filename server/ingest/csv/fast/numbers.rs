@@ -175,3 +175,36 @@ fn read_decimal(bytes: &[u8], point: u8) -> Option<(f64, usize)> {
     let volts = value as f64 / POWERS[decimals];
     Some((if negative { -volts } else { volts }, at))
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    proptest! {
+        /// Against the standard library, which rounds correctly, to the last bit.
+        #[test]
+        fn decimals_are_rounded_as_the_standard_library_does(
+            negative in any::<bool>(),
+            value in 0u64..1_000_000_000_000_000,
+            decimals in 0usize..15,
+        ) {
+            let digits = format!("{value:0width$}", width = decimals + 1);
+            if digits.len() <= 15 {
+                let (whole, part) = digits.split_at(digits.len() - decimals);
+                let point = if decimals > 0 { "." } else { "" };
+                let text = format!("{}{whole}{point}{part}", if negative { "-" } else { "" });
+                let (read, length) = read_decimal(format!("{text},1").as_bytes(), b'.').unwrap();
+                prop_assert_eq!(length, text.len());
+                prop_assert_eq!(read.to_bits(), text.parse::<f64>().unwrap().to_bits(), "{}", text);
+            }
+        }
+    }
+
+    #[test]
+    fn what_is_no_short_decimal_is_left_to_others() {
+        for text in ["", "-", ".", "x", "1234567890123456", "12345678901234567.0"] {
+            assert_eq!(read_decimal(text.as_bytes(), b'.'), None, "{text}");
+        }
+    }
+}
