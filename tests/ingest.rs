@@ -356,5 +356,23 @@ fn files_that_are_none_are_told() {
         writeln!(bomb, "{i},0").unwrap();
     }
     let error = ingest::read_bytes("bomb.gz", bomb.finish().unwrap(), &options).unwrap_err();
-    assert!(error.to_string().contains("unpacked"), "{error}");
+    assert!(
+        error.to_string().contains("the unpacked size in bytes"),
+        "{error}"
+    );
+    let options = ReadOptions {
+        limits: Limits {
+            gzip_ratio_from: 1 << 20,
+            ..Limits::default()
+        },
+        ..ReadOptions::default()
+    };
+    // Deflate packs the same letters over and over to about a thousandth.
+    let mut bomb = flate2::write::GzEncoder::new(Vec::new(), flate2::Compression::best());
+    write!(bomb, "$comment {} $end", "a ".repeat(4 << 20)).unwrap();
+    let error = ingest::read_bytes("bomb.vcd.gz", bomb.finish().unwrap(), &options).unwrap_err();
+    assert!(
+        error.to_string().contains("the ratio of unpacked to packed"),
+        "{error}"
+    );
 }

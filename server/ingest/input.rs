@@ -349,7 +349,8 @@ impl<'a> Input<'a> {
                         "unpack the file yourself if it is sound",
                     ));
                 }
-                if unpacked > Limits::RATIO_FROM && unpacked / packed.max(1) > self.limits.gzip_ratio {
+                let ratio = unpacked / packed.max(1);
+                if unpacked > self.limits.gzip_ratio_from && ratio > self.limits.gzip_ratio {
                     return Err(self.limit(
                         "the ratio of unpacked to packed bytes",
                         self.limits.gzip_ratio as usize,

@@ -25,17 +25,14 @@ pub struct Limits {
     pub streamed_bytes: u64,
     /// Unpacked bytes of a gzip file.
     pub unpacked_bytes: u64,
-    /// Unpacked over packed bytes of a gzip file, checked from [`Limits::RATIO_FROM`] unpacked bytes on.
+    /// Unpacked over packed bytes of a gzip file.
     pub gzip_ratio: u64,
+    /// Unpacked bytes below which a high ratio is harmless.
+    pub gzip_ratio_from: u64,
     /// Samples that a table may have dropped in one gap and still keep its analog samples.
     pub gap_samples: u64,
     /// Deepest nesting of VCD scopes.
     pub scopes: usize,
-}
-
-impl Limits {
-    /// Below this a high ratio is harmless.
-    pub const RATIO_FROM: u64 = 256 << 20;
 }
 
 impl Default for Limits {
@@ -52,6 +49,7 @@ impl Default for Limits {
             unpacked_bytes: 256 << 30,
             // Sample tables of quiet lines reach a few hundred; deflate itself ends near 1,030.
             gzip_ratio: 900,
+            gzip_ratio_from: 256 << 20,
             gap_samples: 16 << 20,
             scopes: 4_096,
         }

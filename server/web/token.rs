@@ -53,7 +53,7 @@ impl Token {
         let cookie = cookies
             .filter_map(|pair| pair.trim().split_once('='))
             .find_map(|(name, value)| (name == NAME).then_some(value));
-        if bearer.or(cookie).is_some_and(|text| self.is(text)) {
+        if bearer.or(cookie).is_some_and(|text| *method == Method::GET && self.is(text)) {
             return None;
         }
         let in_address = uri.query().unwrap_or_default().split('&').find_map(|pair| {
@@ -118,6 +118,10 @@ mod tests {
         assert!(led.headers()[SET_COOKIE].to_str().unwrap().contains("HttpOnly"));
         let led = stop(&format!("//elsewhere.example/?{NAME}={text}"), None).unwrap();
         assert_eq!(led.headers()[LOCATION], "/");
+        // What changes something takes no token from an address.
+        let address = format!("/api/sessions?{NAME}={text}").parse().unwrap();
+        let posted = token.stop(&Method::POST, &address, &HeaderMap::new()).unwrap();
+        assert_eq!(posted.status(), StatusCode::UNAUTHORIZED);
         let wrong = stop(&format!("/?{NAME}={other}"), None).unwrap();
         assert_eq!(wrong.status(), StatusCode::UNAUTHORIZED);
     }

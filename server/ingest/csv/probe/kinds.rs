@@ -78,7 +78,7 @@ fn column_plan(
         .columns
         .iter()
         .find(|(key, _)| position_of(key, head, plan.fields) == Some(column))
-        .map(|(_, kind)| kind.clone());
+        .map(|(_, kind)| *kind);
     let range = bus_range(&name);
     let cells = || data.iter().filter_map(|r| r.cells.get(column)).map(Vec::as_slice);
     let kind = if plan.time == Some(column) {
