@@ -2,6 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
+/// Name and version of the shape, in its `schema`.
 pub const SCHEMA: &str = "edgewitness-align-1";
 
 /// time in A = time in B × (1 + `drift_ppm`·10⁻⁶) + `offset_s`.

@@ -4,8 +4,10 @@ use serde::{Deserialize, Serialize};
 
 use super::CaptureRow;
 
+/// Name and version of the shape, in its `schema`.
 pub const SCHEMA: &str = "edgewitness-compare-1";
 
+/// What a fix changed: every trouble of either side, counted on both.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct CompareReport {
     pub schema: String,
@@ -100,6 +102,7 @@ pub struct WidthRow {
     pub strays: u64,
 }
 
+/// What is compared.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(rename_all = "lowercase")]
 pub enum TroubleKind {
@@ -117,12 +120,14 @@ pub enum TroubleKind {
     Rail,
 }
 
+/// Strays that go with a coupling, of the opportunities there were for one.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct CountsRow {
     pub strays: u64,
     pub opportunities: u64,
 }
 
+/// A coupling, compared.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct CompareRow {
     pub victim: String,
@@ -159,12 +164,14 @@ pub struct RatioRow {
     pub high: Option<f64>,
 }
 
+/// Pulses that did not arrive, of those sent.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct LossRow {
     pub missing: u64,
     pub sent: u64,
 }
 
+/// Pulses lost on a link, compared.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct LinkCompareRow {
     pub from: String,

@@ -7,8 +7,10 @@ use super::rules::RuleRow;
 use super::{CaptureRow, Interval, Median};
 use crate::model::Source;
 
+/// Name and version of the shape, in its `schema`.
 pub const SCHEMA: &str = "edgewitness-report-1";
 
+/// What is wrong with the machine, and the counts behind it.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct InspectReport {
     pub schema: String,
@@ -35,6 +37,7 @@ pub struct InspectReport {
     pub waveforms: Vec<WaveformRow>,
 }
 
+/// A line, and below what width its pulses are strays.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct LineRow {
     pub line: String,
@@ -55,6 +58,7 @@ pub struct LineRow {
     pub narrow_from: String,
 }
 
+/// A stray pulse, and what caused it where that is known.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct StrayRow {
     pub line: String,
@@ -70,6 +74,7 @@ pub struct StrayRow {
     pub lag_s: Option<f64>,
 }
 
+/// Edges of one line that go with strays of another.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct CouplingRow {
     pub victim: String,
@@ -117,6 +122,7 @@ pub struct RuledOut {
     pub reason: String,
 }
 
+/// A declared link: what was sent, and what became of it at the far end.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct LinkRow {
     pub from: String,
@@ -281,6 +287,7 @@ pub fn finding_keys(findings: &[Finding]) -> Vec<String> {
     keys
 }
 
+/// How bad a finding is, the worst first.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(rename_all = "lowercase")]
 pub enum Severity {

@@ -5,8 +5,10 @@ use serde::{Deserialize, Serialize};
 use super::CaptureRow;
 use crate::model::Source;
 
+/// Name and version of the shape, in its `schema`.
 pub const SCHEMA: &str = "edgewitness-lines-1";
 
+/// What the captures hold, without analysis.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct LinesReport {
     pub schema: String,
@@ -14,6 +16,7 @@ pub struct LinesReport {
     pub lines: Vec<LineRow>,
 }
 
+/// A line: its edges, and the time it spent at each level.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct LineRow {
     pub line: String,

@@ -28,10 +28,12 @@ pub struct RailRow {
     pub readings: Vec<ReadingRow>,
 }
 
+/// A stretch of a rail outside its tolerance.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct ExcursionRow {
     pub start_s: f64,
     pub end_s: f64,
+    /// The voltage furthest from nominal.
     pub extreme_v: f64,
     /// `dip` (towards zero) or `rise`.
     pub kind: String,
@@ -43,18 +45,23 @@ pub struct CauseRow {
     pub line: String,
     /// `rise` or `fall`.
     pub edge: String,
+    /// Dips that begin after such an edge, no later than `within_s`, of all dips.
     pub dips: u64,
     pub of: u64,
     /// Longest time from the edge to the dip.
     pub within_s: f64,
     /// Lines whose edges fit the same dips as well.
     pub inseparable_from: Vec<String>,
+    /// As many dips from the share of time that the stretches after the edges cover; every line, polarity and length of
+    /// stretch that was tried is allowed for in `p_value`.
     pub expected_by_chance: f64,
     pub p_value: f64,
 }
 
+/// A meter reading, and whether it lies within the rail's tolerance.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct ReadingRow {
+    /// Where it was taken, as the person wrote it.
     pub at: String,
     pub volts: f64,
     pub within: bool,

@@ -65,8 +65,10 @@ pub struct MarginHistogram {
     pub above: u64,
 }
 
+/// An occasion on which a rule was broken.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct ViolationRow {
+    /// From the first edge that counts to the last.
     pub start_s: f64,
     pub end_s: f64,
     pub lines: Vec<String>,
@@ -78,6 +80,7 @@ pub struct ViolationRow {
     pub what: Option<String>,
 }
 
+/// What a part did, input by input, against its expression.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct TruthTable {
     /// Most significant first, as in `rows[].inputs` and `rows[].expected`.
@@ -93,6 +96,7 @@ pub struct TruthTable {
     pub as_if: Option<String>,
 }
 
+/// One combination of inputs.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct TruthRow {
     /// Digits 0 and 1.
@@ -106,6 +110,7 @@ pub struct TruthRow {
     pub found: Vec<FoundValue>,
 }
 
+/// A value that was found, and how often.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct FoundValue {
     pub value: String,
@@ -126,6 +131,7 @@ pub struct Steps {
     pub company: Vec<Company>,
 }
 
+/// A line that moved in wrong steps of a sequence.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct Company {
     pub line: String,
@@ -136,6 +142,7 @@ pub struct Company {
     pub strays: Vec<CompanyStrays>,
 }
 
+/// The strays among its edges then.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct CompanyStrays {
     pub steps: u64,

@@ -17,6 +17,7 @@ pub struct Rail {
     pub setup_line: Option<usize>,
 }
 
+/// What a meter read on a rail, and when.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Reading {
     pub at: String,

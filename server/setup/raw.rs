@@ -57,6 +57,10 @@ struct RawLink {
     inverted: bool,
 }
 
+/// The setup that the text says.
+///
+/// # Errors
+/// As [`Setup::parse`].
 pub fn parse(text: &str, file: &str) -> Result<Setup, Error> {
     let raw: RawSetup = toml::from_str(text).map_err(|error| {
         let offset = error.span().map_or(0, |span| span.start);

@@ -44,6 +44,10 @@ pub struct RawRead {
     columns: BTreeMap<String, Spanned<String>>,
 }
 
+/// The checked `[read]`.
+///
+/// # Errors
+/// The first mistake, with its place.
 pub fn read(raw: RawRead, place: &Place) -> Result<ReadSetup, Error> {
     let one_of = |value: Option<Spanned<String>>, choices: &[(&str, u8)]| match value {
         None => Ok(None),

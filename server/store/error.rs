@@ -3,6 +3,7 @@
 use std::io;
 use std::path::{Path, PathBuf};
 
+/// Why the store could not do what it was asked.
 #[derive(Debug, thiserror::Error)]
 pub enum Error {
     #[error(

@@ -53,7 +53,10 @@ impl Token {
         let cookie = cookies
             .filter_map(|pair| pair.trim().split_once('='))
             .find_map(|(name, value)| (name == NAME).then_some(value));
-        if bearer.or(cookie).is_some_and(|text| *method == Method::GET && self.is(text)) {
+        if bearer
+            .or(cookie)
+            .is_some_and(|text| *method == Method::GET && self.is(text))
+        {
             return None;
         }
         let in_address = uri.query().unwrap_or_default().split('&').find_map(|pair| {

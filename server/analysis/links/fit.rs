@@ -82,6 +82,8 @@ impl Fit {
         self.matching.pairs.len()
     }
 
+    /// Whether chance is out of the question: over the whole record, and for fewer than half of the edges also against
+    /// the lags beside.
     pub fn is_link(&self) -> bool {
         self.ln_chance < LN_CHANCE && (self.share > 0.5 || self.ln_local < LN_CHANCE)
     }

@@ -13,6 +13,7 @@ pub struct Edges<'a> {
 }
 
 impl<'a> Edges<'a> {
+    /// Edges of one polarity, or all of them. Cost: none, but linear in the edges of a line with flips.
     pub fn of(line: &'a Line, polarity: Option<Polarity>) -> Edges<'a> {
         let Some(polarity) = polarity else {
             return Edges {

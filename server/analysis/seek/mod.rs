@@ -50,6 +50,7 @@ pub struct Moment {
     pub end: Ticks,
 }
 
+/// What was found, and how much of it there is.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct Found {
     /// Of the whole capture, when that was asked for.
