@@ -29,7 +29,7 @@ function valueOf(field) {
 }
 
 /** What a form says, as an object: numbers as numbers, an empty number as null. @param {HTMLFormElement} form */
-function bodyOf(form) {
+export function bodyOf(form) {
   const body = JSON.parse(form.dataset.base ?? "{}");
   for (const field of /** @type {any[]} */ ([...form.elements])) {
     if (!field.name || field.disabled || field.type === "file") continue;
