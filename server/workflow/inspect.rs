@@ -113,13 +113,19 @@ fn look(capture: Capture, sources: Vec<CaptureRow>, setup: &Setup, known: Vec<Fi
         finding.title.truncate(length);
     }
     all.sort_by_key(|f| f.severity);
-    // A capture that could not be read says nothing of those that were.
-    if all
-        .iter()
-        .all(|f| f.severity == Severity::Note || f.topic == unreadable::TOPIC)
-    {
+    // A capture that could not be read says nothing of those that were; short pulses that may be strays are told as such.
+    let is_quiet = |f: &Finding| f.severity == Severity::Note || f.topic == unreadable::TOPIC;
+    if attribution.unsure.is_empty() && all.iter().all(is_quiet) {
         let first_note = all.partition_point(|f| f.severity < Severity::Note);
-        all.insert(first_note, findings::nothing_found(&capture, &strays));
+        let still = |line: &crate::model::Line| line.edges.is_empty() && line.runts.is_empty();
+        // A supply is meant to stand still.
+        let is_dead = every.is_empty() && !capture.lines.is_empty() && capture.lines.iter().all(still);
+        let found = match is_dead {
+            true => findings::nothing_moves(&capture),
+            false => findings::nothing_found(&capture, &strays),
+        };
+        all.insert(first_note, found);
+        all.sort_by_key(|f| f.severity);
     }
     let mut report = fill::report(&capture, sources, &strays, &attribution, &links, all);
     report.proposals = fill::proposal_rows(&capture, &proposals);

@@ -89,6 +89,14 @@ fn sentences(
     if finding.topic == "coupling"
         && let Some(aggressor) = finding.lines.get(1)
         && harness.place(aggressor, clips).is_some()
+        && harness.place(victim, clips).is_none()
+    {
+        sentences.push(format!(
+            "{victim} is not on the harness sheet: put it there, and the sheet tells whether the two run side by side."
+        ));
+    } else if finding.topic == "coupling"
+        && let Some(aggressor) = finding.lines.get(1)
+        && harness.place(aggressor, clips).is_some()
     {
         let beside = harness.side_by_side(victim, aggressor, clips);
         sentences.push(match beside.first() {

@@ -3,6 +3,7 @@
 // aside with every keystroke, so that a page that dies loses nothing.
 import { all, find } from "./lib/dom.js";
 import { sendBytes, sendJson } from "./lib/fetch.js";
+import { decimal } from "./lib/format.js";
 
 /** @param {Element} element @param {string} sentence */
 function tell(element, sentence) {
@@ -20,7 +21,7 @@ function done(element, answer) {
 /** @param {any} field */
 function valueOf(field) {
   if (field.type === "checkbox") return field.checked;
-  if (field.type === "number") return field.value === "" ? null : field.valueAsNumber;
+  if (field.dataset.kind === "number") return decimal(field.value);
   // The number of an entry, or names parted by commas, where the field says so.
   if (field.dataset.kind === "ids") return [...field.selectedOptions].map((/** @type {any} */ option) => Number(option.value));
   if (field.dataset.kind === "id") return field.value === "" ? null : Number(field.value);

@@ -1,7 +1,7 @@
 // Pure modules of the timing diagram; node runs them as they are.
 import assert from "node:assert/strict";
 import test from "node:test";
-import { busValue, engineering, parseSeconds, scaleLabel, seconds } from "../../static/js/lib/format.js";
+import { busValue, decimal, engineering, parseSeconds, scaleLabel, seconds } from "../../static/js/lib/format.js";
 import { readAddress, writeAddress } from "../../static/js/timing/address.js";
 import { Arrangement } from "../../static/js/timing/arrangement.js";
 import { decode } from "../../static/js/timing/columns.js";
@@ -161,4 +161,9 @@ test("a stray goes away from the level its line rests at, a runt half the way", 
   assert.deepEqual(strayShape(line, 300, 310), { isLow: true, reach: 0.5 });
   const rest = /** @type {any} */ ({ line: 0, entering: 0, first: 0, count: 0 });
   assert.deepEqual(strayShape(rest, 5, 9), { isLow: false, reach: 0.5 });
+});
+
+test("a number is taken with either decimal mark and either minus, and never in part", () => {
+  assert.deepEqual(["-11,8", "−11.8", " 4.93 ", "5", ".5", "1e-3", ""].map(decimal), [-11.8, -11.8, 4.93, 5, 0.5, 0.001, null]);
+  for (const text of ["11,8,1", "1.234,5", "5 V", "five", "-"]) assert.throws(() => decimal(text), /is no number/);
 });

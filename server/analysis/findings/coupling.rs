@@ -5,7 +5,7 @@ use super::words::{count_of, edges_word, list, percent, small, span};
 use super::{CAUTION, Finding, Severity};
 use crate::analysis::coupling::{Attribution, Coupling, DosePoint, Edge, RuledOut, SharedSupply, Standing};
 use crate::analysis::stats::power::clean_opportunities;
-use crate::analysis::strays::{LimitOrigin, Strays};
+use crate::analysis::strays::{LimitOrigin, StrayKind, Strays};
 use crate::model::{Capture, Level, Polarity};
 
 /// Share of strikes that follow the aggressor's whole pulse from which a bridge is named.
@@ -44,6 +44,18 @@ pub fn of(capture: &Capture, strays: &Strays, attribution: &Attribution) -> Vec<
             .map(|u| doubts::uncaptured(capture, attribution, u)),
     );
     findings
+}
+
+/// "stray pulse", or "low stray pulse" where the line has some of the other level as well.
+fn stray_noun(strays: &Strays, c: &Coupling) -> String {
+    let has_others = strays
+        .of_line(c.victim)
+        .iter()
+        .any(|s| s.kind != StrayKind::Bounce && !c.levels.contains(&s.level));
+    match c.levels.as_slice() {
+        [level] if has_others => format!("{} stray pulse", level.word()),
+        _ => "stray pulse".to_owned(),
+    }
 }
 
 pub fn name(capture: &Capture, line: usize) -> String {
@@ -97,7 +109,7 @@ fn accused(capture: &Capture, strays: &Strays, c: &Coupling) -> Finding {
     let title = format!(
         "{victim}: {} of {} follow {}",
         c.strays,
-        count_of(c.victim_strays, "stray pulse"),
+        count_of(c.victim_strays, &stray_noun(strays, c)),
         switching(capture, c.aggressor, c.edge)
     );
     let mut detail = vec![figures(capture, c) + "."];

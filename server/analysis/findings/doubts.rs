@@ -126,6 +126,10 @@ pub fn unsure(capture: &Capture, u: &Unsure) -> Finding {
     };
     let short = count_of(crowd.pulses, &format!("short {level} pulse"));
     let [least, middle, most] = crowd.widths.map(|w| time(w as f64));
+    let wide = match least == most {
+        true => format!("all {least} wide"),
+        false => format!("{least} to {most} wide, half of them no longer than {middle}"),
+    };
     let (title, why) = match u.follows {
         Some((to, edge, followers, of)) => (
             format!(
@@ -156,7 +160,7 @@ pub fn unsure(capture: &Capture, u: &Unsure) -> Finding {
         topic: "stray",
         title,
         detail: format!(
-            "{why} They are {least} to {most} wide, half of them no longer than {middle}, and {} of {} {level} pulses of {line}: its widths show no limit below which a pulse is stray.",
+            "{why} They are {wide}, and {} of {} {level} pulses of {line}: its widths show no limit below which a pulse is stray.",
             crowd.pulses, crowd.of,
         ),
         try_next: vec![

@@ -13,7 +13,7 @@ use crate::analysis::strays::Strays;
 use crate::model::Capture;
 
 pub use coupling::why_cleared;
-pub use stray::nothing_found;
+pub use stray::{nothing_found, nothing_moves};
 pub use words::{count_of, span, span_s};
 
 /// How bad a finding is, worst first.

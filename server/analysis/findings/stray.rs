@@ -187,6 +187,28 @@ fn bounce(capture: &Capture, strays: &Strays, line: usize) -> Option<Finding> {
     })
 }
 
+/// No line ever switches: nothing could be found.
+pub fn nothing_moves(capture: &Capture) -> Finding {
+    let seconds = capture
+        .timebase
+        .length_s((capture.span.end.0 - capture.span.start.0) as f64);
+    Finding {
+        severity: Severity::Warning,
+        topic: "reading",
+        lines: Vec::new(),
+        title: "No line moves in this capture, so nothing can be told from it".to_owned(),
+        detail: format!(
+            "{} in {}, without one edge.",
+            count_of(capture.lines.len() as u64, "line"),
+            super::span_s(seconds)
+        ),
+        try_next: vec![
+            "See whether the machine was on and at work, whether the instrument waited for its trigger, and whether its ground clip sits.".to_owned(),
+            "See on its sheet how the file was read: a column of volts may need its family or thresholds.".to_owned(),
+        ],
+    }
+}
+
 /// Nothing found: what could have been.
 pub fn nothing_found(capture: &Capture, strays: &Strays) -> Finding {
     // Between samples of volts an edge is placed by interpolation, but a pulse must last until a sample to be seen.

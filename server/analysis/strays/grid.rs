@@ -11,6 +11,9 @@ const EDGES_LOOKED_AT: usize = 20_000;
 /// With fewer edges than this nothing is concluded.
 const EDGES_NEEDED: usize = 16;
 
+/// Steps of so many lengths must fit a grid that is no whole number of ticks.
+const LENGTHS_NEEDED: usize = 12;
+
 /// One period a line, in ticks; 0 where nothing coarser than a tick shows. Lines of one source capture share it.
 pub fn sampling_of_lines(capture: &Capture) -> Vec<f64> {
     let files = capture.lines.iter().map(|l| l.capture + 1).max().unwrap_or(0);
@@ -74,7 +77,9 @@ fn refine(steps: &[i64], start: f64, slack: f64) -> Option<f64> {
     if low < 2.0 {
         return None;
     }
-    for &step in steps {
+    // Pulses of one width, again and again, say nothing new.
+    let mut told = 0;
+    for step in steps.chunk_by(|a, b| a == b).map(|equal| equal[0]) {
         let step = step as f64;
         let (fewest, most) = ((step - 1.0) / high, (step + 1.0) / low);
         let count = fewest.ceil();
@@ -84,6 +89,7 @@ fn refine(steps: &[i64], start: f64, slack: f64) -> Option<f64> {
         if most.floor() > count {
             break; // The number of periods is no longer certain.
         }
+        told += 1;
         low = low.max((step - 1.0) / count);
         high = high.min((step + 1.0) / count);
         if low > high {
@@ -92,7 +98,7 @@ fn refine(steps: &[i64], start: f64, slack: f64) -> Option<f64> {
     }
     // A grid that could not be told from single ticks is none.
     let period = (low + high) / 2.0;
-    (high - low < 0.2 * period && steps.len() >= EDGES_NEEDED).then_some(period)
+    (high - low < 0.2 * period && told >= LENGTHS_NEEDED).then_some(period)
 }
 
 fn gcd(mut a: u64, mut b: u64) -> u64 {
@@ -119,6 +125,14 @@ mod tests {
             .collect();
         let period = grid_of(&times);
         assert!((period - 41.6667).abs() < 0.3, "{period}");
+    }
+
+    #[test]
+    fn pulses_of_one_width_make_no_grid() {
+        let times: Vec<i64> = (0..60i64)
+            .flat_map(|i| [0, 20, 100].map(|d| i * 334_377 + (i * i * 37) % 10_101 + d))
+            .collect();
+        assert_eq!(grid_of(&times), 0.0);
     }
 
     #[test]

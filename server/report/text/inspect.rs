@@ -56,7 +56,11 @@ pub fn headline(report: &InspectReport) -> String {
             "Nothing is shown to be wrong, but not everything could be told: see the notes.".to_owned()
         }
         0 if warnings == 0 => "Nothing looks wrong in this capture.".to_owned(),
-        0 if warnings == 1 => "No fault, but one thing to look at.".to_owned(),
+        0 if warnings == 1 => match of(Severity::Warning).next() {
+            // Where nothing moves nothing was tried.
+            Some(only) if only.topic == "reading" && only.lines.is_empty() => format!("{}.", only.title),
+            _ => "No fault, but one thing to look at.".to_owned(),
+        },
         0 => format!("No fault, but {warnings} things to look at."),
         1 => format!("One thing looks wrong. {}.", faults[0].trim_end_matches('.')),
         n => format!(

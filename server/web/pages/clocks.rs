@@ -285,16 +285,22 @@ fn steps(clock: &ClockView) -> Vec<StepView> {
 
 fn alignment_words(member: &Member) -> String {
     let a = &member.alignment;
-    let by = match member.on.is_empty() {
-        true => "Taken as recorded on one clock".to_owned(),
-        false => format!("Brought to the clock by {}", member.on.join(", ")),
-    };
     let hand = match member.shift_s {
         0.0 => String::new(),
         shift => format!(", of which {} by hand", seconds(shift)),
     };
+    if member.on.is_empty() {
+        return match member.shift_s {
+            0.0 => "No line joins it to the first: its times stand as they were recorded.".to_owned(),
+            shift => format!(
+                "No line joins it to the first: moved by {} by hand.",
+                seconds(shift)
+            ),
+        };
+    }
     format!(
-        "{by}: offset {} ± {}{hand}, drift {:+.3} ± {:.3} ppm, {} edges matched.",
+        "Brought to the clock by {}: offset {} ± {}{hand}, drift {:+.3} ± {:.3} ppm, {} edges matched.",
+        member.on.join(", "),
         crate::analysis::align::exact(a.offset_s),
         seconds(1.96 * a.middle_se_s),
         a.drift_ppm,

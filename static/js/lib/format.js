@@ -75,3 +75,11 @@ export function busValue(bits, radix, signed = false) {
   }
   return text;
 }
+
+/** A number as people type it, with either decimal mark and either minus; null for none. @param {string} text */
+export function decimal(text) {
+  const plain = text.trim().replace("−", "-").replace(",", ".");
+  if (plain === "") return null;
+  if (!/^[-+]?(\d+\.?\d*|\.\d+)(e[-+]?\d+)?$/i.test(plain)) throw new Error(`"${text}" is no number: expected one such as 4.93 or -11,8.`);
+  return Number(plain);
+}
