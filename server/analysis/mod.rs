@@ -28,5 +28,3 @@ pub mod strays;
 pub mod stretch;
 pub mod volts;
 pub mod waveform;
-
-pub use rails::assumed as rails_assumed;

@@ -1,11 +1,11 @@
 //! Captures → what is wrong with the machine: strays, couplings, links, rules, findings, in one report.
 
 use crate::analysis::align;
-use crate::analysis::coupling::{self, Attribution, CouplingOptions};
+use crate::analysis::coupling::{self, CouplingOptions};
 use crate::analysis::findings::{self, Finding, Severity};
 use crate::analysis::links::{self, Link, LinkOptions, Proposal};
-use crate::analysis::strays::{Mark, StrayOptions, Strays};
-use crate::analysis::{rails, rails_assumed, rules};
+use crate::analysis::strays::{Mark, StrayOptions};
+use crate::analysis::{rails, rules};
 use crate::model::{Capture, Ticks};
 use crate::report::CaptureRow;
 use crate::report::inspect::InspectReport;
@@ -26,13 +26,10 @@ pub struct Question<'a> {
     pub align_on: Option<&'a str>,
 }
 
-/// Everything that came out: the report, and what it was made from.
+/// What came out: the report, and what it was made from.
 pub struct Inspection {
     /// All captures on the first one's clock.
     pub capture: Capture,
-    pub strays: Strays,
-    pub attribution: Attribution,
-    pub links: Vec<Link>,
     pub report: InspectReport,
 }
 
@@ -54,11 +51,6 @@ pub fn inspect(captures: Vec<Capture>, question: &Question) -> anyhow::Result<In
     });
     let aligned = told.collect();
     Ok(look(capture, sources, question.setup, aligned))
-}
-
-/// Inspects one capture, or several on one clock. `sources`: one row a file.
-pub fn inspect_one(capture: Capture, sources: Vec<CaptureRow>, setup: &Setup) -> Inspection {
-    look(capture, sources, setup, Vec::new())
 }
 
 /// Inspects a run that is on one clock; `known`: what was found out on the way there.
@@ -100,10 +92,10 @@ fn look(capture: Capture, sources: Vec<CaptureRow>, setup: &Setup, known: Vec<Fi
     all.extend(links::proposed(&capture, &proposals));
     all.extend(rules::sentences::findings(&capture, &setup.rules, &results));
     let mut supplies = setup.rails.clone();
-    supplies.extend(rails_assumed::assumed(&capture, &setup.rails));
+    supplies.extend(rails::assumed::assumed(&capture, &setup.rails));
     let rail_results = rails::check(&capture, &supplies);
     all.extend(rails::findings(&capture, &supplies, &rail_results));
-    let perhaps = rails_assumed::proposed(&capture, &supplies);
+    let perhaps = rails::assumed::proposed(&capture, &supplies);
     let every: Vec<_> = supplies.iter().chain(&perhaps).cloned().collect();
     let rests = rails::check(&capture, &every).split_off(supplies.len());
     all.extend(rails::proposed(&capture, &perhaps, &rests));
@@ -133,13 +125,7 @@ fn look(capture: Capture, sources: Vec<CaptureRow>, setup: &Setup, known: Vec<Fi
     report.rules = rule_rows(&capture, &setup.rules, &results.rules);
     report.rails = rail_rows(&capture, &supplies, &rail_results);
     report.waveforms = waveform_rows(&capture, &supplies);
-    Inspection {
-        capture,
-        strays,
-        attribution,
-        links,
-        report,
-    }
+    Inspection { capture, report }
 }
 
 /// Links nobody declared, without those between two captures' views of one line: they are alike by its name.

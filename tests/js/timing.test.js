@@ -7,7 +7,7 @@ import { Arrangement } from "../../static/js/timing/arrangement.js";
 import { decode } from "../../static/js/timing/columns.js";
 import { strayShape } from "../../static/js/timing/draw.js";
 import { CROWD, CROWD_END_HIGH, CROWD_END_LOW, FALL, JUMP_HIGH, RISE, busCells, reduceColumns, reduceEdges } from "../../static/js/timing/reduce.js";
-import { Scale, keepWithin, niceStep, scaleMarks } from "../../static/js/timing/scale.js";
+import { Scale, keepWithin, niceStep, scaleMarks, scaleZero } from "../../static/js/timing/scale.js";
 
 test("engineering units keep three digits", () => {
   assert.equal(seconds(1.3e-8), "13 ns");
@@ -53,6 +53,16 @@ test("marks of the scale are round and apart", () => {
   assert.equal(scale.tick(scale.x(345)), 345);
 });
 
+test("the scale counts from time zero while that takes few digits, else from a round moment at its left", () => {
+  // Tick 0 lies at 5 µs of the file's clock, 1 ns a tick: time zero is tick −5000.
+  const zero = (start, span) => scaleZero(new Scale(start, span, 0, 800), 1e-9, 5e-6);
+  assert.ok(Math.abs(zero(0, 1000) + 5000) < 1e-9);
+  const far = zero(1e8 + 123, 100);
+  assert.ok(far <= 1e8 + 123 && far > 1e8 - 1000, String(far));
+  const roundS = (far + 5000) * 1e-9 / 5e-7;
+  assert.ok(Math.abs(roundS - Math.round(roundS)) < 1e-6, String(roundS));
+});
+
 test("the view stays at the capture, and never closer than four ticks", () => {
   assert.equal(keepWithin(0, 0.001, 1000).span, 4);
   assert.ok(keepWithin(0, 1e12, 1000).span <= 1250);
@@ -93,6 +103,14 @@ test("columns with edges too close to tell apart are one crowd, and a lone one s
   assert.deepEqual(reduced.kinds, [CROWD, CROWD_END_HIGH, FALL]);
   assert.deepEqual(reduced.xs, [0, 4, 8.5]);
   assert.deepEqual(reduceColumns(columns, (c) => c * 10, 0, 100, 2.5).kinds, [RISE, FALL, RISE, FALL]);
+});
+
+test("columns that begin left of the view are drawn from its first one on", () => {
+  const code = (level, count) => level | (count << 2);
+  const columns = Uint8Array.from([code(0, 1), code(1, 0), code(1, 0), code(1, 1), code(0, 0), code(0, 1)]);
+  // Two pixels a column from −4 on: columns 2 to 4 lie in the view.
+  const reduced = reduceColumns(columns, (c) => c * 2 - 4, 0, 6);
+  assert.deepEqual([reduced.level, reduced.kinds, reduced.xs], [1, [FALL], [3]]);
 });
 
 test("cells of a bus change when any bit does", () => {

@@ -13,6 +13,7 @@ const FOLLOWS: f64 = 0.7;
 /// Where it may be that so many opportunities are followed by a pulse, those may be answers.
 const NEARLY_EVERY: f64 = 0.9;
 
+/// Findings on couplings, and on what keeps one from being named.
 pub fn of(capture: &Capture, strays: &Strays, attribution: &Attribution) -> Vec<Finding> {
     let mut findings: Vec<Finding> = attribution
         .shared
@@ -58,10 +59,12 @@ fn stray_noun(strays: &Strays, c: &Coupling) -> String {
     }
 }
 
+/// Name of the line at position `line`.
 pub fn name(capture: &Capture, line: usize) -> String {
     capture.lines[line].name.clone()
 }
 
+/// Names of the lines at these positions.
 pub fn names(capture: &Capture, lines: &[usize]) -> Vec<String> {
     lines.iter().map(|&l| name(capture, l)).collect()
 }
@@ -76,6 +79,7 @@ pub fn switching(capture: &Capture, line: usize, edge: Edge) -> String {
     format!("{} {doing}", name(capture, line))
 }
 
+/// "rises", "falls", "edges".
 pub fn edges_of(edge: Edge) -> &'static str {
     match edge {
         Edge::Rise => edges_word(Polarity::Rise),

@@ -62,6 +62,7 @@ fn try_apart(capture: &Capture, c: &Coupling, victim: &str, suspects: &[String])
     try_next
 }
 
+/// Lines that fit the same strays equally well.
 pub fn inseparable(capture: &Capture, c: &Coupling) -> Finding {
     let victim = name(capture, c.victim);
     let mut suspects = vec![c.aggressor];
@@ -84,6 +85,7 @@ pub fn inseparable(capture: &Capture, c: &Coupling) -> Finding {
     }
 }
 
+/// Short pulses that answer another line, taken for driven.
 pub fn answers(capture: &Capture, a: &Answers) -> Finding {
     let (line, to) = (name(capture, a.line), name(capture, a.to));
     let time = |ticks: f64| span(&capture.timebase, ticks);
@@ -174,6 +176,7 @@ pub fn unsure(capture: &Capture, u: &Unsure) -> Finding {
     }
 }
 
+/// A gate that glitches by itself.
 pub fn hazard(capture: &Capture, h: &Hazard) -> Finding {
     let victim = name(capture, h.victim);
     let [a, b] = h.inputs.map(|line| name(capture, line));
@@ -199,6 +202,7 @@ pub fn hazard(capture: &Capture, h: &Hazard) -> Finding {
     }
 }
 
+/// A cause that no probe was on.
 pub fn uncaptured(capture: &Capture, attribution: &Attribution, u: &Uncaptured) -> Finding {
     let victim = name(capture, u.victim);
     let companions = names(capture, &u.companions);

@@ -14,7 +14,7 @@ use crate::model::Capture;
 
 pub use coupling::why_cleared;
 pub use stray::{nothing_found, nothing_moves};
-pub use words::{count_of, span, span_s};
+pub use words::{count_of, edges_word, small, span, span_s};
 
 /// How bad a finding is, worst first.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]

@@ -10,6 +10,7 @@ use crate::model::{Capture, Level, TraceSamples};
 /// Suspects named in a hint; of more only their number.
 const MOST_NAMED: usize = 4;
 
+/// Findings on strays without a cause, on bounce, and on what could not have been seen.
 pub fn of(capture: &Capture, strays: &Strays, attribution: &Attribution) -> Vec<Finding> {
     let mut findings = Vec::new();
     for line in 0..capture.lines.len() {

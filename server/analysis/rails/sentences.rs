@@ -1,9 +1,9 @@
 //! What checked rails have to say.
 
 use super::{Cause, Excursion, RailResult};
-use crate::analysis::findings::{Finding, Severity};
+use crate::analysis::findings::{Finding, Severity, edges_word, small};
+use crate::model::Capture;
 use crate::model::units::{engineering, seconds};
-use crate::model::{Capture, Polarity};
 use crate::rule::{Rail, Reading};
 
 const CAUTION: &str =
@@ -130,11 +130,7 @@ fn excursions(capture: &Capture, rail: &Rail, result: &RailResult) -> Option<Fin
 /// Whom the dips go with, for the title: " after LIFT, or DAMP, rises (12 of 14 dips)".
 fn company(capture: &Capture, cause: &Cause) -> String {
     let line = &capture.lines[cause.line].name;
-    let verb = if cause.polarity == Polarity::Rise {
-        "rises"
-    } else {
-        "falls"
-    };
+    let verb = edges_word(cause.polarity);
     let or = match cause.inseparable.len() {
         0 => String::new(),
         1 => format!(", or {}", capture.lines[cause.inseparable[0]].name),
@@ -147,12 +143,12 @@ fn company(capture: &Capture, cause: &Cause) -> String {
 fn evidence(capture: &Capture, cause: &Cause) -> String {
     let line = &capture.lines[cause.line].name;
     let mut text = format!(
-        " {} of {} dips begin within {} after a {} of {line} ({:.2} expected by chance, p = {:.2e}).",
+        " {} of {} dips begin within {} after a {} of {line} ({} expected by chance, p = {:.2e}).",
         cause.dips,
         cause.of,
         seconds(capture.timebase.length_s(cause.within)),
         cause.polarity.word(),
-        cause.expected,
+        small(cause.expected),
         cause.p_value
     );
     if !cause.inseparable.is_empty() {
