@@ -27,7 +27,8 @@ pub use progress::Bar;
 const AFTER_HELP: &str = "\
 A first evening:
   edgewitness demo carillon                      write the demo captures into a folder
-  edgewitness inspect carillon/as-found.vcd      what is wrong, with the evidence
+  edgewitness inspect carillon/as-found.vcd --setup carillon/setup.toml
+                                                 what is wrong, with the evidence
   edgewitness serve --demo                       the same in the browser
 
 Working on a live machine: power off and wait before touching boards or wires; leave the mains side to a

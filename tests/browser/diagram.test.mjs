@@ -383,7 +383,8 @@ test("a stray that is judged legitimate is none any more; the mark is listed, an
     await page.getByRole("button", { name: "legitimate" }).click();
     await anew(1);
     assert.equal(await strays(), before - 1);
-    // The view stays where it was.
+    // The finding is still in hand, with one occurrence less; and the view stays where it was.
+    assert.deepEqual(await state((view) => [view.finding?.id, view.occurrences.length > 0]), ["F1", true]);
     const now = await state((view) => [view.start, view.span]);
     assert.ok(Math.abs(now[0] - view[0]) < view[1] / 50 && Math.abs(now[1] - view[1]) < view[1] / 50, `${now} of ${view}`);
     await page.keyboard.press("j");

@@ -1,10 +1,12 @@
 //! Sentences about strays without a cause, bounce, and what could have been seen.
 
+use super::coupling::switching;
 use super::words::{count_of, list, span};
 use super::{Finding, Severity};
 use crate::analysis::coupling::hints::Hint;
-use crate::analysis::coupling::{Attribution, Edge, FEWEST_STRIKES};
-use crate::analysis::strays::{LimitOrigin, StrayKind, Strays};
+use crate::analysis::coupling::{Attribution, Coupling, Edge, FEWEST_STRIKES, LONGEST_LAG_S, Standing};
+use crate::analysis::stats::tails::binomial_upper;
+use crate::analysis::strays::{LimitOrigin, Stray, StrayKind, Strays};
 use crate::model::{Capture, Level, TraceSamples};
 
 /// Suspects named in a hint; of more only their number.
@@ -61,6 +63,9 @@ fn causeless(capture: &Capture, strays: &Strays, attribution: &Attribution, line
         .iter()
         .find(|h| h.victim == line)
         .filter(|_| all);
+    if let Some(late) = late_followers(capture, strays, attribution, line, &open) {
+        return Some(late.finding(capture, line, of));
+    }
     let (points_to, longer) = match hint {
         Some(hint) => pointing(capture, hint),
         None if of < FEWEST_STRIKES => (
@@ -113,6 +118,91 @@ fn causeless(capture: &Capture, strays: &Strays, attribution: &Attribution, line
         ),
         try_next: try_next.collect(),
     })
+}
+
+/// Strays that come after the accused line's edges as well, at other lags than its strikes.
+struct Late<'a> {
+    coupling: &'a Coupling,
+    strays: u64,
+    /// Least and greatest lag, in ticks.
+    lags: (i64, i64),
+}
+
+/// Chance that the strays left over follow the accused as often as they do must be below this.
+const LATE_CHANCE: f64 = 1e-3;
+
+/// Whether most of the `open` strays of `line` follow an edge of a line that is accused of others, within the longest lag that
+/// a coupling may have.
+fn late_followers<'a>(
+    capture: &Capture,
+    strays: &Strays,
+    attribution: &'a Attribution,
+    line: usize,
+    open: &[&Stray],
+) -> Option<Late<'a>> {
+    let reach = capture.timebase.ticks_of(LONGEST_LAG_S) + 2.0 * strays.sampling[line];
+    let whole = (capture.span.end.0 - capture.span.start.0).max(1) as f64;
+    let accused = attribution
+        .couplings
+        .iter()
+        .filter(|c| c.victim == line && c.standing == Standing::Clear);
+    accused
+        .filter_map(|coupling| {
+            let of = &capture.lines[coupling.aggressor];
+            let strikes = |edge: usize| match (coupling.edge, of.level_after(edge)) {
+                (Edge::Both, _) => true,
+                (Edge::Rise, level) => level == Level::High,
+                (Edge::Fall, level) => level == Level::Low,
+            };
+            let lag = |stray: &&&Stray| {
+                let before = of.edges.partition_point(|e| e.0 <= stray.start.0);
+                let last = (0..before).rev().take(2).find(|&edge| strikes(edge))?;
+                let lag = stray.start.0 - of.edges[last].0;
+                (lag as f64 <= reach).then_some(lag)
+            };
+            let lags: Vec<i64> = open.iter().filter_map(|stray| lag(&stray)).collect();
+            let striking = (0..of.edges.len()).filter(|&edge| strikes(edge)).count() as f64;
+            let chance = (striking * reach / whole).min(1.0);
+            let (k, n) = (lags.len() as u64, open.len() as u64);
+            let beyond_chance = binomial_upper(k, n, chance) < LATE_CHANCE;
+            (2 * k >= n && beyond_chance).then(|| Late {
+                coupling,
+                strays: k,
+                lags: (
+                    lags.iter().copied().min().unwrap_or(0),
+                    lags.iter().copied().max().unwrap_or(0),
+                ),
+            })
+        })
+        .max_by_key(|late| late.strays)
+}
+
+impl Late<'_> {
+    fn finding(&self, capture: &Capture, line: usize, of: u64) -> Finding {
+        let name = &capture.lines[line].name;
+        let accused = switching(capture, self.coupling.aggressor, self.coupling.edge);
+        let time = |ticks: f64| span(&capture.timebase, ticks);
+        Finding {
+            severity: Severity::Note,
+            topic: "stray",
+            lines: vec![name.clone(), capture.lines[self.coupling.aggressor].name.clone()],
+            title: format!(
+                "{name}: {} more of its {} follow {accused} less steadily",
+                self.strays,
+                count_of(of, "stray pulse")
+            ),
+            detail: format!(
+                "They come {} to {} after it, where those that are put down to it come {} to {} after it: most likely the same cause, at an edge that is slow or that the sampling blurs. They are not counted as strikes.",
+                time(self.lags.0 as f64),
+                time(self.lags.1 as f64),
+                time(self.coupling.lag.low),
+                time(self.coupling.lag.high),
+            ),
+            try_next: vec![format!(
+                "Mend what the finding on {accused} says first: these should go with it. If some stay, they have a cause of their own."
+            )],
+        }
+    }
 }
 
 /// Whom too few strays point to, and how many would tell.
@@ -276,12 +366,12 @@ mod tests {
     use crate::model::{Format, Line, Ticks, TimeSpan, Timebase};
     use std::collections::BTreeMap;
 
-    /// CLEAR_N dips for 30 ticks, 13 to 15 after these falls of STEP; STEP falls every 10 000 ticks, BEAT moves between.
-    fn said(struck: &[i64]) -> Finding {
+    /// CLEAR_N dips for 30 ticks, so long after these falls of STEP; STEP falls every 10 000 ticks, BEAT moves between.
+    fn said(struck: &[(i64, i64)]) -> Vec<Finding> {
         let span = TimeSpan::new(Ticks(0), Ticks(250_000));
         let step = |k: i64| 10_000 * (k + 1);
         let flat = |pairs: Vec<[i64; 2]>| pairs.into_iter().flatten().map(Ticks).collect::<Vec<_>>();
-        let dip = |&k: &i64| [step(k) + 13 + k % 3, step(k) + 43];
+        let dip = |&(k, lag): &(i64, i64)| [step(k) + lag, step(k) + lag + 30];
         let lines = vec![
             Line::digital(
                 "CLEAR_N",
@@ -319,13 +409,12 @@ mod tests {
         };
         let strays = find(&capture, &options);
         let attribution = attribute(&capture, &strays, &CouplingOptions::default());
-        assert!(attribution.couplings.is_empty());
-        of(&capture, &strays, &attribution).remove(0)
+        of(&capture, &strays, &attribution)
     }
 
     #[test]
     fn too_few_strays_say_whom_they_point_to_and_how_many_would_tell() {
-        let told = said(&[4, 11]);
+        let told = said(&[(4, 14), (11, 15)]).remove(0);
         assert_eq!(told.title, "CLEAR_N: 2 stray pulses, too few to tell the cause");
         assert!(
             told.detail.contains(
@@ -339,13 +428,33 @@ mod tests {
             "{:?}",
             told.try_next
         );
-        let one = said(&[4]);
-        assert!(one.detail.starts_with("It is 29 ns wide"), "{}", one.detail);
+        let one = said(&[(4, 14)]).remove(0);
+        assert!(one.detail.starts_with("It is 30 ns wide"), "{}", one.detail);
         assert!(
             one.detail
                 .ends_with("With fewer than 3 strays nobody is accused."),
             "{}",
             one.detail
+        );
+    }
+
+    #[test]
+    fn strays_that_follow_the_accused_late_are_not_called_causeless() {
+        let tight = [0, 1, 2, 4, 5, 6, 8, 9, 10].map(|k| (k, 14 + k % 3));
+        let late = [(12, 85), (14, 104), (16, 96)];
+        let told = said(&[tight.as_slice(), &late].concat());
+        let title = "CLEAR_N: 3 more of its 12 stray pulses follow STEP falling less steadily";
+        assert_eq!(told.iter().map(|f| f.title.as_str()).collect::<Vec<_>>(), [title]);
+        assert!(
+            told[0].detail.starts_with("They come 85 ns to 104 ns after it"),
+            "{}",
+            told[0].detail
+        );
+        // Between two falls there is no edge near: without a cause.
+        let told = said(&[tight.as_slice(), &[(12, 2_500), (14, 2_700), (16, 2_600)]].concat());
+        assert_eq!(
+            told[0].title,
+            "CLEAR_N: 3 of 12 stray pulses come without a cause among the captured lines"
         );
     }
 }

@@ -16,6 +16,27 @@ function meant(view) {
   return pulseAt(view, view.chosenRow(), view.start + view.span / 2);
 }
 
+/** Keeps the finding in hand over the page that is made anew. @param {import("./view.js").Diagram} view */
+function keepFinding(view) {
+  const found = view.facts.findings.find((/** @type {any} */ f) => f.id === view.finding?.id);
+  if (!found) return;
+  const lines = found.lines.map((/** @type {number} */ line) => view.facts.lines[line].name);
+  // What was judged may be missing from the occurrences then: the next one has its place.
+  const kept = { topic: found.topic, lines, occurrence: Math.max(0, view.occurrence - 1) };
+  try { sessionStorage.setItem(`judged ${view.path}`, JSON.stringify(kept)); } catch { /* The finding is lost, not the judgement. */ }
+}
+
+/** The finding that was in hand when a pulse was judged, if it still stands; told once. @param {import("./view.js").Diagram} view */
+export function keptFinding(view) {
+  try {
+    const kept = JSON.parse(sessionStorage.getItem(`judged ${view.path}`) ?? "null");
+    sessionStorage.removeItem(`judged ${view.path}`);
+    const names = (/** @type {any} */ f) => JSON.stringify(f.lines.map((/** @type {number} */ line) => view.facts.lines[line].name));
+    const found = kept && view.facts.findings.find((/** @type {any} */ f) => f.topic === kept.topic && names(f) === JSON.stringify(kept.lines));
+    return found ? { finding: found.id, occurrence: kept.occurrence } : null;
+  } catch { return null; }
+}
+
 /** @param {import("./view.js").Diagram} view */
 export function judgeSlip(view) {
   const { facts } = view;
@@ -24,7 +45,8 @@ export function judgeSlip(view) {
     try {
       await does();
       told.textContent = "Working out the findings anew …";
-      // Another judgement may give other findings: the view is kept, not the finding.
+      // Another judgement may give other findings, by other numbers: the view is kept, and which lines the finding is about.
+      keepFinding(view);
       location.assign(location.pathname + writeAddress({ finding: null, occurrence: 0, at: facts.start_s + view.start * facts.tick_s, span: view.span * facts.tick_s }));
     } catch (error) { told.textContent = /** @type {Error} */ (error).message; }
   };

@@ -112,8 +112,15 @@ export async function startDiagram(root, session) {
     if (isPage && moved > PAGE_MS) remember(true);
     pending = setTimeout(() => { remember(false); tools(); }, 250);
   };
+  // A pulse was judged before the page was shown anew (see judge.js, which knows the same name).
+  let wasJudged = false;
+  try { wasJudged = sessionStorage.getItem(`judged ${path}`) !== null; } catch { /* Nothing was kept. */ }
   async function restore() {
-    const place = readAddress(location.search);
+    const place = { ...readAddress(location.search) };
+    if (wasJudged) Object.assign(place, (await import("./judge.js")).keptFinding(view) ?? {});
+    wasJudged = false;
+    // A link to a finding shows it on the sheet as well; the first stands there anyway.
+    hasTaken = hasTaken || (place.finding !== null && place.finding !== order[0]);
     if (place.finding) await view.take(place.finding, place.occurrence);
     else if (place.at === null && order.length && facts.findings[0].severity !== "note") await view.take(order[0], 0);
     if (place.at !== null && place.span !== null) view.show((place.at - facts.start_s) / facts.tick_s, place.span / facts.tick_s);
