@@ -69,7 +69,7 @@ test("a sagging rail is named with the line it follows", async () => {
   await page.getByRole("link", { name: "Limits and logic" }).click();
   const row = await page.locator("tr", { hasText: "VCC_TOWER" }).innerText();
   assert.match(row, /outside/);
-  assert.match(await page.locator("tr", { hasText: "VEE" }).innerText(), /-12/);
+  assert.match(await page.locator("tr", { hasText: "VEE" }).innerText(), /−12/);
   assert.deepEqual(troubles, []);
   await page.context().close();
 });

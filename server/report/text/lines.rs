@@ -56,14 +56,27 @@ pub fn lines_text(report: &LinesReport, style: Style) -> String {
     text
 }
 
+/// "0 s to 1.2 ms", to the capture's resolution; where both ends read alike, as of dated times, the first and the length.
+fn stretch(capture: &CaptureRow) -> String {
+    let is_below = |s: f64| s.abs() < 0.5 * capture.resolution_s;
+    let worded = |s: f64| seconds(if is_below(s) { 0.0 } else { s });
+    let (start, end) = (worded(capture.start_s), worded(capture.end_s));
+    match start == end && capture.end_s > capture.start_s {
+        true => format!(
+            "from {start} on, {} long",
+            seconds(capture.end_s - capture.start_s)
+        ),
+        false => format!("{start} to {end}"),
+    }
+}
+
 /// One file that was read, in a line, and its warnings.
 pub fn capture_text(capture: &CaptureRow, style: Style) -> String {
     let mut text = format!(
-        "{} · {} · {} to {} · resolution {}",
+        "{} · {} · {} · resolution {}",
         style.bold(&printable(&capture.file)),
         capture.format,
-        seconds(capture.start_s),
-        seconds(capture.end_s),
+        stretch(capture),
         seconds(capture.resolution_s),
     );
     if capture.offset_s != 0.0 || capture.drift_ppm != 0.0 {
