@@ -20,7 +20,33 @@ impl Error {
             file: file.to_owned(),
             line: before.matches('\n').count() + 1,
             column: before[line_start..].chars().count() + 1,
-            message: message.into(),
+            message: on_one_line(&message.into()),
+        }
+    }
+}
+
+/// What a text of the file brings in may hold line breaks and other controls: told as TOML would write them.
+fn on_one_line(message: &str) -> String {
+    let told = |letter: char| match letter.is_control() {
+        true => letter.escape_default().collect(),
+        false => letter.to_string(),
+    };
+    message.chars().map(told).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use crate::setup::Setup;
+
+    #[test]
+    fn a_message_is_one_line_whatever_the_file_holds() {
+        for text in [
+            "[line.A]\nnarrow_below = \"5 n\\ns\"\n",
+            "[line.A]\nfamily = \"ttl\\r\\u0007\"\n",
+            "[[limit]]\nkind = \"a\\nb\"\n",
+        ] {
+            let error = Setup::parse(text, "setup.toml").expect_err(text).to_string();
+            assert!(!error.contains(char::is_control), "{error:?}");
         }
     }
 }
