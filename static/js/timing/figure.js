@@ -9,11 +9,13 @@ const PNG_RATIO = 2;
 
 /** @param {import("./view.js").Diagram} view @param {string} caption */
 function layout(view, caption) {
-  const rows = view.rows();
+  // The slip that is open for the caption takes room off the diagram, not off the figure; a row is drawn whole or not at all.
+  const room = view.height + view.slip.element.offsetHeight;
+  const rows = view.rows().filter((row, i) => i === 0 || row.top + row.height <= room);
   const foot = rows.length ? rows[rows.length - 1].top + rows[rows.length - 1].height : view.height;
   const letters = Math.max(20, Math.floor(view.width / (view.size * 0.55)));
   const words = wrap(caption, letters);
-  const height = Math.min(Math.max(foot + view.size, view.size * 6), view.height);
+  const height = Math.max(foot + view.size, view.size * 6);
   return { height, words, whole: height + (words.length + 1) * view.size * 1.4 };
 }
 
