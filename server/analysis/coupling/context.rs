@@ -12,6 +12,7 @@ use super::dose::{self, Dose};
 use super::hazard::Gate;
 use super::instants::{self, Instants, Table, key, line_of};
 use super::one_lag;
+use super::parts::Ground;
 use super::rival_models::{self, Fitted};
 use super::select::Victim;
 use super::{Coupling, Edge};
@@ -49,6 +50,8 @@ pub struct Hidden {
     /// Lines whose switching makes a stray likelier, most telling first.
     pub companions: Vec<usize>,
     pub contrast: Option<Contrast>,
+    /// What shows that the accused are only a part of it.
+    pub part: Option<Ground>,
 }
 
 /// How often strays come after a line's edges when another line switches as well, and when not: a line that
@@ -96,6 +99,8 @@ pub struct Known {
     pub by_either_edge: Option<(usize, Vec<usize>)>,
     /// Strays come at an accused line's moment of the step and without it ([`super::phase`]).
     pub in_step_without: bool,
+    /// The accused lines look like a part of one that carries no probe ([`super::parts`]).
+    pub part: Option<Ground>,
     /// The victim is a gate that glitches ([`super::hazard`]).
     pub gate: Option<Gate>,
 }
@@ -129,12 +134,14 @@ pub fn judge(
         of_line.clone().all(|own| own) || of_line.any(|own| own) && nearness < NEAR
     };
     match &known.by_either_edge {
+        Some(_) if known.part.is_some() => {}
         Some((line, copies)) if tells(*line) && copies.is_empty() => return Verdict::Captured,
         Some((line, copies)) if tells(*line) => return Verdict::Either(copies.clone()),
         _ => {}
     }
     let told_otherwise = known.keeps_distance
         || known.in_step_without
+        || known.part.is_some()
         || strikes_both_ways(rows)
         || rows
             .iter()
@@ -160,6 +167,7 @@ pub fn judge(
     Verdict::Hidden(Hidden {
         companions: telling(&stories.hidden),
         contrast: contrast(table, &stories.hidden, rows),
+        part: known.part,
     })
 }
 

@@ -131,6 +131,7 @@ fn uncaptured(line: usize, judged: &[Judged], found: &[Coupling]) -> Uncaptured 
         of,
         companions,
         contrast: hidden.iter().find_map(|h| h.contrast),
+        part: hidden.iter().find_map(|h| h.part),
         both_ways: of_line().find_map(|j| pulls_both_ways(j.victim, judged)),
     }
 }

@@ -20,6 +20,7 @@ pub mod lags;
 pub mod model;
 mod never_struck;
 mod one_lag;
+pub mod parts;
 mod phase;
 mod reacting;
 pub mod rival_models;
@@ -192,6 +193,8 @@ pub struct Uncaptured {
     pub contrast: Option<Contrast>,
     /// A line and polarity whose edges seem to pull the victim both ways, at one lag: no single edge does.
     pub both_ways: Option<(usize, Edge)>,
+    /// What shows that captured lines are only a part of it.
+    pub part: Option<parts::Ground>,
 }
 
 /// Strays that grow likelier with the number of lines that switch at once, or that one line's edges bring to several
@@ -357,6 +360,7 @@ pub fn attribute(capture: &Capture, strays: &Strays, options: &CouplingOptions) 
             keeps_distance: distant,
             by_either_edge: either,
             in_step_without: steps(),
+            part: parts::ground(&edges, victim, &rows, reach.hi),
             gate: hazard::find(capture, strays, &edges, victim, &lines(), &reach),
         };
         let verdict = context::judge(&instants, &edges, &table, victim, &rows, &known);

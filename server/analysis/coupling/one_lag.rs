@@ -177,7 +177,7 @@ fn lags_from(edges: &[OwnEdges], outer: &Coupling, inner: &Coupling, span: i64) 
 
 /// Whether two sets of lags differ by no more than sampling (`unit` ticks) and chance explain: two-sided rank sum test
 /// with the normal approximation, ties allowed for (Wilcoxon 1945; Lehmann, *Nonparametrics*, section 1.4).
-fn is_one(a: &[f64], b: &[f64], unit: f64) -> bool {
+pub fn is_one(a: &[f64], b: &[f64], unit: f64) -> bool {
     if a.len() < FEWEST || b.len() < FEWEST {
         return false;
     }

@@ -5,6 +5,7 @@ use super::words::{count_of, list, percent, span};
 use super::{CAUTION, Finding, Severity};
 use crate::analysis::coupling::answers::Answers;
 use crate::analysis::coupling::crowds::Unsure;
+use crate::analysis::coupling::parts::Ground;
 use crate::analysis::coupling::{Attribution, Contrast, CopyOf, Coupling, Edge, Hazard, Uncaptured};
 use crate::model::{Capture, Level};
 
@@ -231,6 +232,9 @@ pub fn uncaptured(capture: &Capture, attribution: &Attribution, u: &Uncaptured) 
             name(capture, line)
         ));
     }
+    if let Some(part) = &u.part {
+        detail.push(is_part(capture, part));
+    }
     if let Some(contrast) = &u.contrast {
         detail.push(differs(capture, contrast));
     }
@@ -280,6 +284,27 @@ pub fn uncaptured(capture: &Capture, attribution: &Attribution, u: &Uncaptured) 
         lines,
         detail: detail.join(" "),
         try_next,
+    }
+}
+
+/// "FOLLOW_GATE rises and falls as evenly as …"
+fn is_part(capture: &Capture, part: &Ground) -> String {
+    match part {
+        Ground::LeftOut { line, edge, without } => format!(
+            "{} of them come where one of {}'s {} would be due and is left out, and none near the others: so a gated copy of a line looks.",
+            without,
+            name(capture, *line),
+            edges_of(*edge)
+        ),
+        Ground::TakeTurns { lines: [a, b], .. } => format!(
+            "{} and {} strike after the same lag and equally often, and never switch near each other: so two gated copies of one line look.",
+            name(capture, *a),
+            name(capture, *b)
+        ),
+        Ground::Toggled { line } => format!(
+            "{0}'s rises and falls strike alike and one way, and it runs as evenly as a divider's output: what toggles {0} has an edge at each of them.",
+            name(capture, *line)
+        ),
     }
 }
 

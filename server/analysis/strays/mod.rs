@@ -6,6 +6,7 @@
 
 pub mod bounce;
 pub mod grid;
+mod healed;
 mod undersampled;
 pub mod widths;
 
@@ -166,7 +167,7 @@ pub fn find(capture: &Capture, options: &StrayOptions) -> Strays {
             None if options.taken_over.contains_key(&index) => options.taken_over[&index],
             None if bouncing.is_empty() => {
                 let sampling = found.sampling[index];
-                let limit = widths::infer(pulses(), sampling, capture.timebase.ticks_of(1e-9));
+                let limit = widths::infer(pulses, sampling, capture.timebase.ticks_of(1e-9));
                 let tells = limit.origin == LimitOrigin::Inferred;
                 if tells && undersampled::is(pulses(), &limit, sampling) {
                     NarrowLimit::NONE

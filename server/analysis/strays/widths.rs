@@ -10,7 +10,7 @@
 //! Tried and dropped: the largest gap of log widths alone, which calls the shortest of a thousand irregular
 //! pulses a stray; they are expected to come near zero, and the expected count says so.
 
-use super::{LimitOrigin, NarrowLimit};
+use super::{LimitOrigin, NarrowLimit, healed};
 use crate::analysis::stats::tails::poisson_upper;
 use crate::model::{Level, Pulse};
 
@@ -47,7 +47,7 @@ const LONG_COUNT: usize = 8;
 const MISSING: f64 = 6.0;
 
 /// A candidate limit: how many pulses lie below it, and between which widths it falls (ticks).
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Copy, Debug, PartialEq)]
 struct Cut {
     count: usize,
     longest_narrow: f64,
@@ -63,23 +63,31 @@ impl Cut {
     }
 }
 
-/// Narrow limits of one line from its pulses. `sampling`: period in ticks; `ns`: ticks in a nanosecond.
-pub fn infer(pulses: impl Iterator<Item = Pulse>, sampling: f64, ns: f64) -> NarrowLimit {
-    let (mut low, mut high) = (Vec::new(), Vec::new());
-    for pulse in pulses {
-        match pulse.level {
-            Level::Low => low.push(pulse.width().0 as f64),
-            Level::High => high.push(pulse.width().0 as f64),
-            _ => {}
+/// Narrow limits of one line from its pulses, which are gone through up to four times. `sampling`: period in ticks; `ns`:
+/// ticks in a nanosecond.
+pub fn infer<P: Iterator<Item = Pulse>>(pulses: impl Fn() -> P, sampling: f64, ns: f64) -> NarrowLimit {
+    let of = |level: Level| {
+        let mut widths: Vec<f64> = pulses()
+            .filter(|pulse| pulse.level == level)
+            .map(|pulse| pulse.width().0 as f64)
+            .collect();
+        widths.sort_unstable_by(f64::total_cmp);
+        widths
+    };
+    let widths = LEVELS.map(of);
+    let healed = |of: usize, by: &Cut| healed::widths(pulses(), LEVELS[1 - of], by.limit(sampling));
+    let mut cuts = [0, 1].map(|level| cut(&widths[level], sampling, ns));
+    for this in [0, 1] {
+        if let (None, Some(known)) = (cuts[this], cuts[1 - this]) {
+            cuts[this] = second_cut(&widths[this], known, sampling, ns)
+                .or_else(|| cut(&healed(this, &known), sampling, ns))
         }
     }
-    low.sort_unstable_by(f64::total_cmp);
-    high.sort_unstable_by(f64::total_cmp);
-    let mut cuts = [cut(&low, sampling, ns), cut(&high, sampling, ns)];
-    for (this, other, widths) in [(0, 1, &low), (1, 0, &high)] {
-        if let (None, Some(known)) = (cuts[this], cuts[other]) {
-            cuts[this] = second_cut(widths, known, sampling, ns);
-        }
+    if cuts == [None, None] {
+        cuts = [0, 1]
+            .iter()
+            .find_map(|&first| hidden_by_each_other(first, &widths[first], &healed, sampling, ns))
+            .unwrap_or(cuts);
     }
     let limit = |cut: Option<Cut>| cut.map(|c| c.limit(sampling));
     let origin = if cuts.iter().any(Option::is_some) {
@@ -94,7 +102,39 @@ pub fn infer(pulses: impl Iterator<Item = Pulse>, sampling: f64, ns: f64) -> Nar
     }
 }
 
+/// The levels, in the order of their cuts.
+const LEVELS: [Level; 2] = [Level::Low, Level::High];
+
+/// Strays on both levels, each of which cut the other's pulses into pieces: the narrow pulses of the `first` level are all
+/// there is until the other's strays are taken out, and these show once the first level's are. `healed`: widths of a
+/// level without the strays of the other.
+fn hidden_by_each_other(
+    first: usize,
+    widths: &[f64],
+    healed: &impl Fn(usize, &Cut) -> Vec<f64>,
+    sampling: f64,
+    ns: f64,
+) -> Option<[Option<Cut>; 2]> {
+    let supposed = candidate(widths, sampling, ns)?;
+    let other = cut(&healed(1 - first, &supposed), sampling, ns)?;
+    let own = cut(&healed(first, &other), sampling, ns)?;
+    let mut cuts = [None, None];
+    cuts[first] = Some(own);
+    cuts[1 - first] = Some(other);
+    Some(cuts)
+}
+
 fn cut(widths: &[f64], sampling: f64, ns: f64) -> Option<Cut> {
+    candidate(widths, sampling, ns).filter(|cut| {
+        let is_job = is_driven(widths, cut.count, sampling)
+            || are_long_and_few(widths, cut.count, ns)
+            || are_all_there_is(widths, cut, sampling, ns);
+        !is_job
+    })
+}
+
+/// Where widths part, whoever makes the narrow ones.
+fn candidate(widths: &[f64], sampling: f64, ns: f64) -> Option<Cut> {
     let candidates = widths.partition_point(|&w| w <= NARROWEST_JOB_NS * ns);
     if candidates == 0 {
         return None;
@@ -102,14 +142,10 @@ fn cut(widths: &[f64], sampling: f64, ns: f64) -> Option<Cut> {
     let dropped = drop_cut(widths, candidates, sampling, ns);
     let inside = dropped.map_or(candidates, |c| c.count);
     let valley = valley_cut(widths, inside, sampling, ns);
-    let cut = match (valley, dropped) {
-        (Some(below), Some(all)) if is_second_crowd(&widths[below.count..all.count], sampling, ns) => all,
-        (valley, dropped) => valley.or(dropped)?,
-    };
-    let is_job = is_driven(widths, cut.count, sampling)
-        || are_long_and_few(widths, cut.count, ns)
-        || are_all_there_is(widths, &cut, sampling, ns);
-    (!is_job).then_some(cut)
+    match (valley, dropped) {
+        (Some(below), Some(all)) if is_second_crowd(&widths[below.count..all.count], sampling, ns) => Some(all),
+        (valley, dropped) => valley.or(dropped),
+    }
 }
 
 /// Longest pulses of a second crowd of strays.
@@ -337,6 +373,10 @@ mod tests {
     use super::*;
     use crate::model::Ticks;
 
+    fn inferred(high: &[i64], sampling: f64, ns: f64) -> NarrowLimit {
+        infer(|| pulses(high).into_iter(), sampling, ns)
+    }
+
     fn pulses(high: &[i64]) -> Vec<Pulse> {
         let mut at = 0;
         let mut edge = 0;
@@ -365,7 +405,7 @@ mod tests {
     fn a_crowd_of_short_pulses_on_a_slow_line_is_narrow() {
         let mut widths = vec![18, 22, 25, 29, 31];
         widths.extend((0..40).map(|i| 5_000 + 977 * i));
-        let limit = infer(pulses(&widths).into_iter(), 0.0, 1.0);
+        let limit = inferred(&widths, 0.0, 1.0);
         let high = limit.high.unwrap();
         assert!(high > 31.0 && high < 5_000.0, "{high}");
         assert_eq!(limit.low, None);
@@ -376,10 +416,10 @@ mod tests {
         // Samples of 10 ns: 20 and 30 ns beside pulses of 8 µs and more.
         let mut widths: Vec<i64> = (0..24).map(|i| 2 + i64::from(i > 13)).collect();
         widths.extend((0..60).map(|i| 809 + 271 * (i % 30)));
-        let high = infer(pulses(&widths).into_iter(), 1.0, 0.1).high.unwrap();
+        let high = inferred(&widths, 1.0, 0.1).high.unwrap();
         assert!(high > 3.0 && high < 809.0, "{high}");
         // As wide in samples, but 120 ns long: a strobe's width.
-        assert_eq!(infer(pulses(&widths).into_iter(), 1.0, 0.01).high, None);
+        assert_eq!(inferred(&widths, 1.0, 0.01).high, None);
     }
 
     #[test]
@@ -388,7 +428,7 @@ mod tests {
         let mut widths: Vec<i64> = (0..21).map(|i| 5 + i % 5).collect();
         widths.extend((0..45).map(|i| 16 + i % 16));
         widths.extend((0..60).map(|i| 2_134 + 413 * i));
-        let high = infer(pulses(&widths).into_iter(), 1.0, 0.5).high.unwrap();
+        let high = inferred(&widths, 1.0, 0.5).high.unwrap();
         assert!(high > 31.0 && high < 2_134.0, "{high}");
     }
 
@@ -398,7 +438,7 @@ mod tests {
         let mut widths: Vec<i64> = (0..20).map(|i| 260 + 9 * i).collect();
         widths.extend([540, 600, 750]);
         widths.extend((0..60).map(|i| 2_460 + 61 * i));
-        let high = infer(pulses(&widths).into_iter(), 1.0, 1.0).high.unwrap();
+        let high = inferred(&widths, 1.0, 1.0).high.unwrap();
         assert!(high > 750.0 && high < 2_460.0, "{high}");
     }
 
@@ -406,7 +446,7 @@ mod tests {
     fn a_strobe_line_gives_no_ground() {
         let widths: Vec<i64> = (0..60).map(|i| 60 + i % 3).collect();
         assert_eq!(
-            infer(pulses(&widths).into_iter(), 0.0, 1.0).origin,
+            inferred(&widths, 0.0, 1.0).origin,
             LimitOrigin::None
         );
     }
@@ -415,7 +455,7 @@ mod tests {
     fn a_strobe_beside_long_pulses_repeats_and_is_driven() {
         let mut widths: Vec<i64> = (0..60).map(|i| 60 + i % 3).collect();
         widths.extend((0..40).map(|i| 5_000 + 977 * i));
-        assert_eq!(infer(pulses(&widths).into_iter(), 0.0, 1.0).high, None);
+        assert_eq!(inferred(&widths, 0.0, 1.0).high, None);
     }
 
     #[test]
@@ -423,14 +463,14 @@ mod tests {
         let mut widths: Vec<i64> = (0..12).map(|i| 300 + 5 * (i % 3)).collect();
         widths.extend((0..6).map(|_| 600));
         widths.extend((0..40).map(|i| 15_000 + 9_775 * i));
-        assert_eq!(infer(pulses(&widths).into_iter(), 5.0, 1.0).high, None);
+        assert_eq!(inferred(&widths, 5.0, 1.0).high, None);
     }
 
     #[test]
     fn strays_below_a_line_s_own_strobes_are_parted_by_the_valley() {
         let mut widths: Vec<i64> = (0..20).map(|i| 10 + i).collect();
         widths.extend((0..60).map(|i| 60 + i));
-        let high = infer(pulses(&widths).into_iter(), 0.0, 1.0).high.unwrap();
+        let high = inferred(&widths, 0.0, 1.0).high.unwrap();
         assert!(high > 29.0 && high < 60.0, "{high}");
     }
 }

@@ -1,0 +1,208 @@
+//! Captured lines that show only a part of what strikes: a gated copy of a line without a probe, or what it toggles.
+//!
+//! Where the clock of both is captured, the instants tell ([`super::context`], [`super::phase`]). Here the accused lines'
+//! own edges do, against the strays that they don't explain and against each other:
+//! - **it is left out at times**: the other strays keep as far from its edges as its own edges keep from each other, and
+//!   come where one of them would have been due. Strays from elsewhere come near its edges as often as far from them.
+//! - **they take turns**: two lines strike alike, after one lag and equally often, and never switch near each other, as
+//!   two gated copies of one line do.
+//! - **it is toggled**: rises and falls of a line that runs like a divider's output strike alike and towards one level.
+//!   What toggles it has an edge of one kind at each of these, and one kind of edge pulls one way.
+//!
+//! None of these proves that a line is missing; each says that the record leaves it open.
+
+use super::able::{OwnEdges, Rest};
+use super::one_lag::is_one;
+use super::select::Victim;
+use super::{Coupling, Edge};
+use crate::analysis::stats::fisher::fisher;
+use crate::analysis::stats::tails::binomial_lower;
+
+/// Why a line without a probe may strike through what only shows a part of it.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Ground {
+    /// So many strays come without the line, each where one of its edges would be due.
+    LeftOut { line: usize, edge: Edge, without: usize },
+    /// These lines strike alike and never near each other.
+    TakeTurns { lines: [usize; 2], edge: Edge },
+    /// The line's rises and falls strike alike and one way, and it runs like a divider's output.
+    Toggled { line: usize },
+}
+
+/// What speaks for a line without a probe, if anything. Cost: linear in the accused lines' edges and the victim's rests.
+pub fn ground(edges: &[OwnEdges], victim: &Victim, rows: &[Coupling], latest: i64) -> Option<Ground> {
+    let pairs = || {
+        let all = 0..rows.len();
+        all.flat_map(|a| (a + 1..rows.len()).map(move |b| (a, b)))
+            .map(|(a, b)| (&rows[a], &rows[b]))
+    };
+    let toggled = pairs().find(|(a, b)| a.aggressor == b.aggressor && is_toggled(edges, victim, a, b));
+    if let Some((row, _)) = toggled {
+        return Some(Ground::Toggled { line: row.aggressor });
+    }
+    let turns = pairs().find(|(a, b)| a.aggressor != b.aggressor && take_turns(edges, victim, a, b));
+    if let Some((a, b)) = turns {
+        return Some(Ground::TakeTurns {
+            lines: [a.aggressor, b.aggressor],
+            edge: if a.edge == b.edge { a.edge } else { Edge::Both },
+        });
+    }
+    rows.iter().find_map(|row| {
+        let without = left_out(edges, victim, rows, row, latest)?;
+        Some(Ground::LeftOut {
+            line: row.aggressor,
+            edge: row.edge,
+            without,
+        })
+    })
+}
+
+/// Edges nearer to each other than this share of what (nearly) all successive ones keep are no two of one train.
+const NEAR: f64 = 0.8;
+/// Share of a line's intervals that may be shorter than what they are said to keep.
+const SHORTEST: f64 = 0.05;
+/// Share of strays or edges that may stray into such a distance.
+const ASTRAY: f64 = 0.03;
+/// Chance at or below which strays that keep away from a line's edges do so for a reason.
+const CHANCE: f64 = 1e-4;
+/// Strays without the accused that say something, and as a share of its strikes.
+const FEWEST: usize = 8;
+const SHARE: f64 = 0.03;
+/// Half of them lie no farther from its edges than so many of its usual intervals: else they belong to another time.
+const WITHIN: f64 = 2.0;
+
+/// Strays that come without the row's line where one of its edges would be due, if that is no chance.
+fn left_out(
+    edges: &[OwnEdges],
+    victim: &Victim,
+    rows: &[Coupling],
+    row: &Coupling,
+    latest: i64,
+) -> Option<usize> {
+    let either;
+    let own: &[i64] = match rows.iter().any(|r| r.aggressor == row.aggressor && r.edge != row.edge) {
+        true => {
+            either = edges[row.aggressor].either();
+            &either
+        }
+        false => edges_of(edges, row),
+    };
+    let (keeps, usual) = intervals(own)?;
+    let near = (NEAR * keeps) as i64;
+    let lag = row.lag.estimate.round() as i64;
+    let mut explained: Vec<usize> = rows
+        .iter()
+        .flat_map(|r| &r.occurrences)
+        .map(|o| o.stray)
+        .collect();
+    explained.sort_unstable();
+    let mut distances: Vec<i64> = (0..victim.times.len())
+        .filter(|&k| explained.binary_search(&victim.strays[k]).is_err())
+        .map(|k| nearest(own, victim.times[k] - lag))
+        // What comes with an edge and was not counted says nothing.
+        .filter(|&d| d > latest + victim.guard)
+        .collect();
+    let count = distances.len();
+    if count < FEWEST.max((SHARE * row.occurrences.len() as f64).ceil() as usize) || near <= latest {
+        return None;
+    }
+    distances.sort_unstable();
+    let astray = distances.partition_point(|&d| d < near);
+    let keeps_away = astray as f64 <= ASTRAY * count as f64;
+    let belongs = distances[count / 2] as f64 <= WITHIN * usual;
+    let covered = within(own, &victim.rests, lag - near, lag + near) / victim.time;
+    let chance = binomial_lower(astray as u64, count as u64, covered.min(1.0));
+    (keeps_away && belongs && chance <= CHANCE).then_some(count)
+}
+
+/// Rates of two rows are called alike only where they are known to so much: the sum of 1/strikes.
+const KNOWN: f64 = 0.05;
+/// Rates that differ with a smaller chance than this are two.
+const DIFFER: f64 = 0.05;
+
+/// Whether two rows strike after one lag and equally often, as far as so many strikes tell.
+fn alike(victim: &Victim, a: &Coupling, b: &Coupling) -> bool {
+    let lags = |row: &Coupling| -> Vec<f64> { row.occurrences.iter().map(|o| o.lag as f64).collect() };
+    let known = 1.0 / a.strays.max(1) as f64 + 1.0 / b.strays.max(1) as f64 <= KNOWN;
+    known
+        && is_one(&lags(a), &lags(b), victim.unit)
+        && fisher(a.strays, a.opportunities, b.strays, b.opportunities).two_sided() >= DIFFER
+}
+
+fn take_turns(edges: &[OwnEdges], victim: &Victim, a: &Coupling, b: &Coupling) -> bool {
+    let (first, second) = (edges_of(edges, a), edges_of(edges, b));
+    let (Some((keep, _)), Some((other, _))) = (intervals(first), intervals(second)) else {
+        return false;
+    };
+    let near = (NEAR * keep.min(other)) as i64;
+    if a.edge != b.edge || near <= 0 || !alike(victim, a, b) {
+        return false;
+    }
+    let astray = second.iter().filter(|&&t| nearest(first, t) < near).count();
+    let (Some(start), Some(end)) = (first.first(), first.last()) else {
+        return false;
+    };
+    let during = second.iter().filter(|&&t| (*start..=*end).contains(&t)).count();
+    let rest = [Rest {
+        start: *start,
+        end: *end,
+    }];
+    let covered = within(first, &rest, -near, near) / ((end - start) as f64).max(1.0);
+    astray as f64 <= ASTRAY * during as f64
+        && binomial_lower(astray as u64, during as u64, covered.min(1.0)) <= CHANCE
+}
+
+/// A divider's output has intervals that differ by no more than this factor, but for one in ten.
+const EVEN: f64 = 1.5;
+const EVEN_COUNT: usize = 20;
+
+fn is_toggled(edges: &[OwnEdges], victim: &Victim, a: &Coupling, b: &Coupling) -> bool {
+    let either = edges[a.aggressor].either();
+    let mut between: Vec<f64> = either.windows(2).map(|w| (w[1] - w[0]) as f64).collect();
+    // First to second edge, second to third …: one level and the other in turn.
+    let of = |from: usize| between.iter().skip(from).step_by(2).copied().collect::<Vec<f64>>();
+    let same_both = between.len() >= EVEN_COUNT && is_one(&of(0), &of(1), victim.unit);
+    between.sort_unstable_by(f64::total_cmp);
+    let at = |share: f64| between[(between.len() as f64 * share) as usize];
+    same_both && at(0.95) <= EVEN * at(0.05) && alike(victim, a, b)
+}
+
+fn edges_of<'a>(edges: &'a [OwnEdges], row: &Coupling) -> &'a [i64] {
+    edges[row.aggressor].of(match row.edge {
+        Edge::Fall => crate::model::Polarity::Fall,
+        _ => crate::model::Polarity::Rise,
+    })
+}
+
+/// What (nearly) all successive edges keep from each other, and the middle of these, in ticks; none of fewer than three.
+fn intervals(times: &[i64]) -> Option<(f64, f64)> {
+    let mut between: Vec<i64> = times.windows(2).map(|w| w[1] - w[0]).collect();
+    between.sort_unstable();
+    let at = |share: f64| between.get((between.len() as f64 * share) as usize).map(|&t| t as f64);
+    (between.len() > 1).then_some((at(SHORTEST)?, at(0.5)?))
+}
+
+/// Distance to the nearest of `times`.
+fn nearest(times: &[i64], to: i64) -> i64 {
+    let at = times.partition_point(|&t| t < to);
+    let after = times.get(at).map_or(i64::MAX, |t| t - to);
+    let before = at.checked_sub(1).map_or(i64::MAX, |b| to - times[b]);
+    after.min(before)
+}
+
+/// Ticks of `rests` (ascending) that lie in `[t + lo, t + hi)` of any of `times` (ascending). Cost: linear in both.
+fn within(times: &[i64], rests: &[Rest], lo: i64, hi: i64) -> f64 {
+    let (mut total, mut from) = (0, 0);
+    for rest in rests {
+        while from < times.len() && times[from] + hi <= rest.start {
+            from += 1;
+        }
+        let mut last = rest.start;
+        for &time in times[from..].iter().take_while(|&&t| t + lo < rest.end) {
+            let (start, end) = ((time + lo).max(last), (time + hi).min(rest.end));
+            total += (end - start).max(0);
+            last = last.max(end);
+        }
+    }
+    total as f64
+}
