@@ -23,6 +23,8 @@ pub struct Bench {
     pub bursts: Vec<(usize, f64, f64)>,
     pub hidden: BTreeSet<usize>,
     pub uncaptured: Option<usize>,
+    /// Strays at least of a culprit without a clip: fewer leave it open what it is.
+    pub fewest_shown: usize,
     /// Whether the record must, or must not, hold something that speaks for a culprit without a clip.
     pub leaves_trace: Option<bool>,
     pub lead: Option<SharedLead>,
@@ -54,6 +56,7 @@ impl Bench {
             hidden: BTreeSet::new(),
             uncaptured: None,
             leaves_trace: None,
+            fewest_shown: 12,
             lead: None,
             alike: None,
             clocked_by_victim: None,

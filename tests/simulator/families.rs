@@ -36,6 +36,9 @@ pub enum Family {
     Hazard,
     Reacting,
     UncapturedUnseen,
+    BothLevels,
+    GatedUnclocked,
+    Halved,
 }
 
 impl Family {
@@ -44,7 +47,7 @@ impl Family {
     /// right about these but by saying that a line without a clip would look the same.
     pub const UNTELLABLE: Family = Family::UncapturedUnseen;
     /// Families whose truth the record can tell.
-    pub const ALL: [Family; 25] = [
+    pub const ALL: [Family; 28] = [
         Family::Quiet,
         Family::OneAggressor,
         Family::OnePolarity,
@@ -70,6 +73,9 @@ impl Family {
         Family::BothEdges,
         Family::Hazard,
         Family::Reacting,
+        Family::BothLevels,
+        Family::GatedUnclocked,
+        Family::Halved,
     ];
 
     pub fn name(self) -> &'static str {
@@ -100,6 +106,9 @@ impl Family {
             Family::Hazard => "gate's hazard",
             Family::Reacting => "clocked by the victim",
             Family::UncapturedUnseen => "uncaptured, no trace",
+            Family::BothLevels => "both levels, often",
+            Family::GatedUnclocked => "gated, no clock",
+            Family::Halved => "halved, no clock",
         }
     }
 }
@@ -193,11 +202,16 @@ fn attempt(random: &mut Random, family: Family) -> Option<Scene> {
         Family::Answers => bench.answers(random),
         Family::Hazard => bench.hazard(random)?,
         Family::Reacting => bench.reacting(random)?,
+        Family::BothLevels => bench.both_levels(random)?,
+        Family::GatedUnclocked => bench.gated_unclocked(random)?,
+        Family::Halved => bench.halved(random)?,
     }
     let declared = match family {
         Family::Bridge => 0.0,
         // Who did it is asked here, not what is narrow; whether a gate's pulses are is for the person to say.
-        Family::Twin | Family::Hazard => 1.0,
+        Family::Twin | Family::Hazard | Family::GatedUnclocked | Family::Halved => 1.0,
+        // What is narrow is the question.
+        Family::BothLevels => 0.0,
         _ => DECLARED,
     };
     bench.record(random, declared)
@@ -225,7 +239,7 @@ fn build_of(random: &mut Random, family: Family) -> Build {
     Build {
         steps: 500 + below(random, 700),
         period: random.uniform(fastest.ln(), slowest.ln()).exp(),
-        uneven: !clocked && random.chance(0.4),
+        uneven: !clocked && family != Family::Halved && random.chance(0.4),
         selects: 2 + below(random, 4),
         strobes: 1 + below(random, 3),
         eyes: if clocked { 0 } else { 1 + below(random, 3) },

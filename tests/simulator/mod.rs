@@ -1,6 +1,6 @@
 //! Simulated captures with a known truth, wiring first: lines that have a job ([`wiring`]), then what one does to
-//! another ([`physics`]), then what an instrument makes of both ([`instrument`]). [`families`] and
-//! [`likeness`] say which faults there are, [`bench`] and [`planted`] put them together; [`score`] compares what the analysis says with what was planted.
+//! another ([`physics`]), then what an instrument makes of both ([`instrument`]). [`families`],
+//! [`likeness`] and [`parts`] say which faults there are, [`bench`] and [`planted`] put them together; [`score`] compares what the analysis says with what was planted.
 //!
 //! The same family and seed give the same capture on every machine.
 
@@ -8,6 +8,7 @@ pub mod bench;
 pub mod families;
 pub mod instrument;
 pub mod likeness;
+pub mod parts;
 pub mod physics;
 pub mod planted;
 pub mod score;

@@ -92,7 +92,7 @@ impl Bench {
         if let Some(victim) = self.uncaptured {
             truth.uncaptured = position(victim);
             let unexplained = self.left_by_every_companion(&recording.shown, &clipped);
-            if recording.shown.len() < 12 || unexplained < 6 {
+            if recording.shown.len() < self.fewest_shown || unexplained < 6 {
                 return None;
             }
             if let Some(asked) = self.leaves_trace {

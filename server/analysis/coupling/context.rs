@@ -148,11 +148,7 @@ pub fn judge(
             .any(|row| one_lag::opposite_edges_too(edges, victim, rows, row))
         || needs_company
         || one_lag::nested(edges, victim, rows, 2 * instants.span);
-    let extends = stories
-        .captured
-        .keys
-        .iter()
-        .all(|k| stories.hidden.keys.contains(k));
+    let extends = extends(table, &stories.captured, &stories.hidden);
     let same = same_keys(&stories.captured, &stories.hidden)
         || (extends && nearness < EXTENDED)
         || (nearness.abs() < TWIN && stories.captured.keys.len() == stories.hidden.keys.len())
@@ -253,6 +249,21 @@ fn strikes_both_ways(rows: &[Coupling]) -> bool {
     })
 }
 
+/// Whether the hidden story only adds to the captured one: it speaks of the same lines' edges, or of those that are missing
+/// exactly where these come (at a clock's rises, when its falls are what strikes).
+fn extends(table: &Table, captured: &Fitted, hidden: &Fitted) -> bool {
+    let is_told = |&key: &usize| {
+        let mut spoken = hidden.keys.iter().zip(&hidden.weights);
+        spoken.any(|(&other, weight)| {
+            key == other
+                || *weight < 0.0
+                    && table.among(&[key, other], &[]).0 == 0
+                    && table.among(&[], &[key, other]).0 == 0
+        })
+    };
+    captured.keys.iter().all(is_told)
+}
+
 fn same_keys(a: &Fitted, b: &Fitted) -> bool {
     a.keys.len() == b.keys.len() && a.keys.iter().all(|k| b.keys.contains(k))
 }
@@ -348,6 +359,27 @@ mod tests {
         assert!(!keeps_distance(&times, all, &paired, 100));
         // Edges that come faster than a stray lasts say nothing.
         assert!(!keeps_distance(&times, all, &spaced, 600));
+    }
+
+    #[test]
+    fn a_story_without_a_clock_s_rises_is_one_of_its_falls() {
+        // A clock (keys 0 and 1) rises at some instants and falls at the others; line 1 (keys 3 and 4) goes along at times.
+        let table = |rows: &[(&[u32], f64, f64)]| Table::counted(rows, 6);
+        let clocked = table(&[(&[0], 50.0, 0.0), (&[1], 30.0, 10.0), (&[1, 3], 20.0, 1.0)]);
+        let story = |keys: &[usize], weights: &[f64]| Fitted {
+            keys: keys.to_vec(),
+            weights: weights.to_vec(),
+            base: 0.0,
+            ln_likelihood: 0.0,
+        };
+        let falls = story(&[1], &[0.3]);
+        assert!(extends(&clocked, &falls, &story(&[1, 3], &[5.0, -2.0])));
+        assert!(extends(&clocked, &falls, &story(&[0, 3], &[-8.0, -2.0])));
+        assert!(!extends(&clocked, &falls, &story(&[0, 3], &[8.0, -2.0])));
+        assert!(!extends(&clocked, &falls, &story(&[3], &[-2.0])));
+        // Where other instants are as well, no rise is not a fall.
+        let more = table(&[(&[0], 50.0, 0.0), (&[1], 30.0, 10.0), (&[3], 20.0, 1.0)]);
+        assert!(!extends(&more, &falls, &story(&[0, 3], &[-8.0, -2.0])));
     }
 
     #[test]

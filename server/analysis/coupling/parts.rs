@@ -80,7 +80,10 @@ fn left_out(
     latest: i64,
 ) -> Option<usize> {
     let either;
-    let own: &[i64] = match rows.iter().any(|r| r.aggressor == row.aggressor && r.edge != row.edge) {
+    let own: &[i64] = match rows
+        .iter()
+        .any(|r| r.aggressor == row.aggressor && r.edge != row.edge)
+    {
         true => {
             either = edges[row.aggressor].either();
             &either
@@ -116,7 +119,7 @@ fn left_out(
 }
 
 /// Rates of two rows are called alike only where they are known to so much: the sum of 1/strikes.
-const KNOWN: f64 = 0.05;
+const KNOWN: f64 = 0.08;
 /// Rates that differ with a smaller chance than this are two.
 const DIFFER: f64 = 0.05;
 
@@ -160,7 +163,14 @@ fn is_toggled(edges: &[OwnEdges], victim: &Victim, a: &Coupling, b: &Coupling) -
     let either = edges[a.aggressor].either();
     let mut between: Vec<f64> = either.windows(2).map(|w| (w[1] - w[0]) as f64).collect();
     // First to second edge, second to third …: one level and the other in turn.
-    let of = |from: usize| between.iter().skip(from).step_by(2).copied().collect::<Vec<f64>>();
+    let of = |from: usize| {
+        between
+            .iter()
+            .skip(from)
+            .step_by(2)
+            .copied()
+            .collect::<Vec<f64>>()
+    };
     let same_both = between.len() >= EVEN_COUNT && is_one(&of(0), &of(1), victim.unit);
     between.sort_unstable_by(f64::total_cmp);
     let at = |share: f64| between[(between.len() as f64 * share) as usize];
@@ -178,7 +188,11 @@ fn edges_of<'a>(edges: &'a [OwnEdges], row: &Coupling) -> &'a [i64] {
 fn intervals(times: &[i64]) -> Option<(f64, f64)> {
     let mut between: Vec<i64> = times.windows(2).map(|w| w[1] - w[0]).collect();
     between.sort_unstable();
-    let at = |share: f64| between.get((between.len() as f64 * share) as usize).map(|&t| t as f64);
+    let at = |share: f64| {
+        between
+            .get((between.len() as f64 * share) as usize)
+            .map(|&t| t as f64)
+    };
     (between.len() > 1).then_some((at(SHORTEST)?, at(0.5)?))
 }
 
@@ -205,4 +219,219 @@ fn within(times: &[i64], rests: &[Rest], lo: i64, hi: i64) -> f64 {
         }
     }
     total as f64
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::analysis::coupling::able::length;
+    use crate::analysis::coupling::{Estimate, LagHistogram, Occurrence, Standing};
+    use crate::model::{Level, Polarity};
+
+    const LAG: i64 = 30;
+
+    fn estimate(estimate: f64) -> Estimate {
+        Estimate {
+            estimate,
+            low: estimate,
+            high: estimate,
+        }
+    }
+
+    /// A row of `aggressor`, whose strikes come at `at`.
+    fn row(aggressor: usize, edge: Edge, at: &[i64], opportunities: usize) -> Coupling {
+        let polarity = if edge == Edge::Rise {
+            Polarity::Rise
+        } else {
+            Polarity::Fall
+        };
+        let occurrences: Vec<Occurrence> = at
+            .iter()
+            .map(|&at| Occurrence {
+                at,
+                polarity,
+                stray: at as usize,
+                lag: LAG + at % 3,
+            })
+            .collect();
+        Coupling {
+            victim: 9,
+            aggressor,
+            edge,
+            levels: vec![Level::Low],
+            strays: at.len() as u64,
+            opportunities: opportunities as u64,
+            expected_by_chance: 0.0,
+            p_value: 0.0,
+            q_value: 0.0,
+            strike_rate: estimate(at.len() as f64 / opportunities as f64),
+            corrected_rate: None,
+            lag: estimate(LAG as f64),
+            standing: Standing::Clear,
+            inseparable_from: Vec::new(),
+            copies: Vec::new(),
+            victim_strays: at.len() as u64,
+            histogram: LagHistogram {
+                start: 0.0,
+                bin: 1.0,
+                counts: Vec::new(),
+            },
+            occurrences,
+            ruled_out: Vec::new(),
+            follows_pulse: 0.0,
+        }
+    }
+
+    /// A victim struck `LAG` after each of `at`; strays are numbered by that time.
+    fn victim(at: &[i64]) -> Victim {
+        let rests = vec![Rest {
+            start: 0,
+            end: 3_000_000,
+        }];
+        Victim {
+            line: 9,
+            level: Level::Low,
+            times: at.iter().map(|t| t + LAG + t % 3).collect(),
+            strays: at.iter().map(|&t| t as usize).collect(),
+            time: length(&rests),
+            rests,
+            unit: 1.0,
+            guard: 1,
+        }
+    }
+
+    fn lines(of: &[(&[i64], &[i64])]) -> Vec<OwnEdges> {
+        of.iter()
+            .map(|(rises, falls)| OwnEdges {
+                rises: rises.to_vec(),
+                falls: falls.to_vec(),
+            })
+            .collect()
+    }
+
+    /// Falls every 5,000 ticks, somewhat unevenly; every fourth strikes.
+    fn train() -> Vec<i64> {
+        (1..500).map(|n| 5_000 * n + 37 * n % 400).collect()
+    }
+
+    fn every(of: &[i64], step: usize) -> Vec<i64> {
+        of.iter().step_by(step).copied().collect()
+    }
+
+    #[test]
+    fn strays_where_an_edge_was_left_out_are_a_gated_copy_s() {
+        let all = train();
+        let struck = every(&all, 4);
+        let kept: Vec<i64> = all
+            .iter()
+            .enumerate()
+            .filter(|(n, _)| n % 7 != 0)
+            .map(|(_, &t)| t)
+            .collect();
+        let with: Vec<i64> = struck
+            .iter()
+            .copied()
+            .filter(|t| kept.binary_search(t).is_ok())
+            .collect();
+        let edges = lines(&[(&[], &kept)]);
+        let rows = [row(0, Edge::Fall, &with, kept.len())];
+        let found = ground(&edges, &victim(&struck), &rows, 120);
+        let without = struck.len() - with.len();
+        let line = Ground::LeftOut {
+            line: 0,
+            edge: Edge::Fall,
+            without,
+        };
+        assert_eq!(found, Some(line));
+        // As many strays from nowhere, over the whole record: some come near the line's edges.
+        let mut struck = with.clone();
+        struck.extend((0..without as i64).map(|n| 9_000 + 131_371 * n % 2_400_000));
+        struck.sort_unstable();
+        assert_eq!(ground(&edges, &victim(&struck), &rows, 120), None);
+        // Or while the line rests: another time, not an edge left out.
+        let mut struck = with.clone();
+        struck.extend((0..without as i64).map(|n| 2_600_000 + 20_000 * n));
+        assert_eq!(ground(&edges, &victim(&struck), &rows, 120), None);
+    }
+
+    #[test]
+    fn lines_that_strike_alike_and_never_together_are_one_line_s_copies() {
+        let all = train();
+        let struck = every(&all, 4);
+        let is_first = |n: usize| n * 7_919 % 13 < 7;
+        let part = |of: &[i64], first: bool| -> Vec<i64> {
+            let place = |t: &i64| all.binary_search(t).unwrap();
+            of.iter()
+                .copied()
+                .filter(|t| is_first(place(t)) == first)
+                .collect()
+        };
+        let (a, b) = (part(&all, true), part(&all, false));
+        let edges = lines(&[(&[], &a), (&[], &b)]);
+        let of = |line: usize, falls: &[i64], strikes: &[i64]| row(line, Edge::Fall, strikes, falls.len());
+        let rows = [of(0, &a, &part(&struck, true)), of(1, &b, &part(&struck, false))];
+        let found = ground(&edges, &victim(&struck), &rows, 120);
+        let lines_named = Ground::TakeTurns {
+            lines: [0, 1],
+            edge: Edge::Fall,
+        };
+        assert_eq!(found, Some(lines_named));
+        // One strikes far more often than the other: two culprits.
+        let often = part(&every(&all, 2), false);
+        let rows = [of(0, &a, &part(&struck, true)), of(1, &b, &often)];
+        assert_eq!(ground(&edges, &victim(&struck), &rows, 120), None);
+        // A line that keeps no distance to the other.
+        let b: Vec<i64> = b.iter().map(|t| t + 1_700 * (t / 5_000 % 3)).collect();
+        let edges = lines(&[(&[], &a), (&[], &b)]);
+        let strikes = every(&b, 4);
+        let rows = [of(0, &a, &part(&struck, true)), of(1, &b, &strikes)];
+        let mut all_strikes = [part(&struck, true), strikes].concat();
+        all_strikes.sort_unstable();
+        assert_eq!(ground(&edges, &victim(&all_strikes), &rows, 120), None);
+    }
+
+    #[test]
+    fn a_divider_s_output_that_strikes_by_either_edge_is_toggled() {
+        let all = train();
+        // Every fourth of each, so that rises and falls strike alike.
+        let struck: Vec<i64> = all
+            .iter()
+            .enumerate()
+            .filter(|(n, _)| n % 8 < 2)
+            .map(|(_, &t)| t)
+            .collect();
+        let of = |from: usize, of: &[i64]| -> Vec<i64> {
+            let place = |t: &i64| all.binary_search(t).unwrap();
+            of.iter().copied().filter(|t| place(t) % 2 == from).collect()
+        };
+        let (rises, falls) = (of(0, &all), of(1, &all));
+        let edges = lines(&[(&rises, &falls)]);
+        let rows = [
+            row(0, Edge::Rise, &of(0, &struck), rises.len()),
+            row(0, Edge::Fall, &of(1, &struck), falls.len()),
+        ];
+        let found = ground(&edges, &victim(&struck), &rows, 120);
+        assert_eq!(found, Some(Ground::Toggled { line: 0 }));
+        // A clock's high phase is shorter than its low one: nothing toggles it.
+        let early: Vec<i64> = falls.iter().map(|t| t - 2_000).collect();
+        let edges = lines(&[(&rises, &early)]);
+        let strikes = every(&early, 4);
+        let mut all_strikes = [of(0, &struck), strikes.clone()].concat();
+        all_strikes.sort_unstable();
+        let rows = [
+            row(0, Edge::Rise, &of(0, &struck), rises.len()),
+            row(0, Edge::Fall, &strikes, early.len()),
+        ];
+        assert_eq!(ground(&edges, &victim(&all_strikes), &rows, 120), None);
+    }
+
+    #[test]
+    fn time_near_edges_is_counted_once_and_inside_rests_only() {
+        let rests = [Rest { start: 0, end: 100 }, Rest { start: 200, end: 300 }];
+        assert_eq!(
+            within(&[10, 20, 95, 150, 290], &rests, -10, 10),
+            30.0 + 15.0 + 20.0
+        );
+        assert_eq!(nearest(&[10, 20, 95], 60), 35);
+    }
 }

@@ -63,19 +63,26 @@ type Group = (u128, f64, f64);
 /// and [`MOST_FEATURES`]; twice the lines of a dose).
 const MOST_KEYS: usize = u128::BITS as usize;
 
-/// The patterns that differ in none of `keys`, counted together. Cost: patterns × keys × log of the lines that switch.
+/// The patterns that differ in none of `keys`, counted together, by which of them hold. Cost: patterns × keys × log of the
+/// lines that switch.
 fn grouped(table: &Table, keys: &[usize]) -> Vec<Group> {
     debug_assert!(keys.len() <= MOST_KEYS);
-    let mut groups: Vec<Group> = table
-        .patterns
-        .iter()
-        .map(|pattern| {
-            let holds = |(i, key): (usize, &usize)| u128::from(table.holds(pattern, *key)) << i;
-            let bits = keys.iter().enumerate().map(holds).fold(0, |all, bit| all | bit);
-            (bits, pattern.count, pattern.struck)
-        })
-        .collect();
-    groups.sort_by_key(|g| g.0);
+    // At most instants none of the keys switched: these need no sorting.
+    let mut groups: Vec<Group> = Vec::new();
+    let (mut count, mut struck, mut any) = (0.0, 0.0, false);
+    for pattern in &table.patterns {
+        let holds = |(i, key): (usize, &usize)| u128::from(table.holds(pattern, *key)) << i;
+        match keys.iter().enumerate().map(holds).fold(0, |all, bit| all | bit) {
+            0 => {
+                any = true;
+                count += pattern.count;
+                struck += pattern.struck;
+            }
+            bits => groups.push((bits, pattern.count, pattern.struck)),
+        }
+    }
+    groups.extend(any.then_some((0, count, struck)));
+    groups.sort_unstable_by_key(|g| g.0);
     groups.dedup_by(|next, first| {
         let same = next.0 == first.0;
         if same {

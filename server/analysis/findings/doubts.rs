@@ -269,25 +269,36 @@ pub fn uncaptured(capture: &Capture, attribution: &Attribution, u: &Uncaptured) 
     Finding {
         severity: Severity::Fault,
         topic: "uncaptured-cause",
-        title: if companions.is_empty() {
-            format!(
-                "{victim}: no captured line causes its {}",
-                count_of(u.of, "stray pulse")
-            )
-        } else {
-            format!(
-                "{victim}: no captured line causes its {}; something that switches along with {} does",
-                count_of(u.of, "stray pulse"),
-                list(&companions)
-            )
-        },
+        title: who_or_behind(capture, u, &victim, &companions),
         lines,
         detail: detail.join(" "),
         try_next,
     }
 }
 
-/// "FOLLOW_GATE rises and falls as evenly as …"
+/// "CLEAR_N: no captured line causes its 12 stray pulses; something that switches along with STEP does"
+fn who_or_behind(capture: &Capture, u: &Uncaptured, victim: &str, companions: &[String]) -> String {
+    let pulses = count_of(u.of, "stray pulse");
+    let parts: Vec<usize> = match u.part {
+        Some(Ground::LeftOut { line, .. } | Ground::Toggled { line }) => vec![line],
+        Some(Ground::TakeTurns { lines, .. }) => lines.to_vec(),
+        None => Vec::new(),
+    };
+    match (parts.len(), companions.is_empty()) {
+        (0, true) => format!("{victim}: no captured line causes its {pulses}"),
+        (0, false) => format!(
+            "{victim}: no captured line causes its {pulses}; something that switches along with {} does",
+            list(companions)
+        ),
+        (many, _) => format!(
+            "{victim}: {}, or a line without a probe behind {}, causes its {pulses}",
+            list(&names(capture, &parts)),
+            if many > 1 { "them" } else { "it" }
+        ),
+    }
+}
+
+/// "CLOCK_Q0's rises and falls strike alike and one way, …"
 fn is_part(capture: &Capture, part: &Ground) -> String {
     match part {
         Ground::LeftOut { line, edge, without } => format!(

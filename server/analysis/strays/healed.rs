@@ -40,7 +40,37 @@ pub fn widths(pulses: impl Iterator<Item = Pulse>, level: Level, limit: f64) -> 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::analysis::strays::widths::infer;
     use crate::model::Ticks;
+
+    /// A line that rests low; `high`: start and width of each pulse. `strays`: starts of strays of 30 to 49 ticks.
+    fn struck(high: &[(i64, i64)], strays: &[i64]) -> Vec<Pulse> {
+        let mut edges: Vec<i64> = high.iter().flat_map(|&(at, width)| [at, at + width]).collect();
+        edges.extend(strays.iter().flat_map(|&at| [at, at + 30 + at % 20]));
+        edges.sort_unstable();
+        let pulse = |(edge, pair): (usize, &[i64])| Pulse {
+            edge,
+            start: Ticks(pair[0]),
+            end: Ticks(pair[1]),
+            level: if edge % 2 == 0 { Level::High } else { Level::Low },
+        };
+        edges.windows(2).enumerate().map(pulse).collect()
+    }
+
+    #[test]
+    fn strays_of_one_level_do_not_hide_those_of_the_other() {
+        // 60 pulses of 4,000 ticks, each of which a dip cuts somewhere, and 300 blips between them.
+        let high: Vec<(i64, i64)> = (0..60).map(|n| (20_000 * n, 4_000)).collect();
+        let dips = high.iter().map(|p| p.0 + 150 + p.0 / 20_000 * 61);
+        let blips = (0..300)
+            .map(|n| 4_000 * n + 4_000 + 611 * n % 1_900)
+            .filter(|t| t % 20_000 > 4_200);
+        let strays: Vec<i64> = dips.chain(blips).collect();
+        let pulses = struck(&high, &strays);
+        let limit = infer(|| pulses.iter().copied(), 0.0, 1.0);
+        let between = |limit: Option<f64>| limit.is_some_and(|l| l > 49.0 && l < 1_000.0);
+        assert!(between(limit.high) && between(limit.low), "{limit:?}");
+    }
 
     #[test]
     fn what_strays_part_is_joined_and_what_is_legitimate_stays_parted() {

@@ -143,7 +143,9 @@ fn candidate(widths: &[f64], sampling: f64, ns: f64) -> Option<Cut> {
     let inside = dropped.map_or(candidates, |c| c.count);
     let valley = valley_cut(widths, inside, sampling, ns);
     match (valley, dropped) {
-        (Some(below), Some(all)) if is_second_crowd(&widths[below.count..all.count], sampling, ns) => Some(all),
+        (Some(below), Some(all)) if is_second_crowd(&widths[below.count..all.count], sampling, ns) => {
+            Some(all)
+        }
         (valley, dropped) => valley.or(dropped),
     }
 }
@@ -445,10 +447,7 @@ mod tests {
     #[test]
     fn a_strobe_line_gives_no_ground() {
         let widths: Vec<i64> = (0..60).map(|i| 60 + i % 3).collect();
-        assert_eq!(
-            inferred(&widths, 0.0, 1.0).origin,
-            LimitOrigin::None
-        );
+        assert_eq!(inferred(&widths, 0.0, 1.0).origin, LimitOrigin::None);
     }
 
     #[test]
