@@ -46,9 +46,11 @@ impl Bench {
         let width = random.uniform(0.2, 0.45) * self.machine.period;
         let steps = self.machine.steps.clone();
         let mut pulses: Vec<(f64, f64)> = Vec::new();
-        for step in steps.into_iter().filter(|_| random.chance(share)) {
-            let start = step + random.normal(20.0, 0.5);
-            pulses.push((start, start + random.normal(width, 0.5)));
+        for step in steps {
+            if random.chance(share) {
+                let start = step + random.normal(20.0, 0.5);
+                pulses.push((start, start + random.normal(width, 0.5)));
+            }
         }
         let flat = |pulses: &[(f64, f64)]| pulses.iter().flat_map(|p| [p.0, p.1]).collect::<Vec<f64>>();
         let culprit = self.machine.add("LIFT_STB", Job::Strobe, false, flat(&pulses));

@@ -184,7 +184,8 @@ pub fn is_one(a: &[f64], b: &[f64], unit: f64) -> bool {
     (middle(a) - middle(b)).abs() <= unit || rank_sum(a, b) >= DIFFER
 }
 
-fn middle(values: &[f64]) -> f64 {
+/// The upper of the middle values; `values` must not be empty.
+pub fn middle(values: &[f64]) -> f64 {
     let mut sorted = values.to_vec();
     sorted.sort_unstable_by(f64::total_cmp);
     sorted[sorted.len() / 2]

@@ -12,7 +12,7 @@
 //! None of these proves that a line is missing; each says that the record leaves it open.
 
 use super::able::{OwnEdges, Rest};
-use super::one_lag::is_one;
+use super::one_lag::{is_one, middle};
 use super::select::Victim;
 use super::{Coupling, Edge};
 use crate::analysis::stats::fisher::fisher;
@@ -120,16 +120,18 @@ fn left_out(
 
 /// Rates of two rows are called alike only where they are known to so much: the sum of 1/strikes.
 const KNOWN: f64 = 0.08;
-/// Rates that differ with a smaller chance than this are two.
-const DIFFER: f64 = 0.05;
+/// Rates that differ with a smaller chance than this are two; of a divider's output, whose edges speak for themselves, with
+/// a much smaller one.
+const DIFFER: f64 = 0.01;
+const DIFFER_TOGGLED: f64 = 1e-3;
 
 /// Whether two rows strike after one lag and equally often, as far as so many strikes tell.
-fn alike(victim: &Victim, a: &Coupling, b: &Coupling) -> bool {
+fn alike(victim: &Victim, a: &Coupling, b: &Coupling, differ: f64) -> bool {
     let lags = |row: &Coupling| -> Vec<f64> { row.occurrences.iter().map(|o| o.lag as f64).collect() };
     let known = 1.0 / a.strays.max(1) as f64 + 1.0 / b.strays.max(1) as f64 <= KNOWN;
     known
         && is_one(&lags(a), &lags(b), victim.unit)
-        && fisher(a.strays, a.opportunities, b.strays, b.opportunities).two_sided() >= DIFFER
+        && fisher(a.strays, a.opportunities, b.strays, b.opportunities).two_sided() >= differ
 }
 
 fn take_turns(edges: &[OwnEdges], victim: &Victim, a: &Coupling, b: &Coupling) -> bool {
@@ -138,7 +140,7 @@ fn take_turns(edges: &[OwnEdges], victim: &Victim, a: &Coupling, b: &Coupling) -
         return false;
     };
     let near = (NEAR * keep.min(other)) as i64;
-    if a.edge != b.edge || near <= 0 || !alike(victim, a, b) {
+    if a.edge != b.edge || near <= 0 || !alike(victim, a, b, DIFFER) {
         return false;
     }
     let astray = second.iter().filter(|&&t| nearest(first, t) < near).count();
@@ -158,10 +160,15 @@ fn take_turns(edges: &[OwnEdges], victim: &Victim, a: &Coupling, b: &Coupling) -
 /// A divider's output has intervals that differ by no more than this factor, but for one in ten.
 const EVEN: f64 = 1.5;
 const EVEN_COUNT: usize = 20;
+/// Its levels last alike, to this share: a clock's duty is seldom so near to one half.
+const HALVES: f64 = 0.005;
 
 fn is_toggled(edges: &[OwnEdges], victim: &Victim, a: &Coupling, b: &Coupling) -> bool {
     let either = edges[a.aggressor].either();
     let mut between: Vec<f64> = either.windows(2).map(|w| (w[1] - w[0]) as f64).collect();
+    if between.len() < EVEN_COUNT {
+        return false;
+    }
     // First to second edge, second to third …: one level and the other in turn.
     let of = |from: usize| {
         between
@@ -171,10 +178,12 @@ fn is_toggled(edges: &[OwnEdges], victim: &Victim, a: &Coupling, b: &Coupling) -
             .copied()
             .collect::<Vec<f64>>()
     };
-    let same_both = between.len() >= EVEN_COUNT && is_one(&of(0), &of(1), victim.unit);
+    let (one, other) = (of(0), of(1));
+    let near = (middle(&one) - middle(&other)).abs() <= HALVES * middle(&one);
+    let same_both = near || is_one(&one, &other, victim.unit);
     between.sort_unstable_by(f64::total_cmp);
     let at = |share: f64| between[(between.len() as f64 * share) as usize];
-    same_both && at(0.95) <= EVEN * at(0.05) && alike(victim, a, b)
+    same_both && at(0.95) <= EVEN * at(0.05) && alike(victim, a, b, DIFFER_TOGGLED)
 }
 
 fn edges_of<'a>(edges: &'a [OwnEdges], row: &Coupling) -> &'a [i64] {
@@ -381,7 +390,9 @@ mod tests {
         let rows = [of(0, &a, &part(&struck, true)), of(1, &b, &often)];
         assert_eq!(ground(&edges, &victim(&struck), &rows, 120), None);
         // A line that keeps no distance to the other.
-        let b: Vec<i64> = b.iter().map(|t| t + 1_700 * (t / 5_000 % 3)).collect();
+        let mut b: Vec<i64> = b.iter().map(|t| t + 131 * (t / 5_000) % 5_000).collect();
+        b.sort_unstable();
+        b.dedup();
         let edges = lines(&[(&[], &a), (&[], &b)]);
         let strikes = every(&b, 4);
         let rows = [of(0, &a, &part(&struck, true)), of(1, &b, &strikes)];

@@ -95,6 +95,6 @@ mod tests {
             widths(line.into_iter(), Level::Low, 5.0),
             [30.0, 50.0, 70.0, 100.0]
         );
-        assert_eq!(widths(line.into_iter(), Level::High, 60.0), [10.0, 10.0, 410.0]);
+        assert_eq!(widths(line.into_iter(), Level::High, 60.0), [10.0, 460.0]);
     }
 }
