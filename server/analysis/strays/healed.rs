@@ -61,7 +61,7 @@ mod tests {
     fn strays_of_one_level_do_not_hide_those_of_the_other() {
         // 60 pulses of 4,000 ticks, each of which a dip cuts somewhere, and 300 blips between them.
         let high: Vec<(i64, i64)> = (0..60).map(|n| (20_000 * n, 4_000)).collect();
-        let dips = high.iter().map(|p| p.0 + 150 + p.0 / 20_000 * 61);
+        let dips = high.iter().enumerate().map(|(n, p)| p.0 + 52 + (n * n) as i64);
         let blips = (0..300)
             .map(|n| 4_000 * n + 4_000 + 611 * n % 1_900)
             .filter(|t| t % 20_000 > 4_200);
