@@ -123,7 +123,7 @@ const KNOWN: f64 = 0.08;
 /// Rates that differ with a smaller chance than this are two; of a divider's output, whose edges speak for themselves, with
 /// a much smaller one.
 const DIFFER: f64 = 0.01;
-const DIFFER_TOGGLED: f64 = 1e-3;
+const DIFFER_TOGGLED: f64 = 1e-4;
 
 /// Whether two rows strike after one lag and equally often, as far as so many strikes tell.
 fn alike(victim: &Victim, a: &Coupling, b: &Coupling, differ: f64) -> bool {
