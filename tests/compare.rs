@@ -186,6 +186,21 @@ fn a_fix_that_worked_is_gone_with_its_bound() {
 }
 
 #[test]
+fn one_recording_on_both_sides_is_told() {
+    let text = run(5, &Plan { struck: 40, ..PLAIN });
+    let words = ["compare", "--before", "a.vcd", "--after", "b.vcd"];
+    let report = json_of(&[("a.vcd", &text), ("b.vcd", &text)], &words);
+    let note = report["notes"][0].as_str().unwrap_or("");
+    assert!(
+        note.starts_with("The same recording stands on both sides (a.vcd and b.vcd)"),
+        "{report}"
+    );
+    let other = run(6, &Plan { struck: 40, ..PLAIN });
+    let report = json_of(&[("a.vcd", &text), ("b.vcd", &other)], &words);
+    assert_eq!(report["notes"].as_array().map(Vec::len), Some(0));
+}
+
+#[test]
 fn twice_as_long_a_run_does_not_look_twice_as_bad() {
     let before = [Plan { struck: 80, ..PLAIN }];
     let after = [Plan { struck: 80, ..PLAIN }, Plan { struck: 80, ..PLAIN }];

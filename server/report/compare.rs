@@ -32,6 +32,9 @@ pub struct CompareReport {
     /// Supply rails: dips and rises out of their limits, over the time they were watched.
     #[serde(default)]
     pub rails: Vec<TroubleCompareRow>,
+    /// What takes the ground from under the verdicts, in sentences.
+    #[serde(default)]
+    pub notes: Vec<String>,
 }
 
 /// A trouble other than a coupling or a loss, compared.
@@ -65,6 +68,9 @@ pub struct Tallies {
     /// Captures of each run: several where instruments recorded it together.
     pub runs: Vec<Vec<CaptureRow>>,
     pub troubles: Vec<Trouble>,
+    /// Pairs of runs with the same edges at the same moments: one recording, brought twice.
+    #[serde(default)]
+    pub twins: Vec<[usize; 2]>,
 }
 
 /// One trouble, counted by the same definition in every run.

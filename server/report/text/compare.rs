@@ -18,6 +18,9 @@ pub fn compare_text(report: &CompareReport, style: Style) -> String {
             text.push_str(&format!("{word}: {}", capture_text(row, style)));
         }
     }
+    for note in &report.notes {
+        text.push_str(&format!("{} {}\n", style.warning("note:"), printable(note)));
+    }
     text.push('\n');
     let seen = |r: &&TroubleCompareRow| r.before.wrong + r.after.wrong > 0;
     let others: Vec<(&str, &TroubleCompareRow)> = [

@@ -16,7 +16,7 @@ use crate::web::history::{Point, history};
 use crate::web::state::App;
 use crate::web::view::CaptureLink;
 use crate::web::work::Stage;
-use crate::workflow::compare::{Judged, amount, judge_all, rate, share, sum_over, tally, what};
+use crate::workflow::compare::{Judged, amount, judge_all, notes, rate, share, sum_over, tally, what};
 use crate::workflow::session::RunTallies;
 
 /// Captures that are counted this fast are shown at once; else the page tells how far it is and looks again.
@@ -43,6 +43,8 @@ pub struct Comparison {
     pub runs: Vec<RunChoice>,
     /// Says what to do where there is nothing to compare yet.
     pub wants: String,
+    /// What takes the ground from under the verdicts.
+    pub notes: Vec<String>,
     pub headline: String,
     pub troubles: Vec<TroubleView>,
     /// Watched on both sides, never wrong.
@@ -226,6 +228,7 @@ pub fn comparison(
                 .to_owned(),
             _ => "Choose a run or more for either side.".to_owned(),
         },
+        notes: notes(&all.tallies, &before, &after),
         headline: headline(&judged, &side_name(&before), &side_name(&after)),
         troubles,
         clean: clean.collect(),

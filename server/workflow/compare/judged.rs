@@ -285,6 +285,7 @@ mod tests {
         let tallies = Tallies {
             runs: vec![Vec::new(), Vec::new()],
             troubles: vec![trouble],
+            twins: Vec::new(),
         };
         let judged = &judge_all(&tallies, &[0], &[1])[0];
         // 1 − 0.05^(1/n) over n stretches of 1 µs: −ln 0.05 over the time, Hanley and Lippman-Hand (1983).

@@ -51,7 +51,30 @@ pub fn report(tallies: &Tallies, before: &[usize], after: &[usize]) -> CompareRe
         limits: of(TroubleKind::Limit).map(trouble_row).collect(),
         strays: of(TroubleKind::Stray).map(trouble_row).collect(),
         rails: of(TroubleKind::Rail).map(trouble_row).collect(),
+        notes: notes(tallies, before, after),
     }
+}
+
+/// What takes the ground from under the verdicts on the runs `before` and `after`: one recording on both sides.
+pub fn notes(tallies: &Tallies, before: &[usize], after: &[usize]) -> Vec<String> {
+    let is_across = |[a, b]: &&[usize; 2]| {
+        before.contains(a) && after.contains(b) || before.contains(b) && after.contains(a)
+    };
+    let own = before
+        .iter()
+        .filter(|run| after.contains(run))
+        .map(|&run| [run, run]);
+    let twins = tallies.twins.iter().filter(is_across).copied().chain(own);
+    let file = |run: usize| tallies.runs[run].first().map_or("?", |row| row.file.as_str());
+    twins
+        .map(|[a, b]| {
+            format!(
+                "The same recording stands on both sides ({} and {}): it can't show what a change did.",
+                file(a),
+                file(b)
+            )
+        })
+        .collect()
 }
 
 fn coupling_row(j: &Judged) -> CompareRow {

@@ -29,6 +29,7 @@ pub(super) struct Looked {
 pub fn tallies(runs: Vec<(Capture, Vec<CaptureRow>)>, setup: &Setup) -> Tallies {
     let (captures, sources): (Vec<Capture>, Vec<Vec<CaptureRow>>) = runs.into_iter().unzip();
     let limits = shared_limits(&captures, setup);
+    let twins = twins(&captures);
     let looked: Vec<Looked> = captures
         .into_iter()
         .map(|capture| look(capture, setup, &limits))
@@ -72,7 +73,32 @@ pub fn tallies(runs: Vec<(Capture, Vec<CaptureRow>)>, setup: &Setup) -> Tallies 
     Tallies {
         runs: sources,
         troubles,
+        twins,
     }
+}
+
+/// Captures with the same edges: one recording, brought twice. Ones without an edge are nobody's twin.
+fn twins(captures: &[Capture]) -> Vec<[usize; 2]> {
+    let edges = |c: &Capture| c.lines.iter().map(|l| l.edges.len()).sum::<usize>();
+    let same = |a: &Capture, b: &Capture| {
+        a.span == b.span
+            && a.timebase == b.timebase
+            && a.lines.len() == b.lines.len()
+            && edges(a) > 0
+            && a.lines
+                .iter()
+                .zip(&b.lines)
+                .all(|(x, y)| x.name == y.name && x.edges[..] == y.edges[..])
+    };
+    let mut twins = Vec::new();
+    for (at, capture) in captures.iter().enumerate() {
+        twins.extend(
+            (0..at)
+                .filter(|&other| same(&captures[other], capture))
+                .map(|other| [other, at]),
+        );
+    }
+    twins
 }
 
 pub(super) fn row(counts: Counts) -> OccasionsRow {
