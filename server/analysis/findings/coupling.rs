@@ -47,6 +47,20 @@ pub fn of(capture: &Capture, strays: &Strays, attribution: &Attribution) -> Vec<
     findings
 }
 
+/// Pulses this long can be read by what follows: flip-flops of the TTL families are specified for 20 to 40 ns and more (from
+/// memory of their data books).
+const USEFUL_S: f64 = 36e-9;
+/// Widths of driven pulses are alike within this share, beyond what sampling does.
+const ALIKE: f64 = 1.2;
+
+/// Whether the strikes' widths (ascending, ticks) are as long and as alike as those of pulses that a part drives.
+fn are_alike_and_useful(capture: &Capture, strays: &Strays, c: &Coupling, widths: &[i64]) -> bool {
+    let at = |share: f64| widths[((widths.len() - 1) as f64 * share).round() as usize] as f64;
+    !widths.is_empty()
+        && at(0.1) >= capture.timebase.ticks_of(USEFUL_S)
+        && at(0.9) <= ALIKE * at(0.1) + 2.0 * strays.sampling[c.victim]
+}
+
 /// "stray pulse", or "low stray pulse" where the line has some of the other level as well.
 fn stray_noun(strays: &Strays, c: &Coupling) -> String {
     let has_others = strays
@@ -140,9 +154,19 @@ fn accused(capture: &Capture, strays: &Strays, c: &Coupling) -> Finding {
             "If it helps: a ground wire between the two (joined at both ends), a stronger pull-up or a driver nearer to {victim}, or slower edges on {aggressor}."
         ));
     }
-    if c.strike_rate.high >= NEARLY_EVERY && strays.limits[c.victim].origin == LimitOrigin::Inferred {
-        let longest = c.occurrences.iter().map(|o| strays.strays[o.stray].width.0).max();
-        let least = span(&capture.timebase, longest.unwrap_or(0) as f64 / 2.0);
+    let mut widths: Vec<i64> = c
+        .occurrences
+        .iter()
+        .map(|o| strays.strays[o.stray].width.0)
+        .collect();
+    widths.sort_unstable();
+    let may_be_meant =
+        c.strike_rate.high >= NEARLY_EVERY || are_alike_and_useful(capture, strays, c, &widths);
+    if may_be_meant && strays.limits[c.victim].origin == LimitOrigin::Inferred {
+        let least = span(
+            &capture.timebase,
+            widths.last().copied().unwrap_or(0) as f64 / 2.0,
+        );
         try_next.push(format!(
             "If {victim} answers {aggressor} on purpose, they are no strays: say what is too narrow for {victim} in the setup (narrow_below, say \"{least}\")."
         ));
