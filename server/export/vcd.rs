@@ -189,7 +189,8 @@ fn variables(capture: &Capture) -> Vec<(String, Variable)> {
 /// `NAME[3]` → ("NAME", 3).
 fn bit_of(name: &str) -> Option<(&str, i64)> {
     let (vector, index) = name.strip_suffix(']')?.rsplit_once('[')?;
-    Some((vector, index.parse().ok()?)).filter(|_| !vector.is_empty())
+    let index = index.parse().ok()?;
+    (!vector.is_empty()).then_some((vector, index))
 }
 
 fn declare(

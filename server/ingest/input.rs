@@ -166,10 +166,14 @@ impl<R: Read> Read for FromUtf16<R> {
             self.out.clear();
             self.at = 0;
             let whole = self.raw.len() & !1;
-            let units = self.raw[..whole].chunks_exact(2).map(|p| match self.endian {
-                Endian::Little => u16::from_le_bytes([p[0], p[1]]),
-                Endian::Big => u16::from_be_bytes([p[0], p[1]]),
-            });
+            let units = self.raw[..whole]
+                .as_chunks()
+                .0
+                .iter()
+                .map(|&pair| match self.endian {
+                    Endian::Little => u16::from_le_bytes(pair),
+                    Endian::Big => u16::from_be_bytes(pair),
+                });
             let units: Vec<u16> = self.high.take().into_iter().chain(units).collect();
             let mut text = String::with_capacity(units.len());
             let split = match units.last() {

@@ -335,24 +335,28 @@ impl Sections {
 
     fn line(&self, kept: KeptLine) -> Option<Line> {
         let stretches = self.numbers::<i64>(kept.stretches)?;
-        let stretches = stretches.chunks_exact(3).map(|s| {
-            let kind = match s[2] {
+        let stretches = stretches.as_chunks().0.iter().map(|&[start, end, kind]| {
+            let kind = match kind {
                 0 => StretchKind::Unknown,
                 1 => StretchKind::Floating,
                 _ => StretchKind::Unrecorded,
             };
             Stretch {
-                span: TimeSpan::new(Ticks(s[0]), Ticks(s[1])),
+                span: TimeSpan::new(Ticks(start), Ticks(end)),
                 kind,
             }
         });
         let runts = self.numbers::<i64>(kept.runts)?;
-        let runts = runts.chunks_exact(4).map(|r| Runt {
-            start: Ticks(r[0]),
-            width: Ticks(r[1]),
-            level: if r[2] == 1 { Level::High } else { Level::Low },
-            peak_v: f64::from_bits(r[3] as u64),
-        });
+        let runts = runts
+            .as_chunks()
+            .0
+            .iter()
+            .map(|&[start, width, level, peak]| Runt {
+                start: Ticks(start),
+                width: Ticks(width),
+                level: if level == 1 { Level::High } else { Level::Low },
+                peak_v: f64::from_bits(peak as u64),
+            });
         let trace = match &kept.trace {
             Some(trace) => Some(self.trace(trace)?),
             None => None,

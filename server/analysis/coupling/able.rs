@@ -224,7 +224,7 @@ mod tests {
             edges.sort_unstable();
             bounds.sort_unstable();
             bounds.dedup();
-            let rests: Vec<Rest> = bounds.chunks_exact(2).map(|b| Rest { start: b[0], end: b[1] }).collect();
+            let rests: Vec<Rest> = bounds.as_chunks().0.iter().map(|&[start, end]| Rest { start, end }).collect();
             let fast: Vec<usize> = opportunities(&edges, &rests, -3, hi).into_iter().flatten().collect();
             let fits = |e: i64| rests.iter().any(|r| e - 3 > r.start && e + hi < r.end);
             let plain: Vec<usize> = (0..edges.len()).filter(|&i| fits(edges[i])).collect();

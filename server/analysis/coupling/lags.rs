@@ -161,7 +161,7 @@ mod tests {
             edges.sort_unstable();
             bounds.sort_unstable();
             bounds.dedup();
-            let rests: Vec<Rest> = bounds.chunks_exact(2).map(|b| Rest { start: b[0], end: b[1] }).collect();
+            let rests: Vec<Rest> = bounds.as_chunks().0.iter().map(|&[start, end]| Rest { start, end }).collect();
             let able = Able { rests: &rests, slack: 2 };
             let fits = |e: i64| rests.iter().any(|r| r.start + 2 < e && e < r.end - 2);
             let mut plain = Vec::new();

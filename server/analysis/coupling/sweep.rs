@@ -191,7 +191,7 @@ mod tests {
                 .map(|mut b| {
                     b.sort_unstable();
                     b.dedup();
-                    b.chunks_exact(2).map(|b| Rest { start: b[0], end: b[1] }).collect()
+                    b.as_chunks().0.iter().map(|&[start, end]| Rest { start, end }).collect()
                 })
                 .collect();
             let victims: Vec<Able> = rests.iter().map(|r| Able { rests: r, slack }).collect();

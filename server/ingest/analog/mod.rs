@@ -276,7 +276,7 @@ impl AnalogBuilder {
 fn leading(volts: &[f32], rule: impl Fn(f64) -> bool) -> usize {
     const AT_ONCE: usize = 16;
     let mut whole = 0;
-    for run in volts.chunks_exact(AT_ONCE) {
+    for run in volts.as_chunks::<AT_ONCE>().0 {
         if !run.iter().fold(true, |all, &v| all & rule(f64::from(v))) {
             break;
         }

@@ -54,8 +54,7 @@ impl SampleStore {
         for &v in head {
             self.push(v)?;
         }
-        let whole = rest.chunks_exact(TraceSamples::PYRAMID);
-        let remainder = whole.remainder();
+        let (whole, remainder) = rest.as_chunks::<{ TraceSamples::PYRAMID }>();
         self.volts.extend(&rest[..rest.len() - remainder.len()])?;
         for run in whole {
             self.whole_run(extremes(run))?;

@@ -71,7 +71,7 @@ impl Codes {
             self.scalars.resize(1 << 16, NO_LINE);
             let mut note = |pair: [u8; 2]| self.scalars[usize::from(u16::from_le_bytes(pair))] = line as u32;
             match *code {
-                [a] => [b'\n', b'\r'].iter().for_each(|&end| note([a, end])),
+                [a] => b"\n\r".iter().for_each(|&end| note([a, end])),
                 [a, b] => {
                     note([a, b]);
                     self.pairs = true;

@@ -22,7 +22,7 @@ pub fn find_delimiter(
 ) -> Result<Option<u8>, Error> {
     // Later ones only where the earlier ones do not part the rows: a comma may be a decimal mark.
     let mut best = None;
-    for delimiter in [b'\t', b';', b'|', b','] {
+    for delimiter in *b"\t;|," {
         let rows = match first_rows(source, name, wrapping, options, delimiter, DELIMITED_ROWS) {
             Ok(rows) => rows,
             Err(error) => {

@@ -42,8 +42,7 @@ pub fn headings(above: &[Row], fields: usize, point: u8, warnings: &mut Vec<Stri
                 .iter()
                 .any(|c| !c.is_empty() && Decimal::parse(c, point).is_none())
     };
-    if rest.last().is_some_and(|row| is_unit_row(row)) {
-        let row = rest.pop().expect("it was there");
+    if let Some(row) = rest.pop_if(|row| is_unit_row(row)) {
         head.units = row
             .cells
             .iter()
