@@ -107,12 +107,17 @@ fn causeless(capture: &Capture, strays: &Strays, attribution: &Attribution, line
             )
         },
         detail: format!(
-            "{} {} wide; the first at {}.{points_to}",
+            "{} {} wide, {} {}.{points_to}",
             if open.len() == 1 { "It is" } else { "They are" },
             if shortest == longest {
                 time(shortest)
             } else {
                 format!("{} to {}", time(shortest), time(longest))
+            },
+            if open.len() > at.len() {
+                "the first at"
+            } else {
+                "at"
             },
             list(&at)
         ),
