@@ -67,7 +67,7 @@ fn child(dir: &Path, seed: u64) {
     };
     let mut out = std::io::stdout().lock();
     let mut random = Random(seed);
-    for step in 0.. {
+    for step in 0..1_000_000 {
         let name = seed * 1_000_000 + step;
         match random.below(4) {
             0 => {
