@@ -42,7 +42,7 @@ pub struct Unsure {
 const LONGEST_S: f64 = 90e-9;
 /// Fewer pulses make no crowd.
 const FEWEST: usize = 8;
-/// The shortest tenth of a crowd is of no use to what reads it: flip-flops of the TTL families are specified for pulses of
+/// The shortest quarter of a crowd is of no use to what reads it: flip-flops of the TTL families are specified for pulses of
 /// 20 to 40 ns and more (from memory of their data books).
 const USELESS_S: f64 = 36e-9;
 /// Widths of a crowd scatter at least so much: the ninth tenth beyond the first, as a share of the first. A monostable's keep
@@ -123,7 +123,7 @@ fn rests_long(line: &Line, level: Level, longest: i64) -> bool {
 /// Whether ascending widths scatter, from lengths on that are of no use.
 fn scatters_like_strays(capture: &Capture, widths: &[i64]) -> bool {
     let at = |share: f64| widths[((widths.len() - 1) as f64 * share).round() as usize] as f64;
-    at(0.1) <= capture.timebase.ticks_of(USELESS_S) && at(0.9) >= (1.0 + SPREAD) * at(0.1)
+    at(0.25) <= capture.timebase.ticks_of(USELESS_S) && at(0.9) >= (1.0 + SPREAD) * at(0.1)
 }
 
 /// Whether most of the crowd comes after edges of some other line.

@@ -1,6 +1,6 @@
 //! Strays and who did them, where widths alone don't decide what is a stray.
 
-use super::{Attribution, CouplingOptions, answers, attribute, crowds};
+use super::{Attribution, CouplingOptions, answers, attribute, crowds, own};
 use crate::analysis::strays::{self, StrayOptions, Strays};
 use crate::model::Capture;
 
@@ -24,6 +24,16 @@ pub fn judge(capture: &Capture, options: &StrayOptions, coupling: &CouplingOptio
         }
         attribution = attribute(capture, &strays, coupling);
         attribution.answers = answers;
+    }
+    let own = own::of(capture, &strays, &attribution);
+    if !own.is_empty() {
+        for own in &own {
+            own::leave_out(&mut strays, own, &attribution, options);
+        }
+        let answers = std::mem::take(&mut attribution.answers);
+        attribution = attribute(capture, &strays, coupling);
+        attribution.answers = answers;
+        attribution.own = own;
     }
     attribution.unsure = settled.unsure;
     (strays, attribution)

@@ -21,6 +21,7 @@ pub mod lags;
 pub mod model;
 mod never_struck;
 mod one_lag;
+pub mod own;
 pub mod parts;
 mod phase;
 mod reacting;
@@ -241,6 +242,8 @@ pub struct Attribution {
     pub hints: Vec<hints::Hint>,
     /// Short pulses that were taken for a line's job ([`judge::judge`]).
     pub answers: Vec<answers::Answers>,
+    /// Short pulses that begin as their line's long ones do (likewise).
+    pub own: Vec<own::Own>,
     /// Short pulses of which nothing shows whether they are a line's job (likewise).
     pub unsure: Vec<crowds::Unsure>,
     /// Pairs of victim level and suspect polarity that were tried.

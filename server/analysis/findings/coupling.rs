@@ -37,6 +37,7 @@ pub fn of(capture: &Capture, strays: &Strays, attribution: &Attribution) -> Vec<
     }
     findings.extend(attribution.hazards.iter().map(|h| doubts::hazard(capture, h)));
     findings.extend(attribution.answers.iter().map(|a| doubts::answers(capture, a)));
+    findings.extend(attribution.own.iter().map(|o| doubts::own(capture, o)));
     findings.extend(attribution.unsure.iter().map(|u| doubts::unsure(capture, u)));
     findings.extend(
         attribution

@@ -5,6 +5,7 @@ use super::words::{count_of, list, percent, span};
 use super::{CAUTION, Finding, Severity};
 use crate::analysis::coupling::answers::Answers;
 use crate::analysis::coupling::crowds::Unsure;
+use crate::analysis::coupling::own::Own;
 use crate::analysis::coupling::parts::Ground;
 use crate::analysis::coupling::{Attribution, Contrast, CopyOf, Coupling, Edge, Hazard, Uncaptured};
 use crate::model::{Capture, Level};
@@ -113,6 +114,38 @@ pub fn answers(capture: &Capture, a: &Answers) -> Finding {
         try_next: vec![format!(
             "If {line} is not meant to answer {to}, they are strays: say narrow_below = \"{}\" for {line} in the setup, and they are counted as such.",
             time(a.limit)
+        )],
+        lines: vec![line, to],
+    }
+}
+
+/// Short pulses that begin as the line's long ones do.
+pub fn own(capture: &Capture, o: &Own) -> Finding {
+    let (line, to) = (name(capture, o.line), name(capture, o.to));
+    let time = |ticks: i64| span(&capture.timebase, ticks as f64);
+    let level = match o.level {
+        Level::Low => "low",
+        _ => "high",
+    };
+    Finding {
+        severity: Severity::Note,
+        topic: "stray",
+        title: format!(
+            "{line}: its short {level} pulses follow {} as its long ones do, and are taken for its job",
+            switching(capture, o.to, o.edge)
+        ),
+        detail: format!(
+            "{} begin {} to {} after {} of {to}, and so do {} of {} longer ones. A neighbour's edge strikes whatever the line's own logic does.",
+            count_of(o.short, "short one"),
+            time(o.lags.0),
+            time(o.lags.1),
+            edges_of(o.edge),
+            o.long,
+            o.of_long,
+        ),
+        try_next: vec![format!(
+            "If {to} does not drive {line}, not even by way of a register or a gate, they are strays: say narrow_below = \"{}\" for {line} in the setup, and they are counted as such.",
+            span(&capture.timebase, o.limit)
         )],
         lines: vec![line, to],
     }

@@ -1,0 +1,217 @@
+//! Short pulses that begin as the line's long ones do: at one lag after the same edges of another line.
+//!
+//! A register clocked by a captured line, or a monostable with two widths, has short pulses and long ones, and both begin with
+//! an edge of what drives it. A coupling strikes whatever the line's own logic does. So where most of a level's long pulses
+//! begin in the very lags of its short ones, after the same edges, the short ones are the line's job as well, and that is
+//! said, unless they are too short for any: a clock may strike the register that it clocks. The person's `narrow_below` has the last word.
+
+use std::collections::BTreeSet;
+
+use super::{Attribution, Coupling, Edge};
+use crate::analysis::stats::tails::binomial_upper;
+use crate::analysis::strays::{LimitOrigin, StrayKind, StrayOptions, Strays};
+use crate::model::{Capture, Level};
+
+/// Short pulses of one level that begin as its long ones.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Own {
+    pub line: usize,
+    pub level: Level,
+    /// After whose edges they begin.
+    pub to: usize,
+    pub edge: Edge,
+    /// Short pulses that do.
+    pub short: u64,
+    /// Long pulses that do, of all of that level.
+    pub long: u64,
+    pub of_long: u64,
+    /// Least and greatest lag of the short ones, in ticks.
+    pub lags: (i64, i64),
+    /// The limit below which they were taken for narrow, in ticks.
+    pub limit: f64,
+}
+
+/// A pulse of some use is no shorter: flip-flops of the TTL families are specified for 20 to 40 ns and more (from memory of
+/// their data books).
+const USEFUL_S: f64 = 36e-9;
+/// Share of the long pulses that must begin so, and how many there are at least.
+const MOST: f64 = 0.5;
+const FEWEST: u64 = 5;
+/// Chance that so many do must be below this.
+const CHANCE: f64 = 1e-4;
+/// Lags this far out on either side of the short pulses' are left aside.
+const TAIL: f64 = 0.05;
+/// With a smaller share of a level's strays left, these are of the same kind.
+const FEW_LEFT: f64 = 0.2;
+
+/// The short pulses of accused couplings that are the victims' own. Cost: linear in the pulses of lines with couplings, times
+/// the log of the aggressors' edges.
+pub(super) fn of(capture: &Capture, strays: &Strays, attribution: &Attribution) -> Vec<Own> {
+    let rows = attribution.couplings.iter();
+    rows.filter_map(|row| own_of(capture, strays, row)).collect()
+}
+
+fn own_of(capture: &Capture, strays: &Strays, row: &Coupling) -> Option<Own> {
+    let limits = &strays.limits[row.victim];
+    let [level] = *row.levels.as_slice() else {
+        return None;
+    };
+    let limit = limits
+        .of(level)
+        .filter(|_| limits.origin == LimitOrigin::Inferred)?;
+    let mut lags: Vec<i64> = row.occurrences.iter().map(|o| o.lag).collect();
+    lags.sort_unstable();
+    let at = |share: f64| lags[((lags.len() - 1) as f64 * share).round() as usize];
+    let (least, most) = (!lags.is_empty()).then(|| (at(TAIL), at(1.0 - TAIL)))?;
+    if !are_of_use(capture, strays, row) {
+        return None;
+    }
+    let slack = strays.sampling[row.victim]
+        .max(strays.sampling[row.aggressor])
+        .ceil() as i64;
+    let aggressor = &capture.lines[row.aggressor];
+    let strikes = |edge: usize| match row.edge {
+        Edge::Both => true,
+        Edge::Rise => aggressor.level_after(edge) == Level::High,
+        Edge::Fall => aggressor.level_after(edge) == Level::Low,
+    };
+    let begins_so = |start: i64| {
+        let from = aggressor.edges.partition_point(|e| e.0 < start - most - slack);
+        let near = aggressor.edges[from..]
+            .iter()
+            .take_while(|e| e.0 <= start - least + slack);
+        near.enumerate().any(|(i, _)| strikes(from + i))
+    };
+    let (mut long, mut of_long) = (0, 0);
+    for pulse in capture.lines[row.victim].pulses() {
+        if pulse.level == level && pulse.width().0 as f64 >= limit {
+            of_long += 1;
+            long += u64::from(begins_so(pulse.start.0));
+        }
+    }
+    let striking = (0..aggressor.edges.len()).filter(|&edge| strikes(edge)).count() as f64;
+    let window = (most - least + 2 * slack + 1) as f64;
+    let whole = (capture.span.end.0 - capture.span.start.0).max(1) as f64;
+    let chance = (striking * window / whole).min(1.0);
+    let is_own = of_long >= FEWEST
+        && long as f64 > MOST * of_long as f64
+        && binomial_upper(long, of_long, chance) < CHANCE;
+    is_own.then_some(Own {
+        line: row.victim,
+        level,
+        to: row.aggressor,
+        edge: row.edge,
+        short: row.strays,
+        long,
+        of_long,
+        lags: (least, most),
+        limit,
+    })
+}
+
+/// Whether three of four strikes last long enough to be read, whatever sampling hides.
+fn are_of_use(capture: &Capture, strays: &Strays, row: &Coupling) -> bool {
+    let mut widths: Vec<i64> = row
+        .occurrences
+        .iter()
+        .map(|o| strays.strays[o.stray].width.0)
+        .collect();
+    widths.sort_unstable();
+    let least = capture.timebase.ticks_of(USEFUL_S) + strays.sampling[row.victim];
+    widths.get(widths.len() / 4).is_some_and(|&w| w as f64 >= least)
+}
+
+/// Takes the pulses of `own` out, and all of their level where hardly any other is left; but none that the person or another
+/// analysis called a stray.
+pub(super) fn leave_out(strays: &mut Strays, own: &Own, attribution: &Attribution, options: &StrayOptions) {
+    let is_row = |c: &&Coupling| c.victim == own.line && c.aggressor == own.to && c.levels == [own.level];
+    let rows = attribution.couplings.iter().filter(is_row);
+    let starts: BTreeSet<i64> = rows.flat_map(|c| &c.occurrences).map(|o| o.at + o.lag).collect();
+    let marked = |line: usize, start: i64| {
+        options
+            .marks
+            .iter()
+            .any(|m| m.line == line && m.stray && m.start.0 == start)
+    };
+    let is_of = |line: usize, level: Level, kind: StrayKind| {
+        line == own.line && level == own.level && kind == StrayKind::Pulse
+    };
+    let of_level = strays.strays.iter().filter(|s| is_of(s.line, s.level, s.kind));
+    let (all, kept) = of_level.fold((0u64, 0u64), |(all, kept), s| {
+        (all + 1, kept + u64::from(!starts.contains(&s.start.0)))
+    });
+    let leaves_few = (kept as f64) < FEW_LEFT * all as f64;
+    strays.strays.retain(|s| {
+        !is_of(s.line, s.level, s.kind)
+            || marked(s.line, s.start.0)
+            || !leaves_few && !starts.contains(&s.start.0)
+    });
+    if leaves_few {
+        let limits = &mut strays.limits[own.line];
+        match own.level {
+            Level::Low => limits.low = None,
+            _ => limits.high = None,
+        }
+        if limits.low.is_none() && limits.high.is_none() {
+            limits.origin = LimitOrigin::None;
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::analysis::coupling::CouplingOptions;
+    use crate::analysis::coupling::judge::judge;
+    use crate::model::{Format, Line, Ticks, TimeSpan, Timebase};
+
+    /// REQ rises 90 times; GRANT begins about 28 ns after every one of them and is short every third time, `short(n)` long;
+    /// the long ones begin `late` after the short ones' time.
+    fn capture(short: impl Fn(i64) -> i64, late: i64) -> Capture {
+        let span = TimeSpan::new(Ticks(0), Ticks(3_000_000));
+        let (mut request, mut grant) = (Vec::new(), Vec::new());
+        for n in 0..90i64 {
+            let at = 30_000 * n + 97 * (n % 7) + 5_000;
+            request.extend([at, at + 700 + 31 * (n % 5)]);
+            let start = at + 28 + n % 5;
+            grant.extend(match n % 3 {
+                0 => [start, start + short(n)],
+                _ => [start + late, start + late + 4_000 + 97 * n],
+            });
+        }
+        let line = |name: &str, edges: Vec<i64>| {
+            Line::digital(name, Level::Low, edges.into_iter().map(Ticks).collect(), span)
+        };
+        Capture {
+            file: "granted".to_owned(),
+            format: Format::Vcd,
+            timebase: Timebase::decimal(-9),
+            span,
+            resolution_ticks: 1.0,
+            lines: vec![line("REQ", request), line("GRANT", grant)],
+            buses: Vec::new(),
+            not_logic: Vec::new(),
+            warnings: Vec::new(),
+        }
+    }
+
+    fn judged(capture: &Capture) -> (usize, usize, Vec<(u64, u64, u64)>) {
+        let (strays, attribution) = judge(capture, &StrayOptions::default(), &CouplingOptions::default());
+        let own = attribution.own.iter().map(|o| (o.short, o.long, o.of_long));
+        (
+            strays.of_line(1).len(),
+            attribution.couplings.len(),
+            own.collect(),
+        )
+    }
+
+    #[test]
+    fn short_pulses_that_begin_as_the_long_ones_do_are_the_line_s_job() {
+        let useful = |n: i64| 40 + n * 7 % 70;
+        assert_eq!(judged(&capture(useful, 0)), (0, 0, vec![(30, 60, 60)]));
+        // The long ones come at another time: the short ones are struck.
+        assert_eq!(judged(&capture(useful, 9_000)), (30, 1, vec![]));
+        // Too short for any job: the clock strikes what it clocks.
+        assert_eq!(judged(&capture(|n| 10 + n * 7 % 20, 0)), (30, 1, vec![]));
+    }
+}
