@@ -48,22 +48,27 @@ const FEW_LEFT: f64 = 0.2;
 /// the log of the aggressors' edges.
 pub(super) fn of(capture: &Capture, strays: &Strays, attribution: &Attribution) -> Vec<Own> {
     let rows = attribution.couplings.iter();
-    rows.filter_map(|row| own_of(capture, strays, row)).collect()
+    let of_level = |row: &Coupling, level: Level| own_of(capture, strays, row, level);
+    rows.flat_map(|row| row.levels.iter().filter_map(move |&level| of_level(row, level)))
+        .collect()
 }
 
-fn own_of(capture: &Capture, strays: &Strays, row: &Coupling) -> Option<Own> {
+fn own_of(capture: &Capture, strays: &Strays, row: &Coupling, level: Level) -> Option<Own> {
     let limits = &strays.limits[row.victim];
-    let [level] = *row.levels.as_slice() else {
-        return None;
+    let of_level = || {
+        row.occurrences
+            .iter()
+            .filter(|o| strays.strays[o.stray].level == level)
     };
     let limit = limits
         .of(level)
         .filter(|_| limits.origin == LimitOrigin::Inferred)?;
-    let mut lags: Vec<i64> = row.occurrences.iter().map(|o| o.lag).collect();
+    let mut lags: Vec<i64> = of_level().map(|o| o.lag).collect();
     lags.sort_unstable();
     let at = |share: f64| lags[((lags.len() - 1) as f64 * share).round() as usize];
     let (least, most) = (!lags.is_empty()).then(|| (at(TAIL), at(1.0 - TAIL)))?;
-    if !are_of_use(capture, strays, row) {
+    let widths = of_level().map(|o| strays.strays[o.stray].width.0).collect();
+    if !are_of_use(capture, strays.sampling[row.victim], widths) {
         return None;
     }
     let slack = strays.sampling[row.victim]
@@ -101,7 +106,7 @@ fn own_of(capture: &Capture, strays: &Strays, row: &Coupling) -> Option<Own> {
         level,
         to: row.aggressor,
         edge: row.edge,
-        short: row.strays,
+        short: lags.len() as u64,
         long,
         of_long,
         lags: (least, most),
@@ -110,21 +115,17 @@ fn own_of(capture: &Capture, strays: &Strays, row: &Coupling) -> Option<Own> {
 }
 
 /// Whether three of four strikes last long enough to be read, whatever sampling hides.
-fn are_of_use(capture: &Capture, strays: &Strays, row: &Coupling) -> bool {
-    let mut widths: Vec<i64> = row
-        .occurrences
-        .iter()
-        .map(|o| strays.strays[o.stray].width.0)
-        .collect();
+fn are_of_use(capture: &Capture, sampling: f64, mut widths: Vec<i64>) -> bool {
     widths.sort_unstable();
-    let least = capture.timebase.ticks_of(USEFUL_S) + strays.sampling[row.victim];
+    let least = capture.timebase.ticks_of(USEFUL_S) + sampling;
     widths.get(widths.len() / 4).is_some_and(|&w| w as f64 >= least)
 }
 
 /// Takes the pulses of `own` out, and all of their level where hardly any other is left; but none that the person or another
 /// analysis called a stray.
 pub(super) fn leave_out(strays: &mut Strays, own: &Own, attribution: &Attribution, options: &StrayOptions) {
-    let is_row = |c: &&Coupling| c.victim == own.line && c.aggressor == own.to && c.levels == [own.level];
+    let is_row =
+        |c: &&Coupling| c.victim == own.line && c.aggressor == own.to && c.levels.contains(&own.level);
     let rows = attribution.couplings.iter().filter(is_row);
     let starts: BTreeSet<i64> = rows.flat_map(|c| &c.occurrences).map(|o| o.at + o.lag).collect();
     let marked = |line: usize, start: i64| {
