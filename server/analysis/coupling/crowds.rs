@@ -39,7 +39,7 @@ pub struct Unsure {
 }
 
 /// No pulse of a crowd is longer, unless the level's own gap lies higher.
-const LONGEST_S: f64 = 90e-9;
+const LONGEST_S: f64 = 200e-9;
 /// Fewer pulses make no crowd.
 const FEWEST: usize = 8;
 /// The shortest quarter of a crowd is of no use to what reads it: flip-flops of the TTL families are specified for pulses of
@@ -51,7 +51,7 @@ const SPREAD: f64 = 0.5;
 /// Samples no further apart than this show such a scatter.
 const COARSEST_S: f64 = 12e-9;
 /// A rest lasts at least so many times as long as the longest pulse of a crowd.
-const RESTING: i64 = 4;
+const RESTING: i64 = 2;
 /// Share of the crowd that must follow one line.
 const MOST: f64 = 0.6;
 /// What strikes leaves some edges out; what is answered this often may be answered on purpose.
@@ -261,7 +261,7 @@ fn look_at(capture: &Capture, strays: &Strays, attribution: &Attribution, crowd:
         return Look::Open(first.aggressor, first.edge, first.strays, first.opportunities);
     }
     let longest = widths[widths.len() - 1] as f64;
-    Look::Strays((1.5 * longest).min(crowd.limit).max(longest + 0.5))
+    Look::Strays((1.2 * longest).min(crowd.limit).max(longest + 0.5))
 }
 
 /// Whether another line's edges end most of the pulses, at one distance.

@@ -48,9 +48,13 @@ const FEW_LEFT: f64 = 0.2;
 /// the log of the aggressors' edges.
 pub(super) fn of(capture: &Capture, strays: &Strays, attribution: &Attribution) -> Vec<Own> {
     let rows = attribution.couplings.iter();
-    let of_level = |row: &Coupling, level: Level| own_of(capture, strays, row, level);
-    rows.flat_map(|row| row.levels.iter().filter_map(move |&level| of_level(row, level)))
-        .collect()
+    // Where one of its levels is struck, the row is a coupling.
+    let of_row = |row: &Coupling| -> Vec<Own> {
+        let levels = row.levels.iter();
+        let own: Option<Vec<Own>> = levels.map(|&level| own_of(capture, strays, row, level)).collect();
+        own.unwrap_or_default()
+    };
+    rows.flat_map(of_row).collect()
 }
 
 fn own_of(capture: &Capture, strays: &Strays, row: &Coupling, level: Level) -> Option<Own> {

@@ -75,7 +75,10 @@ fn causeless(capture: &Capture, strays: &Strays, attribution: &Attribution, line
             )),
         ),
         None => (
-            " No captured line's edges come before them more often than chance has it.".to_owned(),
+            format!(
+                " No captured line's edges come in the {} before them more often than chance has it.",
+                time((capture.timebase.ticks_of(LONGEST_LAG_S) + 2.0 * strays.sampling[line]) as i64)
+            ),
             None,
         ),
     };
