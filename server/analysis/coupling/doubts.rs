@@ -143,7 +143,9 @@ const ALIKE: f64 = 6.0;
 
 /// The line and polarity whose edges seem to lift the victim where it is low and to dip it where it is high, after the
 /// same lag. What an edge induces has one sign (it follows dV/dt or dI/dt; Paul, *Introduction to Electromagnetic
-/// Compatibility*, chapter 9): pulls both ways come from a line that rises at some of these edges and falls at others.
+/// Compatibility*, chapter 9): pulls both ways come from a line that rises at some of these edges and falls at others. Not so
+/// where one lead carries several victims at once: a ground or supply that jumps rings, and shows low lines high and high ones
+/// low.
 fn pulls_both_ways(victim: &Victim, judged: &[Judged]) -> Option<(usize, Edge)> {
     let rows: Vec<&Coupling> = judged
         .iter()
@@ -163,7 +165,21 @@ fn pulls_both_ways(victim: &Victim, judged: &[Judged]) -> Option<(usize, Edge)> 
         same.clone()
             .any(|b| b.levels != a.levels && near(a, b) && alike(b))
     };
-    rows.iter().find(opposed).map(|row| (row.aggressor, row.edge))
+    let found = rows.iter().find(opposed)?;
+    (!shares_a_lead(found, judged)).then_some((found.aggressor, found.edge))
+}
+
+/// Whether the row's aggressor strikes other lines at the same moments, as many as a shared lead takes.
+fn shares_a_lead(row: &Coupling, judged: &[Judged]) -> bool {
+    let rows = judged.iter().flat_map(|j| &j.rows);
+    let mut victims: Vec<usize> = rows
+        .filter(|other| (other.aggressor, other.edge) == (row.aggressor, row.edge))
+        .filter(|other| other.victim != row.victim && together(row, other) >= TOGETHER)
+        .map(|other| other.victim)
+        .collect();
+    victims.sort_unstable();
+    victims.dedup();
+    victims.len() + 1 >= FEWEST_VICTIMS
 }
 
 /// Victims of one aggressor from which on a shared lead is said.
@@ -253,5 +269,74 @@ fn pooled(group: &[&Dosed]) -> SharedSupply {
         curve: dose::measured(&table, &lines, edge).curve,
         lines,
         edge,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use std::collections::BTreeMap;
+
+    use crate::analysis::coupling::{CouplingOptions, Standing, attribute};
+    use crate::analysis::strays::{StrayOptions, find};
+    use crate::model::{Capture, Format, Level, Line, Ticks, TimeSpan, Timebase};
+
+    /// STEP rises 80 times; two of three rises strike all victims at once, 15 ticks later: they are low for the first half of
+    /// the time and high for the second.
+    fn struck(victims: usize) -> Capture {
+        let span = TimeSpan::new(Ticks(0), Ticks(900_000));
+        let half = 405_500;
+        let (mut step, mut struck) = (Vec::new(), vec![half]);
+        for n in 0..80i64 {
+            let at = 10_000 * n + 6_000 + 89 * (n % 7);
+            step.extend([at, at + 3_000]);
+            if n % 3 != 0 {
+                struck.extend([at + 15, at + 35 + n % 9]);
+            }
+        }
+        struck.sort_unstable();
+        let line = |name: String, edges: &[i64]| {
+            Line::digital(
+                &name,
+                Level::Low,
+                edges.iter().copied().map(Ticks).collect(),
+                span,
+            )
+        };
+        let named = (0..victims).map(|v| line(format!("PEG_{v}"), &struck));
+        Capture {
+            file: "shared".to_owned(),
+            format: Format::Vcd,
+            timebase: Timebase::decimal(-9),
+            span,
+            resolution_ticks: 1.0,
+            lines: std::iter::once(line("STEP".to_owned(), &step))
+                .chain(named)
+                .collect(),
+            buses: Vec::new(),
+            not_logic: Vec::new(),
+            warnings: Vec::new(),
+        }
+    }
+
+    #[test]
+    fn pulls_both_ways_are_a_hidden_line_s_or_of_a_lead_that_several_share() {
+        let told = |victims: usize| {
+            let capture = struck(victims);
+            let narrow_below: BTreeMap<usize, f64> = (1..=victims).map(|v| (v, 60.0)).collect();
+            let options = StrayOptions {
+                narrow_below,
+                ..StrayOptions::default()
+            };
+            let strays = find(&capture, &options);
+            let attribution = attribute(&capture, &strays, &CouplingOptions::default());
+            let clear = attribution
+                .couplings
+                .iter()
+                .filter(|c| c.standing == Standing::Clear)
+                .count();
+            (clear, attribution.uncaptured.len(), attribution.shared.len())
+        };
+        assert_eq!(told(1), (0, 1, 0));
+        assert_eq!(told(3), (3, 0, 1));
     }
 }
