@@ -75,3 +75,12 @@ pub fn inspect_text(capture: &str, setup: &str) -> Value {
 
 /// A link from OUT to IN, as a setup declares it.
 pub const LINK: &str = "[[link]]\nfrom = \"OUT\"\nto = \"IN\"\nmax_delay = \"200 ns\"\n";
+
+#[allow(dead_code)] // not every test file reads findings
+pub fn finding<'a>(report: &'a Value, part: &str) -> &'a Value {
+    let all = report["findings"].as_array().expect("a list");
+    let found = all
+        .iter()
+        .find(|f| f["title"].as_str().unwrap_or_default().contains(part));
+    found.unwrap_or_else(|| panic!("no finding says \"{part}\": {all:#?}"))
+}

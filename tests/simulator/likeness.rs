@@ -45,6 +45,22 @@ impl Bench {
         Some(())
     }
 
+    /// A strobe that will carry no clip, and a line that repeats some of its `pulses` a little later: the two wires, and how much
+    /// later, in ns.
+    pub fn add_gated(&mut self, random: &mut Random, pulses: &[(f64, f64)]) -> (usize, usize, f64) {
+        let flat = |pulses: &[(f64, f64)]| pulses.iter().flat_map(|p| [p.0, p.1]).collect::<Vec<f64>>();
+        let culprit = self.machine.add("LIFT_STB", Job::Strobe, false, flat(pulses));
+        let kept = random.uniform(0.4, 0.8);
+        let behind = random.uniform(6.0, 16.0);
+        let copied: Vec<(f64, f64)> = pulses
+            .iter()
+            .filter(|_| random.chance(kept))
+            .map(|p| (p.0 + behind, p.1 + behind))
+            .collect();
+        let copy = self.machine.add("FOLLOW_GATE", Job::Strobe, false, flat(&copied));
+        (culprit, copy, behind)
+    }
+
     /// The culprit carries no clip; a captured line repeats some of its pulses and rests at the others.
     pub fn gated_copy(&mut self, random: &mut Random) -> Option<()> {
         let victim = self.resting(random)?;
@@ -59,16 +75,7 @@ impl Bench {
             }
         }
         pulses.dedup_by(|b, a| b.0 < a.1 + 200.0);
-        let flat = |pulses: &[(f64, f64)]| pulses.iter().flat_map(|p| [p.0, p.1]).collect::<Vec<f64>>();
-        let culprit = self.machine.add("LIFT_STB", Job::Strobe, false, flat(&pulses));
-        let kept = random.uniform(0.4, 0.8);
-        let behind = random.uniform(6.0, 16.0);
-        let copied: Vec<(f64, f64)> = pulses
-            .iter()
-            .filter(|_| random.chance(kept))
-            .map(|p| (p.0 + behind, p.1 + behind))
-            .collect();
-        self.machine.add("FOLLOW_GATE", Job::Strobe, false, flat(&copied));
+        let (culprit, _, behind) = self.add_gated(random, &pulses);
         let mut coupling = self.drawn(random, victim, culprit, Polarities::Any, (0.2, 0.8));
         coupling.lag = coupling.lag.max(behind + EARLIEST_NS + 3.0 * coupling.jitter);
         self.couplings.push(coupling);

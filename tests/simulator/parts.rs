@@ -52,16 +52,7 @@ impl Bench {
                 pulses.push((start, start + random.normal(width, 0.5)));
             }
         }
-        let flat = |pulses: &[(f64, f64)]| pulses.iter().flat_map(|p| [p.0, p.1]).collect::<Vec<f64>>();
-        let culprit = self.machine.add("LIFT_STB", Job::Strobe, false, flat(&pulses));
-        let kept = random.uniform(0.4, 0.8);
-        let behind = random.uniform(6.0, 16.0);
-        let copied: Vec<(f64, f64)> = pulses
-            .iter()
-            .filter(|_| random.chance(kept))
-            .map(|p| (p.0 + behind, p.1 + behind))
-            .collect();
-        let copy = self.machine.add("FOLLOW_GATE", Job::Strobe, false, flat(&copied));
+        let (culprit, copy, behind) = self.add_gated(random, &pulses);
         let mut coupling = self.drawn(random, victim, culprit, Polarities::One, (0.2, 0.8));
         coupling.lag = coupling.lag.max(behind + EARLIEST_NS + 3.0 * coupling.jitter);
         self.couplings.push(coupling);

@@ -7,6 +7,7 @@
 use super::able::{self, OwnEdges};
 use super::context::in_succession;
 use super::instants::Instants;
+use super::rows;
 use super::select::Victim;
 use super::{Coupling, Edge, Occurrence};
 use crate::analysis::stats::normal::normal_upper;
@@ -109,20 +110,11 @@ pub fn opposite_edges_too(edges: &[OwnEdges], victim: &Victim, rows: &[Coupling]
     };
     let slack = victim.unit.floor() as i64;
     let (lo, hi) = (lo - slack, hi + slack);
-    let mut explained: Vec<usize> = rows
-        .iter()
-        .flat_map(|r| &r.occurrences)
-        .map(|o| o.stray)
-        .collect();
-    explained.sort_unstable();
     let opposite = match row.edge {
         Edge::Fall => edges[row.aggressor].of(Polarity::Rise),
         _ => edges[row.aggressor].of(Polarity::Fall),
     };
-    let open: Vec<i64> = (0..victim.times.len())
-        .filter(|&k| explained.binary_search(&victim.strays[k]).is_err())
-        .map(|k| victim.times[k])
-        .collect();
+    let open: Vec<i64> = rows::unexplained(victim, rows).collect();
     let follows = |t: &&i64| {
         let edge = opposite.get(opposite.partition_point(|&e| e < **t - hi));
         edge.is_some_and(|&e| e <= **t - lo)

@@ -13,6 +13,7 @@
 
 use super::able::{OwnEdges, Rest};
 use super::one_lag::{is_one, middle};
+use super::rows;
 use super::select::Victim;
 use super::{Coupling, Edge};
 use crate::analysis::stats::fisher::fisher;
@@ -93,15 +94,8 @@ fn left_out(
     let (keeps, usual) = intervals(own)?;
     let near = (NEAR * keeps) as i64;
     let lag = row.lag.estimate.round() as i64;
-    let mut explained: Vec<usize> = rows
-        .iter()
-        .flat_map(|r| &r.occurrences)
-        .map(|o| o.stray)
-        .collect();
-    explained.sort_unstable();
-    let mut distances: Vec<i64> = (0..victim.times.len())
-        .filter(|&k| explained.binary_search(&victim.strays[k]).is_err())
-        .map(|k| nearest(own, victim.times[k] - lag))
+    let mut distances: Vec<i64> = rows::unexplained(victim, rows)
+        .map(|time| nearest(own, time - lag))
         // What comes with an edge and was not counted says nothing.
         .filter(|&d| d > latest + victim.guard)
         .collect();

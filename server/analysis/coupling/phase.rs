@@ -8,6 +8,7 @@
 use super::Coupling;
 use super::able::{self, OwnEdges};
 use super::copies::{Distances, crowd};
+use super::rows;
 use super::select::{Reach, Victim};
 use crate::analysis::stats::tails::binomial_upper;
 
@@ -30,22 +31,12 @@ pub fn is_kept_without(
     reach: &Reach,
     distances: &Distances,
 ) -> bool {
-    let mut explained: Vec<usize> = rows
-        .iter()
-        .flat_map(|r| &r.occurrences)
-        .map(|o| o.stray)
-        .collect();
-    explained.sort_unstable();
     let own = edges[row.aggressor].either();
     let without = |t: i64| {
         let next = own.get(own.partition_point(|&e| e < t - reach.hi));
         next.is_none_or(|&e| e > t - reach.lo)
     };
-    let open: Vec<i64> = (0..victim.times.len())
-        .filter(|&k| explained.binary_search(&victim.strays[k]).is_err())
-        .map(|k| victim.times[k])
-        .filter(|&t| without(t))
-        .collect();
+    let open: Vec<i64> = rows::unexplained(victim, rows).filter(|&t| without(t)).collect();
     let needed = FEWEST.max((SHARE * row.occurrences.len() as f64).ceil() as usize);
     if open.len() < needed {
         return false;

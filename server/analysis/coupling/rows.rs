@@ -15,6 +15,19 @@ use crate::model::Polarity;
 const TEMPTING: f64 = 0.2;
 const RULED_OUT_LISTED: usize = 8;
 
+/// Starts of the victim's strays that none of its `rows` explains, ascending ticks. Cost: strays × log of them.
+pub fn unexplained<'a>(victim: &'a Victim, rows: &[Coupling]) -> impl Iterator<Item = i64> + use<'a> {
+    let mut explained: Vec<usize> = rows
+        .iter()
+        .flat_map(|r| &r.occurrences)
+        .map(|o| o.stray)
+        .collect();
+    explained.sort_unstable();
+    let of = victim.times.iter().zip(&victim.strays);
+    of.filter(move |(_, stray)| explained.binary_search(stray).is_err())
+        .map(|(&time, _)| time)
+}
+
 /// The row of `explanation.chosen[at]`.
 #[allow(clippy::too_many_arguments)]
 pub fn coupling(

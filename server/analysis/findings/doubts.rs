@@ -8,7 +8,7 @@ use crate::analysis::coupling::crowds::Unsure;
 use crate::analysis::coupling::own::Own;
 use crate::analysis::coupling::parts::Ground;
 use crate::analysis::coupling::{Attribution, Contrast, CopyOf, Coupling, Edge, Hazard, Uncaptured};
-use crate::model::{Capture, Level};
+use crate::model::Capture;
 
 /// Why the others fit as well, and what would tell them apart.
 fn how_alike(capture: &Capture, c: &Coupling, needed: u64) -> String {
@@ -91,10 +91,7 @@ pub fn inseparable(capture: &Capture, c: &Coupling) -> Finding {
 pub fn answers(capture: &Capture, a: &Answers) -> Finding {
     let (line, to) = (name(capture, a.line), name(capture, a.to));
     let time = |ticks: f64| span(&capture.timebase, ticks);
-    let level = match a.level {
-        Level::Low => "low",
-        _ => "high",
-    };
+    let level = a.level.word();
     Finding {
         severity: Severity::Note,
         topic: "stray",
@@ -123,10 +120,7 @@ pub fn answers(capture: &Capture, a: &Answers) -> Finding {
 pub fn own(capture: &Capture, o: &Own) -> Finding {
     let (line, to) = (name(capture, o.line), name(capture, o.to));
     let time = |ticks: i64| span(&capture.timebase, ticks as f64);
-    let level = match o.level {
-        Level::Low => "low",
-        _ => "high",
-    };
+    let level = o.level.word();
     Finding {
         severity: Severity::Note,
         topic: "stray",
@@ -156,10 +150,7 @@ pub fn unsure(capture: &Capture, u: &Unsure) -> Finding {
     let crowd = &u.crowd;
     let line = name(capture, crowd.line);
     let time = |ticks: f64| span(&capture.timebase, ticks);
-    let level = match crowd.level {
-        Level::Low => "low",
-        _ => "high",
-    };
+    let level = crowd.level.word();
     let short = count_of(crowd.pulses, &format!("short {level} pulse"));
     let [least, middle, most] = crowd.widths.map(|w| time(w as f64));
     let wide = match least == most {

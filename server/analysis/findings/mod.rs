@@ -5,6 +5,7 @@
 
 mod coupling;
 mod doubts;
+mod late;
 mod stray;
 mod words;
 

@@ -1,0 +1,95 @@
+//! Sentences about strays that follow the accused less steadily than its strikes do.
+
+use super::coupling::switching;
+use super::words::{count_of, span};
+use super::{Finding, Severity};
+use crate::analysis::coupling::{Attribution, Coupling, Edge, LONGEST_LAG_S, Standing};
+use crate::analysis::stats::tails::binomial_upper;
+use crate::analysis::strays::{Stray, Strays};
+use crate::model::{Capture, Level};
+
+/// Strays that come after the accused line's edges as well, at other lags than its strikes.
+pub struct Late<'a> {
+    coupling: &'a Coupling,
+    strays: u64,
+    /// Least and greatest lag, in ticks.
+    lags: (i64, i64),
+}
+
+/// Chance that the strays left over follow the accused as often as they do must be below this.
+const LATE_CHANCE: f64 = 1e-3;
+
+/// Whether most of the `open` strays of `line` follow an edge of a line that is accused of others, within the longest lag that
+/// a coupling may have.
+pub fn followers<'a>(
+    capture: &Capture,
+    strays: &Strays,
+    attribution: &'a Attribution,
+    line: usize,
+    open: &[&Stray],
+) -> Option<Late<'a>> {
+    let reach = capture.timebase.ticks_of(LONGEST_LAG_S) + 2.0 * strays.sampling[line];
+    let whole = (capture.span.end.0 - capture.span.start.0).max(1) as f64;
+    let accused = attribution
+        .couplings
+        .iter()
+        .filter(|c| c.victim == line && c.standing == Standing::Clear);
+    accused
+        .filter_map(|coupling| {
+            let of = &capture.lines[coupling.aggressor];
+            let strikes = |edge: usize| match (coupling.edge, of.level_after(edge)) {
+                (Edge::Both, _) => true,
+                (Edge::Rise, level) => level == Level::High,
+                (Edge::Fall, level) => level == Level::Low,
+            };
+            let lag = |stray: &&&Stray| {
+                let before = of.edges.partition_point(|e| e.0 <= stray.start.0);
+                let last = (0..before).rev().take(2).find(|&edge| strikes(edge))?;
+                let lag = stray.start.0 - of.edges[last].0;
+                (lag as f64 <= reach).then_some(lag)
+            };
+            let lags: Vec<i64> = open.iter().filter_map(|stray| lag(&stray)).collect();
+            let striking = (0..of.edges.len()).filter(|&edge| strikes(edge)).count() as f64;
+            let chance = (striking * reach / whole).min(1.0);
+            let (k, n) = (lags.len() as u64, open.len() as u64);
+            let beyond_chance = binomial_upper(k, n, chance) < LATE_CHANCE;
+            (2 * k >= n && beyond_chance).then(|| Late {
+                coupling,
+                strays: k,
+                lags: (
+                    lags.iter().copied().min().unwrap_or(0),
+                    lags.iter().copied().max().unwrap_or(0),
+                ),
+            })
+        })
+        .max_by_key(|late| late.strays)
+}
+
+impl Late<'_> {
+    /// Says so: `of` strays in all has the line.
+    pub fn finding(&self, capture: &Capture, line: usize, of: u64) -> Finding {
+        let name = &capture.lines[line].name;
+        let accused = switching(capture, self.coupling.aggressor, self.coupling.edge);
+        let time = |ticks: f64| span(&capture.timebase, ticks);
+        Finding {
+            severity: Severity::Note,
+            topic: "stray",
+            lines: vec![name.clone(), capture.lines[self.coupling.aggressor].name.clone()],
+            title: format!(
+                "{name}: {} more of its {} follow {accused} less steadily",
+                self.strays,
+                count_of(of, "stray pulse")
+            ),
+            detail: format!(
+                "They come {} to {} after it, where those that are put down to it come {} to {} after it: most likely the same cause, at an edge that is slow or that the sampling blurs. They are not counted as strikes.",
+                time(self.lags.0 as f64),
+                time(self.lags.1 as f64),
+                time(self.coupling.lag.low),
+                time(self.coupling.lag.high),
+            ),
+            try_next: vec![format!(
+                "Mend what the finding on {accused} says first: these should go with it. If some stay, they have a cause of their own."
+            )],
+        }
+    }
+}
