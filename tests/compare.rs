@@ -200,6 +200,50 @@ fn one_recording_on_both_sides_is_told() {
     assert_eq!(report["notes"].as_array().map(Vec::len), Some(0));
 }
 
+/// GRANT begins 28 ns after every rise of REQ, for 40 to 109 ns every third time and for microseconds else: what inspect takes
+/// for its job is no trouble here either.
+#[test]
+fn short_pulses_that_are_a_line_s_job_are_nothing_to_compare() {
+    let text = |first: u64| {
+        let mut changes: Vec<(u64, char, u8)> = Vec::new();
+        for n in first..first + 90 {
+            let at = 30_000 * (n - first) + 97 * (n % 7) + 5_000;
+            let start = at + 28 + n % 5;
+            let width = if n % 3 == 0 {
+                40 + n * 7 % 70
+            } else {
+                4_000 + 97 * (n % 50)
+            };
+            changes.extend([(at, 'r', 1), (at + 700 + 31 * (n % 5), 'r', 0)]);
+            changes.extend([(start, 'g', 1), (start + width, 'g', 0)]);
+        }
+        changes.sort_unstable();
+        let mut text = "$timescale 1ns $end\n$var wire 1 r REQ $end\n$var wire 1 g GRANT $end\n$enddefinitions $end\n#0\n0r\n0g\n".to_owned();
+        for (time, code, level) in changes {
+            text.push_str(&format!("#{time}\n{level}{code}\n"));
+        }
+        text + "#3000000\n"
+    };
+    let (before, after) = (text(1), text(4));
+    let words = ["compare", "--before", "a.vcd", "--after", "b.vcd"];
+    let report = json_of(&[("a.vcd", &before), ("b.vcd", &after)], &words);
+    assert_eq!(
+        report["couplings"].as_array().map(Vec::len),
+        Some(0),
+        "{}",
+        report["couplings"]
+    );
+    let inspected = json_of(&[("a.vcd", &before)], &["inspect", "a.vcd"]);
+    let told = inspected["findings"].as_array().is_some_and(|all| {
+        all.iter().any(|f| {
+            f["title"]
+                .as_str()
+                .is_some_and(|t| t.contains("as its long ones do"))
+        })
+    });
+    assert!(told, "{}", inspected["findings"]);
+}
+
 #[test]
 fn twice_as_long_a_run_does_not_look_twice_as_bad() {
     let before = [Plan { struck: 80, ..PLAIN }];

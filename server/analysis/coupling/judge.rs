@@ -42,5 +42,7 @@ pub fn judge(capture: &Capture, options: &StrayOptions, coupling: &CouplingOptio
 /// Whether [`judge`] may find other limits than the widths alone give. Cost: linear in strays and in the edges of lines
 /// without a limit.
 pub fn may_differ(capture: &Capture, strays: &Strays, options: &StrayOptions) -> bool {
-    answers::are_possible(capture, strays) || !crowds::find(capture, strays, options).is_empty()
+    answers::are_possible(capture, strays)
+        || own::are_possible(capture, strays)
+        || !crowds::find(capture, strays, options).is_empty()
 }

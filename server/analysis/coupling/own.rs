@@ -125,6 +125,24 @@ fn are_of_use(capture: &Capture, sampling: f64, mut widths: Vec<i64>) -> bool {
     widths.get(widths.len() / 4).is_some_and(|&w| w as f64 >= least)
 }
 
+/// Whether any line has short pulses that might be its own: the widths alone say so. Cost: linear in strays.
+pub(super) fn are_possible(capture: &Capture, strays: &Strays) -> bool {
+    let levels = |line: usize| [Level::Low, Level::High].map(|level| (line, level));
+    let mut all = (0..capture.lines.len()).flat_map(levels);
+    all.any(|(line, level)| {
+        let of_level = strays
+            .of_line(line)
+            .iter()
+            .filter(|s| s.kind == StrayKind::Pulse && s.level == level);
+        strays.limits[line].origin == LimitOrigin::Inferred
+            && are_of_use(
+                capture,
+                strays.sampling[line],
+                of_level.map(|s| s.width.0).collect(),
+            )
+    })
+}
+
 /// Takes the pulses of `own` out, and all of their level where hardly any other is left; but none that the person or another
 /// analysis called a stray.
 pub(super) fn leave_out(strays: &mut Strays, own: &Own, attribution: &Attribution, options: &StrayOptions) {

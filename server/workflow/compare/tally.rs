@@ -157,14 +157,16 @@ fn look(capture: Capture, setup: &Setup, shared: &SharedLimits) -> Looked {
     let links = links::check(&capture, &link_options(&capture, setup));
     let mut options: StrayOptions = stray_options(&capture, setup, &links);
     for (index, line) in capture.lines.iter().enumerate() {
-        let Some(&(low, high)) = shared.get(&line.name) else {
-            continue;
-        };
+        // Without one the widths are not asked again: they may show short pulses that were found to be the line's job.
+        let (low, high) = shared.get(&line.name).copied().unwrap_or_default();
         let ticks = |seconds: Option<f64>| seconds.map(|s| capture.timebase.ticks_of(s));
         let limit = NarrowLimit {
             low: ticks(low),
             high: ticks(high),
-            origin: LimitOrigin::Inferred,
+            origin: match (low, high) {
+                (None, None) => LimitOrigin::None,
+                _ => LimitOrigin::Inferred,
+            },
         };
         options.taken_over.insert(index, limit);
     }
