@@ -3,11 +3,13 @@
 //!
 //! The truth is drawn by the simulator before anything is analysed. `EDGEWITNESS_SEEDS` sets how many captures of
 //! each family are drawn (11 else), `EDGEWITNESS_FIRST_SEED` which ones, `EDGEWITNESS_FAMILY` a part of a family's
-//! name; with `--nocapture` the table and every capture that came out wrong are printed.
+//! name; with `--nocapture` the table and every capture that came out wrong are printed. `EDGEWITNESS_KEEP` names a folder
+//! into which these are written as change lists.
 
 mod simulator;
 
 use edgewitness::demo::random::Random;
+use simulator::Scene;
 use simulator::families::{Family, scene, twenty_opportunities, uncoupled};
 use simulator::instrument::{Instrument, chance_shown, record};
 use simulator::physics::Strike;
@@ -86,6 +88,18 @@ fn line(name: &str, score: &Score) -> String {
     )
 }
 
+/// Writes the capture of a scene that came out wrong where `EDGEWITNESS_KEEP` says.
+fn keep_if_wrong(scene: &Scene, score: &Score) {
+    let Some(folder) = std::env::var_os("EDGEWITNESS_KEEP").filter(|_| !score.complaints.is_empty()) else {
+        return;
+    };
+    let name = format!("{}.csv", scene.name.replace(' ', "_"));
+    let file =
+        std::fs::File::create(std::path::Path::new(&folder).join(name)).expect("a file in that folder");
+    edgewitness::export::changes::write_csv(&scene.capture, std::io::BufWriter::new(file))
+        .expect("a change list");
+}
+
 #[test]
 fn the_table_of_families() {
     let seeds = number_from("EDGEWITNESS_SEEDS", 11);
@@ -100,7 +114,10 @@ fn the_table_of_families() {
     for family in Family::ALL.into_iter().filter(|f| f.name().contains(&only)) {
         let mut score = Score::default();
         for seed in first..first + seeds {
-            score.add(score::of(&scene(family, seed)));
+            let scene = scene(family, seed);
+            let of_scene = score::of(&scene);
+            keep_if_wrong(&scene, &of_scene);
+            score.add(of_scene);
         }
         let mark = if meets_bounds(&score) {
             ""

@@ -30,6 +30,7 @@ mod rows;
 pub mod select;
 pub mod sweep;
 mod victims;
+pub mod whole_pulses;
 
 use crate::analysis::parallel::on_all_cores;
 use crate::analysis::stats::multiple::benjamini_hochberg;

@@ -1,0 +1,320 @@
+//! Pulses that another line's whole pulses bring: what a solder bridge or a bent pin does.
+//!
+//! Two lines that touch now and then share a pulse from its first edge to its last. Such a stray is as long as the other
+//! line's pulse, so the victim's widths alone don't tell it: it may be longer than any induced pulse, and repeat as the
+//! other line's job repeats. Both its edges tell. A gate makes such pulses as well, so they are strays only where the line
+//! has longer pulses of its own that do not begin with the other's, where some pulses are left out, and where neither the
+//! level of a captured line nor the order in which they come shows what would let them through.
+
+use super::{EARLIEST_LAG_S, LONGEST_LAG_S};
+use crate::analysis::stats::fisher::fisher;
+use crate::analysis::stats::normal::normal_quantile;
+use crate::analysis::strays::{LimitOrigin, NarrowLimit, StrayOptions, Strays};
+use crate::model::{Capture, Level, Line, Pulse};
+
+/// Pulses of a crowd are no longer than this.
+const LONGEST_S: f64 = 2e-6;
+/// Fewer pulses that follow show nothing; nor do fewer of the line's own.
+const FEWEST: usize = 6;
+const FEWEST_OWN: usize = 5;
+/// The line's own pulses are longer by this factor at least.
+const APART: f64 = 1.3;
+/// Share of the crowd that follows one line with both edges.
+const MOST: f64 = 0.9;
+/// Both edges come at one distance within this, besides what sampling does.
+const STEADY_S: f64 = 5e-9;
+/// What follows as often as this may be meant to.
+const EVERY: f64 = 0.95;
+/// Share of the line's own pulses that may begin with the other line's.
+const OWN: f64 = 0.5;
+/// Chance at which a line's level, all lines allowed for, or the order of what follows shows an enable.
+const CHANCE: f64 = 0.01;
+
+/// Limits by line, for lines of which a crowd of pulses follows another line's whole pulses. Lines for which the person gave
+/// a limit are left alone. Cost: linear in the edges of the lines; crowd × log of the edges × lines where there is a crowd.
+pub fn limits(capture: &Capture, strays: &Strays, options: &StrayOptions) -> Vec<(usize, NarrowLimit)> {
+    let is_open = |&line: &usize| {
+        capture.lines[line].same_as.is_none()
+            && strays.limits[line].origin != LimitOrigin::Setup
+            && !options.taken_over.contains_key(&line)
+            && !strays.bursts.iter().any(|b| b.line == line)
+    };
+    let with_crowd = |line: usize| {
+        let mut limits = strays.limits[line];
+        for level in [Level::Low, Level::High] {
+            let known = limits.of(level);
+            let Some(limit) = limit_of(capture, strays, line, level, known) else {
+                continue;
+            };
+            limits.origin = LimitOrigin::Inferred;
+            match level {
+                Level::Low => limits.low = Some(limit),
+                _ => limits.high = Some(limit),
+            }
+        }
+        (limits != strays.limits[line]).then_some((line, limits))
+    };
+    (0..capture.lines.len())
+        .filter(is_open)
+        .filter_map(with_crowd)
+        .collect()
+}
+
+/// The limit, in ticks, below which the pulses of `level` follow another line's; none where they don't, or where the `known`
+/// limit takes them in already.
+fn limit_of(
+    capture: &Capture,
+    strays: &Strays,
+    line: usize,
+    level: Level,
+    known: Option<f64>,
+) -> Option<f64> {
+    let longest = capture.timebase.ticks_of(LONGEST_S);
+    let of_level = || capture.lines[line].pulses().filter(move |p| p.level == level);
+    let width = |p: &Pulse| p.width().0 as f64;
+    let mut short: Vec<f64> = of_level()
+        .map(|p| width(&p))
+        .filter(|&w| w <= longest * APART)
+        .collect();
+    let own = of_level().count() - short.len();
+    short.sort_unstable_by(f64::total_cmp);
+    let at = crowd_end(&short, own, longest)?;
+    let (last, next) = (short[at - 1], short.get(at).copied().unwrap_or(longest * APART));
+    if known.is_some_and(|limit| last < limit) {
+        return None;
+    }
+    let crowd: Vec<Pulse> = of_level().filter(|p| width(p) <= last).collect();
+    let others = (0..capture.lines.len()).filter(|&o| o != line && capture.lines[o].same_as.is_none());
+    let sampling = |other: usize| strays.sampling[line].max(strays.sampling[other]);
+    let bridged = |other: usize| is_bridged(capture, [line, other], level, &crowd, sampling(other));
+    others
+        .into_iter()
+        .any(bridged)
+        .then(|| (last * next).sqrt().max(last + 0.5))
+}
+
+/// How many of the ascending widths make the crowd: all below the widest gap, as a ratio, that leaves enough on either side.
+/// `own`: longer pulses than these.
+fn crowd_end(widths: &[f64], own: usize, longest: f64) -> Option<usize> {
+    let next = |at: usize| widths.get(at).copied().unwrap_or(longest * APART);
+    let ratio = |at: usize| next(at) / widths[at - 1].max(1e-9);
+    let ends = (FEWEST..=widths.len()).filter(|&at| {
+        widths[at - 1] <= longest && ratio(at) >= APART && widths.len() - at + own >= FEWEST_OWN
+    });
+    ends.max_by(|&a, &b| ratio(a).total_cmp(&ratio(b)))
+}
+
+/// Whether most of the crowd on the first line is the second's pulses, and nothing shows that it is meant to be.
+fn is_bridged(
+    capture: &Capture,
+    [line, other]: [usize; 2],
+    level: Level,
+    crowd: &[Pulse],
+    sampling: f64,
+) -> bool {
+    let steady = (capture.timebase.ticks_of(STEADY_S) + 2.0 * sampling).ceil() as i64;
+    let early = capture.timebase.ticks_of(EARLIEST_LAG_S).ceil() as i64 + sampling.ceil() as i64;
+    let late = capture.timebase.ticks_of(LONGEST_LAG_S).ceil() as i64;
+    let source = &capture.lines[other];
+    // The source's edge that begins a crowd's pulse, if its next edge ends it.
+    let follows = |p: &Pulse| -> Option<(usize, i64)> {
+        let from = source.edges.partition_point(|e| e.0 < p.start.0 - late);
+        let near = source.edges[from..]
+            .iter()
+            .take_while(|e| e.0 <= p.start.0 + early);
+        near.enumerate().find_map(|(n, begins)| {
+            let lag = p.start.0 - begins.0;
+            let ends = source.edges.get(from + n + 1)?;
+            let is_whole = source.level_after(from + n) == level && (p.end.0 - ends.0 - lag).abs() <= steady;
+            is_whole.then_some((from + n, lag))
+        })
+    };
+    // Most lines follow nothing: a few of the crowd show it.
+    let few = &crowd[..crowd.len().min(32)];
+    let many = |of: &[Pulse], n: usize| n as f64 >= MOST * of.len() as f64;
+    if !many(few, few.iter().filter(|p| follows(p).is_some()).count()) {
+        return false;
+    }
+    let mut brought: Vec<(usize, i64)> = crowd.iter().filter_map(follows).collect();
+    let mut lags: Vec<i64> = brought.iter().map(|b| b.1).collect();
+    lags.sort_unstable();
+    let middle = lags[lags.len() / 2];
+    brought.retain(|b| (b.1 - middle).abs() <= steady);
+    if brought.len() < FEWEST || !many(crowd, brought.len()) {
+        return false;
+    }
+    let longest = crowd.iter().map(|p| p.width().0).max().unwrap_or(0);
+    let begins: Vec<usize> = brought.iter().map(|b| b.0).collect();
+    let trials = trials(&capture.lines[line], source, level, &begins, late + steady);
+    let share = begins.len() as f64 / trials.len().max(1) as f64;
+    share < EVERY
+        && !drives_the_rest(&capture.lines[line], source, level, longest, middle, steady)
+        && !comes_in_runs(&trials)
+        && !is_let_through(capture, [line, other], &trials)
+}
+
+/// The source's pulses that found the line resting, by start, and whether it followed. `begins`: the edges that it followed.
+fn trials(line: &Line, source: &Line, level: Level, begins: &[usize], margin: i64) -> Vec<(i64, bool)> {
+    let mut trials = Vec::new();
+    let pulses = source.pulses().filter(|p| p.level == level);
+    let mut at = 0;
+    for pulse in pulses {
+        let followed = begins.binary_search(&pulse.edge).is_ok();
+        while at < line.edges.len() && line.edges[at].0 < pulse.start.0 - margin {
+            at += 1;
+        }
+        let rests = line.level_at(pulse.start) != level
+            && line.edges.get(at).is_none_or(|e| e.0 > pulse.end.0 + margin);
+        if followed || rests {
+            trials.push((pulse.start.0, followed));
+        }
+    }
+    trials
+}
+
+/// Whether the line's longer pulses begin with the source's edges as well.
+fn drives_the_rest(line: &Line, source: &Line, level: Level, longest: i64, lag: i64, steady: i64) -> bool {
+    let (mut own, mut with) = (0u64, 0u64);
+    for pulse in line
+        .pulses()
+        .filter(|p| p.level == level && p.width().0 > longest)
+    {
+        let from = source
+            .edges
+            .partition_point(|e| e.0 < pulse.start.0 - lag - steady);
+        own += 1;
+        with += u64::from(
+            source
+                .edges
+                .get(from)
+                .is_some_and(|e| e.0 <= pulse.start.0 - lag + steady),
+        );
+    }
+    with as f64 > OWN * own as f64
+}
+
+/// Whether those that follow come in fewer runs than chance makes, as under an enable that holds for a while (the runs test
+/// of Wald and Wolfowitz, Ann. Math. Stat. 11, 1940, by its normal approximation).
+fn comes_in_runs(trials: &[(i64, bool)]) -> bool {
+    let a = trials.iter().filter(|t| t.1).count() as f64;
+    let b = trials.len() as f64 - a;
+    let n = a + b;
+    if a < 1.0 || b < 1.0 || n < 3.0 {
+        return false;
+    }
+    let runs = 1.0 + trials.windows(2).filter(|pair| pair[0].1 != pair[1].1).count() as f64;
+    let mean = 2.0 * a * b / n + 1.0;
+    let deviation = ((mean - 1.0) * (mean - 2.0) / (n - 1.0)).max(0.0).sqrt();
+    runs + 0.5 < mean + normal_quantile(CHANCE) * deviation
+}
+
+/// Whether the level of a third line goes with what is followed.
+fn is_let_through(capture: &Capture, pair: [usize; 2], trials: &[(i64, bool)]) -> bool {
+    let others = || (0..capture.lines.len()).filter(|o| !pair.contains(o));
+    let tried = others().count().max(1) as f64;
+    others().any(|other| {
+        // By level: pulses followed, and all.
+        let mut counts = [(0u64, 0u64); 2];
+        for &(start, followed) in trials {
+            let high = capture.lines[other].level_at(crate::model::Ticks(start)) == Level::High;
+            let count = &mut counts[usize::from(high)];
+            count.0 += u64::from(followed);
+            count.1 += 1;
+        }
+        let [(a, of_a), (b, of_b)] = counts;
+        of_a > 0 && of_b > 0 && fisher(a, of_a, b, of_b).two_sided() * tried <= CHANCE
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::analysis::coupling::judge::judge;
+    use crate::analysis::coupling::{Attribution, CouplingOptions, Standing};
+    use crate::analysis::strays;
+    use crate::demo::random::Random;
+    use crate::model::{Format, Ticks, TimeSpan, Timebase};
+
+    /// REQ pulses 200 times, 250 to 900 ns; GRANT has the longer pulses of its own halfway between, and REQ's where
+    /// `brings(n, GATE's level)` says. Seed 7.
+    fn capture(brings: impl Fn(i64, bool, &mut Random) -> bool, own_late: i64) -> Capture {
+        let span = TimeSpan::new(Ticks(0), Ticks(4_100_000));
+        let mut random = Random::new(7);
+        let (mut request, mut grant, mut gate) = (Vec::new(), Vec::new(), Vec::new());
+        let mut is_open = false;
+        for n in 0..200i64 {
+            let at = 20_000 * n + 5_000 + (random.uniform(0.0, 300.0) as i64);
+            let width = 250 + (random.uniform(0.0, 650.0) as i64);
+            if random.chance(0.5) {
+                is_open = !is_open;
+                gate.push(at - 2_000);
+            }
+            request.extend([at, at + width]);
+            if brings(n, is_open, &mut random) {
+                grant.extend([at + 6, at + width + 6]);
+            } else if n % 3 == 0 {
+                let start = at + own_late;
+                grant.extend([start, start + 3_000 + (random.uniform(0.0, 4_000.0) as i64)]);
+            }
+        }
+        let line = |name: &str, edges: Vec<i64>| {
+            Line::digital(name, Level::Low, edges.into_iter().map(Ticks).collect(), span)
+        };
+        Capture {
+            file: "touching".to_owned(),
+            format: Format::Vcd,
+            timebase: Timebase::decimal(-9),
+            span,
+            resolution_ticks: 1.0,
+            lines: vec![line("REQ", request), line("GRANT", grant), line("GATE", gate)],
+            buses: Vec::new(),
+            not_logic: Vec::new(),
+            warnings: Vec::new(),
+        }
+    }
+
+    fn limits_of(capture: &Capture) -> usize {
+        let options = StrayOptions::default();
+        limits(capture, &strays::find(capture, &options), &options).len()
+    }
+
+    fn judged(capture: &Capture) -> Attribution {
+        judge(capture, &StrayOptions::default(), &CouplingOptions::default()).1
+    }
+
+    #[test]
+    fn pulses_that_now_and_then_are_another_line_s_are_strays() {
+        let touching = capture(|_, _, random| random.chance(0.4), 9_000);
+        assert_eq!(limits_of(&touching), 1);
+        let attribution = judged(&touching);
+        let [row] = attribution.couplings.as_slice() else {
+            panic!("{:?}", attribution.couplings);
+        };
+        assert_eq!((row.victim, row.aggressor, row.standing), (1, 0, Standing::Clear));
+        assert!(row.follows_pulse > 0.95, "{}", row.follows_pulse);
+    }
+
+    #[test]
+    fn what_a_gate_lets_through_is_no_stray() {
+        assert_eq!(
+            limits_of(&capture(|_, is_open, _| is_open, 9_000)),
+            0,
+            "a captured enable"
+        );
+        assert_eq!(
+            limits_of(&capture(|n, _, _| n / 20 % 2 == 0, 9_000)),
+            0,
+            "one that holds for a while"
+        );
+        assert_eq!(
+            limits_of(&capture(|_, _, random| random.chance(0.99), 9_000)),
+            0,
+            "every one"
+        );
+        assert_eq!(
+            limits_of(&capture(|_, _, random| random.chance(0.4), 6)),
+            0,
+            "it drives the rest as well"
+        );
+    }
+}
