@@ -45,6 +45,7 @@ pub struct Cable {
 const CLEAR_OF_EDGES: Ticks = Ticks(150_000);
 
 impl Cable {
+    /// A cable for a run of that length.
     pub fn new(faults: Faults, length: Ticks) -> Cable {
         let dips = Vec::new();
         Cable { faults, length, dips }
@@ -91,6 +92,7 @@ pub struct Contact {
 }
 
 impl Contact {
+    /// A contact that loses each strobe with that chance.
     pub fn new(loss_chance: f64) -> Contact {
         let lost = Vec::new();
         Contact {

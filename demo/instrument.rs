@@ -75,6 +75,7 @@ pub struct Recorded {
 pub struct Recording {
     pub lines: Vec<Recorded>,
     pub period_s: f64,
+    /// How many samples were taken.
     pub samples: i64,
 }
 

@@ -51,6 +51,7 @@ pub struct Faults {
 }
 
 impl Faults {
+    /// The evening's faults before anything was mended.
     pub const AS_FOUND: Faults = Faults {
         strike_chance: 0.43,
         causeless: 2,
@@ -67,6 +68,7 @@ impl Faults {
 /// One evening, or a part of one.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Plan {
+    /// Another seed: other moments, same machine.
     pub seed: u64,
     pub length: Ticks,
     pub pace: Pace,

@@ -82,6 +82,7 @@ pub const SIDE_SESSIONS: [SideSession; 2] = [
     },
 ];
 
+/// The session that `serve --demo` opens with.
 pub const SESSION: DemoSession = DemoSession {
     title: "Carillon sequencer, third evening",
     setup: "setup.toml",

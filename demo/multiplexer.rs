@@ -7,7 +7,9 @@ use super::instrument::{Recorded, Recording};
 use super::random::Random;
 use crate::model::Level;
 
+/// Names of the part's inputs, as the expression uses them.
 pub const INPUTS: [&str; 6] = ["SELECT_1", "SELECT_0", "KEY_A", "KEY_B", "KEY_C", "KEY_D"];
+/// Name of its output.
 pub const OUTPUT: &str = "KEY_OUT";
 /// What the part must do, in the operators of IEEE Std 1364.
 pub const MUST_BE: &str = "SELECT_1 ? (SELECT_0 ? KEY_D : KEY_C) : (SELECT_0 ? KEY_B : KEY_A)";

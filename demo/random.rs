@@ -10,10 +10,12 @@ pub struct Random {
 }
 
 impl Random {
+    /// Numbers that are the same for the same seed.
     pub fn new(seed: u64) -> Random {
         Random { state: seed }
     }
 
+    /// The next 64 bits (SplitMix64; Steele, Lea and Flood 2014).
     pub fn draw(&mut self) -> u64 {
         self.state = self.state.wrapping_add(0x9e37_79b9_7f4a_7c15);
         let mut z = self.state;

@@ -43,6 +43,7 @@ impl CaptureTruth {
     }
 }
 
+/// A planted stray; seconds on the instrument's clock.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct StrayTruth {
     pub line: String,
@@ -56,6 +57,7 @@ pub struct StrayTruth {
     pub shown: bool,
 }
 
+/// A planted coupling.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct CouplingTruth {
     pub victim: String,
@@ -64,23 +66,28 @@ pub struct CouplingTruth {
     /// Strays that a sample shows; opportunities while the victim could show one.
     pub strays: usize,
     pub opportunities: usize,
+    /// Planted chance that an edge of the aggressor strikes.
     pub strike_chance: f64,
 }
 
+/// A planted link, and what it lost.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct LinkTruth {
     pub from: String,
     pub to: String,
+    /// Pulses sent while it was clipped, and those that arrived; starts of the rest.
     pub sent: usize,
     pub arrived: usize,
     pub missing_s: Vec<f64>,
 }
 
+/// A planted burst of bounce; seconds on the instrument's clock.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct BounceTruth {
     pub line: String,
     pub start_s: f64,
     pub end_s: f64,
+    /// Edges from the first to the last.
     pub edges: u32,
     pub settled: Level,
 }

@@ -77,6 +77,7 @@ pub struct Wave {
 }
 
 impl Wave {
+    /// The level at `time`, an edge at `time` included. Cost: logarithmic.
     pub fn level_at(&self, time: Ticks) -> Level {
         let before = self.edges.partition_point(|&e| e <= time);
         if before.is_multiple_of(2) {
@@ -111,10 +112,12 @@ pub struct Edge {
 }
 
 impl Edge {
+    /// Whether it is a rise of `net`.
     pub fn is_rise_of(&self, net: Net) -> bool {
         self.net == net && self.polarity == Polarity::Rise
     }
 
+    /// Whether it is a fall of `net`.
     pub fn is_fall_of(&self, net: Net) -> bool {
         self.net == net && self.polarity == Polarity::Fall
     }
@@ -132,6 +135,7 @@ pub struct Wires {
 }
 
 impl Wires {
+    /// Quiet nets at tick zero.
     pub fn new(seed: u64) -> Wires {
         Wires {
             random: Random::new(seed),
@@ -149,6 +153,7 @@ impl Wires {
         self.waves.insert(net, Wave { first, edges });
     }
 
+    /// The present moment of the run, in ticks.
     pub fn now(&self) -> Ticks {
         self.now
     }
@@ -224,6 +229,7 @@ impl Wires {
         None
     }
 
+    /// What every net did, once the run is over.
     pub fn into_waves(self) -> BTreeMap<Net, Wave> {
         self.waves
     }

@@ -5,6 +5,7 @@ use crate::demo::machine::Pace;
 use crate::demo::wires::{Edge, Net, Wires, ns};
 use crate::model::{Level, Ticks};
 
+/// The board in the tower: one coil a bell, struck on the strobe.
 pub struct Driver {
     pace: Pace,
     /// The bell whose drive was never wired.
@@ -12,6 +13,7 @@ pub struct Driver {
 }
 
 impl Driver {
+    /// Drives at that pace; `unwired` is the bell whose drive was never wired.
     pub fn new(pace: Pace, unwired: Option<u8>) -> Driver {
         Driver { pace, unwired }
     }

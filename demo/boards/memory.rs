@@ -36,6 +36,7 @@ pub const TIED: [bool; 16] = {
 /// From address to word, in nanoseconds.
 const ACCESS_NS: f64 = 45.0;
 
+/// The tune: a word of bells for each address, after its access time.
 pub struct Memory;
 
 impl Board for Memory {

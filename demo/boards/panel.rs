@@ -18,6 +18,7 @@ pub struct Burst {
 /// When the person presses and lets go, in milliseconds.
 const TOUCHES_MS: [(f64, f64); 3] = [(310.0, 655.0), (1_820.0, 2_047.0), (3_306.0, 3_588.0)];
 
+/// The keyboard panel, whose play key bounces.
 pub struct Panel {
     /// Whether anybody is at the panel.
     manned: bool,
@@ -25,6 +26,7 @@ pub struct Panel {
 }
 
 impl Panel {
+    /// A panel that nobody has touched yet.
     pub fn new(manned: bool) -> Panel {
         let bursts = Vec::new();
         Panel { manned, bursts }

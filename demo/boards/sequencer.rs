@@ -14,6 +14,7 @@ const OFF_BEATS: [u32; 2] = [5, 10];
 /// A clear has to last this long before the counter takes it, in nanoseconds.
 const CLEAR_ACTS_AFTER_NS: f64 = 30.0;
 
+/// The board that counts through the tune.
 pub struct Sequencer {
     pace: Pace,
     playing: bool,

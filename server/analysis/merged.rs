@@ -32,7 +32,9 @@ pub struct Merged<'a> {
 /// Edges of one block: ascending keys, the ticks since `start` above the position of the column.
 #[derive(Default)]
 pub struct Block {
+    /// First tick of the block.
     pub start: i64,
+    /// Ascending.
     pub keys: Vec<u64>,
     /// How many of the keys lie before the block's end; the others are what was asked for beyond it.
     pub inside: usize,
@@ -87,6 +89,7 @@ impl<'a> Merged<'a> {
         self.spans.len()
     }
 
+    /// Whether there is no edge on any line, and so no block.
     pub fn is_empty(&self) -> bool {
         self.spans.is_empty()
     }

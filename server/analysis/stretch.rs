@@ -9,12 +9,14 @@ use crate::model::{Level, Line, Polarity, Ticks};
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Width {
     pub start: Ticks,
+    /// How wide, in ticks.
     pub ticks: i64,
 }
 
 /// Pulses of one level.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct Pulses {
+    /// Whole pulses: those that begin and end inside.
     pub count: u64,
     pub shortest: Option<Width>,
     pub longest: Option<Width>,
@@ -25,6 +27,7 @@ pub struct Pulses {
 /// What a line did over a stretch. Times in ticks.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Stretch {
+    /// Edges inside, and the rises and falls among them.
     pub edges: u64,
     pub rises: u64,
     pub falls: u64,

@@ -37,6 +37,7 @@ impl Volts {
         line.or_else(other).map(Volts::of)
     }
 
+    /// Whether there is no sample.
     pub fn is_empty(&self) -> bool {
         self.times.is_empty()
     }

@@ -53,6 +53,8 @@ pub struct Changes<'a> {
 }
 
 impl<'a> Changes<'a> {
+    /// The changes after `start` and before `end`, from the levels that the lines show at `start`. Cost: logarithmic in
+    /// each line's edges.
     pub fn new(lines: &'a [Line], start: Ticks, end: Ticks) -> Changes<'a> {
         let first = lines
             .iter()

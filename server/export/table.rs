@@ -17,6 +17,7 @@ pub enum Cells {
 }
 
 impl Cells {
+    /// Number of cells.
     pub fn len(&self) -> usize {
         match self {
             Cells::Text(cells) => cells.len(),
@@ -25,6 +26,7 @@ impl Cells {
         }
     }
 
+    /// Whether there is no cell.
     pub fn is_empty(&self) -> bool {
         self.len() == 0
     }

@@ -16,8 +16,10 @@ pub enum Which {
 }
 
 impl Which {
+    /// All tables, in the order of help texts.
     pub const ALL: [Which; 4] = [Which::Strays, Which::Couplings, Which::Links, Which::Lags];
 
+    /// The word that chooses it, on the command line and in addresses.
     pub fn word(self) -> &'static str {
         match self {
             Which::Strays => "strays",

@@ -13,6 +13,7 @@ use super::{Clips, Harness};
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Captured {
     pub line: String,
+    /// Edges that the newest capture has of it.
     pub edges: u64,
     /// Named in a finding, or an end of a link: its clip stays.
     pub is_needed: bool,

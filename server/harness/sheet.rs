@@ -16,7 +16,9 @@ const COLUMNS: [&str; 7] = [
     "line",
 ];
 const REQUIRED: usize = 4;
+/// Position of the column `pin` among the sheet's.
 pub(super) const PIN: usize = 2;
+/// Position of the column `neighbours` among the sheet's.
 pub(super) const NEIGHBOURS: usize = 5;
 const LINE: usize = 6;
 

@@ -37,6 +37,7 @@ pub struct Table {
 
 /// One row: a trimmed cell for each known column, empty where the table lacks that column.
 pub struct TableRow {
+    /// From 1, the heading row included.
     pub row: usize,
     pub cells: Vec<String>,
 }

@@ -17,6 +17,7 @@ const WAITING: usize = 2;
 
 /// One block: whole lines of the file.
 pub struct Block<'a> {
+    /// As they stand in the file.
     pub bytes: &'a [u8],
     /// The same and [`PADDING`] bytes more, of any worth: whoever reads words need not look where the block ends.
     pub padded: &'a [u8],

@@ -16,6 +16,7 @@ pub struct SpillFolder {
 }
 
 impl SpillFolder {
+    /// A name no other process and no other folder of this one has; the folder itself is made at the first spill.
     pub fn new() -> SpillFolder {
         static COUNT: AtomicU64 = AtomicU64::new(0);
         let name = format!(
@@ -71,6 +72,7 @@ impl<T: bytemuck::Pod + Send + Sync> Growing<T> {
         }
     }
 
+    /// How many numbers there are, in the file and in memory.
     pub fn len(&self) -> usize {
         self.in_file + self.buffer.len()
     }
@@ -80,6 +82,7 @@ impl<T: bytemuck::Pod + Send + Sync> Growing<T> {
         &self.buffer
     }
 
+    /// Adds one to those in memory; the caller looks at [`is_full`](Growing::is_full) and flushes.
     #[inline]
     pub fn push(&mut self, number: T) {
         self.buffer.push(number);

@@ -3,6 +3,7 @@
 /// Where in a file: rows and columns count from 1, bytes from 0 (of the unpacked bytes for gzip).
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Position {
+    /// Offset from the start.
     pub byte: u64,
     /// Row of a table, as an editor counts lines; `None` for a VCD, whose places are bytes.
     pub row: Option<u64>,

@@ -90,6 +90,7 @@ fn is_kept(time: i64, zeros: u32) -> bool {
 }
 
 impl Thinned {
+    /// Takes the next time. Cost: one remainder a time.
     #[inline]
     pub fn push(&mut self, time: i64) {
         let first = *self.first.get_or_insert(time);
@@ -147,6 +148,7 @@ impl Thinned {
 }
 
 impl ThinnedPart {
+    /// A worker's share, as far as the whole is now.
     pub fn new(view: &ThinnedView) -> ThinnedPart {
         let all = !view.full.load(Ordering::Relaxed);
         ThinnedPart {
@@ -201,6 +203,7 @@ fn gcd(mut a: u64, mut b: u64) -> u64 {
 /// A fitted grid, in the units of the times.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Grid {
+    /// Distance of neighbouring points of the grid.
     pub period: f64,
     /// The period is a whole number of units, met exactly.
     pub exact: bool,

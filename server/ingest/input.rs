@@ -24,6 +24,7 @@ pub struct Wrapping {
     pub cut_short: bool,
 }
 
+/// Byte order of UTF-16 text.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Endian {
     Little,
@@ -269,6 +270,7 @@ impl<'a> Input<'a> {
         Ok(input)
     }
 
+    /// The unwrapped bytes that are in memory and not yet taken.
     pub fn window(&self) -> &[u8] {
         &self.buffer[self.start..self.end]
     }
@@ -292,10 +294,12 @@ impl<'a> Input<'a> {
         Ok(())
     }
 
+    /// Whether the packed file ended before its end mark.
     pub fn cut_short(&self) -> bool {
         self.cut_short
     }
 
+    /// Takes `bytes` from the front of the window, which has at least as many.
     pub fn advance(&mut self, bytes: usize) {
         self.start += bytes;
         self.offset += bytes as u64;

@@ -15,6 +15,7 @@ const NOT_YET: u8 = 4;
 /// One line in one block.
 #[derive(Debug)]
 pub struct Run {
+    /// Position among the builders.
     pub line: usize,
     /// The first time at which the block says something of the line, and the last level told at it.
     pub first: (i64, u8),
@@ -98,6 +99,7 @@ pub struct Runs {
 }
 
 impl Runs {
+    /// Lanes for that many lines.
     pub fn new(lines: usize) -> Runs {
         Runs {
             lanes: vec![FRESH_LANE; lines],

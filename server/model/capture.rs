@@ -43,6 +43,7 @@ pub struct NotLogic {
     pub name: String,
     /// What it is: "real", "string", "event", …
     pub kind: String,
+    /// How often it changed.
     pub changes: usize,
     pub trace: Option<Trace>,
 }
@@ -80,6 +81,7 @@ impl Capture {
         self.lines.iter().map(|l| l.edges.len()).sum()
     }
 
+    /// Adds a sentence on odd but usable input.
     pub fn warn(&mut self, text: impl Into<String>) {
         self.warnings.push(Warning { text: text.into() });
     }

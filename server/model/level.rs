@@ -13,6 +13,7 @@ pub enum Level {
 }
 
 impl Level {
+    /// Low or high.
     pub fn is_known(self) -> bool {
         matches!(self, Level::Low | Level::High)
     }

@@ -120,6 +120,7 @@ pub struct Pulse {
 }
 
 impl Pulse {
+    /// End minus start.
     pub fn width(&self) -> Ticks {
         self.end - self.start
     }

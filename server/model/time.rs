@@ -25,8 +25,11 @@ use serde::{Deserialize, Serialize};
 pub struct Ticks(pub i64);
 
 impl Ticks {
+    /// Tick zero, whose second is the timebase's origin.
     pub const ZERO: Ticks = Ticks(0);
+    /// Before all times.
     pub const MIN: Ticks = Ticks(i64::MIN);
+    /// After all times.
     pub const MAX: Ticks = Ticks(i64::MAX);
 }
 
@@ -65,6 +68,7 @@ pub struct TimeSpan {
 }
 
 impl TimeSpan {
+    /// From `start` to `end`; the caller sees that they are in this order.
     pub fn new(start: Ticks, end: Ticks) -> TimeSpan {
         TimeSpan { start, end }
     }
@@ -90,6 +94,7 @@ pub struct Timebase {
     pub origin_s: f64,
     /// Length of a tick in seconds is `numerator_s / denominator`.
     pub numerator_s: f64,
+    /// A power of ten for decimal ticks, which so come out exact; 1 for fitted ones.
     pub denominator: f64,
 }
 

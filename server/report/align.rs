@@ -17,6 +17,7 @@ pub struct AlignReport {
     /// Middle of the matched edges on B's clock, and the standard error there.
     pub middle_s: f64,
     pub middle_se_s: f64,
+    /// Edges of A with a counterpart in B.
     pub matched: u64,
     /// Edges within what both recorded that have no counterpart.
     pub unmatched_a: u64,

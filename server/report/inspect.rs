@@ -81,9 +81,12 @@ pub struct CouplingRow {
     pub aggressor: String,
     /// `rise`, `fall` or `both`.
     pub edge: String,
+    /// Strays that follow such an edge, of the opportunities: such edges while the victim could show one.
     pub strays: u64,
     pub opportunities: u64,
+    /// Strays that chance alone would put there.
     pub expected_by_chance: f64,
+    /// Probability of as many by chance; the next one allows for all the pairs that were tried (false discovery rate).
     pub p_value: f64,
     pub q_value: f64,
     pub strike_rate: Interval,
@@ -129,6 +132,7 @@ pub struct LinkRow {
     pub to: String,
     /// `intact`, `lossy`, `dead`, `inverted`, `noisy`, `lossy-noisy` or, where neither end moved, `nothing-sent`.
     pub verdict: String,
+    /// Pulses whose arrival could be judged, and those that arrived.
     pub sent: u64,
     pub arrived: u64,
     /// Starts at the sending end of pulses that did not arrive.

@@ -12,6 +12,7 @@ pub struct RailRow {
     pub high_v: f64,
     /// `kept`, `broken` or `nothing-checked` (not in the capture).
     pub verdict: String,
+    /// Samples of the trace; missing ones are not counted.
     pub samples: u64,
     /// Null when nothing was recorded.
     pub mean_v: Option<f64>,
@@ -81,6 +82,7 @@ pub struct WaveformRow {
     /// Largest, as fractions of the amplitude.
     pub overshoot: f64,
     pub pre_shoot: f64,
+    /// Pulses that left one state and came back without reaching the other.
     pub runts: u64,
     /// What is left to the family's levels: VIL − low state, high state − VIH.
     pub margin_low_v: f64,

@@ -5,6 +5,7 @@
 #[error("{file}, line {line}, column {column}: {message}")]
 pub struct Error {
     pub file: String,
+    /// From 1, in characters for the column.
     pub line: usize,
     pub column: usize,
     /// One sentence, without line breaks: found, expected, what to do.

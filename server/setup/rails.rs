@@ -9,6 +9,7 @@ use super::raw::Place;
 use super::{Error, parse_volts};
 use crate::rule::{Rail, Reading};
 
+/// `[rail.NAME]` as it stands in the file.
 #[derive(Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct RawRail {
@@ -18,6 +19,7 @@ pub struct RawRail {
     max_drop: Option<Spanned<String>>,
 }
 
+/// One `[[reading]]` as it stands in the file.
 #[derive(Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct RawReading {

@@ -157,6 +157,7 @@ pub struct Place<'a> {
 }
 
 impl Place<'_> {
+    /// A mistake at byte `offset` of the file.
     pub fn error(&self, offset: usize, message: impl Into<String>) -> Error {
         Error::at(self.file, self.text, offset, message)
     }
@@ -176,6 +177,10 @@ impl Place<'_> {
         self.error(offset, "").line
     }
 
+    /// A time with its unit, in seconds.
+    ///
+    /// # Errors
+    /// No time, or not above 0.
     pub fn positive_seconds(&self, value: Option<Spanned<String>>) -> Result<Option<f64>, Error> {
         let Some(value) = value else { return Ok(None) };
         let at = value.span().start;

@@ -29,6 +29,7 @@ pub struct ReadSetup {
     pub columns: BTreeMap<String, ColumnKind>,
 }
 
+/// `[read]` as it stands in the file.
 #[derive(Default, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct RawRead {

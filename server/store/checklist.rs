@@ -5,6 +5,7 @@ use serde::{Deserialize, Serialize};
 use super::log::not_empty;
 use super::{EntryId, Error, Kind};
 
+/// How a step of the checklist ended.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(rename_all = "lowercase")]
 pub enum Outcome {

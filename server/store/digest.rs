@@ -30,6 +30,7 @@ impl Digest {
         Digest::from(blake3::hash(bytes))
     }
 
+    /// 64 hexadecimal digits in lower case.
     pub fn as_str(&self) -> &str {
         &self.0
     }

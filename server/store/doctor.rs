@@ -53,6 +53,7 @@ pub struct Doctor {
 /// What was looked at, and what is wrong with it.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct Findings {
+    /// How many were looked at; bytes of all originals.
     pub sessions: u64,
     pub entries: u64,
     pub originals: u64,

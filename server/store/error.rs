@@ -53,6 +53,7 @@ impl Error {
         )
     }
 
+    /// Wraps an error of the file system; a full disk is told apart.
     pub(super) fn io(doing: &'static str, path: &Path) -> impl FnOnce(io::Error) -> Error {
         let path = path.to_owned();
         move |source| match source.kind() {
@@ -63,6 +64,7 @@ impl Error {
         }
     }
 
+    /// Something that is not there.
     pub(super) fn no(what: impl Into<String>) -> Error {
         Error::NotFound { what: what.into() }
     }

@@ -24,6 +24,7 @@ pub struct Action {
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 pub(super) struct State {
     pub body: String,
+    /// Order among entries of its kind.
     pub position: i64,
     pub binned_ms: Option<i64>,
 }
@@ -132,6 +133,10 @@ pub(super) struct Act<'a> {
 }
 
 impl Act<'_> {
+    /// Adds an entry behind the last of its kind.
+    ///
+    /// # Errors
+    /// Its original is not in the store, or the database's own.
     pub fn insert<T: Kind>(&mut self, value: &T) -> Result<EntryId, Error> {
         let (body, now) = (to_json(value), now_ms());
         let position: i64 = self.transaction.query_row(
@@ -166,6 +171,10 @@ impl Act<'_> {
         Ok(EntryId(id))
     }
 
+    /// Changes what the journal keeps of an entry, and writes down before and after.
+    ///
+    /// # Errors
+    /// No such entry in the session, or the database's own.
     pub fn change(&mut self, id: EntryId, change: impl FnOnce(&mut State)) -> Result<(), Error> {
         let before = entry_state(self.transaction, self.session, id)?;
         let mut after = before.clone();
@@ -174,6 +183,7 @@ impl Act<'_> {
         self.log(Some(id.0), Some(&before), &after)
     }
 
+    /// As [`change`](Act::change), and sets the original that the entry is of.
     pub fn change_with(
         &mut self,
         id: EntryId,
@@ -188,6 +198,7 @@ impl Act<'_> {
         self.change(id, change)
     }
 
+    /// Changes the session itself, and writes down before and after.
     pub fn change_session(&mut self, change: impl FnOnce(&mut State)) -> Result<(), Error> {
         let before = self.transaction.query_row(
             "SELECT body, 0, binned_ms FROM session WHERE id = ?1",

@@ -294,6 +294,7 @@ impl Store {
     }
 }
 
+/// Refuses blank text; `what` says what was expected.
 pub(super) fn not_empty(text: &str, what: &str) -> Result<(), Error> {
     if text.trim().is_empty() {
         return Err(Error::Invalid(format!("expected {what}, found nothing")));

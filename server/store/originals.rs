@@ -98,6 +98,7 @@ impl Store {
             .map_err(Error::from)
     }
 
+    /// Where the original of that digest lies, whether or not it is there.
     pub(super) fn place(&self, digest: &Digest) -> PathBuf {
         let name = digest.as_str();
         self.dir().join("originals").join(&name[..2]).join(name)
@@ -180,6 +181,7 @@ pub(super) struct Staged {
 }
 
 impl Staged {
+    /// A file name that no other upload has; nothing is made yet.
     pub fn new(staging_dir: &Path) -> Staged {
         static NEXT: AtomicU64 = AtomicU64::new(0);
         let number = NEXT.fetch_add(1, Ordering::Relaxed);

@@ -4,6 +4,7 @@ use serde::{Deserialize, Serialize};
 
 use super::{Digest, Entry, EntryId, Error, Kind, SessionId, Store};
 
+/// The forms that a photograph may have.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(rename_all = "lowercase")]
 pub enum Picture {
@@ -24,6 +25,7 @@ impl Picture {
         }
     }
 
+    /// Media type (RFC 2046).
     pub fn content_type(self) -> &'static str {
         match self {
             Picture::Png => "image/png",

@@ -12,6 +12,7 @@ use super::{Capture, Digest, Entry, Error, SessionId, Store, now_ms};
 /// What the start page says of an answer.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct Summary {
+    /// Findings of that severity.
     pub faults: u64,
     pub warnings: u64,
     /// Title of the first finding.

@@ -57,6 +57,7 @@ fn read_ahead(_: &memmap2::Mmap, _: usize, _: usize) {}
 /// The mapped file `columns`.
 pub struct Sections {
     pub map: Option<Arc<memmap2::Mmap>>,
+    /// Bytes of the file.
     pub size: u64,
 }
 
@@ -72,6 +73,7 @@ impl Sections {
         })
     }
 
+    /// A section copied into memory; `None` as [`part`](Sections::part).
     pub fn numbers<T: bytemuck::AnyBitPattern>(&self, section: Section) -> Option<Vec<T>> {
         Some(AsRef::<[T]>::as_ref(&self.part::<T>(section)?).to_vec())
     }

@@ -43,6 +43,7 @@ pub struct Session {
 pub struct SessionRow {
     #[serde(flatten)]
     pub session: Session,
+    /// Captures that are not in the bin.
     pub captures: u64,
     /// From the newest answer; null when nothing was worked out yet.
     pub faults: Option<u64>,
@@ -143,6 +144,10 @@ impl Store {
     }
 }
 
+/// The body with its title trimmed.
+///
+/// # Errors
+/// The title is empty or longer than 200 characters.
 pub(super) fn checked(body: &SessionBody) -> Result<SessionBody, Error> {
     const LONGEST: usize = 200;
     let title = body.title.trim();
@@ -179,6 +184,10 @@ pub(super) fn to_json<T: Serialize>(value: &T) -> String {
     serde_json::to_string(value).expect("the store's structs are JSON")
 }
 
+/// Reads what the store wrote itself; `what` names it.
+///
+/// # Errors
+/// [`Error::Damaged`].
 pub(super) fn from_json<T: for<'a> Deserialize<'a>>(
     text: &str,
     what: impl FnOnce() -> String,

@@ -29,6 +29,7 @@ pub struct Answer {
 }
 
 impl Answer {
+    /// The kept report of a condition, with the keys of its findings.
     pub fn new(under: &Under, report: Option<InspectReport>) -> Answer {
         Answer {
             condition: under.condition,

@@ -15,6 +15,7 @@ pub struct Failure {
 }
 
 impl Failure {
+    /// An answer of that status with a sentence for the person.
     pub fn new(status: StatusCode, sentence: impl Into<String>) -> Failure {
         Failure {
             status,
@@ -27,6 +28,7 @@ impl Failure {
         Failure::new(StatusCode::BAD_REQUEST, sentence)
     }
 
+    /// 404; `what` completes "There is no …".
     pub fn missing(what: impl std::fmt::Display) -> Failure {
         Failure::new(StatusCode::NOT_FOUND, format!("There is no {what}."))
     }

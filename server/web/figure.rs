@@ -26,6 +26,7 @@ const MOST_LINES: usize = 40;
 
 /// What a figure shows. Times in ticks from the capture's first moment.
 pub struct Spec<'a> {
+    /// Positions in the capture, from top to bottom.
     pub lines: Vec<usize>,
     pub start: i64,
     pub end: i64,

@@ -29,6 +29,7 @@ pub struct Overlay {
 /// What one line did around each anchor.
 #[derive(Clone, Debug, PartialEq, Serialize, utoipa::ToSchema)]
 pub struct Traces {
+    /// Position in the capture.
     pub line: usize,
     /// One list an occurrence that could be read here: the level on entering (0 or 1), then the edges in ticks from
     /// the anchor.

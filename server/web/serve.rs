@@ -37,6 +37,7 @@ pub struct ServeOptions {
 }
 
 impl ServeOptions {
+    /// The usual: this machine only, port 7117, no demo.
     pub fn new(data_dir: PathBuf) -> ServeOptions {
         ServeOptions {
             listen: SocketAddr::from(([127, 0, 0, 1], 7117)),

@@ -37,6 +37,7 @@ pub struct App {
 }
 
 impl App {
+    /// A server that listens at `listen`, answers to that name and `allowed_hosts`, and has nothing open.
     pub fn new(store: Store, listen: SocketAddr, allowed_hosts: &[String]) -> App {
         App {
             store,

@@ -13,6 +13,7 @@ use super::opened::Opened;
 const BAR_HEIGHT: f64 = 42.0;
 const HISTOGRAM_WIDTH: f64 = 230.0;
 
+/// An answer, worded for a page.
 pub struct Sheet {
     pub headline: Vec<Part>,
     /// Files, lines, length, resolution.
@@ -21,8 +22,10 @@ pub struct Sheet {
     pub warnings: Vec<String>,
 }
 
+/// One finding of the sheet.
 pub struct FindingView {
     pub id: String,
+    /// From 1, worst first.
     pub number: usize,
     /// `fault`, `warning` or `note`.
     pub severity: &'static str,
@@ -33,6 +36,7 @@ pub struct FindingView {
     pub histogram: Option<Histogram>,
     pub ruled_out: Vec<String>,
     pub try_next: Vec<String>,
+    /// How many moments the diagram can go to.
     pub occurrences: usize,
     pub caption: String,
     /// The capture that it says can't be read.
@@ -49,6 +53,7 @@ pub struct CaptureLink {
 }
 
 impl CaptureLink {
+    /// Addresses of a stored capture.
     pub fn new(session: SessionId, capture: EntryId, file: &str) -> CaptureLink {
         CaptureLink {
             file: file.to_owned(),
@@ -64,6 +69,7 @@ pub struct Part {
     pub is_line: bool,
 }
 
+/// Lags as bars.
 pub struct Histogram {
     pub bars: Vec<Bar>,
     pub low: String,
@@ -73,6 +79,7 @@ pub struct Histogram {
     pub words: String,
 }
 
+/// One bar; lengths and places in the drawing's own units.
 pub struct Bar {
     pub x: String,
     pub y: String,

@@ -85,6 +85,7 @@ pub struct LineWindow {
     pub shape: Shape,
 }
 
+/// How a line is told in a window.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub enum Shape {
     /// All edges inside are to be drawn one by one.

@@ -33,6 +33,7 @@ impl What {
     /// The words that choose, in the order of a help text.
     pub const WORDS: [&str; 6] = ["capture", "strays", "couplings", "links", "lags", "pairs"];
 
+    /// `None` for a word that is none of [`WORDS`](What::WORDS).
     pub fn from_word(word: &str) -> Option<What> {
         match word {
             "capture" => Some(What::Capture),

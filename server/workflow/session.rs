@@ -391,6 +391,7 @@ pub struct Late {
     pub line: String,
     pub late_s: f64,
     pub se_s: f64,
+    /// Edges that were compared.
     pub edges: usize,
 }
 

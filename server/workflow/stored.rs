@@ -25,8 +25,6 @@ pub enum Error {
 ///
 /// # Errors
 /// There is no such original, or it can't be read.
-// An error ends the reading; its size costs nothing.
-#[allow(clippy::result_large_err)]
 pub fn read_stored(
     store: &Store,
     digest: &Digest,
@@ -58,8 +56,6 @@ pub fn read_stored(
 }
 
 /// Whether the original has another length than what was brought: its digest is for the doctor, but a length costs nothing.
-// An error ends the reading; its size costs nothing.
-#[allow(clippy::result_large_err)]
 fn changed(store: &Store, digest: &Digest, file: &str) -> Result<Option<Error>, Error> {
     // One that is not there at all is told when it is needed.
     let Ok(data) = store.original_path(digest).map(std::fs::metadata) else {

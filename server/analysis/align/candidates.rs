@@ -10,6 +10,7 @@ use super::{Edges, MAX_DRIFT};
 pub(super) struct Candidate {
     /// Edges of A that voted, and the time in the middle of them.
     pub block: Range<usize>,
+    /// Seconds on A's clock.
     pub at: f64,
     /// Time in A minus time in B (each on its own [`Edges`] zero) in the middle of the block.
     pub offset: f64,
@@ -62,6 +63,7 @@ pub(super) struct Index<'a> {
 }
 
 impl<'a> Index<'a> {
+    /// Sorts the pulse widths of `b` by polarity. Cost: n log n.
     pub fn new(b: &'a Edges) -> Index<'a> {
         let mut widths = [Vec::new(), Vec::new()];
         for (i, pair) in b.times.windows(2).enumerate() {

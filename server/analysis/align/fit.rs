@@ -9,6 +9,7 @@ pub struct LineFit {
     /// y at the middle, and its standard error.
     pub intercept: f64,
     pub intercept_se: f64,
+    /// Change of y for each unit of x, and its standard error.
     pub slope: f64,
     pub slope_se: f64,
     /// √(RSS / (n − 2)).

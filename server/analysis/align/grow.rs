@@ -24,6 +24,7 @@ pub(super) struct Growth {
 }
 
 impl Growth {
+    /// Number of matched pairs.
     pub fn matched(&self) -> usize {
         self.pairs.len()
     }
@@ -39,6 +40,7 @@ impl Growth {
         self.matched() as f64 - 0.25 * (edges - 2 * self.matched()) as f64
     }
 
+    /// Length of what both recorded, in seconds on A's clock.
     pub fn length(&self) -> f64 {
         self.length
     }
@@ -53,6 +55,7 @@ impl Growth {
         self.fit.at(self.middle) - other.fit.at(self.middle)
     }
 
+    /// Whether both put B at the same place, to within four times the wider tolerance.
     pub fn is_same(&self, other: &Growth) -> bool {
         self.shift(other).abs() <= 4.0 * self.tolerance.max(other.tolerance)
     }
@@ -62,6 +65,7 @@ impl Growth {
         self.matched() as f64 >= share * best.matched() as f64 && self.share() >= share * best.share()
     }
 
+    /// Pairs, and the edges of the overlap that have none.
     pub fn counts(&self) -> Matched {
         Matched {
             pairs: self.matched(),

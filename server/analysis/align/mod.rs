@@ -49,6 +49,7 @@ pub struct Edges {
     pub rises: Vec<bool>,
     /// Seconds of one sample (or tick) of the instrument.
     pub sample_s: f64,
+    /// Seconds of the zero of `times` on the capture's own clock.
     pub origin_s: f64,
 }
 
@@ -123,6 +124,7 @@ pub struct Alignment {
     /// Middle of the matched edges on B's clock, and the standard error of B's time there on A's clock.
     pub middle_s: f64,
     pub middle_se_s: f64,
+    /// Edges of A with a counterpart in B.
     pub matched: usize,
     /// Edges inside what both recorded that have no counterpart.
     pub unmatched_a: usize,

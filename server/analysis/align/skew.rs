@@ -6,10 +6,13 @@ use crate::model::Capture;
 /// How late one channel shows an edge, against the average of all channels that were fed.
 #[derive(Clone, Debug, PartialEq)]
 pub struct ChannelSkew {
+    /// Position in the capture.
     pub line: usize,
+    /// Seconds; negative: early.
     pub late_s: f64,
     /// Standard error: the scatter over the edges, or what sampling alone leaves open, whichever is larger.
     pub se_s: f64,
+    /// Edges that were compared.
     pub edges: usize,
 }
 

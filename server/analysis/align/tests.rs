@@ -7,6 +7,7 @@ use crate::analysis::stats::tails::{binomial_lower, binomial_upper};
 pub(super) struct Dice(u64);
 
 impl Dice {
+    /// Dice that roll the same for the same seed.
     pub fn new(seed: u64) -> Dice {
         let mut dice = Dice(
             seed.wrapping_mul(0x9E37_79B9_7F4A_7C15)
@@ -25,6 +26,7 @@ impl Dice {
         self.0 ^= self.0 >> 27;
         (self.0.wrapping_mul(0x2545_F491_4F6C_DD1D) >> 11) as f64 / (1u64 << 53) as f64
     }
+    /// Uniform in `[low, high)`.
     pub fn between(&mut self, low: f64, high: f64) -> f64 {
         low + (high - low) * self.unit()
     }
@@ -33,6 +35,7 @@ impl Dice {
 /// What is planted.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Plan {
+    /// Sampling periods, offset: seconds; drift: a ratio.
     pub sample_a: f64,
     pub sample_b: f64,
     pub offset: f64,

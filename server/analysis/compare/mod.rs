@@ -36,6 +36,7 @@ impl std::ops::AddAssign for Counts {
     }
 }
 
+/// What two rates allow to be said of the change between them.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Verdict {
     /// None after, and the drop is significant.

@@ -7,8 +7,10 @@ use crate::model::{Capture, Line};
 
 /// A line that explains a far end.
 pub(super) struct Source {
+    /// Position in the capture.
     pub line: usize,
     pub inverted: bool,
+    /// Harmonic mean of the shares of edges explained on both sides, 0 to 1.
     pub quality: f64,
 }
 

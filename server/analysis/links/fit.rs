@@ -19,6 +19,8 @@ pub(super) struct Fit {
 }
 
 impl Fit {
+    /// Estimates the delay of rises, falls and both within `range` (ticks, both ends allowed); `quantum` is the wider
+    /// sampling period of the two lines in ticks.
     pub fn of(sent: &Train, far: &Train, range: (i64, i64), quantum: f64) -> Fit {
         let length = (sent.span.length().0.min(far.span.length().0)).max(1) as f64;
         let of = |rise: bool, range: (i64, i64)| {

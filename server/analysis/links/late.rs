@@ -12,6 +12,7 @@ const LATEST: i64 = 20;
 pub struct LateFit {
     /// Median delay in ticks.
     pub delay: f64,
+    /// Edges that arrived at that delay.
     pub matched: usize,
 }
 

@@ -26,6 +26,7 @@ pub(super) struct Matching {
 pub(super) struct Windows {
     pub rise: Cluster,
     pub fall: Cluster,
+    /// Ticks from the sent edge, both ends allowed.
     pub range: (i64, i64),
 }
 

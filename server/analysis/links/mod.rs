@@ -61,6 +61,7 @@ pub struct LinkOptions {
 /// pulses of a sequencer. Common practice, no source.
 pub const DEFAULT_MAX_DELAY_S: f64 = 1e-6;
 
+/// What became of the pulses sent; decided in [`check`].
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Verdict {
     Intact,
@@ -132,7 +133,9 @@ pub struct LatePulse {
 /// Another line that carries the signal.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct BetterMatch {
+    /// Position in the capture.
     pub line: usize,
+    /// Pulses that arrived there, of those sent.
     pub arrived: usize,
     /// Median delay in ticks.
     pub delay: f64,
@@ -165,6 +168,7 @@ pub struct Link {
     pub verdict: Verdict,
     /// Pulses sent, of the level that is not the sender's rest, whose arrival could be judged.
     pub sent: usize,
+    /// Pulses of `sent` that were found at the far end.
     pub arrived: usize,
     /// Pulses at the sending end that never arrived; of the level that is the sender's rest, a pause that was lost: the
     /// pulses on its two sides arrived as one.

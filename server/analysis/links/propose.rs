@@ -16,6 +16,7 @@ use crate::model::{Capture, Line};
 /// Two lines that look like the two ends of one link.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Proposal {
+    /// Positions in the capture: what seems the sending end, and the far end.
     pub from: usize,
     pub to: usize,
     pub inverted: bool,

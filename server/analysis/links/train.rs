@@ -5,6 +5,7 @@ use crate::model::{Level, Line, StretchKind, TimeSpan};
 /// Edges of one line in ticks, polarities as +1 (towards high) and −1, and where the line can be judged.
 #[derive(Clone)]
 pub(super) struct Train {
+    /// Ticks, ascending.
     pub times: Vec<i64>,
     pub rises: Vec<bool>,
     /// Ascending stretches in which what the line did is known: recorded, and not unknown.

@@ -35,6 +35,7 @@ pub struct Excursion {
 /// The line whose edges the dips follow.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Cause {
+    /// Position in the capture.
     pub line: usize,
     pub polarity: Polarity,
     /// Dips that begin within `within` after such an edge, of all dips.
@@ -54,6 +55,7 @@ pub struct Cause {
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct RailResult {
     pub missing: Option<String>,
+    /// Samples of the trace; missing ones are not counted.
     pub samples: u64,
     pub mean_v: f64,
     pub smallest_v: f64,

@@ -38,18 +38,22 @@ impl<'a> Edges<'a> {
         }
     }
 
+    /// Number of the edges chosen.
     pub fn len(&self) -> usize {
         self.times.len().saturating_sub(self.first).div_ceil(self.step)
     }
 
+    /// Whether no edge was chosen.
     pub fn is_empty(&self) -> bool {
         self.len() == 0
     }
 
+    /// Time of the edge at `index` among those chosen.
     pub fn get(&self, index: usize) -> Option<Ticks> {
         self.times.get(self.first + index * self.step).copied()
     }
 
+    /// Times of the edges chosen, ascending.
     pub fn iter(&self) -> impl Iterator<Item = Ticks> + '_ {
         self.times.iter().skip(self.first).step_by(self.step).copied()
     }
@@ -63,6 +67,7 @@ pub struct Merge<'a> {
 }
 
 impl<'a> Merge<'a> {
+    /// Merges columns that ascend each in itself.
     pub fn new(columns: Vec<&'a [Ticks]>) -> Merge<'a> {
         let heads = columns
             .iter()

@@ -44,9 +44,11 @@ pub struct TruthTable {
 /// One combination of input levels.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Row {
+    /// One bit an input, the first input the most significant.
     pub inputs: u64,
     /// Digits 0, 1, x, most significant output first.
     pub expected: String,
+    /// Stable stretches with these inputs, and those that contradict.
     pub seen: u64,
     pub wrong: u64,
     /// Values the outputs had at the end of the stretches (their first wrong value, in wrong ones), most frequent first.

@@ -14,6 +14,7 @@ pub struct Stamp {
 }
 
 impl Stamp {
+    /// By how the line was recorded: sampled, interpolated between samples, or exact (sampling period 0).
     pub fn of(line: &Line) -> Stamp {
         if line.interpolated {
             Stamp {

@@ -8,6 +8,7 @@ const BUSY: usize = 8;
 /// A line that never moves.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Stuck {
+    /// Position in the capture.
     pub line: usize,
     pub level: Level,
     /// Its neighbours that do move: bits of the same bus, or lines of the same stem; most edges first. Empty when it belongs
@@ -20,7 +21,9 @@ pub struct Stuck {
 /// Two lines whose edges are the same, one by one.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Bridged {
+    /// Positions in the capture.
     pub lines: (usize, usize),
+    /// Edges of either.
     pub edges: usize,
     /// Both belong to the same bus or stem.
     pub same_group: bool,

@@ -78,6 +78,7 @@ impl Margins {
 #[derive(Clone, Debug, PartialEq)]
 pub struct Tally {
     pub limits: Limits,
+    /// Within the limits for certain; beyond one for certain; either, as sampling leaves it open.
     pub kept: u64,
     pub breached: u64,
     pub cant_tell: u64,
@@ -97,6 +98,7 @@ pub struct Tally {
 pub struct Occasion<'a> {
     pub start: Ticks,
     pub end: Ticks,
+    /// Positions in the capture.
     pub lines: &'a [usize],
 }
 

@@ -38,6 +38,7 @@ pub struct Where {
     pub from: Ticks,
     /// Towards earlier moments: the nearest first.
     pub back: bool,
+    /// Most moments given back.
     pub most: usize,
     /// Whether all of them are counted, wherever they lie.
     pub count: bool,

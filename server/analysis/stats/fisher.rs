@@ -14,13 +14,16 @@ pub struct Fisher {
     pub ln_less: f64,
     /// The first rate is as high or higher.
     pub ln_greater: f64,
+    /// A table no likelier than the one seen.
     pub ln_two_sided: f64,
 }
 
 impl Fisher {
+    /// One-sided p: the first rate is as high or higher. 0 below about 1e-308.
     pub fn greater(&self) -> f64 {
         self.ln_greater.exp()
     }
+    /// Two-sided p. 0 below about 1e-308.
     pub fn two_sided(&self) -> f64 {
         self.ln_two_sided.exp()
     }

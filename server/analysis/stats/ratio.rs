@@ -7,6 +7,7 @@ use super::normal::normal_quantile;
 pub struct Ratio {
     /// `None` where nothing struck before (0/0 or something/0).
     pub estimate: Option<f64>,
+    /// 95 % interval, closed; no upper end where nothing struck before.
     pub low: f64,
     pub high: Option<f64>,
 }

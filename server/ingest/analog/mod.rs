@@ -68,10 +68,12 @@ impl AnalogBuilder {
         }
     }
 
+    /// The trace begins at `start`, in ticks.
     pub fn begin(&mut self, start: i64) {
         self.line.begin(start);
     }
 
+    /// Stretches so far without a known level.
     pub fn stretch_count(&self) -> usize {
         self.line.stretch_count()
     }
@@ -239,6 +241,7 @@ impl AnalogBuilder {
         self.steps.as_ref().map_or(0, |(times, _)| times.len())
     }
 
+    /// Gives up the values kept with their times.
     pub fn drop_steps(&mut self) {
         self.steps = None;
     }

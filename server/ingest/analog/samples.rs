@@ -26,6 +26,7 @@ struct PyramidStore {
 const NONE: [f32; 2] = [f32::NAN, f32::NAN];
 
 impl SampleStore {
+    /// An empty store; beyond `room` samples in memory they go to file `number` in `folder`.
     pub fn new(folder: &Arc<SpillFolder>, number: usize, room: usize) -> SampleStore {
         SampleStore {
             volts: Growing::new(folder, format!("volts-{number}.f32"), room),
@@ -36,6 +37,10 @@ impl SampleStore {
         }
     }
 
+    /// Adds one sample; NaN: missing.
+    ///
+    /// # Errors
+    /// Writing to the spill file failed.
     #[inline]
     pub fn push(&mut self, volts: f32) -> io::Result<()> {
         self.volts.push(volts);
@@ -45,6 +50,7 @@ impl SampleStore {
         self.add(0, [volts, volts])
     }
 
+    /// As [`push`](SampleStore::push) for each, faster for long runs.
     pub fn push_run(&mut self, volts: &[f32]) -> io::Result<()> {
         let lead = match self.levels.first() {
             Some(first) if first.count > 0 => (TraceSamples::PYRAMID - first.count).min(volts.len()),
@@ -113,6 +119,7 @@ impl SampleStore {
         Ok(())
     }
 
+    /// The samples, mapped when they went to a file, and the levels of the pyramid, finest first.
     #[allow(clippy::type_complexity)]
     pub fn finish(mut self) -> io::Result<(Arc<dyn AsRef<[f32]> + Send + Sync>, Vec<PyramidLevel>)> {
         let mut level = 0;

@@ -88,6 +88,7 @@ impl Decimal {
         i64::try_from(value).ok()
     }
 
+    /// The nearest double, correctly rounded.
     pub fn to_f64(self) -> f64 {
         if (-22..=22).contains(&self.exponent) && self.mantissa.unsigned_abs() < 1 << 53 {
             let power = 10f64.powi(self.exponent.abs());

@@ -61,6 +61,7 @@ pub struct Clock {
     fitted_to: f64,
     /// Largest distance of a written time from the grid, in units.
     pub residual: f64,
+    /// Gaps between rows, and the samples missing in them.
     pub gaps: u64,
     pub missing: u64,
     points: Vec<(i64, i64)>,

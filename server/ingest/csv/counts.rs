@@ -5,6 +5,7 @@ use super::clock::Clock;
 /// Things met on the way that a warning counts.
 #[derive(Default)]
 pub struct Counts {
+    /// Each: how many, and the editor's number of the first one's row.
     pub bad_times: (u64, u64),
     pub ragged: (u64, u64),
     pub missing: (u64, u64),
@@ -12,6 +13,7 @@ pub struct Counts {
     pub too_wide: (u64, u64),
 }
 
+/// Counts one more; the first one's row is kept.
 pub fn note(count: &mut (u64, u64), row: u64) {
     if count.0 == 0 {
         count.1 = row;

@@ -4,6 +4,7 @@ use super::super::input::Input;
 use super::super::{Error, ErrorKind, Position};
 
 /// One field: its bytes within [`Rows::bytes`], quotes and outer blanks stripped.
+/// First byte, and the one after the last.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Field {
     pub start: usize,
@@ -26,6 +27,7 @@ pub struct Rows<'a> {
 }
 
 impl<'a> Rows<'a> {
+    /// Rows of `input` from where it stands; `name` is the file's, for messages.
     pub fn new(input: Input<'a>, name: &'a str, delimiter: u8) -> Rows<'a> {
         Rows {
             input,
@@ -57,6 +59,7 @@ impl<'a> Rows<'a> {
         &self.input.window()[..self.held]
     }
 
+    /// The file's name, as messages say it.
     pub fn name(&self) -> &'a str {
         self.name
     }
@@ -66,6 +69,7 @@ impl<'a> Rows<'a> {
         self.input.offset()
     }
 
+    /// Whether the packed file ended before its end mark.
     pub fn cut_short(&self) -> bool {
         self.input.cut_short()
     }

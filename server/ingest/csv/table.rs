@@ -33,6 +33,7 @@ pub enum Sink {
     Volts(usize),
 }
 
+/// One builder for each line and trace, and which column feeds which.
 pub struct Table<'p> {
     pub plan: &'p TablePlan,
     pub sinks: Vec<Sink>,
@@ -226,6 +227,10 @@ impl Table<'_> {
         Ok(false)
     }
 
+    /// Stops a table that makes more stretches or runts than the limits allow.
+    ///
+    /// # Errors
+    /// [`ErrorKind::Limit`], with what to do.
     pub fn check_counts(&self, name: &str, options: &ReadOptions) -> Result<(), Error> {
         let limits = &options.limits;
         let stretches: usize = self.lines.iter().map(LineBuilder::stretch_count).sum::<usize>()

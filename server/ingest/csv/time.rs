@@ -17,7 +17,9 @@ pub enum TimeStyle {
 #[derive(Clone, Debug)]
 pub struct TimeReader {
     pub style: TimeStyle,
+    /// Stands before decimals.
     pub point: u8,
+    /// Power of ten.
     pub unit: i32,
     /// Days (since 0000-03-01) of the first date; times count from its midnight.
     pub first_day: Option<i64>,
@@ -27,6 +29,7 @@ pub struct TimeReader {
 }
 
 impl TimeReader {
+    /// The time in units of `10^unit` s; `None`: no time, or no whole number of units.
     pub fn read(&self, cell: &[u8]) -> Option<i64> {
         let (number, exponent) = self.number(cell)?;
         Decimal {

@@ -32,6 +32,7 @@ impl Codes {
         }
     }
 
+    /// What the changes of `code` go to.
     #[inline]
     pub fn get(&self, code: &[u8]) -> Option<Target> {
         match Codes::place(code) {
@@ -66,6 +67,7 @@ impl Codes {
         self.scalars.get(usize::from(pair)).copied().unwrap_or(NO_LINE)
     }
 
+    /// Notes where changes of `code` go; a later call for the same code replaces.
     pub fn insert(&mut self, code: &[u8], target: Target) {
         if let Target::Scalar(line) = target {
             self.scalars.resize(1 << 16, NO_LINE);

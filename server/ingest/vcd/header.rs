@@ -62,7 +62,9 @@ impl Scopes {
 #[derive(Clone, Debug)]
 pub struct Variable {
     pub kind: Kind,
+    /// In bits.
     pub width: usize,
+    /// The identifier code that its changes carry.
     pub code: Vec<u8>,
     /// The scope it was declared in.
     scope: Option<usize>,

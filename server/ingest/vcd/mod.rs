@@ -37,6 +37,7 @@ pub(crate) enum Target {
 pub(crate) struct Other {
     pub real: bool,
     pub event: bool,
+    /// How often it changed; times in the file's units, and values as many where they are numbers.
     pub changes: usize,
     pub times: Vec<i64>,
     pub values: Vec<f64>,
@@ -47,6 +48,7 @@ pub(crate) struct Plan {
     pub codes: codes::Codes,
     pub builders: Vec<LineBuilder>,
     pub others: Vec<Other>,
+    /// Vectors whose last value is kept.
     pub slots: usize,
     /// Stretches without a known level so far, all lines together.
     pub stretches: usize,

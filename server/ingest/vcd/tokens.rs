@@ -13,11 +13,13 @@ pub struct Tokens<'a> {
     pub touches_end: bool,
 }
 
+/// What parts words: space, tab, line ends (IEEE Std 1364), and the vertical tab and form feed that some writers use.
 pub fn is_space(byte: u8) -> bool {
     matches!(byte, b' ' | b'\t' | b'\n' | b'\r' | 0x0b | 0x0c)
 }
 
 impl<'a> Tokens<'a> {
+    /// Words of `input` from where it stands; `name` is the file's, for messages.
     pub fn new(input: Input<'a>, name: &'a str) -> Tokens<'a> {
         Tokens {
             input,
@@ -109,6 +111,7 @@ impl<'a> Tokens<'a> {
         }
     }
 
+    /// A failed write to the spill folder, told with the file that was being read.
     pub fn spill_error(&self, error: std::io::Error) -> Error {
         Error {
             file: self.name.to_owned(),

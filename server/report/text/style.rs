@@ -7,6 +7,7 @@ pub struct Style {
 }
 
 impl Style {
+    /// What is to be seen first.
     pub fn bold(&self, text: &str) -> String {
         self.wrap("1", text)
     }

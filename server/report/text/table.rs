@@ -14,6 +14,7 @@ pub struct Table {
 }
 
 impl Table {
+    /// A table without rows; each heading says how its column is set.
     pub fn new(headings: &[(&str, Align)]) -> Table {
         let headings = headings
             .iter()
@@ -31,6 +32,7 @@ impl Table {
         self.rows.push(cells.iter().map(|cell| printable(cell)).collect());
     }
 
+    /// Whether there is no row.
     pub fn is_empty(&self) -> bool {
         self.rows.is_empty()
     }

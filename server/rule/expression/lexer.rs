@@ -3,6 +3,7 @@
 use super::value::{MOST_BITS, Value, mask};
 use super::{MOST_BYTES, Mistake};
 
+/// One word of an expression; `End` follows the last.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Word {
     Number(Value),

@@ -27,6 +27,7 @@ pub const MOST_NODES: usize = 400;
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
 #[error("{message}")]
 pub struct Mistake {
+    /// From 0.
     pub offset: usize,
     /// Found, expected, what to do.
     pub message: String,
@@ -117,6 +118,7 @@ impl Node {
     }
 }
 
+/// Operators before one operand: sign, logical not, bitwise not, and the reductions.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Unary {
     Plus,
@@ -131,6 +133,7 @@ pub enum Unary {
     Xnor,
 }
 
+/// Operators between two operands.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Binary {
     Power,

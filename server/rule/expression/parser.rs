@@ -9,6 +9,10 @@ use super::{Binary, Kind, MOST_NODES, Mistake, Node, Unary};
 /// Brackets, unary operators and conditionals within one another, at most.
 const MOST_DEPTH: usize = 60;
 
+/// Reads a whole expression; precedence by IEEE Std 1364-2005, table 5-4. Depth and number of nodes are limited.
+///
+/// # Errors
+/// The first mistake, with its byte.
 pub fn parse(text: &str) -> Result<Node, Mistake> {
     let mut parser = Parser {
         words: words(text)?,

@@ -10,6 +10,7 @@ use super::{Binary, Expression, Kind, Mistake, Node, Unary};
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Operand {
     pub name: String,
+    /// In bits.
     pub width: u32,
 }
 

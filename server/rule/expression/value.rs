@@ -13,6 +13,7 @@ pub const MOST_BITS: u32 = 64;
 /// A vector; bits above its width are 0 in both words.
 #[derive(Clone, Copy, PartialEq, Eq, Hash)]
 pub struct Value {
+    /// In bits.
     pub width: u32,
     pub signed: bool,
     a: u64,
@@ -114,6 +115,7 @@ impl Value {
         )
     }
 
+    /// The operator's result, unknown bits where it depends on unknown ones (IEEE Std 1364-2005, clause 5.1).
     pub fn unary(self, operator: Unary) -> Value {
         let all = mask(self.width);
         let and = || {

@@ -9,6 +9,7 @@ use super::super::{Error, parse_hertz, parse_seconds};
 use crate::model::{Level, Polarity};
 use crate::rule::{Bounds, EdgeOf};
 
+/// A key's text with its place; taken out once it is read, so that what is left over is a key that does not belong.
 pub(super) type Text = Option<Spanned<String>>;
 
 /// One name, or a list of names.
@@ -40,16 +41,22 @@ impl<'de> Deserialize<'de> for Names {
 /// The keys one kind of rule needs, and what is said when one is missing.
 pub(super) struct Need<'a> {
     pub(super) place: &'a Place<'a>,
+    /// Byte of the rule's heading in the file.
     pub(super) at: usize,
     pub(super) kind: String,
 }
 
 impl Need<'_> {
+    /// The error for a key that the kind of rule needs.
     pub(super) fn missing(&self, key: &str) -> Error {
         let message = format!("a rule of kind \"{}\" needs the key {key}", self.kind);
         self.place.error(self.at, message)
     }
 
+    /// A line's name.
+    ///
+    /// # Errors
+    /// Missing or empty.
     pub(super) fn text(&self, value: &mut Text, key: &str) -> Result<String, Error> {
         let value = value.take().ok_or_else(|| self.missing(key))?;
         if value.get_ref().trim().is_empty() {
@@ -60,6 +67,10 @@ impl Need<'_> {
         Ok(value.into_inner())
     }
 
+    /// One or several lines' names.
+    ///
+    /// # Errors
+    /// Missing, none, or one name twice.
     pub(super) fn names(&self, value: &mut Option<Spanned<Names>>, key: &str) -> Result<Vec<String>, Error> {
         let value = value.take().ok_or_else(|| self.missing(key))?;
         let start = value.span().start;
@@ -76,6 +87,10 @@ impl Need<'_> {
         Ok(names)
     }
 
+    /// A line and which of its edges; each pair is the value and its key.
+    ///
+    /// # Errors
+    /// Either missing, or another word than rise, fall, both.
     pub(super) fn edge_of(&self, line: (&mut Text, &str), edge: (&mut Text, &str)) -> Result<EdgeOf, Error> {
         let name = self.text(line.0, line.1)?;
         let edge_word = edge.0.take().ok_or_else(|| self.missing(edge.1))?;
@@ -91,6 +106,10 @@ impl Need<'_> {
         Ok(EdgeOf { line: name, polarity })
     }
 
+    /// The key `level`.
+    ///
+    /// # Errors
+    /// Missing, or another word than low, high.
     pub(super) fn level(&self, value: &mut Text) -> Result<Level, Error> {
         let value = value.take().ok_or_else(|| self.missing("level"))?;
         self.place
@@ -98,6 +117,10 @@ impl Need<'_> {
             .map(|l| l.expect("a level was given"))
     }
 
+    /// A time with its unit, in seconds, above 0.
+    ///
+    /// # Errors
+    /// Missing, no time, or not above 0.
     pub(super) fn seconds(&self, value: &mut Text, key: &str) -> Result<f64, Error> {
         let value = value.take().ok_or_else(|| self.missing(key))?;
         self.place
@@ -105,6 +128,10 @@ impl Need<'_> {
             .map(|s| s.expect("a time was given"))
     }
 
+    /// Shortest and longest time in seconds, at least one of them.
+    ///
+    /// # Errors
+    /// Neither given, no time, or in the wrong order.
     pub(super) fn bounds(&self, at_least: &mut Text, at_most: &mut Text) -> Result<Bounds, Error> {
         let at_most_at = at_most.as_ref().map(|t| t.span().start);
         let bounds = Bounds {
@@ -114,6 +141,10 @@ impl Need<'_> {
         self.ordered(bounds, at_most_at)
     }
 
+    /// Lowest and highest frequency, as longest and shortest period in seconds.
+    ///
+    /// # Errors
+    /// As [`bounds`](Need::bounds).
     pub(super) fn frequency_bounds(&self, at_least: &mut Text, at_most: &mut Text) -> Result<Bounds, Error> {
         let at_most_at = at_most.as_ref().map(|t| t.span().start);
         let hertz = |value: &mut Text| match value.take() {
@@ -134,6 +165,7 @@ impl Need<'_> {
         self.ordered(bounds, at_most_at)
     }
 
+    /// The bounds if there is one and they are in order; `at` is the byte of `at_most`.
     pub(super) fn ordered(&self, bounds: Bounds, at: Option<usize>) -> Result<Bounds, Error> {
         match (bounds.at_least_s, bounds.at_most_s) {
             (None, None) => Err(self.missing("at_least or at_most")),
@@ -147,6 +179,10 @@ impl Need<'_> {
 }
 
 impl Place<'_> {
+    /// A level; `None` when not given.
+    ///
+    /// # Errors
+    /// Another word than low, high.
     pub(super) fn level(&self, value: Text) -> Result<Option<Level>, Error> {
         let Some(value) = value else { return Ok(None) };
         match value.get_ref().as_str() {
@@ -159,6 +195,10 @@ impl Place<'_> {
         }
     }
 
+    /// A time in seconds; 0 when not given.
+    ///
+    /// # Errors
+    /// No time, or below 0.
     pub(super) fn seconds_or_zero(&self, value: Text) -> Result<f64, Error> {
         let Some(value) = value else { return Ok(0.0) };
         let at = value.span().start;

@@ -20,10 +20,13 @@ const MOST_BITS: usize = 64;
 /// Lines in one rule `exclusive`, at most.
 const MOST_LINES: usize = 64;
 
+/// The words that `kind` of a limit may be, for messages.
 pub const LIMIT_KINDS: &str =
     "pulse-width, setup, hold, recovery, stay, exclusive, answer, delay, period, frequency";
+/// The words that `rule` of a sequence may be, for messages.
 pub const STEP_RULES: &str = "count-up, count-down, shift-left, shift-right, load, hold, clear";
 
+/// One `[[limit]]` as it stands in the file.
 #[derive(Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct RawLimit {
@@ -45,6 +48,7 @@ pub struct RawLimit {
     at_most: Text,
 }
 
+/// One `[[logic]]` as it stands in the file.
 #[derive(Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct RawLogic {
@@ -54,6 +58,7 @@ pub struct RawLogic {
     settle: Text,
 }
 
+/// One `[[sequence]]` as it stands in the file.
 #[derive(Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct RawSequence {

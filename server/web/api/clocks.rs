@@ -19,6 +19,7 @@ pub struct Wanted {
     pub condition: Option<EntryId>,
 }
 
+/// Which condition new captures are taken under.
 pub async fn take_in_hand(
     State(app): State<Arc<App>>,
     Path(id): Path<i64>,
@@ -31,6 +32,7 @@ pub async fn take_in_hand(
     Ok(StatusCode::NO_CONTENT)
 }
 
+/// Says how a capture's clock stands to another's; an earlier word on the same capture is replaced.
 pub async fn set_clock(
     State(app): State<Arc<App>>,
     Path(id): Path<i64>,

@@ -40,10 +40,12 @@ async fn counted(app: Arc<App>, id: i64) -> Result<RunTallies, Failure> {
     counted.ok_or_else(|| Failure::no_capture(id))
 }
 
+/// What each run of the session counted. Waits for the counting.
 pub async fn runs(State(app): State<Arc<App>>, Path(id): Path<i64>) -> Result<Json<RunTallies>, Failure> {
     Ok(Json(counted(app, id).await?))
 }
 
+/// Judges the runs of `before` against those of `after`. Waits for the counting.
 pub async fn compare(
     State(app): State<Arc<App>>,
     Path(id): Path<i64>,

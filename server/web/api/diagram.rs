@@ -45,6 +45,7 @@ pub struct Diagram {
     pub marks: Vec<MarkView>,
 }
 
+/// A line's head in the diagram.
 #[derive(Serialize, utoipa::ToSchema)]
 pub struct LineView {
     pub name: String,
@@ -52,6 +53,7 @@ pub struct LineView {
     pub file: Option<String>,
     #[schema(value_type = String)]
     pub source: Source,
+    /// All edges of the capture, and its strays.
     pub edges: u64,
     /// Sampling period in ticks; an edge at `t` happened in the period up to `t`. 0 when exact to the tick.
     pub sample_ticks: f64,
@@ -90,6 +92,7 @@ pub struct SupplyView {
     pub high_v: f64,
 }
 
+/// Lines that belong together.
 #[derive(Serialize, utoipa::ToSchema)]
 pub struct BusView {
     pub name: String,
@@ -97,6 +100,7 @@ pub struct BusView {
     pub bits: Vec<usize>,
 }
 
+/// A finding's row beside the diagram.
 #[derive(Serialize, utoipa::ToSchema)]
 pub struct FindingView {
     pub id: String,
@@ -107,6 +111,7 @@ pub struct FindingView {
     pub lines: Vec<usize>,
 }
 
+/// The session's diagram without its edges: those come in windows.
 pub async fn overview(State(app): State<Arc<App>>, Path(id): Path<i64>) -> Result<Json<Diagram>, Failure> {
     let opened = app.opened(SessionId(id)).await?;
     let said = with_store(app, {
@@ -220,6 +225,7 @@ pub struct Occurrences {
     pub occurrences: Vec<Occurrence>,
 }
 
+/// The moments that a finding of the newest report rests on. Cost: linear in them.
 pub async fn finding_occurrences(
     State(app): State<Arc<App>>,
     Path((id, finding)): Path<(i64, String)>,

@@ -43,6 +43,7 @@ pub struct OfFinding {
     pub occurrence: Occurrence,
 }
 
+/// What findings show in a stretch; at most so many that a page can draw them.
 pub async fn evidence(
     State(app): State<Arc<App>>,
     Path(id): Path<i64>,
@@ -83,6 +84,7 @@ pub async fn evidence(
     Ok(Json(found.await?))
 }
 
+/// How much of what is around each anchor, and on which lines.
 #[derive(Deserialize)]
 pub struct AskedOverlay {
     /// Ticks before and after the anchor.
@@ -91,6 +93,7 @@ pub struct AskedOverlay {
     lines: Option<String>,
 }
 
+/// All occurrences of a finding laid on one another.
 pub async fn finding_overlay(
     State(app): State<Arc<App>>,
     Path((id, finding)): Path<(i64, String)>,
@@ -121,6 +124,7 @@ pub async fn view(State(app): State<Arc<App>>, Path(id): Path<i64>) -> Result<Js
     Ok(Json(view.await?))
 }
 
+/// Keeps how the diagram is set up; answers with what is kept.
 pub async fn set_view(
     State(app): State<Arc<App>>,
     Path(id): Path<i64>,

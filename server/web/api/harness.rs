@@ -44,11 +44,16 @@ pub fn clips_of(store: &Store, id: SessionId, harness: &Harness) -> Result<Clips
     }
 }
 
+/// The session's harness sheet as CSV; headings alone when there is none.
 pub async fn sheet(State(app): State<Arc<App>>, Path(id): Path<i64>) -> Result<Json<Csv>, Failure> {
     let csv = with_store(app, move |store| Ok(harness_of(store, SessionId(id))?.to_csv()));
     Ok(Json(Csv { csv: csv.await? }))
 }
 
+/// Sets the sheet; answers with it as it is kept.
+///
+/// # Errors
+/// All mistakes of the sheet, each with row and column.
 pub async fn set_sheet(
     State(app): State<Arc<App>>,
     Path(id): Path<i64>,
@@ -63,6 +68,10 @@ pub async fn set_sheet(
     Ok(Json(Csv { csv: csv.await? }))
 }
 
+/// Says where the clips were in a capture.
+///
+/// # Errors
+/// All mistakes, each with row and column, by the sheet that holds now.
 pub async fn set_clips(
     State(app): State<Arc<App>>,
     Path((id, capture)): Path<(i64, i64)>,
@@ -90,6 +99,7 @@ pub struct Places {
     pub moves: Vec<Move>,
 }
 
+/// Where each finding's lines are on the boards, and which clip to move.
 pub async fn places(State(app): State<Arc<App>>, Path(id): Path<i64>) -> Result<Json<Places>, Failure> {
     let id = SessionId(id);
     let opened = app.opened_now(id).await?;

@@ -26,12 +26,14 @@ pub struct NewLink {
     pub inverted: bool,
 }
 
+/// The two ends of a declared link, by name.
 #[derive(Serialize, Deserialize, utoipa::ToSchema)]
 pub struct Ends {
     pub from: String,
     pub to: String,
 }
 
+/// Writes a link into the session's setup. Names are checked against the capture where one is in memory.
 pub async fn declare(
     State(app): State<Arc<App>>,
     Path(id): Path<i64>,
@@ -64,6 +66,7 @@ pub async fn declare(
     .await
 }
 
+/// Takes a declared link out of the session's setup.
 pub async fn take_back(
     State(app): State<Arc<App>>,
     Path(id): Path<i64>,
@@ -88,6 +91,7 @@ async fn rewrite(
     Ok(Json(session.await?))
 }
 
+/// What became of each pulse sent over a declared link. Cost: one check of that link.
 pub async fn pulses(
     State(app): State<Arc<App>>,
     Path(id): Path<i64>,

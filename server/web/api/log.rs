@@ -70,6 +70,7 @@ pub async fn with_store<R: Send + 'static>(
     tokio::task::spawn_blocking(move || work(&app.store)).await?
 }
 
+/// The whole bench log of a session.
 pub async fn session(State(app): State<Arc<App>>, Path(id): Path<i64>) -> Result<Json<SessionLog>, Failure> {
     Ok(Json(
         with_store(app, move |store| Ok(SessionLog::of(store, SessionId(id))?)).await?,
@@ -83,11 +84,16 @@ pub struct Present {
     pub key: Option<String>,
 }
 
+/// A key that changes whenever the session's answer may.
 pub async fn present(State(app): State<Arc<App>>, Path(id): Path<i64>) -> Result<Json<Present>, Failure> {
     let key = tokio::task::spawn_blocking(move || app.present_key(SessionId(id))).await??;
     Ok(Json(Present { key }))
 }
 
+/// Sets title, job and setup.
+///
+/// # Errors
+/// The setup's first mistake, with line and column; an empty title.
 pub async fn edit_session(
     State(app): State<Arc<App>>,
     Path(id): Path<i64>,
@@ -101,11 +107,13 @@ pub async fn edit_session(
     ))
 }
 
+/// Puts the session into the bin; nothing of it is deleted.
 pub async fn bin_session(State(app): State<Arc<App>>, Path(id): Path<i64>) -> Result<StatusCode, Failure> {
     with_store(app, move |store| Ok(store.bin_session(SessionId(id))?)).await?;
     Ok(StatusCode::NO_CONTENT)
 }
 
+/// Takes the session out of the bin.
 pub async fn restore_session(
     State(app): State<Arc<App>>,
     Path(id): Path<i64>,
@@ -119,6 +127,7 @@ pub async fn bin(State(app): State<Arc<App>>) -> Result<Json<Vec<SessionRow>>, F
     Ok(Json(with_store(app, |store| Ok(store.sessions(true)?)).await?))
 }
 
+/// Adds an entry of that kind at its end.
 pub async fn add(
     State(app): State<Arc<App>>,
     Path((id, kind)): Path<(i64, String)>,
@@ -139,6 +148,7 @@ pub async fn add(
     Ok((StatusCode::CREATED, Json(added.await?)))
 }
 
+/// Changes an entry; the state before stays in the journal.
 pub async fn edit(
     State(app): State<Arc<App>>,
     Path((id, kind, entry)): Path<(i64, String, i64)>,
@@ -183,6 +193,7 @@ pub async fn edit(
     Ok(Json(edited.await?))
 }
 
+/// Puts an entry into the bin; nothing of it is deleted.
 pub async fn bin_entry(
     State(app): State<Arc<App>>,
     Path((id, _, entry)): Path<(i64, String, i64)>,
@@ -191,6 +202,7 @@ pub async fn bin_entry(
     Ok(StatusCode::NO_CONTENT)
 }
 
+/// Takes an entry out of the bin.
 pub async fn restore_entry(
     State(app): State<Arc<App>>,
     Path((id, _, entry)): Path<(i64, String, i64)>,
@@ -222,6 +234,7 @@ pub async fn checklist(
     Ok((StatusCode::CREATED, Json(added.await?)))
 }
 
+/// Says what a person holds of a finding, for all conditions.
 pub async fn set_finding_state(
     State(app): State<Arc<App>>,
     Path(id): Path<i64>,
@@ -243,6 +256,7 @@ pub struct Named {
     caption: String,
 }
 
+/// Stores the body as a photograph; its kind is told by its first bytes, not by its name.
 pub async fn add_photograph(
     State(app): State<Arc<App>>,
     Path(id): Path<i64>,
@@ -255,6 +269,7 @@ pub async fn add_photograph(
     Ok((StatusCode::CREATED, Json(added.await?)))
 }
 
+/// A photograph's bytes, as they were brought.
 pub async fn photograph(
     State(app): State<Arc<App>>,
     Path((id, entry)): Path<(i64, i64)>,

@@ -71,6 +71,7 @@ pub fn said(store: &Store, id: SessionId, capture: EntryId) -> Result<BTreeMap<S
     Ok(sheet.map(|sheet| sheet.value.fields).unwrap_or_default())
 }
 
+/// How a stored file would be read with the fields as given, without keeping them.
 pub async fn get(
     State(app): State<Arc<App>>,
     Path((id, capture)): Path<(i64, i64)>,

@@ -52,6 +52,7 @@ pub struct Moments {
     pub lines: Vec<usize>,
 }
 
+/// Moments of the asked kind before or after a place, nearest first.
 pub async fn find(
     State(app): State<Arc<App>>,
     Path(id): Path<i64>,
@@ -175,6 +176,7 @@ pub struct AskedStretch {
 /// What one line did over a stretch.
 #[derive(Serialize, utoipa::ToSchema)]
 pub struct LineStretch {
+    /// Position in the diagram's lines.
     pub line: usize,
     pub edges: u64,
     pub rises: u64,
@@ -205,6 +207,7 @@ pub struct WidthAt {
     pub width_s: f64,
 }
 
+/// What each line did over a stretch. Cost: linear in the edges inside.
 pub async fn stretch(
     State(app): State<Arc<App>>,
     Path(id): Path<i64>,

@@ -12,11 +12,13 @@ use crate::web::error::Failure;
 use crate::web::state::App;
 use crate::workflow::demo_session::open_demo;
 
+/// All sessions that are not in the bin, the one changed last first.
 pub async fn list(State(app): State<Arc<App>>) -> Result<Json<Vec<SessionRow>>, Failure> {
     let rows = tokio::task::spawn_blocking(move || app.store.sessions(false)).await??;
     Ok(Json(rows))
 }
 
+/// Makes an empty session.
 pub async fn create(
     State(app): State<Arc<App>>,
     Json(body): Json<SessionBody>,

@@ -27,6 +27,7 @@ const PIECES_WAITING: usize = 16;
 const SLOWEST_BYTES_S: f64 = 1024.0;
 const FIRST_MINUTE: Duration = Duration::from_secs(60);
 
+/// What an upload is called, and the session that is made for it.
 #[derive(Deserialize)]
 pub struct Named {
     /// The file's name; it is shown, never used as a path.

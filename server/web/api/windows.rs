@@ -85,6 +85,8 @@ struct LineHead {
     volts: Option<Place>,
 }
 
+/// Edges of the chosen lines in a window of ticks, one by one or in pixel columns, as bytes behind a JSON head.
+/// Cost: logarithmic in the lines' edges, linear in what is drawn.
 pub async fn window(
     State(app): State<Arc<App>>,
     Path(id): Path<i64>,
@@ -275,6 +277,7 @@ fn put<const N: usize>(numbers: &mut Vec<u8>, entries: impl Iterator<Item = [u8;
     (first, (numbers.len() - first) / N)
 }
 
+/// How many columns the whole capture is to have.
 #[derive(Deserialize)]
 pub struct DensityAsked {
     columns: usize,
@@ -289,6 +292,7 @@ pub struct Density {
     pub strays: Vec<u32>,
 }
 
+/// Where in the capture the edges and the findings are. Cost: logarithmic in a line's edges, for each column.
 pub async fn density(
     State(app): State<Arc<App>>,
     Path(id): Path<i64>,

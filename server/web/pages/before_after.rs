@@ -52,12 +52,14 @@ pub struct Comparison {
     pub captures: String,
 }
 
+/// One choice of a list.
 pub struct Choice {
     pub value: String,
     pub words: String,
     pub is_set: bool,
 }
 
+/// A run that can stand on either side.
 pub struct RunChoice {
     pub value: String,
     pub words: String,
@@ -65,6 +67,7 @@ pub struct RunChoice {
     pub is_after: bool,
 }
 
+/// One trouble, judged.
 pub struct TroubleView {
     pub verdict: &'static str,
     /// Class: `bad`, `open` or `fine`.
@@ -76,6 +79,7 @@ pub struct TroubleView {
     pub next: String,
 }
 
+/// The page; it waits a moment for the counting, then shows how far that is.
 pub async fn page(
     State(app): State<Arc<App>>,
     Path(id): Path<i64>,

@@ -160,6 +160,7 @@ struct BinnedView {
     at: String,
 }
 
+/// The page, from what is kept: nothing is analysed for it.
 pub async fn page(State(app): State<Arc<App>>, Path(id): Path<i64>) -> Result<Html<String>, PageFailure> {
     let html = with_store(app, move |store| {
         let log = SessionLog::of(store, SessionId(id))?;

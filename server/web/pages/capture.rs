@@ -79,6 +79,7 @@ struct ColumnView {
     is_analog: bool,
 }
 
+/// The page; fields in the address try another reading without keeping it.
 pub async fn page(
     State(app): State<Arc<App>>,
     Path((id, capture)): Path<(i64, i64)>,

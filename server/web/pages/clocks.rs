@@ -97,6 +97,7 @@ struct Measure {
     json: String,
 }
 
+/// The page of the run that is shown.
 pub async fn page(State(app): State<Arc<App>>, Path(id): Path<i64>) -> Result<Html<String>, PageFailure> {
     let session = SessionId(id);
     let opened = app.opened_now(session).await?;

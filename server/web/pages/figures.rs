@@ -18,6 +18,7 @@ use crate::web::state::App;
 /// Lines in the figure of a finding: its own, then those it rules out.
 const MOST_LINES: usize = 6;
 
+/// Which occurrence of the finding.
 #[derive(Deserialize)]
 pub struct AskedOccurrence {
     /// Counted from 1.
@@ -25,6 +26,7 @@ pub struct AskedOccurrence {
     occurrence: Option<usize>,
 }
 
+/// One occurrence of a finding as SVG.
 pub async fn finding_figure(
     State(app): State<Arc<App>>,
     Path((id, finding)): Path<(i64, String)>,
@@ -81,6 +83,7 @@ pub struct AskedView {
     caption: String,
 }
 
+/// The asked part of the diagram as SVG.
 pub async fn view_figure(
     State(app): State<Arc<App>>,
     Path(id): Path<i64>,

@@ -65,6 +65,7 @@ fn conditions(store: &Store, id: SessionId) -> Result<Vec<ConditionView>, PageFa
     Ok(if views.len() > 1 { views } else { Vec::new() })
 }
 
+/// The page; where nothing is analysed yet it shows how far the reading is.
 pub async fn page(State(app): State<Arc<App>>, Path(id): Path<i64>) -> Result<Html<String>, PageFailure> {
     let id = SessionId(id);
     let (body, key) = {

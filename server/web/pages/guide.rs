@@ -20,6 +20,7 @@ struct SetupFilePage {
     example: &'static str,
 }
 
+/// How verdicts are reached and what can't be known.
 pub async fn how_it_decides() -> Result<Html<String>, PageFailure> {
     let page = DecidesPage {
         places: Places::none(),
@@ -27,6 +28,7 @@ pub async fn how_it_decides() -> Result<Html<String>, PageFailure> {
     Ok(Html(page.render()?))
 }
 
+/// The setup file with every key explained.
 pub async fn setup_file() -> Result<Html<String>, PageFailure> {
     let page = SetupFilePage {
         places: Places::none(),

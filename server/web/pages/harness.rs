@@ -44,6 +44,7 @@ struct FindingView {
     sentences: Vec<String>,
 }
 
+/// The page, from the newest report.
 pub async fn page(State(app): State<Arc<App>>, Path(id): Path<i64>) -> Result<Html<String>, PageFailure> {
     let html = with_store(app, move |store| {
         let session = SessionId(id);

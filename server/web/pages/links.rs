@@ -102,6 +102,7 @@ struct ProposalView {
     json: String,
 }
 
+/// The page, each declared link checked as the setup stands now.
 pub async fn page(State(app): State<Arc<App>>, Path(id): Path<i64>) -> Result<Html<String>, PageFailure> {
     let session = SessionId(id);
     let opened = app.opened_now(session).await?;

@@ -21,6 +21,7 @@ pub struct Places {
     pub list: Vec<Place>,
 }
 
+/// A page of the session, for the navigation.
 pub struct Place {
     pub name: &'static str,
     pub path: String,
@@ -33,6 +34,7 @@ impl Places {
         Places::default()
     }
 
+    /// The pages of a session; `here` is the name of the one shown.
     pub fn of(id: SessionId, here: &str) -> Places {
         let all = [
             ("Findings", String::new()),

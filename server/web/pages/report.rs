@@ -100,6 +100,7 @@ struct PhotographView {
     caption: String,
 }
 
+/// All conditions, looked at where they were not yet, as one file that needs no other.
 pub async fn page(State(app): State<Arc<App>>, Path(id): Path<i64>) -> Result<Response, PageFailure> {
     let id = SessionId(id);
     let by_condition = {

@@ -94,6 +94,7 @@ struct RailView {
     cause: String,
 }
 
+/// The page; it waits a moment for the check.
 pub async fn page(State(app): State<Arc<App>>, Path(id): Path<i64>) -> Result<Html<String>, PageFailure> {
     let session = SessionId(id);
     // The rules are checked as they stand now, and the page waits for that as long as a person would.

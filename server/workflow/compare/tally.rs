@@ -101,6 +101,7 @@ fn twins(captures: &[Capture]) -> Vec<[usize; 2]> {
     twins
 }
 
+/// The counts as the report shows them for any kind of trouble.
 pub(super) fn row(counts: Counts) -> OccasionsRow {
     OccasionsRow {
         wrong: counts.strays,

@@ -90,10 +90,12 @@ fn left_out(title: String, detail: String) -> Finding {
 const CONTINUITY: &str =
     "Power off, wait for the supply to discharge, then buzz the wire from pin to pin at both connectors.";
 
+/// The line's name in the capture.
 pub(super) fn name(capture: &Capture, line: usize) -> &str {
     &capture.lines[line].name
 }
 
+/// A length of `ticks` in words, with its unit.
 pub(super) fn ticks_s(capture: &Capture, ticks: f64) -> String {
     seconds(capture.timebase.length_s(ticks))
 }
@@ -362,6 +364,7 @@ fn change(d: &super::Distorted) -> i64 {
     (d.arrived.end - d.arrived.start).0 - (d.sent.end - d.sent.start).0
 }
 
+/// Width in ticks of the shortest pulse sent, of the level that is not the sender's rest. Cost: linear in its edges.
 pub(super) fn shortest_pulse(capture: &Capture, link: &Link) -> Option<f64> {
     let line = &capture.lines[link.from];
     let level = super::active_level(line);

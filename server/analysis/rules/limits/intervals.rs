@@ -39,6 +39,8 @@ impl<'a> Own<'a> {
     }
 }
 
+/// Widths of the line's pulses of `level` (`None`: of both) against the limits; those cut off by an end of what was
+/// recorded are not measured. Cost: linear in the line's edges.
 pub(super) fn pulse_width(part: &Part, level: Option<Level>, limits: Limits) -> Tally {
     let mut tally = Tally::new(limits, part.line.sample_ticks);
     let own = Own::of(part);
@@ -56,6 +58,7 @@ pub(super) fn pulse_width(part: &Part, level: Option<Level>, limits: Limits) -> 
     tally
 }
 
+/// Times from each of `edges` to the next against the limits. Cost: linear in the edges.
 pub(super) fn period(part: &Part, edges: &Edges, limits: Limits) -> Tally {
     let mut tally = Tally::new(limits, part.line.sample_ticks);
     let own = Own::of(part);

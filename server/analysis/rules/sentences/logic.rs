@@ -8,6 +8,7 @@ use crate::model::{Capture, Level};
 /// Rows of the table told in the detail.
 const ROWS_TOLD: usize = 3;
 
+/// The finding of a combinational part that contradicts its expression; the result has a table.
 pub fn broken(teller: &Teller) -> Finding {
     let table = teller.result.table.as_ref().expect("a checked part has a table");
     let names = |lines: &[usize]| {

@@ -6,6 +6,7 @@ use crate::analysis::rules::sequence::{Instead, Suspicion, Tale, going, instead_
 use crate::model::Capture;
 use crate::rule::Sequence;
 
+/// The finding of a bus that took wrong steps; the result has a tale.
 pub fn broken(teller: &Teller, sequence: &Sequence) -> Finding {
     let tale = teller
         .result

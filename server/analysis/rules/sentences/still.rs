@@ -49,6 +49,7 @@ pub fn stuck(capture: &Capture, stuck: &Stuck) -> Option<Finding> {
     })
 }
 
+/// The finding of two lines that agree edge by edge: a warning within one group, else a note.
 pub fn bridged(capture: &Capture, bridged: &Bridged) -> Finding {
     let (a, b) = (
         &capture.lines[bridged.lines.0].name,

@@ -11,6 +11,7 @@ use crate::model::{Capture, Line, Polarity, Ticks};
 /// A line that moved in wrong steps.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Company {
+    /// Position in the capture.
     pub line: usize,
     /// Wrong steps, and all steps, in which it has an edge.
     pub wrong: u64,

@@ -11,6 +11,7 @@ pub(super) struct Cursor<'a> {
 }
 
 impl<'a> Cursor<'a> {
+    /// Starts before the lines' first edges; the first line is the most significant bit. At most 64 lines.
     pub fn new(lines: Vec<&'a Line>) -> Cursor<'a> {
         let mut value = 0;
         for line in &lines {

@@ -28,6 +28,7 @@ use step::{Kind, Rule, Taken};
 pub struct Tale {
     /// Lines of the bus, most significant first (positions in the capture).
     pub bus: Vec<usize>,
+    /// Steps judged, and those that were not by the rule.
     pub steps: u64,
     pub wrong: u64,
     /// How often each thing happened instead, most frequent first.

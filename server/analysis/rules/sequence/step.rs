@@ -22,12 +22,15 @@ pub enum Instead {
 
 /// What a step needs beside the value before it.
 pub(super) struct Rule {
+    /// Bits of the bus, and a word with as many ones.
     pub bits: usize,
     pub mask: u64,
+    /// A counter runs from 0 to one less; `None`: to all ones.
     pub modulus: Option<u64>,
     pub kind: Kind,
 }
 
+/// What the rule does to the value.
 #[derive(Clone, Copy, PartialEq)]
 pub(super) enum Kind {
     Up,
@@ -48,6 +51,7 @@ pub(super) struct Taken {
 }
 
 impl Rule {
+    /// The value after a step from `before`; `input` is the serial bit (0 or 1) or the value to load.
     pub fn expected(&self, before: u64, input: u64) -> u64 {
         let last = self.modulus.map_or(self.mask, |m| m - 1);
         match self.kind {
@@ -63,6 +67,7 @@ impl Rule {
         }
     }
 
+    /// The same rule in the other direction; `None` where there is no direction.
     pub fn other_way(&self) -> Option<Rule> {
         let kind = match self.kind {
             Kind::Up => Kind::Down,
@@ -74,6 +79,8 @@ impl Rule {
         Some(Rule { kind, ..*self })
     }
 
+    /// Names a wrong step; `still` has a 1 for each bit of the bus that never moves. Such a bit is the first
+    /// explanation, one wrong bit the last.
     pub fn instead(&self, taken: Taken, still: u64) -> Instead {
         let Taken { before, input, after } = taken;
         let expected = self.expected(before, input);

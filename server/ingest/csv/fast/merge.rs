@@ -7,12 +7,18 @@ use super::super::table::Table;
 use super::Parsed;
 use crate::ingest::build::Value;
 
+/// The parsed blocks, taken in the order of the file.
 pub struct Merge {
+    /// Lines that are fed by a column of levels; positions in the table.
     pub lines: Vec<usize>,
+    /// Ticks from row to row.
     pub sub: i64,
+    /// Of the latest row, bit `i` for `lines[i]`.
     pub levels: u64,
+    /// First and last time, in ticks.
     pub start: Option<i64>,
     pub end: i64,
+    /// The rows do not keep the pace: the table is read anew.
     pub unfit: bool,
     pub cancelled: bool,
 }

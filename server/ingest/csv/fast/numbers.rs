@@ -21,6 +21,7 @@ pub struct TimeReader<'s> {
 }
 
 impl<'s> TimeReader<'s> {
+    /// A reader that knows no time yet.
     pub fn new(shape: &'s Shape) -> TimeReader<'s> {
         TimeReader {
             shape,
@@ -100,6 +101,8 @@ pub struct DecimalReader {
 }
 
 impl DecimalReader {
+    /// The number at the start of `bytes` and its length; `None` where the text is not plain digits with at most one
+    /// `point`, after at most one minus.
     #[inline]
     pub fn read(&mut self, bytes: &[u8], point: u8) -> Option<(f64, usize)> {
         let negative = bytes.first() == Some(&b'-');

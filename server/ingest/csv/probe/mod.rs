@@ -44,6 +44,7 @@ pub struct ColumnPlan {
 /// How to read the table.
 #[derive(Clone, Debug)]
 pub struct TablePlan {
+    /// Between fields, and before decimals.
     pub delimiter: u8,
     pub point: u8,
     /// Editor's number of the first data row.
@@ -55,6 +56,7 @@ pub struct TablePlan {
     /// Position of the time column; `None`: rows are samples of a given period.
     pub time: Option<usize>,
     pub reader: TimeReader,
+    /// How far a written time may be from the true one because it was rounded, in units of the clock.
     pub rounding: f64,
     /// Length of a sample where times are sample numbers, in seconds.
     pub sample_s: Option<f64>,

@@ -358,6 +358,7 @@ fn sample_numbers(
     Ok(())
 }
 
+/// Whether a cell can be read as a time in any style.
 pub fn is_time_cell(cell: &[u8], point: u8) -> bool {
     Decimal::parse(cell, point).is_some() || suffixed(cell, point).is_some() || clock(cell, point).is_some()
 }

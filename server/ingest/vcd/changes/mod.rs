@@ -18,6 +18,7 @@ use crate::ingest::{Error, ErrorKind, Limits, Progress};
 /// What the changes told besides the lines.
 #[derive(Debug)]
 pub struct Outcome {
+    /// First and last time, in the file's units.
     pub start: i64,
     pub end: i64,
     pub times: Thinned,
@@ -34,6 +35,7 @@ pub struct Reader<'p> {
     pub came_to: u64,
     started: bool,
     start: i64,
+    /// The present time, in the file's units.
     pub now: i64,
     /// The time before the present one.
     pub before: i64,

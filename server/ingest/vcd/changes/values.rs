@@ -41,6 +41,7 @@ impl Reader<'_> {
             .ok_or_else(|| Failed::Error(tokens.error(ErrorKind::Undeclared(quoted(tokens.word())))))
     }
 
+    /// A scalar change: `digit` and the code behind it, in the present word or in the next.
     pub(super) fn scalar(&mut self, tokens: &mut Tokens, digit: u8, value: Value) -> Result<(), Failed> {
         let word = tokens.word();
         let target = match self.plan.codes.get(&word[1..]) {
@@ -165,6 +166,7 @@ impl Reader<'_> {
         Ok(())
     }
 
+    /// A change now of a variable that is no logic line; `None`: it has no number.
     pub fn other(&mut self, place: usize, value: Option<f64>) {
         self.other_at(self.now, place, value);
     }

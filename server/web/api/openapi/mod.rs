@@ -145,6 +145,7 @@ fn parameters(path: &str) -> Vec<Value> {
     names.map(parameter).collect()
 }
 
+/// The description itself.
 pub async fn openapi() -> Json<Value> {
     Json(document())
 }

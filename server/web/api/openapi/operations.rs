@@ -10,6 +10,7 @@ use crate::store::{
 use crate::web::api::{clocks, diagram, evidence, harness, links, log, marks, seek, upload};
 use crate::workflow::session::RunTallies;
 
+/// Every request that the interface answers, in the order of the description.
 pub(super) fn operations() -> Vec<Operation> {
     use Answer::{Bytes as Gives, Empty, Json as Any, List, Maybe, One};
     use Takes::{Bytes, Json, Nothing};
