@@ -2,10 +2,12 @@
 
 use std::collections::BTreeMap;
 
+use serde::Serialize;
+
 use crate::model::{ColumnKind, Family, TableForm};
 
 /// Bounds that keep the reader small and quick whatever the bytes are. Each is named when it is hit.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Limits {
     /// Lines of one capture, bits of vectors counted singly. Why: each costs some 500 bytes.
     pub lines: usize,
@@ -56,8 +58,9 @@ impl Default for Limits {
     }
 }
 
-/// What the reader is told beforehand. `Default` leaves everything to the file.
-#[derive(Clone, Debug, Default, PartialEq)]
+/// What the reader is told beforehand. `Default` leaves everything to the file. As JSON it is part of the key under which
+/// what was read is kept.
+#[derive(Clone, Debug, Default, PartialEq, Serialize)]
 pub struct ReadOptions {
     /// Length of a VCD time unit where `$timescale` is missing, in seconds.
     pub timescale_s: Option<f64>,
@@ -71,6 +74,7 @@ pub struct ReadOptions {
     pub time_unit_s: Option<f64>,
     /// Sampling period, in seconds.
     pub sample_period_s: Option<f64>,
+    /// Between the fields of a row.
     pub delimiter: Option<u8>,
     /// `b'.'` or `b','`.
     pub decimal: Option<u8>,

@@ -1,9 +1,11 @@
 //! Logic families: between which voltages a line counts as low or high.
 
+use serde::Serialize;
+
 use super::Thresholds;
 
 /// Thresholds of an analog line and the word that named them.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Family {
     /// One of [`FAMILIES`], or [`Family::BY_VOLTS`].
     pub name: String,

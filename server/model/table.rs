@@ -1,7 +1,9 @@
 //! What a table is, as its own content or a person says: the form of its rows, the kinds of its columns.
 
+use serde::Serialize;
+
 /// The form of a table.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
 pub enum TableForm {
     /// One row a sample, at a fixed period.
     Samples,
@@ -10,7 +12,7 @@ pub enum TableForm {
 }
 
 /// What a column of a table holds.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
 pub enum ColumnKind {
     Time,
     /// Levels.
