@@ -210,6 +210,27 @@ mod tests {
         }
     }
 
+    /// Fetch Metadata Request Headers (W3C), `Sec-Fetch-Site`: `same-origin`, `same-site` (another port of this machine is
+    /// one), `cross-site`, or `none` for what the person typed. Browsers set it; programs send none.
+    #[test]
+    fn a_change_that_a_browser_tells_to_come_from_elsewhere_is_refused() {
+        let asked = |method: Method, site: Option<&str>| {
+            let mut headers = vec![(HOST, "localhost:7117"), (CONTENT_TYPE, "application/json")];
+            headers.extend(site.map(|site| (HeaderName::from_static("sec-fetch-site"), site)));
+            status(method, &headers)
+        };
+        for method in [Method::POST, Method::PUT, Method::DELETE] {
+            for site in [None, Some("same-origin"), Some("none")] {
+                assert_eq!(asked(method.clone(), site), 200, "{method} {site:?}");
+            }
+            for site in ["cross-site", "same-site", "", "Same-Origin", "none, cross-site"] {
+                assert_eq!(asked(method.clone(), Some(site)), 403, "{method} {site}");
+            }
+        }
+        // Looking changes nothing: a link on a page elsewhere may lead here.
+        assert_eq!(asked(Method::GET, Some("cross-site")), 200);
+    }
+
     #[test]
     fn a_change_needs_a_content_type_no_form_can_send() {
         let host = (HOST, "localhost:7117");
