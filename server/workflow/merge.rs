@@ -102,8 +102,7 @@ pub fn skewed(capture: Capture, late_s: &BTreeMap<String, f64>) -> Capture {
 /// all captures are on it already.
 fn common_timebase(captures: &[Capture], alignments: &[Alignment]) -> Timebase {
     let base = captures[0].timebase;
-    let on_it =
-        |(c, a): (&Capture, &Alignment)| c.timebase == base && a.offset_s == 0.0 && a.drift_ppm == 0.0;
+    let on_it = |(c, a): (&Capture, &Alignment)| c.timebase == base && a.is_same_clock();
     if captures.iter().zip(alignments).all(on_it) {
         return base;
     }
@@ -130,10 +129,7 @@ struct Clock {
 
 impl Clock {
     fn time(&self, time: Ticks) -> Ticks {
-        if self.alignment.offset_s == 0.0
-            && self.alignment.drift_ppm == 0.0
-            && self.from.origin_s == self.to.origin_s
-        {
+        if self.alignment.is_same_clock() && self.from.origin_s == self.to.origin_s {
             // The first capture: a power of two, so nothing is rounded.
             return Ticks(self.to.ticks_of(self.from.length_s(time.0 as f64)).round() as i64);
         }
@@ -156,8 +152,7 @@ impl Clock {
         name: String,
         warnings: &mut Vec<Warning>,
     ) -> Line {
-        let stays = self.from == self.to && self.alignment.offset_s == 0.0 && self.alignment.drift_ppm == 0.0;
-        if stays {
+        if self.from == self.to && self.alignment.is_same_clock() {
             return Line {
                 name,
                 capture,
@@ -303,6 +298,35 @@ mod tests {
         assert!((at(1, 1) - alignment.time_in_a(second)).abs() < 1e-10 / 2.0);
         assert_eq!(merged.lines[1].capture, 1);
         assert_eq!(merged.span.start, Ticks(0));
+    }
+
+    /// A clock without an offset may still run fast: 500 ppm are half a tick after a thousand.
+    #[test]
+    fn a_drift_moves_edges_though_the_offset_is_zero() {
+        let base = Timebase::decimal(-9);
+        let a = capture("a.vcd", base, &[10, 123], "A");
+        let b = capture("b.vcd", base, &[400, 1000], "B");
+        let drifting = Alignment {
+            drift_ppm: 500.0,
+            ..Alignment::SAME_CLOCK
+        };
+        let merged = merge(vec![a.clone(), b.clone()], &[Alignment::SAME_CLOCK, drifting]);
+        let at = |edge: usize| merged.seconds(merged.lines[1].edges[edge]);
+        let finest = 0.5 * merged.timebase.tick_s() + 1e-18;
+        assert!(merged.timebase.tick_s() < base.tick_s());
+        assert!((at(0) - 400.2e-9).abs() <= finest && (at(1) - 1000.5e-9).abs() <= finest);
+        assert_eq!(merged.seconds(merged.lines[0].edges[1]), 123e-9);
+        // Nor does a drift alone leave the times of a clock as they are where the timebases agree.
+        let clock = Clock {
+            from: base,
+            to: base,
+            alignment: Alignment {
+                drift_ppm: 5000.0,
+                ..Alignment::SAME_CLOCK
+            },
+        };
+        let line = clock.line(b.lines[0].clone(), 0, 0, "B".to_owned(), &mut Vec::new());
+        assert_eq!(line.edges.as_ref(), [Ticks(402), Ticks(1005)]);
     }
 
     #[test]

@@ -66,7 +66,8 @@ impl Run {
 const MOST_TRIED: usize = 4;
 
 /// The runs, in the order of their first captures. `ties`: one for each capture (missing ones say nothing);
-/// `late_s`: for each capture the skews of its instrument's channels by line name (missing ones have none). Cost: an alignment for each capture beyond the first of a run.
+/// `late_s`: for each capture the skews of its instrument's channels by line name (missing ones have none). Cost: an
+/// alignment for each capture beyond the first of a run.
 pub fn runs(captures: Vec<Capture>, ties: &[Tie], late_s: &[BTreeMap<String, f64>]) -> Vec<Run> {
     let none = BTreeMap::new();
     let captures: Vec<Capture> = captures
@@ -75,13 +76,6 @@ pub fn runs(captures: Vec<Capture>, ties: &[Tie], late_s: &[BTreeMap<String, f64
         .map(|(position, capture)| skewed(capture, late_s.get(position).unwrap_or(&none)))
         .collect();
     let mut groups: Vec<Vec<Member>> = Vec::new();
-    let alone = |position| Member {
-        position,
-        alignment: Alignment::SAME_CLOCK,
-        on: Vec::new(),
-        shift_s: 0.0,
-        trouble: None,
-    };
     for (position, capture) in captures.iter().enumerate() {
         let tie = ties.get(position).unwrap_or(&Tie::Nothing);
         let (group, on, shift_s) = match tie {
@@ -129,6 +123,17 @@ pub fn runs(captures: Vec<Capture>, ties: &[Tie], late_s: &[BTreeMap<String, f64
     groups.into_iter().map(run).collect()
 }
 
+/// A capture on its own clock, as every run begins with one.
+fn alone(position: usize) -> Member {
+    Member {
+        position,
+        alignment: Alignment::SAME_CLOCK,
+        on: Vec::new(),
+        shift_s: 0.0,
+        trouble: None,
+    }
+}
+
 /// Lines to bring `capture` to the clock of a run by, where nobody said; `None`: it is a run of its own.
 fn guess(captures: &[Capture], group: &[Member], capture: &Capture) -> Option<Vec<String>> {
     let has = |name: &str| {
@@ -174,7 +179,7 @@ fn brought(
     let found = align_pair_on(first, capture, on)?;
     // Through the member's own place: A = B' (1 + d1) + o1, B' = C (1 + d2) + o2.
     let m = &member.alignment;
-    if m.offset_s == 0.0 && m.drift_ppm == 0.0 {
+    if m.is_same_clock() {
         return Ok(found);
     }
     let slope = 1.0 + m.drift_ppm * 1e-6;
@@ -333,6 +338,46 @@ mod tests {
             "{}",
             moved[0].findings[0].title
         );
+    }
+
+    /// What goes with a capture that drifts drifts with it, be that capture's offset 0.
+    #[test]
+    fn a_capture_is_brought_through_one_that_only_drifts() {
+        use crate::model::{Format, Level, Line, Ticks, TimeSpan, Timebase};
+        let capture = |file: &str, name: &str| {
+            // Every pulse has a width of its own.
+            let edges: Vec<Ticks> = (1..200).map(|k| Ticks(k * k * 50)).collect();
+            let span = TimeSpan::new(Ticks(0), Ticks(2_000_000));
+            Capture {
+                file: file.to_owned(),
+                format: Format::Vcd,
+                timebase: Timebase::decimal(-9),
+                span,
+                resolution_ticks: 1.0,
+                lines: vec![Line::digital(name, Level::Low, edges, span)],
+                buses: Vec::new(),
+                not_logic: Vec::new(),
+                warnings: Vec::new(),
+            }
+        };
+        let captures = [capture("panel.vcd", "KEY"), capture("tower.vcd", "NOTE")];
+        let drifting = Alignment {
+            drift_ppm: 40.0,
+            ..Alignment::SAME_CLOCK
+        };
+        let group = [
+            alone(0),
+            Member {
+                alignment: drifting,
+                ..alone(1)
+            },
+        ];
+        // Recorded on the tower's clock.
+        let third = capture("memory.vcd", "NOTE");
+        let found = brought(&captures, &group, &third, &["NOTE".to_owned()]).unwrap();
+        assert!((found.drift_ppm - 40.0).abs() < 1e-3, "{found:?}");
+        let (end, expected) = (found.time_in_a(2e-3), 2e-3 * (1.0 + 40e-6));
+        assert!((end - expected).abs() < 1e-12, "{end}");
     }
 
     #[test]

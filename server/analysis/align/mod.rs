@@ -177,6 +177,11 @@ impl Alignment {
         inverted: false,
     };
 
+    /// Whether nothing moves: neither an offset nor a drift, which moves everything but one moment.
+    pub fn is_same_clock(&self) -> bool {
+        self.offset_s == 0.0 && self.drift_ppm == 0.0
+    }
+
     /// A time on B's clock, on A's.
     pub fn time_in_a(&self, time_in_b: f64) -> f64 {
         time_in_b * (1.0 + self.drift_ppm * 1e-6) + self.offset_s
