@@ -190,6 +190,11 @@ fn vcd_mistakes_have_their_place() {
     let error = fail(&text);
     assert!(matches!(error.kind, ErrorKind::Undeclared(_)), "{error}");
     assert_eq!(error.position.unwrap().byte, text.find("1?").unwrap() as u64);
+    // With the line as an editor counts it, and what to do.
+    let line = text[..text.find("1?").unwrap()].matches('\n').count() + 1;
+    let told = error.to_string();
+    assert!(told.contains(&format!(", line {line} (byte ")), "{told}");
+    assert!(told.ends_with("export it again"), "{told}");
     for text in [
         "$timescale 5 ns $end $enddefinitions $end\n",
         "$var wire 1 ! a\n",

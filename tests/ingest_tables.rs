@@ -163,6 +163,54 @@ fn a_stated_rate_settles_the_unit_where_the_column_names_none() {
 }
 
 #[test]
+fn remarks_after_a_semicolon_are_remarks_where_commas_part_the_cells() {
+    let text =
+        "; Samplerate: 20 MHz\n; made at the tower\nSample,STEP\n0,0\n1,0\n; a pause, 1\n2,1\n3,1\n4,0\n";
+    assert_eq!(edges(&read(text)), want(&[("STEP", &[100, 200])]));
+    // Where semicolons part the cells, one at the start is an empty cell.
+    let cells = read(";Time (us);STEP\n;0;0\n;0.1;0\n;0.2;1\n;0.3;1\n;0.4;0\n");
+    assert_eq!(edges(&cells), want(&[("STEP", &[200, 400])]));
+}
+
+#[test]
+fn one_odd_cell_that_makes_volts_of_levels_is_named_and_can_be_overruled() {
+    let mut text = String::from("Time (us),STEP,CLEAR\n");
+    for row in 0..8_000 {
+        let cell = if row == 7_000 {
+            "3"
+        } else {
+            ["0", "1"][row / 2 % 2]
+        };
+        text += &format!("{},{cell},{}\n", row, row / 3 % 2);
+    }
+    let told = |capture: &Capture| {
+        capture
+            .warnings
+            .iter()
+            .map(|w| w.text.clone())
+            .collect::<Vec<_>>()
+            .join("\n")
+    };
+    let volts = read(&text);
+    assert!(volts.lines[0].trace.is_some() && volts.lines[1].trace.is_none());
+    let said = told(&volts);
+    // The heading is row 1, so sample 7000 is row 7002.
+    assert!(
+        said.contains("row 7002 holds \"3\"") && said.contains("\"STEP\" = \"digital\""),
+        "{said}"
+    );
+    let options = ReadOptions {
+        columns: vec![("STEP".to_owned(), ColumnKind::Digital)]
+            .into_iter()
+            .collect(),
+        ..ReadOptions::default()
+    };
+    let levels = ingest::read_bytes("table", text.into_bytes(), &options).unwrap();
+    assert!(levels.lines[0].trace.is_none(), "{}", told(&levels));
+    assert!(told(&levels).contains("first in row 7002"), "{}", told(&levels));
+}
+
+#[test]
 fn a_stated_rate_that_contradicts_the_times_is_told() {
     let rows = |step: f64| -> String {
         (0..40)

@@ -5,10 +5,12 @@
 pub struct Position {
     /// Offset from the start.
     pub byte: u64,
-    /// Row of a table, as an editor counts lines; `None` for a VCD, whose places are bytes.
+    /// Row of a table, as an editor counts lines.
     pub row: Option<u64>,
     /// Field of that row.
     pub column: Option<u64>,
+    /// Line of a text that is no table, from 1: of a VCD.
+    pub line: Option<u64>,
 }
 
 /// A file that could not be read. `Display` is one line: file, place, found, expected, what to do.
@@ -41,16 +43,26 @@ pub enum ErrorKind {
         limit: String,
         advice: &'static str,
     },
-    #[error("{0}")]
+    #[error("{}", what_to_do(.0))]
     Vcd(String),
-    #[error("time runs backwards: found {found} after {before}; a file must be in order of time")]
+    #[error(
+        "time runs backwards: found {found} after {before}; a file must be in order of time: export it again"
+    )]
     Backwards { found: String, before: String },
     #[error(
-        "the identifier {0} was never declared by a $var: the file is damaged, or its header is of another file"
+        "the identifier {0} was never declared by a $var: the file is damaged, or its header is of another file; export it again"
     )]
     Undeclared(String),
     #[error("{0}")]
     Table(String),
+}
+
+/// Whoever finds a damaged VCD can but export it anew.
+fn what_to_do(message: &str) -> String {
+    match message.contains("export it again") {
+        true => message.to_owned(),
+        false => format!("{message}: the file is damaged there, export it again"),
+    }
 }
 
 fn place(position: &Option<Position>) -> String {
@@ -59,7 +71,10 @@ fn place(position: &Option<Position>) -> String {
         Some(p) => match (p.row, p.column) {
             (Some(row), Some(column)) => format!(", row {row}, column {column}"),
             (Some(row), None) => format!(", row {row}"),
-            _ => format!(", byte {}", p.byte),
+            (None, _) => match p.line {
+                Some(line) => format!(", line {line} (byte {})", p.byte),
+                None => format!(", byte {}", p.byte),
+            },
         },
     }
 }

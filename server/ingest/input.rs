@@ -390,6 +390,7 @@ impl<'a> Input<'a> {
                 byte: self.offset,
                 row: None,
                 column: None,
+                line: None,
             }),
             kind,
         }

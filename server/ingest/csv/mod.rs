@@ -62,10 +62,17 @@ pub fn read(
                 plan.warnings.retain(|said| said != OFF_PACE);
                 plan.warnings.push(told);
             }
-            Outcome::Again(Again::Analog(column)) => {
+            Outcome::Again(Again::Analog(column, row, cell)) => {
                 plan.columns[column].kind = ColumnKind::Analog;
+                let heading = plan.columns[column].heading.trim();
+                let key = match heading {
+                    "" => (column + 1).to_string(),
+                    heading => quoted(heading.as_bytes()),
+                };
                 plan.warnings.push(format!(
-                    "taken for volts by its numbers: {}",
+                    "{} was taken for volts because row {row} holds {cell}, which is a number and no level; if that cell is a \
+                     slip, say {key} = \"digital\" under [read.columns] in the setup file: the line is then unknown there, and \
+                     its other cells are levels",
                     quoted(plan.columns[column].name.as_bytes())
                 ));
             }

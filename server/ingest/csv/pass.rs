@@ -160,7 +160,8 @@ impl<'p> Pass<'p> {
         let mut is_last_cut = false;
         let mut coarse = plan.pace.is_coarse(plan.rounding).then(CoarseTimes::default);
         while rows.advance(limits.columns)? {
-            if rows.row < plan.first_row || rows.fields.is_empty() || is_comment(rows.bytes()) {
+            if rows.row < plan.first_row || rows.fields.is_empty() || is_comment(rows.bytes(), plan.delimiter)
+            {
                 continue;
             }
             let written = match plan.time {

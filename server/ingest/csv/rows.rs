@@ -82,6 +82,7 @@ impl<'a> Rows<'a> {
                 byte: self.offset(),
                 row: Some(self.row),
                 column: column.map(|c| c as u64 + 1),
+                line: None,
             }),
             kind,
         }

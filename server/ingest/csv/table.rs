@@ -11,6 +11,7 @@ use super::rows::Rows;
 use crate::ingest::analog::AnalogBuilder;
 use crate::ingest::build::{LineBuilder, Value};
 use crate::ingest::columns::SpillFolder;
+use crate::ingest::error::quoted;
 use crate::ingest::grid::Grid;
 use crate::ingest::{Error, ErrorKind, ReadOptions};
 use crate::model::{ColumnKind, Family};
@@ -21,8 +22,8 @@ pub enum Again {
     Pace,
     /// The rows are samples whose times are rounded to more than the sampling period, and what to say.
     Counted(Grid, String),
-    /// A column of levels holds volts.
-    Analog(usize),
+    /// A column of levels holds volts: its position, the row that shows it, and the cell there.
+    Analog(usize, u64, String),
 }
 
 /// Where the cells of a column go.
@@ -151,8 +152,10 @@ impl Table<'_> {
                             }
                             value
                         }
-                        None if Decimal::parse(cell, point).is_some() => {
-                            return Ok(Some(Again::Analog(column)));
+                        None if Decimal::parse(cell, point).is_some()
+                            && !self.plan.columns[column].is_declared =>
+                        {
+                            return Ok(Some(Again::Analog(column, rows.row, quoted(cell))));
                         }
                         None => {
                             note(&mut self.counts.strange, rows.row);

@@ -54,8 +54,44 @@ pub(crate) struct Plan {
     pub stretches: usize,
 }
 
-/// Reads a VCD.
+/// Reads a VCD. A mistake is told with its line as well: counting it costs another look at the bytes before it.
 pub fn read(
+    source: &Source,
+    name: &str,
+    wrapping: Wrapping,
+    options: &ReadOptions,
+    progress: &dyn Progress,
+) -> Result<Capture, Error> {
+    read_whole(source, name, wrapping, options, progress).map_err(|mut error| {
+        if let Some(position) = &mut error.position {
+            position.line = line_at(source, name, wrapping, options, position.byte);
+        }
+        error
+    })
+}
+
+/// The line, from 1, that byte `offset` of the unpacked file stands on; `None` where the file can't be read as far.
+fn line_at(
+    source: &Source,
+    name: &str,
+    wrapping: Wrapping,
+    options: &ReadOptions,
+    offset: u64,
+) -> Option<u64> {
+    let mut input = Input::open(source, name, wrapping, &options.limits, &()).ok()?;
+    let mut line = 1;
+    while input.offset() < offset {
+        if input.window().is_empty() && !input.more().ok()? {
+            return None;
+        }
+        let length = input.window().len().min((offset - input.offset()) as usize);
+        line += memchr::memchr_iter(b'\n', &input.window()[..length]).count() as u64;
+        input.advance(length);
+    }
+    Some(line)
+}
+
+fn read_whole(
     source: &Source,
     name: &str,
     wrapping: Wrapping,

@@ -106,6 +106,7 @@ impl<'a> Tokens<'a> {
                 byte: self.offset(),
                 row: None,
                 column: None,
+                line: None,
             }),
             kind,
         }

@@ -110,10 +110,13 @@ pub fn decimal_mark(rows: &[Row], delimiter: u8) -> (u8, Option<String>) {
     (mark, told)
 }
 
-/// Whether a row is a remark: begins with `#`, `%` or `//`.
-pub fn is_comment(row: &[u8]) -> bool {
+/// Whether a row is a remark: begins with `#`, `%` or `//`, or with `;` where no semicolon parts the cells.
+pub fn is_comment(row: &[u8], delimiter: u8) -> bool {
     let row = row.trim_ascii_start();
-    row.starts_with(b"#") || row.starts_with(b"%") || row.starts_with(b"//")
+    row.starts_with(b"#")
+        || row.starts_with(b"%")
+        || row.starts_with(b"//")
+        || delimiter != b';' && row.starts_with(b";")
 }
 
 fn is_value(cell: &[u8], point: u8) -> bool {

@@ -3,6 +3,9 @@
 use super::super::cells::{Decimal, is_sample_word, split_unit, time_unit, volt_unit, words};
 use super::Row;
 
+/// What remarks begin with.
+const REMARKS: [char; 4] = ['#', '%', '/', ';'];
+
 /// The headings and what stands above and below them.
 pub struct Head {
     pub names: Vec<String>,
@@ -64,7 +67,7 @@ pub fn headings(above: &[Row], fields: usize, point: u8, warnings: &mut Vec<Stri
                 .find(|r| r.comment && r.cells.len() == fields)
                 .map(|r| {
                     let mut names: Vec<String> = r.cells.iter().map(text).collect();
-                    names[0] = names[0].trim_start_matches(['#', '%', '/']).trim().to_owned();
+                    names[0] = names[0].trim_start_matches(REMARKS).trim().to_owned();
                     names
                 })
         }
@@ -103,13 +106,7 @@ fn stated_period(row: &Row, point: u8) -> Option<(f64, f64)> {
     let joined: Vec<String> = row
         .cells
         .iter()
-        .map(|c| {
-            words(c)
-                .trim()
-                .trim_start_matches(['#', '%', '/'])
-                .trim()
-                .to_owned()
-        })
+        .map(|c| words(c).trim().trim_start_matches(REMARKS).trim().to_owned())
         .collect();
     let (key, value) = match joined.as_slice() {
         [key, value, ..] if !value.is_empty() && !key.contains(':') => (key.clone(), value.clone()),

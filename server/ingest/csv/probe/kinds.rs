@@ -107,6 +107,7 @@ fn column_plan(
                 name,
                 heading,
                 kind: ColumnKind::Ignore,
+                is_declared: false,
                 volts: 1.0,
                 sample: Vec::new(),
             };
@@ -125,6 +126,7 @@ fn column_plan(
         name,
         heading,
         kind,
+        is_declared: declared.is_some(),
         volts,
         sample,
     }

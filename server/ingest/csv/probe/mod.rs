@@ -35,6 +35,8 @@ pub struct ColumnPlan {
     pub name: String,
     pub heading: String,
     pub kind: ColumnKind,
+    /// A person said what it holds: no cell changes that.
+    pub is_declared: bool,
     /// Volts of one unit of the cells.
     pub volts: f64,
     /// Volts of the first rows of an analog column, for its state levels.
@@ -110,6 +112,7 @@ pub fn probe(
             byte: 0,
             row: Some(row),
             column: None,
+            line: None,
         }),
         kind: ErrorKind::Table(text),
     };
@@ -252,7 +255,7 @@ fn first_rows(
         rows.push(Row {
             number: reader.row,
             byte: reader.offset(),
-            comment: is_comment(bytes),
+            comment: is_comment(bytes, delimiter),
             cells,
         });
     }
