@@ -93,11 +93,11 @@ async fn an_evening() {
     bench.ok(Method::PUT, &one, json!({"text": "changed"})).await;
     assert_eq!(
         bench.ok(Method::POST, &at("/undo"), Value::Null).await["what"],
-        "remark edited"
+        "remark changed"
     );
     assert_eq!(
         bench.ok(Method::POST, &at("/redo"), Value::Null).await["what"],
-        "remark edited"
+        "remark changed"
     );
     bench.ok(Method::DELETE, &one, Value::Null).await;
     assert_eq!(
@@ -436,7 +436,7 @@ async fn the_document_says_what_is_answered() {
     let diagram = bench.ok(Method::GET, &at("/diagram"), Value::Null).await;
     assert_eq!(diagram["marks"][0]["stray"], false);
     let undone = bench.ok(Method::POST, &at("/undo"), Value::Null).await;
-    assert_eq!(undone["what"], "pulse mark added");
+    assert_eq!(undone["what"], "pulse judged");
     bench.ok(Method::GET, &at("/places"), Value::Null).await;
     assert_eq!(strays().await, before);
     let undone = bench.ok(Method::POST, &at("/undo"), Value::Null).await;

@@ -150,7 +150,7 @@ async fn only_where_none_can_be_read_the_error_stands_alone() {
         .await;
     let page = bench.page("").await;
     assert!(
-        page.contains("role=\"alert\">bad.csv") && page.contains("worse.vcd, byte"),
+        page.contains("role=\"alert\">bad.csv") && page.contains("worse.vcd, line"),
         "{page}"
     );
     for id in [bad, worse] {

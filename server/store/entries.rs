@@ -91,11 +91,7 @@ impl Store {
     /// # Errors
     /// A value that can't be kept, no such session, or the disk's own; then nothing is changed.
     pub fn add<T: Kind>(&self, session: SessionId, value: &T) -> Result<Entry<T>, Error> {
-        let mut added = self.add_all(
-            session,
-            std::slice::from_ref(value),
-            &format!("{} added", words(T::KIND)),
-        )?;
+        let mut added = self.add_all(session, std::slice::from_ref(value), &deed(T::KIND, "added"))?;
         Ok(added.remove(0))
     }
 
@@ -126,7 +122,7 @@ impl Store {
     pub fn edit<T: Kind>(&self, session: SessionId, id: EntryId, value: &T) -> Result<Entry<T>, Error> {
         value.check()?;
         self.entry::<T>(session, id)?;
-        self.act(session, &format!("{} edited", words(T::KIND)), |act| {
+        self.act(session, &deed(T::KIND, "changed"), |act| {
             act.change_with(id, value.digest(), |state| state.body = to_json(value))
         })?;
         self.entry(session, id)
@@ -156,6 +152,17 @@ impl Store {
         );
         let found = found.optional()?;
         found.ok_or_else(|| Error::no(format!("entry {id} in session {session}")))
+    }
+}
+
+/// What was done, for the button that undoes it. Kinds that hold one thing a session are called by what a person does there.
+fn deed(kind: &str, done: &str) -> String {
+    match kind {
+        "condition-in-hand" => "another condition looked at".to_owned(),
+        "diagram-view" => "view of the diagram changed".to_owned(),
+        "finding-state" => "state of a finding changed".to_owned(),
+        "pulse-mark" if done == "added" => "pulse judged".to_owned(),
+        kind => format!("{} {done}", words(kind)),
     }
 }
 
@@ -223,7 +230,7 @@ mod tests {
         store.edit(id, a.id, &condition("as found, cold")).unwrap();
         store.add(id, &condition("pull-up fitted")).unwrap();
         assert_eq!(store.undo(id).unwrap().unwrap().what, "condition added");
-        assert_eq!(store.undo(id).unwrap().unwrap().what, "condition edited");
+        assert_eq!(store.undo(id).unwrap().unwrap().what, "condition changed");
         assert_eq!(titles(&store, id), ["as found"]);
         store.redo(id).unwrap().unwrap();
         store.redo(id).unwrap().unwrap();

@@ -117,13 +117,37 @@ impl Store {
         }
     }
 
-    /// Changes what is said about a session (title, job, setup); can be undone.
+    /// Changes what is said about a session (title, job, setup); can be undone under the name of what was changed.
     ///
     /// # Errors
     /// [`Error::NotFound`], an empty title, or the disk's own.
     pub fn edit_session(&self, id: SessionId, body: &SessionBody) -> Result<Session, Error> {
+        let before = self.session(id)?.body;
+        let after = checked(body)?;
+        let changed = [
+            ("title", before.title != after.title),
+            ("job", before.job != after.job),
+            ("setup", before.setup != after.setup),
+        ];
+        let parts: Vec<&str> = changed
+            .iter()
+            .filter(|(_, is)| *is)
+            .map(|(part, _)| *part)
+            .collect();
+        let what = match parts.as_slice() {
+            [] => "session kept as it was".to_owned(),
+            parts => format!("{} changed", parts.join(" and ")),
+        };
+        self.edit_session_as(id, &after, &what)
+    }
+
+    /// As [`Store::edit_session`], named for the journal: `what` was done, in the past ("rule added").
+    ///
+    /// # Errors
+    /// As [`Store::edit_session`].
+    pub fn edit_session_as(&self, id: SessionId, body: &SessionBody, what: &str) -> Result<Session, Error> {
         let body = checked(body)?;
-        self.act(id, "session edited", |act| {
+        self.act(id, what, |act| {
             act.change_session(|state| state.body = to_json(&body))
         })?;
         self.session(id)
@@ -245,6 +269,21 @@ mod tests {
         assert_eq!(store.sessions(true).unwrap().len(), 1);
         store.restore_session(made.id).unwrap();
         assert_eq!(store.session(made.id).unwrap().binned_ms, None);
+    }
+
+    #[test]
+    fn undoing_says_what_was_changed() {
+        let (_folder, store) = test_store();
+        let made = store.create_session(&body("A")).unwrap();
+        let mut changed = made.body.clone();
+        changed.job = "It strikes twice.".to_owned();
+        changed.setup = "# nothing yet\n".to_owned();
+        store.edit_session(made.id, &changed).unwrap();
+        assert_eq!(
+            store.undo(made.id).unwrap().unwrap().what,
+            "job and setup changed"
+        );
+        assert_eq!(store.session(made.id).unwrap().body, made.body);
     }
 
     #[test]

@@ -106,7 +106,10 @@ fn api_routes() -> Router<Arc<App>> {
         .route("/api/sessions/{id}/links/pulses", get(api::links::pulses))
         .route("/api/sessions/{id}/compare", get(api::compare::compare))
         .route("/api/sessions/{id}/runs", get(api::compare::runs))
-        .route("/api/sessions/{id}/rules", post(api::rules::add))
+        .route(
+            "/api/sessions/{id}/rules",
+            post(api::rules::add).delete(api::rules::take_out),
+        )
         .route("/api/openapi.json", get(api::openapi::openapi))
         .route("/api/bin", get(api::log::bin))
         .route(

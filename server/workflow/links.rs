@@ -3,6 +3,7 @@
 use serde::Serialize;
 
 use super::inspect::link_options;
+use super::setup_text::{end_of_table, with_table, without_table};
 use crate::analysis::links::{self, EndPulse};
 use crate::model::Capture;
 use crate::setup::{LinkSetup, Setup, parse_seconds};
@@ -75,11 +76,7 @@ pub fn declared(text: &str, from: &str, to: &str, max_delay: &str, inverted: boo
     if inverted {
         link.push_str("inverted = true\n");
     }
-    let before = text.trim_end();
-    let text = match before {
-        "" => link,
-        _ => format!("{before}\n\n{link}"),
-    };
+    let text = with_table(text, &link);
     Setup::parse(&text, "the setup with the new link").map_err(|error| error.to_string())?;
     Ok(text)
 }
@@ -92,27 +89,16 @@ pub fn taken_back(text: &str, from: &str, to: &str) -> Result<String, String> {
     let missing = || format!("There is no link from {from} to {to} in the setup.");
     let is_it = |link: &LinkSetup| link.from == from && link.to == to;
     let lines: Vec<&str> = text.lines().collect();
-    let is_table = |line: &&str| line.trim_start().starts_with('[');
     let mut at = 0;
     while at < lines.len() {
         if !lines[at].trim_start().starts_with("[[link]]") {
             at += 1;
             continue;
         }
-        let end = lines[at + 1..]
-            .iter()
-            .position(is_table)
-            .map_or(lines.len(), |n| at + 1 + n);
+        let end = end_of_table(&lines, at);
         let block = Setup::parse(&lines[at..end].join("\n"), "the link");
         if block.is_ok_and(|setup| setup.links.iter().any(is_it)) {
-            // Comments between this table and the next belong to the next.
-            let kept = lines[at..end]
-                .iter()
-                .rposition(|line| !line.trim().is_empty() && !line.trim_start().starts_with('#'));
-            let stop = at + kept.map_or(end - at, |last| last + 1);
-            let rest: Vec<&str> = lines[..at].iter().chain(&lines[stop..]).copied().collect();
-            let mut rest = rest.join("\n").trim_end().to_owned();
-            rest.push('\n');
+            let rest = without_table(text, at);
             Setup::parse(&rest, "the setup without the link").map_err(|error| error.to_string())?;
             return Ok(rest);
         }

@@ -10,6 +10,7 @@
 //! | [`compare`] | captures under two conditions to what the fix changed |
 //! | [`session`] | all that a stored session holds, to captures, reports and counts |
 //! | [`lines`], [`links`], [`places`], [`export`] | what is there, pulse by pulse, on which pin, in which form |
+//! | [`setup_text`] | a rule, rail or link into the text of a setup, and out of it |
 //! | [`watch`], [`demo_session`] | a watched folder to new exports; the ready session of the demo |
 
 pub mod align;
@@ -32,6 +33,7 @@ pub mod reading;
 pub mod rules;
 pub mod runs;
 pub mod session;
+pub mod setup_text;
 pub mod stored;
 pub mod unreadable;
 pub mod watch;

@@ -5,10 +5,15 @@ import { all, find } from "./lib/dom.js";
 import { sendBytes, sendJson } from "./lib/fetch.js";
 import { decimal } from "./lib/format.js";
 
-/** @param {Element} element @param {string} sentence */
+/** Says it at the nearest place for it. @param {Element} element @param {string} sentence */
 function tell(element, sentence) {
-  const place = find(".told", element.closest("form") ?? undefined) ?? find(".told");
-  if (place) place.textContent = sentence;
+  for (let at = /** @type {Element | null} */ (element); at; at = at.parentElement) {
+    const place = find(".told", at);
+    if (place) {
+      place.textContent = sentence;
+      return;
+    }
+  }
 }
 
 /** @param {HTMLElement} element @param {any} answer whose id takes the place of {id} in the next address */
@@ -30,7 +35,7 @@ function valueOf(field) {
 }
 
 /** What a form says, as an object: numbers as numbers, an empty number as null. @param {HTMLFormElement} form */
-export function bodyOf(form) {
+function bodyOf(form) {
   const body = JSON.parse(form.dataset.base ?? "{}");
   for (const field of /** @type {any[]} */ ([...form.elements])) {
     if (!field.name || field.disabled || field.type === "file") continue;

@@ -6,10 +6,11 @@ use axum::Json;
 use axum::extract::{Path, Query, State};
 use serde::{Deserialize, Serialize};
 
-use super::log::with_store;
+use super::log::{change_setup, with_store};
 use crate::setup::Setup;
 use crate::store::{Session, SessionId};
 use crate::web::error::{Failure, sentence};
+use crate::web::known_lines::no_such;
 use crate::web::state::App;
 use crate::workflow::links::{self, PulseFate};
 
@@ -46,21 +47,13 @@ pub async fn declare(
             let is_known = opened.capture.line_index(name).is_some()
                 || opened.capture.buses.iter().any(|bus| bus.name == name);
             if !is_known {
-                let names: Vec<&str> = opened
-                    .capture
-                    .lines
-                    .iter()
-                    .take(24)
-                    .map(|l| l.name.as_str())
-                    .collect();
-                return Err(Failure::wrong(format!(
-                    "Expected a captured line or bus as the {end}, found \"{name}\". There are {}.",
-                    names.join(", ")
-                )));
+                let told = no_such(&opened.capture, name);
+                return Err(Failure::wrong(format!("The {end}: {told}")));
             }
         }
     }
-    rewrite(app, id, move |text| {
+    let done = format!("link from {} to {} declared", link.from.trim(), link.to.trim());
+    change_setup(app, id, done, move |text| {
         links::declared(text, &link.from, &link.to, &link.max_delay, link.inverted)
     })
     .await
@@ -72,23 +65,11 @@ pub async fn take_back(
     Path(id): Path<i64>,
     Json(ends): Json<Ends>,
 ) -> Result<Json<Session>, Failure> {
-    rewrite(app, SessionId(id), move |text| {
+    let done = format!("link from {} to {} taken back", ends.from, ends.to);
+    change_setup(app, SessionId(id), done, move |text| {
         links::taken_back(text, &ends.from, &ends.to)
     })
     .await
-}
-
-async fn rewrite(
-    app: Arc<App>,
-    id: SessionId,
-    change: impl FnOnce(&str) -> Result<String, String> + Send + 'static,
-) -> Result<Json<Session>, Failure> {
-    let session = with_store(app, move |store| {
-        let mut body = store.session(id)?.body;
-        body.setup = change(&body.setup).map_err(|error| Failure::wrong(sentence(&error)))?;
-        Ok(store.edit_session(id, &body)?)
-    });
-    Ok(Json(session.await?))
 }
 
 /// What became of each pulse sent over a declared link. Cost: one check of that link.

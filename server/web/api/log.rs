@@ -107,6 +107,21 @@ pub async fn edit_session(
     ))
 }
 
+/// Rewrites the text of the session's setup; `done` names it for the journal, in the past ("rule added").
+pub(super) async fn change_setup(
+    app: Arc<App>,
+    id: SessionId,
+    done: String,
+    change: impl FnOnce(&str) -> Result<String, String> + Send + 'static,
+) -> Result<Json<Session>, Failure> {
+    let session = with_store(app, move |store| {
+        let mut body = store.session(id)?.body;
+        body.setup = change(&body.setup).map_err(|error| Failure::wrong(sentence(&error)))?;
+        Ok(store.edit_session_as(id, &body, &done)?)
+    });
+    Ok(Json(session.await?))
+}
+
 /// Puts the session into the bin; nothing of it is deleted.
 pub async fn bin_session(State(app): State<Arc<App>>, Path(id): Path<i64>) -> Result<StatusCode, Failure> {
     with_store(app, move |store| Ok(store.bin_session(SessionId(id))?)).await?;

@@ -1,16 +1,22 @@
-//! A rule from a form's fields: written as TOML at the end of the session's setup.
+//! A rule from a form's fields: written as TOML at the end of the session's setup, each mistake told by the field's own
+//! words; and a rule taken out of it.
 
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
 use axum::Json;
 use axum::extract::{Path, State};
+use serde::{Deserialize, Serialize};
 
-use super::log::with_store;
-use crate::setup::Setup;
+use super::log::change_setup;
+use crate::analysis::rules::check_one;
+use crate::model::{Capture, Level, Line};
+use crate::setup::{Error, Setup};
 use crate::store::{Session, SessionId};
-use crate::web::error::Failure;
+use crate::web::error::{Failure, sentence};
+use crate::web::known_lines::no_such;
 use crate::web::state::App;
+use crate::workflow::setup_text::{with_table, without_rail, without_rule};
 
 /// Keys whose fields hold several names, parted by blanks or commas.
 const LISTS: [&str; 5] = ["bus", "data", "lines", "output", "watch"];
@@ -46,27 +52,162 @@ const KEYS: [&str; 24] = [
 /// The keys of a rail beside `line`, which names it.
 const RAIL_KEYS: [&str; 4] = ["nominal", "tolerance", "supply_end", "max_drop"];
 
+/// What the form on the page calls a key; other keys are called as in the setup file.
+const FIELDS: [(&str, &str); 28] = [
+    ("kind", "Kind"),
+    ("name", "Name, if you like"),
+    ("line", "Line"),
+    ("lines", "Lines, parted by blanks"),
+    ("data", "Data lines, parted by blanks"),
+    ("level", "Level"),
+    ("bus", "Bus, most significant first"),
+    ("output", "Output, most significant first"),
+    ("is", "Is"),
+    ("strobe", "Strobe"),
+    ("edge", "Edge"),
+    ("rule", "Steps by"),
+    ("modulus", "Modulus, if it begins again early"),
+    ("serial", "Serial input, for a shift"),
+    ("from", "From"),
+    ("load_from", "From lines, for a load"),
+    ("from_edge", "its edge"),
+    ("to", "To"),
+    ("to_edge", "its edge"),
+    ("before", "Before"),
+    ("after", "After"),
+    ("at_least", "At least"),
+    ("at_most", "At most"),
+    ("settle", "Settles within"),
+    ("watch", "Look also at"),
+    ("nominal", "Nominal"),
+    ("tolerance", "Tolerance"),
+    ("max_drop", "Largest drop from there"),
+];
+
+/// A rule of the session's setup, to be taken out.
+#[derive(Serialize, Deserialize, utoipa::ToSchema)]
+pub struct NamedRule {
+    /// As the report has it; of a rail its line.
+    pub name: String,
+    /// The line of the setup on which it begins, from 1; null for a rail.
+    pub setup_line: Option<u64>,
+}
+
 /// Adds the rule; empty fields are left out.
 pub async fn add(
     State(app): State<Arc<App>>,
     Path(id): Path<i64>,
     Json(fields): Json<BTreeMap<String, String>>,
 ) -> Result<Json<Session>, Failure> {
+    let id = SessionId(id);
     let rule = written(&fields).map_err(Failure::wrong)?;
-    let session = with_store(app, move |store| {
-        let mut body = store.session(SessionId(id))?.body;
-        let before = body.setup.trim_end();
-        body.setup = if before.is_empty() {
-            rule
-        } else {
-            format!("{before}\n\n{rule}")
-        };
-        if let Err(error) = Setup::parse(&body.setup, "the setup with the new rule") {
-            return Err(Failure::wrong(error.to_string()));
+    let parsed = Setup::parse(&rule, "the rule").map_err(|error| Failure::wrong(by_field(&rule, &error)))?;
+    if let Some(opened) = app.in_memory(id)
+        && let Some(name) = missing(&opened.capture, &parsed)
+    {
+        let told = no_such(&opened.capture, &name);
+        let told = format!(
+            "{}: {told} A rule for lines of captures to come goes into the setup, in the bench log.",
+            field_of(&fields, &name)
+        );
+        return Err(Failure::wrong(told));
+    }
+    let name = parsed.rules.first().map(|rule| format!("rule \"{}\"", rule.name));
+    let name = name.unwrap_or_else(|| format!("rail {}", parsed.rails.first().map_or("", |rail| &rail.line)));
+    change_setup(app, id, format!("{name} added"), move |text| {
+        let setup = Setup::parse(text, "the session's setup").map_err(|error| {
+            format!("{error}. It was there before this rule: mend it in the bench log first")
+        })?;
+        if let Some(rail) = parsed.rails.first()
+            && setup.rails.iter().any(|other| other.line == rail.line)
+        {
+            return Err(format!(
+                "Line: the rail {} is declared already; take it out above first",
+                rail.line
+            ));
         }
-        Ok(store.edit_session(SessionId(id), &body)?)
-    });
-    Ok(Json(session.await?))
+        let text = with_table(text, &rule);
+        Setup::parse(&text, "the setup with the new rule").map_err(|error| error.to_string())?;
+        Ok(text)
+    })
+    .await
+}
+
+/// Takes a rule or a rail out of the session's setup.
+pub async fn take_out(
+    State(app): State<Arc<App>>,
+    Path(id): Path<i64>,
+    Json(rule): Json<NamedRule>,
+) -> Result<Json<Session>, Failure> {
+    let what = if rule.setup_line.is_some() { "rule" } else { "rail" };
+    let done = format!("{what} \"{}\" taken out", rule.name);
+    change_setup(app, SessionId(id), done, move |text| match rule.setup_line {
+        Some(line) => without_rule(text, &rule.name, line),
+        None => without_rail(text, &rule.name),
+    })
+    .await
+}
+
+/// A mistake in the rule's text as the form has it: the field, then what was found and expected.
+fn by_field(rule: &str, error: &Error) -> String {
+    let label = |key: &str| {
+        FIELDS
+            .iter()
+            .find(|(known, _)| *known == key)
+            .map_or(key.to_owned(), |(_, l)| (*l).to_owned())
+    };
+    if let Some((_, keys)) = error.message.rsplit_once(" needs the key ") {
+        let labels: Vec<String> = keys
+            .split(" or ")
+            .map(|key| format!("\"{}\"", label(key.trim())))
+            .collect();
+        return format!("This kind of rule needs {}: fill it in.", labels.join(" or "));
+    }
+    let line = rule.lines().nth(error.line.saturating_sub(1)).unwrap_or_default();
+    match line.split_once(" = ") {
+        Some((key, _)) => format!("{}: {}", label(key), sentence(&error.message)),
+        None => sentence(&error.message),
+    }
+}
+
+/// The field that a name was typed into, by its label.
+fn field_of(fields: &BTreeMap<String, String>, name: &str) -> &'static str {
+    let holds = |key: &str| {
+        let typed = fields.get(key).map_or("", |text| text.trim());
+        typed == name || typed.split([' ', ',']).any(|part| part == name)
+    };
+    let named = FIELDS.iter().filter(|(key, _)| *key != "name" && *key != "is");
+    let label = named.clone().find(|(key, _)| holds(key)).map(|(_, label)| *label);
+    label.unwrap_or(if holds("supply_end") {
+        "The same rail at the supply"
+    } else {
+        "Is"
+    })
+}
+
+/// The first name of the rule or rail that the capture does not have.
+fn missing(capture: &Capture, setup: &Setup) -> Option<String> {
+    // The check itself says what it does not find; names alone are enough for that, edges would only cost time.
+    let bones = Capture {
+        lines: capture
+            .lines
+            .iter()
+            .map(|line| Line::digital(line.name.clone(), Level::Low, Vec::new(), capture.span))
+            .collect(),
+        ..capture.clone()
+    };
+    let of_rules = setup
+        .rules
+        .iter()
+        .flat_map(|rule| check_one(&bones, rule).missing);
+    let has = |name: &String| {
+        capture.line_index(name).is_some() || capture.not_logic.iter().any(|other| other.name == *name)
+    };
+    let of_rails = setup
+        .rails
+        .iter()
+        .flat_map(|rail| std::iter::once(&rail.line).chain(&rail.supply_end));
+    of_rules.chain(of_rails.filter(|name| !has(name)).cloned()).next()
 }
 
 /// The rule as TOML, in the order of [`KEYS`].
@@ -182,6 +323,48 @@ mod tests {
             ("+5V tower", 5.0)
         );
         assert!(of(&[("kind", "rail"), ("nominal", "5 V")]).is_err());
+    }
+
+    #[test]
+    fn a_mistake_is_told_by_its_field() {
+        let told = |fields: &[(&str, &str)]| {
+            let rule = of(fields).unwrap();
+            by_field(&rule, &Setup::parse(&rule, "the rule").unwrap_err())
+        };
+        let time = told(&[("kind", "pulse-width"), ("line", "STEP"), ("at_least", "20")]);
+        assert!(time.starts_with("At least: "), "{time}");
+        assert!(!time.contains("line 4") && !time.contains("the rule,"), "{time}");
+        let empty = told(&[
+            ("kind", "hold"),
+            ("data", "D0"),
+            ("strobe", "STEP"),
+            ("edge", "rise"),
+        ]);
+        assert_eq!(empty, "This kind of rule needs \"At least\": fill it in.");
+        let either = told(&[("kind", "pulse-width"), ("line", "STEP")]);
+        assert_eq!(
+            either,
+            "This kind of rule needs \"At least\" or \"At most\": fill it in."
+        );
+        let edge = told(&[
+            ("kind", "period"),
+            ("line", "STEP"),
+            ("edge", "up"),
+            ("at_least", "1 us"),
+        ]);
+        assert!(edge.starts_with("Edge: ") && edge.contains("rise"), "{edge}");
+    }
+
+    /// The words told must stand on the page.
+    #[test]
+    fn every_field_is_called_as_on_the_page() {
+        let page = include_str!("../../../templates/pages/rules.html");
+        for (key, label) in FIELDS {
+            let stands = page.lines().any(|line| {
+                line.contains(&format!("name=\"{key}\"")) && line.contains(&format!(">{label} <"))
+            });
+            assert!(stands, "{key}: {label}");
+        }
     }
 
     #[test]

@@ -6,12 +6,15 @@ use std::time::Duration;
 use askama::Template;
 use axum::extract::{Path, State};
 use axum::response::Html;
+use serde_json::json;
 
 use super::Places;
 use crate::model::units::{engineering, seconds};
 use crate::report::inspect::InspectReport;
 use crate::report::rails::RailRow;
 use crate::report::rules::{Company, RuleRow, TruthTable, ViolationRow};
+use crate::rule::Rail;
+use crate::setup::Setup;
 use crate::store::SessionId;
 use crate::web::answers::present_report;
 use crate::web::api::log::with_store;
@@ -42,6 +45,8 @@ struct RulesPage {
     rails: Vec<RailView>,
     /// Names to choose from.
     lines: Vec<String>,
+    /// What undoing would undo.
+    undo: Option<String>,
 }
 
 struct RuleView {
@@ -57,6 +62,8 @@ struct RuleView {
     notes: Vec<String>,
     violations: Vec<ViolationView>,
     more: usize,
+    /// What takes it out of the setup, as JSON.
+    json: String,
 }
 
 struct ViolationView {
@@ -92,6 +99,8 @@ struct RailView {
     measured: String,
     outside: String,
     cause: String,
+    /// What takes it out of the setup, as JSON; empty where the setup does not declare it.
+    json: String,
 }
 
 /// The page; it waits a moment for the check.
@@ -105,7 +114,8 @@ pub async fn page(State(app): State<Arc<App>>, Path(id): Path<i64>) -> Result<Ht
         Err(_) => is_reading = true,
     }
     let html = with_store(app, move |store| {
-        store.session(session)?;
+        let setup = store.session(session)?.body.setup;
+        let declared = Setup::parse(&setup, "the setup").map_or(Vec::new(), |setup| setup.rails);
         let report = if is_reading || !trouble.is_empty() {
             None
         } else {
@@ -114,7 +124,12 @@ pub async fn page(State(app): State<Arc<App>>, Path(id): Path<i64>) -> Result<Ht
         let page = RulesPage {
             is_reading,
             trouble,
-            ..view(session, report.as_ref())
+            undo: store
+                .actions(session, 50)?
+                .into_iter()
+                .find(|action| !action.undone)
+                .map(|action| action.what),
+            ..view(session, report.as_ref(), &declared)
         };
         Ok(page.render()?)
     });
@@ -142,7 +157,7 @@ fn company_words(company: &Company) -> String {
     words
 }
 
-fn view(id: SessionId, report: Option<&InspectReport>) -> RulesPage {
+fn view(id: SessionId, report: Option<&InspectReport>, declared: &[Rail]) -> RulesPage {
     let rows = report.map_or(&[][..], |r| &r.rules);
     let of = |wanted: &dyn Fn(&str) -> bool| {
         let mut views: Vec<RuleView> = rows
@@ -162,12 +177,17 @@ fn view(id: SessionId, report: Option<&InspectReport>) -> RulesPage {
         tables: of(&|kind| kind == "logic"),
         sequences: of(&|kind| kind == "sequence"),
         limits: of(&|kind| kind != "logic" && kind != "sequence"),
-        rails: report.map_or(&[][..], |r| &r.rails).iter().map(rail).collect(),
+        rails: report
+            .map_or(&[][..], |r| &r.rails)
+            .iter()
+            .map(|row| rail(row, declared.iter().any(|rail| rail.line == row.rail)))
+            .collect(),
         lines: report
             .map_or(&[][..], |r| &r.lines)
             .iter()
             .map(|l| l.line.clone())
             .collect(),
+        undo: None,
     }
 }
 
@@ -231,6 +251,7 @@ fn rule(id: SessionId, row: &RuleRow) -> RuleView {
             .map(|v| violation(id, v))
             .collect(),
         more: (row.broken as usize).saturating_sub(MOST_VIOLATIONS),
+        json: json!({ "name": row.name, "setup_line": row.setup_line }).to_string(),
     }
 }
 
@@ -313,7 +334,7 @@ fn violation(id: SessionId, row: &ViolationRow) -> ViolationView {
     }
 }
 
-fn rail(row: &RailRow) -> RailView {
+fn rail(row: &RailRow, is_declared: bool) -> RailView {
     let volts = |v: f64| engineering(v, "V");
     let measured = match (row.mean_v, row.smallest_v, row.largest_v) {
         (Some(mean), Some(low), Some(high)) => {
@@ -322,6 +343,10 @@ fn rail(row: &RailRow) -> RailView {
         _ => "not in this capture".to_owned(),
     };
     RailView {
+        json: match is_declared {
+            true => json!({ "name": row.rail, "setup_line": null }).to_string(),
+            false => String::new(),
+        },
         name: row.rail.clone(),
         is_broken: row.verdict == "broken",
         allowed: format!("{} to {}", volts(row.low_v), volts(row.high_v)),

@@ -7,7 +7,7 @@ use crate::store::{
     Action, Capture, ChannelSkews, Clock, Condition, DiagramView, FindingState, Photograph, PulseMark,
     Reading, Remark, Session, SessionBody, SessionRow, Step,
 };
-use crate::web::api::{clocks, diagram, evidence, harness, links, log, marks, seek, upload};
+use crate::web::api::{clocks, diagram, evidence, harness, links, log, marks, rules, seek, upload};
 use crate::workflow::session::RunTallies;
 
 /// Every request that the interface answers, in the order of the description.
@@ -287,6 +287,13 @@ pub(super) fn operations() -> Vec<Operation> {
             "/api/sessions/{id}/rules",
             "Add a rule to the session's setup: kind, and the keys of the setup file with texts for values",
             Json(None),
+            One(shape::<Session>()),
+        ),
+        op(
+            "delete",
+            "/api/sessions/{id}/rules",
+            "Take a rule or a rail out of the session's setup",
+            Json(shape::<rules::NamedRule>()),
             One(shape::<Session>()),
         ),
         op(

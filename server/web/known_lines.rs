@@ -1,0 +1,68 @@
+//! A line's name as a person typed it: when no capture has it, the sentence that says so and what may have been meant.
+
+use crate::model::Capture;
+
+/// Names told where nothing is near to what was typed.
+const MOST_TOLD: usize = 24;
+
+/// "The captures have no SELECT_O: did you mean SELECT_0?", or the names there are.
+pub fn no_such(capture: &Capture, typed: &str) -> String {
+    let lines = capture.lines.iter().map(|line| line.name.as_str());
+    let names: Vec<&str> = lines
+        .chain(capture.buses.iter().map(|bus| bus.name.as_str()))
+        .collect();
+    if let Some(near) = nearest(typed, &names) {
+        return format!("The captures have no {typed}: did you mean {near}?");
+    }
+    let more = match names.len().saturating_sub(MOST_TOLD) {
+        0 => String::new(),
+        more => format!(" and {more} more"),
+    };
+    let told = &names[..names.len().min(MOST_TOLD)];
+    format!(
+        "The captures have no {typed}. They have {}{more}.",
+        told.join(", ")
+    )
+}
+
+/// The name that the fewest changes of a letter lead to, if no more than a third of its letters change (one at least).
+/// Upper and lower case are alike. Cost: names × letters².
+fn nearest<'a>(typed: &str, names: &[&'a str]) -> Option<&'a str> {
+    let letters = |text: &str| text.to_lowercase().chars().take(200).collect::<Vec<char>>();
+    let wanted = letters(typed);
+    let far = names.iter().map(|name| (changes(&wanted, &letters(name)), *name));
+    let (count, name) = far.min_by_key(|(count, _)| *count)?;
+    (count <= (wanted.len() / 3).max(1)).then_some(name)
+}
+
+/// Letters put in, left out or replaced to make `to` of `from` (Levenshtein 1965; from memory).
+fn changes(from: &[char], to: &[char]) -> usize {
+    let mut row: Vec<usize> = (0..=to.len()).collect();
+    for (i, letter) in from.iter().enumerate() {
+        let mut diagonal = row[0];
+        row[0] = i + 1;
+        for (j, other) in to.iter().enumerate() {
+            let replaced = diagonal + usize::from(letter != other);
+            diagonal = row[j + 1];
+            row[j + 1] = replaced.min(row[j] + 1).min(diagonal + 1);
+        }
+    }
+    row[to.len()]
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_slip_of_the_finger_finds_its_line_and_another_word_finds_none() {
+        let names = ["STEP", "SELECT_0", "SELECT_1", "CLEAR_N"];
+        assert_eq!(nearest("SELECT_O", &names), Some("SELECT_0"));
+        assert_eq!(nearest("claer_n", &names), Some("CLEAR_N"));
+        assert_eq!(nearest("STRIKE", &names), None);
+        assert_eq!(nearest("STEP", &[]), None);
+        // Worked by hand: kitten, sitten, sittin, sitting.
+        let letters = |text: &str| text.chars().collect::<Vec<_>>();
+        assert_eq!(changes(&letters("kitten"), &letters("sitting")), 3);
+    }
+}
