@@ -128,6 +128,14 @@ pub fn judge(
         others.any(|&other| one_lag::with_and_without(instants, victim, row, other))
     });
     let nearness = stories.hidden.worth(stories.price) - stories.captured.worth(stories.price);
+    if std::env::var_os("DBG").is_some() {
+        eprintln!(
+            "   nearness {nearness} captured {:?} hidden {:?} company {needs_company} bothways {}",
+            stories.captured,
+            stories.hidden,
+            strikes_both_ways(rows)
+        );
+    }
     // Who switches at each of that line's edges tells as much as the line does.
     let tells = |line: usize| {
         let mut of_line = stories.hidden.keys.iter().map(|&k| line_of(k) == line);

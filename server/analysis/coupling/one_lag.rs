@@ -11,7 +11,7 @@ use super::rows;
 use super::select::Victim;
 use super::{Coupling, Edge, Occurrence};
 use crate::analysis::stats::normal::normal_upper;
-use crate::analysis::stats::tails::binomial_upper;
+use crate::analysis::stats::tails::{binomial_upper, poisson_lower};
 use crate::model::Polarity;
 
 /// Strikes on each side from which on lags are compared.
@@ -127,15 +127,12 @@ pub fn opposite_edges_too(edges: &[OwnEdges], victim: &Victim, rows: &[Coupling]
 
 /// Share of a victim's strays that one line's edges, rises and falls, must explain to be taken for their cause alone.
 const ALL: f64 = 0.93;
-/// Successive strikes that must be expected before their being there says anything, and the share of these that shows
-/// that strikes don't keep a distance.
-const SUCCESSIVE: f64 = 3.0;
-const AS_EXPECTED: f64 = 0.5;
-const FEWEST_SUCCESSIVE: usize = 2;
+/// Chance at or below which fewer strikes follow each other than those of one line do.
+const FEWER: f64 = 0.05;
 
 /// The line whose rises and falls both strike towards one level, where nothing needs a line without a probe: its edges
-/// explain (nearly) all strays, and its strikes follow each other as they would not if something that it latches, which
-/// can't rise twice in a row, struck.
+/// explain (nearly) all strays, and its strikes follow each other no more seldom than chance has it: something that it
+/// latches, which can't rise twice in a row, would strike at every second edge at most.
 pub fn by_either_edge(edges: &[OwnEdges], victim: &Victim, rows: &[Coupling]) -> Option<usize> {
     let [a, b] = rows else { return None };
     let explained = a.occurrences.len() + b.occurrences.len();
@@ -152,8 +149,7 @@ pub fn by_either_edge(edges: &[OwnEdges], victim: &Victim, rows: &[Coupling]) ->
     struck.dedup();
     let reach = a.lag.high.max(b.lag.high).ceil() as i64 + victim.guard;
     let (expected, together) = in_succession(&times, &victim.opportunities(&times), &struck, reach);
-    let follow =
-        expected >= SUCCESSIVE && together >= FEWEST_SUCCESSIVE && together as f64 >= AS_EXPECTED * expected;
+    let follow = poisson_lower(together as u64, expected) > FEWER;
     (follow || a.strike_rate.low > LATCHED && b.strike_rate.low > LATCHED).then_some(a.aggressor)
 }
 

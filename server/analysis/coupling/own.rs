@@ -10,7 +10,7 @@ use std::collections::BTreeSet;
 use super::{Attribution, Coupling, Edge};
 use crate::analysis::stats::tails::binomial_upper;
 use crate::analysis::strays::{LimitOrigin, StrayKind, StrayOptions, Strays};
-use crate::model::{Capture, Level};
+use crate::model::{Capture, Level, Polarity};
 
 /// Short pulses of one level that begin as its long ones.
 #[derive(Clone, Debug, PartialEq)]
@@ -39,6 +39,9 @@ const MOST: f64 = 0.5;
 const FEWEST: u64 = 5;
 /// Chance that so many do must be below this.
 const CHANCE: f64 = 1e-4;
+/// Share of the short pulses that begin with edges of one polarity, with which hardly any long one begins: these are none of
+/// the line's job.
+const BESIDES: f64 = 0.2;
 /// Lags this far out on either side of the short pulses' are left aside.
 const TAIL: f64 = 0.05;
 /// With a smaller share of a level's strays left, these are of the same kind.
@@ -79,32 +82,43 @@ fn own_of(capture: &Capture, strays: &Strays, row: &Coupling, level: Level) -> O
         .max(strays.sampling[row.aggressor])
         .ceil() as i64;
     let aggressor = &capture.lines[row.aggressor];
-    let strikes = |edge: usize| match row.edge {
-        Edge::Both => true,
-        Edge::Rise => aggressor.level_after(edge) == Level::High,
-        Edge::Fall => aggressor.level_after(edge) == Level::Low,
-    };
-    let begins_so = |start: i64| {
+    let strikes = |edge: usize| row.edge == Edge::Both || row.edge == aggressor.polarity(edge).into();
+    // The polarity of the edge that a pulse begins with.
+    let begins_with = |start: i64| -> Option<Polarity> {
         let from = aggressor.edges.partition_point(|e| e.0 < start - most - slack);
-        let near = aggressor.edges[from..]
+        let mut near = aggressor.edges[from..]
             .iter()
-            .take_while(|e| e.0 <= start - least + slack);
-        near.enumerate().any(|(i, _)| strikes(from + i))
+            .take_while(|e| e.0 <= start - least + slack)
+            .enumerate();
+        near.find_map(|(i, _)| strikes(from + i).then(|| aggressor.polarity(from + i)))
     };
-    let (mut long, mut of_long) = (0, 0);
+    let (mut rises, mut falls, mut of_long) = (0, 0, 0);
     for pulse in capture.lines[row.victim].pulses() {
         if pulse.level == level && pulse.width().0 as f64 >= limit {
             of_long += 1;
-            long += u64::from(begins_so(pulse.start.0));
+            match begins_with(pulse.start.0) {
+                Some(Polarity::Rise) => rises += 1,
+                Some(Polarity::Fall) => falls += 1,
+                None => {}
+            }
         }
     }
+    let long = rises + falls;
+    // What drives the line by one of its edges and strikes it by both is no less its aggressor.
+    let strikes_besides = [(Polarity::Rise, rises), (Polarity::Fall, falls)]
+        .into_iter()
+        .any(|(polarity, long_so)| {
+            let short = of_level().filter(|o| o.polarity == polarity).count() as f64;
+            short >= BESIDES * lags.len() as f64 && (long_so as f64) < BESIDES * 0.5 * long as f64
+        });
     let striking = (0..aggressor.edges.len()).filter(|&edge| strikes(edge)).count() as f64;
     let window = (most - least + 2 * slack + 1) as f64;
     let whole = (capture.span.end.0 - capture.span.start.0).max(1) as f64;
     let chance = (striking * window / whole).min(1.0);
     let is_own = of_long >= FEWEST
         && long as f64 > MOST * of_long as f64
-        && binomial_upper(long, of_long, chance) < CHANCE;
+        && binomial_upper(long, of_long, chance) < CHANCE
+        && !strikes_besides;
     is_own.then_some(Own {
         line: row.victim,
         level,
@@ -226,6 +240,27 @@ mod tests {
             attribution.couplings.len(),
             own.collect(),
         )
+    }
+
+    /// REQ's rises begin GRANT's long pulses, and both of its edges strike GRANT.
+    #[test]
+    fn what_begins_with_an_edge_that_drives_nothing_is_struck() {
+        let mut capture = capture(|n| 40 + n * 7 % 70, 0);
+        let request: Vec<i64> = capture.lines[0].edges.iter().map(|t| t.0).collect();
+        let mut grant: Vec<i64> = Vec::new();
+        for (n, pair) in request.chunks(2).enumerate() {
+            let n = n as i64;
+            let (rise, fall) = (pair[0] + 28 + n % 5, pair[1] + 28 + n % 5);
+            match n % 3 {
+                0 => grant.extend([rise, rise + 40 + n * 7 % 70]),
+                1 => grant.extend([fall, fall + 40 + n * 7 % 70]),
+                _ => grant.extend([rise, rise + 4_000 + 97 * n]),
+            }
+        }
+        let span = capture.span;
+        let edges = grant.into_iter().map(Ticks).collect();
+        capture.lines[1] = Line::digital("GRANT", Level::Low, edges, span);
+        assert_eq!(judged(&capture), (60, 1, vec![]));
     }
 
     #[test]

@@ -215,16 +215,17 @@ fn drop_needless(chosen: &mut Vec<Chosen>, model: &mut Model, ln_likelihood: &mu
 }
 
 /// Both polarities of one line that strike alike may be one polarity of another: the rises and falls of a counter's first
-/// bit together are the clock's edges. One suspect is taken for two where it costs less than the second has to bring.
+/// bit together are the clock's edges. One suspect is taken for two where it costs less than `threshold`, which the second
+/// has to bring; two polarities that strike alike are one thing already, and another must come within `margin` of them.
 pub fn prefer_one_for_two(
     victim: &Victim,
     evidence: &[Evidence],
     explanation: &mut Explanation,
     reach: &Reach,
-    threshold: f64,
+    [threshold, margin]: [f64; 2],
 ) {
     while let Some((model, chosen, ln_likelihood)) =
-        one_for_two(victim, evidence, explanation, reach, threshold)
+        one_for_two(victim, evidence, explanation, reach, [threshold, margin])
     {
         explanation.model = model;
         explanation.chosen = chosen;
@@ -235,12 +236,22 @@ pub fn prefer_one_for_two(
     }
 }
 
+/// Strike probabilities of two polarities are alike within this many standard errors of their difference.
+const ALIKE: f64 = 2.0;
+
+/// Whether terms `a` and `b` strike equally often, as far as their opportunities tell.
+fn strike_alike(model: &Model, a: usize, b: usize) -> bool {
+    let variance = |at: usize| model.terms[at].p * (1.0 - model.terms[at].p) / model.terms[at].count.max(1.0);
+    let difference = model.terms[a].p - model.terms[b].p;
+    difference * difference <= ALIKE * ALIKE * (variance(a) + variance(b))
+}
+
 fn one_for_two(
     victim: &Victim,
     evidence: &[Evidence],
     explanation: &Explanation,
     reach: &Reach,
-    threshold: f64,
+    [threshold, margin]: [f64; 2],
 ) -> Option<(Model, Vec<Chosen>, f64)> {
     let line_of = |at: usize| evidence[explanation.chosen[at].evidence].suspect.line;
     let count = explanation.chosen.len();
@@ -255,6 +266,10 @@ fn one_for_two(
         kept.remove(b);
         kept.remove(a);
         let ln_rate: Vec<f64> = (0..strays).map(|k| less.rate(k).max(1e-300).ln()).collect();
+        let dear = match strike_alike(&explanation.model, a, b) {
+            true => margin,
+            false => threshold,
+        };
         let mut best: Option<(f64, Model, Chosen)> = None;
         for (index, e) in evidence.iter().enumerate() {
             let taken = explanation.chosen.iter().any(|c| c.evidence == index);
@@ -267,7 +282,7 @@ fn one_for_two(
                 with.terms.push(e.term(&window, strays));
                 let reached = with.fit();
                 let wins = best.as_ref().is_none_or(|(r, ..)| reached > *r);
-                if wins && explanation.ln_likelihood - reached < threshold {
+                if wins && explanation.ln_likelihood - reached < dear {
                     let chosen = Chosen {
                         evidence: index,
                         window,
