@@ -7,112 +7,24 @@ use crate::model::units::engineering;
 use crate::model::{Level, Polarity};
 use crate::rule::{EdgeOf, Limit};
 
+/// The worst breach of a limit, as sentences need it.
+struct Breach<'a> {
+    teller: &'a Teller<'a>,
+    worst: &'a Violation,
+    limits: Limits,
+    /// What was measured, in ticks; `None`: nothing came at all.
+    measured: Option<f64>,
+}
+
 /// The worst breach in words, the counts, and what to try.
 pub fn broken(teller: &Teller, limit: &Limit) -> Finding {
     let tally = &teller.result.tally;
     let worst = worst(&tally.limits, &tally.violations);
-    let measured = worst.measured.map(|(value, _)| value as f64);
-    let value = measured.map_or_else(|| "no time at all".to_owned(), |m| teller.ticks(m));
-    let least = tally.limits.at_least.map(|l| teller.ticks(l));
-    let most = tally.limits.at_most.map(|l| teller.ticks(l));
-    let is_short = measured.zip(tally.limits.at_least).is_some_and(|(m, l)| m < l);
-    let needs = if is_short {
-        format!("at least {}", least.as_deref().unwrap_or("?"))
-    } else {
-        format!("at most {}", most.as_deref().unwrap_or("?"))
-    };
-    let line = |i: usize| worst.lines.get(i).map_or("?", |&l| teller.name(l));
-    let (title, next) = match limit {
-        Limit::PulseWidth { line, level, .. } => {
-            let during = level.map_or("still", Level::word);
-            let how = if is_short { "only" } else { "as long as" };
-            (
-                format!("{line} is {during} for {how} {value}; the limit is {needs}"),
-                if is_short {
-                    "Look whether the short pulses are the sender's own or strays that something induces: see the couplings."
-                } else {
-                    "Look what should end the pulse: follow the line that resets or clocks it."
-                },
-            )
-        }
-        Limit::Setup { strobe, .. } => (
-            format!(
-                "{} changes {value} before {}; the setup time is {needs}",
-                line(0),
-                edge(strobe)
-            ),
-            "Follow the data back: a slow gate or a long wire in its path, or a strobe that comes early.",
-        ),
-        Limit::Hold { strobe, .. } => (
-            format!(
-                "{} changes {value} after {}; the hold time is {needs}",
-                line(0),
-                edge(strobe)
-            ),
-            "Look whether the strobe comes late over a longer wire than the data; delay the data or shorten the strobe's way.",
-        ),
-        Limit::Recovery { release, strobe, .. } => (
-            format!(
-                "{} comes {value} after {}; the recovery time is {needs}",
-                edge(strobe),
-                edge(release)
-            ),
-            "Release the control with the clock's other edge, or through a stage clocked by it.",
-        ),
-        Limit::Stay {
-            line, level, strobe, ..
-        } => (
-            format!("{line} does not stay {} around {}", level.word(), edge(strobe)),
-            "Look at both lines at the part's own pins: an input left open or a stray on it does the same.",
-        ),
-        Limit::Exclusive { level, .. } => (
-            format!(
-                "{} and {} are {} together for {value}",
-                line(0),
-                line(1),
-                level.word()
-            ),
-            "Look at what decides between them: two outputs that drive one wire at once make heat and dips in the supply.",
-        ),
-        Limit::Answer { from, to, .. } => {
-            let never = measured.is_none();
-            let how = if never {
-                "does not come".to_owned()
-            } else {
-                format!("comes {value}")
-            };
-            (
-                format!(
-                    "{} {how} after {}; it must come within {needs}",
-                    edge(to),
-                    edge(from)
-                ),
-                "Follow the way from cause to answer and see on which line it gets lost or late.",
-            )
-        }
-        Limit::Delay { from, to, .. } => (
-            format!(
-                "{} comes {value} after {}; the limit is {needs}",
-                edge(to),
-                edge(from)
-            ),
-            "Compare with the sum of the data sheets' delays on the way; a slow edge or a missing pull-up adds to it.",
-        ),
-        Limit::Period { of, as_frequency, .. } => {
-            let limit = match (as_frequency, is_short) {
-                (false, _) => format!("the limit of the period is {needs}"),
-                (true, true) => frequency("most", teller, tally.limits.at_least),
-                (true, false) => frequency("least", teller, tally.limits.at_most),
-            };
-            let again = match measured {
-                Some(ticks) if *as_frequency => format!("{value} ({})", hertz(teller, ticks)),
-                _ => value,
-            };
-            (
-                format!("{} comes again after {again}; {limit}", edge(of)),
-                "Look for an extra or a missing edge at that moment before you suspect the oscillator.",
-            )
-        }
+    let breach = Breach {
+        teller,
+        worst,
+        limits: tally.limits,
+        measured: worst.measured.map(|(value, _)| value as f64),
     };
     let doubt = match worst.measured {
         Some((_, reach)) if reach.below.max(reach.above) > 0.0 => {
@@ -127,10 +39,143 @@ pub fn broken(teller: &Teller, limit: &Limit) -> Finding {
     let detail = format!("Rule \"{}\". {}{doubt}{what}", teller.rule.name, teller.counts());
     teller.make(
         Severity::Fault,
-        sentence_case(title),
+        sentence_case(breach.title(limit)),
         detail,
-        vec![next.to_owned()],
+        vec![try_next(limit, breach.is_short()).to_owned()],
     )
+}
+
+impl Breach<'_> {
+    /// Whether it is the lower limit that was broken.
+    fn is_short(&self) -> bool {
+        self.measured
+            .zip(self.limits.at_least)
+            .is_some_and(|(m, l)| m < l)
+    }
+
+    fn value(&self) -> String {
+        self.measured
+            .map_or_else(|| "no time at all".to_owned(), |m| self.teller.ticks(m))
+    }
+
+    /// The limit that was broken.
+    fn needs(&self) -> String {
+        let (bound, limit) = match self.is_short() {
+            true => ("at least", self.limits.at_least),
+            false => ("at most", self.limits.at_most),
+        };
+        let limit = limit.map_or_else(|| "?".to_owned(), |ticks| self.teller.ticks(ticks));
+        format!("{bound} {limit}")
+    }
+
+    /// The name of line `i` of the evidence.
+    fn line(&self, i: usize) -> &str {
+        self.worst
+            .lines
+            .get(i)
+            .map_or("?", |&line| self.teller.name(line))
+    }
+
+    fn title(&self, limit: &Limit) -> String {
+        let (value, needs, line) = (self.value(), self.needs(), |i| self.line(i));
+        match limit {
+            Limit::PulseWidth { line, level, .. } => {
+                let during = level.map_or("still", Level::word);
+                let how = if self.is_short() { "only" } else { "as long as" };
+                format!("{line} is {during} for {how} {value}; the limit is {needs}")
+            }
+            Limit::Setup { strobe, .. } => format!(
+                "{} changes {value} before {}; the setup time is {needs}",
+                line(0),
+                edge(strobe)
+            ),
+            Limit::Hold { strobe, .. } => format!(
+                "{} changes {value} after {}; the hold time is {needs}",
+                line(0),
+                edge(strobe)
+            ),
+            Limit::Recovery { release, strobe, .. } => format!(
+                "{} comes {value} after {}; the recovery time is {needs}",
+                edge(strobe),
+                edge(release)
+            ),
+            Limit::Stay {
+                line, level, strobe, ..
+            } => format!("{line} does not stay {} around {}", level.word(), edge(strobe)),
+            Limit::Exclusive { level, .. } => format!(
+                "{} and {} are {} together for {value}",
+                line(0),
+                line(1),
+                level.word()
+            ),
+            Limit::Answer { from, to, .. } => {
+                let how = match self.measured {
+                    None => "does not come".to_owned(),
+                    Some(_) => format!("comes {value}"),
+                };
+                format!(
+                    "{} {how} after {}; it must come within {needs}",
+                    edge(to),
+                    edge(from)
+                )
+            }
+            Limit::Delay { from, to, .. } => format!(
+                "{} comes {value} after {}; the limit is {needs}",
+                edge(to),
+                edge(from)
+            ),
+            Limit::Period { of, as_frequency, .. } => self.period_title(of, *as_frequency),
+        }
+    }
+
+    fn period_title(&self, of: &EdgeOf, as_frequency: bool) -> String {
+        let limit = match (as_frequency, self.is_short()) {
+            (false, _) => format!("the limit of the period is {}", self.needs()),
+            (true, true) => frequency("most", self.teller, self.limits.at_least),
+            (true, false) => frequency("least", self.teller, self.limits.at_most),
+        };
+        let again = match self.measured {
+            Some(ticks) if as_frequency => format!("{} ({})", self.value(), hertz(self.teller, ticks)),
+            _ => self.value(),
+        };
+        format!("{} comes again after {again}; {limit}", edge(of))
+    }
+}
+
+/// What to try; `is_short` tells whether it is the lower limit that was broken.
+fn try_next(limit: &Limit, is_short: bool) -> &'static str {
+    match limit {
+        Limit::PulseWidth { .. } if is_short => {
+            "Look whether the short pulses are the sender's own or strays that something induces: see the couplings."
+        }
+        Limit::PulseWidth { .. } => {
+            "Look what should end the pulse: follow the line that resets or clocks it."
+        }
+        Limit::Setup { .. } => {
+            "Follow the data back: a slow gate or a long wire in its path, or a strobe that comes early."
+        }
+        Limit::Hold { .. } => {
+            "Look whether the strobe comes late over a longer wire than the data; delay the data or shorten the strobe's way."
+        }
+        Limit::Recovery { .. } => {
+            "Release the control with the clock's other edge, or through a stage clocked by it."
+        }
+        Limit::Stay { .. } => {
+            "Look at both lines at the part's own pins: an input left open or a stray on it does the same."
+        }
+        Limit::Exclusive { .. } => {
+            "Look at what decides between them: two outputs that drive one wire at once make heat and dips in the supply."
+        }
+        Limit::Answer { .. } => {
+            "Follow the way from cause to answer and see on which line it gets lost or late."
+        }
+        Limit::Delay { .. } => {
+            "Compare with the sum of the data sheets' delays on the way; a slow edge or a missing pull-up adds to it."
+        }
+        Limit::Period { .. } => {
+            "Look for an extra or a missing edge at that moment before you suspect the oscillator."
+        }
+    }
 }
 
 /// A title that begins with an article, with a capital; one that begins with a line's name as it is.

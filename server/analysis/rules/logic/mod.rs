@@ -3,14 +3,16 @@
 //! From the settling time after an input's edge up to the next input's edge the outputs must have the value of the
 //! expression. Bits for which the expression says x are not compared.
 
+mod walk;
+
 use std::collections::HashMap;
 
+use self::walk::{Walked, walk};
 use super::Names;
-use super::edges::{Merge, common_span, is_blind};
 use super::quick::Quick;
-use super::reach::{self, Stamp, Verdict};
-use super::tally::{Limits, Occasion, Tally};
-use crate::model::{Bus, Capture, Level, Line, Ticks};
+use super::reach;
+use super::tally::Tally;
+use crate::model::{Bus, Capture, Level};
 use crate::rule::Logic;
 use crate::rule::expression::value::mask;
 use crate::rule::expression::{Typed, Value};
@@ -19,8 +21,6 @@ use crate::rule::expression::{Typed, Value};
 pub const WHOLE_TABLE_INPUTS: usize = 6;
 /// Rows listed of larger tables, contradicted ones first.
 pub const MOST_ROWS: usize = 256;
-/// Different values kept per row.
-const MOST_VALUES: usize = 16;
 /// Expressions of at most this many input lines are looked up by position.
 const INDEXED_INPUTS: usize = 12;
 
@@ -118,13 +118,6 @@ impl Function<'_> {
     }
 }
 
-#[derive(Default)]
-struct Count {
-    seen: u64,
-    wrong: u64,
-    found: Vec<(u64, u64)>,
-}
-
 /// Checks one part. Cost: edges × lines.
 pub(super) fn check(names: &mut Names, logic: &Logic) -> Option<(Tally, TruthTable)> {
     let capture = names.capture;
@@ -189,9 +182,8 @@ pub(super) fn check(names: &mut Names, logic: &Logic) -> Option<(Tally, TruthTab
         typed: &typed,
     };
     let settle = reach::limit_ticks(&capture.timebase, logic.settle_s);
-    let (tally, counts, too_short) = walk(capture, &inputs, &outputs, &mut function, settle);
-    let table = table(&inputs, outputs, &function, counts, too_short);
-    Some((tally, table))
+    let walked = walk(capture, &inputs, &outputs, &mut function, settle);
+    Some(table(&inputs, outputs, &function, walked))
 }
 
 /// The lines of an operand, most significant first: a line or bus by its name, or the lines `NAME[7]`…`NAME[4]` of a part.
@@ -221,143 +213,11 @@ pub fn operand_lines(capture: &Capture, name: &str) -> Vec<usize> {
     lines.unwrap_or_default()
 }
 
-fn walk(
-    capture: &Capture,
-    inputs: &[usize],
-    outputs: &[usize],
-    function: &mut Function,
-    settle: f64,
-) -> (Tally, HashMap<u64, Count, Quick>, u64) {
-    let of = |places: &[usize]| places.iter().map(|&i| &capture.lines[i]).collect::<Vec<&Line>>();
-    let all: Vec<&Line> = of(inputs).into_iter().chain(of(outputs)).collect();
-    let doubt = all
-        .iter()
-        .map(|l| Stamp::of(l))
-        .map(|s| s.early + s.late)
-        .fold(0.0, f64::max);
-    let mut tally = Tally::new(Limits::default(), doubt);
-    let mut counts: HashMap<u64, Count, Quick> = HashMap::default();
-    let mut too_short = 0;
-    let span = common_span(&all);
-    if all.iter().any(|l| l.first == Level::Unknown) {
-        tally.not_judged += 1;
-        return (tally, counts, too_short);
-    }
-    let has_stretches = all.iter().any(|l| !l.stretches.is_empty());
-    let has_flips = all.iter().any(|l| !l.flips.is_empty());
-    let place: Vec<usize> = outputs.iter().chain(inputs).copied().collect();
-    let level_word = |lines: &[usize], time: Option<Ticks>| {
-        lines.iter().fold(0u64, |word, &i| {
-            let line = &capture.lines[i];
-            let level = time.map_or(line.first, |t| line.known_level_at(t));
-            word << 1 | u64::from(level == Level::High)
-        })
-    };
-    let bit_of = |i: usize, n: usize| 1u64 << (n - 1 - i);
-
-    let (mut combination, mut output) = (level_word(inputs, None), level_word(outputs, None));
-    let mut expected = function.expected(combination);
-    let mut start = span.start;
-    let mut since = span.start;
-    let mut verdict = Verdict::Kept;
-    let mut wrong: Option<(Ticks, Ticks, u64)> = None;
-    let columns = all.iter().map(|l| &l.edges[..]).collect();
-    let end = Ticks(span.end.0.saturating_add(1));
-    let mut merge = Merge::new(columns).peekable();
-    loop {
-        let next = merge.peek().copied().filter(|(time, _)| *time < end);
-        let time = next.map_or(end, |(time, _)| time);
-        let due = start.0 as f64 + settle;
-        // From `since` to `time` neither inputs nor outputs moved.
-        if time > since && (output ^ expected.ones) & expected.known != 0 {
-            let until = time.0 as f64;
-            let one = if (doubt > 0.0 && until - doubt >= due) || until - doubt > due {
-                Verdict::Breached
-            } else if until + doubt > due {
-                Verdict::CantTell
-            } else {
-                Verdict::Kept
-            };
-            if one != Verdict::Kept && verdict.worse(one) != verdict {
-                verdict = one;
-                wrong = Some((since.max(Ticks(due.ceil() as i64)).min(time), time, output));
-            }
-        }
-        let input_moves = next.is_none_or(|(_, which)| which < inputs.len());
-        if input_moves && time > start {
-            // The stretch of still inputs ends.
-            if (time.0 as f64) <= due {
-                too_short += 1;
-            } else if (has_stretches && is_blind(&all, start, Ticks(time.0 - 1))) || expected.known == 0 {
-                tally.not_judged += 1;
-            } else {
-                let count = counts.entry(combination).or_default();
-                count.seen += 1;
-                count.wrong += u64::from(verdict == Verdict::Breached);
-                let found = wrong.map_or(output, |w| w.2);
-                match count.found.iter().position(|(value, _)| *value == found) {
-                    Some(i) => count.found[i].1 += 1,
-                    None if count.found.len() < MOST_VALUES => count.found.push((found, 1)),
-                    None => {}
-                }
-                match wrong {
-                    Some((from, to, found)) if verdict != Verdict::Kept => {
-                        let width = outputs.len();
-                        let what = || {
-                            let (inputs, n) = (inputs.len(), expected.value);
-                            format!("inputs {combination:0inputs$b}: expected {n}, found {found:0width$b}")
-                        };
-                        let list = if verdict == Verdict::Breached {
-                            &tally.violations
-                        } else {
-                            &tally.doubtful
-                        };
-                        let what = (list.len() < super::tally::MOST_LISTED).then(what);
-                        let occasion = Occasion {
-                            start: from,
-                            end: to,
-                            lines: &place,
-                        };
-                        tally.count(verdict, None, occasion, what);
-                    }
-                    _ => tally.kept += 1,
-                }
-            }
-            verdict = Verdict::Kept;
-            wrong = None;
-        }
-        let Some((time, which)) = merge.next().filter(|(time, _)| *time < end) else {
-            break;
-        };
-        since = time;
-        if which < inputs.len() {
-            combination ^= bit_of(which, inputs.len());
-            start = time;
-        } else {
-            output ^= bit_of(which - inputs.len(), outputs.len());
-        }
-        if has_flips {
-            combination = level_word(inputs, Some(time));
-            output = level_word(outputs, Some(time));
-        }
-        // Edges at one moment belong together: the value in between is nobody's.
-        if merge.peek().is_none_or(|(t, _)| *t > time) {
-            expected = function.expected(combination);
-        }
-    }
-    (tally, counts, too_short)
-}
-
-fn table(
-    inputs: &[usize],
-    outputs: Vec<usize>,
-    function: &Function,
-    counts: HashMap<u64, Count, Quick>,
-    too_short: u64,
-) -> TruthTable {
-    let seen = counts.len() as u64;
+fn table(inputs: &[usize], outputs: Vec<usize>, function: &Function, walked: Walked) -> (Tally, TruthTable) {
+    let seen = walked.counts.len() as u64;
     let combinations = (inputs.len() < 64).then(|| mask(inputs.len() as u32).saturating_add(1));
-    let mut rows: Vec<Row> = counts
+    let mut rows: Vec<Row> = walked
+        .counts
         .into_iter()
         .map(|(combination, mut count)| {
             count
@@ -386,15 +246,16 @@ fn table(
     }
     rows.sort_by_key(|r| (r.wrong == 0, r.inputs));
     rows.truncate(MOST_ROWS);
-    TruthTable {
+    let table = TruthTable {
         inputs: inputs.to_vec(),
         outputs,
         rows,
         never: combinations.map_or(0, |all| all - seen),
         combinations,
-        too_short,
+        too_short: walked.too_short,
         as_if,
-    }
+    };
+    (walked.tally, table)
 }
 
 /// The first single fault that gives, for every combination seen, the value found most often.
