@@ -9,15 +9,16 @@ use axum::response::Html;
 use serde_json::json;
 
 use super::Places;
-use crate::harness::Clips;
+use crate::harness::{Clips, Harness};
 use crate::ingest::{Preview, PreviewColumn};
 use crate::model::FAMILIES;
 use crate::report::text::seconds;
-use crate::store::{Capture, ClipList, Entry, EntryId, SessionId};
+use crate::store::{Capture, ClipList, Entry, EntryId, SessionId, Store};
 use crate::web::api::harness::harness_of;
 use crate::web::api::log::with_store;
 use crate::web::api::reading::{look, look_unread, said};
 use crate::web::error::PageFailure;
+use crate::web::opened::Opened;
 use crate::web::state::App;
 
 /// Rows and columns of the file that are shown.
@@ -88,69 +89,16 @@ pub async fn page(
     let session = SessionId(id);
     let in_memory = app.in_memory(session);
     let html = with_store(app, move |store| {
-        let capture_id = EntryId(capture);
-        let entry: Entry<Capture> = store.entry(session, capture_id)?;
-        let kept = said(store, session, capture_id)?;
-        let is_asked = !asked.is_empty();
-        let fields: BTreeMap<String, String> = if is_asked { asked } else { kept.clone() };
-        let fields: BTreeMap<String, String> =
-            fields.into_iter().filter(|(_, v)| !v.trim().is_empty()).collect();
-        let (preview, trouble) = match look(store, session, &entry, &fields) {
-            Ok(preview) => (Some(preview), None),
-            // What was asked for does not work: the form stays as it is, over the file as it was taken before.
-            Err(failure) => (look(store, session, &entry, &kept).ok(), Some(failure.sentence)),
-        };
-        // A table that can't be read in any way said so far: its bare rows, and all there is to say.
-        let is_unread = preview.is_none();
-        let preview = preview.or_else(|| look_unread(store, session, &entry, &fields));
+        let entry: Entry<Capture> = store.entry(session, EntryId(capture))?;
+        let kept = said(store, session, entry.id)?;
+        let form = Form::of(store, session, &entry, &kept, asked);
         let harness = harness_of(store, session)?;
         let lists: Vec<Entry<ClipList>> = store.entries(session)?;
-        let csv = lists
-            .into_iter()
-            .find(|list| list.value.capture == capture_id)
-            .map(|list| list.value.csv);
-        let clips = csv
-            .as_ref()
-            .and_then(|csv| Clips::parse(csv, "clips.csv", &harness).ok())
-            .unwrap_or_default();
-        let lines: Vec<String> = match (&preview, &in_memory) {
-            (Some(preview), _) if !preview.columns.is_empty() => {
-                let columns = preview.columns.iter().filter(|c| c.bits > 0);
-                columns.map(|column| column.name.clone()).collect()
-            }
-            (_, Some(opened)) => {
-                let of = opened
-                    .report
-                    .lines
-                    .iter()
-                    .filter(|row| row.capture == entry.value.file);
-                of.map(|row| row.line.clone()).collect()
-            }
-            _ => Vec::new(),
-        };
-        let places = lines.into_iter().map(|line| {
-            let place = harness
-                .place(&line, &clips)
-                .unwrap_or_else(|| "not on the sheet".to_owned());
-            (line, place)
-        });
-        let has_named: BTreeMap<String, String> = fields.clone();
-        let with_names = |preview: &Preview| {
-            // The thresholds of a column are kept under its line's name.
-            let names = preview
-                .columns
-                .iter()
-                .enumerate()
-                .filter(|(i, _)| has_named.contains_key(&format!("levels.{}", i + 1)));
-            let names = names.map(|(i, column)| (format!("line.{}", i + 1), column.name.clone()));
-            let mut all = has_named.clone();
-            all.extend(names);
-            all
-        };
-        let to_keep = preview
-            .as_ref()
-            .filter(|_| !is_unread)
-            .map_or_else(|| fields.clone(), with_names);
+        let list = lists.into_iter().find(|list| list.value.capture == entry.id);
+        let clips_csv = list.map(|list| list.value.csv);
+        let lines = form.lines(in_memory.as_deref(), &entry.value.file);
+        let to_keep = form.to_keep();
+        let shown = form.shown();
         let page = CapturePage {
             places: Places::of(session, ""),
             id,
@@ -158,44 +106,22 @@ pub async fn page(
             title: store.session(session)?.body.title,
             file: entry.value.file.clone(),
             remark: entry.value.remark.clone(),
-            facts: preview.as_ref().map(facts).unwrap_or_default(),
-            warnings: preview.as_ref().map(|p| p.warnings.clone()).unwrap_or_default(),
-            settings: preview.as_ref().map(|p| settings(p, &fields)).unwrap_or_default(),
-            columns: preview
-                .as_ref()
-                .map(|p| {
-                    let columns = p.columns.iter().take(MOST_COLUMNS).enumerate();
-                    columns
-                        .map(|(i, column)| column_view(i + 1, column, &fields))
-                        .collect()
-                })
-                .unwrap_or_default(),
-            rows: preview
-                .as_ref()
-                .map(|p| {
-                    let row = |(cells, meanings): (&Vec<String>, &Vec<String>)| {
-                        let pairs = cells.iter().cloned().zip(meanings.iter().cloned());
-                        pairs.take(MOST_COLUMNS).collect()
-                    };
-                    p.rows.iter().zip(&p.meanings).take(MOST_ROWS).map(row).collect()
-                })
-                .unwrap_or_default(),
-            first_row: preview.as_ref().and_then(|p| p.first_row).unwrap_or(1),
-            more_columns: preview
-                .as_ref()
-                .map_or(0, |p| p.columns.len().saturating_sub(MOST_COLUMNS)),
-            format: preview
-                .filter(|_| !is_unread)
-                .map(|p| p.format)
-                .unwrap_or_default(),
+            format: shown.format,
+            facts: shown.facts,
+            warnings: shown.warnings,
+            settings: shown.settings,
+            columns: shown.columns,
+            rows: shown.rows,
+            first_row: shown.first_row,
+            more_columns: shown.more_columns,
             families: FAMILIES.iter().map(|(word, _)| *word).collect(),
             json: json!(to_keep).to_string(),
-            is_changed: is_asked && trouble.is_none() && to_keep != kept,
+            is_changed: form.is_asked && form.trouble.is_none() && to_keep != kept,
             is_said: !kept.is_empty(),
-            trouble,
-            is_unread,
-            clips: places.collect(),
-            clips_csv: csv.unwrap_or_else(|| "line,place\n".to_owned()),
+            trouble: form.trouble,
+            is_unread: form.is_unread,
+            clips: places_of(lines, &harness, clips_csv.as_deref()),
+            clips_csv: clips_csv.unwrap_or_else(|| "line,place\n".to_owned()),
             has_harness: !harness.pins().is_empty(),
             undo: store
                 .actions(session, 1)?
@@ -206,6 +132,133 @@ pub async fn page(
         Ok(page.render()?)
     });
     Ok(Html(html.await?))
+}
+
+/// The form as a person filled it in, and what the file is read as with it.
+struct Form {
+    /// Whether the fields come from the address, and not from what is kept.
+    is_asked: bool,
+    /// Fields that are not empty.
+    fields: BTreeMap<String, String>,
+    /// Read so; or as it was taken before, where the fields do not work; or the bare rows.
+    preview: Option<Preview>,
+    /// Why the fields do not work.
+    trouble: Option<String>,
+    /// Whether nothing said so far makes the file readable.
+    is_unread: bool,
+}
+
+/// What the page shows of a preview; all empty where there is none.
+#[derive(Default)]
+struct Shown {
+    format: String,
+    facts: Vec<String>,
+    warnings: Vec<String>,
+    settings: Vec<Setting>,
+    columns: Vec<ColumnView>,
+    rows: Vec<Vec<(String, String)>>,
+    first_row: u64,
+    more_columns: usize,
+}
+
+impl Form {
+    fn of(
+        store: &Store,
+        session: SessionId,
+        entry: &Entry<Capture>,
+        kept: &BTreeMap<String, String>,
+        asked: BTreeMap<String, String>,
+    ) -> Form {
+        let is_asked = !asked.is_empty();
+        let mut fields = if is_asked { asked } else { kept.clone() };
+        fields.retain(|_, value| !value.trim().is_empty());
+        let (preview, trouble) = match look(store, session, entry, &fields) {
+            Ok(preview) => (Some(preview), None),
+            // What was asked for does not work: the form stays as it is, over the file as it was taken before.
+            Err(failure) => (look(store, session, entry, kept).ok(), Some(failure.sentence)),
+        };
+        // A table that can't be read in any way said so far: its bare rows, and all there is to say.
+        let is_unread = preview.is_none();
+        let preview = preview.or_else(|| look_unread(store, session, entry, &fields));
+        Form {
+            is_asked,
+            fields,
+            preview,
+            trouble,
+            is_unread,
+        }
+    }
+
+    /// The fields as they are to be kept: the thresholds of a column go by its line's name.
+    fn to_keep(&self) -> BTreeMap<String, String> {
+        let mut all = self.fields.clone();
+        let Some(preview) = self.preview.as_ref().filter(|_| !self.is_unread) else {
+            return all;
+        };
+        for (i, column) in preview.columns.iter().enumerate() {
+            if self.fields.contains_key(&format!("levels.{}", i + 1)) {
+                all.insert(format!("line.{}", i + 1), column.name.clone());
+            }
+        }
+        all
+    }
+
+    /// The lines of the capture: by the preview's columns, else as they were analysed.
+    fn lines(&self, opened: Option<&Opened>, file: &str) -> Vec<String> {
+        match (&self.preview, opened) {
+            (Some(preview), _) if !preview.columns.is_empty() => {
+                let columns = preview.columns.iter().filter(|c| c.bits > 0);
+                columns.map(|column| column.name.clone()).collect()
+            }
+            (_, Some(opened)) => {
+                let of = opened.report.lines.iter().filter(|row| row.capture == file);
+                of.map(|row| row.line.clone()).collect()
+            }
+            _ => Vec::new(),
+        }
+    }
+
+    fn shown(&self) -> Shown {
+        let Some(preview) = &self.preview else {
+            return Shown {
+                first_row: 1,
+                ..Shown::default()
+            };
+        };
+        let columns = preview.columns.iter().take(MOST_COLUMNS).enumerate();
+        let row = |(cells, meanings): (&Vec<String>, &Vec<String>)| {
+            let pairs = cells.iter().cloned().zip(meanings.iter().cloned());
+            pairs.take(MOST_COLUMNS).collect()
+        };
+        let rows = preview.rows.iter().zip(&preview.meanings).take(MOST_ROWS);
+        Shown {
+            format: match self.is_unread {
+                true => String::new(),
+                false => preview.format.clone(),
+            },
+            facts: facts(preview),
+            warnings: preview.warnings.clone(),
+            settings: settings(preview, &self.fields),
+            columns: columns
+                .map(|(i, column)| column_view(i + 1, column, &self.fields))
+                .collect(),
+            rows: rows.map(row).collect(),
+            first_row: preview.first_row.unwrap_or(1),
+            more_columns: preview.columns.len().saturating_sub(MOST_COLUMNS),
+        }
+    }
+}
+
+/// Where each line's clip was, by the harness sheet; clips that the sheet does not know are nowhere.
+fn places_of(lines: Vec<String>, harness: &Harness, clips_csv: Option<&str>) -> Vec<(String, String)> {
+    let clips = clips_csv
+        .and_then(|csv| Clips::parse(csv, "clips.csv", harness).ok())
+        .unwrap_or_default();
+    let place = |line: String| {
+        let place = harness.place(&line, &clips);
+        (line, place.unwrap_or_else(|| "not on the sheet".to_owned()))
+    };
+    lines.into_iter().map(place).collect()
 }
 
 fn facts(preview: &Preview) -> Vec<String> {

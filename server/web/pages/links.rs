@@ -14,11 +14,11 @@ use crate::setup::Setup;
 use crate::store::SessionId;
 use crate::web::api::log::with_store;
 use crate::web::error::PageFailure;
-use crate::web::occurrences::occurrences;
+use crate::web::occurrences::{Occurrence, occurrences};
 use crate::web::opened::Opened;
 use crate::web::state::App;
 use crate::web::view::{Histogram, bars};
-use crate::workflow::links::pulses;
+use crate::workflow::links::{PulseFate, pulses};
 
 /// Lost pulses that are drawn on the page; the rest are listed with a way to the diagram.
 const MOST_FIGURES: usize = 2;
@@ -207,88 +207,78 @@ fn links(opened: &Opened, setup: &Setup, id: i64) -> Vec<LinkView> {
         .collect()
 }
 
-fn link(opened: &Opened, setup: &Setup, id: i64, row: &LinkRow) -> LinkView {
-    let about = |finding: &&Finding| {
-        let lines = &finding.lines;
-        let (from, to) = (
-            lines.iter().position(|l| *l == row.from),
-            lines.iter().position(|l| *l == row.to),
-        );
-        finding.topic == "link" && finding.severity != Severity::Note && from.is_some() && to.is_some()
-    };
-    let found: Vec<&Finding> = opened.report.findings.iter().filter(about).collect();
-    let own = found
-        .iter()
-        .find(|f| f.lines.first() == Some(&row.from) && f.lines.get(1) == Some(&row.to));
-    let moments = own
-        .map(|finding| occurrences(opened, finding))
-        .unwrap_or_default();
-    let show = |k: usize| {
-        let finding = own.map_or("", |finding| finding.id.as_str());
-        format!("/sessions/{id}?finding={finding}&occurrence={}", k + 1)
-    };
-    let is_lossy = row.verdict.starts_with("lossy") || row.verdict == "noisy";
-    let ghosts = moments
-        .iter()
-        .take(if is_lossy { MOST_FIGURES } else { 0 })
-        .enumerate();
-    let ghosts = ghosts.map(|(k, occurrence)| Ghost {
-        figure: format!(
-            "/sessions/{id}/findings/{}/figure.svg?occurrence={}",
-            own.map_or("", |finding| finding.id.as_str()),
-            k + 1
-        ),
-        show: show(k),
-        caption: occurrence.caption.clone(),
-    });
-    let all = pulses(&opened.capture, setup, &row.from, &row.to).unwrap_or_default();
-    let listed = all.iter().take(MOST_PULSES).map(|pulse| {
-        let at = opened.ticks_at(pulse.start_s);
-        let place = moments
+/// A link's findings and the moments that the diagram can go to.
+struct Told<'a> {
+    /// All that blame it or an end of it.
+    findings: Vec<&'a Finding>,
+    /// The identifier of the one that is about the link itself.
+    id: &'a str,
+    moments: &'a [Occurrence],
+}
+
+impl<'a> Told<'a> {
+    fn of(opened: &'a Opened, row: &LinkRow) -> Told<'a> {
+        let about = |finding: &&Finding| {
+            let names = |end: &String| finding.lines.contains(end);
+            finding.topic == "link"
+                && finding.severity != Severity::Note
+                && names(&row.from)
+                && names(&row.to)
+        };
+        let findings: Vec<&Finding> = opened.report.findings.iter().filter(about).collect();
+        let own = findings
             .iter()
-            .position(|o| o.from == at && matches!(pulse.fate, "missing" | "extra"));
-        PulseView {
-            fate: match pulse.fate {
-                "missing" => "never arrived",
-                "extra" => "nobody sent it",
-                "another-width" => "another width",
-                other => other,
-            },
-            at: seconds(pulse.start_s),
-            width: match pulse.width_arrived_s {
-                Some(arrived) => format!("{}, {} there", seconds(pulse.width_s), seconds(arrived)),
-                None => seconds(pulse.width_s),
-            },
-            delay: pulse.delay_s.map(seconds).unwrap_or_default(),
-            show: match place {
-                Some(k) => show(k),
-                // A stretch a little wider than the pulse and its delay.
-                None => format!(
-                    "/sessions/{id}?at_s={}&span_s={}",
-                    pulse.start_s + pulse.width_s / 2.0,
-                    (4.0 * (pulse.width_s + pulse.delay_s.unwrap_or(0.0).abs())).max(1e-12)
-                ),
-            },
+            .find(|f| f.lines.first() == Some(&row.from) && f.lines.get(1) == Some(&row.to));
+        Told {
+            id: own.map_or("", |finding| finding.id.as_str()),
+            moments: own
+                .map(|finding| occurrences(opened, finding))
+                .unwrap_or_default(),
+            findings,
         }
-    });
-    let declared = setup
+    }
+
+    /// The diagram at moment `k` of session `id`.
+    fn show(&self, id: i64, k: usize) -> String {
+        format!("/sessions/{id}?finding={}&occurrence={}", self.id, k + 1)
+    }
+
+    /// The figures of the first moments.
+    fn ghosts(&self, id: i64) -> Vec<Ghost> {
+        let figures = self.moments.iter().take(MOST_FIGURES).enumerate();
+        let ghost = |(k, occurrence): (usize, &Occurrence)| Ghost {
+            figure: format!(
+                "/sessions/{id}/findings/{}/figure.svg?occurrence={}",
+                self.id,
+                k + 1
+            ),
+            show: self.show(id, k),
+            caption: occurrence.caption.clone(),
+        };
+        figures.map(ghost).collect()
+    }
+
+    /// What to try, each thing once.
+    fn try_next(&self) -> Vec<String> {
+        let mut steps: Vec<String> = Vec::new();
+        for step in self.findings.iter().flat_map(|finding| &finding.try_next) {
+            if !steps.contains(step) {
+                steps.push(step.clone());
+            }
+        }
+        steps
+    }
+}
+
+fn link(opened: &Opened, setup: &Setup, id: i64, row: &LinkRow) -> LinkView {
+    let told = Told::of(opened, row);
+    let is_lossy = row.verdict.starts_with("lossy") || row.verdict == "noisy";
+    let all = pulses(&opened.capture, setup, &row.from, &row.to).unwrap_or_default();
+    let listed = all.iter().take(MOST_PULSES);
+    let is_declared = setup
         .links
         .iter()
         .any(|link| link.from == row.from && link.to == row.to);
-    let ends = json!({ "from": row.from, "to": row.to });
-    let delay = row.delay_s.map_or(String::new(), |d| {
-        format!(
-            " · delay {} (median's 95 % interval {} to {})",
-            seconds(d.median),
-            seconds(d.low),
-            seconds(d.high)
-        )
-    });
-    let lost = row.missing_s.len() - row.late.len();
-    let late = match row.late.len() {
-        0 => String::new(),
-        n => format!("{n} too late · "),
-    };
     LinkView {
         verdict: match row.verdict.as_str() {
             "nothing-sent" => "can't tell: nothing was sent".to_owned(),
@@ -300,18 +290,12 @@ fn link(opened: &Opened, setup: &Setup, id: i64, row: &LinkRow) -> LinkView {
             "nothing-sent" => "open",
             _ => "bad",
         },
-        says: found.iter().map(|finding| finding.title.clone()).collect(),
-        figures: format!(
-            "{} sent · {} arrived · {late}{lost} lost · {} that nobody sent · {} of another width{delay}{}",
-            row.sent,
-            row.arrived,
-            row.extra_s.len(),
-            row.distorted.len(),
-            row.far_end
-                .as_ref()
-                .map(|end| format!(" · the far end {end}"))
-                .unwrap_or_default(),
-        ),
+        says: told
+            .findings
+            .iter()
+            .map(|finding| finding.title.clone())
+            .collect(),
+        figures: link_figures(row),
         histogram: row.delay_histogram.as_ref().map(|h| {
             let words = format!("{} pulses by their delay.", h.counts.iter().sum::<u64>());
             bars(h, "delay from source to far end".to_owned(), words)
@@ -325,26 +309,79 @@ fn link(opened: &Opened, setup: &Setup, id: i64, row: &LinkRow) -> LinkView {
                 seconds(b.delay_s)
             )
         }),
-        try_next: {
-            let mut steps: Vec<String> = Vec::new();
-            for step in found.iter().flat_map(|finding| &finding.try_next) {
-                if !steps.contains(step) {
-                    steps.push(step.clone());
-                }
-            }
-            steps
-        },
-        ghosts: ghosts.collect(),
-        pulses: listed.collect(),
+        try_next: told.try_next(),
+        ghosts: if is_lossy { told.ghosts(id) } else { Vec::new() },
+        pulses: listed.map(|pulse| pulse_view(opened, &told, id, pulse)).collect(),
         more: all.len().saturating_sub(MOST_PULSES),
         all: format!(
             "/api/sessions/{id}/links/pulses?from={}&to={}",
             escape_query(&row.from),
             escape_query(&row.to)
         ),
-        json: if declared { ends.to_string() } else { String::new() },
+        json: match is_declared {
+            true => json!({ "from": row.from, "to": row.to }).to_string(),
+            false => String::new(),
+        },
         from: row.from.clone(),
         to: row.to.clone(),
+    }
+}
+
+/// What was counted on a link, on one line.
+fn link_figures(row: &LinkRow) -> String {
+    let delay = row.delay_s.map_or(String::new(), |d| {
+        format!(
+            " · delay {} (median's 95 % interval {} to {})",
+            seconds(d.median),
+            seconds(d.low),
+            seconds(d.high)
+        )
+    });
+    let lost = row.missing_s.len() - row.late.len();
+    let late = match row.late.len() {
+        0 => String::new(),
+        n => format!("{n} too late · "),
+    };
+    format!(
+        "{} sent · {} arrived · {late}{lost} lost · {} that nobody sent · {} of another width{delay}{}",
+        row.sent,
+        row.arrived,
+        row.extra_s.len(),
+        row.distorted.len(),
+        row.far_end
+            .as_ref()
+            .map(|end| format!(" · the far end {end}"))
+            .unwrap_or_default(),
+    )
+}
+
+/// One pulse of the list: what became of it, and where the diagram shows it.
+fn pulse_view(opened: &Opened, told: &Told, id: i64, pulse: &PulseFate) -> PulseView {
+    let at = opened.ticks_at(pulse.start_s);
+    let is_lost = matches!(pulse.fate, "missing" | "extra");
+    let moment = told.moments.iter().position(|o| o.from == at && is_lost);
+    PulseView {
+        fate: match pulse.fate {
+            "missing" => "never arrived",
+            "extra" => "nobody sent it",
+            "another-width" => "another width",
+            other => other,
+        },
+        at: seconds(pulse.start_s),
+        width: match pulse.width_arrived_s {
+            Some(arrived) => format!("{}, {} there", seconds(pulse.width_s), seconds(arrived)),
+            None => seconds(pulse.width_s),
+        },
+        delay: pulse.delay_s.map(seconds).unwrap_or_default(),
+        show: match moment {
+            Some(k) => told.show(id, k),
+            // A stretch a little wider than the pulse and its delay.
+            None => format!(
+                "/sessions/{id}?at_s={}&span_s={}",
+                pulse.start_s + pulse.width_s / 2.0,
+                (4.0 * (pulse.width_s + pulse.delay_s.unwrap_or(0.0).abs())).max(1e-12)
+            ),
+        },
     }
 }
 

@@ -1,5 +1,7 @@
 //! Before and after: two conditions compared, and the history of each trouble over all of them.
 
+mod sides;
+
 use std::sync::Arc;
 use std::time::Duration;
 
@@ -7,16 +9,16 @@ use askama::Template;
 use axum::extract::{Path, RawQuery, State};
 use axum::response::Html;
 
+use self::sides::Sides;
 use super::Places;
 use crate::report::compare::TroubleKind;
-use crate::store::{Capture, Condition, Entry, EntryId, SessionId, Store};
-use crate::web::api::compare::side_of;
+use crate::store::{Capture, SessionId, Store};
 use crate::web::error::{Failure, PageFailure};
 use crate::web::history::{Point, history};
 use crate::web::state::App;
 use crate::web::view::CaptureLink;
 use crate::web::work::Stage;
-use crate::workflow::compare::{Judged, amount, judge_all, notes, rate, share, sum_over, tally, what};
+use crate::workflow::compare::{Judged, amount, judge_all, notes, rate, share, tally, what};
 use crate::workflow::session::RunTallies;
 
 /// Captures that are counted this fast are shown at once; else the page tells how far it is and looks again.
@@ -128,120 +130,42 @@ pub async fn page(
     Ok(Html(html.await??))
 }
 
-/// The sides that `query` names, or the newest condition against the one before it.
+/// The sides that `query` names, or the newest condition against the one before it, with each trouble judged.
+///
+/// # Errors
+/// No such session, or the disk's own.
 pub fn comparison(
     store: &Store,
     id: SessionId,
     all: &RunTallies,
     query: &str,
 ) -> Result<Comparison, Failure> {
-    let captures: Vec<Entry<Capture>> = store.entries(id)?;
-    let conditions: Vec<Entry<Condition>> = store.entries(id)?;
-    let mut named: Vec<(Option<EntryId>, String)> = vec![(None, "no condition named".to_owned())];
-    named.extend(
-        conditions
-            .iter()
-            .map(|entry| (Some(entry.id), entry.value.title.clone())),
-    );
-    named.retain(|(condition, _)| all.runs.iter().any(|run| run.condition == *condition));
-    let runs_of = |condition: Option<EntryId>| -> Vec<usize> {
-        (0..all.runs.len())
-            .filter(|&run| all.runs[run].condition == condition)
-            .collect()
+    let sides = Sides::of(store, id, all, query)?;
+    let (before, after) = (&sides.before[..], &sides.after[..]);
+    let judged = match sides.are_chosen() {
+        true => judge_all(&all.tallies, before, after),
+        false => Vec::new(),
     };
-    let (mut before, mut after) = (side_of(query, "before", all), side_of(query, "after", all));
-    if let ([.., (first, _), (second, _)], true) = (&named[..], before.is_empty() || after.is_empty()) {
-        before = runs_of(*first);
-        after = runs_of(*second);
-    }
-    let choices = |side: &[usize]| {
-        let choice = |(condition, words): &(Option<EntryId>, String)| Choice {
-            value: condition.map_or_else(|| "n".to_owned(), |id| format!("c{id}")),
-            words: words.clone(),
-            is_set: runs_of(*condition) == side,
-        };
-        named.iter().map(choice).collect::<Vec<_>>()
-    };
-    let files = |run: usize| {
-        let of = all.runs[run]
-            .captures
-            .iter()
-            .filter_map(|id| captures.iter().find(|c| c.id == *id));
-        of.map(|entry| entry.value.file.clone())
-            .collect::<Vec<_>>()
-            .join(" with ")
-    };
-    let runs = (0..all.runs.len()).map(|run| {
-        let condition = named.iter().find(|(id, _)| *id == all.runs[run].condition);
-        RunChoice {
-            value: format!("r{}", all.runs[run].captures.first().map_or(0, |id| id.0)),
-            words: format!("{} ({})", files(run), condition.map_or("", |(_, title)| title)),
-            is_before: before.contains(&run),
-            is_after: after.contains(&run),
-        }
-    });
-    let runs: Vec<RunChoice> = runs.collect();
-    let judged = match before.is_empty() || after.is_empty() {
-        true => Vec::new(),
-        false => judge_all(&all.tallies, &before, &after),
-    };
-    let side_name = |side: &[usize]| {
-        let whole = named.iter().find(|(condition, _)| runs_of(*condition) == side);
-        whole.map_or_else(
-            || side.iter().map(|&run| files(run)).collect::<Vec<_>>().join(", "),
-            |(_, title)| title.clone(),
-        )
-    };
-    let points = |j: &Judged| -> Vec<Point> {
-        let point = |(condition, title): &(Option<EntryId>, String)| {
-            let own = runs_of(*condition);
-            let sum = sum_over(j.trouble, &own);
-            Point {
-                name: title.clone(),
-                rate: rate(sum),
-                counts: tally(sum.wrong, sum.occasions, j.trouble.slot_s),
-                is_clean: sum.wrong == 0,
-                side: match () {
-                    () if own == before => "before",
-                    () if own == after => "after",
-                    () => "",
-                },
-            }
-        };
-        named.iter().map(point).collect()
-    };
-    let seen = |j: &&Judged| j.is_seen();
-    let troubles: Vec<TroubleView> = judged
-        .iter()
-        .filter(seen)
-        .map(|j| trouble_view(j, &points(j)))
-        .collect();
+    let seen = judged.iter().filter(|j| j.is_seen());
     let clean = judged
         .iter()
-        .filter(|j| !j.is_seen() && j.after.opportunities > 0)
-        .map(|j| j.says.clone());
+        .filter(|j| !j.is_seen() && j.after.opportunities > 0);
     Ok(Comparison {
-        before: choices(&before),
-        after: choices(&after),
-        runs,
-        wants: match (all.runs.len(), judged.is_empty()) {
-            (0, _) => "No capture yet.".to_owned(),
-            (_, false) => String::new(),
-            (1, _) => "There is one run so far. Change one thing, name the new condition in the bench log, and capture the \
-                       same lines again: then this page says whether it helped."
-                .to_owned(),
-            _ => "Choose a run or more for either side.".to_owned(),
-        },
-        notes: notes(&all.tallies, &before, &after),
-        headline: headline(&judged, &side_name(&before), &side_name(&after)),
-        troubles,
-        clean: clean.collect(),
+        before: sides.choices(before),
+        after: sides.choices(after),
+        runs: sides.run_choices(),
+        wants: sides.wants(!judged.is_empty()),
+        notes: notes(&all.tallies, before, after),
+        headline: headline(&judged, &sides.name(before), &sides.name(after)),
+        troubles: seen.map(|j| trouble_view(j, &sides.points(j))).collect(),
+        clean: clean.map(|j| j.says.clone()).collect(),
         captures: match judged.is_empty() {
             true => String::new(),
-            false => {
-                let list = |side: &[usize]| side.iter().map(|&run| files(run)).collect::<Vec<_>>().join(", ");
-                format!("before: {} · after: {}", list(&before), list(&after))
-            }
+            false => format!(
+                "before: {} · after: {}",
+                sides.files_of(before),
+                sides.files_of(after)
+            ),
         },
     })
 }
@@ -284,69 +208,7 @@ fn headline(judged: &[Judged], before: &str, after: &str) -> String {
 }
 
 fn trouble_view(j: &Judged, points: &[Point]) -> TroubleView {
-    let judgement = &j.judgement;
-    let verdict = judgement.verdict.word();
-    let slot_s = j.trouble.slot_s;
-    let shares = |wrong: u64, of: u64| {
-        let row = crate::report::compare::OccasionsRow { wrong, occasions: of };
-        rate(row).map_or_else(
-            || "no occasion".to_owned(),
-            |r| {
-                let counts = tally(wrong, of, slot_s);
-                match slot_s {
-                    Some(_) => format!(
-                        "{counts} = {} ({} to {})",
-                        share(r.estimate, slot_s),
-                        share(r.low, slot_s),
-                        share(r.high, slot_s)
-                    ),
-                    None => format!(
-                        "{counts} = {:.1} % ({:.1}–{:.1} %)",
-                        r.estimate * 100.0,
-                        r.low * 100.0,
-                        r.high * 100.0
-                    ),
-                }
-            },
-        )
-    };
-    let end = |value: Option<f64>, none: &str| value.map_or(none.to_owned(), |v| format!("{v:.3}"));
-    let ratio = match judgement.ratio.estimate.is_some() || judgement.ratio.high.is_some() {
-        true => format!(
-            " · after over before {} ({:.3}–{})",
-            end(judgement.ratio.estimate, "no bound"),
-            judgement.ratio.low,
-            end(judgement.ratio.high, "no bound")
-        ),
-        false => String::new(),
-    };
-    let figures = format!(
-        "before {} · after {}{ratio} · exact test p = {}",
-        shares(j.before.strays, j.before.opportunities),
-        shares(j.after.strays, j.after.opportunities),
-        p_value(judgement.p_value),
-    );
-    let next = match verdict {
-        "gone" => "Leave the change in, and mark the finding as fixed in the bench log.".to_owned(),
-        "reduced" => {
-            "It helped, and is not the whole of it: keep the change and try the next thing on the finding."
-                .to_owned()
-        }
-        "worse" if j.is_new() => {
-            "The change may have brought this: undo it and capture again, to see whether it goes.".to_owned()
-        }
-        "worse" => "Undo the change and capture again: if this falls back, the change does harm.".to_owned(),
-        "unchanged" => "The change did nothing for this: try the next thing on the finding.".to_owned(),
-        _ => match judgement.opportunities_needed {
-            Some(n) if n > j.after.opportunities => {
-                format!(
-                    "Capture on as it is now until {} more went by: if all are clean, it is settled.",
-                    amount(j.trouble, n - j.after.opportunities)
-                )
-            }
-            _ => "Capture longer under both conditions.".to_owned(),
-        },
-    };
+    let verdict = j.judgement.verdict.word();
     let words: Vec<String> = points
         .iter()
         .map(|p| format!("{}: {}", p.name, p.counts))
@@ -363,14 +225,81 @@ fn trouble_view(j: &Judged, points: &[Point]) -> TroubleView {
             _ => "bad",
         },
         says: j.says.clone(),
-        figures,
+        figures: trouble_figures(j),
         history: history(
             &format!("{} by condition. {}.", subject(j), words.join("; ")),
             points,
-            slot_s,
+            j.trouble.slot_s,
         ),
-        next,
+        next: what_next(j),
     }
+}
+
+/// Counts, rates with their intervals, ratio and p of one trouble, on one line.
+fn trouble_figures(j: &Judged) -> String {
+    let (judgement, slot_s) = (&j.judgement, j.trouble.slot_s);
+    let shares = |wrong: u64, of: u64| {
+        let row = crate::report::compare::OccasionsRow { wrong, occasions: of };
+        let Some(r) = rate(row) else {
+            return "no occasion".to_owned();
+        };
+        let counts = tally(wrong, of, slot_s);
+        match slot_s {
+            Some(_) => format!(
+                "{counts} = {} ({} to {})",
+                share(r.estimate, slot_s),
+                share(r.low, slot_s),
+                share(r.high, slot_s)
+            ),
+            None => format!(
+                "{counts} = {:.1} % ({:.1}–{:.1} %)",
+                r.estimate * 100.0,
+                r.low * 100.0,
+                r.high * 100.0
+            ),
+        }
+    };
+    let end = |value: Option<f64>, none: &str| value.map_or(none.to_owned(), |v| format!("{v:.3}"));
+    let ratio = match judgement.ratio.estimate.is_some() || judgement.ratio.high.is_some() {
+        true => format!(
+            " · after over before {} ({:.3}–{})",
+            end(judgement.ratio.estimate, "no bound"),
+            judgement.ratio.low,
+            end(judgement.ratio.high, "no bound")
+        ),
+        false => String::new(),
+    };
+    format!(
+        "before {} · after {}{ratio} · exact test p = {}",
+        shares(j.before.strays, j.before.opportunities),
+        shares(j.after.strays, j.after.opportunities),
+        p_value(judgement.p_value),
+    )
+}
+
+/// What to do after such a verdict.
+fn what_next(j: &Judged) -> String {
+    let next = match j.judgement.verdict.word() {
+        "gone" => "Leave the change in, and mark the finding as fixed in the bench log.",
+        "reduced" => {
+            "It helped, and is not the whole of it: keep the change and try the next thing on the finding."
+        }
+        "worse" if j.is_new() => {
+            "The change may have brought this: undo it and capture again, to see whether it goes."
+        }
+        "worse" => "Undo the change and capture again: if this falls back, the change does harm.",
+        "unchanged" => "The change did nothing for this: try the next thing on the finding.",
+        _ => match j.judgement.opportunities_needed {
+            Some(n) if n > j.after.opportunities => {
+                return format!(
+                    "Capture on as it is now until {} more went by: if all are clean, it is settled.",
+                    amount(j.trouble, n - j.after.opportunities)
+                );
+            }
+            _ => "Capture longer under both conditions.",
+        },
+    };
+    next.to_owned()
 }
 
 fn subject(j: &Judged) -> String {

@@ -1,0 +1,148 @@
+//! Which runs of a session are laid against which, and how they are called.
+
+use super::{Choice, RunChoice};
+use crate::store::{Capture, Condition, Entry, EntryId, SessionId, Store};
+use crate::web::api::compare::side_of;
+use crate::web::error::Failure;
+use crate::web::history::Point;
+use crate::workflow::compare::{Judged, rate, sum_over, tally};
+use crate::workflow::session::RunTallies;
+
+/// The runs of a session, and which of them stand on either side.
+pub(super) struct Sides<'a> {
+    all: &'a RunTallies,
+    captures: Vec<Entry<Capture>>,
+    /// Conditions that have runs, in their order, with their titles.
+    named: Vec<(Option<EntryId>, String)>,
+    /// Positions of runs.
+    pub before: Vec<usize>,
+    pub after: Vec<usize>,
+}
+
+impl<'a> Sides<'a> {
+    /// The sides that `query` names, or the newest condition against the one before it.
+    ///
+    /// # Errors
+    /// No such session, or the disk's own.
+    pub fn of(store: &Store, id: SessionId, all: &'a RunTallies, query: &str) -> Result<Sides<'a>, Failure> {
+        let conditions: Vec<Entry<Condition>> = store.entries(id)?;
+        let mut named = vec![(None, "no condition named".to_owned())];
+        named.extend(
+            conditions
+                .iter()
+                .map(|entry| (Some(entry.id), entry.value.title.clone())),
+        );
+        named.retain(|(condition, _)| all.runs.iter().any(|run| run.condition == *condition));
+        let mut sides = Sides {
+            all,
+            captures: store.entries(id)?,
+            named,
+            before: side_of(query, "before", all),
+            after: side_of(query, "after", all),
+        };
+        if let ([.., (first, _), (second, _)], true) = (&sides.named[..], !sides.are_chosen()) {
+            (sides.before, sides.after) = (sides.runs_of(*first), sides.runs_of(*second));
+        }
+        Ok(sides)
+    }
+
+    /// Whether there is a run on either side.
+    pub fn are_chosen(&self) -> bool {
+        !self.before.is_empty() && !self.after.is_empty()
+    }
+
+    fn runs_of(&self, condition: Option<EntryId>) -> Vec<usize> {
+        (0..self.all.runs.len())
+            .filter(|&run| self.all.runs[run].condition == condition)
+            .collect()
+    }
+
+    /// The files of a run.
+    fn files(&self, run: usize) -> String {
+        let of = self.all.runs[run]
+            .captures
+            .iter()
+            .filter_map(|id| self.captures.iter().find(|c| c.id == *id));
+        of.map(|entry| entry.value.file.clone())
+            .collect::<Vec<_>>()
+            .join(" with ")
+    }
+
+    /// The files of all runs of a side.
+    pub fn files_of(&self, side: &[usize]) -> String {
+        side.iter()
+            .map(|&run| self.files(run))
+            .collect::<Vec<_>>()
+            .join(", ")
+    }
+
+    /// The condition that is the side, or its files.
+    pub fn name(&self, side: &[usize]) -> String {
+        let is_whole = |(condition, _): &&(Option<EntryId>, String)| self.runs_of(*condition) == side;
+        let whole = self.named.iter().find(is_whole);
+        whole.map_or_else(|| self.files_of(side), |(_, title)| title.clone())
+    }
+
+    /// The conditions as they can be chosen for a side.
+    pub fn choices(&self, side: &[usize]) -> Vec<Choice> {
+        let choice = |(condition, words): &(Option<EntryId>, String)| Choice {
+            value: condition.map_or_else(|| "n".to_owned(), |id| format!("c{id}")),
+            words: words.clone(),
+            is_set: self.runs_of(*condition) == side,
+        };
+        self.named.iter().map(choice).collect()
+    }
+
+    /// The single runs as they can be chosen.
+    pub fn run_choices(&self) -> Vec<RunChoice> {
+        let choice = |run: usize| {
+            let of = &self.all.runs[run];
+            let condition = self.named.iter().find(|(id, _)| *id == of.condition);
+            RunChoice {
+                value: format!("r{}", of.captures.first().map_or(0, |id| id.0)),
+                words: format!(
+                    "{} ({})",
+                    self.files(run),
+                    condition.map_or("", |(_, title)| title)
+                ),
+                is_before: self.before.contains(&run),
+                is_after: self.after.contains(&run),
+            }
+        };
+        (0..self.all.runs.len()).map(choice).collect()
+    }
+
+    /// A trouble over all conditions, for its history.
+    pub fn points(&self, judged: &Judged) -> Vec<Point> {
+        let point = |(condition, title): &(Option<EntryId>, String)| {
+            let own = self.runs_of(*condition);
+            let sum = sum_over(judged.trouble, &own);
+            Point {
+                name: title.clone(),
+                rate: rate(sum),
+                counts: tally(sum.wrong, sum.occasions, judged.trouble.slot_s),
+                is_clean: sum.wrong == 0,
+                side: match () {
+                    () if own == self.before => "before",
+                    () if own == self.after => "after",
+                    () => "",
+                },
+            }
+        };
+        self.named.iter().map(point).collect()
+    }
+
+    /// What is still wanted before anything can be compared.
+    pub fn wants(&self, is_judged: bool) -> String {
+        match (self.all.runs.len(), is_judged) {
+            (0, _) => "No capture yet.",
+            (_, true) => "",
+            (1, _) => {
+                "There is one run so far. Change one thing, name the new condition in the bench log, and capture the \
+                 same lines again: then this page says whether it helped."
+            }
+            _ => "Choose a run or more for either side.",
+        }
+        .to_owned()
+    }
+}
