@@ -195,19 +195,6 @@ fn in_burst(bursts: &[&Burst], edge: usize) -> bool {
         .any(|b| b.edges.contains(&edge) && edge + 1 < b.edges.end)
 }
 
-/// The marks that judge nothing: no pulse or runt of their line starts then (positions in `marks`). Cost: log of the edges
-/// each.
-pub fn unmatched(capture: &Capture, marks: &[Mark]) -> Vec<usize> {
-    let matches = |mark: &Mark| {
-        capture.lines.get(mark.line).is_some_and(|line| {
-            // The last edge of a line starts no pulse: what follows it was not seen to end.
-            let edge = line.edges.binary_search(&mark.start);
-            edge.is_ok_and(|e| e + 1 < line.edges.len()) || line.runts.iter().any(|r| r.start == mark.start)
-        })
-    };
-    (0..marks.len()).filter(|&at| !matches(&marks[at])).collect()
-}
-
 /// What was judged of the pulses of one line overrules `is_stray`. Two successive pulses are not both strays (they would
 /// share an edge): a pulse marked as one makes those beside it the line's own.
 fn overrule(pulses: &[Pulse], judged: &BTreeMap<Ticks, bool>, is_stray: &mut [bool]) {
@@ -370,16 +357,6 @@ mod tests {
         assert_eq!(wide.strays[0].width, Ticks(400));
         // The rest between two dips, marked as the stray, makes them the line's own.
         assert_eq!(starts(&said(vec![mark(5_020, true)])), [5_020]);
-        let lost = [
-            mark(5_000, true),
-            mark(5_001, true),
-            mark(90_400, true),
-            Mark {
-                line: 7,
-                ..mark(5_000, true)
-            },
-        ];
-        assert_eq!(unmatched(&capture, &lost), [1, 2, 3]);
     }
 
     #[test]
