@@ -36,8 +36,9 @@ mod tests;
 
 use crate::model::{Capture, Level, Line, StretchKind, Ticks};
 
+use elsewhere::Source;
 use fit::Fit;
-use late::{begins_upright, late_fit, take_late};
+use late::{LateFit, begins_upright, late_fit, take_late};
 use pulses::fill;
 use train::Train;
 
@@ -199,33 +200,52 @@ pub fn check(capture: &Capture, options: &[LinkOptions]) -> Vec<Link> {
     options.iter().map(|o| check_one(capture, o, &options)).collect()
 }
 
+/// The far end as it fits best, the right way up or upside down.
+struct FarReading {
+    train: Train,
+    fit: Fit,
+    /// Upside down, against what was declared.
+    is_turned: bool,
+    /// The right way up, and later than allowed.
+    late: Option<LateFit>,
+}
+
+impl FarReading {
+    fn of((from, to): (&Line, &Line), sent: &Train, is_inverted: bool, range: (i64, i64)) -> FarReading {
+        let quantum = quantum(from, to);
+        let upright = Train::of(to, is_inverted);
+        let upside_down = upright.inverted();
+        let fit = Fit::of(sent, &upright, range, quantum);
+        let other = Fit::of(sent, &upside_down, range, quantum);
+        let fits_better = other.is_link()
+            && other.matched() * 2 >= sent.times.len()
+            && (!fit.is_link() || other.matched() * 100 > fit.matched() * 115);
+        // A regular train that comes late looks like one that is upside down.
+        let late = (fits_better || !fit.is_link())
+            .then(|| late_fit(sent, &upright, range, quantum))
+            .flatten();
+        let is_late = |late: &LateFit| {
+            begins_upright(from, to, is_inverted, range.1) && late.matched + 2 >= other.matched()
+        };
+        let is_turned = fits_better && !late.as_ref().is_some_and(is_late);
+        let (train, fit) = match is_turned {
+            true => (upside_down, other),
+            false => (upright, fit),
+        };
+        FarReading {
+            train,
+            fit,
+            is_turned,
+            late,
+        }
+    }
+}
+
 fn check_one(capture: &Capture, option: &LinkOptions, all: &[LinkOptions]) -> Link {
-    let (from, to) = (&capture.lines[option.from], &capture.lines[option.to]);
-    let sent = Train::of(from, false);
-    let far = Train::of(to, option.inverted);
-    let range = range_of(capture, option, quantum(from, to));
-    let active = active_level(from);
-    let mut fit = Fit::of(&sent, &far, range, quantum(from, to));
-    let upside_down = far.inverted();
-    let other = Fit::of(&sent, &upside_down, range, quantum(from, to));
-    let turned = other.is_link()
-        && other.matched() * 2 >= sent.times.len()
-        && (!fit.is_link() || other.matched() * 100 > fit.matched() * 115);
-    // A regular train that comes late looks like one that is upside down.
-    let late = (turned || !fit.is_link())
-        .then(|| late_fit(&sent, &far, range, quantum(from, to)))
-        .flatten();
-    let as_well = late.as_ref().filter(|_| turned).map(|late| {
-        let is_upright = begins_upright(from, to, option.inverted, range.1);
-        (late.delay, is_upright && late.matched + 2 >= other.matched())
-    });
-    let turned = turned && !as_well.is_some_and(|(_, is_late)| is_late);
-    let far = if turned {
-        fit = other;
-        upside_down
-    } else {
-        far
-    };
+    let ends = (&capture.lines[option.from], &capture.lines[option.to]);
+    let sent = Train::of(ends.0, false);
+    let range = range_of(capture, option, quantum(ends.0, ends.1));
+    let far = FarReading::of(ends, &sent, option.inverted, range);
     let mut link = Link {
         from: option.from,
         to: option.to,
@@ -243,34 +263,48 @@ fn check_one(capture: &Capture, option: &LinkOptions, all: &[LinkOptions]) -> Li
         far_end: FarEnd::Carries,
         better_match: None,
     };
-    let partial = fit.recall(&sent) < 0.9 && fit.precision(&far) < 0.7;
-    let alive = fit.is_link() && fit.matched() > 0 && !(partial && fit.is_echo(&sent, &far));
+    let fit = &far.fit;
+    let partial = fit.recall(&sent) < 0.9 && fit.precision(&far.train) < 0.7;
+    let alive = fit.is_link() && fit.matched() > 0 && !(partial && fit.is_echo(&sent, &far.train));
     let follows = (!alive || partial)
         .then(|| elsewhere::source_of(capture, option, range))
         .flatten()
-        .filter(|f| !alive || f.quality > fit.quality(&sent, &far) + 0.15);
+        .filter(|f| !alive || f.quality > fit.quality(&sent, &far.train) + 0.15);
     if alive && follows.is_none() {
-        let far_active = if option.inverted != turned {
-            active.inverted()
-        } else {
-            active
-        };
-        fill(&mut link, (from, &sent, active), (to, &far, far_active), &fit);
-        take_late(&mut link, range.1, quantum(from, to));
-        link.verdict = match (turned, link.missing.is_empty(), link.extra.is_empty()) {
-            (true, _, _) => Verdict::Inverted,
-            (_, true, true) => Verdict::Intact,
-            (_, false, true) => Verdict::Lossy,
-            (_, true, false) => Verdict::Noisy,
-            (_, false, false) => Verdict::LossyNoisy,
-        };
-        if let (true, Some((delay, _))) = (turned, as_well) {
-            link.far_end = FarEnd::Late(delay);
-        }
+        judge_alive(&mut link, ends, &sent, far, range.1);
         return link;
     }
-    // Dead: every pulse is missing; what the far end shows instead is extra, unless another line explains it.
-    link.missing = pulses_of(from, active);
+    judge_dead(&mut link, ends, follows, far.late);
+    if link.verdict == Verdict::Dead && !matches!(link.far_end, FarEnd::Late(_)) {
+        link.better_match = elsewhere::carrier_of(capture, option, range, all);
+    }
+    link
+}
+
+/// The far end carries the signal: pulse by pulse.
+fn judge_alive(link: &mut Link, (from, to): (&Line, &Line), sent: &Train, far: FarReading, longest: i64) {
+    let active = active_level(from);
+    let far_active = match link.inverted != far.is_turned {
+        true => active.inverted(),
+        false => active,
+    };
+    fill(link, (from, sent, active), (to, &far.train, far_active), &far.fit);
+    take_late(link, longest, quantum(from, to));
+    link.verdict = match (far.is_turned, link.missing.is_empty(), link.extra.is_empty()) {
+        (true, _, _) => Verdict::Inverted,
+        (_, true, true) => Verdict::Intact,
+        (_, false, true) => Verdict::Lossy,
+        (_, true, false) => Verdict::Noisy,
+        (_, false, false) => Verdict::LossyNoisy,
+    };
+    if let (true, Some(late)) = (far.is_turned, far.late) {
+        link.far_end = FarEnd::Late(late.delay);
+    }
+}
+
+/// Every pulse is missing; what the far end shows instead is extra, unless another line, or a delay, explains it.
+fn judge_dead(link: &mut Link, (from, to): (&Line, &Line), follows: Option<Source>, late: Option<LateFit>) {
+    link.missing = pulses_of(from, active_level(from));
     link.sent = link.missing.len();
     if link.sent == 0 {
         // Nothing was sent, so nothing can have been lost: what the far end shows is extra.
@@ -280,7 +314,7 @@ fn check_one(capture: &Capture, option: &LinkOptions, all: &[LinkOptions]) -> Li
         } else {
             Verdict::Noisy
         };
-        return link;
+        return;
     }
     link.far_end = match follows {
         Some(f) => FarEnd::Follows {
@@ -295,10 +329,6 @@ fn check_one(capture: &Capture, option: &LinkOptions, all: &[LinkOptions]) -> Li
             None => link.extra = pulses_of(to, active_level(to)),
         }
     }
-    if !matches!(link.far_end, FarEnd::Late(_)) {
-        link.better_match = elsewhere::carrier_of(capture, option, range, all);
-    }
-    link
 }
 
 /// Ticks of one sample of the coarser end, at least one.

@@ -133,12 +133,6 @@ fn verdict(capture: &Capture, link: &Link) -> Option<Finding> {
             try_next,
         })
     };
-    let delay = delay_text(capture, link);
-    let first = |pulses: &[super::EndPulse]| {
-        let at = pulses.first().map(|p| seconds(capture.seconds(p.start)));
-        at.map_or(String::new(), |at| format!(" The first at {at}."))
-    };
-    let counts = format!("{} sent, {} arrived.", count(link.sent, "pulse"), link.arrived);
     match link.verdict {
         Verdict::Intact => None,
         Verdict::NothingSent => make(
@@ -150,79 +144,110 @@ fn verdict(capture: &Capture, link: &Link) -> Option<Finding> {
         Verdict::Lossy | Verdict::LossyNoisy if !link.late.is_empty() => {
             late::some_late(capture, link, &make)
         }
-        Verdict::Lossy | Verdict::LossyNoisy => {
-            let lost = link.missing.len();
-            let also = match link.extra.len() {
-                0 => String::new(),
-                1 => ", and 1 pulse arrives there that nobody sent".to_owned(),
-                n => format!(", and {n} pulses arrive there that nobody sent"),
-            };
-            let rest = super::active_level(&capture.lines[link.from]).inverted();
-            let joined = match link.missing.iter().filter(|p| p.level == rest).count() {
-                0 => String::new(),
-                n if n == lost => ": they run into the pulse before".to_owned(),
-                n => format!(": {n} of them run into the pulse before"),
-            };
-            make(
-                Severity::Fault,
-                format!(
-                    "{lost} of {} from {from} never {} {to}{joined}{also}.",
-                    count(link.sent, "pulse"),
-                    if lost == 1 { "reaches" } else { "reach" }
-                ),
-                format!("{counts}{}{delay}", first(&link.missing)),
-                vec![
-                    format!(
-                        "Capture both ends again while you press on the connector of {to} with something that insulates: losses that come and go with it are a contact."
-                    ),
-                    format!(
-                        "Compare the widths of the missing pulses with the others, and look at {to} with a scope: an edge that is too slow or a level that is too low loses the short ones."
-                    ),
-                ],
-            )
-        }
-        Verdict::Noisy => make(
-            Severity::Fault,
-            format!(
-                "{} at {to} {} never sent by {from}.",
-                count(link.extra.len(), "pulse"),
-                if link.extra.len() == 1 { "was" } else { "were" }
-            ),
-            format!(
-                "{}{}{delay}",
-                match link.sent {
-                    0 => format!("{from} never moves while the capture runs."),
-                    sent => format!("All of {} arrived.", count(sent, "sent pulse")),
-                },
-                first(&link.extra)
-            ),
-            next_for_extra(link.sent, from, to),
-        ),
-        Verdict::Inverted => {
-            let told = if link.inverted {
-                "as it left, though the setup declares the link inverted"
-            } else {
-                "upside down"
-            };
-            let as_well = match link.far_end {
-                FarEnd::Late(late) => format!(
-                    " It may as well be the right way up and {} late, beyond the delay allowed: the pulses are too regular to tell.",
-                    ticks_s(capture, late)
-                ),
-                _ => String::new(),
-            };
-            make(
-                Severity::Fault,
-                format!("{from} arrives at {to} {told}."),
-                format!("{counts}{delay}{as_well}"),
-                vec![
-                    "Look for one inverting buffer too many (or too few) between the two ends, or for the two wires of a pair exchanged.".to_string(),
-                    "If it is meant so, say `inverted` for this link in the setup file.".to_string(),
-                ],
-            )
-        }
+        Verdict::Lossy | Verdict::LossyNoisy => lossy(capture, link, &make),
+        Verdict::Noisy => noisy(capture, link, &make),
+        Verdict::Inverted => inverted(capture, link, &make),
         Verdict::Dead => dead::dead(capture, link, &make),
     }
+}
+
+/// What was sent, and what of it arrived.
+fn counts(link: &Link) -> String {
+    format!("{} sent, {} arrived.", count(link.sent, "pulse"), link.arrived)
+}
+
+/// When the first of some pulses was.
+fn first(capture: &Capture, pulses: &[super::EndPulse]) -> String {
+    let at = pulses.first().map(|p| seconds(capture.seconds(p.start)));
+    at.map_or(String::new(), |at| format!(" The first at {at}."))
+}
+
+/// Pulses that never arrive.
+fn lossy(capture: &Capture, link: &Link, make: Make) -> Option<Finding> {
+    let (from, to) = (name(capture, link.from), name(capture, link.to));
+    let lost = link.missing.len();
+    let also = match link.extra.len() {
+        0 => String::new(),
+        1 => ", and 1 pulse arrives there that nobody sent".to_owned(),
+        n => format!(", and {n} pulses arrive there that nobody sent"),
+    };
+    let rest = super::active_level(&capture.lines[link.from]).inverted();
+    let joined = match link.missing.iter().filter(|p| p.level == rest).count() {
+        0 => String::new(),
+        n if n == lost => ": they run into the pulse before".to_owned(),
+        n => format!(": {n} of them run into the pulse before"),
+    };
+    make(
+        Severity::Fault,
+        format!(
+            "{lost} of {} from {from} never {} {to}{joined}{also}.",
+            count(link.sent, "pulse"),
+            if lost == 1 { "reaches" } else { "reach" }
+        ),
+        format!(
+            "{}{}{}",
+            counts(link),
+            first(capture, &link.missing),
+            delay_text(capture, link)
+        ),
+        vec![
+            format!(
+                "Capture both ends again while you press on the connector of {to} with something that insulates: losses that come and go with it are a contact."
+            ),
+            format!(
+                "Compare the widths of the missing pulses with the others, and look at {to} with a scope: an edge that is too slow or a level that is too low loses the short ones."
+            ),
+        ],
+    )
+}
+
+/// Pulses that nobody sent, beside all that were.
+fn noisy(capture: &Capture, link: &Link, make: Make) -> Option<Finding> {
+    let (from, to) = (name(capture, link.from), name(capture, link.to));
+    make(
+        Severity::Fault,
+        format!(
+            "{} at {to} {} never sent by {from}.",
+            count(link.extra.len(), "pulse"),
+            if link.extra.len() == 1 { "was" } else { "were" }
+        ),
+        format!(
+            "{}{}{}",
+            match link.sent {
+                0 => format!("{from} never moves while the capture runs."),
+                sent => format!("All of {} arrived.", count(sent, "sent pulse")),
+            },
+            first(capture, &link.extra),
+            delay_text(capture, link)
+        ),
+        next_for_extra(link.sent, from, to),
+    )
+}
+
+/// Everything arrives, the other way up than it should.
+fn inverted(capture: &Capture, link: &Link, make: Make) -> Option<Finding> {
+    let (from, to) = (name(capture, link.from), name(capture, link.to));
+    let told = if link.inverted {
+        "as it left, though the setup declares the link inverted"
+    } else {
+        "upside down"
+    };
+    let as_well = match link.far_end {
+        FarEnd::Late(late) => format!(
+            " It may as well be the right way up and {} late, beyond the delay allowed: the pulses are too regular to tell.",
+            ticks_s(capture, late)
+        ),
+        _ => String::new(),
+    };
+    make(
+        Severity::Fault,
+        format!("{from} arrives at {to} {told}."),
+        format!("{}{}{as_well}", counts(link), delay_text(capture, link)),
+        vec![
+            "Look for one inverting buffer too many (or too few) between the two ends, or for the two wires of a pair exchanged.".to_string(),
+            "If it is meant so, say `inverted` for this link in the setup file.".to_string(),
+        ],
+    )
 }
 
 /// What to try where pulses arrive that nobody sent.
