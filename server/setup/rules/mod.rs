@@ -11,7 +11,7 @@ mod keys;
 use super::Error;
 use super::raw::Place;
 use crate::rule::expression::Expression;
-use crate::rule::{Demand, Limit, Logic, Rule, Sequence, Step};
+use crate::rule::{Demand, EdgeOf, Limit, Logic, Rule, Sequence, Step};
 
 use keys::{Names, Need, Text};
 
@@ -75,6 +75,9 @@ pub struct RawSequence {
 }
 
 /// The rule of one `[[limit]]`.
+///
+/// # Errors
+/// The first mistake, at its key.
 pub fn limit(raw: Spanned<RawLimit>, place: &Place) -> Result<Rule, Error> {
     let at = raw.span().start;
     let mut raw = raw.into_inner();
@@ -87,82 +90,9 @@ pub fn limit(raw: Spanned<RawLimit>, place: &Place) -> Result<Rule, Error> {
         at,
         kind: kind.get_ref().clone(),
     };
-    let limit = match kind.get_ref().as_str() {
-        "pulse-width" => Limit::PulseWidth {
-            line: need.text(&mut raw.line, "line")?,
-            level: place.level(raw.level.take())?,
-            bounds: need.bounds(&mut raw.at_least, &mut raw.at_most)?,
-        },
-        word @ ("setup" | "hold") => {
-            let data = need.names(&mut raw.data, "data")?;
-            let strobe = need.edge_of((&mut raw.strobe, "strobe"), (&mut raw.edge, "edge"))?;
-            let at_least_s = need.seconds(&mut raw.at_least, "at_least")?;
-            if word == "setup" {
-                Limit::Setup {
-                    data,
-                    strobe,
-                    at_least_s,
-                }
-            } else {
-                Limit::Hold {
-                    data,
-                    strobe,
-                    at_least_s,
-                }
-            }
-        }
-        "recovery" => Limit::Recovery {
-            release: need.edge_of((&mut raw.from, "from"), (&mut raw.from_edge, "from_edge"))?,
-            strobe: need.edge_of((&mut raw.strobe, "strobe"), (&mut raw.edge, "edge"))?,
-            at_least_s: need.seconds(&mut raw.at_least, "at_least")?,
-        },
-        "stay" => Limit::Stay {
-            line: need.text(&mut raw.line, "line")?,
-            level: need.level(&mut raw.level)?,
-            strobe: need.edge_of((&mut raw.strobe, "strobe"), (&mut raw.edge, "edge"))?,
-            before_s: place.seconds_or_zero(raw.before.take())?,
-            after_s: place.seconds_or_zero(raw.after.take())?,
-        },
-        "exclusive" => {
-            let span = raw.lines.as_ref().map(Spanned::span);
-            let lines = need.names(&mut raw.lines, "lines")?;
-            if lines.len() > MOST_LINES {
-                let message = format!("found {} lines, expected at most {MOST_LINES}", lines.len());
-                return Err(place.error(span.map_or(at, |s| s.start), message));
-            }
-            Limit::Exclusive {
-                lines,
-                level: need.level(&mut raw.level)?,
-                at_most_s: place.seconds_or_zero(raw.at_most.take())?,
-            }
-        }
-        word @ ("answer" | "delay") => {
-            let from = need.edge_of((&mut raw.from, "from"), (&mut raw.from_edge, "from_edge"))?;
-            let to = need.edge_of((&mut raw.to, "to"), (&mut raw.to_edge, "to_edge"))?;
-            if word == "answer" && raw.at_most.is_none() {
-                return Err(need.missing("at_most"));
-            }
-            let bounds = need.bounds(&mut raw.at_least, &mut raw.at_most)?;
-            if word == "answer" {
-                Limit::Answer { from, to, bounds }
-            } else {
-                Limit::Delay { from, to, bounds }
-            }
-        }
-        "period" => Limit::Period {
-            of: need.edge_of((&mut raw.line, "line"), (&mut raw.edge, "edge"))?,
-            bounds: need.bounds(&mut raw.at_least, &mut raw.at_most)?,
-            as_frequency: false,
-        },
-        "frequency" => Limit::Period {
-            of: need.edge_of((&mut raw.line, "line"), (&mut raw.edge, "edge"))?,
-            bounds: need.frequency_bounds(&mut raw.at_least, &mut raw.at_most)?,
-            as_frequency: true,
-        },
-        other => {
-            let message = format!("found the kind \"{other}\", expected one of {LIMIT_KINDS}");
-            return Err(place.error(kind.span().start, message));
-        }
+    let Some(limit) = limit_of(&mut raw, &need)? else {
+        let message = format!("found the kind \"{}\", expected one of {LIMIT_KINDS}", need.kind);
+        return Err(place.error(kind.span().start, message));
     };
     if let Some((start, key)) = raw.left_over() {
         let message = format!(
@@ -176,6 +106,69 @@ pub fn limit(raw: Spanned<RawLimit>, place: &Place) -> Result<Rule, Error> {
         setup_line: place.line_of(at),
         demand: Demand::Limit(limit),
     })
+}
+
+/// Takes the keys that the kind knows; `None` for a kind that is none of [`LIMIT_KINDS`].
+fn limit_of(raw: &mut RawLimit, need: &Need) -> Result<Option<Limit>, Error> {
+    let place = need.place;
+    Ok(Some(match need.kind.as_str() {
+        "pulse-width" => Limit::PulseWidth {
+            line: need.text(&mut raw.line, "line")?,
+            level: place.level(raw.level.take())?,
+            bounds: need.bounds(&mut raw.at_least, &mut raw.at_most)?,
+        },
+        "setup" => Limit::Setup {
+            data: need.names(&mut raw.data, "data")?,
+            strobe: raw.edge_at_strobe(need)?,
+            at_least_s: need.seconds(&mut raw.at_least, "at_least")?,
+        },
+        "hold" => Limit::Hold {
+            data: need.names(&mut raw.data, "data")?,
+            strobe: raw.edge_at_strobe(need)?,
+            at_least_s: need.seconds(&mut raw.at_least, "at_least")?,
+        },
+        "recovery" => Limit::Recovery {
+            release: raw.edge_before(need)?,
+            strobe: raw.edge_at_strobe(need)?,
+            at_least_s: need.seconds(&mut raw.at_least, "at_least")?,
+        },
+        "stay" => Limit::Stay {
+            line: need.text(&mut raw.line, "line")?,
+            level: need.level(&mut raw.level)?,
+            strobe: raw.edge_at_strobe(need)?,
+            before_s: place.seconds_or_zero(raw.before.take())?,
+            after_s: place.seconds_or_zero(raw.after.take())?,
+        },
+        "exclusive" => Limit::Exclusive {
+            lines: raw.few_lines(need)?,
+            level: need.level(&mut raw.level)?,
+            at_most_s: place.seconds_or_zero(raw.at_most.take())?,
+        },
+        "answer" => {
+            let (from, to) = (raw.edge_before(need)?, raw.edge_after(need)?);
+            if raw.at_most.is_none() {
+                return Err(need.missing("at_most"));
+            }
+            let bounds = need.bounds(&mut raw.at_least, &mut raw.at_most)?;
+            Limit::Answer { from, to, bounds }
+        }
+        "delay" => Limit::Delay {
+            from: raw.edge_before(need)?,
+            to: raw.edge_after(need)?,
+            bounds: need.bounds(&mut raw.at_least, &mut raw.at_most)?,
+        },
+        "period" => Limit::Period {
+            of: need.edge_of((&mut raw.line, "line"), (&mut raw.edge, "edge"))?,
+            bounds: need.bounds(&mut raw.at_least, &mut raw.at_most)?,
+            as_frequency: false,
+        },
+        "frequency" => Limit::Period {
+            of: need.edge_of((&mut raw.line, "line"), (&mut raw.edge, "edge"))?,
+            bounds: need.frequency_bounds(&mut raw.at_least, &mut raw.at_most)?,
+            as_frequency: true,
+        },
+        _ => return Ok(None),
+    }))
 }
 
 /// The rule of one `[[logic]]`.
@@ -296,6 +289,29 @@ pub fn sequence(raw: Spanned<RawSequence>, place: &Place) -> Result<Rule, Error>
 }
 
 impl RawLimit {
+    fn edge_at_strobe(&mut self, need: &Need) -> Result<EdgeOf, Error> {
+        need.edge_of((&mut self.strobe, "strobe"), (&mut self.edge, "edge"))
+    }
+
+    fn edge_before(&mut self, need: &Need) -> Result<EdgeOf, Error> {
+        need.edge_of((&mut self.from, "from"), (&mut self.from_edge, "from_edge"))
+    }
+
+    fn edge_after(&mut self, need: &Need) -> Result<EdgeOf, Error> {
+        need.edge_of((&mut self.to, "to"), (&mut self.to_edge, "to_edge"))
+    }
+
+    /// The key `lines`, whose pairs are all looked at.
+    fn few_lines(&mut self, need: &Need) -> Result<Vec<String>, Error> {
+        let span = self.lines.as_ref().map(Spanned::span);
+        let lines = need.names(&mut self.lines, "lines")?;
+        if lines.len() > MOST_LINES {
+            let message = format!("found {} lines, expected at most {MOST_LINES}", lines.len());
+            return Err(need.place.error(span.map_or(need.at, |s| s.start), message));
+        }
+        Ok(lines)
+    }
+
     /// A key that no one took, with its place.
     fn left_over(&self) -> Option<(usize, &'static str)> {
         let texts = [

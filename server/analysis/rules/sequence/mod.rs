@@ -184,6 +184,88 @@ impl Reader<'_> {
     }
 }
 
+/// The steps of a sequence so far, judged one by one.
+struct Steps<'a> {
+    lines: &'a [Line],
+    rule: Rule,
+    /// A 1 for each bit of the bus that never moves.
+    still: u64,
+    /// The evidence of a step: strobe, then bus.
+    place: Vec<usize>,
+    tally: Tally,
+    seen: Seen,
+    tale: Tale,
+    windows: Vec<Window>,
+}
+
+impl Steps<'_> {
+    /// What the step at a strobe brings in beside the value before it.
+    fn input(&self, read: &Reading, time: Ticks, inputs: &mut Option<Cursor>) -> u64 {
+        match (&self.rule.kind, inputs) {
+            (_, Some(inputs)) => inputs.at(time, false),
+            // Without a serial input the bit shifted in is whatever came.
+            (Kind::Left, None) => read.late & 1,
+            (Kind::Right, None) => read.late >> (self.rule.bits - 1),
+            (_, None) => 0,
+        }
+    }
+
+    /// Judges the step of the strobe at `time`.
+    fn judge(&mut self, time: Ticks, read: &Reading, input: u64) {
+        let expected = self.rule.expected(read.before, input);
+        let verdict = match (read.early == expected, read.late == expected) {
+            (true, true) => Verdict::Kept,
+            (false, false) => Verdict::Breached,
+            _ => Verdict::CantTell,
+        };
+        let taken = Taken {
+            before: read.before,
+            input,
+            after: read.late,
+        };
+        let is_wrong = verdict == Verdict::Breached;
+        let times = self.seen.entry(taken).or_default();
+        times.all += 1;
+        times.wrong += u64::from(is_wrong);
+        self.tale.steps += 1;
+        self.tale.wrong += u64::from(is_wrong);
+        self.windows.push(Window {
+            start: time,
+            end: read.until,
+            is_wrong,
+        });
+        match verdict {
+            Verdict::Kept => self.tally.kept += 1,
+            _ => self.tell(verdict, time, read.until, taken),
+        }
+    }
+
+    /// Counts a step that is not by the rule, and lists it while there is room.
+    fn tell(&mut self, verdict: Verdict, start: Ticks, end: Ticks, taken: Taken) {
+        let list = match verdict {
+            Verdict::Breached => &self.tally.violations,
+            _ => &self.tally.doubtful,
+        };
+        // Words only for what will be listed: a rule may be broken at every one of millions of steps.
+        let what = (list.len() < MOST_LISTED).then(|| {
+            let bits = self.rule.bits;
+            format!(
+                "from {} expected {}, found {}: {}",
+                binary(taken.before, bits),
+                binary(self.rule.expected(taken.before, taken.input), bits),
+                binary(taken.after, bits),
+                instead_words(self.rule.instead(taken, self.still), self.lines, &self.tale.bus)
+            )
+        });
+        let occasion = Occasion {
+            start,
+            end,
+            lines: &self.place,
+        };
+        self.tally.count(verdict, None, occasion, what);
+    }
+}
+
 /// Checks one sequence. Cost: linear in the edges of bus and strobe.
 pub(super) fn check(names: &mut Names, sequence: &Sequence) -> Option<(Tally, Tale)> {
     let capture = names.capture;
@@ -194,19 +276,11 @@ pub(super) fn check(names: &mut Names, sequence: &Sequence) -> Option<(Tally, Ta
         strobe_index,
         strobe,
     } = parts(names, sequence)?;
-    let bits = bus.len();
-    let rule = rule_of(sequence, bits);
     let lines = |of: &[usize]| of.iter().map(|&i| &capture.lines[i]).collect::<Vec<&Line>>();
     let (bus_lines, input_lines) = (lines(&bus), lines(&inputs));
-    let still = bus_lines.iter().fold(0, |s, l| {
-        s << 1 | u64::from(l.edges.is_empty() && l.first.is_known())
-    });
-    let all: Vec<&Line> = bus_lines
-        .iter()
-        .chain(&input_lines)
-        .copied()
-        .chain([strobe])
-        .collect();
+    let mut all = bus_lines.clone();
+    all.extend(&input_lines);
+    all.push(strobe);
     let place: Vec<usize> = std::iter::once(strobe_index).chain(bus.iter().copied()).collect();
     let parts: Vec<usize> = place.iter().chain(&inputs).copied().collect();
 
@@ -215,6 +289,21 @@ pub(super) fn check(names: &mut Names, sequence: &Sequence) -> Option<(Tally, Ta
         .map(|l| Stamp::of(l).early + Stamp::of(l).late)
         .fold(0.0, f64::max);
     let doubt = widest.max(strobe.sample_ticks);
+    let mut steps = Steps {
+        lines: &capture.lines,
+        rule: rule_of(sequence, bus.len()),
+        still: bus_lines.iter().fold(0, |s, l| {
+            s << 1 | u64::from(l.edges.is_empty() && l.first.is_known())
+        }),
+        place,
+        tally: Tally::new(Limits::default(), doubt),
+        seen: Seen::default(),
+        tale: Tale {
+            bus,
+            ..Tale::default()
+        },
+        windows: Vec::new(),
+    };
     let mut reader = Reader {
         before: Cursor::new(bus_lines.clone()),
         early: Cursor::new(bus_lines.clone()),
@@ -226,80 +315,29 @@ pub(super) fn check(names: &mut Names, sequence: &Sequence) -> Option<(Tally, Ta
         doubt,
         end_of_record: common_span(&all).end,
     };
-    let mut input_at = Cursor::new(input_lines);
-    let mut tally = Tally::new(Limits::default(), doubt);
-    let mut seen = Seen::default();
-    let mut tale = Tale {
-        bus,
-        ..Tale::default()
-    };
-    let mut windows = Vec::new();
+    let mut inputs = (!input_lines.is_empty()).then(|| Cursor::new(input_lines));
     let strobes = Edges::of(strobe, sequence.strobe.polarity);
     for i in 0..strobes.len() {
         let time = strobes.get(i).expect("within the list");
         let Some(read) = reader.read(time, strobes.get(i + 1)) else {
             break;
         };
-        let (before, late) = (read.before, read.late);
-        let input = match (&rule.kind, inputs.is_empty()) {
-            // Without a serial input the bit shifted in is whatever came.
-            (Kind::Left, true) => late & 1,
-            (Kind::Right, true) => late >> (bits - 1),
-            (_, true) => 0,
-            (_, false) => input_at.at(time, false),
-        };
+        let input = steps.input(&read, time, &mut inputs);
         if is_blind(&all, Ticks(time.0 - 1), Ticks(read.until.0 - 1)) {
-            tally.not_judged += 1;
+            steps.tally.not_judged += 1;
             continue;
         }
-        let expected = rule.expected(before, input);
-        let verdict = match (read.early == expected, late == expected) {
-            (true, true) => Verdict::Kept,
-            (false, false) => Verdict::Breached,
-            _ => Verdict::CantTell,
-        };
-        tale.steps += 1;
-        let taken = Taken {
-            before,
-            input,
-            after: late,
-        };
-        let is_wrong = verdict == Verdict::Breached;
-        let times = seen.entry(taken).or_default();
-        times.all += 1;
-        times.wrong += u64::from(is_wrong);
-        tale.wrong += u64::from(is_wrong);
-        windows.push(Window {
-            start: time,
-            end: read.until,
-            is_wrong,
-        });
-        if verdict == Verdict::Kept {
-            tally.kept += 1;
-            continue;
-        }
-        let list = if is_wrong {
-            &tally.violations
-        } else {
-            &tally.doubtful
-        };
-        // Words only for what will be listed: a rule may be broken at every one of millions of steps.
-        let what = (list.len() < MOST_LISTED).then(|| {
-            format!(
-                "from {} expected {}, found {}: {}",
-                binary(before, bits),
-                binary(expected, bits),
-                binary(late, bits),
-                instead_words(rule.instead(taken, still), &capture.lines, &tale.bus)
-            )
-        });
-        let occasion = Occasion {
-            start: time,
-            end: read.until,
-            lines: &place,
-        };
-        tally.count(verdict, None, occasion, what);
+        steps.judge(time, &read, input);
     }
+    let Steps {
+        rule,
+        still,
+        tally,
+        seen,
+        mut tale,
+        windows,
+        ..
+    } = steps;
     tale.instead = instead_of(&rule, &seen, still);
     tale.suspicion = suspicion::suspicion(&rule, &seen, &tale, still);
     tale.company = company(names, (&parts, &watch), &windows, tale.wrong);
