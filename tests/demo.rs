@@ -1,25 +1,21 @@
 //! The demo tells the truth about itself: what it writes is what it planted, as independent readers see it.
 
+#[path = "common/truth.rs"]
+mod truth;
+
 use std::collections::BTreeMap;
 
 use edgewitness::demo;
-use edgewitness::demo::truth::CaptureTruth;
 use edgewitness::demo::wires::Net;
 use edgewitness::harness::{Clips, Harness};
 use edgewitness::setup::Setup;
+
+use truth::truth;
 
 fn file(name: &str) -> String {
     let files = demo::files();
     let found = files.into_iter().find(|f| f.name == name);
     found.expect("the demo has this file").text
-}
-
-fn truth(name: &str) -> CaptureTruth {
-    let (_, truths) = demo::captures();
-    truths
-        .into_iter()
-        .find(|t| t.file == name)
-        .expect("the demo knows this file")
 }
 
 /// Changes of each bit in nanoseconds, first values left out, by the independent crate `vcd`.

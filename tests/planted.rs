@@ -3,6 +3,9 @@
 //! Source of the truth: `demo::captures()`, written down by the simulator as it plants; nothing here was measured
 //! by the code under test.
 
+#[path = "common/truth.rs"]
+mod truth;
+
 use std::path::PathBuf;
 
 use assert_cmd::Command;
@@ -10,18 +13,12 @@ use edgewitness::demo;
 use edgewitness::demo::truth::CaptureTruth;
 use serde_json::Value;
 
+use truth::truth;
+
 fn sample(name: &str) -> PathBuf {
     PathBuf::from(env!("CARGO_MANIFEST_DIR"))
         .join("sample-captures")
         .join(name)
-}
-
-fn truth(name: &str) -> CaptureTruth {
-    let (_, truths) = demo::captures();
-    truths
-        .into_iter()
-        .find(|t| t.file == name)
-        .expect("the demo knows this file")
 }
 
 fn answer(words: &[&str], files: &[&str]) -> Value {

@@ -64,7 +64,7 @@ pub fn measure(line: &Line, start: Ticks, end: Ticks) -> Stretch {
         let time = line.edges[index];
         let after = line.level_after(index);
         found.edges += 1;
-        let is_known = !is_blind(line, since, time);
+        let is_known = !line.is_blind(since, time);
         spend(&mut found, level, known_time(line, since, time));
         if !is_known {
             (previous, rise) = (None, None);
@@ -130,12 +130,6 @@ fn extremes(shortest: &mut Option<Width>, longest: &mut Option<Width>, width: Wi
     if longest.is_none_or(|most| width.ticks > most.ticks) {
         *longest = Some(width);
     }
-}
-
-/// Whether the level was unknown at some moment between `start` and `end`, both open.
-fn is_blind(line: &Line, start: Ticks, end: Ticks) -> bool {
-    let from = line.stretches.partition_point(|s| s.span.end <= start);
-    line.stretches.get(from).is_some_and(|s| s.span.start < end)
 }
 
 /// Ticks between `start` and `end` with a known level.

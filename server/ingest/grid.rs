@@ -9,6 +9,8 @@
 
 use std::sync::atomic::{AtomicBool, AtomicU32, AtomicU64, Ordering};
 
+use crate::model::gcd;
+
 /// A sample of times, whatever their number: the first ones whole, since neighbours say most about the period, and of
 /// the later ones those whose hash is small. Which are kept does not depend on how they came, one by one or in parts.
 #[derive(Clone, Debug, Default)]
@@ -187,17 +189,6 @@ impl ThinnedPart {
             self.times.push(time);
         }
     }
-}
-
-fn gcd(mut a: u64, mut b: u64) -> u64 {
-    // Most differences are multiples already.
-    if a > 0 && b.is_multiple_of(a) {
-        return a;
-    }
-    while b != 0 {
-        (a, b) = (b, a % b);
-    }
-    a
 }
 
 /// A fitted grid, in the units of the times.

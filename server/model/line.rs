@@ -219,6 +219,12 @@ impl Line {
         stretch.span.contains(time).then_some(stretch)
     }
 
+    /// Whether there was no known level at some moment at or after `start` and before `end`. Cost: logarithmic.
+    pub fn is_blind(&self, start: Ticks, end: Ticks) -> bool {
+        let from = self.stretches.partition_point(|s| s.span.end <= start);
+        self.stretches.get(from).is_some_and(|s| s.span.start < end)
+    }
+
     /// Indices of the edges at or after `start` and before `end`. Cost: logarithmic.
     pub fn edges_within(&self, start: Ticks, end: Ticks) -> Range<usize> {
         let from = self.edges.partition_point(|&e| e < start);

@@ -18,5 +18,5 @@ pub use level::{Level, Polarity};
 pub use line::{Judged, Line, Pulse, Runt, Segment, Source, Stretch, StretchKind};
 pub use table::{ColumnKind, TableForm};
 pub use tally::{Tally, TallyRun};
-pub use time::{Ticks, TimeSpan, Timebase};
+pub use time::{Ticks, TimeSpan, Timebase, gcd};
 pub use trace::{PyramidLevel, Thresholds, Trace, TraceSamples};

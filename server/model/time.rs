@@ -24,6 +24,18 @@ use serde::{Deserialize, Serialize};
 #[serde(transparent)]
 pub struct Ticks(pub i64);
 
+/// The greatest common divisor: the widest grid through 0 that both numbers of ticks lie on. One of them 0: the other.
+pub fn gcd(mut a: u64, mut b: u64) -> u64 {
+    // Where it is fitted to many, most are multiples already.
+    if a > 0 && b.is_multiple_of(a) {
+        return a;
+    }
+    while b != 0 {
+        (a, b) = (b, a % b);
+    }
+    a
+}
+
 impl Ticks {
     /// Tick zero, whose second is the timebase's origin.
     pub const ZERO: Ticks = Ticks(0);
@@ -156,6 +168,13 @@ impl Timebase {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    /// By the definition: 81 = 3·27 and 57 = 3·19, and 27 and 19 share nothing.
+    #[test]
+    fn the_widest_grid_of_two_lengths() {
+        assert_eq!((gcd(81, 57), gcd(57, 81), gcd(5, 20)), (3, 3, 5));
+        assert_eq!((gcd(0, 7), gcd(7, 0), gcd(0, 0)), (7, 7, 0));
+    }
 
     #[test]
     fn decimal_ticks_give_correctly_rounded_seconds() {

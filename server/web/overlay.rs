@@ -85,10 +85,8 @@ fn trace(line: &Line, anchor: i64, before: i64, after: i64) -> Option<Vec<i64>> 
         Ticks(anchor.saturating_add(after)),
     );
     let edges = line.edges_within(start, end);
-    let from = line.stretches.partition_point(|s| s.span.end <= start);
-    let is_blind = line.stretches.get(from).is_some_and(|s| s.span.start < end);
     let entering = line.known_level_at(Ticks(start.0.saturating_sub(1)));
-    if is_blind || !entering.is_known() || edges.len() > MOST_EDGES {
+    if line.is_blind(start, end) || !entering.is_known() || edges.len() > MOST_EDGES {
         return None;
     }
     let level = i64::from(entering == Level::High);

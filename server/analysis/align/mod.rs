@@ -26,7 +26,7 @@ mod skew;
 #[cfg(test)]
 mod tests;
 
-use crate::model::{Capture, Level, Line};
+use crate::model::{Capture, Level, Line, gcd};
 
 use super::stats::tails::ln_binomial_upper;
 use grow::{Growth, grow};
@@ -99,18 +99,14 @@ fn sample_ticks(line: &Line) -> f64 {
         return line.sample_ticks;
     }
     let first = line.edges[0].0;
-    let mut step = 0i64;
+    let mut step = 0;
     for edge in line.edges.iter() {
-        step = gcd(step, edge.0 - first);
+        step = gcd(step, edge.0.abs_diff(first));
         if step == 1 {
             return 0.0;
         }
     }
     step as f64
-}
-
-fn gcd(a: i64, b: i64) -> i64 {
-    if b == 0 { a } else { gcd(b, a % b) }
 }
 
 /// How B's clock lies to A's.

@@ -122,10 +122,8 @@ pub fn pulses_at(line: &Line, level: Level) -> impl Iterator<Item = (Ticks, Tick
 
 /// Whether any of the lines was without a known level at some moment from `start` to `end`, both closed.
 pub fn is_blind(lines: &[&Line], start: Ticks, end: Ticks) -> bool {
-    lines.iter().any(|line| {
-        let from = line.stretches.partition_point(|s| s.span.end <= start);
-        line.stretches.get(from).is_some_and(|s| s.span.start <= end)
-    })
+    let after = Ticks(end.0.saturating_add(1));
+    lines.iter().any(|line| line.is_blind(start, after))
 }
 
 /// What all the lines recorded.

@@ -89,12 +89,7 @@ pub fn seek(capture: &Capture, question: &Question, place: Where) -> Found {
 /// Pulses whose level was known all the while.
 fn whole_pulses(line: &Line) -> impl Iterator<Item = crate::model::Pulse> + '_ {
     line.pulses()
-        .filter(move |pulse| line.stretches.is_empty() || !is_blind(line, pulse.start, pulse.end))
-}
-
-fn is_blind(line: &Line, start: Ticks, end: Ticks) -> bool {
-    let from = line.stretches.partition_point(|s| s.span.end <= start);
-    line.stretches.get(from).is_some_and(|s| s.span.start < end)
+        .filter(move |pulse| line.stretches.is_empty() || !line.is_blind(pulse.start, pulse.end))
 }
 
 fn edges(line: &Line, polarity: Option<Polarity>, place: Where) -> Found {

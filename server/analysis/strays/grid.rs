@@ -4,7 +4,7 @@
 //! grid coarser than the file's tick. When the period is not a whole number of ticks (24 MHz in whole
 //! nanoseconds) the edges lie within a tick of the grid.
 
-use crate::model::Capture;
+use crate::model::{Capture, gcd};
 
 /// Edges looked at, at most, for each source capture: enough to refute a wrong grid many times over.
 const EDGES_LOOKED_AT: usize = 20_000;
@@ -99,13 +99,6 @@ fn refine(steps: &[i64], start: f64, slack: f64) -> Option<f64> {
     // A grid that could not be told from single ticks is none.
     let period = (low + high) / 2.0;
     (high - low < 0.2 * period && told >= LENGTHS_NEEDED).then_some(period)
-}
-
-fn gcd(mut a: u64, mut b: u64) -> u64 {
-    while b != 0 {
-        (a, b) = (b, a % b);
-    }
-    a
 }
 
 #[cfg(test)]

@@ -5,7 +5,7 @@ mod late;
 
 use super::propose::{MOST_LINES, able_to_be_proposed};
 use super::{Crossing, FarEnd, Link, Proposal, Verdict, crossings, slow};
-use crate::analysis::findings::{Finding, Severity};
+use crate::analysis::findings::{Finding, Severity, count_of};
 use crate::model::Capture;
 use crate::model::units::seconds;
 
@@ -101,11 +101,7 @@ pub(super) fn ticks_s(capture: &Capture, ticks: f64) -> String {
 }
 
 fn count(n: usize, noun: &str) -> String {
-    if n == 1 {
-        format!("1 {noun}")
-    } else {
-        format!("{n} {noun}s")
-    }
+    count_of(n as u64, noun)
 }
 
 fn delay_text(capture: &Capture, link: &Link) -> String {
