@@ -1,7 +1,7 @@
 //! A capture as four-state VCD (IEEE Std 1364-2005, clause 18).
 //!
-//! A capture whose tick is a power of ten keeps it; any other is written on a grid at least 1000 times finer
-//! than its own tick. VCD times are not negative: a capture that begins before 0 s is shifted, and a comment in
+//! The time unit is the coarsest power of ten that holds the capture's ticks exactly; where none does, as of 24 MHz, one at
+//! least 1000 times finer than a sample. VCD times are not negative: a capture that begins before 0 s is shifted, and a comment in
 //! the file says by how much. Scopes are made of the parts of a line's name, vectors of buses; white space, which no identifier
 //! may hold, becomes `_`. Volts of analog lines are left out, their levels are written. While no line at all is
 //! recorded the file has `$dumpoff`; where only some lines are not, they are `x`.
@@ -9,8 +9,8 @@
 use std::collections::{BTreeMap, HashSet};
 use std::io::{self, Write};
 
-use super::changes::{Changes, Shown, decimal_exponent, shown_at};
-use crate::model::{Capture, Level, Ticks};
+use super::changes::{Changes, Shown, shown_at};
+use crate::model::{Capture, Level, Ticks, Timebase};
 
 /// Writes `capture`; gives sentences about what the form could not hold.
 ///
@@ -56,8 +56,8 @@ pub fn write(capture: &Capture, mut out: impl Write) -> io::Result<Vec<String>> 
 struct Grid {
     unit: String,
     exponent: i32,
-    /// The tick is this power of ten exactly.
-    is_exact: bool,
+    /// Units of the first moment's origin and of a tick, where whole numbers of them are.
+    exact: Option<(i128, i128)>,
     shift: i128,
 }
 
@@ -65,18 +65,26 @@ impl Grid {
     fn of(capture: &Capture) -> io::Result<Grid> {
         const FINER: f64 = 1000.0;
         let timebase = &capture.timebase;
-        let exact = decimal_exponent(timebase);
-        let exponent = exact.unwrap_or_else(|| {
-            let wanted = (timebase.tick_s() / FINER).log10().floor();
-            (wanted as i32).clamp(-15, 2)
-        });
+        let exact = (-15..=2)
+            .rev()
+            .find_map(|exponent| Some((exponent, whole_units(timebase, exponent)?)));
+        let exponent = exact.map_or_else(
+            || {
+                // Ticks may be parts of a sample already, where edges lie between samples.
+                let samples = capture.lines.iter().map(|line| line.sample_ticks);
+                let sample = samples.filter(|ticks| *ticks > 0.0).min_by(f64::total_cmp);
+                let sample_s = timebase.length_s(sample.unwrap_or(1.0).clamp(1.0, FINER));
+                (sample_s / FINER).log10().floor().clamp(-15.0, 2.0) as i32
+            },
+            |(exponent, _)| exponent,
+        );
         const UNITS: [&str; 6] = ["fs", "ps", "ns", "us", "ms", "s"];
         let steps = exponent + 15;
         let factor = 10u32.pow((steps % 3) as u32);
         let mut grid = Grid {
             unit: format!("{factor} {}", UNITS[(steps / 3) as usize]),
             exponent,
-            is_exact: exact.is_some(),
+            exact: exact.map(|(_, units)| units),
             shift: 0,
         };
         let (start, end) = (
@@ -92,8 +100,8 @@ impl Grid {
     }
 
     fn units(&self, capture: &Capture, time: Ticks) -> i128 {
-        if self.is_exact {
-            return i128::from(time.0);
+        if let Some((origin, per_tick)) = self.exact {
+            return origin + i128::from(time.0) * per_tick;
         }
         // Ticks first, so that a long capture keeps its whole ticks apart at every distance from 0.
         let per_tick = capture.timebase.tick_s() * 10f64.powi(-self.exponent);
@@ -104,6 +112,24 @@ impl Grid {
     fn time(&self, capture: &Capture, time: Ticks) -> i128 {
         self.units(capture, time) + self.shift
     }
+}
+
+/// Origin and tick in units of `10^exponent` seconds, if both are whole numbers of them as far as the timebase says.
+fn whole_units(timebase: &Timebase, exponent: i32) -> Option<(i128, i128)> {
+    /// Over 10⁹ ticks this is a thousandth of one.
+    const TICK_ERROR: f64 = 1e-12;
+    /// An origin is a moment as a float: nearer to a whole number than this, it is meant so.
+    const ORIGIN_ERROR: f64 = 1e-6;
+    let in_units = |seconds: f64| match exponent {
+        ..0 => seconds * 10f64.powi(-exponent),
+        _ => seconds / 10f64.powi(exponent),
+    };
+    let tick = in_units(timebase.numerator_s) / timebase.denominator;
+    let origin = in_units(timebase.origin_s);
+    let is_whole = tick.round() >= 1.0
+        && (tick - tick.round()).abs() <= TICK_ERROR * tick
+        && (origin - origin.round()).abs() <= ORIGIN_ERROR;
+    is_whole.then(|| (origin.round() as i128, tick.round() as i128))
 }
 
 /// One variable of the file: a line, or the bits of a bus.
@@ -432,6 +458,33 @@ mod tests {
         let (_, changes) = read(&out);
         // Eight samples of 41.666… ns after the first: 333.33 ns.
         assert_eq!(changes.last().unwrap().0, 33_333);
+    }
+
+    #[test]
+    fn the_time_unit_is_the_coarsest_that_holds_every_tick() {
+        let span = TimeSpan::new(Ticks(0), Ticks(100));
+        let unit = |timebase: Timebase, sample_ticks: f64| {
+            let mut line = Line::digital("A", Level::Low, vec![Ticks(3)], span);
+            line.sample_ticks = sample_ticks;
+            let mut out = Vec::new();
+            write(&capture(timebase, vec![line]), &mut out).unwrap();
+            let text = String::from_utf8(out).unwrap();
+            let unit = text
+                .split("$timescale ")
+                .nth(1)
+                .unwrap()
+                .split(" $end")
+                .next()
+                .unwrap()
+                .to_owned();
+            (unit, text.contains("\n#40\n"))
+        };
+        // Samples of 5 ns (the file begins 5 of them before zero, the edge is 3 after); of 50 ns with a thousand ticks in each; the same of 24 MHz, which no power of ten holds.
+        assert_eq!(unit(Timebase::fitted(0.0, 5e-9), 1.0), ("1 ns".to_owned(), true));
+        assert_eq!(unit(Timebase::fitted(0.0, 50e-12), 1000.0).0, "10 ps");
+        assert_eq!(unit(Timebase::fitted(0.0, 1.0 / 24e9), 1000.0).0, "10 ps");
+        // An origin within a sample needs the finer unit.
+        assert_eq!(unit(Timebase::fitted(2.5e-9, 5e-9), 1.0).0, "100 ps");
     }
 
     #[test]
