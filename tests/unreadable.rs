@@ -250,3 +250,40 @@ async fn an_original_that_was_changed_is_told_and_healed_by_bringing_it_again() 
     bench.bring("table.csv", table.to_vec()).await;
     assert!(!bench.findings().await.iter().any(|f| f["topic"] == "reading"));
 }
+
+#[tokio::test]
+async fn the_list_of_sessions_says_what_could_not_be_read() {
+    let bench = Bench::new().await;
+    assert!(bench.0.page("/?sessions").await.contains("no capture yet"));
+    let bad = bench.bring("bad.csv", vec![0; 4096]).await;
+    assert!(
+        bench
+            .0
+            .page("/?sessions")
+            .await
+            .contains("1 capture · not looked at yet")
+    );
+    bench.page("").await;
+    let list = bench.0.page("/?sessions").await;
+    assert!(
+        list.contains("1 capture · could not be read") && list.contains(">bad.csv"),
+        "{list}"
+    );
+    // With other captures it is another matter, not looked at yet.
+    bench
+        .json(
+            Method::DELETE,
+            &format!("{API}/entries/capture/{bad}"),
+            Value::Null,
+        )
+        .await;
+    bench.bring("tower.csv", sample("tower.csv")).await;
+    let list = bench.0.page("/?sessions").await;
+    assert!(!list.contains("could not be read"), "{list}");
+    bench.page("").await;
+    let list = bench.0.page("/?sessions").await;
+    assert!(
+        !list.contains("could not be read") && !list.contains("not looked at yet"),
+        "{list}"
+    );
+}

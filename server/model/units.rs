@@ -40,6 +40,29 @@ pub fn engineering(value: f64, unit: &str) -> String {
     format!("{} {prefix}{unit}", text.replace('-', "−"))
 }
 
+/// A moment on a scale whose marks are `step` seconds apart: no more decimals than tell two marks from one another, `0` for
+/// what is nearer to zero than a millionth of a step.
+pub fn on_scale(value: f64, step: f64) -> String {
+    const PREFIXES: [(f64, &str); 6] = [
+        (1.0, ""),
+        (1e-3, "m"),
+        (1e-6, "µ"),
+        (1e-9, "n"),
+        (1e-12, "p"),
+        (1e-15, "f"),
+    ];
+    if value.abs() < step * 1e-6 {
+        return "0".to_owned();
+    }
+    let size = value.abs().max(step);
+    let (scale, prefix) = PREFIXES
+        .iter()
+        .find(|(scale, _)| size >= scale * 0.999_999_9)
+        .unwrap_or(&PREFIXES[5]);
+    let decimals = (-(step / scale).log10() - 1e-9).ceil().clamp(0.0, 15.0) as usize;
+    format!("{:.decimals$} {prefix}s", value / scale).replace('-', "−")
+}
+
 /// A rate a second by the longest usual time that keeps it below 1000: the value, and that time in words and as a unit
 /// ("a millisecond", "/ms").
 pub fn per_time(rate_s: f64) -> (f64, &'static str, &'static str) {
@@ -69,6 +92,15 @@ pub fn three_digits(value: f64) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_moment_far_from_zero_keeps_what_tells_it_from_the_next_mark() {
+        assert_eq!(on_scale(0.356_866_465, 5e-9), "356.866465 ms");
+        assert_eq!(on_scale(0.356_866_470, 5e-9), "356.866470 ms");
+        assert_eq!(on_scale(-50e-9, 50e-9), "−50 ns");
+        assert_eq!(on_scale(1e-6, 200e-9), "1.0 µs");
+        assert_eq!(on_scale(1e-20, 1e-9), "0");
+    }
 
     #[test]
     fn engineering_units_keep_three_digits() {

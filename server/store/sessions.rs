@@ -180,9 +180,22 @@ pub(super) fn checked(body: &SessionBody) -> Result<SessionBody, Error> {
         return Err(Error::Invalid(message));
     }
     Ok(SessionBody {
-        title: title.to_owned(),
+        title: visible(title),
         ..body.clone()
     })
+}
+
+/// A title in which nothing acts unseen: controls, and marks that turn the direction of writing, by their codes.
+fn visible(title: &str) -> String {
+    let is_unseen = |letter: char| {
+        letter.is_control()
+            || matches!(letter, '\u{61c}' | '\u{200e}' | '\u{200f}' | '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}')
+    };
+    let shown = |letter: char| match is_unseen(letter) {
+        true => letter.escape_unicode().to_string(),
+        false => letter.to_string(),
+    };
+    title.chars().map(shown).collect()
 }
 
 fn read_session(row: &Row) -> Result<Session, Error> {
@@ -269,6 +282,17 @@ mod tests {
         assert_eq!(store.sessions(true).unwrap().len(), 1);
         store.restore_session(made.id).unwrap();
         assert_eq!(store.session(made.id).unwrap().binned_ms, None);
+    }
+
+    #[test]
+    fn what_acts_unseen_in_a_title_is_shown_by_its_code() {
+        let (_folder, store) = test_store();
+        let made = store.create_session(&body("Tower\0 \u{202e}gnineve")).unwrap();
+        assert_eq!(made.body.title, "Tower\\u{0} \\u{202e}gnineve");
+        let made = store
+            .create_session(&body("Glockenspiel, zweiter Ärger"))
+            .unwrap();
+        assert_eq!(made.body.title, "Glockenspiel, zweiter Ärger");
     }
 
     #[test]

@@ -5,6 +5,7 @@
 
 use std::fmt::Write;
 
+use crate::model::units::on_scale;
 use crate::model::{Level, StretchKind, Ticks};
 use crate::report::text::{engineering, seconds};
 use crate::store::DimensionLine;
@@ -126,6 +127,17 @@ fn grid(svg: &mut String, opened: &Opened, spec: &Spec, place: &Scale, height: f
     let tick_s = opened.capture.timebase.tick_s();
     let span_s = (place.end - place.start) as f64 * tick_s;
     let step_s = nice_step(span_s / 8.0);
+    // Where zero is, to a tenth of a mark: else nobody finds the figure's moment in the capture again.
+    let zero_s = opened
+        .capture
+        .seconds(Ticks(opened.origin().0.saturating_add(spec.zero)));
+    if zero_s.abs() > step_s * 1e-6 {
+        let _ = write!(
+            svg,
+            r##"<text x="8" y="18" font-size="11" fill="#6f6a5c" stroke="none">0 is at {}</text>"##,
+            on_scale(zero_s, step_s / 10.0)
+        );
+    }
     let first = ((place.start - spec.zero) as f64 * tick_s / step_s).ceil() as i64;
     let last = ((place.end - spec.zero) as f64 * tick_s / step_s).floor() as i64;
     for n in first..=last.min(first + 20) {
@@ -136,7 +148,7 @@ fn grid(svg: &mut String, opened: &Opened, spec: &Spec, place: &Scale, height: f
             svg,
             r##"<path d="M{x:.2} 26V{:.1}" stroke="#d9d1c0" stroke-dasharray="1 3"/><text x="{x:.2}" y="18" text-anchor="middle" fill="#6f6a5c" stroke="none">{}</text>"##,
             height - 34.0,
-            seconds(at_s)
+            on_scale(at_s, step_s)
         );
     }
 }

@@ -47,6 +47,8 @@ enum Job {
 #[derive(Default)]
 pub struct Work {
     going: Mutex<HashMap<(SessionId, Job), watch::Receiver<Stage>>>,
+    /// Sessions whose captures could not be read when they were looked at last: what that rested on, and why.
+    failed: Mutex<HashMap<SessionId, (String, String)>>,
 }
 
 impl App {
@@ -83,6 +85,9 @@ impl App {
                 Ok(Err(failure)) => Stage::Failed(failure.sentence),
                 Err(_) => Stage::Failed(Failure::ours("reading a session broke off").sentence),
             };
+            if job == Job::Look {
+                app.remember(id, &done);
+            }
             app.work
                 .going
                 .lock()
@@ -91,6 +96,33 @@ impl App {
             sender.send_replace(done);
         });
         receiver
+    }
+
+    /// Keeps in mind that a look at the session failed, or that it did not.
+    fn remember(&self, id: SessionId, done: &Stage) {
+        let key = match done {
+            Stage::Failed(_) => self.present_key(id).ok().flatten(),
+            _ => None,
+        };
+        let mut failed = self.work.failed.lock().unwrap_or_else(PoisonError::into_inner);
+        match (done, key) {
+            (Stage::Failed(sentence), Some(key)) => failed.insert(id, (key, sentence.clone())),
+            _ => failed.remove(&id),
+        };
+    }
+
+    /// Why the session's captures could not be read when they were looked at last, if they are still the same; since this
+    /// server was started.
+    pub fn trouble(&self, id: SessionId) -> Option<String> {
+        let failed = self.work.failed.lock().unwrap_or_else(PoisonError::into_inner);
+        let (key, sentence) = failed.get(&id)?.clone();
+        drop(failed);
+        let is_so = self
+            .present_key(id)
+            .ok()
+            .flatten()
+            .is_some_and(|present| present == key);
+        is_so.then_some(sentence)
     }
 
     /// The session as it is in memory, for a window of the diagram; read and analysed first where it is not there.

@@ -18,6 +18,11 @@ function tell(element, sentence) {
 
 /** @param {HTMLElement} element @param {any} answer whose id takes the place of {id} in the next address */
 function done(element, answer) {
+  try {
+    if (element.dataset.done) sessionStorage.setItem("done", element.dataset.done);
+  } catch {
+    // The page comes anew all the same.
+  }
   const next = element.dataset.then?.replace("{id}", String(answer?.id));
   if (next) location.assign(next);
   else location.reload();
@@ -123,4 +128,12 @@ for (const input of all("input[data-into]")) {
     field.value = await input.files[0].text();
     field.dispatchEvent(new Event("input", { bubbles: true }));
   });
+}
+
+if (find("time, a[data-zone]")) import("./times.js");
+try {
+  // What the page before did, said there.
+  if (sessionStorage.getItem("done")) import("./done.js");
+} catch {
+  // Nothing was kept.
 }

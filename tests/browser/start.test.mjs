@@ -73,3 +73,19 @@ test("a capture begins a session as found, its archive opens as another, and wha
   assert.equal(await page.getByRole("button", { name: "open the demo" }).count(), 0);
   assert.deepEqual(troubles.filter((t) => !/ERR_FAILED|request elsewhere: blob/.test(t)), []);
 });
+
+test("moments stand in the reader's own zone, in the log and in the report", async () => {
+  const { page, troubles } = await openPage(browser, `${server.url}/?sessions`, { timezoneId: "Asia/Kolkata" });
+  const { id } = await (await fetch(`${server.url}/api/sessions`, { method: "POST", headers: { "content-type": "application/json" }, body: JSON.stringify({ title: "Zones" }) })).json();
+  // POSIX: 10⁹ s is 2001-09-09 01:46:40 UTC; India is five and a half hours ahead all year.
+  const remark = { text: "The bell is late.", at_ms: 1e12 };
+  await fetch(`${server.url}/api/sessions/${id}/entries/remark`, { method: "POST", headers: { "content-type": "application/json" }, body: JSON.stringify(remark) });
+  await page.goto(`${server.url}/sessions/${id}/log`);
+  const time = page.locator("time", { hasText: "2001-09-09 07:16" });
+  await time.waitFor();
+  assert.equal(await time.getAttribute("title"), "2001-09-09 01:46 UTC");
+  await page.getByRole("link", { name: "report to print or send" }).click();
+  await page.getByText("2001-09-09 07:16 +05:30").waitFor();
+  assert.deepEqual(troubles, []);
+  await page.context().close();
+});

@@ -13,6 +13,6 @@ pub use align::align_text;
 pub use compare::compare_text;
 pub use inspect::{count_word, headline, inspect_text};
 pub use lines::lines_text;
-pub use moment::moment;
+pub use moment::{moment, moment_in};
 pub use style::Style;
 pub use table::{Align, Table, printable, wrapped};

@@ -37,26 +37,27 @@ pub async fn finding_figure(
         let finding = opened.report.findings.iter().find(|row| row.id == finding);
         let finding = finding.ok_or_else(|| Failure::missing("such finding in this session"))?;
         let view = app.store.diagram_view(SessionId(id))?;
-        Ok(drawing(
-            &opened,
-            finding,
-            asked.occurrence.unwrap_or(1),
-            &view.dimensions,
-        ))
+        let occurrence = asked.occurrence.unwrap_or(1);
+        let drawn = drawing(&opened, finding, occurrence, &view.dimensions);
+        drawn.ok_or_else(|| Failure::missing("figure of this finding: it is about no captured line"))
     });
     svg(drawn.await??)
 }
 
-/// The figure of a finding's occurrence, counted from 1; of the whole capture where it has no such occurrence.
+/// The figure of a finding's occurrence, counted from 1; of the whole capture where it has no such occurrence. `None` where
+/// the finding is about no captured line, as that of a meter's reading.
 pub fn drawing(
     opened: &Opened,
     finding: &Finding,
     occurrence: usize,
     dimensions: &[DimensionLine],
-) -> String {
+) -> Option<String> {
     let list = occurrences(opened, finding);
     let lines = lines_of(opened, finding);
-    match list.get(occurrence.saturating_sub(1)) {
+    if lines.is_empty() {
+        return None;
+    }
+    Some(match list.get(occurrence.saturating_sub(1)) {
         Some(occurrence) => occurrence_figure(opened, lines, occurrence, dimensions),
         None => {
             let spec = Spec {
@@ -70,7 +71,7 @@ pub fn drawing(
             };
             figure(opened, &spec)
         }
-    }
+    })
 }
 
 /// Any stretch: `start` and `end` in ticks from the first moment, `lines` by position.

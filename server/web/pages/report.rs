@@ -1,18 +1,20 @@
 //! The report: one page to print or to send, a single HTML file with its figures and photographs inside. The same
-//! session gives the same bytes: no clock is read, and all moments are in UTC.
+//! session gives the same bytes: no clock is read, and all moments are in UTC, or in the zone that the address asks for: a
+//! page that is sent to somebody else has no script to do that.
 
 use std::sync::Arc;
 
 use askama::Template;
-use axum::extract::{Path, State};
+use axum::extract::{Path, Query, State};
 use axum::http::HeaderValue;
 use axum::http::header::CONTENT_SECURITY_POLICY;
 use axum::response::{Html, IntoResponse, Response};
+use serde::Deserialize;
 
 use super::before_after::{Comparison, comparison};
 use super::figures::drawing;
 use crate::report::inspect::{Finding, InspectReport, Severity};
-use crate::report::text::{headline, moment};
+use crate::report::text::{headline, moment_in};
 use crate::store::{Entry, EntryId, FindingState, Outcome, SessionId, Store, Verdict};
 use crate::web::answers::{Answer, Standing, standings};
 use crate::web::api::harness::{clips_of, harness_of};
@@ -101,8 +103,29 @@ struct PhotographView {
 }
 
 /// All conditions, looked at where they were not yet, as one file that needs no other.
-pub async fn page(State(app): State<Arc<App>>, Path(id): Path<i64>) -> Result<Response, PageFailure> {
+/// The zone in which moments are told.
+#[derive(Deserialize)]
+pub struct AskedZone {
+    /// Minutes east of Greenwich.
+    #[serde(default)]
+    offset_min: i32,
+}
+
+/// Furthest zone, in minutes: a day.
+const FURTHEST_MIN: i32 = 24 * 60;
+
+pub async fn page(
+    State(app): State<Arc<App>>,
+    Path(id): Path<i64>,
+    Query(zone): Query<AskedZone>,
+) -> Result<Response, PageFailure> {
     let id = SessionId(id);
+    let offset_min = zone.offset_min;
+    if offset_min.abs() >= FURTHEST_MIN {
+        let told =
+            format!("Expected offset_min, minutes east of Greenwich, below {FURTHEST_MIN} either way.");
+        return Err(Failure::wrong(told).into());
+    }
     let by_condition = {
         let app = app.clone();
         with_store(app, move |store| Ok(store.captures_by_condition(id)?)).await?
@@ -128,7 +151,8 @@ pub async fn page(State(app): State<Arc<App>>, Path(id): Path<i64>) -> Result<Re
         true => app.counted_now(id).await?,
         false => None,
     };
-    let html = with_store(app, move |store| render(store, id, looked, counted.as_ref())).await?;
+    let at = move |ms| moment_in(ms, offset_min);
+    let html = with_store(app, move |store| render(store, id, looked, counted.as_ref(), &at)).await?;
     let policy = (CONTENT_SECURITY_POLICY, HeaderValue::from_static(POLICY));
     Ok(([policy], Html(html)).into_response())
 }
@@ -146,6 +170,7 @@ fn render(
     id: SessionId,
     looked: Vec<Looked>,
     counted: Option<&RunTallies>,
+    moment: &dyn Fn(i64) -> String,
 ) -> Result<String, Failure> {
     let log = SessionLog::of(store, id)?;
     let body = &log.session.body;
@@ -174,7 +199,7 @@ fn render(
             .map(headline)
             .unwrap_or_default(),
         version: env!("CARGO_PKG_VERSION"),
-        conditions: conditions(&log, &answers, &troubles),
+        conditions: conditions(&log, &answers, &troubles, moment),
         now: match answers.len() {
             0 | 1 => String::new(),
             _ => newest.map(|answer| answer.title.clone()).unwrap_or_default(),
@@ -185,7 +210,11 @@ fn render(
             Some(counted) => Some(comparison(store, id, counted, "")?).filter(|c| !c.headline.is_empty()),
             None => None,
         },
-        readings: log.readings.iter().map(|entry| reading(&log, entry)).collect(),
+        readings: log
+            .readings
+            .iter()
+            .map(|entry| reading(&log, entry, moment))
+            .collect(),
         steps: log
             .steps
             .iter()
@@ -215,7 +244,12 @@ fn render(
 }
 
 /// Conditions in their order; `answers` and `troubles`: of those with captures.
-fn conditions(log: &SessionLog, answers: &[Answer], troubles: &[String]) -> Vec<ConditionView> {
+fn conditions(
+    log: &SessionLog,
+    answers: &[Answer],
+    troubles: &[String],
+    moment: &dyn Fn(i64) -> String,
+) -> Vec<ConditionView> {
     let known = |id: EntryId| log.conditions.iter().any(|held| held.id == id);
     let view = |condition: Option<EntryId>, title: String, remark: String| {
         let captures = log
@@ -303,8 +337,16 @@ fn findings(
         let place = told[standing.answer]
             .iter_mut()
             .find(|told| told.finding == finding.id);
-        let is_drawn = drawn < MOST_FIGURES && finding.severity != Severity::Note;
-        drawn += usize::from(is_drawn);
+        let figure = (drawn < MOST_FIGURES && finding.severity != Severity::Note).then(|| {
+            // Dimension lines were put down on the condition that was looked at: they hold for the newest.
+            let lines = match standing.is_present(answers) {
+                true => &diagram.dimensions[..],
+                false => &[],
+            };
+            drawing(opened, finding, 1, lines)
+        });
+        let figure = figure.flatten();
+        drawn += usize::from(figure.is_some());
         let view = FindingView {
             number: index + 1,
             severity: severity_word(finding.severity),
@@ -323,15 +365,7 @@ fn findings(
             cause: state.map(|state| state.cause.clone()).unwrap_or_default(),
             remark: state.map(|state| state.remark.clone()).unwrap_or_default(),
             under: standing.says(answers),
-            // Dimension lines were put down on the condition that was looked at: they hold for the newest.
-            figure: is_drawn.then(|| {
-                let lines = if standing.is_present(answers) {
-                    &diagram.dimensions[..]
-                } else {
-                    &[]
-                };
-                drawing(opened, finding, 1, lines)
-            }),
+            figure,
         };
         views.push((standing.is_present(answers), view));
     }
@@ -363,7 +397,11 @@ fn severity_word(severity: Severity) -> &'static str {
     }
 }
 
-fn reading(log: &SessionLog, entry: &Entry<crate::store::Reading>) -> ReadingView {
+fn reading(
+    log: &SessionLog,
+    entry: &Entry<crate::store::Reading>,
+    moment: &dyn Fn(i64) -> String,
+) -> ReadingView {
     let value = &entry.value;
     let unit = if value.unit.is_empty() { "V" } else { &value.unit };
     let condition = log

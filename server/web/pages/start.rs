@@ -24,8 +24,10 @@ struct StartPage {
 struct Row {
     path: String,
     title: String,
-    /// What was found, or how many captures there are.
+    /// How many captures there are, and what was found.
     says: String,
+    /// Why they could not be read.
+    trouble: String,
 }
 
 /// The bare address leads to the demo where that was asked for; `/?sessions` always lists the sessions.
@@ -33,26 +35,39 @@ pub async fn page(State(app): State<Arc<App>>, RawQuery(query): RawQuery) -> Res
     if let (Some(home), None) = (app.home, query) {
         return Ok(Redirect::temporary(&format!("/sessions/{home}")).into_response());
     }
-    let rows = tokio::task::spawn_blocking(move || app.store.sessions(false)).await??;
+    let rows = tokio::task::spawn_blocking(move || {
+        let rows = app.store.sessions(false)?;
+        let told = |row: SessionRow| (app.trouble(row.session.id), row);
+        Ok::<_, crate::store::Error>(rows.into_iter().map(told).collect::<Vec<_>>())
+    });
+    let rows = rows.await??;
     let page = StartPage {
         places: Places::none(),
-        has_demo: rows.iter().any(|row| is_demo(&row.session.body.title)),
-        sessions: rows.into_iter().map(row).collect(),
+        has_demo: rows.iter().any(|(_, row)| is_demo(&row.session.body.title)),
+        sessions: rows
+            .into_iter()
+            .map(|(trouble, told)| row(trouble, told))
+            .collect(),
     };
     Ok(Html(page.render()?).into_response())
 }
 
-fn row(row: SessionRow) -> Row {
+fn row(trouble: Option<String>, row: SessionRow) -> Row {
     let captures = match row.captures {
+        0 => "no capture yet".to_owned(),
         1 => "1 capture".to_owned(),
         n => format!("{n} captures"),
+    };
+    let says = match (&trouble, row.headline) {
+        (Some(_), _) => format!("{captures} · could not be read"),
+        (None, Some(headline)) => format!("{captures} · {headline}"),
+        (None, None) if row.captures > 0 => format!("{captures} · not looked at yet"),
+        (None, None) => captures,
     };
     Row {
         path: format!("/sessions/{}", row.session.id.0),
         title: row.session.body.title,
-        says: match row.headline {
-            Some(headline) => format!("{captures} · {headline}"),
-            None => captures,
-        },
+        says,
+        trouble: trouble.unwrap_or_default(),
     }
 }
