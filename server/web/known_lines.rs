@@ -26,9 +26,21 @@ pub fn no_such(capture: &Capture, typed: &str) -> String {
 }
 
 /// The name that the fewest changes of a letter lead to, if no more than a third of its letters change (one at least).
-/// Upper and lower case are alike. Cost: names × letters².
+/// Upper and lower case are alike, and so are the letters that are taken for digits: O and 0, I, L and 1. Cost: names ×
+/// letters².
 fn nearest<'a>(typed: &str, names: &[&'a str]) -> Option<&'a str> {
-    let letters = |text: &str| text.to_lowercase().chars().take(200).collect::<Vec<char>>();
+    let alike = |letter: char| match letter {
+        'o' => '0',
+        'i' | 'l' => '1',
+        other => other,
+    };
+    let letters = |text: &str| {
+        text.to_lowercase()
+            .chars()
+            .map(alike)
+            .take(200)
+            .collect::<Vec<char>>()
+    };
     let wanted = letters(typed);
     let far = names.iter().map(|name| (changes(&wanted, &letters(name)), *name));
     let (count, name) = far.min_by_key(|(count, _)| *count)?;
@@ -56,7 +68,7 @@ mod tests {
 
     #[test]
     fn a_slip_of_the_finger_finds_its_line_and_another_word_finds_none() {
-        let names = ["STEP", "SELECT_0", "SELECT_1", "CLEAR_N"];
+        let names = ["STEP", "SELECT_1", "SELECT_0", "CLEAR_N"];
         assert_eq!(nearest("SELECT_O", &names), Some("SELECT_0"));
         assert_eq!(nearest("claer_n", &names), Some("CLEAR_N"));
         assert_eq!(nearest("STRIKE", &names), None);

@@ -131,9 +131,5 @@ for (const input of all("input[data-into]")) {
 }
 
 if (find("time, a[data-zone]")) import("./times.js");
-try {
-  // What the page before did, said there.
-  if (sessionStorage.getItem("done")) import("./done.js");
-} catch {
-  // Nothing was kept.
-}
+// What the page before did, said there.
+if (globalThis.sessionStorage?.getItem("done")) import("./done.js");

@@ -23,6 +23,13 @@ export async function countSlip(view, stretch) {
   } catch (error) { fill(body, make("p", { role: "status" }, /** @type {Error} */ (error).message)); }
 }
 
+/** What is not all is never rounded to all. @param {number|null} duty */
+function share(duty) {
+  if (duty === null) return "–";
+  if (duty < 1 && duty > 0.9995) return "> 99.9 %";
+  return `${(100 * duty).toPrecision(3)} %`;
+}
+
 /** @param {import("./view.js").Diagram} view @param {any[]} rows @param {any[]} answer */
 function table(view, rows, answer) {
   const at = (/** @type {any} */ width, /** @type {string} */ what) => (width
@@ -30,7 +37,7 @@ function table(view, rows, answer) {
     : "–");
   const heads = ["line", "edges", "strays", "rate", "duty", "high pulses", "shortest", "longest", "low pulses", "shortest", "longest"];
   const cells = (/** @type {any} */ s, /** @type {any} */ row) => [
-    s.edges, s.strays, s.rate_hz === null ? "–" : engineering(s.rate_hz, "Hz", 4), s.duty === null ? "–" : `${(100 * s.duty).toPrecision(3)} %`,
+    s.edges, s.strays, s.rate_hz === null ? "–" : engineering(s.rate_hz, "Hz", 4), share(s.duty),
     s.high.count, at(s.high.shortest, row.line), at(s.high.longest, row.line), s.low.count, at(s.low.shortest, row.line), at(s.low.longest, row.line),
   ];
   return make("table", { class: "stretch" }, make("thead", {}, make("tr", {}, ...heads.map((head) => make("th", { scope: "col" }, head)))),

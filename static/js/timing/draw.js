@@ -59,7 +59,14 @@ export class Pen {
       c.moveTo(x, size * 2.4); c.lineTo(x, height);
     }
     c.stroke(); c.setLineDash([]);
+    // What 0 is stands left of the scale; no mark's label runs against it.
     let free = -Infinity;
+    if (base) {
+      const from = size * 0.6, most = scale.left - size * 1.5;
+      c.textAlign = "left"; c.fillText(base, from, size * 1.7, most);
+      free = from + Math.min(c.measureText(base).width, most) + size * 0.6;
+      c.textAlign = "center";
+    }
     for (const mark of marks) {
       const label = scaleLabel(mark.seconds, step);
       const half = c.measureText(label).width / 2;
@@ -68,7 +75,6 @@ export class Pen {
       c.fillText(label, x, size * 1.7);
       free = x + half + size * 0.6;
     }
-    if (base) { c.textAlign = "left"; c.fillText(base, size * 1.1, size * 1.7, scale.left - size * 3); }
     return step;
   }
 

@@ -29,13 +29,17 @@ export function drawEvidence(pen, marks, rowOf, scale, tickS, hidden, words) {
     if (!row || hidden.has(LAYER_OF[mark.kind])) continue;
     const x = scale.x(mark.start ?? mark.at), end = scale.x(mark.end ?? mark.at);
     if (mark.kind !== "stray" && (end < scale.left || x > right)) continue;
-    const word = (/** @type {string} */ text, /** @type {number} */ y) => {
+    const word = (/** @type {string} */ text, /** @type {number} */ y, isBeside = false) => {
       c.font = `${size * 0.85}px ${colors.sans}`; c.textAlign = "center";
       const half = c.measureText(text).width / 2;
-      const at = Math.min(Math.max((Math.max(x, scale.left) + Math.min(end, right)) / 2, scale.left + half), right - half);
+      const middle = isBeside ? Math.min(end, right) + half + 5 : (Math.max(x, scale.left) + Math.min(end, right)) / 2;
+      const at = Math.min(Math.max(middle, scale.left + half), right - half);
       if (at - half < (words.get(row) ?? -Infinity)) return;
       words.set(row, at + half + size * 0.5);
-      c.fillText(text, at, y);
+      // Whatever row is below, the word is read.
+      const ink = c.fillStyle;
+      c.fillStyle = colors.plate; c.fillRect(at - half - 2, y - size * 0.8, 2 * half + 4, size);
+      c.fillStyle = ink; c.fillText(text, at, y);
     };
     if (mark.kind === "missing") {
       c.strokeStyle = c.fillStyle = colors.stray; c.lineWidth = 1.6; c.setLineDash([4, 3]);
@@ -49,7 +53,9 @@ export function drawEvidence(pen, marks, rowOf, scale, tickS, hidden, words) {
       word("nobody sent this", row.high - 12);
     } else if (mark.kind === "burst" || mark.kind === "dip" || mark.kind === "breach") {
       bracket(pen, row, Math.max(x, scale.left), Math.min(Math.max(end, x + 2), right));
-      word(mark.kind === "burst" ? "bounce" : mark.says, row.low + size * 1.9);
+      // Where rows are low the word stands beside the bracket, not in the row below.
+      const isLow = row.top + row.height - row.low < size * 2;
+      word(mark.kind === "burst" ? "bounce" : mark.says, row.low + size * (isLow ? 1.05 : 1.9), isLow);
     } else if (mark.kind === "stray" && cause && causeRow) {
       const from = scale.x(cause.at);
       if (!within(from) || !within(x)) continue;

@@ -269,7 +269,9 @@ export class Diagram {
   /** @param {number} zero */
   #base(zero) {
     const at = this.facts.start_s + zero * this.facts.tick_s;
-    return Math.abs(at) < this.facts.tick_s / 2 ? "" : `0 is at ${this.moment(zero)}`;
+    // To a five-hundredth of the view: what can be seen.
+    const step = Math.max(this.facts.tick_s, niceStep(this.span * this.facts.tick_s / 500));
+    return Math.abs(at) < this.facts.tick_s / 2 ? "" : `0 is at ${scaleLabel(at, step).replace(/\.?0+ /, " ")}`;
   }
 
   /** A moment on the session's clock, to the tick; `fine`: whatever the tick. @param {number} tick @param {boolean} [fine] */
