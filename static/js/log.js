@@ -7,13 +7,9 @@ import { decimal } from "./lib/format.js";
 
 /** Says it at the nearest place for it. @param {Element} element @param {string} sentence */
 function tell(element, sentence) {
-  for (let at = /** @type {Element | null} */ (element); at; at = at.parentElement) {
-    const place = find(".told", at);
-    if (place) {
-      place.textContent = sentence;
-      return;
-    }
-  }
+  let at = /** @type {Element | null} */ (element);
+  while (at && !find(".told", at)) at = at.parentElement;
+  if (at) find(".told", at).textContent = sentence;
 }
 
 /** @param {HTMLElement} element @param {any} answer whose id takes the place of {id} in the next address */

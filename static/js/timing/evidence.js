@@ -37,9 +37,8 @@ export function drawEvidence(pen, marks, rowOf, scale, tickS, hidden, words) {
       if (at - half < (words.get(row) ?? -Infinity)) return;
       words.set(row, at + half + size * 0.5);
       // Whatever row is below, the word is read.
-      const ink = c.fillStyle;
       c.fillStyle = colors.plate; c.fillRect(at - half - 2, y - size * 0.8, 2 * half + 4, size);
-      c.fillStyle = ink; c.fillText(text, at, y);
+      c.fillStyle = colors.stray; c.fillText(text, at, y);
     };
     if (mark.kind === "missing") {
       c.strokeStyle = c.fillStyle = colors.stray; c.lineWidth = 1.6; c.setLineDash([4, 3]);
