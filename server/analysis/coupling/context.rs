@@ -99,6 +99,8 @@ pub struct Known {
     pub by_either_edge: Option<(usize, Vec<usize>)>,
     /// Strays come at an accused line's moment of the step and without it ([`super::phase`]).
     pub in_step_without: bool,
+    /// Beside which line's edges the only accused line strikes otherwise than without them ([`super::company`]).
+    pub company: Option<Contrast>,
     /// The accused lines look like a part of one that carries no probe ([`super::parts`]).
     pub part: Option<Ground>,
     /// The victim is a gate that glitches ([`super::hazard`]).
@@ -150,6 +152,7 @@ pub fn judge(
     let told_otherwise = known.keeps_distance
         || known.in_step_without
         || known.part.is_some()
+        || known.company.is_some()
         || strikes_both_ways(rows)
         || rows
             .iter()
@@ -170,7 +173,7 @@ pub fn judge(
     }
     Verdict::Hidden(Hidden {
         companions: telling(&stories.hidden),
-        contrast: contrast(table, &stories.hidden, rows),
+        contrast: contrast(table, &stories.hidden, rows).or(known.company),
         part: known.part,
     })
 }

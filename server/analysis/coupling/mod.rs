@@ -8,6 +8,7 @@ pub mod able;
 pub mod all_pairs;
 pub mod answers;
 mod causes;
+mod company;
 pub mod context;
 pub mod copies;
 pub mod crowds;
@@ -295,6 +296,7 @@ pub fn attribute(capture: &Capture, strays: &Strays, options: &CouplingOptions) 
         let mut explanation = select::explain(victim, &evidence, &reach, threshold);
         let margins = [threshold, RIVAL_MARGIN];
         select::prefer_one_for_two(victim, &evidence, &mut explanation, &reach, margins);
+        select::prefer_two_for_one(victim, &evidence, &mut explanation, &reach, NEARER_MARGIN);
         select::prefer_nearer_edges(victim, &evidence, &mut explanation, &reach, NEARER_MARGIN);
         let mut rows: Vec<Coupling> = Vec::new();
         for at in 0..explanation.chosen.len() {
@@ -362,7 +364,12 @@ pub fn attribute(capture: &Capture, strays: &Strays, options: &CouplingOptions) 
             rows.iter()
                 .any(|row| phase::is_kept_without(&edges, victim, &rows, row, &lines(), &reach, &distances))
         };
+        let company = || {
+            let [row] = rows.as_slice() else { return None };
+            company::that_matters(&edges, victim, row, &lines(), [span, reach.hi])
+        };
         let known = context::Known {
+            company: company(),
             keeps_distance: distant,
             by_either_edge: either,
             in_step_without: steps(),

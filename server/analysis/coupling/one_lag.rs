@@ -10,6 +10,7 @@ use super::instants::Instants;
 use super::rows;
 use super::select::Victim;
 use super::{Coupling, Edge, Occurrence};
+use crate::analysis::stats::fisher::fisher;
 use crate::analysis::stats::normal::normal_upper;
 use crate::analysis::stats::tails::{binomial_upper, poisson_lower};
 use crate::model::Polarity;
@@ -129,28 +130,54 @@ pub fn opposite_edges_too(edges: &[OwnEdges], victim: &Victim, rows: &[Coupling]
 const ALL: f64 = 0.93;
 /// Chance at or below which fewer strikes follow each other than those of one line do.
 const FEWER: f64 = 0.05;
+/// Chance at or below which rises and falls strike with two probabilities.
+const TWO_RATES: f64 = 0.01;
 
 /// The line whose rises and falls both strike towards one level, where nothing needs a line without a probe: its edges
-/// explain (nearly) all strays, and its strikes follow each other no more seldom than chance has it: something that it
-/// latches, which can't rise twice in a row, would strike at every second edge at most.
+/// explain (nearly) all strays, and rises and falls strike with probabilities of their own, or else strikes follow each
+/// other no more seldom than chance has it (something that these edges latch can't rise twice in a row).
 pub fn by_either_edge(edges: &[OwnEdges], victim: &Victim, rows: &[Coupling]) -> Option<usize> {
-    let [a, b] = rows else { return None };
-    let explained = a.occurrences.len() + b.occurrences.len();
-    if a.aggressor != b.aggressor || (explained as f64) < ALL * victim.times.len() as f64 {
+    let first = rows.first()?;
+    if rows.iter().any(|row| row.aggressor != first.aggressor) {
         return None;
     }
-    let times = edges[a.aggressor].either();
-    let mut struck: Vec<usize> = [a, b]
-        .iter()
-        .flat_map(|row| &row.occurrences)
-        .filter_map(|o| times.binary_search(&o.at).ok())
-        .collect();
-    struck.sort_unstable();
+    let times = edges[first.aggressor].either();
+    let slack = victim.unit.floor() as i64;
+    let lags = || rows.iter().flat_map(|row| &row.occurrences).map(|o| o.lag);
+    let (lo, hi) = (lags().min()? - slack, lags().max()? + slack);
+    let edge_of = |stray: &i64| {
+        let at = times.partition_point(|&t| t < stray - hi);
+        times.get(at).is_some_and(|&t| t <= stray - lo).then_some(at)
+    };
+    let mut struck: Vec<usize> = victim.times.iter().filter_map(edge_of).collect();
+    if (struck.len() as f64) < ALL * victim.times.len() as f64 {
+        return None;
+    }
     struck.dedup();
-    let reach = a.lag.high.max(b.lag.high).ceil() as i64 + victim.guard;
-    let (expected, together) = in_succession(&times, &victim.opportunities(&times), &struck, reach);
+    let rises = &edges[first.aggressor].rises;
+    let is_rise = |at: &usize| rises.binary_search(&times[*at]).is_ok();
+    let able = victim.opportunities(&times);
+    // Strikes and opportunities of the rises, then of the falls.
+    let mut counts = [(0u64, 0u64); 2];
+    let rising = struck.iter().filter(|at| is_rise(at)).count() as u64;
+    counts[0].0 = rising;
+    counts[1].0 = struck.len() as u64 - rising;
+    for at in able.iter().flat_map(|range| range.clone()) {
+        counts[usize::from(!is_rise(&at))].1 += 1;
+    }
+    if counts
+        .iter()
+        .any(|(strikes, _)| *strikes < OPPOSITE_FEWEST as u64)
+    {
+        return None;
+    }
+    let [(a, of_a), (b, of_b)] = counts.map(|(strikes, of)| (strikes, of.max(strikes)));
+    let differ = fisher(a, of_a, b, of_b).two_sided() <= TWO_RATES;
+    let reach = hi + victim.guard;
+    let (expected, together) = in_succession(&times, &able, &struck, reach);
     let follow = poisson_lower(together as u64, expected) > FEWER;
-    (follow || a.strike_rate.low > LATCHED && b.strike_rate.low > LATCHED).then_some(a.aggressor)
+    let often = rows.len() > 1 && rows.iter().all(|row| row.strike_rate.low > LATCHED);
+    (differ || follow || often).then_some(first.aggressor)
 }
 
 /// Lags of `inner`'s strays counted from the outer one's edge within `span` ticks of its own, where there is one.

@@ -300,6 +300,72 @@ fn one_for_two(
     None
 }
 
+/// Both polarities of the other line have no more opportunities than this share of the chosen one's: what clears the clock
+/// is its edges without the line.
+const FEWER_EDGES: f64 = 0.7;
+/// Share of a suspect's strays that both polarities of another line must have edges near, to be taken for it.
+const BOTH_COVER: f64 = 0.9;
+
+/// The edges of a clock go with everything that it clocks: where one polarity of a line was chosen, but both polarities of
+/// another explain the same strays better by `margin`, striking alike, these are taken for it.
+pub fn prefer_two_for_one(
+    victim: &Victim,
+    evidence: &[Evidence],
+    explanation: &mut Explanation,
+    reach: &Reach,
+    margin: f64,
+) {
+    // Where several strike, they divide the strays among them in many ways.
+    let [chosen] = explanation.chosen.as_slice() else {
+        return;
+    };
+    let strays = victim.times.len();
+    let alone = &evidence[chosen.evidence];
+    let none = Model::new(strays, victim.time);
+    let ln_rate: Vec<f64> = (0..strays).map(|k| none.rate(k).max(1e-300).ln()).collect();
+    let belong: f64 = (0..strays).map(|k| explanation.model.shares(k)[1]).sum();
+    let mut best: Option<(f64, Model, Vec<Chosen>)> = None;
+    for first in 0..evidence.len().saturating_sub(1) {
+        let pair = [&evidence[first], &evidence[first + 1]];
+        let [line, other] = pair.map(|e| e.suspect.line);
+        let covers = pair.iter().map(|e| e.pairs.len()).sum::<usize>() as f64;
+        let edges = pair.iter().map(|e| e.count).sum::<usize>() as f64;
+        let is_suspect = line == other && line != alone.suspect.line && pair.iter().all(|e| e.count > 0);
+        if !is_suspect || covers < BOTH_COVER * belong || edges > FEWER_EDGES * alone.count as f64 {
+            continue;
+        }
+        let mut with = none.clone();
+        let mut both: Vec<Chosen> = Vec::new();
+        for (evidence, e) in pair.iter().enumerate().map(|(n, e)| (first + n, e)) {
+            if let Some((_, window)) = propose(victim, e, &ln_rate, reach).into_iter().next() {
+                with.terms.push(e.term(&window, strays));
+                both.push(Chosen {
+                    evidence,
+                    window,
+                    gain: 0.0,
+                });
+            }
+        }
+        let reached = with.fit();
+        let wins = best.as_ref().is_none_or(|(r, ..)| reached > *r);
+        let better = reached - explanation.ln_likelihood > margin;
+        if wins && better && both.len() == 2 && strike_alike(&with, 0, 1) {
+            best = Some((reached, with, both));
+        }
+    }
+    let Some((reached, model, mut both)) = best else {
+        return;
+    };
+    for (at, chosen) in both.iter_mut().enumerate() {
+        chosen.gain = reached - without(&model, at).1;
+    }
+    *explanation = Explanation {
+        chosen: both,
+        model,
+        ln_likelihood: reached,
+    };
+}
+
 fn propose(victim: &Victim, e: &Evidence, ln_rate: &[f64], reach: &Reach) -> Vec<(f64, LagWindow)> {
     lags::propose(
         &e.pairs,
