@@ -9,7 +9,6 @@ mod truth;
 use std::path::PathBuf;
 
 use assert_cmd::Command;
-use edgewitness::demo;
 use edgewitness::demo::truth::CaptureTruth;
 use serde_json::Value;
 

@@ -101,91 +101,117 @@ pub struct Header {
 }
 
 /// Reads up to the end of `$enddefinitions`.
+///
+/// # Errors
+/// No declaration at all, one that can't be understood, or more than the limits allow.
 pub fn read(tokens: &mut Tokens, limits: &Limits) -> Result<Header, Error> {
-    let mut header = Header::default();
-    let mut scopes = Scopes::default();
-    let mut strange: Vec<String> = Vec::new();
-    let mut bits = 0usize;
+    let mut reader = Reader::default();
     loop {
         let at_start = tokens.input.offset();
-        let Some(word) = tokens.next()? else {
-            if header.variables.is_empty() {
-                let found = if at_start == 0 {
-                    "nothing"
-                } else {
-                    "the end of the file"
+        if tokens.next()?.is_none() {
+            if reader.header.variables.is_empty() {
+                let found = match at_start {
+                    0 => "nothing",
+                    _ => "the end of the file",
                 };
                 return Err(tokens.error(ErrorKind::Vcd(format!(
                     "expected declarations ($var … $end), found {found}: the file was cut off, export it again"
                 ))));
             }
-            header
-                .warnings
-                .push("the file ends before $enddefinitions: it holds no values".to_owned());
+            reader.warn("the file ends before $enddefinitions: it holds no values");
             break;
-        };
-        match word {
+        }
+        if reader.declaration(tokens, limits)? {
+            break;
+        }
+        if reader.header.held_word {
+            reader.warn("the declarations are not closed by $enddefinitions; values were read all the same");
+            break;
+        }
+    }
+    let Reader {
+        mut header,
+        scopes,
+        strange,
+        ..
+    } = reader;
+    if !strange.is_empty() {
+        header.warnings.push(format!(
+            "unknown keywords were passed over: {}",
+            some_of(&strange)
+        ));
+    }
+    name_variables(&mut header, &scopes);
+    Ok(header)
+}
+
+/// The declarations so far.
+#[derive(Default)]
+struct Reader {
+    header: Header,
+    scopes: Scopes,
+    /// Keywords that nobody knows.
+    strange: Vec<String>,
+    /// Of all variables.
+    bits: usize,
+}
+
+impl Reader {
+    fn warn(&mut self, text: impl Into<String>) {
+        self.header.warnings.push(text.into());
+    }
+
+    /// The declaration that begins with the word handed out last; true for the one that ends them.
+    fn declaration(&mut self, tokens: &mut Tokens, limits: &Limits) -> Result<bool, Error> {
+        match tokens.word() {
             b"$enddefinitions" => {
                 tokens.skip_section()?;
-                break;
+                return Ok(true);
             }
             b"$scope" => {
-                if scopes.depth >= limits.scopes {
+                if self.scopes.depth >= limits.scopes {
                     return Err(limit(tokens, "the depth of scopes", limits.scopes));
                 }
                 let words = section(tokens)?;
-                scopes.enter(words.get(1..).unwrap_or_default().join(" "));
+                self.scopes.enter(words.get(1..).unwrap_or_default().join(" "));
             }
             b"$upscope" => {
                 tokens.skip_section()?;
-                if !scopes.leave(header.variables.last().and_then(|v| v.scope)) {
-                    header.warnings.push(format!(
-                        "an $upscope without a $scope at byte {} was passed over",
-                        tokens.offset()
+                if !self
+                    .scopes
+                    .leave(self.header.variables.last().and_then(|v| v.scope))
+                {
+                    let at = tokens.offset();
+                    self.warn(format!(
+                        "an $upscope without a $scope at byte {at} was passed over"
                     ));
                 }
             }
             b"$timescale" => {
                 let words = section(tokens)?.concat();
-                match parse_timescale(&words) {
-                    Some(scale) => header.timescale = Some(scale),
-                    None => {
-                        return Err(tokens.error(ErrorKind::Vcd(format!(
-                            "expected a time scale of 1, 10 or 100 s, ms, us, ns, ps or fs, found {}",
-                            quoted(words.as_bytes())
-                        ))));
-                    }
-                }
+                let Some(scale) = parse_timescale(&words) else {
+                    return Err(tokens.error(ErrorKind::Vcd(format!(
+                        "expected a time scale of 1, 10 or 100 s, ms, us, ns, ps or fs, found {}",
+                        quoted(words.as_bytes())
+                    ))));
+                };
+                self.header.timescale = Some(scale);
             }
             b"$var" => {
-                let Some(variable) = variable(tokens, scopes.open, &mut header.warnings)? else {
-                    continue;
-                };
-                bits = bits.saturating_add(if variable.kind == Kind::Logic {
-                    variable.width
-                } else {
-                    1
-                });
-                if bits > limits.lines {
-                    return Err(limit(
-                        tokens,
-                        "the number of lines (bits of all variables)",
-                        limits.lines,
-                    ));
-                }
-                header.variables.push(variable);
+                let variable = variable(tokens, self.scopes.open, &mut self.header.warnings)?;
+                self.declare(variable, tokens, limits)?;
             }
             b"$date" | b"$version" | b"$comment" => {
                 tokens.skip_section()?;
             }
             b"$dumpvars" | b"$dumpall" | b"$dumpon" | b"$dumpoff" | b"$dumpports" => {
-                header.held_word = true;
+                self.header.held_word = true;
             }
-            [b'#', b'0'..=b'9', ..] => header.held_word = true,
-            [b'$', ..] => {
+            [b'#', b'0'..=b'9', ..] => self.header.held_word = true,
+            word @ [b'$', ..] => {
                 let word = String::from_utf8_lossy(word).into_owned();
-                if !strange.contains(&word) {
-                    strange.push(word);
+                if !self.strange.contains(&word) {
+                    self.strange.push(word);
                 }
                 tokens.skip_section()?;
             }
@@ -197,22 +223,21 @@ pub fn read(tokens: &mut Tokens, limits: &Limits) -> Result<Header, Error> {
                 return Err(tokens.error(ErrorKind::Vcd(message)));
             }
         }
-        if header.held_word {
-            header.warnings.push(
-                "the declarations are not closed by $enddefinitions; values were read all the same"
-                    .to_owned(),
-            );
-            break;
+        Ok(false)
+    }
+
+    fn declare(&mut self, variable: Variable, tokens: &Tokens, limits: &Limits) -> Result<(), Error> {
+        self.bits = self.bits.saturating_add(match variable.kind {
+            Kind::Logic => variable.width,
+            _ => 1,
+        });
+        if self.bits > limits.lines {
+            let what = "the number of lines (bits of all variables)";
+            return Err(limit(tokens, what, limits.lines));
         }
+        self.header.variables.push(variable);
+        Ok(())
     }
-    if !strange.is_empty() {
-        header.warnings.push(format!(
-            "unknown keywords were passed over: {}",
-            some_of(&strange)
-        ));
-    }
-    name_variables(&mut header, &scopes);
-    Ok(header)
 }
 
 fn limit(tokens: &Tokens, what: &str, limit: usize) -> Error {
@@ -251,7 +276,7 @@ fn variable(
     tokens: &mut Tokens,
     scope: Option<usize>,
     warnings: &mut Vec<String>,
-) -> Result<Option<Variable>, Error> {
+) -> Result<Variable, Error> {
     let start = tokens.offset();
     let mut head: [Vec<u8>; 3] = Default::default();
     for (place, part) in head.iter_mut().enumerate() {
@@ -307,41 +332,49 @@ fn variable(
         ));
     }
     let mut name = name;
-    range = range.or(apart);
-    if range.is_none()
-        && width > 1
-        && !name.starts_with('\\')
-        && let Some(open) = name.rfind('[')
-        && let Some(glued) = parse_range(&name[open..])
-        && glued.0 != glued.1
-    {
-        range = Some(glued);
-        name.truncate(open);
-    }
-    if let Some((msb, lsb)) = range
-        && kind == Kind::Logic
-        && msb.abs_diff(lsb) as usize != width.max(1) - 1
-    {
-        warnings.push(format!(
-            "the variable {} has size {width} and range [{msb}:{lsb}]: its size was taken",
-            quoted(name.as_bytes())
-        ));
-        if width > 1 {
-            range = Some(if msb >= lsb {
-                (lsb + width as i64 - 1, lsb)
-            } else {
-                (lsb - (width as i64 - 1), lsb)
-            });
-        }
-    }
-    Ok(Some(Variable {
+    let range = match range.or(apart) {
+        None if width > 1 => glued_range(&mut name),
+        told => told,
+    };
+    let range = match range {
+        Some(range) if kind == Kind::Logic => Some(fitting(range, width, &name, warnings)),
+        other => other,
+    };
+    Ok(Variable {
         kind,
         width: if kind == Kind::Logic { width } else { 1 },
         code,
         scope,
         name: name.trim().to_owned(),
         range,
-    }))
+    })
+}
+
+/// A range written onto the end of a name, which then ends before it: `BUS[7:0]`. An escaped name is taken as it is.
+fn glued_range(name: &mut String) -> Option<(i64, i64)> {
+    if name.starts_with('\\') {
+        return None;
+    }
+    let open = name.rfind('[')?;
+    let range = parse_range(&name[open..]).filter(|(msb, lsb)| msb != lsb)?;
+    name.truncate(open);
+    Some(range)
+}
+
+/// The range, with its upper end moved where it does not have as many bits as the variable.
+fn fitting((msb, lsb): (i64, i64), width: usize, name: &str, warnings: &mut Vec<String>) -> (i64, i64) {
+    if msb.abs_diff(lsb) as usize == width.max(1) - 1 {
+        return (msb, lsb);
+    }
+    warnings.push(format!(
+        "the variable {} has size {width} and range [{msb}:{lsb}]: its size was taken",
+        quoted(name.as_bytes())
+    ));
+    match width {
+        0 | 1 => (msb, lsb),
+        _ if msb >= lsb => (lsb + width as i64 - 1, lsb),
+        _ => (lsb - (width as i64 - 1), lsb),
+    }
 }
 
 /// `[3:0]`, `[0:3]` or `[3]`.

@@ -8,7 +8,7 @@ mod tokens;
 
 use std::sync::Arc;
 
-use super::build::LineBuilder;
+use super::build::{Built, LineBuilder};
 use super::columns::SpillFolder;
 use super::grid;
 use super::input::{Input, Source, Wrapping};
@@ -139,48 +139,15 @@ fn read_whole(
         not_logic: Vec::new(),
         warnings: warnings.into_iter().map(|text| Warning { text }).collect(),
     };
-    let mut others: Vec<Option<Other>> = plan.others.into_iter().map(Some).collect();
-    let mut owner_lines = vec![None; built.len()];
-    let mut apart: Vec<String> = Vec::new();
-    for (variable, owner) in header.variables.iter().zip(&owners) {
-        match *owner {
-            Owner::Nothing => {}
-            Owner::Other(place) => {
-                let other = others[place].take();
-                capture
-                    .not_logic
-                    .push(not_logic(variable, other, &capture.not_logic, place));
-                apart.push(variable.name.clone());
-            }
-            Owner::Lines { first, width } => {
-                let names = variable.bit_names();
-                // A shorter twin is the lower part of the longer one.
-                let skip = width.saturating_sub(names.len());
-                let start = capture.lines.len();
-                for (bit, name) in names.into_iter().enumerate().take(width) {
-                    let source = first + skip + bit;
-                    let twin = owner_lines[source];
-                    owner_lines[source] = twin.or(Some(capture.lines.len()));
-                    let columns = &built[source];
-                    capture.lines.push(Line {
-                        edges: columns.edges.clone(),
-                        flips: columns.flips.clone(),
-                        stretches: columns.stretches.clone(),
-                        sample_ticks,
-                        same_as: twin,
-                        tally: Some(columns.tally),
-                        ..Line::digital(name, columns.first, Vec::new(), span)
-                    });
-                }
-                if capture.lines.len() - start > 1 {
-                    capture.buses.push(Bus {
-                        name: variable.name.clone(),
-                        bits: (start..capture.lines.len()).collect(),
-                    });
-                }
-            }
-        }
-    }
+    let others = plan.others.into_iter().map(Some).collect();
+    let apart = lay_out(
+        &mut capture,
+        &header.variables,
+        &owners,
+        &built,
+        others,
+        sample_ticks,
+    );
     if sample_ticks > 0.0 {
         use crate::model::units::engineering;
         let sample_s = capture.timebase.length_s(sample_ticks);
@@ -200,7 +167,60 @@ fn read_whole(
     Ok(capture)
 }
 
-fn not_logic(variable: &Variable, other: Option<Other>, before: &[NotLogic], _place: usize) -> NotLogic {
+/// Puts what was built into the capture, variable by variable in the order of the declarations: lines and buses, or, apart
+/// from them, what is no logic. Gives the names of the latter.
+fn lay_out(
+    capture: &mut Capture,
+    variables: &[Variable],
+    owners: &[Owner],
+    built: &[Built],
+    mut others: Vec<Option<Other>>,
+    sample_ticks: f64,
+) -> Vec<String> {
+    // The first line that was made of each builder.
+    let mut owner_lines = vec![None; built.len()];
+    let mut apart: Vec<String> = Vec::new();
+    for (variable, owner) in variables.iter().zip(owners) {
+        match *owner {
+            Owner::Nothing => {}
+            Owner::Other(place) => {
+                let found = not_logic(variable, others[place].take(), &capture.not_logic);
+                capture.not_logic.push(found);
+                apart.push(variable.name.clone());
+            }
+            Owner::Lines { first, width } => {
+                let names = variable.bit_names();
+                // A shorter twin is the lower part of the longer one.
+                let skip = width.saturating_sub(names.len());
+                let start = capture.lines.len();
+                for (bit, name) in names.into_iter().enumerate().take(width) {
+                    let source = first + skip + bit;
+                    let twin = owner_lines[source];
+                    owner_lines[source] = twin.or(Some(capture.lines.len()));
+                    let columns = &built[source];
+                    capture.lines.push(Line {
+                        edges: columns.edges.clone(),
+                        flips: columns.flips.clone(),
+                        stretches: columns.stretches.clone(),
+                        sample_ticks,
+                        same_as: twin,
+                        tally: Some(columns.tally),
+                        ..Line::digital(name, columns.first, Vec::new(), capture.span)
+                    });
+                }
+                if capture.lines.len() - start > 1 {
+                    capture.buses.push(Bus {
+                        name: variable.name.clone(),
+                        bits: (start..capture.lines.len()).collect(),
+                    });
+                }
+            }
+        }
+    }
+    apart
+}
+
+fn not_logic(variable: &Variable, other: Option<Other>, before: &[NotLogic]) -> NotLogic {
     let kind = match variable.kind {
         Kind::Real => "real",
         Kind::Event => "event",

@@ -137,31 +137,7 @@ pub fn read(
             "the file does not end with a line end: its last time step (byte {at}) may not be whole"
         ));
     }
-    reader.note_time();
-    if !strange.is_empty() {
-        reader.warnings.push(format!(
-            "unknown keywords were passed over: {}",
-            some_of(&strange)
-        ));
-    }
-    if !reader.too_long.is_empty() {
-        let names = some_of(&reader.too_long);
-        reader.warnings.push(format!(
-            "values longer than their variable were cut on the left (codes {names})"
-        ));
-    }
-    if !reader.started {
-        reader.begin(0);
-        reader
-            .warnings
-            .push("the file holds no times: it ends where it begins".to_owned());
-    }
-    Ok(Outcome {
-        start: reader.start,
-        end: reader.now,
-        times: reader.times,
-        warnings: reader.warnings,
-    })
+    Ok(reader.finish(&strange))
 }
 
 enum Failed {
@@ -184,6 +160,33 @@ fn cut_short(error: &Error) -> bool {
 }
 
 impl Reader<'_> {
+    /// The end of the file; `strange`: keywords that nobody knows.
+    fn finish(mut self, strange: &[String]) -> Outcome {
+        self.note_time();
+        if !strange.is_empty() {
+            let names = some_of(strange);
+            self.warnings
+                .push(format!("unknown keywords were passed over: {names}"));
+        }
+        if !self.too_long.is_empty() {
+            let names = some_of(&self.too_long);
+            self.warnings.push(format!(
+                "values longer than their variable were cut on the left (codes {names})"
+            ));
+        }
+        if !self.started {
+            self.begin(0);
+            self.warnings
+                .push("the file holds no times: it ends where it begins".to_owned());
+        }
+        Outcome {
+            start: self.start,
+            end: self.now,
+            times: self.times,
+            warnings: self.warnings,
+        }
+    }
+
     fn begin(&mut self, start: i64) {
         self.started = true;
         self.start = start;
