@@ -14,6 +14,7 @@ pub struct OwnEdges {
 }
 
 impl OwnEdges {
+    /// The edges of that polarity, in ticks, ascending.
     pub fn of(&self, polarity: Polarity) -> &[i64] {
         match polarity {
             Polarity::Rise => &self.rises,

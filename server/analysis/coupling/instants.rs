@@ -151,6 +151,7 @@ impl Instants {
         now.clear();
     }
 
+    /// Number of instants.
     pub fn len(&self) -> usize {
         self.first.len()
     }
@@ -160,6 +161,7 @@ impl Instants {
         self.first[i] + (i64::from(self.length[i]) << self.coarse)
     }
 
+    /// Whether no line switched at all.
     pub fn is_empty(&self) -> bool {
         self.first.is_empty()
     }

@@ -44,6 +44,7 @@ impl LagWindow {
         (self.lo - shoulder, self.hi + shoulder)
     }
 
+    /// Whether a stray at `lag` ticks after the edge counts as brought by it.
     pub fn contains(&self, lag: i64) -> bool {
         let (lo, hi) = self.reach();
         lo <= lag && lag <= hi

@@ -50,6 +50,7 @@ fn positions(table: &Table, keys: &[usize]) -> Vec<usize> {
     at
 }
 
+/// Logarithm of p^struck · (1 − p)^(count − struck), without the binomial coefficient; p is kept off 0 and 1.
 pub(super) fn ln_binomial(struck: f64, count: f64, p: f64) -> f64 {
     let p = p.clamp(TINY, 1.0 - TINY);
     let hit = if struck > 0.0 { struck * p.ln() } else { 0.0 };

@@ -132,7 +132,7 @@ fn accused(capture: &Capture, strays: &Strays, c: &Coupling) -> Finding {
         switching(capture, c.aggressor, c.edge)
     );
     let mut detail = vec![figures(capture, c) + "."];
-    detail.extend(mechanism(capture, strays, c));
+    detail.extend(mechanism(capture, c));
     detail.extend(seen(capture, strays, c));
     detail.extend(c.ruled_out.iter().take(2).map(|r| why_cleared(capture, c, r)));
     let clean = clean_opportunities(c.strike_rate.low.max(1e-6), 0.95);
@@ -195,7 +195,7 @@ fn clean_noun(edge: Edge) -> &'static str {
 }
 
 /// What the strays look like: evidence, never more.
-fn mechanism(capture: &Capture, _strays: &Strays, c: &Coupling) -> Option<String> {
+fn mechanism(capture: &Capture, c: &Coupling) -> Option<String> {
     let aggressor = name(capture, c.aggressor);
     if c.follows_pulse >= FOLLOWS {
         return Some(format!(

@@ -23,6 +23,7 @@ pub struct Burst {
 }
 
 impl Burst {
+    /// End minus start.
     pub fn length(&self) -> Ticks {
         self.end - self.start
     }

@@ -102,7 +102,6 @@ struct PhotographView {
     caption: String,
 }
 
-/// All conditions, looked at where they were not yet, as one file that needs no other.
 /// The zone in which moments are told.
 #[derive(Deserialize)]
 pub struct AskedZone {
@@ -114,6 +113,7 @@ pub struct AskedZone {
 /// Furthest zone, in minutes: a day.
 const FURTHEST_MIN: i32 = 24 * 60;
 
+/// All conditions, looked at where they were not yet, as one file that needs no other.
 pub async fn page(
     State(app): State<Arc<App>>,
     Path(id): Path<i64>,
