@@ -442,3 +442,42 @@ fn rails_are_compared_over_the_time_watched() {
         "{says}"
     );
 }
+
+/// A line that one side did not capture: the verdict says so instead of counting nothing, and a note names the line.
+#[test]
+fn a_line_that_is_absent_on_one_side_is_said() {
+    let found = run(7, &Plan { struck: 90, ..PLAIN });
+    // The same machine, CLEAR_N without a probe: its declaration and its changes are left out.
+    let code = found
+        .lines()
+        .find(|line| line.contains(" CLEAR_N "))
+        .unwrap()
+        .split(' ')
+        .nth(3)
+        .unwrap()
+        .to_owned();
+    let without = |line: &&str| {
+        let is_change = line.len() == 1 + code.len() && line.starts_with(['0', '1']) && line.ends_with(&code);
+        !line.contains(" CLEAR_N ") && !is_change
+    };
+    let blind: Vec<&str> = found.lines().filter(without).collect();
+    let blind = blind.join("\n") + "\n";
+    let words = ["compare", "--before", "found.vcd", "--after", "blind.vcd"];
+    let report = json_of(&[("found.vcd", &found), ("blind.vcd", &blind)], &words);
+    let row = &report["couplings"][0];
+    assert_eq!(
+        (&row["victim"], &row["verdict"]),
+        (&"CLEAR_N".into(), &"undecided".into()),
+        "{report}"
+    );
+    let says = row["says"].as_str().unwrap();
+    assert!(
+        says.contains("can't be told, CLEAR_N was not captured after"),
+        "{says}"
+    );
+    let notes = report["notes"].to_string();
+    assert!(
+        notes.contains("Captured before and not after, so not compared: CLEAR_N."),
+        "{notes}"
+    );
+}

@@ -68,6 +68,33 @@ fn offset(report: &Value) -> f64 {
 }
 
 #[tokio::test]
+async fn the_capture_of_the_fix_says_what_is_not_found_any_more() {
+    let bench = Session::demo();
+    let conditions = bench.get("").await["conditions"].as_array().unwrap().clone();
+    let look_at = |n: usize| json!({ "condition": conditions[n]["id"] });
+    // As found nothing came before.
+    bench.ok(Method::PUT, "/condition-in-hand", look_at(0)).await;
+    bench.report().await;
+    assert!(!bench.shown("").await.contains("and not here"));
+    bench.ok(Method::PUT, "/condition-in-hand", look_at(1)).await;
+    bench.report().await;
+    let page = bench.shown("").await;
+    let told = page
+        .split("<p>Found under &#34;as found&#34; and not here: ")
+        .nth(1);
+    let told = told
+        .and_then(|rest| rest.split("</p>").next())
+        .unwrap_or_else(|| panic!("{page}"));
+    // The planted fix: the clear line on its own pair. The lost strikes stay.
+    assert!(
+        told.contains("CLEAR_N: ") && told.contains("STEP falling"),
+        "{told}"
+    );
+    assert!(!told.contains("STRIKE"), "{told}");
+    assert!(page.contains("before-and-after"));
+}
+
+#[tokio::test]
 async fn two_conditions_are_compared_over_the_session_s_runs() {
     let bench = Session::demo();
     let runs = bench.get("/runs").await;
@@ -148,7 +175,10 @@ async fn a_link_is_declared_taken_back_and_the_taking_back_undone() {
     let (status, told) = bench.json(Method::POST, "/links", unknown).await;
     assert_eq!(status, StatusCode::BAD_REQUEST);
     assert!(
-        told["error"].as_str().unwrap().contains("found \"NOWHERE\""),
+        told["error"]
+            .as_str()
+            .unwrap()
+            .starts_with("The far end: The captures have no NOWHERE."),
         "{told}"
     );
 }

@@ -67,6 +67,8 @@ pub struct OccasionsRow {
 pub struct Tallies {
     /// Captures of each run: several where instruments recorded it together.
     pub runs: Vec<Vec<CaptureRow>>,
+    /// Names of the lines of each run.
+    pub lines: Vec<Vec<String>>,
     pub troubles: Vec<Trouble>,
     /// Pairs of runs with the same edges at the same moments: one recording, brought twice.
     #[serde(default)]

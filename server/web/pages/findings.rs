@@ -8,12 +8,14 @@ use axum::extract::{Path, State};
 use axum::response::Html;
 
 use super::Places;
-use crate::report::inspect::finding_keys;
+use crate::report::inspect::{Severity, finding_keys};
 use crate::setup::Setup;
 use crate::store::{Entry, FindingState, SessionId, Store};
+use crate::web::answers::kept_answers;
 use crate::web::api::harness::{clips_of, harness_of};
 use crate::web::error::PageFailure;
 use crate::web::finding_state::StateView;
+use crate::web::opened::Opened;
 use crate::web::state::App;
 use crate::web::view::{CaptureLink, Sheet, sheet};
 use crate::web::work::Stage;
@@ -40,6 +42,8 @@ struct FindingsPage {
     unreadable: Vec<CaptureLink>,
     /// Conditions with captures, where there are several: one of them is looked at.
     conditions: Vec<ConditionView>,
+    /// What stood under the condition before and does not now, a sentence each.
+    since: Vec<String>,
 }
 
 struct ConditionView {
@@ -63,6 +67,64 @@ fn conditions(store: &Store, id: SessionId) -> Result<Vec<ConditionView>, PageFa
     });
     let views: Vec<ConditionView> = views.collect();
     Ok(if views.len() > 1 { views } else { Vec::new() })
+}
+
+/// What the last condition before this one that was looked at told of and this one does not: a sentence for troubles that
+/// are not found any more, one for those whose lines are not captured now. Nothing of notes, which ask for nothing.
+fn since(store: &Store, id: SessionId, opened: &Opened) -> Result<Vec<String>, PageFailure> {
+    /// Titles told in one sentence.
+    const MOST: usize = 4;
+    let shown = store.present_captures(id)?;
+    let Some(condition) = shown.first().map(|entry| entry.value.condition) else {
+        return Ok(Vec::new());
+    };
+    let answers = kept_answers(store, id)?;
+    let earlier = answers.iter().take_while(|answer| answer.condition != condition);
+    let Some((before, report)) = earlier
+        .filter_map(|answer| Some((answer, answer.report.as_ref()?)))
+        .last()
+    else {
+        return Ok(Vec::new());
+    };
+    let present = finding_keys(&opened.report.findings);
+    let is_captured = |line: &String| {
+        let buses = &opened.capture.buses;
+        opened.capture.line_index(line).is_some() || buses.iter().any(|bus| bus.name == *line)
+    };
+    let (mut gone, mut unseen) = (Vec::new(), Vec::new());
+    for (finding, key) in report.findings.iter().zip(&before.keys) {
+        let is_trouble = finding.severity != Severity::Note && finding.topic != "reading";
+        if !is_trouble || present.contains(key) {
+            continue;
+        }
+        match finding.lines.iter().all(is_captured) {
+            true => gone.push(finding.title.as_str()),
+            false => unseen.push(finding.title.as_str()),
+        }
+    }
+    let told = |titles: &[&str]| {
+        let more = match titles.len().saturating_sub(MOST) {
+            0 => String::new(),
+            more => format!("; and {more} more"),
+        };
+        format!("{}{more}", titles[..titles.len().min(MOST)].join("; "))
+    };
+    let mut sentences = Vec::new();
+    if !gone.is_empty() {
+        sentences.push(format!(
+            "Found under \"{}\" and not here: {}.",
+            before.title,
+            told(&gone)
+        ));
+    }
+    if !unseen.is_empty() {
+        sentences.push(format!(
+            "Found under \"{}\", and not to be seen here, for not all of its lines are captured: {}.",
+            before.title,
+            told(&unseen)
+        ));
+    }
+    Ok(sentences)
 }
 
 /// The page; where nothing is analysed yet it shows how far the reading is.
@@ -99,8 +161,9 @@ pub async fn page(State(app): State<Arc<App>>, Path(id): Path<i64>) -> Result<Ht
         } else {
             app.in_memory(id)
         };
-        let mut sheet_shown = None;
+        let (mut sheet_shown, mut gone) = (None, Vec::new());
         if let Some(opened) = opened {
+            gone = since(&app.store, id, &opened)?;
             let mut shown = sheet(&opened);
             let harness = harness_of(&app.store, id)?;
             let clips = clips_of(&app.store, id, &harness)?;
@@ -133,6 +196,7 @@ pub async fn page(State(app): State<Arc<App>>, Path(id): Path<i64>) -> Result<Ht
                 false => Vec::new(),
             },
             conditions: conditions(&app.store, id)?,
+            since: gone,
             is_reading,
             fresh,
             trouble,

@@ -43,16 +43,20 @@ pub fn judge_all<'a>(tallies: &'a Tallies, before: &[usize], after: &[usize]) ->
             None => (judge(before, after), false),
             Some(sight) => judge_ends(sight),
         };
-        let mut says = match is_open {
-            true => format!(
+        let absent = absent_line(tallies, trouble, (runs.0, before), (runs.1, after));
+        let is_absent = absent.is_some();
+        let mut says = match (absent, is_open) {
+            (Some(sentence), _) => sentence,
+            (None, true) => format!(
                 "{}: can't be told from captures sampled so differently ({} before, {} after).",
                 what(trouble),
                 tally(before.strays, before.opportunities, trouble.slot_s),
                 tally(after.strays, after.opportunities, trouble.slot_s)
             ),
-            false => says(trouble, before, after, &judgement),
+            (None, false) => says(trouble, before, after, &judgement),
         };
-        if let Some(sight) = sight.as_ref().filter(|_| before.strays + after.strays > 0) {
+        let is_seen = before.strays + after.strays > 0;
+        if let Some(sight) = sight.as_ref().filter(|_| is_seen && !is_absent) {
             says.push_str(&sampled_otherwise(sight, before, after, is_open));
         }
         Judged {
@@ -66,6 +70,37 @@ pub fn judge_all<'a>(tallies: &'a Tallies, before: &[usize], after: &[usize]) ->
     let mut judged: Vec<Judged> = judged.collect();
     judged.sort_by_key(|j| (rank(j), std::cmp::Reverse(j.after.strays.max(j.before.strays))));
     judged
+}
+
+/// What to say where a side has no occasion because a line of the trouble was not captured there.
+fn absent_line(
+    tallies: &Tallies,
+    trouble: &Trouble,
+    before: (&[usize], Counts),
+    after: (&[usize], Counts),
+) -> Option<String> {
+    for ((side, counts), (_, seen), words) in [(before, after, "before"), (after, before, "after")] {
+        let line = trouble
+            .lines
+            .iter()
+            .find(|line| !is_captured(tallies, side, line));
+        if let (Some(line), 0, 1..) = (line, counts.opportunities, seen.opportunities) {
+            let there = if words == "before" { "after" } else { "before" };
+            return Some(format!(
+                "{}: can't be told, {line} was not captured {words} ({} {there}).",
+                what(trouble),
+                tally(seen.strays, seen.opportunities, trouble.slot_s)
+            ));
+        }
+    }
+    None
+}
+
+/// Whether a line of that name is in any of the runs, also as one of several files' (`tower/NOTE`).
+pub(super) fn is_captured(tallies: &Tallies, side: &[usize], line: &str) -> bool {
+    let own = |name: &str| name.rsplit('/').next().unwrap_or_default().to_owned();
+    let mut names = side.iter().filter_map(|&run| tallies.lines.get(run)).flatten();
+    names.any(|name| name == line || own(name) == own(line))
 }
 
 /// The verdict that holds by the least and by the most that the coarser sampling could have shown; undecided, and true, where
@@ -284,6 +319,7 @@ mod tests {
         };
         let tallies = Tallies {
             runs: vec![Vec::new(), Vec::new()],
+            lines: vec![vec!["CLEAR_N".to_owned()]; 2],
             troubles: vec![trouble],
             twins: Vec::new(),
         };

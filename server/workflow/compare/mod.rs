@@ -51,7 +51,10 @@ pub fn report(tallies: &Tallies, before: &[usize], after: &[usize]) -> CompareRe
         limits: of(TroubleKind::Limit).map(trouble_row).collect(),
         strays: of(TroubleKind::Stray).map(trouble_row).collect(),
         rails: of(TroubleKind::Rail).map(trouble_row).collect(),
-        notes: notes(tallies, before, after),
+        notes: notes(tallies, before, after)
+            .into_iter()
+            .chain(absent(tallies, before, after))
+            .collect(),
     }
 }
 
@@ -75,6 +78,34 @@ pub fn notes(tallies: &Tallies, before: &[usize], after: &[usize]) -> Vec<String
             )
         })
         .collect()
+}
+
+/// Lines that were captured on one side only, a sentence for each side that lacks some.
+pub fn absent(tallies: &Tallies, before: &[usize], after: &[usize]) -> Vec<String> {
+    const MOST_NAMES: usize = 8;
+    let side = |own: &[usize], other: &[usize], words: [&str; 2]| {
+        let names = own.iter().filter_map(|&run| tallies.lines.get(run)).flatten();
+        let mut only: Vec<&str> = names
+            .filter(|name| !judged::is_captured(tallies, other, name))
+            .map(String::as_str)
+            .collect();
+        only.sort_unstable();
+        only.dedup();
+        let more = match only.len().saturating_sub(MOST_NAMES) {
+            0 => String::new(),
+            more => format!(" and {more} more"),
+        };
+        let told = only[..only.len().min(MOST_NAMES)].join(", ");
+        (!only.is_empty() && !other.is_empty()).then(|| {
+            let [here, there] = words;
+            format!("Captured {here} and not {there}, so not compared: {told}{more}.")
+        })
+    };
+    let sides = [
+        side(before, after, ["before", "after"]),
+        side(after, before, ["after", "before"]),
+    ];
+    sides.into_iter().flatten().collect()
 }
 
 fn coupling_row(j: &Judged) -> CompareRow {

@@ -70,8 +70,10 @@ pub fn tallies(runs: Vec<(Capture, Vec<CaptureRow>)>, setup: &Setup) -> Tallies 
     }
     troubles.extend(unexplained);
     troubles.extend(rails);
+    let names = |l: &Looked| l.capture.lines.iter().map(|line| line.name.clone()).collect();
     Tallies {
         runs: sources,
+        lines: looked.iter().map(names).collect(),
         troubles,
         twins,
     }

@@ -18,7 +18,7 @@ use crate::web::history::{Point, history};
 use crate::web::state::App;
 use crate::web::view::CaptureLink;
 use crate::web::work::Stage;
-use crate::workflow::compare::{Judged, amount, judge_all, notes, rate, share, tally, what};
+use crate::workflow::compare::{Judged, absent, amount, judge_all, notes, rate, share, tally, what};
 use crate::workflow::session::RunTallies;
 
 /// Captures that are counted this fast are shown at once; else the page tells how far it is and looks again.
@@ -47,6 +47,8 @@ pub struct Comparison {
     pub wants: String,
     /// What takes the ground from under the verdicts.
     pub notes: Vec<String>,
+    /// Lines that were captured on one side only.
+    pub absent: Vec<String>,
     pub headline: String,
     pub troubles: Vec<TroubleView>,
     /// Watched on both sides, never wrong.
@@ -156,6 +158,7 @@ pub fn comparison(
         runs: sides.run_choices(),
         wants: sides.wants(!judged.is_empty()),
         notes: notes(&all.tallies, before, after),
+        absent: absent(&all.tallies, before, after),
         headline: headline(&judged, &sides.name(before), &sides.name(after)),
         troubles: seen.map(|j| trouble_view(j, &sides.points(j))).collect(),
         clean: clean.map(|j| j.says.clone()).collect(),
