@@ -446,7 +446,7 @@ fn rails_are_compared_over_the_time_watched() {
 /// A line that one side did not capture: the verdict says so instead of counting nothing, and a note names the line.
 #[test]
 fn a_line_that_is_absent_on_one_side_is_said() {
-    let found = run(7, &Plan { struck: 90, ..PLAIN });
+    let found = run(7, &Plan { struck: 40, ..PLAIN });
     // The same machine, CLEAR_N without a probe: its declaration and its changes are left out.
     let code = found
         .lines()
@@ -462,8 +462,21 @@ fn a_line_that_is_absent_on_one_side_is_said() {
     };
     let blind: Vec<&str> = found.lines().filter(without).collect();
     let blind = blind.join("\n") + "\n";
-    let words = ["compare", "--before", "found.vcd", "--after", "blind.vcd"];
-    let report = json_of(&[("found.vcd", &found), ("blind.vcd", &blind)], &words);
+    let words = [
+        "compare",
+        "--before",
+        "found.vcd",
+        "--after",
+        "blind.vcd",
+        "--setup",
+        "setup.toml",
+    ];
+    let files = [
+        ("found.vcd", found.as_str()),
+        ("blind.vcd", &blind),
+        ("setup.toml", SETUP),
+    ];
+    let report = json_of(&files, &words);
     let row = &report["couplings"][0];
     assert_eq!(
         (&row["victim"], &row["verdict"]),
