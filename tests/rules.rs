@@ -3,7 +3,7 @@
 #[path = "common/rules.rs"]
 mod common;
 
-use common::{BREACHED, CANT_TELL, KEPT, capture, check, counts, sampled};
+use common::{BROKEN, CANT_TELL, KEPT, capture, check, counts, sampled};
 use edgewitness::analysis::rules::check_rules;
 use edgewitness::model::Bus;
 use edgewitness::setup::Setup;
@@ -15,8 +15,8 @@ fn pulse_width() {
     let most = least.replace("at_least", "at_most");
     let told =
         |width: i64, setup: &str| counts(&check(&capture(&[("STRIKE", 0, &[100, 100 + width])]), setup));
-    assert_eq!([19, 20, 21].map(|w| told(w, least)), [BREACHED, KEPT, KEPT]);
-    assert_eq!([19, 20, 21].map(|w| told(w, &most)), [KEPT, KEPT, BREACHED]);
+    assert_eq!([19, 20, 21].map(|w| told(w, least)), [BROKEN, KEPT, KEPT]);
+    assert_eq!([19, 20, 21].map(|w| told(w, &most)), [KEPT, KEPT, BROKEN]);
     // The other level is not concerned.
     assert_eq!(
         counts(&check(&capture(&[("STRIKE", 1, &[100, 105])]), least)),
@@ -31,7 +31,7 @@ fn a_sampled_width_is_known_to_one_period() {
         let capture = sampled(capture(&[("STRIKE", 0, &[100, 100 + width])]), 10);
         counts(&check(&capture, least))
     };
-    assert_eq!([10, 20, 30].map(told), [BREACHED, CANT_TELL, KEPT]);
+    assert_eq!([10, 20, 30].map(told), [BROKEN, CANT_TELL, KEPT]);
     let result = check(&sampled(capture(&[("STRIKE", 0, &[100, 110])]), 10), least);
     let (measured, reach) = result.tally.violations[0].measured.unwrap();
     assert_eq!((measured, reach.below, reach.above), (10, 10.0, 10.0));
@@ -54,11 +54,11 @@ fn setup_time_ends_are_allowed_and_a_change_with_the_strobe_is_the_hold_time_s()
     };
     assert_eq!(
         [979, 980, 981, 999, 1000, 1001].map(|d| told(d, "setup")),
-        [KEPT, KEPT, BREACHED, BREACHED, KEPT, KEPT]
+        [KEPT, KEPT, BROKEN, BROKEN, KEPT, KEPT]
     );
     assert_eq!(
         [999, 1000, 1019, 1020, 1021].map(|d| told(d, "hold")),
-        [KEPT, BREACHED, BREACHED, KEPT, KEPT]
+        [KEPT, BROKEN, BROKEN, KEPT, KEPT]
     );
 }
 
@@ -75,11 +75,11 @@ fn setup_and_hold_within_a_sample_of_the_strobe_can_t_be_told_apart() {
     };
     assert_eq!(
         [970, 980, 990, 1000, 1010].map(|d| told(d, "setup")),
-        [KEPT, CANT_TELL, BREACHED, CANT_TELL, KEPT]
+        [KEPT, CANT_TELL, BROKEN, CANT_TELL, KEPT]
     );
     assert_eq!(
         [990, 1000, 1010, 1020, 1030].map(|d| told(d, "hold")),
-        [KEPT, CANT_TELL, BREACHED, CANT_TELL, KEPT]
+        [KEPT, CANT_TELL, BROKEN, CANT_TELL, KEPT]
     );
 }
 
@@ -106,10 +106,7 @@ fn recovery() {
             rule,
         ))
     };
-    assert_eq!(
-        [1000, 1019, 1020, 1021].map(told),
-        [BREACHED, BREACHED, KEPT, KEPT]
-    );
+    assert_eq!([1000, 1019, 1020, 1021].map(told), [BROKEN, BROKEN, KEPT, KEPT]);
     assert_eq!(told(999), (0, 0, 0));
 }
 
@@ -123,12 +120,12 @@ fn a_line_that_must_stay() {
             rule,
         ))
     };
-    assert_eq!([979, 980, 981].map(|end| told(900, end)), [KEPT, KEPT, BREACHED]);
+    assert_eq!([979, 980, 981].map(|end| told(900, end)), [KEPT, KEPT, BROKEN]);
     assert_eq!(
         [1029, 1030, 1031].map(|start| told(start, 1100)),
-        [BREACHED, KEPT, KEPT]
+        [BROKEN, KEPT, KEPT]
     );
-    assert_eq!(told(900, 1100), BREACHED);
+    assert_eq!(told(900, 1100), BROKEN);
     let what = check(&capture(&[("DOWN", 1, &[990, 1100]), ("UP", 0, &[1000])]), rule)
         .tally
         .violations[0]
@@ -142,7 +139,7 @@ fn a_line_that_must_stay() {
             rule,
         ))
     };
-    assert_eq!([970, 980, 990].map(told), [KEPT, CANT_TELL, BREACHED]);
+    assert_eq!([970, 980, 990].map(told), [KEPT, CANT_TELL, BROKEN]);
 }
 
 #[test]
@@ -181,8 +178,8 @@ fn an_answer_must_come_and_in_time() {
             rule,
         ))
     };
-    assert_eq!([1099, 1100, 1101].map(|a| told(&[a])), [KEPT, KEPT, BREACHED]);
-    assert_eq!(told(&[]), BREACHED);
+    assert_eq!([1099, 1100, 1101].map(|a| told(&[a])), [KEPT, KEPT, BROKEN]);
+    assert_eq!(told(&[]), BROKEN);
     let late_call = check(&capture(&[("CALL", 0, &[9950]), ("DONE", 0, &[])]), rule);
     assert_eq!((counts(&late_call), late_call.tally.not_judged), ((0, 0, 0), 1));
 }
@@ -197,10 +194,7 @@ fn delay_from_cause_to_effect() {
             rule,
         ))
     };
-    assert_eq!(
-        [1009, 1010, 1030, 1031].map(told),
-        [BREACHED, KEPT, KEPT, BREACHED]
-    );
+    assert_eq!([1009, 1010, 1030, 1031].map(told), [BROKEN, KEPT, KEPT, BROKEN]);
 }
 
 #[test]
@@ -209,7 +203,7 @@ fn period_and_frequency() {
     let told = |p: i64, rule: &str| counts(&check(&capture(&[("STEP", 0, &[500, 550, 500 + p])]), rule));
     assert_eq!(
         [99, 100, 200, 201].map(|p| told(p, period)),
-        [BREACHED, KEPT, KEPT, BREACHED]
+        [BROKEN, KEPT, KEPT, BROKEN]
     );
     let frequency = period
         .replace("period", "frequency")
@@ -217,7 +211,7 @@ fn period_and_frequency() {
         .replace("200 ns", "10 MHz");
     assert_eq!(
         [99, 100, 200, 201].map(|p| told(p, &frequency)),
-        [BREACHED, KEPT, KEPT, BREACHED]
+        [BROKEN, KEPT, KEPT, BROKEN]
     );
 }
 

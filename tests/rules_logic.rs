@@ -48,7 +48,7 @@ fn check(capture: &Capture, output: &str, is: &str, settle: &str) -> RuleResult 
 }
 
 fn counts(result: &RuleResult) -> (u64, u64, u64) {
-    (result.tally.kept, result.tally.breached, result.tally.cant_tell)
+    (result.tally.kept, result.tally.broken, result.tally.cant_tell)
 }
 
 const GATE: &str = "S1 & ~S0 & D";

@@ -34,7 +34,7 @@ pub struct RuleRow {
     pub smallest_s: Option<f64>,
     pub largest_s: Option<f64>,
     pub margins: Option<MarginHistogram>,
-    /// Breaches in time order; at most 10000 are listed, all are counted.
+    /// Violations in time order; at most 10000 are listed, all are counted.
     pub violations: Vec<ViolationRow>,
     /// Occasions that can't be told, likewise.
     pub doubtful: Vec<ViolationRow>,

@@ -366,7 +366,7 @@ fn draw_marks(svg: &mut String, opened: &Opened, spec: &Spec, lines: &[usize], p
                 end,
                 says,
             }
-            | Mark::Breach {
+            | Mark::Violation {
                 line,
                 start,
                 end,

@@ -59,7 +59,7 @@ pub enum Mark {
         says: String,
     },
     /// A rule is broken: what was measured, or what was seen.
-    Breach {
+    Violation {
         line: usize,
         start: i64,
         end: i64,
@@ -123,7 +123,7 @@ fn violations(opened: &Opened, finding: &Finding) -> Vec<Occurrence> {
             .unwrap_or_default();
         let what = row.what.as_ref().map(|w| format!(": {w}")).unwrap_or_default();
         let says = format!("{}{measured}", rule.name);
-        let mut marks = vec![Mark::Breach {
+        let mut marks = vec![Mark::Violation {
             line,
             start,
             end,

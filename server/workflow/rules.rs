@@ -21,7 +21,7 @@ fn row(capture: &Capture, index: usize, rule: &Rule, result: &RuleResult) -> Rul
     let tally = &result.tally;
     let length = |ticks: f64| capture.timebase.length_s(ticks);
     let verdict = match () {
-        () if tally.breached > 0 => "broken",
+        () if tally.broken > 0 => "broken",
         () if tally.cant_tell > 0 => "cant-tell",
         () if tally.kept > 0 => "kept",
         () => "nothing-checked",
@@ -37,7 +37,7 @@ fn row(capture: &Capture, index: usize, rule: &Rule, result: &RuleResult) -> Rul
         verdict: verdict.to_owned(),
         checked: tally.checked(),
         kept: tally.kept,
-        broken: tally.breached,
+        broken: tally.broken,
         cant_tell: tally.cant_tell,
         not_judged: tally.not_judged,
         at_least_s: tally.limits.at_least.map(length),

@@ -49,12 +49,12 @@ pub fn check(capture: &Capture, setup: &str) -> RuleResult {
     check_rules(capture, &setup.rules).remove(0)
 }
 
-/// Kept, breached, can't tell.
+/// Kept, broken, can't tell.
 pub fn counts(result: &RuleResult) -> (u64, u64, u64) {
     assert_eq!(result.missing, Vec::<String>::new());
-    (result.tally.kept, result.tally.breached, result.tally.cant_tell)
+    (result.tally.kept, result.tally.broken, result.tally.cant_tell)
 }
 
 pub const KEPT: (u64, u64, u64) = (1, 0, 0);
-pub const BREACHED: (u64, u64, u64) = (0, 1, 0);
+pub const BROKEN: (u64, u64, u64) = (0, 1, 0);
 pub const CANT_TELL: (u64, u64, u64) = (0, 0, 1);

@@ -2,7 +2,7 @@
 //!
 //! An edge stamped `t` by an instrument sampling every T happened in (t − T, t]; one interpolated between two
 //! samples in (t − T/2, t + T/2); one recorded exactly, at t. So an interval m between two sampled edges is
-//! known to lie in (m − T, m + T), ends open: a breach is certain only when that whole stretch is beyond the limit.
+//! known to lie in (m − T, m + T), ends open: a violation is certain only when that whole stretch is beyond the limit.
 
 use crate::model::{Line, Timebase};
 
@@ -51,16 +51,16 @@ impl Reach {
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Verdict {
     Kept,
-    Breached,
+    Broken,
     /// The limit lies within the measurement's uncertainty.
     CantTell,
 }
 
 impl Verdict {
-    /// The worse of two: breached, then can't tell, then kept.
+    /// The worse of two: broken, then can't tell, then kept.
     pub fn worse(self, other: Verdict) -> Verdict {
         match (self, other) {
-            (Verdict::Breached, _) | (_, Verdict::Breached) => Verdict::Breached,
+            (Verdict::Broken, _) | (_, Verdict::Broken) => Verdict::Broken,
             (Verdict::CantTell, _) | (_, Verdict::CantTell) => Verdict::CantTell,
             _ => Verdict::Kept,
         }
@@ -72,7 +72,7 @@ pub fn at_least(m: f64, reach: Reach, limit: f64) -> Verdict {
     if m - reach.below >= limit {
         Verdict::Kept
     } else if (reach.above > 0.0 && m + reach.above <= limit) || m + reach.above < limit {
-        Verdict::Breached
+        Verdict::Broken
     } else {
         Verdict::CantTell
     }
@@ -83,7 +83,7 @@ pub fn at_most(m: f64, reach: Reach, limit: f64) -> Verdict {
     if m + reach.above <= limit {
         Verdict::Kept
     } else if (reach.below > 0.0 && m - reach.below >= limit) || m - reach.below > limit {
-        Verdict::Breached
+        Verdict::Broken
     } else {
         Verdict::CantTell
     }
@@ -112,11 +112,11 @@ mod tests {
         let exact = Reach::default();
         assert_eq!(
             [19.0, 20.0, 21.0].map(|m| at_least(m, exact, 20.0)),
-            [Breached, Kept, Kept]
+            [Broken, Kept, Kept]
         );
         assert_eq!(
             [19.0, 20.0, 21.0].map(|m| at_most(m, exact, 20.0)),
-            [Kept, Kept, Breached]
+            [Kept, Kept, Broken]
         );
     }
 
@@ -128,9 +128,9 @@ mod tests {
         };
         let reach = Reach::between(stamp, stamp);
         let told = [18.0, 19.0, 20.0, 21.0].map(|m| at_least(m, reach, 20.0));
-        assert_eq!(told, [Breached, Breached, CantTell, Kept]);
+        assert_eq!(told, [Broken, Broken, CantTell, Kept]);
         let told = [19.0, 20.0, 21.0, 22.0].map(|m| at_most(m, reach, 20.0));
-        assert_eq!(told, [Kept, CantTell, Breached, Breached]);
+        assert_eq!(told, [Kept, CantTell, Broken, Broken]);
     }
 
     #[test]

@@ -1,4 +1,4 @@
-//! What one rule counted: kept, breached, can't tell; the closest calls; how the margins are spread.
+//! What one rule counted: kept, broken, can't tell; the closest calls; how the margins are spread.
 
 use super::reach::{self, Reach, Verdict};
 use crate::model::Ticks;
@@ -80,7 +80,7 @@ pub struct Tally {
     pub limits: Limits,
     /// Within the limits for certain; beyond one for certain; either, as sampling leaves it open.
     pub kept: u64,
-    pub breached: u64,
+    pub broken: u64,
     pub cant_tell: u64,
     /// Occasions that were not judged: a level was unknown or not recorded.
     pub not_judged: u64,
@@ -88,7 +88,7 @@ pub struct Tally {
     pub smallest: Option<i64>,
     pub largest: Option<i64>,
     pub margins: Margins,
-    /// The first [`MOST_LISTED`] breaches in time order.
+    /// The first [`MOST_LISTED`] violations in time order.
     pub violations: Vec<Violation>,
     /// The first occasions that can't be told.
     pub doubtful: Vec<Violation>,
@@ -109,7 +109,7 @@ impl Tally {
             margins: Margins::new(&limits, finest),
             limits,
             kept: 0,
-            breached: 0,
+            broken: 0,
             cant_tell: 0,
             not_judged: 0,
             smallest: None,
@@ -121,7 +121,7 @@ impl Tally {
 
     /// Occasions that were judged.
     pub fn checked(&self) -> u64 {
-        self.kept + self.breached + self.cant_tell
+        self.kept + self.broken + self.cant_tell
     }
 
     /// Counts a value of `measured` ticks against the limits.
@@ -170,8 +170,8 @@ impl Tally {
                 self.kept += 1;
                 return;
             }
-            Verdict::Breached => {
-                self.breached += 1;
+            Verdict::Broken => {
+                self.broken += 1;
                 &mut self.violations
             }
             Verdict::CantTell => {

@@ -177,9 +177,9 @@ fn look(capture: Capture, setup: &Setup, shared: &SharedLimits) -> Looked {
     let attribution = attribute(&capture, &strays, &CouplingOptions::default());
     let checked = rules::check_rules(&capture, &setup.rules);
     let rules = checked.iter().map(|result| Counts {
-        strays: result.tally.breached,
+        strays: result.tally.broken,
         // What is within the sampling's uncertainty of a limit was judged neither way.
-        opportunities: result.tally.breached + result.tally.kept,
+        opportunities: result.tally.broken + result.tally.kept,
     });
     Looked {
         rules: rules.collect(),

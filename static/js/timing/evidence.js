@@ -10,7 +10,7 @@ export const LAYERS = [
 ];
 
 /** Which layer a mark belongs to; ties and lags are told apart when drawn. */
-const LAYER_OF = /** @type {Record<string, string>} */ ({ missing: "ghosts", burst: "bursts", dip: "dips", breach: "limits" });
+const LAYER_OF = /** @type {Record<string, string>} */ ({ missing: "ghosts", burst: "bursts", dip: "dips", violation: "limits" });
 
 /**
  * One occurrence: guilty edge, tie, lag, ghost, brackets. `pen` draws; `rowOf` gives the row of a line.
@@ -50,7 +50,7 @@ export function drawEvidence(pen, marks, rowOf, scale, tickS, hidden, words) {
       c.fillStyle = c.strokeStyle = colors.stray; c.lineWidth = 2.6;
       pen.outline(row, x, end, scale.left, right, false);
       word("nobody sent this", row.high - 12);
-    } else if (mark.kind === "burst" || mark.kind === "dip" || mark.kind === "breach") {
+    } else if (["burst", "dip", "violation"].includes(mark.kind)) {
       bracket(pen, row, Math.max(x, scale.left), Math.min(Math.max(end, x + 2), right));
       // Where rows are low the word stands beside the bracket, not in the row below.
       const isLow = row.top + row.height - row.low < size * 2;

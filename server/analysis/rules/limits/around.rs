@@ -159,7 +159,7 @@ pub(super) fn stay(
             let starts_surely = surely_less(start + line.late, t - at.early + after, doubt);
             let ends_surely = surely_less(t + at.late - before, end - line.early, doubt);
             let one = if starts_surely && ends_surely {
-                Verdict::Breached
+                Verdict::Broken
             } else if end + line.late > t - at.early - before {
                 Verdict::CantTell
             } else {
@@ -202,7 +202,7 @@ fn surely_less(a: f64, b: f64, doubt: f64) -> bool {
 fn on_this_side(value: f64, reach: Reach, limit: f64) -> Verdict {
     let is_sure = value - reach.below >= 0.0;
     match reach::at_least(value, reach, limit) {
-        Verdict::Breached if !is_sure => Verdict::CantTell,
+        Verdict::Broken if !is_sure => Verdict::CantTell,
         other => other,
     }
 }

@@ -113,7 +113,7 @@ pub(super) fn following(
                     // The strobe may truly have come before the release: then it is not this limit's.
                     let limit = limits.at_least.unwrap_or(0.0);
                     let verdict = match reach::at_least(measured as f64, reach, limit) {
-                        Verdict::Breached => Verdict::CantTell,
+                        Verdict::Broken => Verdict::CantTell,
                         other => other,
                     };
                     tally.judged(
@@ -130,15 +130,14 @@ pub(super) fn following(
             None => {
                 let waited = (end_of_record - start).0 as f64;
                 // The answer would be known only when the record went on for the limit and its doubt.
-                if reach::at_most(waited, reach, limits.at_most.unwrap_or(f64::INFINITY)) == Verdict::Breached
-                {
+                if reach::at_most(waited, reach, limits.at_most.unwrap_or(f64::INFINITY)) == Verdict::Broken {
                     let occasion = Occasion {
                         start,
                         end: end_of_record,
                         lines: &place,
                     };
                     let what = format!("no answer on {} up to the end of the record", to.line.name);
-                    tally.count(Verdict::Breached, None, occasion, Some(what));
+                    tally.count(Verdict::Broken, None, occasion, Some(what));
                 } else {
                     tally.not_judged += 1;
                 }

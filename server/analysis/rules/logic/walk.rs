@@ -160,7 +160,7 @@ impl<'a> Walk<'a> {
         }
         let (until, due, doubt) = (time.0 as f64, self.due(), self.doubt);
         let verdict = if (doubt > 0.0 && until - doubt >= due) || until - doubt > due {
-            Verdict::Breached
+            Verdict::Broken
         } else if until + doubt > due {
             Verdict::CantTell
         } else {
@@ -191,7 +191,7 @@ impl<'a> Walk<'a> {
         }
         let count = self.walked.counts.entry(self.combination).or_default();
         count.seen += 1;
-        count.wrong += u64::from(wrong.is_some_and(|w| w.verdict == Verdict::Breached));
+        count.wrong += u64::from(wrong.is_some_and(|w| w.verdict == Verdict::Broken));
         let found = wrong.map_or(self.output, |w| w.found);
         match count.found.iter().position(|(value, _)| *value == found) {
             Some(i) => count.found[i].1 += 1,
@@ -208,7 +208,7 @@ impl<'a> Walk<'a> {
     fn tell(&mut self, wrong: Wrong) {
         let tally = &mut self.walked.tally;
         let list = match wrong.verdict {
-            Verdict::Breached => &tally.violations,
+            Verdict::Broken => &tally.violations,
             _ => &tally.doubtful,
         };
         let (inputs, outputs) = (self.inputs.len(), self.outputs.len());

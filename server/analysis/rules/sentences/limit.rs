@@ -7,8 +7,8 @@ use crate::model::units::engineering;
 use crate::model::{Level, Polarity};
 use crate::rule::{EdgeOf, Limit};
 
-/// The worst breach of a limit, as sentences need it.
-struct Breach<'a> {
+/// The worst violation of a limit, as sentences need it.
+struct Worst<'a> {
     teller: &'a Teller<'a>,
     worst: &'a Violation,
     limits: Limits,
@@ -16,11 +16,11 @@ struct Breach<'a> {
     measured: Option<f64>,
 }
 
-/// The worst breach in words, the counts, and what to try.
+/// The worst violation in words, the counts, and what to try.
 pub fn broken(teller: &Teller, limit: &Limit) -> Finding {
     let tally = &teller.result.tally;
     let worst = worst(&tally.limits, &tally.violations);
-    let breach = Breach {
+    let told = Worst {
         teller,
         worst,
         limits: tally.limits,
@@ -39,13 +39,13 @@ pub fn broken(teller: &Teller, limit: &Limit) -> Finding {
     let detail = format!("Rule \"{}\". {}{doubt}{what}", teller.rule.name, teller.counts());
     teller.make(
         Severity::Fault,
-        sentence_case(breach.title(limit)),
+        sentence_case(told.title(limit)),
         detail,
-        vec![try_next(limit, breach.is_short()).to_owned()],
+        vec![try_next(limit, told.is_short()).to_owned()],
     )
 }
 
-impl Breach<'_> {
+impl Worst<'_> {
     /// Whether it is the lower limit that was broken.
     fn is_short(&self) -> bool {
         self.measured
@@ -197,7 +197,7 @@ fn hertz(teller: &Teller, ticks: f64) -> String {
     engineering(1.0 / teller.capture.timebase.length_s(ticks), "Hz")
 }
 
-/// The breach furthest from its limit; one without any value is worst of all.
+/// The violation furthest from its limit; one without any value is worst of all.
 fn worst<'a>(limits: &Limits, violations: &'a [Violation]) -> &'a Violation {
     let excess = |violation: &&Violation| {
         let Some((measured, _)) = violation.measured else {
@@ -212,7 +212,7 @@ fn worst<'a>(limits: &Limits, violations: &'a [Violation]) -> &'a Violation {
         .iter()
         .rev()
         .max_by_key(excess)
-        .expect("a broken rule lists a breach")
+        .expect("a broken rule lists a violation")
 }
 
 fn edge(of: &EdgeOf) -> String {

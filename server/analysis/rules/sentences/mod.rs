@@ -47,7 +47,7 @@ impl Teller<'_> {
         if tally.checked() == 0 {
             return Some(self.nothing_checked());
         }
-        if tally.breached > 0 {
+        if tally.broken > 0 {
             return Some(match &self.rule.demand {
                 Demand::Limit(limit) => limit::broken(self, limit),
                 Demand::Logic(_) => logic::broken(self),
@@ -164,7 +164,7 @@ impl Teller<'_> {
     /// How often the rule was broken, kept, and left open.
     fn counts(&self) -> String {
         let tally = &self.result.tally;
-        let mut text = format!("Broken in {} of {}", tally.breached, occasions(tally.checked()));
+        let mut text = format!("Broken in {} of {}", tally.broken, occasions(tally.checked()));
         if tally.cant_tell > 0 {
             text.push_str(&format!(
                 "; {} more lie within one sampling period ({}) of the limit and can't be told",

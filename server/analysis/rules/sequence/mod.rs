@@ -215,7 +215,7 @@ impl Steps<'_> {
         let expected = self.rule.expected(read.before, input);
         let verdict = match (read.early == expected, read.late == expected) {
             (true, true) => Verdict::Kept,
-            (false, false) => Verdict::Breached,
+            (false, false) => Verdict::Broken,
             _ => Verdict::CantTell,
         };
         let taken = Taken {
@@ -223,7 +223,7 @@ impl Steps<'_> {
             input,
             after: read.late,
         };
-        let is_wrong = verdict == Verdict::Breached;
+        let is_wrong = verdict == Verdict::Broken;
         let times = self.seen.entry(taken).or_default();
         times.all += 1;
         times.wrong += u64::from(is_wrong);
@@ -243,7 +243,7 @@ impl Steps<'_> {
     /// Counts a step that is not by the rule, and lists it while there is room.
     fn tell(&mut self, verdict: Verdict, start: Ticks, end: Ticks, taken: Taken) {
         let list = match verdict {
-            Verdict::Breached => &self.tally.violations,
+            Verdict::Broken => &self.tally.violations,
             _ => &self.tally.doubtful,
         };
         // Words only for what will be listed: a rule may be broken at every one of millions of steps.
