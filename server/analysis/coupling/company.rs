@@ -12,7 +12,7 @@ use crate::analysis::stats::fisher::fisher;
 use crate::model::Polarity;
 
 /// Chance, all lines and edges allowed for, at or below which company matters.
-const CHANCE: f64 = 1e-3;
+const CHANCE: f64 = 2e-3;
 /// Edges of the accused with company, and without, from which on anything is concluded.
 const FEWEST: u64 = 3;
 

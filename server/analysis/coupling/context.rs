@@ -130,14 +130,6 @@ pub fn judge(
         others.any(|&other| one_lag::with_and_without(instants, victim, row, other))
     });
     let nearness = stories.hidden.worth(stories.price) - stories.captured.worth(stories.price);
-    if std::env::var_os("DBG").is_some() {
-        eprintln!(
-            "   nearness {nearness} captured {:?} hidden {:?} company {needs_company} bothways {}",
-            stories.captured,
-            stories.hidden,
-            strikes_both_ways(rows)
-        );
-    }
     // Who switches at each of that line's edges tells as much as the line does.
     let tells = |line: usize| {
         let mut of_line = stories.hidden.keys.iter().map(|&k| line_of(k) == line);
@@ -188,6 +180,17 @@ pub fn shared(table: &Table, rows: &[Coupling]) -> Option<Dose> {
         .worth(stories.price)
         .max(stories.captured.worth(stories.price));
     (dose.worth > best + DOSE_MARGIN).then_some(dose)
+}
+
+/// By how much (ln likelihood) the best story of these strays alone beats a dose that was found elsewhere, whose lines cost
+/// nothing more.
+pub fn against(table: &Table, rows: &[Coupling], dose: &Dose) -> f64 {
+    let stories = Stories::of(table, rows);
+    let best = stories
+        .hidden
+        .worth(stories.price)
+        .max(stories.captured.worth(stories.price));
+    best - dose::told(table, dose)
 }
 
 /// Both stories of a table, fitted.

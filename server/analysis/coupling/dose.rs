@@ -155,6 +155,11 @@ pub fn measured(table: &Table, lines: &[usize], edge: Edge) -> Dose {
     }
 }
 
+/// ln likelihood that a table gives the best curve over the number of the dose's lines that switched, its steps paid for.
+pub fn told(table: &Table, dose: &Dose) -> f64 {
+    steps(&counted(&rows(table, dose.edge, &dose.lines), u64::MAX)).0
+}
+
 /// Lines that go with the strays, most telling first.
 fn candidates(table: &Table, edge: Edge) -> Vec<usize> {
     let (count, struck) = table.totals();

@@ -89,17 +89,55 @@ fn hazards(judged: &[Judged]) -> Vec<Hazard> {
     hazards
 }
 
+/// Victims with fewer strays than this are not asked whether they share a lead with others.
+const FEWEST_POOLED: f64 = 5.0;
+/// A victim's own strays may speak against the lead that all of them together show by so much (ln likelihood).
+const AGAINST: f64 = 3.0;
+
+/// Each victim line that a dose explains: by its own strays, or by those of all doubtful victims together, which tell more
+/// of a lead that strikes them all.
 fn dosed(judged: &[Judged]) -> Vec<Dosed> {
     let mut lines: Vec<usize> = judged.iter().map(|j| j.victim.line).collect();
     lines.dedup();
-    let of_line = |line: usize| {
-        let levels: Vec<&Judged> = judged.iter().filter(|j| j.victim.line == line).collect();
+    let of_line = |line: &usize| -> (usize, Table, Vec<Coupling>) {
+        let levels: Vec<&Judged> = judged.iter().filter(|j| j.victim.line == *line).collect();
         let table = Table::joined(&levels.iter().map(|j| &j.table).collect::<Vec<_>>());
-        let rows: Vec<Coupling> = levels.iter().flat_map(|j| j.rows.clone()).collect();
+        (*line, table, levels.iter().flat_map(|j| j.rows.clone()).collect())
+    };
+    let own = |line: usize| {
+        let (_, table, rows) = of_line(&line);
         let dose = context::shared(&table, &rows)?;
         Some(Dosed { line, table, dose })
     };
-    lines.into_iter().filter_map(of_line).collect()
+    let mut dosed: Vec<Dosed> = lines.iter().filter_map(|&line| own(line)).collect();
+    let is_doubtful = |line: &&usize| {
+        let mut levels = judged.iter().filter(|j| j.victim.line == **line);
+        dosed.iter().any(|d| d.line == **line) || levels.any(|j| matches!(j.verdict, Verdict::Hidden(_)))
+    };
+    let doubtful: Vec<(usize, Table, Vec<Coupling>)> = lines
+        .iter()
+        .filter(is_doubtful)
+        .map(of_line)
+        .filter(|(_, table, _)| table.totals().1 >= FEWEST_POOLED)
+        .collect();
+    if doubtful.len() < 2 {
+        return dosed;
+    }
+    let pooled = Table::joined(&doubtful.iter().map(|d| &d.1).collect::<Vec<_>>());
+    let rows: Vec<Coupling> = doubtful.iter().flat_map(|d| d.2.clone()).collect();
+    let Some(together) = context::shared(&pooled, &rows) else {
+        return dosed;
+    };
+    for (line, table, rows) in doubtful {
+        let against = context::against(&table, &rows, &together);
+        if against <= AGAINST {
+            let dose = dose::measured(&table, &together.lines, together.edge);
+            dosed.retain(|d| d.line != line);
+            dosed.push(Dosed { line, table, dose });
+        }
+    }
+    dosed.sort_by_key(|d| d.line);
+    dosed
 }
 
 fn uncaptured(line: usize, judged: &[Judged], found: &[Coupling]) -> Uncaptured {

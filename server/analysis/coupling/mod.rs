@@ -376,30 +376,7 @@ pub fn attribute(capture: &Capture, strays: &Strays, options: &CouplingOptions) 
             part: parts::ground(&edges, victim, &rows, reach.hi),
             gate: hazard::find(capture, strays, &edges, victim, &lines(), &reach),
         };
-        if std::env::var_os("DBG").is_some() {
-            eprintln!(
-                "{} {:?} n={} rows={:?} either={:?} distant={} steps={} part={:?}",
-                capture.lines[victim.line].name,
-                victim.level,
-                victim.times.len(),
-                rows.iter()
-                    .map(|r| (
-                        capture.lines[r.aggressor].name.clone(),
-                        r.edge,
-                        r.strays,
-                        r.opportunities
-                    ))
-                    .collect::<Vec<_>>(),
-                known.by_either_edge,
-                known.keeps_distance,
-                known.in_step_without,
-                known.part
-            );
-        }
         let verdict = context::judge(&instants, &edges, &table, victim, &rows, &known);
-        if std::env::var_os("DBG").is_some() {
-            eprintln!("   {:?}", verdict);
-        }
         (rows, table, verdict, hint)
     };
     let all: Vec<usize> = (0..victims.len()).collect();
