@@ -1,8 +1,8 @@
 //! Lag histograms of all ordered pairs of lines in one sweep over their merged edges.
 //!
 //! # Formula
-//! H[a][b][i] counts the edges of b and of a whose difference t_b − t_a lies in [−reach + i·bin, −reach + (i + 1)·bin):
-//! the cross-correlogram's counts (Perkel, Gerstein, Moore 1967).
+//! `H[a][b][i]` counts the edges of b and of a whose difference t_b − t_a lies in
+//! `[−reach + i·bin, −reach + (i + 1)·bin)`: the cross-correlogram's counts (Perkel, Gerstein, Moore 1967).
 //!
 //! Every two edges are visited once, the earlier one first; a difference of a whole number of
 //! bins is counted apart, since the mirrored lag then falls into another bin: both orders come out of one count.

@@ -85,7 +85,7 @@ fn is_apart(line: &Line, stray: &Stray, guard: i64) -> bool {
     before.is_none_or(|t| stray.start.0 - t >= guard) && after.is_none_or(|t| t - end >= guard)
 }
 
-/// For each victim: the opportunities of every suspect, by [`Suspect::column`]. One sweep over all edges.
+/// For each victim: the opportunities of every suspect, by [`Suspect::column`](super::select::Suspect::column). One sweep over all edges.
 pub fn opportunities(edges: &[OwnEdges], victims: &[Victim]) -> Vec<Vec<u64>> {
     let both = |e| [Polarity::Rise, Polarity::Fall].map(|p| OwnEdges::of(e, p));
     let columns: Vec<&[i64]> = edges.iter().flat_map(both).collect();
