@@ -128,7 +128,13 @@ pub async fn page(State(app): State<Arc<App>>, Path(id): Path<i64>) -> Result<Ht
                 .actions(session, 50)?
                 .into_iter()
                 .find(|action| !action.undone)
-                .map(|action| action.what),
+                .map(|action| action.what)
+                // What else was done last is undone where it was done.
+                .filter(|what| {
+                    ["rule ", "rail ", "setup "]
+                        .iter()
+                        .any(|own| what.starts_with(own))
+                }),
             ..view(session, report.as_ref(), &declared)
         };
         Ok(page.render()?)
