@@ -22,6 +22,8 @@ test("a capture begins a session as found, its archive opens as another, and wha
 
   // The connection breaks in the middle of the first file: no session is left.
   await page.route("**/api/captures?*", (route) => route.abort());
+  // What takes the files is fetched after the page stands.
+  await page.waitForLoadState("networkidle");
   await page.locator("#files").setInputFiles(sample("as-found.vcd"));
   await page.getByText(/connection broke/).waitFor();
   assert.deepEqual(await sessions(), []);
