@@ -420,3 +420,33 @@ async fn a_program_need_not_open_a_session_before_it_asks() {
     assert_eq!(status, StatusCode::NOT_FOUND);
     assert!(told["error"].as_str().unwrap().contains("no capture"), "{told}");
 }
+
+/// The page of a capture shows its first rows; what only a later row made of it is said there too.
+#[tokio::test]
+async fn the_page_of_a_capture_says_what_a_later_row_made_of_it() {
+    let (bench, ()) = Bench::with(|_| ());
+    bench
+        .ok(Method::POST, "/api/sessions", json!({"title": "Tower"}))
+        .await;
+    let mut table = String::from("Time (us),STEP\n");
+    for row in 0..8_000 {
+        let cell = if row == 7_000 { 3 } else { row / 2 % 2 };
+        table += &format!("{row},{cell}\n");
+    }
+    let path = "/api/sessions/1/captures?name=odd.csv";
+    let kind = "application/octet-stream";
+    let (status, _) = bench.send(Method::POST, path, kind, table.into()).await;
+    assert!(status.is_success());
+    let session = Session::of(bench, "1");
+    session.report().await;
+    let capture = session.capture("odd.csv").await;
+    let told = session.shown(&format!("/captures/{capture}")).await;
+    assert!(told.contains("row 7002 holds"), "{told}");
+    let other = session
+        .shown(&format!("/captures/{capture}?kind.2=digital"))
+        .await;
+    assert!(
+        !other.contains("row 7002 holds"),
+        "what is tried is not what was read"
+    );
+}

@@ -87,8 +87,9 @@ pub async fn page(
     Query(asked): Query<BTreeMap<String, String>>,
 ) -> Result<Html<String>, PageFailure> {
     let session = SessionId(id);
-    let in_memory = app.in_memory(session);
+    let shared = app.clone();
     let html = with_store(app, move |store| {
+        let in_memory = shared.in_memory(session);
         let entry: Entry<Capture> = store.entry(session, EntryId(capture))?;
         let kept = said(store, session, entry.id)?;
         let form = Form::of(store, session, &entry, &kept, asked);
@@ -98,7 +99,19 @@ pub async fn page(
         let clips_csv = list.map(|list| list.value.csv);
         let lines = form.lines(in_memory.as_deref(), &entry.value.file);
         let to_keep = form.to_keep();
-        let shown = form.shown();
+        let mut shown = form.shown();
+        // The first rows do not show all: what the whole reading said, if it is the one that is kept.
+        let present = shared.present_key(session)?;
+        let whole = in_memory.filter(|opened| !form.is_asked && present.as_ref() == Some(&opened.key));
+        let rows = whole.iter().flat_map(|opened| &opened.report.captures);
+        for warning in rows
+            .filter(|row| row.file == entry.value.file)
+            .flat_map(|row| &row.warnings)
+        {
+            if !shown.warnings.contains(warning) {
+                shown.warnings.push(warning.clone());
+            }
+        }
         let page = CapturePage {
             places: Places::of(session, ""),
             id,
