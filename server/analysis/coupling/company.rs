@@ -78,3 +78,85 @@ pub fn that_matters(
     }
     best.map(|(_, contrast)| contrast)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::able::Rest;
+    use super::super::lags::LagHistogram;
+    use super::super::{Estimate, Occurrence, Standing};
+    use super::*;
+    use crate::model::Level;
+
+    /// A clock rises every 2,000 ticks; another line follows every second of these 70 ticks later. `strikes(n)`: whether
+    /// the nth rise strikes.
+    fn contrast(strikes: impl Fn(i64) -> bool) -> Option<Contrast> {
+        let of = |rises: Vec<i64>| OwnEdges {
+            rises,
+            falls: Vec::new(),
+        };
+        let edges = [
+            of((1..401).map(|n| 2_000 * n).collect()),
+            of((1..201).map(|n| 4_000 * n + 70).collect()),
+        ];
+        let struck: Vec<i64> = (1..401).filter(|&n| strikes(n)).map(|n| 2_000 * n).collect();
+        let end = 900_000;
+        let victim = Victim {
+            line: 2,
+            level: Level::High,
+            strays: (0..struck.len()).collect(),
+            times: struck.iter().map(|t| t + 30).collect(),
+            rests: vec![Rest { start: 0, end }],
+            time: end as f64,
+            unit: 1.0,
+            guard: 0,
+        };
+        let unknown = Estimate {
+            estimate: 0.0,
+            low: 0.0,
+            high: 0.0,
+        };
+        let occurrences = struck.iter().enumerate().map(|(stray, &at)| Occurrence {
+            at,
+            polarity: Polarity::Rise,
+            stray,
+            lag: 30,
+        });
+        let row = Coupling {
+            victim: 2,
+            aggressor: 0,
+            edge: Edge::Rise,
+            levels: vec![Level::High],
+            strays: struck.len() as u64,
+            opportunities: 400,
+            expected_by_chance: 0.0,
+            p_value: 0.0,
+            q_value: 0.0,
+            strike_rate: unknown,
+            corrected_rate: None,
+            lag: unknown,
+            standing: Standing::Clear,
+            inseparable_from: Vec::new(),
+            copies: Vec::new(),
+            victim_strays: struck.len() as u64,
+            histogram: LagHistogram::of(&[], 0, 10, 1.0),
+            occurrences: occurrences.collect(),
+            ruled_out: Vec::new(),
+            follows_pulse: 0.0,
+        };
+        that_matters(&edges, &victim, &row, &[0, 1], [40, 120])
+    }
+
+    #[test]
+    fn a_clock_that_strikes_only_where_another_line_follows_has_company() {
+        let found = contrast(|n| n % 4 == 0).expect("company");
+        assert_eq!(
+            (found.other, found.with, found.without),
+            (1, (200, 100), (200, 0))
+        );
+        assert_eq!(
+            contrast(|n| n % 3 == 0),
+            None,
+            "it strikes alike with and without"
+        );
+    }
+}

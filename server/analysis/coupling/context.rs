@@ -36,7 +36,7 @@ const FEWEST: usize = 5;
 pub enum Verdict {
     /// Captured lines that strike by themselves explain the strays as well as anything.
     Captured,
-    /// The victim makes them itself, as two captured lines switch almost together.
+    /// The victim makes them itself, as captured lines switch almost together.
     Hazard(Gate),
     /// These lines tell the strays as well as those that were chosen.
     Either(Vec<usize>),
@@ -119,8 +119,8 @@ pub fn judge(
     if victim.times.len() < FEWEST {
         return Verdict::Captured;
     }
-    if let Some(gate) = known.gate {
-        return Verdict::Hazard(gate);
+    if let Some(gate) = &known.gate {
+        return Verdict::Hazard(gate.clone());
     }
     let stories = Stories::of(table, rows);
     let chosen = known_keys(rows);

@@ -67,7 +67,7 @@ pub fn settle(judged: &[Judged], found: &mut [Coupling], attribution: &mut Attri
     attribution.shared = shared_leads(&dosed);
 }
 
-/// The glitches of gates, once a victim: those of its levels that the same two lines make are counted together.
+/// The glitches of gates, once a victim: those of its levels are counted together, and the inputs of both named.
 fn hazards(judged: &[Judged]) -> Vec<Hazard> {
     let mut hazards: Vec<Hazard> = Vec::new();
     for one in judged {
@@ -77,10 +77,15 @@ fn hazards(judged: &[Judged]) -> Vec<Hazard> {
         let levels = judged.iter().filter(|j| j.victim.line == one.victim.line);
         let of: u64 = levels.map(|j| j.victim.times.len() as u64).sum();
         match hazards.iter_mut().find(|h| h.victim == one.victim.line) {
-            Some(known) => known.strays += gate.strays as u64,
+            Some(known) => {
+                known.strays += gate.strays as u64;
+                known.inputs.extend(&gate.inputs);
+                known.inputs.sort_unstable();
+                known.inputs.dedup();
+            }
             None => hazards.push(Hazard {
                 victim: one.victim.line,
-                inputs: gate.inputs,
+                inputs: gate.inputs.clone(),
                 strays: gate.strays as u64,
                 of,
             }),

@@ -1,9 +1,10 @@
-//! A gate's own glitch: the victim is a function of two captured lines that switch almost together.
+//! A gate's own glitch: the victim is a function of two to four captured lines that switch almost together.
 //!
-//! Where one input changes before the other the gate shows, for as long as they are apart, the level that belongs to the
+//! Where one input changes before another the gate shows, for as long as they are apart, the level that belongs to the
 //! state between (a hazard; McCluskey, *Logic Design Principles*, 1986, chapter 3, from memory). No line induces
-//! that. It is told by the levels: the victim's steady level is settled by those of two lines, and at (nearly) every
-//! stray both switched, between two states of the rest level and through one of the stray's.
+//! that. It is told by the levels: the victim's steady level is settled by those of the inputs, and at (nearly) every
+//! stray several of these switched, between two states of the rest level and through one of the stray's. The outputs of
+//! a decoder, the carry of a counter and the sum of an adder are such gates.
 
 use super::able::OwnEdges;
 use super::select::{Reach, Victim};
@@ -16,17 +17,28 @@ const FEWEST: usize = 4;
 const SHARE: f64 = 0.85;
 /// Share of the time in a state at which the victim has the level of that state.
 const SETTLED: f64 = 0.97;
+/// Inputs of a gate at most, and the lines that are tried as such.
+const MOST_INPUTS: usize = 4;
+const MOST_TRIED: usize = 8;
+/// A line that switches at a smaller share of the strays is not tried.
+const TRIED_FROM: f64 = 0.1;
+/// Stays in a state that show its level where an input is said to matter.
+const FEWEST_STAYS: i64 = 3;
+/// So many stays show whether the levels may be a function of others at all, and how well they must be.
+const GLANCE: usize = 512;
+const AT_A_GLANCE: f64 = 0.95;
 
-/// Two lines of which the victim is a function, and whose switching together makes its strays.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+/// Lines of which the victim is a function, and whose switching together makes its strays.
+#[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Gate {
-    pub inputs: [usize; 2],
+    /// Two to four, ascending.
+    pub inputs: Vec<usize>,
     /// Strays that are such glitches, of all at that level.
     pub strays: usize,
 }
 
-/// The two lines whose switching together explains the victim's strays by themselves, if any. `lines`: those looked at.
-/// Cost: strays × log of edges for each line; the edges of each two lines that switch at nearly all strays.
+/// The fewest lines whose switching together explains the victim's strays by themselves, if any. `lines`: those looked at.
+/// Cost: strays × log of edges for each line; the edges of each few lines that may be the inputs.
 pub fn find(
     capture: &Capture,
     strays: &Strays,
@@ -49,33 +61,52 @@ pub fn find(
         ends: &ends,
         level: victim.level,
         reach,
+        unit: victim.unit,
     };
-    let candidates: Vec<Input> = lines
+    let some = (TRIED_FROM * victim.times.len() as f64).ceil() as usize;
+    let mut candidates: Vec<Input> = lines
         .iter()
-        .filter(|&&l| l != victim.line && glitches.are_near(&edges[l], enough))
+        .filter(|&&l| l != victim.line && glitches.are_near(&edges[l], some))
         .map(|&l| Input::new(l, &capture.lines[l], &edges[l]))
-        .filter(|input| glitches.touched_by(input) >= enough)
         .collect();
-    let own = &edges[victim.line];
-    let record = Input::new(victim.line, &capture.lines[victim.line], own);
-    for (at, a) in candidates.iter().enumerate() {
-        for b in &candidates[at + 1..] {
-            if glitches.touched_by_both(a, b) < enough {
-                continue;
-            }
-            let Some(function) = function_of(a, b, &record, reach.hi) else {
-                continue;
-            };
-            let count = glitches.made_by(a, b, function);
-            if count >= enough {
-                return Some(Gate {
-                    inputs: [a.line, b.line],
-                    strays: count,
-                });
-            }
+    candidates.sort_by_key(|input| std::cmp::Reverse(glitches.touched_by(input)));
+    candidates.truncate(MOST_TRIED);
+    candidates.sort_by_key(|input| input.line);
+    let record = Input::new(victim.line, &capture.lines[victim.line], &edges[victim.line]);
+    // For each stray the candidates that switched at it, as bits.
+    let touched: Vec<u32> = (0..victim.times.len())
+        .map(|k| {
+            let bits = candidates.iter().enumerate();
+            bits.fold(0, |all, (i, input)| {
+                all | u32::from(glitches.touches(input, k)) << i
+            })
+        })
+        .collect();
+    let mut sets: Vec<u32> = (1u32..1 << candidates.len())
+        .filter(|set| (2..=MOST_INPUTS as u32).contains(&set.count_ones()))
+        .collect();
+    sets.sort_by_key(|set| set.count_ones());
+    sets.into_iter().find_map(|set| {
+        let several = touched.iter().filter(|&&of| (of & set).count_ones() >= 2).count();
+        if several < enough {
+            return None;
         }
-    }
-    None
+        let inputs: Vec<&Input> = candidates
+            .iter()
+            .enumerate()
+            .filter(|(i, _)| set & (1 << i) != 0)
+            .map(|(_, input)| input)
+            .collect();
+        if !may_be_function(&inputs, &record, reach.hi) {
+            return None;
+        }
+        let function = function_of(&inputs, &record, reach.hi)?;
+        let count = glitches.made_by(&inputs, &function);
+        (count >= enough).then(|| Gate {
+            inputs: inputs.iter().map(|input| input.line).collect(),
+            strays: count,
+        })
+    })
 }
 
 /// A line's edges of both polarities, and its level before the first.
@@ -107,12 +138,11 @@ impl Input {
         self.first_high != (before % 2 == 1)
     }
 
-    /// The only edge from `from` to `to`, both ends closed.
-    fn only_edge(&self, from: i64, to: i64) -> Option<i64> {
+    /// Its edges from `from` to `to`, both ends closed.
+    fn within(&self, from: i64, to: i64) -> &[i64] {
         let at = self.times.partition_point(|&e| e < from);
-        let edge = *self.times.get(at)?;
-        let next = self.times.get(at + 1);
-        (edge <= to && next.is_none_or(|&n| n > to)).then_some(edge)
+        let end = self.times.partition_point(|&e| e <= to);
+        &self.times[at..end.max(at)]
     }
 }
 
@@ -122,97 +152,166 @@ struct Glitches<'a> {
     ends: &'a [i64],
     level: Level,
     reach: &'a Reach,
+    /// Edges so near to each other may have come in either order, in ticks.
+    unit: f64,
 }
 
 impl Glitches<'_> {
-    fn edge_at(&self, input: &Input, stray: usize) -> Option<i64> {
-        let from = self.starts[stray] - self.reach.hi;
-        input.only_edge(from, self.ends[stray] - self.reach.lo)
+    /// When an edge may have made a stray, both ends closed.
+    fn window(&self, stray: usize) -> (i64, i64) {
+        (
+            self.starts[stray] - self.reach.hi,
+            self.ends[stray] - self.reach.lo,
+        )
     }
 
     /// Whether a line has an edge near `enough` of the strays: a look that needs no list of both polarities.
     fn are_near(&self, own: &OwnEdges, enough: usize) -> bool {
-        let most_missing = self.starts.len() - enough;
-        let near = |k: usize| {
-            let (from, to) = (self.starts[k] - self.reach.hi, self.ends[k] - self.reach.lo);
+        let near = |k: &usize| {
+            let (from, to) = self.window(*k);
             [&own.rises, &own.falls].into_iter().any(|times| {
                 let next = times.get(times.partition_point(|&e| e < from));
                 next.is_some_and(|&e| e <= to)
             })
         };
-        (0..self.starts.len())
-            .filter(|&k| !near(k))
-            .nth(most_missing)
-            .is_none()
+        (0..self.starts.len()).filter(near).take(enough).count() >= enough
+    }
+
+    fn touches(&self, input: &Input, stray: usize) -> bool {
+        let (from, to) = self.window(stray);
+        !input.within(from, to).is_empty()
     }
 
     fn touched_by(&self, input: &Input) -> usize {
+        (0..self.starts.len()).filter(|&k| self.touches(input, k)).count()
+    }
+
+    /// Strays that `function` of the inputs makes while some have switched and others have not.
+    fn made_by(&self, inputs: &[&Input], function: &Function) -> usize {
         (0..self.starts.len())
-            .filter(|&k| self.edge_at(input, k).is_some())
+            .filter(|&k| self.is_made(inputs, function, k))
             .count()
     }
 
-    fn touched_by_both(&self, a: &Input, b: &Input) -> usize {
-        let both = |&k: &usize| self.edge_at(a, k).is_some() && self.edge_at(b, k).is_some();
-        (0..self.starts.len()).filter(both).count()
-    }
-
-    /// Strays that `function` of the two makes while one has switched and the other has not.
-    fn made_by(&self, a: &Input, b: &Input, function: [bool; 4]) -> usize {
+    fn is_made(&self, inputs: &[&Input], function: &Function, stray: usize) -> bool {
         let is_high = self.level == Level::High;
-        let made = |&k: &usize| {
-            let (Some(at), Some(bt)) = (self.edge_at(a, k), self.edge_at(b, k)) else {
-                return false;
+        let (from, to) = self.window(stray);
+        let mut edges: Vec<(i64, usize)> = inputs
+            .iter()
+            .enumerate()
+            .flat_map(|(i, input)| input.within(from, to).iter().map(move |&t| (t, i)))
+            .collect();
+        edges.sort_unstable();
+        let before = state(inputs, from - 1);
+        let after = edges.iter().fold(before, |state, edge| state ^ 1 << edge.1);
+        let rests = |state: usize| function.level(state).is_none_or(|high| high != is_high);
+        if edges.len() < 2 || !rests(before) || !rests(after) {
+            return false;
+        }
+        // What sampling shows at once came in an order that is not known: every state on the way may have been.
+        let shows = |state: usize| function.level(state) == Some(is_high);
+        let mut now = before;
+        let mut at = 0;
+        while at < edges.len() {
+            let together = edges[at..]
+                .iter()
+                .take_while(|e| (e.0 - edges[at].0) as f64 <= self.unit);
+            let flips: Vec<usize> = together.map(|e| 1 << e.1).collect();
+            let part = |of: usize| {
+                let chosen = flips.iter().enumerate().filter(|(i, _)| of & (1 << i) != 0);
+                chosen.fold(now, |state, (_, flip)| state ^ flip)
             };
-            let before = state(a.is_high(at - 1), b.is_high(bt - 1));
-            let after = before ^ 0b11;
-            // Which came first is not known where sampling shows both at once.
-            let between = match at.cmp(&bt) {
-                std::cmp::Ordering::Less => function[before ^ 0b10] == is_high,
-                std::cmp::Ordering::Greater => function[before ^ 0b01] == is_high,
-                std::cmp::Ordering::Equal => {
-                    function[before ^ 0b10] == is_high || function[before ^ 0b01] == is_high
-                }
-            };
-            function[before] != is_high && function[after] != is_high && between
+            if (1..1usize << flips.len().min(MOST_TRIED)).any(|of| shows(part(of))) {
+                return true;
+            }
+            now = flips.iter().fold(now, |state, flip| state ^ flip);
+            at += flips.len();
+        }
+        false
+    }
+}
+
+/// The levels of the inputs just after `time`, a bit each.
+fn state(inputs: &[&Input], time: i64) -> usize {
+    let bits = inputs.iter().enumerate();
+    bits.fold(0, |all, (i, input)| all | usize::from(input.is_high(time)) << i)
+}
+
+/// The victim's level in each state of the inputs, where that was seen: stays in it, and those at which it was high.
+struct Function {
+    stays: Vec<i64>,
+    high: Vec<i64>,
+}
+
+impl Function {
+    /// Counted over the first `most` stays in a state. The middle of what lies beyond the gate's delay, one look a stay.
+    fn counted(inputs: &[&Input], victim: &Input, settle: i64, most: usize) -> Function {
+        let mut moments: Vec<i64> = Vec::new();
+        for input in inputs {
+            moments.extend(input.times.iter().take(most));
+        }
+        moments.sort_unstable();
+        moments.dedup();
+        moments.truncate(most);
+        let states = 1 << inputs.len();
+        let mut function = Function {
+            stays: vec![0; states],
+            high: vec![0; states],
         };
-        (0..self.starts.len()).filter(made).count()
+        let last = moments.last().copied().unwrap_or(0) + 4 * settle.max(1);
+        for (at, &moment) in moments.iter().enumerate() {
+            let end = moments.get(at + 1).copied().unwrap_or(last);
+            let from = moment + settle;
+            if from >= end {
+                continue;
+            }
+            let state = state(inputs, moment);
+            function.stays[state] += 1;
+            function.high[state] += i64::from(victim.is_high(from + (end - from) / 2));
+        }
+        function
+    }
+
+    /// Whether the victim is high in a state; none where that was never seen.
+    fn level(&self, state: usize) -> Option<bool> {
+        (self.stays[state] > 0).then(|| 2 * self.high[state] >= self.stays[state])
+    }
+
+    /// Share of the stays at which the victim had the level of the state.
+    fn settled(&self) -> f64 {
+        let kept = |state: usize| self.high[state].max(self.stays[state] - self.high[state]);
+        let all: i64 = self.stays.iter().sum();
+        (0..self.stays.len()).map(kept).sum::<i64>() as f64 / all.max(1) as f64
+    }
+
+    /// Whether each state that was seen has one level.
+    fn is_one(&self) -> bool {
+        (0..self.stays.len()).all(|state| {
+            let share = self.high[state] as f64 / self.stays[state].max(1) as f64;
+            self.stays[state] == 0 || share <= 1.0 - SETTLED || share >= SETTLED
+        })
+    }
+
+    /// Whether an input alone makes the difference somewhere.
+    fn depends_on(&self, input: usize) -> bool {
+        let seen = |state: usize| self.stays[state] >= FEWEST_STAYS;
+        (0..self.stays.len()).any(|state| {
+            let other = state ^ 1 << input;
+            seen(state) && seen(other) && self.level(state) != self.level(other)
+        })
     }
 }
 
-fn state(a: bool, b: bool) -> usize {
-    2 * usize::from(a) + usize::from(b)
+/// Whether the first stays speak for a function: a look that costs little.
+fn may_be_function(inputs: &[&Input], victim: &Input, settle: i64) -> bool {
+    Function::counted(inputs, victim, settle, GLANCE).settled() >= AT_A_GLANCE
 }
 
-/// The victim's level in each state of the two, where each state was seen and has one level, and both matter.
-fn function_of(a: &Input, b: &Input, victim: &Input, settle: i64) -> Option<[bool; 4]> {
-    let mut moments: Vec<i64> = [a.times.as_slice(), &b.times].concat();
-    moments.sort_unstable();
-    moments.dedup();
-    let (mut high, mut all) = ([0i64; 4], [0i64; 4]);
-    let last = moments.last().copied().unwrap_or(0) + 4 * settle.max(1);
-    for (at, &moment) in moments.iter().enumerate() {
-        let end = moments.get(at + 1).copied().unwrap_or(last);
-        // The middle of what lies beyond the gate's delay: one look for each stay in a state.
-        let from = moment + settle;
-        if from >= end {
-            continue;
-        }
-        let state = state(a.is_high(moment), b.is_high(moment));
-        all[state] += 1;
-        high[state] += i64::from(victim.is_high(from + (end - from) / 2));
-    }
-    let mut function = [false; 4];
-    for state in 0..4 {
-        let share = high[state] as f64 / all[state].max(1) as f64;
-        if all[state] == 0 || share > 1.0 - SETTLED && share < SETTLED {
-            return None;
-        }
-        function[state] = share >= 0.5;
-    }
-    let by_a = (0..2).any(|b| function[b] != function[2 + b]);
-    let by_b = (0..2).any(|a| function[2 * a] != function[2 * a + 1]);
-    (by_a && by_b).then_some(function)
+/// The victim's level in each state of the inputs, where each state that was seen has one level, and all of them matter.
+fn function_of(inputs: &[&Input], victim: &Input, settle: i64) -> Option<Function> {
+    let function = Function::counted(inputs, victim, settle, usize::MAX);
+    let matters = (0..inputs.len()).all(|input| function.depends_on(input));
+    (function.is_one() && matters).then_some(function)
 }
 
 #[cfg(test)]
@@ -227,44 +326,81 @@ mod tests {
         }
     }
 
-    #[test]
-    fn a_gate_is_told_by_its_levels() {
-        // The four states in turn; the victim follows 8 ticks later.
-        let a = input(0, false, &[2_000, 4_000, 6_000, 8_000]);
-        let b = input(1, false, &[1_000, 3_000, 5_000, 7_000]);
-        // States from the start: 00, 01, 11, 10, 00, 01, 11, 10, 00.
-        let and = input(2, false, &[2_008, 3_008, 6_008, 7_008]);
-        assert_eq!(function_of(&a, &b, &and, 120), Some([false, false, false, true]));
-        let of_a_alone = input(2, false, &[2_008, 4_008, 6_008, 8_008]);
-        assert_eq!(function_of(&a, &b, &of_a_alone, 120), None);
-        // Twice its own way: no function of the two.
-        let other = input(2, false, &[2_008, 3_008, 7_008, 8_008]);
-        assert_eq!(function_of(&a, &b, &other, 120), None);
+    /// Ticks at which a bit of a counter that counts every 1,000 ticks changes, `rounds` times through.
+    fn counting(bit: u32, rounds: i64) -> Vec<i64> {
+        (1..16 * rounds)
+            .filter(|n| n % (1 << bit) == 0)
+            .map(|n| 1_000 * n)
+            .collect()
+    }
+
+    /// Edges of what is high while the count is `value`, 8 ticks later.
+    fn high_at(value: i64, rounds: i64) -> Vec<i64> {
+        (0..rounds)
+            .flat_map(|r| [1_000 * (16 * r + value) + 8, 1_000 * (16 * r + value + 1) + 8])
+            .collect()
     }
 
     #[test]
-    fn only_pulses_between_the_two_edges_are_glitches() {
+    fn a_gate_is_told_by_its_levels() {
+        let bits: Vec<Input> = (0..4)
+            .map(|bit| input(bit, false, &counting(bit as u32, 5)))
+            .collect();
+        let all: Vec<&Input> = bits.iter().collect();
+        let decoded = input(9, false, &high_at(11, 5));
+        let function = function_of(&all, &decoded, 120).expect("a function of four");
+        let high: Vec<usize> = (0..16)
+            .filter(|&state| function.level(state) == Some(true))
+            .collect();
+        assert_eq!(high, [11]);
+        assert!(
+            function_of(&all[..3], &decoded, 120).is_none(),
+            "three don't settle it"
+        );
+        let copy = input(
+            9,
+            false,
+            &counting(1, 5).iter().map(|t| t + 8).collect::<Vec<_>>(),
+        );
+        assert!(
+            function_of(&all[..2], &copy, 120).is_none(),
+            "one of the two does not matter"
+        );
+    }
+
+    #[test]
+    fn only_pulses_on_the_way_from_one_state_to_another_are_glitches() {
         let reach = Reach {
             lo: -8,
             hi: 120,
             narrowest: 5.0,
         };
-        // Low and high become high and low: an AND shows high while both are high.
-        let a = input(0, false, &[1_000]);
-        let b = input(1, true, &[1_030]);
-        let (starts, ends) = ([1_010], [1_040]);
-        let glitches = |level| Glitches {
-            starts: &starts,
-            ends: &ends,
-            level,
-            reach: &reach,
+        let and = Function {
+            stays: vec![5; 4],
+            high: vec![0, 0, 0, 5],
         };
-        let and = [false, false, false, true];
-        assert_eq!(glitches(Level::High).made_by(&a, &b, and), 1);
-        assert_eq!(glitches(Level::Low).made_by(&a, &b, and), 0);
+        let (starts, ends) = ([1_010], [1_040]);
+        let made = |level, a: &Input, b: &Input| {
+            let glitches = Glitches {
+                starts: &starts,
+                ends: &ends,
+                level,
+                reach: &reach,
+                unit: 2.0,
+            };
+            glitches.made_by(&[a, b], &and)
+        };
+        // Low and high become high and low: an AND shows high while both are high.
+        let (a, b) = (input(0, false, &[1_000]), input(1, true, &[1_030]));
+        assert_eq!(made(Level::High, &a, &b), 1);
+        assert_eq!(made(Level::Low, &a, &b), 0);
         // The other order passes through both low, and an AND stays low.
-        let late = input(0, false, &[1_030]);
-        let early = input(1, true, &[1_000]);
-        assert_eq!(glitches(Level::High).made_by(&late, &early, and), 0);
+        let (late, early) = (input(0, false, &[1_030]), input(1, true, &[1_000]));
+        assert_eq!(made(Level::High, &late, &early), 0);
+        // Within one sample the order is not known.
+        let (first, second) = (input(0, false, &[1_001]), input(1, true, &[1_000]));
+        assert_eq!(made(Level::High, &first, &second), 1);
+        // Nothing else switched.
+        assert_eq!(made(Level::High, &a, &input(1, true, &[50_000])), 0);
     }
 }

@@ -212,12 +212,12 @@ pub struct SharedSupply {
     pub curve: Vec<DosePoint>,
 }
 
-/// Strays that are the victim's own: it is a gate of two captured lines that switch almost together.
+/// Strays that are the victim's own: it is a gate of captured lines that switch almost together.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Hazard {
     pub victim: usize,
-    pub inputs: [usize; 2],
-    /// Strays that come where both switched, of all the victim's strays.
+    pub inputs: Vec<usize>,
+    /// Strays that come where several of these switched, of all the victim's strays.
     pub strays: u64,
     pub of: u64,
 }

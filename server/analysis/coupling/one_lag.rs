@@ -373,28 +373,33 @@ mod tests {
     }
 
     #[test]
-    fn both_edges_of_one_line_strike_one_way_only_where_strikes_follow_each_other() {
+    fn both_edges_of_one_line_strike_one_way_unless_strikes_avoid_each_other() {
         let own = OwnEdges {
             rises: (1..200).map(|n| 2_000 * n).collect(),
             falls: (1..200).map(|n| 2_000 * n + 1_000).collect(),
         };
-        let rows = |rises: &[i64], falls: &[i64]| {
+        let by = |rises: &[i64], falls: &[i64], nobodys: usize| {
             let falling = Coupling {
                 edge: Edge::Fall,
                 ..row(0, falls, 20, 199)
             };
-            [row(0, rises, 20, 199), falling]
+            let mut times: Vec<i64> = rises.iter().chain(falls).map(|t| t + 20).collect();
+            times.extend((0..nobodys as i64).map(|n| 6_500 + 10_000 * n));
+            times.sort_unstable();
+            let rows = [row(0, rises, 20, 199), falling];
+            by_either_edge(std::slice::from_ref(&own), &victim(times), &rows)
         };
-        let victim = victim((1..40).map(|n| 9_000 * n).collect());
-        let by = |rows: &[Coupling]| by_either_edge(std::slice::from_ref(&own), &victim, rows);
         // Two after each other, then a rest.
         let rises: Vec<i64> = (1..20).map(|n| 20_000 * n).collect();
         let falls: Vec<i64> = rises.iter().map(|t| t + 1_000).collect();
-        assert_eq!(by(&rows(&rises, &falls)), Some(0));
-        // As a line does that the edges latch: it can't rise twice in a row.
-        let apart: Vec<i64> = rises.iter().map(|t| t + 9_000).collect();
-        assert_eq!(by(&rows(&rises, &apart)), None);
-        // Half of the strays are nobody's.
-        assert_eq!(by(&rows(&rises[..8], &falls[..8])), None);
+        assert_eq!(by(&rises, &falls, 0), Some(0));
+        // As a line does that the edges latch: it can't rise twice in a row. Many strikes, none after another.
+        let spaced: Vec<i64> = (1..60).map(|n| 6_000 * n).collect();
+        let apart: Vec<i64> = spaced.iter().map(|t| t + 3_000).collect();
+        assert_eq!(by(&spaced, &apart, 0), None);
+        // Each kind of edge strikes with a probability of its own: nothing latched does.
+        assert_eq!(by(&spaced, &apart[..15], 0), Some(0));
+        // A fifth of the strays are nobody's.
+        assert_eq!(by(&rises, &falls, 9), None);
     }
 }

@@ -204,26 +204,34 @@ pub fn unsure(capture: &Capture, u: &Unsure) -> Finding {
 /// A gate that glitches by itself.
 pub fn hazard(capture: &Capture, h: &Hazard) -> Finding {
     let victim = name(capture, h.victim);
-    let [a, b] = h.inputs.map(|line| name(capture, line));
+    let inputs: Vec<String> = h.inputs.iter().map(|&line| name(capture, line)).collect();
+    let listed = list(&inputs);
+    let [both, how_many, others] = match inputs.len() {
+        2 => ["both are", "these two inputs", "neither induces"],
+        _ => ["all are", "these inputs", "none of them induces"],
+    };
+    let held = &inputs[..inputs.len().saturating_sub(1)];
     Finding {
         severity: Severity::Fault,
         topic: "inseparable",
-        title: format!("{victim}: its stray pulses come when {a} and {b} switch almost together"),
+        title: format!("{victim}: its stray pulses come when {listed} switch almost together"),
         detail: format!(
-            "{} of {} lie between an edge of {a} and one of {b}. Once both are at rest their levels settle {victim}'s, as of a gate with these two inputs; while one has switched and the other has not, that gate shows the level of these pulses (a hazard). So neither induces them.",
+            "{} of {} lie between edges of these. Once {both} at rest their levels settle {victim}'s, as of a gate with {how_many}; while one has switched and another has not, that gate shows the level of these pulses (a hazard). So {others} them.",
             h.strays,
             count_of(h.of, "stray pulse"),
         ),
         try_next: vec![
             format!(
-                "If what reads {victim} looks at it only well after both have switched, these pulses do no harm; if it counts or latches on {victim}, take it through a flip-flop, or make {a} and {b} never change at one step."
+                "If what reads {victim} looks at it only well after they have switched, these pulses do no harm; if it counts or latches on {victim}, take it through a flip-flop, or make {listed} never change at one step."
             ),
             format!(
-                "To be sure that it is the gate: hold {a} still (at its driver) and let {b} go on: {victim} must be clean then."
+                "To be sure that it is the gate: hold {} still (at the driver) and let {} go on: {victim} must be clean then.",
+                list(held),
+                inputs.last().map_or("the rest", String::as_str),
             ),
             CAUTION.to_string(),
         ],
-        lines: vec![victim, a, b],
+        lines: std::iter::once(victim).chain(inputs).collect(),
     }
 }
 
