@@ -14,6 +14,8 @@ pub mod copies;
 pub mod crowds;
 pub mod dose;
 mod doubts;
+mod established;
+mod examine;
 mod hazard;
 pub mod hints;
 pub mod instants;
@@ -38,11 +40,11 @@ use crate::analysis::stats::multiple::benjamini_hochberg;
 use crate::analysis::strays::Strays;
 use crate::model::{Capture, Level, Polarity, TraceSamples};
 
-use able::OwnEdges;
 pub use context::Contrast;
 pub use copies::CopyOf;
+use examine::Bench;
 pub use lags::LagHistogram;
-use select::{Evidence, Reach, Suspect, Victim};
+use select::Suspect;
 
 /// Bounds a person can set. Lengths in ticks of the capture.
 #[derive(Clone, Debug, Default)]
@@ -283,112 +285,31 @@ pub fn attribute(capture: &Capture, strays: &Strays, options: &CouplingOptions) 
     let untwinned = (0..capture.lines.len()).filter(|&l| capture.lines[l].same_as.is_none());
     let instants = instants::Instants::gather(&edges, untwinned, span);
     let counts = victims::opportunities(&edges, &victims);
-    let look_at = |&at: &usize| {
-        let victim = &victims[at];
-        let reach = reach_of(capture, victim, options);
-        let distances = copies::Distances::new(victim, capture.timebase.ticks_of(1.0));
-        let reacting = reacting_to(capture, victim, &edges, &reach, &distances);
-        let suspects = || suspects_of(capture, victim.line).filter(|s| !reacting.contains(&s.line));
-        let evidence: Vec<Evidence> = suspects()
-            .map(|s| Evidence::gather(victim, s, &edges[s.line], &reach, counts[at][s.column()]))
-            .collect();
-        let threshold = GAIN + (2.0 * evidence.len() as f64).max(1.0).ln();
-        let mut explanation = select::explain(victim, &evidence, &reach, threshold);
-        let margins = [threshold, RIVAL_MARGIN];
-        select::prefer_one_for_two(victim, &evidence, &mut explanation, &reach, margins);
-        select::prefer_two_for_one(victim, &evidence, &mut explanation, &reach, NEARER_MARGIN);
-        select::prefer_nearer_edges(victim, &evidence, &mut explanation, &reach, NEARER_MARGIN);
-        let mut rows: Vec<Coupling> = Vec::new();
-        for at in 0..explanation.chosen.len() {
-            let rivals = select::rivals(victim, &evidence, &explanation, at, &reach, RIVAL_MARGIN);
-            rows.push(rows::coupling(
-                strays,
-                victim,
-                &edges,
-                &evidence,
-                &explanation,
-                at,
-                &rivals,
-            ));
-        }
-        rows.retain(|row| row.strays >= FEWEST_STRIKES);
-        let stragglers: Vec<bool> = rows
-            .iter()
-            .map(|row| one_lag::is_straggler(&edges, &rows, row, span))
-            .collect();
-        let mut stragglers = stragglers.into_iter();
-        rows.retain(|_| stragglers.next() == Some(false));
-        let hint = match rows.is_empty() {
-            true => hints::of(victim, &evidence, &reach, threshold, RIVAL_MARGIN),
-            false => None,
-        };
-        rows.iter_mut().for_each(rows::doubt_constant_company);
-        let copies_of = |accused: &copies::Accused| {
-            let suspects = suspects().map(|s| (s.line, s.polarity));
-            copies::of(&edges, victim, accused, &reach, suspects, &distances)
-        };
-        for row in &mut rows {
-            let copies = copies_of(&copies::Accused::of(row, &edges));
-            rows::join_suspects(row, &copies.iter().map(|c| c.line).collect::<Vec<_>>());
-            row.copies = copies;
-            let others = reacting::passed_on_by(capture, strays, row, reach.hi, distances.steady);
-            rows::join_suspects(row, &others);
-        }
-        let either = one_lag::by_either_edge(&edges, victim, &rows).map(|line| {
-            let times = edges[line].either();
-            let accused = copies::Accused::by_either(&rows, &times);
-            let copies = accused.map_or(Vec::new(), |a| copies_of(&a));
-            (line, copies.iter().map(|c| c.line).collect::<Vec<usize>>())
-        });
-        let table = context::table(&instants, victim, &rows, &reacting, capture.lines.len(), reach.hi);
-        // Where sampling shows only some of the strays, which ones depends on its phase; where several strike, on the
-        // others.
-        let is_plain = rows.len() == 1 && victims::are_all_seen(strays, victim);
-        let distant = is_plain
-            && rows.iter().any(|row| {
-                let times = edges[row.aggressor].of(row.occurrences[0].polarity);
-                let struck = row
-                    .occurrences
-                    .iter()
-                    .filter_map(|o| times.binary_search(&o.at).ok());
-                let struck: Vec<usize> = struck.collect();
-                let reach = row.lag.high.ceil() as i64 + victim.guard;
-                context::keeps_distance(times, &victim.opportunities(times), &struck, reach)
-            });
-        let lines = || {
-            let mut lines: Vec<usize> = suspects().map(|s| s.line).collect();
-            lines.dedup();
-            lines
-        };
-        let steps = || {
-            rows.iter()
-                .any(|row| phase::is_kept_without(&edges, victim, &rows, row, &lines(), &reach, &distances))
-        };
-        let company = || {
-            let [row] = rows.as_slice() else { return None };
-            company::that_matters(&edges, victim, row, &lines(), [span, reach.hi])
-        };
-        let known = context::Known {
-            company: company(),
-            keeps_distance: distant,
-            by_either_edge: either,
-            in_step_without: steps(),
-            part: parts::ground(&edges, victim, &rows, reach.hi),
-            gate: hazard::find(capture, strays, &edges, victim, &lines(), &reach),
-        };
-        let verdict = context::judge(&instants, &edges, &table, victim, &rows, &known);
-        (rows, table, verdict, hint)
+    let bench = Bench {
+        capture,
+        strays,
+        edges: &edges,
+        instants: &instants,
+        options,
     };
     let all: Vec<usize> = (0..victims.len()).collect();
-    for (victim, (rows, table, verdict, hint)) in victims.iter().zip(on_all_cores(&all, look_at)) {
-        attribution.hints.extend(hint);
-        p_values.extend(rows.iter().map(|row| row.p_value));
-        found.extend(rows.clone());
+    let mut examined = on_all_cores(&all, |&at| bench.examine(&victims[at], &counts[at], &[]));
+    let again = established::levels(&victims, &examined);
+    let anew = on_all_cores(&again, |(at, known)| {
+        bench.examine(&victims[*at], &counts[*at], known)
+    });
+    for ((at, _), anew) in again.iter().zip(anew) {
+        examined[*at] = anew;
+    }
+    for (victim, of) in victims.iter().zip(examined) {
+        attribution.hints.extend(of.hint);
+        p_values.extend(of.rows.iter().map(|row| row.p_value));
+        found.extend(of.rows.clone());
         judged.push(doubts::Judged {
             victim,
-            table,
-            rows,
-            verdict,
+            table: of.table,
+            rows: of.rows,
+            verdict: of.verdict,
         });
     }
     let q_values = benjamini_hochberg(&p_values, tried);
@@ -435,31 +356,6 @@ fn suspects_of(capture: &Capture, victim: usize) -> impl Iterator<Item = Suspect
         .flat_map(|line| [Polarity::Rise, Polarity::Fall].map(|polarity| Suspect { line, polarity }))
 }
 
-/// Lines that follow the victim's edges, strays included: they are no evidence.
-fn reacting_to(
-    capture: &Capture,
-    victim: &Victim,
-    edges: &[OwnEdges],
-    reach: &Reach,
-    distances: &copies::Distances,
-) -> Vec<usize> {
-    let reacts = |&line: &usize| {
-        let victim_line = &capture.lines[victim.line];
-        reacting::is(
-            &edges[line],
-            victim,
-            victim_line,
-            reach.hi,
-            -reach.lo,
-            distances.steady,
-        )
-    };
-    let mut lines: Vec<usize> = suspects_of(capture, victim.line).map(|s| s.line).collect();
-    lines.dedup();
-    lines.retain(reacts);
-    lines
-}
-
 /// How finely a line's edges are known, in ticks: its sampling period, of volts the period that edges are interpolated
 /// in; 0 where they are exact to the tick.
 fn grain(capture: &Capture, strays: &Strays, line: usize) -> f64 {
@@ -469,16 +365,4 @@ fn grain(capture: &Capture, strays: &Strays, line: usize) -> f64 {
         _ => 0.0,
     });
     strays.sampling[line].max(volts)
-}
-
-fn reach_of(capture: &Capture, victim: &Victim, options: &CouplingOptions) -> Reach {
-    let ticks = |seconds: f64| capture.timebase.ticks_of(seconds);
-    let hi = options
-        .longest_lag
-        .unwrap_or(ticks(LONGEST_LAG_S) + 2.0 * victim.unit);
-    Reach {
-        lo: -(ticks(EARLIEST_LAG_S) + victim.unit).ceil() as i64,
-        hi: hi.ceil() as i64,
-        narrowest: ticks(NARROWEST_WINDOW_S),
-    }
 }

@@ -135,6 +135,28 @@ pub struct Explanation {
     pub ln_likelihood: f64,
 }
 
+impl Explanation {
+    /// Puts another suspect, whose fit is worse by `loss` of ln likelihood, in the place of `chosen[at]`.
+    fn replace(
+        &mut self,
+        at: usize,
+        evidence: &[Evidence],
+        index: usize,
+        window: LagWindow,
+        loss: f64,
+        strays: usize,
+    ) {
+        let gain = self.chosen[at].gain - loss;
+        self.model.terms[at] = evidence[index].term(&window, strays);
+        self.ln_likelihood = self.model.fit();
+        self.chosen[at] = Chosen {
+            evidence: index,
+            window,
+            gain,
+        };
+    }
+}
+
 const WINDOWS_TRIED: usize = 4;
 const MOST_TERMS: usize = 12;
 
@@ -395,18 +417,35 @@ pub fn prefer_nearer_edges(
             .find(|(e, window, _)| {
                 evidence[*e].suspect.line == line && distance(window) < distance(&chosen.window)
             });
-        let Some((index, window, loss)) = nearer else {
+        if let Some((index, window, loss)) = nearer {
+            explanation.replace(at, evidence, index, window, loss, victim.times.len());
+        }
+    }
+}
+
+/// Takes a suspect that `is_known` (by its line and the middle of its lag window, in ticks) to strike this victim for each
+/// chosen one that it fits as well as, within `margin` of ln likelihood.
+pub fn prefer_known(
+    victim: &Victim,
+    evidence: &[Evidence],
+    explanation: &mut Explanation,
+    reach: &Reach,
+    margin: f64,
+    is_known: impl Fn(usize, f64) -> bool,
+) {
+    let middle = |window: &LagWindow| 0.5 * (window.lo + window.hi) as f64;
+    for at in 0..explanation.chosen.len() {
+        let chosen = explanation.chosen[at].clone();
+        let line = evidence[chosen.evidence].suspect.line;
+        if is_known(line, middle(&chosen.window)) {
             continue;
-        };
-        let mut model = explanation.model.clone();
-        model.terms[at] = evidence[index].term(&window, victim.times.len());
-        explanation.ln_likelihood = model.fit();
-        explanation.model = model;
-        explanation.chosen[at] = Chosen {
-            evidence: index,
-            window,
-            gain: chosen.gain - loss,
-        };
+        }
+        let known = fits(victim, evidence, explanation, at, reach, margin)
+            .into_iter()
+            .find(|(e, window, _)| is_known(evidence[*e].suspect.line, middle(window)));
+        if let Some((index, window, loss)) = known {
+            explanation.replace(at, evidence, index, window, loss, victim.times.len());
+        }
     }
 }
 

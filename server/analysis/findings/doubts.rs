@@ -212,7 +212,7 @@ pub fn hazard(capture: &Capture, h: &Hazard) -> Finding {
     };
     let held = &inputs[..inputs.len().saturating_sub(1)];
     Finding {
-        severity: Severity::Fault,
+        severity: Severity::Warning,
         topic: "inseparable",
         title: format!("{victim}: its stray pulses come when {listed} switch almost together"),
         detail: format!(

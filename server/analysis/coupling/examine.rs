@@ -1,0 +1,261 @@
+//! One victim level looked at: from its strays to the rows of suspects and what is thought of them.
+
+use super::able::OwnEdges;
+use super::context::{self, Verdict};
+use super::copies::{self, Distances};
+use super::established::Established;
+use super::hints::{self, Hint};
+use super::instants::{Instants, Table};
+use super::select::{self, Evidence, Explanation, Reach, Suspect, Victim};
+use super::{
+    Coupling, CouplingOptions, EARLIEST_LAG_S, FEWEST_STRIKES, GAIN, LONGEST_LAG_S, NARROWEST_WINDOW_S,
+    NEARER_MARGIN, RIVAL_MARGIN, company, hazard, one_lag, parts, phase, reacting, rows, suspects_of,
+    victims,
+};
+use crate::analysis::strays::Strays;
+use crate::model::Capture;
+
+/// What all victims are looked at with.
+pub struct Bench<'a> {
+    pub capture: &'a Capture,
+    pub strays: &'a Strays,
+    /// Each line's own edges, by its position in the capture.
+    pub edges: &'a [OwnEdges],
+    pub instants: &'a Instants,
+    pub options: &'a CouplingOptions,
+}
+
+/// What one victim level shows.
+pub struct Examined {
+    /// Suspects that the strays need, most telling first.
+    pub rows: Vec<Coupling>,
+    /// The instants at which the victim was able.
+    pub table: Table,
+    pub verdict: Verdict,
+    /// Where the strays are too few for a row.
+    pub hint: Option<Hint>,
+}
+
+/// One victim level with whom it may suspect.
+struct Case<'a> {
+    bench: &'a Bench<'a>,
+    victim: &'a Victim,
+    reach: Reach,
+    distances: Distances,
+    /// Lines that follow the victim's edges, strays included: they are no evidence.
+    reacting: Vec<usize>,
+    suspects: Vec<Suspect>,
+    known: &'a [Established],
+}
+
+impl Bench<'_> {
+    /// Looks at one victim level. `counts`: the opportunities of every suspect, by [`Suspect::column`]; `known`: lines that
+    /// other strays of this victim convict. Cost: strays and edges near them, times the suspects.
+    pub fn examine(&self, victim: &Victim, counts: &[u64], known: &[Established]) -> Examined {
+        let case = Case::new(self, victim, known);
+        let evidence: Vec<Evidence> = case
+            .suspects
+            .iter()
+            .map(|&s| Evidence::gather(victim, s, &self.edges[s.line], &case.reach, counts[s.column()]))
+            .collect();
+        let threshold = GAIN + (2.0 * evidence.len() as f64).max(1.0).ln();
+        let explanation = case.explain(&evidence, threshold);
+        let rows = case.rows(&evidence, &explanation);
+        let hint = match rows.is_empty() {
+            true => hints::of(victim, &evidence, &case.reach, threshold, RIVAL_MARGIN),
+            false => None,
+        };
+        let rows = case.with_copies(rows);
+        let lines = self.capture.lines.len();
+        let table = context::table(self.instants, victim, &rows, &case.reacting, lines, case.reach.hi);
+        let verdict = context::judge(
+            self.instants,
+            self.edges,
+            &table,
+            victim,
+            &rows,
+            &case.known(&rows),
+        );
+        Examined {
+            rows,
+            table,
+            verdict,
+            hint,
+        }
+    }
+
+    fn reach(&self, victim: &Victim) -> Reach {
+        let ticks = |seconds: f64| self.capture.timebase.ticks_of(seconds);
+        let longest = ticks(LONGEST_LAG_S) + 2.0 * victim.unit;
+        Reach {
+            lo: -(ticks(EARLIEST_LAG_S) + victim.unit).ceil() as i64,
+            hi: self.options.longest_lag.unwrap_or(longest).ceil() as i64,
+            narrowest: ticks(NARROWEST_WINDOW_S),
+        }
+    }
+}
+
+impl<'a> Case<'a> {
+    fn new(bench: &'a Bench<'a>, victim: &'a Victim, known: &'a [Established]) -> Case<'a> {
+        let reach = bench.reach(victim);
+        let distances = Distances::new(victim, bench.capture.timebase.ticks_of(1.0));
+        let record = &bench.capture.lines[victim.line];
+        let mut reacting: Vec<usize> = suspects_of(bench.capture, victim.line).map(|s| s.line).collect();
+        reacting.dedup();
+        reacting.retain(|&line| {
+            let own = &bench.edges[line];
+            reacting::is(own, victim, record, reach.hi, -reach.lo, distances.steady)
+        });
+        let suspects = suspects_of(bench.capture, victim.line).filter(|s| !reacting.contains(&s.line));
+        Case {
+            suspects: suspects.collect(),
+            bench,
+            victim,
+            reach,
+            distances,
+            reacting,
+            known,
+        }
+    }
+
+    /// Lines that may be suspected, each once.
+    fn lines(&self) -> Vec<usize> {
+        let mut lines: Vec<usize> = self.suspects.iter().map(|s| s.line).collect();
+        lines.dedup();
+        lines
+    }
+
+    fn explain(&self, evidence: &[Evidence], threshold: f64) -> Explanation {
+        let (victim, reach) = (self.victim, &self.reach);
+        let mut explanation = select::explain(victim, evidence, reach, threshold);
+        let margins = [threshold, RIVAL_MARGIN];
+        select::prefer_one_for_two(victim, evidence, &mut explanation, reach, margins);
+        select::prefer_two_for_one(victim, evidence, &mut explanation, reach, NEARER_MARGIN);
+        select::prefer_nearer_edges(victim, evidence, &mut explanation, reach, NEARER_MARGIN);
+        let is_known =
+            |line: usize, lag: f64| self.known.iter().any(|known| known.is(line, lag, victim.unit));
+        select::prefer_known(victim, evidence, &mut explanation, reach, RIVAL_MARGIN, is_known);
+        explanation
+    }
+
+    /// The rows that stand by themselves, each with the lines that fit as well.
+    fn rows(&self, evidence: &[Evidence], explanation: &Explanation) -> Vec<Coupling> {
+        let (victim, edges) = (self.victim, self.bench.edges);
+        let mut rows: Vec<Coupling> = Vec::new();
+        for at in 0..explanation.chosen.len() {
+            let rivals = select::rivals(victim, evidence, explanation, at, &self.reach, RIVAL_MARGIN);
+            let row = rows::coupling(
+                self.bench.strays,
+                victim,
+                edges,
+                evidence,
+                explanation,
+                at,
+                &rivals,
+            );
+            rows.push(if self.is_known(&row) {
+                rows::coupling(self.bench.strays, victim, edges, evidence, explanation, at, &[])
+            } else {
+                row
+            });
+        }
+        rows.retain(|row| row.strays >= FEWEST_STRIKES);
+        let span = self.bench.instants.span;
+        let stragglers = rows
+            .iter()
+            .map(|row| one_lag::is_straggler(edges, &rows, row, span));
+        let mut stragglers = stragglers.collect::<Vec<bool>>().into_iter();
+        rows.retain(|_| stragglers.next() == Some(false));
+        rows
+    }
+
+    fn is_known(&self, row: &Coupling) -> bool {
+        let unit = self.victim.unit;
+        self.known
+            .iter()
+            .any(|known| known.is(row.aggressor, row.lag.estimate, unit))
+    }
+
+    fn copies(&self, accused: &copies::Accused) -> Vec<super::CopyOf> {
+        let suspects = self.suspects.iter().map(|s| (s.line, s.polarity));
+        copies::of(
+            self.bench.edges,
+            self.victim,
+            accused,
+            &self.reach,
+            suspects,
+            &self.distances,
+        )
+    }
+
+    /// The rows with the lines that copy the accused, or pass on what strikes it, beside them.
+    fn with_copies(&self, mut rows: Vec<Coupling>) -> Vec<Coupling> {
+        let (capture, strays) = (self.bench.capture, self.bench.strays);
+        for row in rows.iter_mut().filter(|row| !self.is_known(row)) {
+            rows::doubt_constant_company(row);
+            let copies = self.copies(&copies::Accused::of(row, self.bench.edges));
+            rows::join_suspects(row, &copies.iter().map(|c| c.line).collect::<Vec<_>>());
+            row.copies = copies;
+            let others = reacting::passed_on_by(capture, strays, row, self.reach.hi, self.distances.steady);
+            rows::join_suspects(row, &others);
+        }
+        rows
+    }
+
+    /// What the rows, the strays and the levels show before the victim is judged.
+    fn known(&self, rows: &[Coupling]) -> context::Known {
+        let (victim, edges, lines) = (self.victim, self.bench.edges, self.lines());
+        let either = one_lag::by_either_edge(edges, victim, rows).map(|line| {
+            let times = edges[line].either();
+            let accused = copies::Accused::by_either(rows, &times);
+            let copies = accused.map_or(Vec::new(), |a| self.copies(&a));
+            (line, copies.iter().map(|c| c.line).collect::<Vec<usize>>())
+        });
+        let is_kept_without = |row: &Coupling| {
+            phase::is_kept_without(edges, victim, rows, row, &lines, &self.reach, &self.distances)
+        };
+        let company = match rows {
+            [row] => {
+                let around = [self.bench.instants.span, self.reach.hi];
+                company::that_matters(edges, victim, row, &lines, around)
+            }
+            _ => None,
+        };
+        context::Known {
+            company,
+            keeps_distance: self.keeps_distance(rows),
+            by_either_edge: either,
+            in_step_without: rows.iter().any(is_kept_without),
+            part: parts::ground(edges, victim, rows, self.reach.hi),
+            gate: hazard::find(
+                self.bench.capture,
+                self.bench.strays,
+                edges,
+                victim,
+                &lines,
+                &self.reach,
+            ),
+        }
+    }
+
+    /// Whether the only row's strikes avoid each other. Where sampling shows only some of the strays, which ones depends on
+    /// its phase; where several strike, on the others.
+    fn keeps_distance(&self, rows: &[Coupling]) -> bool {
+        let [row] = rows else { return false };
+        if !victims::are_all_seen(self.bench.strays, self.victim) {
+            return false;
+        }
+        let times = self.bench.edges[row.aggressor].of(row.occurrences[0].polarity);
+        let struck = row
+            .occurrences
+            .iter()
+            .filter_map(|o| times.binary_search(&o.at).ok());
+        let reach = row.lag.high.ceil() as i64 + self.victim.guard;
+        context::keeps_distance(
+            times,
+            &self.victim.opportunities(times),
+            &struck.collect::<Vec<_>>(),
+            reach,
+        )
+    }
+}
