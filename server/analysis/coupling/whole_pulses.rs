@@ -71,19 +71,11 @@ fn limit_of(
 ) -> Option<f64> {
     let longest = capture.timebase.ticks_of(LONGEST_S);
     let of_level = || capture.lines[line].pulses().filter(move |p| p.level == level);
-    let width = |p: &Pulse| p.width().0 as f64;
-    let mut short: Vec<f64> = of_level()
-        .map(|p| width(&p))
-        .filter(|&w| w <= longest * APART)
-        .collect();
-    let own = of_level().count() - short.len();
-    short.sort_unstable_by(f64::total_cmp);
-    let at = crowd_end(&short, own, longest)?;
-    let (last, next) = (short[at - 1], short.get(at).copied().unwrap_or(longest * APART));
+    let (last, next) = crowd_end(of_level().map(|p| p.width().0), longest)?;
     if known.is_some_and(|limit| last < limit) {
         return None;
     }
-    let crowd: Vec<Pulse> = of_level().filter(|p| width(p) <= last).collect();
+    let crowd: Vec<Pulse> = of_level().filter(|p| p.width().0 as f64 <= last).collect();
     let others = (0..capture.lines.len()).filter(|&o| o != line && capture.lines[o].same_as.is_none());
     let sampling = |other: usize| strays.sampling[line].max(strays.sampling[other]);
     let bridged = |other: usize| is_bridged(capture, [line, other], level, &crowd, sampling(other));
@@ -93,15 +85,57 @@ fn limit_of(
         .then(|| (last * next).sqrt().max(last + 0.5))
 }
 
-/// How many of the ascending widths make the crowd: all below the widest gap, as a ratio, that leaves enough on either side.
-/// `own`: longer pulses than these.
-fn crowd_end(widths: &[f64], own: usize, longest: f64) -> Option<usize> {
-    let next = |at: usize| widths.get(at).copied().unwrap_or(longest * APART);
-    let ratio = |at: usize| next(at) / widths[at - 1].max(1e-9);
-    let ends = (FEWEST..=widths.len()).filter(|&at| {
-        widths[at - 1] <= longest && ratio(at) >= APART && widths.len() - at + own >= FEWEST_OWN
-    });
-    ends.max_by(|&a, &b| ratio(a).total_cmp(&ratio(b)))
+/// Widths that agree in their exponent and the first bits of their mantissa: how many, the least and the greatest.
+#[derive(Clone, Copy)]
+struct Bin {
+    count: usize,
+    least: i64,
+    most: i64,
+}
+
+/// So many bits of a width's floating-point form tell its bin: 64 bins from one power of two to the next.
+const BIN_BITS: u32 = 46;
+
+/// The greatest width of the crowd and the least of the others, in ticks: those on either side of the widest gap, as a
+/// ratio, that leaves enough on both. None where no gap does. Cost: linear.
+fn crowd_end(widths: impl Iterator<Item = i64>, longest: f64) -> Option<(f64, f64)> {
+    let bin_of = |width: i64| ((width.max(1) as f64).to_bits() >> BIN_BITS) as usize;
+    let first = bin_of(1);
+    let beyond = longest * APART;
+    let empty = Bin {
+        count: 0,
+        least: i64::MAX,
+        most: 0,
+    };
+    let mut bins = vec![empty; bin_of(beyond.ceil() as i64) - first + 1];
+    let mut own = 0;
+    for width in widths {
+        if width as f64 > beyond {
+            own += 1;
+            continue;
+        }
+        let bin = &mut bins[bin_of(width) - first];
+        bin.count += 1;
+        bin.least = bin.least.min(width);
+        bin.most = bin.most.max(width);
+    }
+    let all: usize = bins.iter().map(|bin| bin.count).sum();
+    let used: Vec<&Bin> = bins.iter().filter(|bin| bin.count > 0).collect();
+    let mut below = 0;
+    let mut best: Option<(f64, f64)> = None;
+    for (at, bin) in used.iter().enumerate() {
+        below += bin.count;
+        let (last, next) = (
+            bin.most as f64,
+            used.get(at + 1).map_or(beyond, |bin| bin.least as f64),
+        );
+        let parts = last <= longest && below >= FEWEST && all - below + own >= FEWEST_OWN;
+        let ratio = next / last.max(1.0);
+        if parts && ratio >= APART && best.is_none_or(|(last, next)| ratio > next / last.max(1.0)) {
+            best = Some((last, next));
+        }
+    }
+    best
 }
 
 /// Whether most of the crowd on the first line is the second's pulses, and nothing shows that it is meant to be.
