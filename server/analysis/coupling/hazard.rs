@@ -24,9 +24,11 @@ const MOST_TRIED: usize = 8;
 const TRIED_FROM: f64 = 0.1;
 /// Stays in a state that show its level where an input is said to matter.
 const FEWEST_STAYS: i64 = 3;
-/// So many stays show whether the levels may be a function of others at all, and how well they must be.
-const GLANCE: usize = 512;
-const AT_A_GLANCE: f64 = 0.95;
+/// So many stretches of so many edges show whether the levels may be a function of others at all: then no more than this
+/// share of the stays at the victim's rarer level is out of place.
+const STRETCHES: usize = 16;
+const IN_A_STRETCH: usize = 48;
+const AT_A_GLANCE: f64 = 0.25;
 
 /// Lines of which the victim is a function, and whose switching together makes its strays.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -244,22 +246,16 @@ struct Function {
 }
 
 impl Function {
-    /// Counted over the first `most` stays in a state. The middle of what lies beyond the gate's delay, one look a stay.
-    fn counted(inputs: &[&Input], victim: &Input, settle: i64, most: usize) -> Function {
-        let mut moments: Vec<i64> = Vec::new();
-        for input in inputs {
-            moments.extend(input.times.iter().take(most));
-        }
-        moments.sort_unstable();
-        moments.dedup();
-        moments.truncate(most);
+    /// Counted over the stays in a state that begin at `moments` (ascending). The middle of what lies beyond the gate's delay,
+    /// one look a stay.
+    fn counted(inputs: &[&Input], victim: &Input, settle: i64, moments: &[i64]) -> Function {
         let states = 1 << inputs.len();
         let mut function = Function {
             stays: vec![0; states],
             high: vec![0; states],
         };
-        let last = moments.last().copied().unwrap_or(0) + 4 * settle.max(1);
         for (at, &moment) in moments.iter().enumerate() {
+            let last = moment + 4 * settle.max(1);
             let end = moments.get(at + 1).copied().unwrap_or(last);
             let from = moment + settle;
             if from >= end {
@@ -277,11 +273,11 @@ impl Function {
         (self.stays[state] > 0).then(|| 2 * self.high[state] >= self.stays[state])
     }
 
-    /// Share of the stays at which the victim had the level of the state.
-    fn settled(&self) -> f64 {
-        let kept = |state: usize| self.high[state].max(self.stays[state] - self.high[state]);
-        let all: i64 = self.stays.iter().sum();
-        (0..self.stays.len()).map(kept).sum::<i64>() as f64 / all.max(1) as f64
+    /// Stays at which the victim had another level than that of the state, and those at which it had its rarer one.
+    fn astray(&self) -> (i64, i64) {
+        let rarer = |high: i64, stays: i64| high.min(stays - high);
+        let of = (0..self.stays.len()).map(|state| rarer(self.high[state], self.stays[state]));
+        (of.sum(), rarer(self.high.iter().sum(), self.stays.iter().sum()))
     }
 
     /// Whether each state that was seen has one level.
@@ -302,14 +298,45 @@ impl Function {
     }
 }
 
-/// Whether the first stays speak for a function: a look that costs little.
+/// Edges of the inputs, ascending: all of them, or those of some stretches all over the record.
+fn moments(inputs: &[&Input], stretches: Option<usize>) -> Vec<i64> {
+    let mut moments: Vec<i64> = Vec::new();
+    match stretches {
+        None => inputs.iter().for_each(|input| moments.extend(&input.times)),
+        Some(count) => {
+            let first = inputs.iter().filter_map(|input| input.times.first()).min();
+            let last = inputs.iter().filter_map(|input| input.times.last()).max();
+            let (Some(&first), Some(&last)) = (first, last) else {
+                return moments;
+            };
+            for stretch in 0..count {
+                let from = first + (last - first) / count as i64 * stretch as i64;
+                let mut of: Vec<i64> = Vec::new();
+                for input in inputs {
+                    let at = input.times.partition_point(|&t| t < from);
+                    of.extend(input.times[at..].iter().take(IN_A_STRETCH));
+                }
+                // Beyond the line that ended first some edges are missing.
+                of.sort_unstable();
+                moments.extend(of.into_iter().take(IN_A_STRETCH));
+            }
+        }
+    }
+    moments.sort_unstable();
+    moments.dedup();
+    moments
+}
+
+/// Whether some stays speak for a function of the inputs: a look that costs little.
 fn may_be_function(inputs: &[&Input], victim: &Input, settle: i64) -> bool {
-    Function::counted(inputs, victim, settle, GLANCE).settled() >= AT_A_GLANCE
+    let some = moments(inputs, Some(STRETCHES));
+    let (astray, rarer) = Function::counted(inputs, victim, settle, &some).astray();
+    rarer > 0 && astray as f64 <= AT_A_GLANCE * rarer as f64
 }
 
 /// The victim's level in each state of the inputs, where each state that was seen has one level, and all of them matter.
 fn function_of(inputs: &[&Input], victim: &Input, settle: i64) -> Option<Function> {
-    let function = Function::counted(inputs, victim, settle, usize::MAX);
+    let function = Function::counted(inputs, victim, settle, &moments(inputs, None));
     let matters = (0..inputs.len()).all(|input| function.depends_on(input));
     (function.is_one() && matters).then_some(function)
 }
