@@ -36,6 +36,26 @@ pub struct Unsure {
     pub crowd: Crowd,
     /// A line and edge that it follows, with the pulses that do and the edges that could have brought one.
     pub follows: Option<(usize, Edge, u64, u64)>,
+    /// Whether it follows that line's whole pulses, with both of its edges ([`super::whole_pulses`]).
+    pub whole: bool,
+}
+
+impl Crowd {
+    /// A crowd of `widths` (ascending, ticks), of so many pulses of the level, parted from the longer ones by `limit` (ticks).
+    pub(super) fn of((line, level): (usize, Level), widths: &[i64], of: u64, limit: f64) -> Crowd {
+        let at = |part: usize| widths[(widths.len() - 1) * part / 2];
+        Crowd {
+            line,
+            level,
+            widths: [at(0), at(1), at(2)],
+            pulses: widths.len() as u64,
+            of,
+            scatters: false,
+            limit,
+            starts: Vec::new(),
+            others: Vec::new(),
+        }
+    }
 }
 
 /// No pulse of a crowd is longer, unless the level's own gap lies higher.
@@ -188,6 +208,7 @@ pub fn settle(
                 taken.taken_over.insert(crowd.line, limit);
             }
             Look::Open(line, edge, followers, of) => settled.unsure.push(Unsure {
+                whole: false,
                 crowd,
                 follows: Some((line, edge, followers, of)),
             }),
@@ -201,7 +222,11 @@ pub fn settle(
 
 /// A crowd that follows nobody is worth a word where it is most of what its level consists of.
 fn without_cause(crowd: Crowd) -> Option<Unsure> {
-    (crowd.scatters && 2 * crowd.pulses >= crowd.of).then_some(Unsure { crowd, follows: None })
+    (crowd.scatters && 2 * crowd.pulses >= crowd.of).then_some(Unsure {
+        crowd,
+        follows: None,
+        whole: false,
+    })
 }
 
 /// The line's limits with that of the crowd's level.

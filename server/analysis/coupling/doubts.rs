@@ -38,21 +38,36 @@ pub fn settle(judged: &[Judged], found: &mut [Coupling], attribution: &mut Attri
     dosed.iter().for_each(|d| lose(d.line));
     let mut hidden: Vec<usize> = judged
         .iter()
-        .filter(|j| matches!(j.verdict, Verdict::Hidden(_)) || pulls_both_ways(j.victim, judged).is_some())
+        .filter(|j| {
+            // A gate glitches both ways.
+            let is_gate = |line: usize| {
+                let mut levels = judged.iter().filter(|other| other.victim.line == line);
+                levels.any(|other| matches!(other.verdict, Verdict::Hazard(_)))
+            };
+            matches!(j.verdict, Verdict::Hidden(_))
+                || !is_gate(j.victim.line) && pulls_both_ways(j.victim, judged).is_some()
+        })
         .map(|j| j.victim.line)
         .filter(|line| dosed.iter().all(|d| d.line != *line))
-        .filter(|line| {
-            !judged
-                .iter()
-                .any(|j| j.victim.line == *line && matches!(j.verdict, Verdict::Hazard(_)))
-        })
         .collect();
     hidden.dedup();
     hidden.iter().for_each(|&line| lose(line));
     attribution.hazards = hazards(judged);
-    for hazard in &attribution.hazards {
-        let rows = found.iter_mut().filter(|row| row.victim == hazard.victim);
-        rows.for_each(|row| rows::join_suspects(row, &hazard.inputs));
+    for one in judged {
+        let Verdict::Hazard(gate) = &one.verdict else {
+            continue;
+        };
+        // What strikes at other moments than the gate's own is no less its aggressor.
+        let is_gate_s = |row: &&mut Coupling| {
+            let of = row.occurrences.iter();
+            let made = of.filter(|o| gate.strays.binary_search(&o.stray).is_ok()).count();
+            row.victim == one.victim.line
+                && row.levels == [one.victim.level]
+                && made as f64 >= MOSTLY * row.occurrences.len() as f64
+        };
+        found.iter_mut().filter(is_gate_s).for_each(|row| {
+            rows::join_suspects(row, &gate.inputs);
+        });
     }
     for one in judged {
         let Verdict::Either(lines) = &one.verdict else {
@@ -67,6 +82,9 @@ pub fn settle(judged: &[Judged], found: &mut [Coupling], attribution: &mut Attri
     attribution.shared = shared_leads(&dosed);
 }
 
+/// A row with so many of its strikes among a gate's glitches is that gate's doing.
+const MOSTLY: f64 = 0.5;
+
 /// The glitches of gates, once a victim: those of its levels are counted together, and the inputs of both named.
 fn hazards(judged: &[Judged]) -> Vec<Hazard> {
     let mut hazards: Vec<Hazard> = Vec::new();
@@ -78,7 +96,8 @@ fn hazards(judged: &[Judged]) -> Vec<Hazard> {
         let of: u64 = levels.map(|j| j.victim.times.len() as u64).sum();
         match hazards.iter_mut().find(|h| h.victim == one.victim.line) {
             Some(known) => {
-                known.strays += gate.strays as u64;
+                known.levels.push(one.victim.level);
+                known.strays += gate.strays.len() as u64;
                 known.inputs.extend(&gate.inputs);
                 known.inputs.sort_unstable();
                 known.inputs.dedup();
@@ -86,7 +105,8 @@ fn hazards(judged: &[Judged]) -> Vec<Hazard> {
             None => hazards.push(Hazard {
                 victim: one.victim.line,
                 inputs: gate.inputs.clone(),
-                strays: gate.strays as u64,
+                levels: vec![one.victim.level],
+                strays: gate.strays.len() as u64,
                 of,
             }),
         }

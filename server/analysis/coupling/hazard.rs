@@ -1,4 +1,4 @@
-//! A gate's own glitch: the victim is a function of two to four captured lines that switch almost together.
+//! A gate's own glitch: the victim is a function of two to five captured lines that switch almost together.
 //!
 //! Where one input changes before another the gate shows, for as long as they are apart, the level that belongs to the
 //! state between (a hazard; McCluskey, *Logic Design Principles*, 1986, chapter 3, from memory). No line induces
@@ -18,12 +18,14 @@ const SHARE: f64 = 0.85;
 /// Share of the time in a state at which the victim has the level of that state.
 const SETTLED: f64 = 0.97;
 /// Inputs of a gate at most, and the lines that are tried as such.
-const MOST_INPUTS: usize = 4;
+const MOST_INPUTS: usize = 5;
 const MOST_TRIED: usize = 8;
 /// A line that switches at a smaller share of the strays is not tried.
 const TRIED_FROM: f64 = 0.1;
 /// Stays in a state that show its level where an input is said to matter.
 const FEWEST_STAYS: i64 = 3;
+/// Rising and falling delays of a TTL gate differ by so much at most (from memory of data books: 22 ns and 15 ns).
+const STRETCH_S: f64 = 12e-9;
 /// So many stretches of so many edges show whether the levels may be a function of others at all: then no more than this
 /// share of the stays at the victim's rarer level is out of place.
 const STRETCHES: usize = 16;
@@ -33,10 +35,10 @@ const AT_A_GLANCE: f64 = 0.25;
 /// Lines of which the victim is a function, and whose switching together makes its strays.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Gate {
-    /// Two to four, ascending.
+    /// Two to five, ascending.
     pub inputs: Vec<usize>,
-    /// Strays that are such glitches, of all at that level.
-    pub strays: usize,
+    /// Strays that are such glitches, as positions in the list of all strays, ascending.
+    pub strays: Vec<usize>,
 }
 
 /// The fewest lines whose switching together explains the victim's strays by themselves, if any. `lines`: those looked at.
@@ -64,36 +66,40 @@ pub fn find(
         level: victim.level,
         reach,
         unit: victim.unit,
+        stretch: capture.timebase.ticks_of(STRETCH_S),
     };
     let some = (TRIED_FROM * victim.times.len() as f64).ceil() as usize;
-    let mut candidates: Vec<Input> = lines
+    // For each line the strays at which it switched.
+    let mut candidates: Vec<(usize, Vec<bool>)> = lines
         .iter()
-        .filter(|&&l| l != victim.line && glitches.are_near(&edges[l], some))
-        .map(|&l| Input::new(l, &capture.lines[l], &edges[l]))
+        .filter(|&&l| l != victim.line)
+        .map(|&l| (l, glitches.touched_by(&edges[l])))
+        .filter(|(_, touched)| touched.iter().filter(|t| **t).count() >= some)
         .collect();
-    candidates.sort_by_key(|input| std::cmp::Reverse(glitches.touched_by(input)));
+    candidates.sort_by_key(|(_, touched)| std::cmp::Reverse(touched.iter().filter(|t| **t).count()));
     candidates.truncate(MOST_TRIED);
-    candidates.sort_by_key(|input| input.line);
-    let record = Input::new(victim.line, &capture.lines[victim.line], &edges[victim.line]);
-    // For each stray the candidates that switched at it, as bits.
-    let touched: Vec<u32> = (0..victim.times.len())
-        .map(|k| {
-            let bits = candidates.iter().enumerate();
-            bits.fold(0, |all, (i, input)| {
-                all | u32::from(glitches.touches(input, k)) << i
-            })
-        })
-        .collect();
+    candidates.sort_by_key(|(line, _)| *line);
     let mut sets: Vec<u32> = (1u32..1 << candidates.len())
         .filter(|set| (2..=MOST_INPUTS as u32).contains(&set.count_ones()))
         .collect();
     sets.sort_by_key(|set| set.count_ones());
+    let of_set = |set: u32| {
+        let of = candidates.iter().enumerate();
+        of.filter(move |(i, _)| set & (1 << i) != 0)
+            .map(|(_, candidate)| candidate)
+    };
+    sets.retain(|&set| {
+        let at = |k: &usize| of_set(set).filter(|(_, touched)| touched[*k]).count() >= 2;
+        (0..victim.times.len()).filter(at).count() >= enough
+    });
+    if sets.is_empty() {
+        return None;
+    }
+    let input = |line: usize| Input::new(line, &capture.lines[line], &edges[line]);
+    let record = input(victim.line);
+    let all: Vec<Input> = candidates.iter().map(|(line, _)| input(*line)).collect();
     sets.into_iter().find_map(|set| {
-        let several = touched.iter().filter(|&&of| (of & set).count_ones() >= 2).count();
-        if several < enough {
-            return None;
-        }
-        let inputs: Vec<&Input> = candidates
+        let inputs: Vec<&Input> = all
             .iter()
             .enumerate()
             .filter(|(i, _)| set & (1 << i) != 0)
@@ -103,10 +109,10 @@ pub fn find(
             return None;
         }
         let function = function_of(&inputs, &record, reach.hi)?;
-        let count = glitches.made_by(&inputs, &function);
-        (count >= enough).then(|| Gate {
+        let made = glitches.made_by(&inputs, &function);
+        (made.len() >= enough).then(|| Gate {
             inputs: inputs.iter().map(|input| input.line).collect(),
-            strays: count,
+            strays: made.into_iter().map(|k| victim.strays[k]).collect(),
         })
     })
 }
@@ -156,6 +162,8 @@ struct Glitches<'a> {
     reach: &'a Reach,
     /// Edges so near to each other may have come in either order, in ticks.
     unit: f64,
+    /// A gate may stretch a glitch by so much, in ticks.
+    stretch: f64,
 }
 
 impl Glitches<'_> {
@@ -167,32 +175,23 @@ impl Glitches<'_> {
         )
     }
 
-    /// Whether a line has an edge near `enough` of the strays: a look that needs no list of both polarities.
-    fn are_near(&self, own: &OwnEdges, enough: usize) -> bool {
-        let near = |k: &usize| {
-            let (from, to) = self.window(*k);
+    /// For each stray whether a line has an edge near it.
+    fn touched_by(&self, own: &OwnEdges) -> Vec<bool> {
+        let near = |k: usize| {
+            let (from, to) = self.window(k);
             [&own.rises, &own.falls].into_iter().any(|times| {
                 let next = times.get(times.partition_point(|&e| e < from));
                 next.is_some_and(|&e| e <= to)
             })
         };
-        (0..self.starts.len()).filter(near).take(enough).count() >= enough
+        (0..self.starts.len()).map(near).collect()
     }
 
-    fn touches(&self, input: &Input, stray: usize) -> bool {
-        let (from, to) = self.window(stray);
-        !input.within(from, to).is_empty()
-    }
-
-    fn touched_by(&self, input: &Input) -> usize {
-        (0..self.starts.len()).filter(|&k| self.touches(input, k)).count()
-    }
-
-    /// Strays that `function` of the inputs makes while some have switched and others have not.
-    fn made_by(&self, inputs: &[&Input], function: &Function) -> usize {
+    /// Strays (positions) that `function` of the inputs makes while some have switched and others have not.
+    fn made_by(&self, inputs: &[&Input], function: &Function) -> Vec<usize> {
         (0..self.starts.len())
             .filter(|&k| self.is_made(inputs, function, k))
-            .count()
+            .collect()
     }
 
     fn is_made(&self, inputs: &[&Input], function: &Function, stray: usize) -> bool {
@@ -208,6 +207,12 @@ impl Glitches<'_> {
         let after = edges.iter().fold(before, |state, edge| state ^ 1 << edge.1);
         let rests = |state: usize| function.level(state).is_none_or(|high| high != is_high);
         if edges.len() < 2 || !rests(before) || !rests(after) {
+            return false;
+        }
+        // A glitch lasts no longer than its edges are apart, but for what the gate's delays differ by and sampling hides.
+        let apart = edges[edges.len() - 1].0 - edges[0].0;
+        let width = self.ends[stray] - self.starts[stray];
+        if width as f64 > apart as f64 + 2.0 * self.unit + self.stretch {
             return false;
         }
         // What sampling shows at once came in an order that is not known: every state on the way may have been.
@@ -414,8 +419,9 @@ mod tests {
                 level,
                 reach: &reach,
                 unit: 2.0,
+                stretch: 10.0,
             };
-            glitches.made_by(&[a, b], &and)
+            glitches.made_by(&[a, b], &and).len()
         };
         // Low and high become high and low: an AND shows high while both are high.
         let (a, b) = (input(0, false, &[1_000]), input(1, true, &[1_030]));
@@ -425,8 +431,12 @@ mod tests {
         let (late, early) = (input(0, false, &[1_030]), input(1, true, &[1_000]));
         assert_eq!(made(Level::High, &late, &early), 0);
         // Within one sample the order is not known.
-        let (first, second) = (input(0, false, &[1_001]), input(1, true, &[1_000]));
-        assert_eq!(made(Level::High, &first, &second), 1);
+        let (first, second) = (input(0, false, &[1_002]), input(1, true, &[1_000]));
+        assert_eq!(
+            made(Level::High, &first, &second),
+            0,
+            "it lasts far longer than they are apart"
+        );
         // Nothing else switched.
         assert_eq!(made(Level::High, &a, &input(1, true, &[50_000])), 0);
     }

@@ -4,18 +4,12 @@ use super::{Attribution, CouplingOptions, answers, attribute, crowds, own, whole
 use crate::analysis::strays::{self, StrayOptions, Strays};
 use crate::model::Capture;
 
-/// Strays and their causes: with pulses that are another line's whole pulses ([`whole_pulses`]), with crowds of short pulses
-/// that another line brings ([`crowds`]), and without those that are somebody's answer ([`answers`]) or the line's own
-/// ([`own`]). Cost: those of [`strays::find`] and [`attribute`], and once more each for every one of these that there is.
+/// Strays and their causes: with crowds of short pulses that another line brings ([`crowds`]), and without those that are
+/// somebody's answer ([`answers`]) or the line's own ([`own`]); with what stays open, whole pulses of another line among it
+/// ([`whole_pulses`]). Cost: those of [`strays::find`] and [`attribute`], and once more each for crowds, answers and own
+/// pulses where there are any.
 pub fn judge(capture: &Capture, options: &StrayOptions, coupling: &CouplingOptions) -> (Strays, Attribution) {
     let mut strays = strays::find(capture, options);
-    let whole = whole_pulses::limits(capture, &strays, options);
-    let mut with_whole = options.clone();
-    if !whole.is_empty() {
-        with_whole.taken_over.extend(whole);
-        strays = strays::find(capture, &with_whole);
-    }
-    let options = &with_whole;
     let crowds = crowds::find(capture, &strays, options);
     let settled = crowds::settle(capture, &strays, crowds, options, coupling);
     if !settled.limits.is_empty() {
@@ -42,7 +36,14 @@ pub fn judge(capture: &Capture, options: &StrayOptions, coupling: &CouplingOptio
         attribution.answers = answers;
         attribution.own = own;
     }
+    let whole = whole_pulses::find(capture, &strays, options);
     attribution.unsure = settled.unsure;
+    for one in whole {
+        let is_told = |u: &crowds::Unsure| (u.crowd.line, u.crowd.level) == (one.crowd.line, one.crowd.level);
+        if !attribution.unsure.iter().any(is_told) {
+            attribution.unsure.push(one);
+        }
+    }
     (strays, attribution)
 }
 
@@ -51,6 +52,5 @@ pub fn judge(capture: &Capture, options: &StrayOptions, coupling: &CouplingOptio
 pub fn may_differ(capture: &Capture, strays: &Strays, options: &StrayOptions) -> bool {
     answers::are_possible(capture, strays)
         || own::are_possible(capture, strays)
-        || !whole_pulses::limits(capture, strays, options).is_empty()
         || !crowds::find(capture, strays, options).is_empty()
 }

@@ -219,6 +219,8 @@ pub struct SharedSupply {
 pub struct Hazard {
     pub victim: usize,
     pub inputs: Vec<usize>,
+    /// Levels of the strays that it makes.
+    pub levels: Vec<Level>,
     /// Strays that come where several of these switched, of all the victim's strays.
     pub strays: u64,
     pub of: u64,

@@ -3,7 +3,9 @@
 use super::doubts;
 use super::words::{count_of, edges_word, list, percent, small, span};
 use super::{CAUTION, Finding, Severity};
-use crate::analysis::coupling::{Attribution, Coupling, DosePoint, Edge, RuledOut, SharedSupply, Standing};
+use crate::analysis::coupling::{
+    Attribution, Coupling, DosePoint, Edge, Hazard, RuledOut, SharedSupply, Standing,
+};
 use crate::analysis::stats::power::clean_opportunities;
 use crate::analysis::strays::{LimitOrigin, StrayKind, Strays};
 use crate::model::{Capture, Level, Polarity};
@@ -26,7 +28,7 @@ pub fn of(capture: &Capture, strays: &Strays, attribution: &Attribution) -> Vec<
         if attribution.shared.iter().any(is_shared) {
             continue; // Said once for all its victims.
         }
-        if attribution.hazards.iter().any(|h| h.victim == coupling.victim) {
+        if attribution.hazards.iter().any(|h| is_gate_s(coupling, h)) {
             continue; // Said as the gate's own.
         }
         findings.push(match coupling.standing {
@@ -46,6 +48,15 @@ pub fn of(capture: &Capture, strays: &Strays, attribution: &Attribution) -> Vec<
             .map(|u| doubts::uncaptured(capture, attribution, u)),
     );
     findings
+}
+
+/// Whether what a row says is said with a gate's glitches.
+fn is_gate_s(c: &Coupling, gate: &Hazard) -> bool {
+    let is_suspect = |line: &usize| *line == c.aggressor || c.inseparable_from.contains(line);
+    c.victim == gate.victim
+        && c.standing == Standing::Inseparable
+        && c.levels.iter().all(|level| gate.levels.contains(level))
+        && gate.inputs.iter().all(is_suspect)
 }
 
 /// Pulses this long can be read by what follows: flip-flops of the TTL families are specified for 20 to 40 ns and more (from

@@ -145,6 +145,39 @@ pub fn own(capture: &Capture, o: &Own) -> Finding {
     }
 }
 
+/// Pulses that are another line's from the first edge to the last: a gate, or two lines that touch.
+fn whole_pulses(
+    capture: &Capture,
+    u: &Unsure,
+    [line, other]: [&str; 2],
+    (followers, of): (u64, u64),
+) -> Finding {
+    let time = |ticks: f64| span(&capture.timebase, ticks);
+    let [least, _, most] = u.crowd.widths.map(|w| time(w as f64));
+    Finding {
+        severity: Severity::Note,
+        topic: "stray",
+        title: format!(
+            "{line} now and then shows {other}'s whole pulse; a gate lets it through or the two touch, this capture can't tell"
+        ),
+        detail: format!(
+            "{} of {line}'s {} begin and end with a pulse of {other} ({least} to {most} wide); {of} pulses of {other} could have done so. {line} has longer pulses of its own, and no captured line's level shows what would let these through.",
+            followers,
+            count_of(u.crowd.of, &format!("{} pulse", u.crowd.level.word())),
+        ),
+        try_next: vec![
+            format!(
+                "Look at the wiring list: if a gate joins {other} to {line}, capture its enable as well; these pulses must come with it."
+            ),
+            format!(
+                "If none does: with the power off and nothing stored, measure between {line} and {other}; look for a solder bridge, a bent pin, or two strands that touch when the board is moved."
+            ),
+            CAUTION.to_string(),
+        ],
+        lines: vec![line.to_owned(), other.to_owned()],
+    }
+}
+
 /// Short pulses that may be strays or a line's job.
 pub fn unsure(capture: &Capture, u: &Unsure) -> Finding {
     let crowd = &u.crowd;
@@ -179,6 +212,9 @@ pub fn unsure(capture: &Capture, u: &Unsure) -> Finding {
         ),
     };
     let to = u.follows.map(|(to, ..)| name(capture, to));
+    if let (true, Some((_, _, followers, of)), Some(other)) = (u.whole, u.follows, &to) {
+        return whole_pulses(capture, u, [&line, other], (followers, of));
+    }
     Finding {
         severity: match crowd.scatters && u.follows.is_some() {
             true => Severity::Warning,
