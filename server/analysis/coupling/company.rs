@@ -9,12 +9,89 @@ use super::context::Contrast;
 use super::select::Victim;
 use super::{Coupling, Edge};
 use crate::analysis::stats::fisher::fisher;
-use crate::model::Polarity;
+use crate::model::{Capture, Level, Polarity, Ticks};
 
 /// Chance, all lines and edges allowed for, at or below which company matters.
 const CHANCE: f64 = 2e-3;
 /// Edges of the accused with company, and without, from which on anything is concluded.
 const FEWEST: u64 = 3;
+/// The same for a line's level, which more things than an enable go with.
+const LEVEL_CHANCE: f64 = 2e-4;
+/// A line's level says something only where it changed so often between the accused edges: what holds for long goes with
+/// whatever else came and went meanwhile.
+const CHANGES: usize = 20;
+/// What follows a clock belongs to one of its edges up to this share of the usual distance between them, and no longer than
+/// this.
+const OF_INTERVAL: f64 = 0.4;
+const LONGEST_S: f64 = 400e-9;
+
+/// How long after an accused edge another belongs to it, in ticks: `reach`, or longer where the accused edges are far apart.
+/// `second`: ticks in a second. Cost: linear in the edges.
+pub fn after(times: &[i64], reach: i64, second: f64) -> i64 {
+    let mut between: Vec<i64> = times.windows(2).map(|w| w[1] - w[0]).collect();
+    if between.is_empty() {
+        return reach;
+    }
+    let middle = between.len() / 2;
+    let (_, usual, _) = between.select_nth_unstable(middle);
+    reach.max((OF_INTERVAL * *usual as f64).min(LONGEST_S * second) as i64)
+}
+
+/// A line whose level at the accused edges decides whether they strike, if one does beyond chance: a gate or a register
+/// without a probe strikes, not the accused by itself.
+/// Cost: for each line, the accused edges × log of its own.
+pub fn whose_level_matters(
+    capture: &Capture,
+    edges: &[OwnEdges],
+    victim: &Victim,
+    row: &Coupling,
+    lines: &[usize],
+) -> Option<usize> {
+    let trials = trials(edges, victim, row);
+    let others = lines.iter().copied().filter(|&line| line != row.aggressor);
+    let tried = others.clone().count().max(1) as f64;
+    let chance_of = |line: usize| {
+        let record = &capture.lines[line];
+        let mut counts = [(0u64, 0u64); 2];
+        let (mut changes, mut last) = (0, None);
+        for &(time, hit) in &trials {
+            // Just before: what the accused edge itself switches says nothing.
+            let high = record.level_at(Ticks(time - 1)) == Level::High;
+            changes += usize::from(last.is_some_and(|l| l != high));
+            last = Some(high);
+            let count = &mut counts[usize::from(high)];
+            count.0 += 1;
+            count.1 += u64::from(hit);
+        }
+        let [low, high] = counts;
+        let says = changes >= CHANGES && low.0 >= FEWEST && high.0 >= FEWEST;
+        says.then(|| fisher(low.1, low.0, high.1, high.0).two_sided())
+    };
+    let tested = others.filter_map(|line| Some((chance_of(line)?, line)));
+    let (chance, line) = tested.min_by(|a, b| a.0.total_cmp(&b.0))?;
+    (chance * tried <= LEVEL_CHANCE).then_some(line)
+}
+
+/// The accused edges that were opportunities, and whether each struck.
+fn trials(edges: &[OwnEdges], victim: &Victim, row: &Coupling) -> Vec<(i64, bool)> {
+    let times = edges_of(edges, row);
+    let mut struck: Vec<i64> = row.occurrences.iter().map(|o| o.at).collect();
+    struck.sort_unstable();
+    victim
+        .opportunities(times)
+        .iter()
+        .flat_map(|range| &times[range.clone()])
+        .map(|&time| (time, struck.binary_search(&time).is_ok()))
+        .collect()
+}
+
+/// The edges of a row's aggressor that strike, ascending ticks.
+pub fn edges_of<'a>(edges: &'a [OwnEdges], row: &Coupling) -> &'a [i64] {
+    edges[row.aggressor].of(match row.edge {
+        Edge::Fall => Polarity::Fall,
+        _ => Polarity::Rise,
+    })
+}
 
 /// The line beside whose edges the row strikes most differently from how it strikes without them, if that is no chance.
 /// `lines`: those that are asked about; `before`, `after`: how long before and after the accused edge another belongs to
@@ -26,18 +103,7 @@ pub fn that_matters(
     lines: &[usize],
     [before, after]: [i64; 2],
 ) -> Option<Contrast> {
-    let times = edges[row.aggressor].of(match row.edge {
-        Edge::Fall => Polarity::Fall,
-        _ => Polarity::Rise,
-    });
-    let mut struck: Vec<i64> = row.occurrences.iter().map(|o| o.at).collect();
-    struck.sort_unstable();
-    let able = victim.opportunities(times);
-    let trials: Vec<(i64, bool)> = able
-        .iter()
-        .flat_map(|range| &times[range.clone()])
-        .map(|&time| (time, struck.binary_search(&time).is_ok()))
-        .collect();
+    let trials = trials(edges, victim, row);
     let others = lines.iter().filter(|&&line| line != row.aggressor);
     let tried = (3 * others.clone().count()).max(1) as f64;
     let mut best: Option<(f64, Contrast)> = None;
@@ -85,7 +151,6 @@ mod tests {
     use super::super::lags::LagHistogram;
     use super::super::{Estimate, Occurrence, Standing};
     use super::*;
-    use crate::model::Level;
 
     /// A clock rises every 2,000 ticks; another line follows every second of these 70 ticks later. `strikes(n)`: whether
     /// the nth rise strikes.

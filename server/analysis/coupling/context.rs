@@ -101,6 +101,8 @@ pub struct Known {
     pub in_step_without: bool,
     /// Beside which line's edges the only accused line strikes otherwise than without them ([`super::company`]).
     pub company: Option<Contrast>,
+    /// By which line's level it strikes or not (likewise).
+    pub level: Option<usize>,
     /// The accused lines look like a part of one that carries no probe ([`super::parts`]).
     pub part: Option<Ground>,
     /// The victim is a gate that glitches ([`super::hazard`]).
@@ -145,6 +147,7 @@ pub fn judge(
         || known.in_step_without
         || known.part.is_some()
         || known.company.is_some()
+        || known.level.is_some()
         || strikes_both_ways(rows)
         || rows
             .iter()
@@ -163,8 +166,19 @@ pub fn judge(
     if !told_otherwise && stories.captured.keys.len() == stories.hidden.keys.len() && nearness < NEAR {
         return Verdict::Either(telling(&stories.hidden));
     }
+    let mut companions = telling(&stories.hidden);
+    let besides = known
+        .company
+        .map(|company| company.other)
+        .into_iter()
+        .chain(known.level);
+    for line in besides {
+        if !companions.contains(&line) {
+            companions.push(line);
+        }
+    }
     Verdict::Hidden(Hidden {
-        companions: telling(&stories.hidden),
+        companions,
         contrast: contrast(table, &stories.hidden, rows).or(known.company),
         part: known.part,
     })

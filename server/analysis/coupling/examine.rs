@@ -216,13 +216,19 @@ impl<'a> Case<'a> {
         };
         let company = match rows {
             [row] => {
-                let around = [self.bench.instants.span, self.reach.hi];
-                company::that_matters(edges, victim, row, &lines, around)
+                let second = self.bench.capture.timebase.ticks_of(1.0);
+                let after = company::after(company::edges_of(edges, row), self.reach.hi, second);
+                company::that_matters(edges, victim, row, &lines, [self.bench.instants.span, after])
             }
+            _ => None,
+        };
+        let level = match rows {
+            [row] => company::whose_level_matters(self.bench.capture, edges, victim, row, &lines),
             _ => None,
         };
         context::Known {
             company,
+            level,
             keeps_distance: self.keeps_distance(rows),
             by_either_edge: either,
             in_step_without: rows.iter().any(is_kept_without),
