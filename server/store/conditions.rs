@@ -73,6 +73,9 @@ impl Store {
 pub struct InHand {
     /// Null: the captures under no condition.
     pub condition: Option<EntryId>,
+    /// A capture of the run to look at; null: the condition's newest run.
+    #[serde(default)]
+    pub run: Option<EntryId>,
     /// The newest capture of the session when it was said.
     pub capture: EntryId,
 }
@@ -82,24 +85,59 @@ impl Kind for InHand {
 }
 
 impl Store {
-    /// Takes a condition in hand: its captures are what the session's answer rests on, until another is brought.
+    /// Takes a condition in hand: its captures are what the session's answer rests on, until another is brought. `run`: a
+    /// capture of the run to look at, where that is not the newest.
     ///
     /// # Errors
-    /// The condition has no capture, or the disk's own.
-    pub fn take_in_hand(&self, session: SessionId, condition: Option<EntryId>) -> Result<(), Error> {
+    /// The condition has no capture, `run` is none of its captures, or the disk's own.
+    pub fn take_in_hand(
+        &self,
+        session: SessionId,
+        condition: Option<EntryId>,
+        run: Option<EntryId>,
+    ) -> Result<(), Error> {
         let captures = self.entries::<Capture>(session)?;
         if !captures.iter().any(|entry| entry.value.condition == condition) {
             return Err(Error::Invalid("expected a condition with captures".to_owned()));
         }
+        let is_run = |id: EntryId| {
+            let mut all = captures.iter();
+            all.any(|entry| entry.id == id && entry.value.condition == condition)
+        };
+        if run.is_some_and(|id| !is_run(id)) {
+            return Err(Error::Invalid(
+                "expected, as run, a capture under that condition".to_owned(),
+            ));
+        }
         let newest = captures.iter().map(|entry| entry.id).max();
         let value = InHand {
             condition,
+            run,
             capture: newest.unwrap_or(EntryId(0)),
         };
         match self.entries::<InHand>(session)?.first() {
             Some(held) => self.edit(session, held.id, &value).map(|_| ()),
             None => self.add(session, &value).map(|_| ()),
         }
+    }
+
+    /// A capture of the run that is looked at, where that is not the newest of the condition in hand.
+    ///
+    /// # Errors
+    /// The disk's own.
+    pub fn run_in_hand(&self, session: SessionId) -> Result<Option<EntryId>, Error> {
+        let captures = self.entries::<Capture>(session)?;
+        let last = captures.iter().map(|entry| entry.id).max();
+        let in_hand = self.entries::<InHand>(session)?.pop().map(|held| held.value);
+        let held = in_hand.filter(|held| Some(held.capture) == last);
+        let run = held.and_then(|held| Some((held.run?, held.condition)));
+        Ok(run
+            .filter(|(id, condition)| {
+                captures
+                    .iter()
+                    .any(|entry| entry.id == *id && entry.value.condition == *condition)
+            })
+            .map(|(id, _)| id))
     }
 
     /// The captures a session's answer rests on: those under the condition in hand, or under its newest condition
@@ -179,11 +217,18 @@ mod tests {
         let before = bring("a.vcd");
         condition("pull-up fitted");
         let after = bring("b.vcd");
-        assert_eq!(store.present_captures(id).unwrap(), [after]);
-        store.take_in_hand(id, Some(first)).unwrap();
-        assert_eq!(store.present_captures(id).unwrap(), [before]);
-        assert!(store.take_in_hand(id, None).is_err());
+        assert_eq!(store.present_captures(id).unwrap(), [after.clone()]);
+        store.take_in_hand(id, Some(first), None).unwrap();
+        assert_eq!(store.present_captures(id).unwrap(), [before.clone()]);
+        assert!(store.take_in_hand(id, None, None).is_err());
+        store.take_in_hand(id, Some(first), Some(before.id)).unwrap();
+        assert_eq!(store.run_in_hand(id).unwrap(), Some(before.id));
+        assert!(
+            store.take_in_hand(id, Some(first), Some(after.id)).is_err(),
+            "it is under another condition"
+        );
         let newer = bring("c.vcd");
         assert!(store.present_captures(id).unwrap().contains(&newer));
+        assert_eq!(store.run_in_hand(id).unwrap(), None);
     }
 }

@@ -5,14 +5,16 @@
 
 use std::sync::{Arc, PoisonError};
 
-use crate::report::inspect::{Finding, InspectReport, finding_keys};
+use crate::report::inspect::{Finding, InspectReport, Severity, finding_keys};
+use crate::report::text::headline;
 use crate::store::{EntryId, SessionId, Store, Under};
+use crate::workflow::condition_runs::RunFound;
 use crate::workflow::session::Held;
 
 use super::error::Failure;
 use super::opened::Opened;
 use super::state::App;
-use super::work::{PRESENT, look, scope_of};
+use super::work::{PRESENT, kept_runs, look, scope_of};
 
 /// Earlier conditions kept open in memory, over all sessions.
 const MOST_EARLIER: usize = 4;
@@ -26,11 +28,16 @@ pub struct Answer {
     pub report: Option<InspectReport>,
     /// The key of each finding of the report.
     pub keys: Vec<String>,
+    /// The condition's runs, the newest, which the report is of, last; empty where there is one.
+    pub runs: Vec<RunFound>,
 }
 
 impl Answer {
-    /// The kept report of a condition, with the keys of its findings.
-    pub fn new(under: &Under, report: Option<InspectReport>) -> Answer {
+    /// The kept report of a condition, with the keys of its findings. `runs`: its runs, the newest last.
+    pub fn new(under: &Under, report: Option<InspectReport>, mut runs: Vec<RunFound>) -> Answer {
+        if runs.len() < 2 {
+            runs.clear();
+        }
         Answer {
             condition: under.condition,
             title: under.title.clone(),
@@ -39,8 +46,57 @@ impl Answer {
                 .flat_map(|report| finding_keys(&report.findings))
                 .collect(),
             report,
+            runs,
         }
     }
+
+    /// What was found under the condition in a sentence or two.
+    pub fn headline(&self) -> Option<String> {
+        Some(headline_over(self.report.as_ref()?, &self.runs))
+    }
+}
+
+/// Troubles of runs that are not shown and that the shown run's `report` does not tell of, those of the newest run first.
+pub fn only_elsewhere<'a>(report: &InspectReport, runs: &'a [RunFound]) -> Vec<&'a Finding> {
+    let mut told = finding_keys(&report.findings);
+    let mut all = Vec::new();
+    for run in runs.iter().rev().filter(|run| !run.is_shown) {
+        for (finding, key) in run.report.findings.iter().zip(finding_keys(&run.report.findings)) {
+            if finding.severity != Severity::Note && !told.contains(&key) {
+                told.push(key);
+                all.push(finding);
+            }
+        }
+    }
+    all
+}
+
+/// What was found in the shown run, and in other runs of the condition where they show what it does not: a run may be
+/// too short to show it.
+pub fn headline_over(report: &InspectReport, runs: &[RunFound]) -> String {
+    /// Runs told of beside the shown one.
+    const MOST: usize = 2;
+    let Some(shown) = runs.iter().find(|run| run.is_shown) else {
+        return headline(report);
+    };
+    let own = finding_keys(&report.findings);
+    let is_more = |run: &&RunFound| {
+        let findings = &run.report.findings;
+        let mut all = findings.iter().zip(finding_keys(findings));
+        !run.is_shown && all.any(|(f, key)| f.severity != Severity::Note && !own.contains(&key))
+    };
+    let more: Vec<&RunFound> = runs.iter().rev().filter(is_more).collect();
+    if more.is_empty() {
+        return headline(report);
+    }
+    let say = |run: &RunFound, report| format!("In {} ({}): {}", run.files, run.size, headline(report));
+    let mut all: Vec<String> = more.iter().take(MOST).map(|run| say(run, &run.report)).collect();
+    if let further @ 1.. = more.len().saturating_sub(MOST) {
+        all.push(format!("More in {further} other runs."));
+    }
+    let is_trouble = report.findings.iter().any(|f| f.severity != Severity::Note);
+    all.insert(if is_trouble { 0 } else { all.len() }, say(shown, report));
+    all.join(" ")
 }
 
 /// What is kept of each condition with captures, in their order: the newest one last.
@@ -52,7 +108,13 @@ pub fn kept_answers(store: &Store, id: SessionId) -> Result<Vec<Answer>, Failure
         let kept = store.latest_report(id, &scope_of(under.condition))?;
         // An answer that an older program kept in another shape is worked out again when the session is opened.
         let report = kept.and_then(|text| serde_json::from_str(&text).ok());
-        Ok(Answer::new(under, report))
+        let mut runs = kept_runs(store, id, under.condition)?;
+        // The runs may have been looked at anew since, in another one than the newest.
+        let newest = runs.last_mut().map(|run| {
+            run.is_shown = true;
+            run.report.clone()
+        });
+        Ok(Answer::new(under, newest.or(report), runs))
     };
     store.captures_by_condition(id)?.iter().map(answer).collect()
 }
@@ -72,29 +134,57 @@ pub struct Standing {
     pub key: String,
     /// Which of the answers tells of it last, and where in that.
     pub answer: usize,
+    /// The run of that answer; `None`: the newest, which its report is of.
+    pub run: Option<usize>,
     pub finding: usize,
     /// Which of the answers tell of it, in their order.
     pub under: Vec<usize>,
 }
 
 impl Standing {
-    /// The finding as the last answer that tells of it has it.
-    pub fn finding<'a>(&self, answers: &'a [Answer]) -> Option<&'a Finding> {
-        answers
-            .get(self.answer)?
-            .report
-            .as_ref()?
-            .findings
-            .get(self.finding)
+    /// The report that tells of it last.
+    pub fn report<'a>(&self, answers: &'a [Answer]) -> Option<&'a InspectReport> {
+        let answer = answers.get(self.answer)?;
+        match self.run {
+            Some(run) => Some(&answer.runs.get(run)?.report),
+            None => answer.report.as_ref(),
+        }
     }
 
-    /// Whether the newest answer tells of it.
+    /// The finding as the last answer that tells of it has it.
+    pub fn finding<'a>(&self, answers: &'a [Answer]) -> Option<&'a Finding> {
+        self.report(answers)?.findings.get(self.finding)
+    }
+
+    /// Whether the newest answer tells of it, in any run.
     pub fn is_present(&self, answers: &[Answer]) -> bool {
         answers.iter().rposition(|answer| answer.report.is_some()) == Some(self.answer)
     }
 
-    /// Under which conditions it was found and under which it was not; empty where only one was looked at.
+    /// Under which conditions it was found and under which it was not, and in which run, where there are several.
     pub fn says(&self, answers: &[Answer]) -> String {
+        let all = [self.says_condition(answers), self.says_run(answers)];
+        let all: Vec<String> = all.into_iter().filter(|says| !says.is_empty()).collect();
+        all.join("; ")
+    }
+
+    /// In which run it was found, where not in the newest; which run a note speaks of.
+    fn says_run(&self, answers: &[Answer]) -> String {
+        let runs = answers.get(self.answer).map_or(&[][..], |answer| &answer.runs);
+        let (Some(newest), Some(finding)) = (runs.last(), self.finding(answers)) else {
+            return String::new();
+        };
+        match self.run.and_then(|run| runs.get(run)) {
+            Some(run) => format!(
+                "found in {} ({}), not in {}, the newest run ({})",
+                run.files, run.size, newest.files, newest.size
+            ),
+            None if finding.severity == Severity::Note => format!("in {}, the newest run", newest.files),
+            None => String::new(),
+        }
+    }
+
+    fn says_condition(&self, answers: &[Answer]) -> String {
         let names = |found: bool| {
             let those = answers.iter().enumerate();
             let those =
@@ -116,17 +206,31 @@ impl Standing {
 pub fn standings(answers: &[Answer]) -> Vec<Standing> {
     let mut all: Vec<Standing> = Vec::new();
     for (number, answer) in answers.iter().enumerate().rev() {
-        for (finding, key) in answer.keys.iter().enumerate() {
-            match all.iter_mut().find(|standing| standing.key == *key) {
+        let from = all.len();
+        let own = answer.keys.iter().cloned().enumerate();
+        let mut told: Vec<(Option<usize>, usize, String)> =
+            own.map(|(finding, key)| (None, finding, key)).collect();
+        // Of earlier runs what is wrong: a newer one that shows nothing may have been too short.
+        for (at, run) in answer.runs.iter().enumerate().rev().skip(1) {
+            let findings = &run.report.findings;
+            let keys = finding_keys(findings).into_iter().enumerate();
+            let troubles = keys.filter(|(finding, _)| findings[*finding].severity != Severity::Note);
+            told.extend(troubles.map(|(finding, key)| (Some(at), finding, key)));
+        }
+        for (run, finding, key) in told {
+            match all.iter_mut().find(|standing| standing.key == key) {
+                Some(standing) if standing.under.first() == Some(&number) => {}
                 Some(standing) => standing.under.insert(0, number),
                 None => all.push(Standing {
-                    key: key.clone(),
+                    key,
                     answer: number,
+                    run,
                     finding,
                     under: vec![number],
                 }),
             }
         }
+        all[from..].sort_by_key(|standing| standing.finding(answers).map(|finding| finding.severity));
     }
     all
 }
@@ -187,6 +291,7 @@ mod tests {
             title: title.to_owned(),
             report: Some(report),
             keys: keys.iter().map(|key| (*key).to_owned()).collect(),
+            runs: Vec::new(),
         }
     }
 

@@ -8,7 +8,7 @@ use crate::store::SessionId;
 
 use super::occurrences::Occurrence;
 use super::window::LineIndex;
-use crate::workflow::session::Placed;
+use crate::workflow::condition_runs::{Placed, RunFound};
 use crate::workflow::unreadable::Unreadable;
 
 /// Everything the pages and the diagram show of one session; never changed, only replaced.
@@ -29,6 +29,8 @@ pub struct Opened {
     pub clocks: Vec<Placed>,
     /// Present captures that can't be read; a finding tells of each, in this order.
     pub unreadable: Vec<Unreadable>,
+    /// The runs under the condition, the newest last; empty where there is one.
+    pub runs: Vec<RunFound>,
 }
 
 /// What is kept in memory for one line.
@@ -90,6 +92,7 @@ impl Opened {
             evidence: OnceLock::new(),
             clocks: Vec::new(),
             unreadable: Vec::new(),
+            runs: Vec::new(),
         }
     }
 

@@ -1,10 +1,11 @@
 //! The sheet to read, as ready strings: worst first, each finding with its figures and what to try next.
 
 use crate::report::inspect::{CouplingRow, Finding, LagHistogram, Severity};
-use crate::report::text::{engineering, headline, seconds};
+use crate::report::text::{engineering, seconds};
 use crate::store::{EntryId, SessionId};
 use crate::workflow::unreadable;
 
+use super::answers::headline_over;
 use super::finding_state::StateView;
 use super::occurrences::occurrences;
 use super::opened::Opened;
@@ -113,7 +114,7 @@ pub fn sheet(opened: &Opened) -> Sheet {
         view
     });
     Sheet {
-        headline: parts(&headline(report), &names),
+        headline: parts(&headline_over(report, &opened.runs), &names),
         facts: facts(opened),
         findings: views.collect(),
         warnings: warnings.collect(),

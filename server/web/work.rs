@@ -8,11 +8,15 @@ use tokio::sync::watch;
 
 use crate::ingest::Progress;
 use crate::setup::Setup;
-use crate::store::{EntryId, SessionId};
+use crate::store::{EntryId, SessionId, Store};
+use crate::workflow::condition_runs::{RunFound, inspect_runs};
 use crate::workflow::metered::with_readings;
-use crate::workflow::session::{Held, RunTallies, inspect_newest, tally_all};
+use crate::workflow::session::{Held, RunTallies, tally_all};
 use crate::workflow::unreadable::{AllRead, NotRead, Unreadable};
 
+use crate::report::inspect::InspectReport;
+
+use super::answers::only_elsewhere;
 use super::error::{Failure, sentence};
 use super::opened::Opened;
 use super::state::App;
@@ -204,7 +208,7 @@ fn open(app: &App, id: SessionId, sender: &watch::Sender<Stage>) -> Result<(), F
     })?;
     let json = serde_json::to_string(&opened.report).map_err(Failure::ours)?;
     app.store
-        .save_report(id, PRESENT, &key, &json, &summary(&opened.report))?;
+        .save_report(id, PRESENT, &key, &json, &summary(&opened.report, &opened.runs))?;
     app.keep(opened);
     Ok(())
 }
@@ -223,7 +227,10 @@ pub(super) fn look(
     let key = held.key();
     let (setup, read) = read_all(app, held, &|says, share| tell(Step { says, share }))?;
     let setup = with_readings(setup, held.readings());
-    let scope = scope_of(held.condition());
+    let scope = match held.run {
+        Some(run) => format!("run {run}"),
+        None => scope_of(held.condition()),
+    };
     let known = app.store.load_report(id, &scope, &key)?;
     let known = known.and_then(|json| serde_json::from_str(&json).ok());
     let is_known = known.is_some();
@@ -233,18 +240,30 @@ pub(super) fn look(
             share: None,
         });
     }
-    let newest = inspect_newest(held, read, &setup, known)
+    let kept = kept_runs(&app.store, id, held.condition())?;
+    let keys = |runs: &[RunFound]| runs.iter().map(|run| run.key.clone()).collect::<Vec<_>>();
+    let kept_keys = keys(&kept);
+    let one = inspect_runs(held, read, &setup, known, kept)
         .ok_or_else(|| Failure::missing("capture in this session"))?;
-    let report = newest.report;
+    if keys(&one.runs) != kept_keys {
+        let json = serde_json::to_string(&one.runs).map_err(Failure::ours)?;
+        let none = crate::store::Summary::default();
+        app.store
+            .save_report(id, &runs_scope_of(held.condition()), "", &json, &none)?;
+    }
+    let report = one.report;
     if !is_known {
         let json = serde_json::to_string(&report).map_err(Failure::ours)?;
         app.store
-            .save_report(id, &scope, &key, &json, &summary(&report))?;
+            .save_report(id, &scope, &key, &json, &summary(&report, &[]))?;
     }
     let title = app.store.session(id)?.body.title;
-    let mut opened = Opened::new(id, title, newest.capture, report, key);
-    opened.clocks = newest.placed;
-    opened.unreadable = newest.unreadable;
+    let mut opened = Opened::new(id, title, one.capture, report, key);
+    opened.clocks = one.placed;
+    opened.unreadable = one.unreadable;
+    if one.runs.len() > 1 {
+        opened.runs = one.runs;
+    }
     Ok(opened)
 }
 
@@ -254,6 +273,27 @@ pub(super) const PRESENT: &str = "all";
 /// Scope under which the answer on the captures under one condition is kept.
 pub(super) fn scope_of(condition: Option<EntryId>) -> String {
     condition.map_or_else(|| "under none".to_owned(), |id| format!("under {id}"))
+}
+
+/// Scope under which is kept what is wrong in each run of a condition.
+fn runs_scope_of(condition: Option<EntryId>) -> String {
+    format!("runs {}", scope_of(condition))
+}
+
+/// What is kept of each run of a condition, the newest last.
+///
+/// # Errors
+/// The disk's own.
+pub(super) fn kept_runs(
+    store: &Store,
+    id: SessionId,
+    condition: Option<EntryId>,
+) -> Result<Vec<RunFound>, Failure> {
+    let text = store.latest_report(id, &runs_scope_of(condition))?;
+    // What an older program kept in another shape is worked out again when the session is opened.
+    Ok(text
+        .and_then(|text| serde_json::from_str(&text).ok())
+        .unwrap_or_default())
 }
 
 /// Scope under which the counts of all runs are kept.
@@ -320,19 +360,19 @@ pub fn read_all(
     Ok((setup, all))
 }
 
-fn summary(report: &crate::report::inspect::InspectReport) -> crate::store::Summary {
+/// Counts over the report and what other `runs` of the condition tell besides.
+fn summary(report: &InspectReport, runs: &[RunFound]) -> crate::store::Summary {
     use crate::report::inspect::Severity;
-    let count = |severity| {
-        report
-            .findings
-            .iter()
-            .filter(|finding| finding.severity == severity)
-            .count() as u64
-    };
+    let besides = only_elsewhere(report, runs);
+    let all = || report.findings.iter().chain(besides.iter().copied());
+    let count = |severity| all().filter(|finding| finding.severity == severity).count() as u64;
     crate::store::Summary {
         faults: count(Severity::Fault),
         warnings: count(Severity::Warning),
-        headline: report.findings.first().map(|finding| finding.title.clone()),
+        // The first of the worst.
+        headline: all()
+            .min_by_key(|finding| finding.severity)
+            .map(|finding| finding.title.clone()),
     }
 }
 

@@ -60,7 +60,7 @@ pub fn open_demo(store: &Store) -> Result<SessionId, Error> {
         bring(name, after)?;
     }
     // The page opens on what is wrong; the way it was put right is in Before and after.
-    store.take_in_hand(session, Some(as_found))?;
+    store.take_in_hand(session, Some(as_found), None)?;
     Ok(session)
 }
 

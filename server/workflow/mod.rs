@@ -16,6 +16,7 @@
 pub mod align;
 mod assumed;
 pub mod compare;
+pub mod condition_runs;
 pub mod demo_session;
 pub mod export;
 mod fill;

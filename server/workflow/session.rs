@@ -8,7 +8,6 @@ use crate::analysis::align::channel_skews;
 use crate::ingest::Progress;
 use crate::model::Capture;
 use crate::report::compare::Tallies;
-use crate::report::inspect::InspectReport;
 use crate::setup::Setup;
 use crate::store::{
     Capture as Brought, ChannelSkews, Clock, Condition, Entry, EntryId, Error, PulseMark, Reading,
@@ -16,11 +15,10 @@ use crate::store::{
 };
 
 use super::compare::tallies;
-use super::inspect::inspect_run;
 use super::marks::{self, JudgedPulse};
 use super::read::read_options;
 use super::reading::sheet_text;
-use super::runs::{Member, Run, Tie, runs};
+use super::runs::{Run, Tie, runs};
 use super::stored::read_stored;
 use super::unreadable::{AllRead, NotRead, Unreadable};
 
@@ -29,6 +27,8 @@ pub struct Held {
     pub captures: Vec<Entry<Brought>>,
     pub conditions: Vec<Entry<Condition>>,
     pub setup: String,
+    /// A capture of the run that is looked at; `None`: the newest run.
+    pub run: Option<EntryId>,
     clocks: Vec<Entry<Clock>>,
     skews: Vec<Entry<ChannelSkews>>,
     sheets: Vec<Entry<ReadingSheet>>,
@@ -43,7 +43,9 @@ impl Held {
     /// No such session, or the disk's own.
     pub fn present(store: &Store, session: SessionId) -> Result<Held, Error> {
         let captures = store.present_captures(session)?;
-        Held::of(store, session, captures)
+        let mut held = Held::of(store, session, captures)?;
+        held.run = store.run_in_hand(session)?;
+        Ok(held)
     }
 
     /// The captures given, all of the session, such as those under one condition.
@@ -74,6 +76,7 @@ impl Held {
             captures,
             conditions: store.entries(session)?,
             setup: store.session(session)?.body.setup,
+            run: None,
             clocks: store.entries(session)?,
             skews: store.entries(session)?,
             sheets: store.entries(session)?,
@@ -82,9 +85,15 @@ impl Held {
         })
     }
 
-    /// Names everything an answer over these captures rests on.
+    /// Names everything an answer over these captures rests on, and which of their runs it is of.
     pub fn key(&self) -> String {
-        let here = |id: EntryId| self.captures.iter().any(|entry| entry.id == id);
+        let all = self.key_of(&self.captures);
+        self.run.map_or(all.clone(), |run| format!("{all} run {run}"))
+    }
+
+    /// Names everything that what is found in some of the captures rests on.
+    pub(super) fn key_of(&self, captures: &[Entry<Brought>]) -> String {
+        let here = |id: EntryId| captures.iter().any(|entry| entry.id == id);
         let clocks: Vec<&Clock> = self
             .clocks
             .iter()
@@ -99,7 +108,7 @@ impl Held {
             .collect();
         let skews: Vec<&ChannelSkews> = self.skews.iter().map(|s| &s.value).collect();
         let own = |entry: &Entry<Brought>| (entry.id.0, entry.value.instrument.clone());
-        let captures: Vec<(i64, String)> = self.captures.iter().map(own).collect();
+        let own: Vec<(i64, String)> = captures.iter().map(own).collect();
         let marks: Vec<&PulseMark> = self
             .marks
             .iter()
@@ -107,8 +116,8 @@ impl Held {
             .filter(|m| here(m.capture))
             .collect();
         let readings: Vec<&Reading> = self.readings().collect();
-        let said = serde_json::json!([clocks, sheets, skews, captures, marks, readings]).to_string();
-        report_key(&self.captures, &[&self.setup, &said])
+        let said = serde_json::json!([clocks, sheets, skews, own, marks, readings]).to_string();
+        report_key(captures, &[&self.setup, &said])
     }
 
     /// The setup that one capture is read with: the session's, and over it what was said on its reading sheet.
@@ -153,7 +162,7 @@ impl Held {
     }
 
     /// Channel skews of the instrument that recorded the capture at `index`, by line name, in seconds.
-    fn late_s(&self, index: usize) -> BTreeMap<String, f64> {
+    pub(super) fn late_s(&self, index: usize) -> BTreeMap<String, f64> {
         let instrument = &self.captures[index].value.instrument;
         let own = self
             .skews
@@ -212,101 +221,6 @@ pub fn with_sheet(setup: &Setup, sheet: &str) -> Result<Setup, String> {
     read.family = own.family.or(read.family.take());
     read.columns.extend(own.columns);
     Ok(setup)
-}
-
-/// Where one of the captures given came to.
-#[derive(Clone, Debug)]
-pub struct Placed {
-    pub member: Member,
-    /// Its run, by number.
-    pub run: usize,
-    /// Whether that run is the one looked at.
-    pub is_shown: bool,
-    /// Length of its sample (or tick) in seconds.
-    pub sample_s: f64,
-}
-
-/// The newest run, inspected, and where every capture came to.
-pub struct Newest {
-    pub capture: Capture,
-    pub report: InspectReport,
-    pub placed: Vec<Placed>,
-    /// What was left out; a finding tells of each, in this order.
-    pub unreadable: Vec<Unreadable>,
-}
-
-/// Inspects the newest run of the captures of `held` that could be read; what stands beside it is told. `None` where
-/// there are none. `known`: what the inspection of the same came to earlier, where that is known.
-pub fn inspect_newest(
-    held: &Held,
-    read: AllRead,
-    setup: &Setup,
-    known: Option<InspectReport>,
-) -> Option<Newest> {
-    let (positions, captures): (Vec<usize>, Vec<Capture>) = read
-        .captures
-        .into_iter()
-        .enumerate()
-        .filter_map(|(position, capture)| Some((position, capture?)))
-        .unzip();
-    let ties: Vec<Tie> = held.ties();
-    let ties: Vec<Tie> = positions.iter().map(|&i| within(&ties[i], &positions)).collect();
-    let samples: Vec<f64> = captures
-        .iter()
-        .map(|c| c.timebase.length_s(c.resolution_ticks))
-        .collect();
-    let late: Vec<BTreeMap<String, f64>> = positions.iter().map(|&i| held.late_s(i)).collect();
-    let mut all = runs(captures, &ties, &late);
-    let newest = all
-        .iter()
-        .rposition(|run| !run.is_left_over())
-        .unwrap_or(all.len().checked_sub(1)?);
-    let placed = all.iter().enumerate().flat_map(|(number, run)| {
-        let place = |member: &Member| Placed {
-            run: number,
-            is_shown: number == newest,
-            sample_s: samples[member.position],
-            member: Member {
-                position: positions[member.position],
-                ..member.clone()
-            },
-        };
-        run.members.iter().map(place).collect::<Vec<_>>()
-    });
-    let placed = placed.collect();
-    let mut run = all.remove(newest);
-    for left in all.iter().filter(|run| run.is_left_over()) {
-        run.findings.extend(left.findings.clone());
-    }
-    run.findings
-        .extend(read.unreadable.iter().map(Unreadable::finding));
-    let others = all.iter().filter(|run| !run.is_left_over()).count();
-    if others > 0 {
-        let which = match others {
-            1 => "1 other run under this condition is".to_owned(),
-            n => format!("{n} other runs under this condition are"),
-        };
-        run.capture.warn(format!(
-            "{which} counted in Before and after, not shown here: captures of the same lines are taken for runs of their \
-             own."
-        ));
-        if let (Some(row), Some(warning)) = (run.sources.first_mut(), run.capture.warnings.last()) {
-            row.warnings.push(warning.text.clone());
-        }
-    }
-    let (capture, report) = match known {
-        Some(report) => (run.capture, report),
-        None => {
-            let inspection = inspect_run(run.capture, run.sources, setup, run.findings);
-            (inspection.capture, inspection.report)
-        }
-    };
-    Some(Newest {
-        capture,
-        report,
-        placed,
-        unreadable: read.unreadable,
-    })
 }
 
 /// What [`tally_all`] found, as it is kept.
@@ -371,7 +285,7 @@ pub fn tally_all(held: &Held, read: AllRead, setup: &Setup) -> RunTallies {
 }
 
 /// A tie by positions among all captures, as one among those at `here`.
-fn within(tie: &Tie, here: &[usize]) -> Tie {
+pub(super) fn within(tie: &Tie, here: &[usize]) -> Tie {
     match tie {
         Tie::With { with, on, shift_s } => match here.iter().position(|i| i == with) {
             Some(with) => Tie::With {

@@ -17,16 +17,19 @@ use crate::workflow::session::{Held, measure_skews};
 #[derive(Serialize, Deserialize, utoipa::ToSchema)]
 pub struct Wanted {
     pub condition: Option<EntryId>,
+    /// A capture of the run to look at; null: the condition's newest run.
+    #[serde(default)]
+    pub run: Option<EntryId>,
 }
 
-/// Which condition new captures are taken under.
+/// Which condition, and which of its runs, is looked at.
 pub async fn take_in_hand(
     State(app): State<Arc<App>>,
     Path(id): Path<i64>,
     Json(wanted): Json<Wanted>,
 ) -> Result<StatusCode, Failure> {
     with_store(app, move |store| {
-        Ok(store.take_in_hand(SessionId(id), wanted.condition)?)
+        Ok(store.take_in_hand(SessionId(id), wanted.condition, wanted.run)?)
     })
     .await?;
     Ok(StatusCode::NO_CONTENT)

@@ -57,6 +57,8 @@ struct CapturePage {
     clips_csv: String,
     has_harness: bool,
     undo: Option<String>,
+    /// What takes its run in hand, as JSON.
+    look: String,
 }
 
 struct Setting {
@@ -119,6 +121,7 @@ pub async fn page(
             title: store.session(session)?.body.title,
             file: entry.value.file.clone(),
             remark: entry.value.remark.clone(),
+            look: json!({ "condition": entry.value.condition, "run": capture }).to_string(),
             format: shown.format,
             facts: shown.facts,
             warnings: shown.warnings,

@@ -11,7 +11,7 @@ use super::Places;
 use crate::report::inspect::{Severity, finding_keys};
 use crate::setup::Setup;
 use crate::store::{Entry, FindingState, SessionId, Store};
-use crate::web::answers::kept_answers;
+use crate::web::answers::{kept_answers, standings};
 use crate::web::api::harness::{clips_of, harness_of};
 use crate::web::error::PageFailure;
 use crate::web::finding_state::StateView;
@@ -42,6 +42,8 @@ struct FindingsPage {
     unreadable: Vec<CaptureLink>,
     /// Conditions with captures, where there are several: one of them is looked at.
     conditions: Vec<ConditionView>,
+    /// The runs of the condition looked at, where there are several: one of them is looked at.
+    runs: Vec<ConditionView>,
     /// What stood under the condition before and does not now, a sentence each.
     since: Vec<String>,
 }
@@ -69,6 +71,18 @@ fn conditions(store: &Store, id: SessionId) -> Result<Vec<ConditionView>, PageFa
     Ok(if views.len() > 1 { views } else { Vec::new() })
 }
 
+/// The runs of the condition that is looked at, the newest last.
+fn runs(store: &Store, id: SessionId, opened: &Opened) -> Result<Vec<ConditionView>, PageFailure> {
+    let shown = store.present_captures(id)?;
+    let condition = shown.first().and_then(|entry| entry.value.condition);
+    let views = opened.runs.iter().map(|run| ConditionView {
+        words: format!("{} ({})", run.files, run.size),
+        is_shown: run.is_shown,
+        json: serde_json::json!({ "condition": condition, "run": run.captures.first() }).to_string(),
+    });
+    Ok(views.collect())
+}
+
 /// What the last condition before this one that was looked at told of and this one does not: a sentence for troubles that
 /// are not found any more, one for those whose lines are not captured now. Nothing of notes, which ask for nothing.
 fn since(store: &Store, id: SessionId, opened: &Opened) -> Result<Vec<String>, PageFailure> {
@@ -80,21 +94,26 @@ fn since(store: &Store, id: SessionId, opened: &Opened) -> Result<Vec<String>, P
     };
     let answers = kept_answers(store, id)?;
     let earlier = answers.iter().take_while(|answer| answer.condition != condition);
-    let Some((before, report)) = earlier
-        .filter_map(|answer| Some((answer, answer.report.as_ref()?)))
-        .last()
-    else {
+    let Some(before) = earlier.filter(|answer| answer.report.is_some()).last() else {
         return Ok(Vec::new());
     };
-    let present = finding_keys(&opened.report.findings);
+    let mut present = finding_keys(&opened.report.findings);
+    for run in &opened.runs {
+        present.extend(finding_keys(&run.report.findings));
+    }
     let is_captured = |line: &String| {
         let buses = &opened.capture.buses;
         opened.capture.line_index(line).is_some() || buses.iter().any(|bus| bus.name == *line)
     };
     let (mut gone, mut unseen) = (Vec::new(), Vec::new());
-    for (finding, key) in report.findings.iter().zip(&before.keys) {
+    let alone = std::slice::from_ref(before);
+    let all = standings(alone);
+    for standing in &all {
+        let Some(finding) = standing.finding(alone) else {
+            continue;
+        };
         let is_trouble = finding.severity != Severity::Note && finding.topic != "reading";
-        if !is_trouble || present.contains(key) {
+        if !is_trouble || present.contains(&standing.key) {
             continue;
         }
         match finding.lines.iter().all(is_captured) {
@@ -161,9 +180,10 @@ pub async fn page(State(app): State<Arc<App>>, Path(id): Path<i64>) -> Result<Ht
         } else {
             app.in_memory(id)
         };
-        let (mut sheet_shown, mut gone) = (None, Vec::new());
+        let (mut sheet_shown, mut gone, mut runs_shown) = (None, Vec::new(), Vec::new());
         if let Some(opened) = opened {
             gone = since(&app.store, id, &opened)?;
+            runs_shown = runs(&app.store, id, &opened)?;
             let mut shown = sheet(&opened);
             let harness = harness_of(&app.store, id)?;
             let clips = clips_of(&app.store, id, &harness)?;
@@ -196,6 +216,7 @@ pub async fn page(State(app): State<Arc<App>>, Path(id): Path<i64>) -> Result<Ht
                 false => Vec::new(),
             },
             conditions: conditions(&app.store, id)?,
+            runs: runs_shown,
             since: gone,
             is_reading,
             fresh,

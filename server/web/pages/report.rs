@@ -14,7 +14,7 @@ use serde::Deserialize;
 use super::before_after::{Comparison, comparison};
 use super::figures::drawing;
 use crate::report::inspect::{Finding, InspectReport, Severity};
-use crate::report::text::{headline, moment_in};
+use crate::report::text::moment_in;
 use crate::store::{Entry, EntryId, FindingState, Outcome, SessionId, Store, Verdict};
 use crate::web::answers::{Answer, Standing, standings};
 use crate::web::api::harness::{clips_of, harness_of};
@@ -136,12 +136,12 @@ pub async fn page(
         // A condition whose captures can't be read keeps nobody from the rest.
         looked.push(match app.opened_under(id, under).await {
             Ok(opened) => Looked {
-                answer: Answer::new(&told, Some(opened.report.clone())),
+                answer: Answer::new(&told, Some(opened.report.clone()), opened.runs.clone()),
                 opened: Some(opened),
                 trouble: String::new(),
             },
             Err(failure) => Looked {
-                answer: Answer::new(&told, None),
+                answer: Answer::new(&told, None, Vec::new()),
                 opened: None,
                 trouble: failure.sentence,
             },
@@ -194,10 +194,7 @@ fn render(
             .collect(),
         created: moment(log.session.created_ms),
         changed: moment(log.session.changed_ms),
-        headline: newest
-            .and_then(|answer| answer.report.as_ref())
-            .map(headline)
-            .unwrap_or_default(),
+        headline: newest.and_then(Answer::headline).unwrap_or_default(),
         version: env!("CARGO_PKG_VERSION"),
         conditions: conditions(&log, &answers, &troubles, moment),
         now: match answers.len() {
@@ -277,9 +274,8 @@ fn conditions(
             title,
             remark,
             captures: captures.map(row).collect(),
-            says: looked.map_or(String::new(), |(answer, trouble)| match &answer.report {
-                Some(report) => headline(report),
-                None => trouble.clone(),
+            says: looked.map_or(String::new(), |(answer, trouble)| {
+                answer.headline().unwrap_or_else(|| trouble.clone())
             }),
         }
     };
@@ -334,10 +330,14 @@ fn findings(
             continue;
         };
         let state = state_of(log, &standing.key);
-        let place = told[standing.answer]
-            .iter_mut()
-            .find(|told| told.finding == finding.id);
-        let figure = (drawn < MOST_FIGURES && finding.severity != Severity::Note).then(|| {
+        // What is kept of an earlier run has no edges to draw.
+        let is_opened = standing.run.is_none();
+        let of_run = match (is_opened, standing.report(answers)) {
+            (false, Some(report)) => &mut places::of_findings(&harness, &clips, report),
+            _ => &mut told[standing.answer],
+        };
+        let place = of_run.iter_mut().find(|told| told.finding == finding.id);
+        let figure = (is_opened && drawn < MOST_FIGURES && finding.severity != Severity::Note).then(|| {
             // Dimension lines were put down on the condition that was looked at: they hold for the newest.
             let lines = match standing.is_present(answers) {
                 true => &diagram.dimensions[..],
@@ -355,7 +355,10 @@ fn findings(
             places: place
                 .map(|place| std::mem::take(&mut place.sentences))
                 .unwrap_or_default(),
-            ruled_out: ruled_out(&opened.report, finding),
+            ruled_out: match is_opened {
+                true => ruled_out(&opened.report, finding),
+                false => Vec::new(),
+            },
             try_next: finding.try_next.clone(),
             // A note asks for nothing: it has a state only where somebody gave it one.
             state: match (finding.severity, state) {
@@ -472,9 +475,10 @@ fn still_open(log: &SessionLog, answers: &[Answer], all: &[Standing]) -> Vec<Str
             .map(|state| state.state)
             .unwrap_or_default();
         if finding.severity != Severity::Note && !matches!(state, Verdict::Fixed | Verdict::NotAFault) {
-            let gone = match standing.is_present(answers) {
-                true => String::new(),
-                false => format!("; {}: if it is settled, mark it as fixed", standing.says(answers)),
+            let gone = match (standing.is_present(answers), standing.run) {
+                (true, None) => String::new(),
+                (true, Some(_)) => format!("; {}", standing.says(answers)),
+                (false, _) => format!("; {}: if it is settled, mark it as fixed", standing.says(answers)),
             };
             open.push(format!("{} ({}{gone})", finding.title, state.words()));
         }

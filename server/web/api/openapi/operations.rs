@@ -327,7 +327,7 @@ pub(super) fn operations() -> Vec<Operation> {
         op(
             "put",
             "/api/sessions/{id}/condition-in-hand",
-            "Look at the captures of one condition, until another capture is brought",
+            "Look at the newest run of one condition, or at the run named, until another capture is brought",
             Json(shape::<clocks::Wanted>()),
             Empty,
         ),

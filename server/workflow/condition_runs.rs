@@ -1,0 +1,188 @@
+//! The runs of one condition: one of them looked at, and what is wrong in each of the others.
+//!
+//! A run that shows nothing may only have been too short: what stood in an earlier run of the same condition is not gone.
+
+use std::collections::BTreeMap;
+
+use serde::{Deserialize, Serialize};
+
+use crate::model::Capture;
+use crate::model::units::seconds;
+use crate::report::inspect::InspectReport;
+use crate::setup::Setup;
+use crate::store::{Capture as Brought, Entry, EntryId};
+
+use super::inspect::inspect_run;
+use super::runs::{Member, Run, Tie, runs};
+use super::session::{Held, within};
+use super::unreadable::{AllRead, Unreadable};
+
+/// Where one of the captures given came to.
+#[derive(Clone, Debug)]
+pub struct Placed {
+    pub member: Member,
+    /// Its run, by number.
+    pub run: usize,
+    /// Whether that run is the one looked at.
+    pub is_shown: bool,
+    /// Length of its sample (or tick) in seconds.
+    pub sample_s: f64,
+}
+
+/// What is wrong in one run of a condition that has several.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct RunFound {
+    pub captures: Vec<EntryId>,
+    /// Its files.
+    pub files: String,
+    /// "412 edges in 1.3 ms".
+    pub size: String,
+    /// Names what the report rests on.
+    pub key: String,
+    /// Without the single strays, lags and waveforms.
+    pub report: InspectReport,
+    #[serde(skip)]
+    pub is_shown: bool,
+}
+
+/// One run of some captures, inspected, and where every capture came to.
+pub struct OneRun {
+    pub capture: Capture,
+    pub report: InspectReport,
+    pub placed: Vec<Placed>,
+    /// What was left out; a finding tells of each, in this order.
+    pub unreadable: Vec<Unreadable>,
+    /// All runs that are not left over, and the shown one, the newest last.
+    pub runs: Vec<RunFound>,
+}
+
+/// Inspects the run in hand of the captures of `held` that could be read, or the newest one, and the others as far as
+/// they are not `kept` from earlier. `None` where there are none. `known`: what the inspection of the same run came to,
+/// where that is known. Cost: an inspection for each run that is not kept.
+pub fn inspect_runs(
+    held: &Held,
+    read: AllRead,
+    setup: &Setup,
+    known: Option<InspectReport>,
+    kept: Vec<RunFound>,
+) -> Option<OneRun> {
+    let (positions, captures): (Vec<usize>, Vec<Capture>) = read
+        .captures
+        .into_iter()
+        .enumerate()
+        .filter_map(|(position, capture)| Some((position, capture?)))
+        .unzip();
+    let ties: Vec<Tie> = held.ties();
+    let ties: Vec<Tie> = positions.iter().map(|&i| within(&ties[i], &positions)).collect();
+    let samples: Vec<f64> = captures
+        .iter()
+        .map(|c| c.timebase.length_s(c.resolution_ticks))
+        .collect();
+    let late: Vec<BTreeMap<String, f64>> = positions.iter().map(|&i| held.late_s(i)).collect();
+    let mut all = runs(captures, &ties, &late);
+    let entries = |run: &Run| -> Vec<Entry<Brought>> {
+        let of = |member: &Member| held.captures[positions[member.position]].clone();
+        run.members.iter().map(of).collect()
+    };
+    let in_hand = held.run.and_then(|id| {
+        all.iter()
+            .position(|run| entries(run).iter().any(|entry| entry.id == id))
+    });
+    let newest = all.iter().rposition(|run| !run.is_left_over());
+    let shown = in_hand.or(newest).unwrap_or(all.len().checked_sub(1)?);
+    let placed = all.iter().enumerate().flat_map(|(number, run)| {
+        let place = |member: &Member| Placed {
+            run: number,
+            is_shown: number == shown,
+            sample_s: samples[member.position],
+            member: Member {
+                position: positions[member.position],
+                ..member.clone()
+            },
+        };
+        run.members.iter().map(place).collect::<Vec<_>>()
+    });
+    let placed = placed.collect();
+    let told: Vec<(Vec<Entry<Brought>>, String, bool)> = all
+        .iter()
+        .map(|run| (entries(run), size(&run.capture), run.is_left_over()))
+        .collect();
+    let mut run = all.remove(shown);
+    let mut beside = Vec::new();
+    for left in all.iter().filter(|run| run.is_left_over()) {
+        beside.extend(left.findings.clone());
+    }
+    beside.extend(read.unreadable.iter().map(Unreadable::finding));
+    // What is told of other captures is not the run's own.
+    let not_own: Vec<String> = beside.iter().map(|finding| finding.title.clone()).collect();
+    run.findings.extend(beside);
+    let (capture, report) = match known {
+        Some(report) => (run.capture, report),
+        None => {
+            let inspection = inspect_run(run.capture, run.sources, setup, run.findings);
+            (inspection.capture, inspection.report)
+        }
+    };
+    let mut others = all.into_iter();
+    let mut found = Vec::new();
+    for (number, (entries, size, is_left_over)) in told.into_iter().enumerate() {
+        let other = (number != shown).then(|| others.next()).flatten();
+        if is_left_over && number != shown {
+            continue;
+        }
+        let key = held.key_of(&entries);
+        let known = kept.iter().find(|run| run.key == key);
+        let report = match (other, known) {
+            (None, _) => {
+                let mut own = without_single(&report);
+                own.findings.retain(|finding| !not_own.contains(&finding.title));
+                own
+            }
+            (_, Some(known)) => known.report.clone(),
+            (Some(run), None) => {
+                let inspection = inspect_run(run.capture, run.sources, setup, run.findings);
+                without_single(&inspection.report)
+            }
+        };
+        let files: Vec<&str> = entries.iter().map(|entry| entry.value.file.as_str()).collect();
+        found.push(RunFound {
+            files: files.join(" with "),
+            captures: entries.iter().map(|entry| entry.id).collect(),
+            size,
+            key,
+            report,
+            is_shown: number == shown,
+        });
+    }
+    Some(OneRun {
+        capture,
+        report,
+        placed,
+        unreadable: read.unreadable,
+        runs: found,
+    })
+}
+
+/// How much a run has to show.
+fn size(capture: &Capture) -> String {
+    let edges: usize = capture.lines.iter().map(|line| line.edges.len()).sum();
+    let ticks = capture.span.end.0.saturating_sub(capture.span.start.0);
+    format!(
+        "{edges} edges in {}",
+        seconds(capture.timebase.length_s(ticks as f64))
+    )
+}
+
+/// The report without what it has for each pulse: it is kept for every run.
+fn without_single(report: &InspectReport) -> InspectReport {
+    InspectReport {
+        lines: Vec::new(),
+        strays: Vec::new(),
+        links: Vec::new(),
+        proposals: Vec::new(),
+        waveforms: Vec::new(),
+        couplings: Vec::new(),
+        rules: Vec::new(),
+        ..report.clone()
+    }
+}

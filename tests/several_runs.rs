@@ -1,0 +1,169 @@
+//! Several runs under one condition: what an earlier one shows is not gone because the newest shows nothing.
+
+#[path = "common/bench.rs"]
+mod bench;
+#[path = "common/command.rs"]
+#[allow(dead_code)]
+mod command;
+#[path = "common/dice.rs"]
+mod dice;
+#[path = "common/pulsed.rs"]
+#[allow(dead_code)]
+mod pulsed;
+
+use axum::http::{Method, StatusCode};
+use bench::Bench;
+use dice::Dice;
+use serde_json::{Value, json};
+
+/// STEP pulses `n` times; each fall strikes CLEAR_N with the share `strikes`, 12 to 18 ns after it and for 20 to 45 ns.
+/// CLEAR_N has long pulses of its own.
+fn capture(seed: u64, n: usize, strikes: f64) -> String {
+    let step = pulsed::pulses(seed, n);
+    let mut dice = Dice(seed + 1);
+    let mut clear = Vec::new();
+    for (_, end) in &step {
+        let (is_struck, lag, width) = (dice.unit() < strikes, dice.below(7), dice.below(26));
+        if is_struck {
+            clear.push((end + 12 + lag, end + 32 + lag + width));
+        }
+    }
+    let own = step.iter().skip(3).step_by(4);
+    clear.extend(own.map(|(start, _)| (start - 1_900, start - 1_100)));
+    clear.sort_unstable();
+    pulsed::vcd(&[("STEP", step, false), ("CLEAR_N", clear, true)])
+}
+
+struct Evening {
+    bench: Bench,
+    id: Value,
+}
+
+impl Evening {
+    /// As found, then with a pull-up: a run that still shows strikes, and after it one of a few edges that shows none.
+    async fn with_a_short_last_run() -> Evening {
+        let (bench, ()) = Bench::with(|_| ());
+        let made = bench
+            .ok(Method::POST, "/api/sessions", json!({"title": "Tower"}))
+            .await;
+        let evening = Evening {
+            bench,
+            id: made["id"].clone(),
+        };
+        evening.bring("found.vcd", &capture(3, 300, 0.4)).await;
+        let condition = json!({"title": "pull-up"});
+        let path = evening.api("/entries/condition");
+        evening.bench.ok(Method::POST, &path, condition).await;
+        evening.bring("mid.vcd", &capture(5, 300, 0.1)).await;
+        evening.bring("short.vcd", &capture(7, 4, 0.0)).await;
+        evening
+    }
+
+    fn api(&self, tail: &str) -> String {
+        format!("/api/sessions/{}{tail}", self.id)
+    }
+
+    async fn bring(&self, name: &str, text: &str) {
+        let path = self.api(&format!("/captures?name={name}"));
+        let kind = "application/octet-stream";
+        let (status, _) = self.bench.send(Method::POST, &path, kind, text.into()).await;
+        assert_eq!(status, StatusCode::CREATED);
+        self.look().await;
+    }
+
+    /// Waits until the session is looked at as it is.
+    async fn look(&self) {
+        self.bench
+            .ok(Method::GET, &self.api("/places"), Value::Null)
+            .await;
+    }
+
+    async fn shown(&self, tail: &str) -> String {
+        self.bench.page(&format!("/sessions/{}{tail}", self.id)).await
+    }
+}
+
+fn between<'a>(page: &'a str, from: &str, to: &str) -> &'a str {
+    let rest = page
+        .split_once(from)
+        .unwrap_or_else(|| panic!("{from}: {page}"))
+        .1;
+    rest.split_once(to).map_or(rest, |(inner, _)| inner)
+}
+
+#[tokio::test]
+async fn a_short_clean_run_takes_nothing_back() {
+    let evening = Evening::with_a_short_last_run().await;
+    let page = evening.shown("").await;
+    let headline = between(&page, "id=\"headline\">", "</p>");
+    assert!(
+        headline.contains("In mid.vcd (")
+            && headline.contains("One thing looks wrong")
+            && headline.contains("STEP"),
+        "{headline}"
+    );
+    assert!(headline.contains("In short.vcd ("), "{headline}");
+    assert!(!page.contains("and not here"), "it stands under both conditions");
+    let start = evening.bench.page("/?sessions").await;
+    assert!(start.contains("CLEAR_N"), "the start page tells of it too");
+
+    let log = evening.shown("/log").await;
+    let findings = between(&log, "id=\"states\"", "</section>");
+    assert!(!findings.contains("not found any more"), "{findings}");
+    assert!(
+        findings.contains("&#34;as found&#34;, &#34;pull-up&#34;; found in mid.vcd (")
+            && findings.contains("not in short.vcd, the newest run ("),
+        "{findings}"
+    );
+    let report = evening.shown("/report.html").await;
+    assert!(between(&report, "<h1>", "Conditions and captures").contains("In mid.vcd ("));
+    assert!(
+        !report.contains("Found earlier") && !report.contains("mark it as fixed"),
+        "{report}"
+    );
+    assert!(between(&report, "Still open", "</main>").contains("found in mid.vcd ("));
+}
+
+#[tokio::test]
+async fn an_earlier_run_can_be_looked_at() {
+    let evening = Evening::with_a_short_last_run().await;
+    let page = evening.shown("").await;
+    let runs = between(&page, "runs: ", "</p>");
+    assert!(
+        runs.contains("short.vcd (") && runs.contains("<b aria-current"),
+        "{runs}"
+    );
+    let asked = between(runs, "data-base=\"", "\"").replace("&#34;", "\"");
+    let wanted: Value = serde_json::from_str(&asked).unwrap();
+    let path = evening.api("/condition-in-hand");
+    evening.bench.ok(Method::PUT, &path, wanted.clone()).await;
+    evening.look().await;
+    let report = evening
+        .bench
+        .ok(Method::GET, &evening.api("/report"), Value::Null)
+        .await;
+    assert_eq!(report["captures"][0]["file"], "mid.vcd");
+    assert_eq!(report["couplings"][0]["aggressor"], "STEP");
+    // What is exported, and drawn, is of that run as well.
+    let strays = evening
+        .bench
+        .ok(Method::GET, &evening.api("/export/strays.json"), Value::Null)
+        .await;
+    assert!(strays.to_string().contains("CLEAR_N"), "{strays}");
+    // The log and the report go by all runs, whichever is looked at.
+    let log = evening.shown("/log").await;
+    assert!(log.contains("not in short.vcd, the newest run ("), "{log}");
+    // A run of another condition is none of this one.
+    let found = evening.bench.capture(&evening.api(""), "found.vcd").await;
+    let wrong = json!({"condition": wanted["condition"], "run": found});
+    let (status, _) = evening.bench.json(Method::PUT, &path, wrong).await;
+    assert_eq!(status, StatusCode::BAD_REQUEST);
+    // The next capture is looked at again.
+    evening.bring("next.vcd", &capture(9, 100, 0.0)).await;
+    let report = evening
+        .bench
+        .ok(Method::GET, &evening.api("/report"), Value::Null)
+        .await;
+    assert_eq!(report["captures"][0]["file"], "next.vcd");
+    assert!(evening.shown("").await.contains("In mid.vcd ("));
+}
