@@ -235,25 +235,32 @@ fn draw_line(svg: &mut String, opened: &Opened, position: usize, place: &Scale, 
         _ => high + SWING / 2.0,
     };
     let mut level = found.entering;
-    let mut path = format!("M{GUTTER} {:.1}", y(level));
+    // Nothing is known before the first recorded moment and after the last.
+    let last = opened.capture.span.end.0 - origin;
+    let (from_x, to_x) = (
+        place.x(0).max(GUTTER).min(GUTTER + PLOT),
+        place.x(last).min(GUTTER + PLOT).max(GUTTER),
+    );
+    let mut path = format!("M{from_x:.2} {:.1}", y(level));
     match found.shape {
         Shape::Edges => {
             let edges = &line.edges[found.edges.clone()];
             for (i, &edge) in edges.iter().enumerate() {
                 let x = place.x(edge.0 - origin);
-                let next = edges
-                    .get(i + 1)
-                    .map_or(GUTTER + PLOT, |next| place.x(next.0 - origin));
+                let next = edges.get(i + 1).map_or(to_x, |next| place.x(next.0 - origin));
                 let slope = SLOPE.min((next - x) / 2.0).max(0.0);
                 let _ = write!(path, "H{x:.2}");
                 level = line.level_after(found.edges.start + i);
                 let _ = write!(path, "L{:.2} {:.1}", x + slope, y(level));
             }
-            let _ = write!(path, "H{}", GUTTER + PLOT);
+            let _ = write!(path, "H{to_x:.2}");
         }
         Shape::Columns(codes) => {
             for (column, code) in codes.iter().enumerate() {
                 let x = GUTTER + column as f64;
+                if x + 1.0 < from_x || x > to_x {
+                    continue;
+                }
                 level = if code & 1 == 1 { Level::High } else { Level::Low };
                 if code >> 2 == 0 {
                     let _ = write!(path, "M{x} {:.1}h1", y(level));

@@ -35,7 +35,7 @@ export async function bring(files, session, form) {
       if (id === null) id = String((await send(`/api/captures?${name}&title=${encodeURIComponent(title(captures))}`, file, place, which)).session.id);
       else await send(`/api/sessions/${id}/captures?${name}`, file, place, which);
     }
-    await watch(/** @type {string} */ (id), place);
+    await watch(/** @type {string} */ (id), place, true);
   } catch (error) {
     fail(place, /** @type {Error} */ (error).message);
     if (!id) return;

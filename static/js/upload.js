@@ -29,8 +29,8 @@ export function tell(place, text, share) {
 /** @param {Element} place @param {string} text */
 export const fail = (place, text) => fill(place, make("p", { class: "progress failed", role: "alert" }, text));
 
-/** Follows reading and analysis, then shows the sheet. @param {string} id @param {Element} place */
-export function watch(id, place) {
+/** Follows reading and analysis, then shows the sheet. @param {string} id @param {Element} place @param {boolean} [isNew] there is another capture to see */
+export function watch(id, place, isNew = false) {
   return new Promise((resolve, reject) => {
     const events = new EventSource(`/api/sessions/${id}/work`);
     events.addEventListener("step", (event) => {
@@ -39,9 +39,9 @@ export function watch(id, place) {
     });
     events.addEventListener("ready", () => {
       events.close();
-      // A link to a moment stays one.
+      // A link to a moment stays one; a new capture is seen at what is wrong in it.
       const path = `/sessions/${id}`;
-      location.assign(location.pathname === path ? path + location.search : path);
+      location.assign(location.pathname === path && !isNew ? path + location.search : path);
       resolve(undefined);
     });
     events.addEventListener("failed", (event) => {

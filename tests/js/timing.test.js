@@ -2,9 +2,9 @@
 import assert from "node:assert/strict";
 import test from "node:test";
 import { busValue, decimal, engineering, parseSeconds, scaleLabel, seconds } from "../../static/js/lib/format.js";
-import { readAddress, writeAddress } from "../../static/js/timing/address.js";
+import { isInCapture, readAddress, writeAddress } from "../../static/js/timing/address.js";
 import { Arrangement } from "../../static/js/timing/arrangement.js";
-import { decode } from "../../static/js/timing/columns.js";
+import { Columns, decode } from "../../static/js/timing/columns.js";
 import { strayShape } from "../../static/js/timing/draw.js";
 import { CROWD, CROWD_END_HIGH, CROWD_END_LOW, FALL, JUMP_HIGH, RISE, busCells, reduceColumns, reduceEdges } from "../../static/js/timing/reduce.js";
 import { Scale, keepWithin, niceStep, scaleMarks, scaleZero } from "../../static/js/timing/scale.js";
@@ -68,6 +68,41 @@ test("the view stays at the capture, and never closer than four ticks", () => {
   assert.ok(keepWithin(0, 1e12, 1000).span <= 1250);
   assert.ok(keepWithin(-1e9, 100, 1000).start >= -50);
   assert.ok(keepWithin(1e9, 100, 1000).start <= 950);
+});
+
+test("what is in view is asked for once, at any depth", async () => {
+  // An answer with one line and no edges, as windows.rs lays it out: length of the head, head.
+  const asked = [];
+  globalThis.fetch = async (path) => {
+    const query = new URLSearchParams(String(path).split("?")[1]);
+    asked.push(String(path));
+    if (asked.length > 20) throw new Error("it is asked for without end");
+    const [start, end, columns] = ["start", "end", "columns"].map((name) => Number(query.get(name)));
+    let head = JSON.stringify({ start, end, columns, lines: [{ line: 0, entering: 0, first: 0, count: 0 }] });
+    head = head.padEnd(Math.ceil((head.length + 4) / 8) * 8 - 4);
+    const bytes = new Uint8Array(4 + head.length);
+    new DataView(bytes.buffer).setUint32(0, head.length, true);
+    bytes.set(new TextEncoder().encode(head), 4);
+    return new Response(bytes);
+  };
+  for (const [start, span, pixels] of [[123.4, 4, 1500], [123.4, 5, 7000], [0, 1e6, 7000], [-3, 11.7, 300]]) {
+    asked.length = 0;
+    const columns = new Columns("/api/sessions/1", 1e6, () => columns.want(start, span, pixels, [0]), () => undefined);
+    columns.want(start, span, pixels, [0]);
+    for (let turn = 0; turn < 200; turn++) await new Promise((next) => setImmediate(next));
+    // The view, and the whole capture under it.
+    assert.equal(asked.length, 2, `${span} ticks on ${pixels} pixels: ${asked.slice(0, 4).join(" ")}`);
+    assert.equal(columns.isBusy, false);
+  }
+});
+
+test("the view of another capture is not taken up where nothing is", () => {
+  const facts = { start_s: 0, tick_s: 1e-9, length: 2000 };
+  const place = (at, span) => ({ finding: null, occurrence: 0, at, span });
+  assert.ok(isInCapture(place(1e-6, 4e-7), facts));
+  assert.ok(isInCapture(place(-2e-8, 2.04e-6), facts));
+  assert.ok(!isInCapture(place(0.7, 4e-7), facts));
+  assert.ok(!isInCapture(place(null, null), facts));
 });
 
 test("a lone edge is never dropped, close ones become crowded", () => {

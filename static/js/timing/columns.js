@@ -37,6 +37,19 @@ export function decode(buffer) {
   return head;
 }
 
+/** Most columns that are asked for; the server gives 16,384. */
+const MOST_COLUMNS = 16000;
+
+/**
+ * What is asked for a view: three widths of it in whole ticks, a column a pixel of the view. Pure.
+ * @param {number} start @param {number} span @param {number} pixels of the view
+ */
+export function askedFor(start, span, pixels) {
+  const from = Math.floor(start - span), to = Math.ceil(start + 2 * span) + 1;
+  // Close up the whole ticks are many more than three widths.
+  return { from, to, columns: Math.min(Math.ceil((pixels * (to - from)) / span), MOST_COLUMNS) };
+}
+
 /** Keeps the window around the view, and one of the whole capture under it so that there is always something to draw. */
 export class Columns {
   #path; #length; #wanted = null; #busy = false; #changed; #failed;
@@ -65,6 +78,9 @@ export class Columns {
     const fits = near && start >= near.start && start + span <= near.end && lines.every((line) => near.lines.has(line));
     const density = near ? (near.columns / (near.end - near.start)) * span : 0;
     if (fits && density >= pixels * 0.95 && density <= pixels * 2.2) return;
+    // Nothing better would come: the same again is not asked for.
+    const asked = askedFor(start, span, pixels);
+    if (fits && near.start === asked.from && near.end === asked.to && near.columns >= asked.columns) return;
     this.#wanted = { start, span, pixels, lines };
     if (!this.#busy) this.#next();
   }
@@ -74,9 +90,9 @@ export class Columns {
     while (this.#wanted) {
       const { start, span, pixels, lines } = this.#wanted;
       this.#wanted = null;
-      const from = Math.floor(start - span), to = Math.ceil(start + 2 * span) + 1;
+      const { from, to, columns } = askedFor(start, span, pixels);
       try {
-        this.near = await this.fetch(from, to, Math.min(3 * pixels, 16000), lines);
+        this.near = await this.fetch(from, to, columns, lines);
         this.#changed();
         // What a hand that moves faster than answers come is shown; the first view is not kept waiting for it.
         if (!this.whole || !lines.every((line) => this.whole?.lines.has(line))) {

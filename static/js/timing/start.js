@@ -2,7 +2,7 @@
 // Joins the diagram with the sheet, the tools, the keys and the address.
 import { all, fill, find, make } from "../lib/dom.js";
 import { getJson } from "../lib/fetch.js";
-import { readAddress, writeAddress } from "./address.js";
+import { isInCapture, readAddress, writeAddress } from "./address.js";
 import { listen } from "./input.js";
 import { keepView, keptView } from "./keep.js";
 import { keyTable, listenKeys, showKeys } from "./keys.js";
@@ -117,6 +117,8 @@ export async function startDiagram(root, session) {
   try { wasJudged = sessionStorage.getItem(`judged ${path}`) !== null; } catch { /* Nothing was kept. */ }
   async function restore() {
     const place = { ...readAddress(location.search) };
+    // The view of another capture shows nothing here.
+    if (!isInCapture(place, facts)) place.at = place.span = null;
     if (wasJudged) Object.assign(place, (await import("./judge.js")).keptFinding(view) ?? {});
     wasJudged = false;
     // A link to a finding shows it on the sheet as well; the first stands there anyway.

@@ -195,7 +195,7 @@ export class Diagram {
     c.beginPath(); c.rect(scale.left, this.#size * 2.2, scale.width + 2, height); c.clip();
     this.#mark(pen, scale, height);
     if (this.overlay) this.overlay.draw(pen, shown, scale);
-    else for (const row of shown) this.#row(pen, row, scale);
+    else for (const row of shown) this.#recorded(pen, row, scale, height);
     const rowOf = (/** @type {number} */ line) => rows.find((row) => row.line === line);
     // Evidence belongs to the clocks as they are kept.
     if (!this.overlay && !this.moving) {
@@ -218,9 +218,20 @@ export class Diagram {
     if (!this.hidden.has("others") && this.facts.findings.length) this.evidence.want(this.start, this.span);
   }
 
-  /** @param {Pen} pen @param {Row} row @param {Scale} page */
-  #row(pen, row, page) {
+  /** A row from the first recorded moment to the last: nothing is known before and after. @param {Pen} pen @param {Row} row @param {Scale} page @param {number} height */
+  #recorded(pen, row, page, height) {
     const scale = this.moving?.has(row) ? this.moving.scale(page) : page;
+    const isBeyond = scale.start < 0 || scale.end > this.facts.length;
+    if (!isBeyond) return this.#row(pen, row, scale);
+    const { c } = pen, from = scale.x(0) - 1;
+    c.save();
+    c.beginPath(); c.rect(from, 0, Math.max(0, scale.x(this.facts.length) + 1 - from), height); c.clip();
+    this.#row(pen, row, scale);
+    c.restore();
+  }
+
+  /** @param {Pen} pen @param {Row} row @param {Scale} scale */
+  #row(pen, row, scale) {
     const window = this.columns.best(row.bits ? row.bits[0] : /** @type {number} */ (row.line), scale.start, scale.end);
     if (!window) return;
     if (row.bits) return pen.bus(row, window, scale);
@@ -437,6 +448,7 @@ export function readout(view, tick, row) {
   let text = view.moment(tick);
   if (!row) return text;
   text += `   ${row.name}`;
+  if (tick < 0 || tick > view.facts.length) return `${text} not recorded`;
   if (row.bits) {
     const window = view.columns.best(row.bits[0], tick, tick);
     const bits = window && row.bits.map((bit) => window.lines.get(bit)).filter((bit) => bit !== undefined);
