@@ -72,6 +72,31 @@ pub fn whose_level_matters(
     (chance * tried <= LEVEL_CHANCE).then_some(line)
 }
 
+/// A pulse shorter than this may be a stray of the accused line's own, though too few to be called so.
+const SHORT_S: f64 = 150e-9;
+
+/// Whether the accused strikes where it shows a short pulse itself, and not at its ordinary edges: then both are struck by
+/// something else. What strikes does so whatever pulse its edge begins. `second`: ticks in a second. Cost: linear in the
+/// accused line's edges.
+pub fn only_where_struck_itself(edges: &[OwnEdges], victim: &Victim, row: &Coupling, second: f64) -> bool {
+    let all = edges[row.aggressor].either();
+    let short = (SHORT_S * second) as i64;
+    let is_beside_short = |time: i64| {
+        let at = all.partition_point(|&t| t < time);
+        let before = at.checked_sub(1).is_some_and(|b| time - all[b] < short);
+        before || all.get(at + 1).is_some_and(|&next| next - time < short)
+    };
+    // Of edges beside a short pulse, and of the others: opportunities and strikes.
+    let mut counts = [(0u64, 0u64); 2];
+    for (time, hit) in trials(edges, victim, row) {
+        let count = &mut counts[usize::from(!is_beside_short(time))];
+        count.0 += 1;
+        count.1 += u64::from(hit);
+    }
+    let [beside, other] = counts;
+    other.0 >= FEWEST && other.1 == 0 && fisher(beside.1, beside.0, 0, other.0).greater() <= CHANCE
+}
+
 /// The accused edges that were opportunities, and whether each struck.
 fn trials(edges: &[OwnEdges], victim: &Victim, row: &Coupling) -> Vec<(i64, bool)> {
     let times = edges_of(edges, row);
@@ -151,27 +176,19 @@ mod tests {
     use super::super::lags::LagHistogram;
     use super::super::{Estimate, Occurrence, Standing};
     use super::*;
+    use crate::model::{Format, Line, TimeSpan, Timebase};
 
-    /// A clock rises every 2,000 ticks; another line follows every second of these 70 ticks later. `strikes(n)`: whether
-    /// the nth rise strikes.
-    fn contrast(strikes: impl Fn(i64) -> bool) -> Option<Contrast> {
-        let of = |rises: Vec<i64>| OwnEdges {
-            rises,
-            falls: Vec::new(),
-        };
-        let edges = [
-            of((1..401).map(|n| 2_000 * n).collect()),
-            of((1..201).map(|n| 4_000 * n + 70).collect()),
-        ];
-        let struck: Vec<i64> = (1..401).filter(|&n| strikes(n)).map(|n| 2_000 * n).collect();
-        let end = 900_000;
+    const END: i64 = 900_000;
+
+    /// A victim struck 30 ticks after each of `struck`, and the row that accuses line 0's rises of it.
+    fn accused(struck: &[i64]) -> (Victim, Coupling) {
         let victim = Victim {
             line: 2,
             level: Level::High,
             strays: (0..struck.len()).collect(),
             times: struck.iter().map(|t| t + 30).collect(),
-            rests: vec![Rest { start: 0, end }],
-            time: end as f64,
+            rests: vec![Rest { start: 0, end: END }],
+            time: END as f64,
             unit: 1.0,
             guard: 0,
         };
@@ -208,11 +225,27 @@ mod tests {
             ruled_out: Vec::new(),
             follows_pulse: 0.0,
         };
-        that_matters(&edges, &victim, &row, &[0, 1], [40, 120])
+        (victim, row)
+    }
+
+    fn own(rises: Vec<i64>, falls: Vec<i64>) -> OwnEdges {
+        OwnEdges { rises, falls }
+    }
+
+    /// Rises of a clock, one every 2,000 ticks, of those that `which` keeps.
+    fn rises(which: impl Fn(i64) -> bool) -> Vec<i64> {
+        (1..401).filter(|&n| which(n)).map(|n| 2_000 * n).collect()
     }
 
     #[test]
     fn a_clock_that_strikes_only_where_another_line_follows_has_company() {
+        // The other follows every second rise 70 ticks later.
+        let follows = (1..201).map(|n| 4_000 * n + 70).collect();
+        let edges = [own(rises(|_| true), Vec::new()), own(follows, Vec::new())];
+        let contrast = |strikes: fn(i64) -> bool| {
+            let (victim, row) = accused(&rises(strikes));
+            that_matters(&edges, &victim, &row, &[0, 1], [40, 120])
+        };
         let found = contrast(|n| n % 4 == 0).expect("company");
         assert_eq!(
             (found.other, found.with, found.without),
@@ -223,5 +256,52 @@ mod tests {
             None,
             "it strikes alike with and without"
         );
+    }
+
+    #[test]
+    fn a_clock_that_strikes_only_at_one_level_of_another_line_is_let_through() {
+        let span = TimeSpan::new(Ticks(0), Ticks(END));
+        let line = |name: &str, edges: Vec<i64>| {
+            Line::digital(name, Level::Low, edges.into_iter().map(Ticks).collect(), span)
+        };
+        // GATE changes after every fifth rise.
+        let gate: Vec<i64> = (1..80).map(|n| 10_000 * n + 700).collect();
+        let capture = Capture {
+            file: "gated".to_owned(),
+            format: Format::Vcd,
+            timebase: Timebase::decimal(-9),
+            span,
+            resolution_ticks: 1.0,
+            lines: vec![
+                line("STEP", rises(|_| true)),
+                line("GATE", gate.clone()),
+                line("PEG", Vec::new()),
+            ],
+            buses: Vec::new(),
+            not_logic: Vec::new(),
+            warnings: Vec::new(),
+        };
+        let edges = [own(rises(|_| true), Vec::new()), own(gate, Vec::new())];
+        let let_through = |strikes: fn(i64) -> bool| {
+            let (victim, row) = accused(&rises(strikes));
+            whose_level_matters(&capture, &edges, &victim, &row, &[0, 1])
+        };
+        assert_eq!(let_through(|n| (n - 1) / 5 % 2 == 1 && n % 2 == 0), Some(1));
+        assert_eq!(let_through(|n| n % 3 == 0), None);
+    }
+
+    #[test]
+    fn a_line_that_strikes_only_with_its_own_short_pulses_is_struck_as_well() {
+        // Every tenth pulse lasts 40 ticks, the others 900.
+        let falls = (1..401)
+            .map(|n| 2_000 * n + if n % 10 == 0 { 40 } else { 900 })
+            .collect();
+        let edges = [own(rises(|_| true), falls)];
+        let is_struck = |strikes: fn(i64) -> bool| {
+            let (victim, row) = accused(&rises(strikes));
+            only_where_struck_itself(&edges, &victim, &row, 1e9)
+        };
+        assert!(is_struck(|n| n % 20 == 0));
+        assert!(!is_struck(|n| n % 15 == 0), "its ordinary edges strike as well");
     }
 }

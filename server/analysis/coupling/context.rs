@@ -103,6 +103,8 @@ pub struct Known {
     pub company: Option<Contrast>,
     /// By which line's level it strikes or not (likewise).
     pub level: Option<usize>,
+    /// An accused line strikes only where it shows short pulses itself (likewise).
+    pub is_struck: bool,
     /// The accused lines look like a part of one that carries no probe ([`super::parts`]).
     pub part: Option<Ground>,
     /// The victim is a gate that glitches ([`super::hazard`]).
@@ -148,6 +150,7 @@ pub fn judge(
         || known.part.is_some()
         || known.company.is_some()
         || known.level.is_some()
+        || known.is_struck
         || strikes_both_ways(rows)
         || rows
             .iter()

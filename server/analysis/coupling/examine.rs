@@ -214,9 +214,10 @@ impl<'a> Case<'a> {
         let is_kept_without = |row: &Coupling| {
             phase::is_kept_without(edges, victim, rows, row, &lines, &self.reach, &self.distances)
         };
+        let second = self.bench.capture.timebase.ticks_of(1.0);
+        let is_struck = |row: &Coupling| company::only_where_struck_itself(edges, victim, row, second);
         let company = match rows {
             [row] => {
-                let second = self.bench.capture.timebase.ticks_of(1.0);
                 let after = company::after(company::edges_of(edges, row), self.reach.hi, second);
                 company::that_matters(edges, victim, row, &lines, [self.bench.instants.span, after])
             }
@@ -229,6 +230,7 @@ impl<'a> Case<'a> {
         context::Known {
             company,
             level,
+            is_struck: rows.iter().any(is_struck),
             keeps_distance: self.keeps_distance(rows),
             by_either_edge: either,
             in_step_without: rows.iter().any(is_kept_without),

@@ -26,6 +26,8 @@ const TRIED_FROM: f64 = 0.1;
 const FEWEST_STAYS: i64 = 3;
 /// Rising and falling delays of a TTL gate differ by so much at most (from memory of data books: 22 ns and 15 ns).
 const STRETCH_S: f64 = 12e-9;
+/// Own edges of the victim that show how long it takes.
+const DELAYS: usize = 256;
 /// So many stretches of so many edges show whether the levels may be a function of others at all: then no more than this
 /// share of the stays at the victim's rarer level is out of place.
 const STRETCHES: usize = 16;
@@ -109,7 +111,11 @@ pub fn find(
             return None;
         }
         let function = function_of(&inputs, &record, reach.hi)?;
-        let made = glitches.made_by(&inputs, &function);
+        let made = glitches.made_by(
+            &inputs,
+            &function,
+            delay_of(&inputs, &record, &victim.times, reach.hi),
+        );
         (made.len() >= enough).then(|| Gate {
             inputs: inputs.iter().map(|input| input.line).collect(),
             strays: made.into_iter().map(|k| victim.strays[k]).collect(),
@@ -187,14 +193,15 @@ impl Glitches<'_> {
         (0..self.starts.len()).map(near).collect()
     }
 
-    /// Strays (positions) that `function` of the inputs makes while some have switched and others have not.
-    fn made_by(&self, inputs: &[&Input], function: &Function) -> Vec<usize> {
+    /// Strays (positions) that `function` of the inputs makes while some have switched and others have not. `delay`: how long
+    /// after its inputs the gate switches, in ticks, where that is known.
+    fn made_by(&self, inputs: &[&Input], function: &Function, delay: Option<f64>) -> Vec<usize> {
         (0..self.starts.len())
-            .filter(|&k| self.is_made(inputs, function, k))
+            .filter(|&k| self.is_made(inputs, function, delay, k))
             .collect()
     }
 
-    fn is_made(&self, inputs: &[&Input], function: &Function, stray: usize) -> bool {
+    fn is_made(&self, inputs: &[&Input], function: &Function, delay: Option<f64>, stray: usize) -> bool {
         let is_high = self.level == Level::High;
         let (from, to) = self.window(stray);
         let mut edges: Vec<(i64, usize)> = inputs
@@ -213,6 +220,12 @@ impl Glitches<'_> {
         let apart = edges[edges.len() - 1].0 - edges[0].0;
         let width = self.ends[stray] - self.starts[stray];
         if width as f64 > apart as f64 + 2.0 * self.unit + self.stretch {
+            return false;
+        }
+        // It begins a delay after an input other than the last; what begins when all are at rest is something else.
+        let begins_at_most =
+            |delay: f64| edges[edges.len() - 2].0 as f64 + delay + self.stretch + 2.0 * self.unit;
+        if delay.is_some_and(|delay| self.starts[stray] as f64 > begins_at_most(delay)) {
             return false;
         }
         // What sampling shows at once came in an order that is not known: every state on the way may have been.
@@ -332,6 +345,29 @@ fn moments(inputs: &[&Input], stretches: Option<usize>) -> Vec<i64> {
     moments
 }
 
+/// The middle of what passes from an input's edge to an edge of the victim's own, in ticks, from some of these; none where too
+/// few follow within `latest`.
+fn delay_of(inputs: &[&Input], victim: &Input, strays: &[i64], latest: i64) -> Option<f64> {
+    let own = victim.times.iter().filter(|t| {
+        // Neither begins a stray nor ends one.
+        let before = strays.partition_point(|s| s <= t);
+        before == 0 || **t - strays[before - 1] > latest
+    });
+    let mut delays: Vec<i64> = own
+        .take(DELAYS)
+        .filter_map(|&t| {
+            let last = |input: &&Input| {
+                let at = input.times.partition_point(|&e| e <= t);
+                at.checked_sub(1).map(|at| input.times[at])
+            };
+            let delay = t - inputs.iter().filter_map(last).max()?;
+            (delay <= latest).then_some(delay)
+        })
+        .collect();
+    delays.sort_unstable();
+    (delays.len() >= FEWEST).then(|| delays[delays.len() / 2] as f64)
+}
+
 /// Whether some stays speak for a function of the inputs: a look that costs little.
 fn may_be_function(inputs: &[&Input], victim: &Input, settle: i64) -> bool {
     let some = moments(inputs, Some(STRETCHES));
@@ -421,7 +457,7 @@ mod tests {
                 unit: 2.0,
                 stretch: 10.0,
             };
-            glitches.made_by(&[a, b], &and).len()
+            glitches.made_by(&[a, b], &and, None).len()
         };
         // Low and high become high and low: an AND shows high while both are high.
         let (a, b) = (input(0, false, &[1_000]), input(1, true, &[1_030]));

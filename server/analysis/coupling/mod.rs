@@ -322,10 +322,9 @@ pub fn attribute(capture: &Capture, strays: &Strays, options: &CouplingOptions) 
     doubts::settle(&judged, &mut found, &mut attribution);
     attribution.couplings = rows::joined(found);
     for row in &mut attribution.couplings {
-        rows::no_finer_than(
-            row,
-            0.5 * grain(capture, strays, row.victim).max(grain(capture, strays, row.aggressor)),
-        );
+        // Either edge is known to half a sample.
+        let half = 0.5 * (grain(capture, strays, row.victim) + grain(capture, strays, row.aggressor));
+        rows::no_finer_than(row, half);
     }
     let struck_together = doubts::struck_together(&attribution.couplings);
     attribution.shared.extend(struck_together);

@@ -117,7 +117,7 @@ fn median(sorted: &[f64]) -> Estimate {
     }
 }
 
-/// A median of lags is known no better than the edges are: `half` is half a sampling period, in ticks.
+/// A median of lags is known no better than the two edges are: `half` is half a sampling period of each, in ticks.
 pub fn no_finer_than(row: &mut Coupling, half: f64) {
     row.lag.low = row.lag.low.min(row.lag.estimate - half);
     row.lag.high = row.lag.high.max(row.lag.estimate + half);
