@@ -9,8 +9,8 @@ use super::instants::{Instants, Table};
 use super::select::{self, Evidence, Explanation, Reach, Suspect, Victim};
 use super::{
     Coupling, CouplingOptions, EARLIEST_LAG_S, FEWEST_STRIKES, GAIN, LONGEST_LAG_S, NARROWEST_WINDOW_S,
-    NEARER_MARGIN, RIVAL_MARGIN, company, hazard, one_lag, parts, phase, reacting, rows, suspects_of,
-    victims,
+    NEARER_MARGIN, RIVAL_MARGIN, company, hazard, one_lag, parts, phase, preferences, reacting, rows,
+    suspects_of, victims,
 };
 use crate::analysis::strays::Strays;
 use crate::model::Capture;
@@ -129,12 +129,12 @@ impl<'a> Case<'a> {
         let (victim, reach) = (self.victim, &self.reach);
         let mut explanation = select::explain(victim, evidence, reach, threshold);
         let margins = [threshold, RIVAL_MARGIN];
-        select::prefer_one_for_two(victim, evidence, &mut explanation, reach, margins);
-        select::prefer_two_for_one(victim, evidence, &mut explanation, reach, NEARER_MARGIN);
-        select::prefer_nearer_edges(victim, evidence, &mut explanation, reach, NEARER_MARGIN);
+        preferences::prefer_one_for_two(victim, evidence, &mut explanation, reach, margins);
+        preferences::prefer_two_for_one(victim, evidence, &mut explanation, reach, NEARER_MARGIN);
+        preferences::prefer_nearer_edges(victim, evidence, &mut explanation, reach, NEARER_MARGIN);
         let is_known =
             |line: usize, lag: f64| self.known.iter().any(|known| known.is(line, lag, victim.unit));
-        select::prefer_known(victim, evidence, &mut explanation, reach, RIVAL_MARGIN, is_known);
+        preferences::prefer_known(victim, evidence, &mut explanation, reach, RIVAL_MARGIN, is_known);
         explanation
     }
 

@@ -27,6 +27,7 @@ mod one_lag;
 pub mod own;
 pub mod parts;
 mod phase;
+mod preferences;
 mod reacting;
 pub mod rival_models;
 mod rows;
