@@ -42,6 +42,14 @@ struct Evening {
 impl Evening {
     /// As found, then with a pull-up: a run that still shows strikes, and after it one of a few edges that shows none.
     async fn with_a_short_last_run() -> Evening {
+        let evening = Evening::as_found().await;
+        evening.condition("pull-up").await;
+        evening.bring("mid.vcd", &capture(5, 300, 0.1)).await;
+        evening.bring("short.vcd", &capture(7, 4, 0.0)).await;
+        evening
+    }
+
+    async fn as_found() -> Evening {
         let (bench, ()) = Bench::with(|_| ());
         let made = bench
             .ok(Method::POST, "/api/sessions", json!({"title": "Tower"}))
@@ -51,12 +59,14 @@ impl Evening {
             id: made["id"].clone(),
         };
         evening.bring("found.vcd", &capture(3, 300, 0.4)).await;
-        let condition = json!({"title": "pull-up"});
-        let path = evening.api("/entries/condition");
-        evening.bench.ok(Method::POST, &path, condition).await;
-        evening.bring("mid.vcd", &capture(5, 300, 0.1)).await;
-        evening.bring("short.vcd", &capture(7, 4, 0.0)).await;
         evening
+    }
+
+    async fn condition(&self, title: &str) {
+        let path = self.api("/entries/condition");
+        self.bench
+            .ok(Method::POST, &path, json!({ "title": title }))
+            .await;
     }
 
     fn api(&self, tail: &str) -> String {
@@ -166,4 +176,49 @@ async fn an_earlier_run_can_be_looked_at() {
         .await;
     assert_eq!(report["captures"][0]["file"], "next.vcd");
     assert!(evening.shown("").await.contains("In mid.vcd ("));
+}
+
+#[tokio::test]
+async fn few_clean_occasions_settle_nothing() {
+    let evening = Evening::as_found().await;
+    evening.condition("pull-up").await;
+    evening.bring("twelve.vcd", &capture(7, 12, 0.0)).await;
+    let page = evening.shown("/before-and-after").await;
+    // 0 of 12 against some 40 %: gone by the exact test, but a bound of 1 − 0.05^(1/12) = 22 %.
+    assert!(
+        page.contains("gone") && page.contains("at most 22.1 % of the time"),
+        "{page}"
+    );
+    assert!(page.contains("at most a tenth of it is left"), "{page}");
+    assert!(!page.contains("mark the finding as fixed"), "{page}");
+    evening.bring("many.vcd", &capture(11, 300, 0.0)).await;
+    let page = evening.shown("/before-and-after").await;
+    assert!(page.contains("mark the finding as fixed"), "{page}");
+}
+
+#[tokio::test]
+async fn the_same_file_under_both_conditions_gets_no_verdict() {
+    let evening = Evening::as_found().await;
+    evening.condition("pull-up").await;
+    evening.bring("again.vcd", &capture(3, 300, 0.4)).await;
+    let page = evening.shown("").await;
+    assert!(
+        page.contains("again.vcd is the same file as found.vcd under &#34;as found&#34;"),
+        "{page}"
+    );
+    let page = evening.shown("/before-and-after").await;
+    assert!(
+        page.contains("the same recording stands on both sides ("),
+        "{page}"
+    );
+    for word in ["Unchanged", "no change", "It helped", "try the next thing"] {
+        assert!(!page.contains(word), "{word}: {page}");
+    }
+    // With another run beside it the counts differ; they still rest on one recording.
+    evening.bring("clean.vcd", &capture(11, 300, 0.0)).await;
+    let page = evening.shown("/before-and-after").await;
+    assert!(
+        !page.contains("It helped") && page.contains("can&#39;t be told, the same recording"),
+        "{page}"
+    );
 }

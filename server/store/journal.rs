@@ -14,6 +14,8 @@ use super::{Digest, Error, SessionId, Store, now_ms};
 /// Something that was done in a session and can be undone.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct Action {
+    /// Names it within the data folder.
+    pub id: i64,
     pub at_ms: i64,
     /// What was done, in the past: "remark added".
     pub what: String,
@@ -34,14 +36,15 @@ impl Store {
     pub fn actions(&self, session: SessionId, most: u32) -> Result<Vec<Action>, Error> {
         let connection = self.connection();
         let mut query = connection.prepare_cached(
-            "SELECT at_ms, what, undone_ms IS NOT NULL FROM action WHERE session = ?1
+            "SELECT id, at_ms, what, undone_ms IS NOT NULL FROM action WHERE session = ?1
                  ORDER BY id DESC LIMIT ?2",
         )?;
         let rows = query.query_map(params![session.0, most], |row| {
             Ok(Action {
-                at_ms: row.get(0)?,
-                what: row.get(1)?,
-                undone: row.get(2)?,
+                id: row.get(0)?,
+                at_ms: row.get(1)?,
+                what: row.get(2)?,
+                undone: row.get(3)?,
             })
         });
         let rows = rows?;
@@ -50,8 +53,17 @@ impl Store {
 
     /// Undoes the session's last action that stands; `None` when there is none.
     pub fn undo(&self, session: SessionId) -> Result<Option<Action>, Error> {
+        self.undo_this(session, None)
+    }
+
+    /// Undoes the session's last action that stands, if it is the one `named`; `None` when there is none.
+    ///
+    /// # Errors
+    /// Another one is the last, or the disk's own.
+    pub fn undo_this(&self, session: SessionId, named: Option<i64>) -> Result<Option<Action>, Error> {
         self.step(
             session,
+            named,
             "SELECT id, at_ms, what FROM action WHERE session = ?1 AND undone_ms IS NULL
              ORDER BY id DESC LIMIT 1",
             true,
@@ -62,6 +74,7 @@ impl Store {
     pub fn redo(&self, session: SessionId) -> Result<Option<Action>, Error> {
         self.step(
             session,
+            None,
             "SELECT id, at_ms, what FROM action WHERE session = ?1 AND undone_ms IS NOT NULL AND id >
                 (SELECT coalesce(max(id), 0) FROM action WHERE session = ?1 AND undone_ms IS NULL)
              ORDER BY undone_ms DESC LIMIT 1",
@@ -69,7 +82,13 @@ impl Store {
         )
     }
 
-    fn step(&self, session: SessionId, find: &str, undo: bool) -> Result<Option<Action>, Error> {
+    fn step(
+        &self,
+        session: SessionId,
+        named: Option<i64>,
+        find: &str,
+        undo: bool,
+    ) -> Result<Option<Action>, Error> {
         let mut connection = self.connection();
         let work = connection.transaction_with_behavior(TransactionBehavior::Immediate);
         let work = work?;
@@ -81,6 +100,11 @@ impl Store {
         let Some((id, at_ms, what)) = found else {
             return Ok(None);
         };
+        if named.is_some_and(|named| named != id) {
+            return Err(Error::Invalid(format!(
+                "that is not the last step any more: \"{what}\" is. Nothing was undone; look at the page anew"
+            )));
+        }
         put_back(&work, session, id, undo)?;
         // Strictly growing within a session, so that what was undone last is told apart within one millisecond.
         let mark = "UPDATE action SET undone_ms = CASE WHEN ?3 THEN
@@ -91,6 +115,7 @@ impl Store {
         touch(&work, session)?;
         work.commit()?;
         Ok(Some(Action {
+            id,
             at_ms,
             what,
             undone: undo,

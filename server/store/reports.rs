@@ -64,6 +64,30 @@ impl Store {
         }
     }
 
+    /// Whether an answer is kept for `scope` of a session that rests on the same things as `key` names.
+    ///
+    /// # Errors
+    /// The disk's own.
+    pub fn has_report(&self, session: SessionId, scope: &str, key: &str) -> Result<bool, Error> {
+        let find = "SELECT 1 FROM report WHERE session = ?1 AND scope = ?2 AND key = ?3";
+        let found: Option<i64> = self
+            .connection()
+            .query_row(find, params![session.0, scope, key], |row| row.get(0))
+            .optional()?;
+        Ok(found.is_some())
+    }
+
+    /// The sessions with an answer for `scope`, and what each rests on.
+    ///
+    /// # Errors
+    /// The disk's own.
+    pub fn report_keys(&self, scope: &str) -> Result<Vec<(SessionId, String)>, Error> {
+        let connection = self.connection();
+        let mut query = connection.prepare_cached("SELECT session, key FROM report WHERE scope = ?1")?;
+        let rows = query.query_map([scope], |row| Ok((SessionId(row.get(0)?), row.get(1)?)))?;
+        rows.collect::<Result<_, _>>().map_err(Error::from)
+    }
+
     /// The answer kept for `scope` of a session, if it rests on the same things as `key` names.
     pub fn load_report(&self, session: SessionId, scope: &str, key: &str) -> Result<Option<String>, Error> {
         let find = "SELECT json FROM report WHERE session = ?1 AND scope = ?2 AND key = ?3";

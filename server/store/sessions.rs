@@ -50,6 +50,8 @@ pub struct SessionRow {
     pub warnings: Option<u64>,
     /// Title of the first finding.
     pub headline: Option<String>,
+    /// Something was said or brought since; it may change what is found.
+    pub is_changed_since: bool,
 }
 
 impl Store {
@@ -80,7 +82,7 @@ impl Store {
         let connection = self.connection();
         let mut query = connection.prepare_cached(
             "SELECT s.id, s.created_ms, s.changed_ms, s.binned_ms, s.body, coalesce(c.captures, 0),
-                        r.faults, r.warnings, r.headline
+                        r.faults, r.warnings, r.headline, coalesce(r.made_ms < s.changed_ms, 0)
                  FROM session s
                  LEFT JOIN (SELECT session, count(*) AS captures FROM entry
                             WHERE kind = 'capture' AND binned_ms IS NULL GROUP BY session) c
@@ -96,6 +98,7 @@ impl Store {
                 faults: count(row, 6)?,
                 warnings: count(row, 7)?,
                 headline: row.get(8)?,
+                is_changed_since: row.get(9)?,
             })
         });
         rows?.collect()

@@ -51,8 +51,6 @@ enum Job {
 #[derive(Default)]
 pub struct Work {
     going: Mutex<HashMap<(SessionId, Job), watch::Receiver<Stage>>>,
-    /// Sessions whose captures could not be read when they were looked at last: what that rested on, and why.
-    failed: Mutex<HashMap<SessionId, (String, String)>>,
 }
 
 impl App {
@@ -90,7 +88,8 @@ impl App {
                 Err(_) => Stage::Failed(Failure::ours("reading a session broke off").sentence),
             };
             if job == Job::Look {
-                app.remember(id, &done);
+                // A disk that can't keep it is told of elsewhere.
+                let _ = app.remember(id, &done);
             }
             app.work
                 .going
@@ -102,31 +101,36 @@ impl App {
         receiver
     }
 
-    /// Keeps in mind that a look at the session failed, or that it did not.
-    fn remember(&self, id: SessionId, done: &Stage) {
-        let key = match done {
-            Stage::Failed(_) => self.present_key(id).ok().flatten(),
-            _ => None,
+    /// Keeps that a look at the session failed, or that it did not.
+    fn remember(&self, id: SessionId, done: &Stage) -> Result<(), Failure> {
+        let (key, sentence) = match done {
+            Stage::Failed(sentence) => (self.present_key(id)?.unwrap_or_default(), sentence.as_str()),
+            _ if self.store.latest_report(id, FAILED)?.is_none() => return Ok(()),
+            _ => (String::new(), ""),
         };
-        let mut failed = self.work.failed.lock().unwrap_or_else(PoisonError::into_inner);
-        match (done, key) {
-            (Stage::Failed(sentence), Some(key)) => failed.insert(id, (key, sentence.clone())),
-            _ => failed.remove(&id),
-        };
+        let json = serde_json::to_string(sentence).map_err(Failure::ours)?;
+        let none = crate::store::Summary::default();
+        Ok(self.store.save_report(id, FAILED, &key, &json, &none)?)
     }
 
-    /// Why the session's captures could not be read when they were looked at last, if they are still the same; since this
-    /// server was started.
-    pub fn trouble(&self, id: SessionId) -> Option<String> {
-        let failed = self.work.failed.lock().unwrap_or_else(PoisonError::into_inner);
-        let (key, sentence) = failed.get(&id)?.clone();
-        drop(failed);
-        let is_so = self
-            .present_key(id)
-            .ok()
-            .flatten()
-            .is_some_and(|present| present == key);
-        is_so.then_some(sentence)
+    /// Sessions whose captures could not be read when they were looked at last, if those are still the same, and why.
+    pub fn troubles(&self) -> Result<HashMap<SessionId, String>, Failure> {
+        let mut all = HashMap::new();
+        for (id, key) in self.store.report_keys(FAILED)? {
+            if key.is_empty() || self.present_key(id)?.as_ref() != Some(&key) {
+                continue;
+            }
+            let kept = self.store.load_report(id, FAILED, &key)?;
+            let sentence = kept.and_then(|json| serde_json::from_str(&json).ok());
+            all.extend(sentence.map(|sentence| (id, sentence)));
+        }
+        Ok(all)
+    }
+
+    /// Whether what is kept of the session's findings rests on something else than what is stored now.
+    pub fn is_outdated(&self, id: SessionId) -> Result<bool, Failure> {
+        let key = self.present_key(id)?.unwrap_or_default();
+        Ok(!self.store.has_report(id, PRESENT, &key)?)
     }
 
     /// The session as it is in memory, for a window of the diagram; read and analysed first where it is not there.
@@ -274,6 +278,9 @@ pub(super) const PRESENT: &str = "all";
 pub(super) fn scope_of(condition: Option<EntryId>) -> String {
     condition.map_or_else(|| "under none".to_owned(), |id| format!("under {id}"))
 }
+
+/// Scope under which is kept why the present captures could not be read.
+const FAILED: &str = "failed";
 
 /// Scope under which is kept what is wrong in each run of a condition.
 fn runs_scope_of(condition: Option<EntryId>) -> String {

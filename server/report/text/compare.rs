@@ -92,7 +92,10 @@ pub fn compare_text(report: &CompareReport, style: Style) -> String {
             counts(before),
             counts(after),
             ratio(of_rates),
-            format!("{:.2e}", judged.p_value),
+            match judged.p_value {
+                p if p < super::SMALLEST_P => format!("< {:.0e}", super::SMALLEST_P),
+                p => format!("{p:.2e}"),
+            },
             most,
             judged.verdict.clone(),
         ]);

@@ -81,9 +81,14 @@ pub fn capture_text(capture: &CaptureRow, style: Style) -> String {
     );
     if capture.offset_s != 0.0 || capture.drift_ppm != 0.0 {
         text.push_str(&format!(
-            " · on the first capture's clock: {:+.4} ppm, {} later",
-            capture.drift_ppm,
-            seconds(capture.offset_s)
+            " · on the first capture's clock: {} ppm, {} {}",
+            format!("{:+.4}", capture.drift_ppm).replace('-', "−"),
+            seconds(capture.offset_s.abs()),
+            if capture.offset_s < 0.0 {
+                "earlier"
+            } else {
+                "later"
+            }
         ));
     }
     text.push('\n');

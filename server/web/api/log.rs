@@ -90,21 +90,68 @@ pub async fn present(State(app): State<Arc<App>>, Path(id): Path<i64>) -> Result
     Ok(Json(Present { key }))
 }
 
+/// Title, job and setup, and what they were when the person began to change them.
+#[derive(Deserialize, utoipa::ToSchema)]
+pub struct EditedSession {
+    #[serde(flatten)]
+    pub body: SessionBody,
+    /// What is the same here as in the body was not changed, and stays as it is now; what was changed must still be so. Null:
+    /// the body holds, whatever was there.
+    #[serde(default)]
+    pub was: Option<SessionBody>,
+}
+
+impl EditedSession {
+    /// The body to keep in place of `now`.
+    ///
+    /// # Errors
+    /// A sentence: what was changed here was changed elsewhere as well.
+    fn over(self, now: &SessionBody) -> Result<SessionBody, String> {
+        // A browser's text field has line feeds only, and drops one at its beginning.
+        let plain = |text: &str| {
+            let text = text.replace("\r\n", "\n");
+            text.strip_prefix('\n').unwrap_or(&text).to_owned()
+        };
+        let Some(was) = self.was else {
+            return Ok(self.body);
+        };
+        let part = |name: &str, new: String, was: &str, now: &str| {
+            let (typed, seen, held) = (plain(&new), plain(was), plain(now));
+            match typed == seen {
+                true => Ok(now.to_owned()),
+                false if held == seen || held == typed => Ok(new),
+                false => Err(format!(
+                    "The {name} was changed elsewhere since this page was opened, and nothing was kept. Copy what you \
+                     typed, look at the page anew, and change it there."
+                )),
+            }
+        };
+        Ok(SessionBody {
+            title: part("title", self.body.title, &was.title, &now.title)?,
+            job: part("job", self.body.job, &was.job, &now.job)?,
+            setup: part("setup", self.body.setup, &was.setup, &now.setup)?,
+        })
+    }
+}
+
 /// Sets title, job and setup.
 ///
 /// # Errors
-/// The setup's first mistake, with line and column; an empty title.
+/// The setup's first mistake, with line and column; an empty title; what was changed elsewhere since.
 pub async fn edit_session(
     State(app): State<Arc<App>>,
     Path(id): Path<i64>,
-    Json(body): Json<SessionBody>,
+    Json(edited): Json<EditedSession>,
 ) -> Result<Json<Session>, Failure> {
-    if let Err(error) = crate::setup::Setup::parse(&body.setup, "the setup") {
-        return Err(Failure::wrong(sentence(&error)));
-    }
-    Ok(Json(
-        with_store(app, move |store| Ok(store.edit_session(SessionId(id), &body)?)).await?,
-    ))
+    let session = with_store(app, move |store| {
+        let now = store.session(SessionId(id))?.body;
+        let body = edited.over(&now).map_err(Failure::wrong)?;
+        if let Err(error) = crate::setup::Setup::parse(&body.setup, "the setup") {
+            return Err(Failure::wrong(sentence(&error)));
+        }
+        Ok(store.edit_session(SessionId(id), &body)?)
+    });
+    Ok(Json(session.await?))
 }
 
 /// Rewrites the text of the session's setup; `done` names it for the journal, in the past ("rule added").
@@ -300,11 +347,24 @@ pub async fn photograph(
     Ok(([(CONTENT_TYPE, picture.content_type())], bytes).into_response())
 }
 
-/// Undoes the last action that stands; null when there is none.
-pub async fn undo(State(app): State<Arc<App>>, Path(id): Path<i64>) -> Result<Json<Option<Action>>, Failure> {
-    Ok(Json(
-        with_store(app, move |store| Ok(store.undo(SessionId(id))?)).await?,
-    ))
+/// The step that is to be undone.
+#[derive(Deserialize)]
+pub struct NamedStep {
+    /// Its action's number; the last one, whatever it is, where none is named.
+    action: Option<i64>,
+}
+
+/// Undoes the last action that stands, if it is the one named; null when there is none.
+///
+/// # Errors
+/// Another one is the last.
+pub async fn undo(
+    State(app): State<Arc<App>>,
+    Path(id): Path<i64>,
+    Query(step): Query<NamedStep>,
+) -> Result<Json<Option<Action>>, Failure> {
+    let undone = with_store(app, move |store| Ok(store.undo_this(SessionId(id), step.action)?));
+    Ok(Json(undone.await?))
 }
 
 /// Does again what was undone last; null when there is nothing.

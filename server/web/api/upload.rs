@@ -78,11 +78,29 @@ pub async fn first(
         ..SessionBody::default()
     };
     let begun = tokio::task::spawn_blocking(move || {
+        if let Some(known) = unreadable_already(&app, &stored)? {
+            return Ok(known);
+        }
         let session = app.store.create_session(&body)?;
         let capture = app.store.bring_capture(session.id, &stored)?;
         Ok::<_, Failure>(Begun { session, capture })
     });
     Ok((StatusCode::CREATED, Json(begun.await??)))
+}
+
+/// The session that was made of the very same file earlier and holds nothing else, if that could not be read: another of
+/// it would say no more.
+fn unreadable_already(app: &App, stored: &Stored) -> Result<Option<Begun>, Failure> {
+    for id in app.troubles()?.into_keys() {
+        let session = app.store.session(id)?;
+        let mut captures: Vec<Entry<Capture>> = app.store.entries(id)?;
+        if let (Some(capture), true, None) = (captures.pop(), captures.is_empty(), session.binned_ms)
+            && capture.value.digest == stored.digest
+        {
+            return Ok(Some(Begun { session, capture }));
+        }
+    }
+    Ok(None)
 }
 
 /// Stores an upload's bytes. `id`: the session it is for, which must be there.

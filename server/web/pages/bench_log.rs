@@ -11,8 +11,8 @@ use super::Places;
 use crate::report::inspect::Severity;
 use crate::report::text::moment;
 use crate::store::{
-    Capture, Condition, Entry, EntryId, FindingState, Outcome, Photograph, PulseMark, Reading, Remark,
-    SessionId, Step, Store,
+    Action, Capture, Condition, Entry, EntryId, FindingState, Outcome, Photograph, PulseMark, Reading,
+    Remark, SessionId, Step, Store,
 };
 use crate::web::answers::{Answer, Standing, kept_answers, standings};
 use crate::web::api::log::{SessionLog, with_store};
@@ -28,6 +28,8 @@ struct LogPage {
     title: String,
     job: String,
     setup: String,
+    /// Title, job and setup as this page shows them, as JSON to send back.
+    was: String,
     conditions: Vec<ConditionView>,
     unsorted: Vec<CaptureView>,
     findings: Vec<FindingView>,
@@ -40,7 +42,7 @@ struct LogPage {
     photographs: Vec<PhotographView>,
     steps: Vec<StepView>,
     /// What undoing would undo, and redoing do again.
-    undo: Option<String>,
+    undo: Option<Action>,
     redo: bool,
     binned: Vec<BinnedView>,
 }
@@ -195,6 +197,7 @@ fn view(store: &Store, log: SessionLog, answers: &[Answer]) -> Result<LogPage, F
         title: log.session.body.title.clone(),
         job: log.session.body.job.clone(),
         setup: log.session.body.setup.clone(),
+        was: json!({ "was": log.session.body }).to_string(),
         conditions: log
             .conditions
             .iter()
@@ -248,10 +251,7 @@ fn view(store: &Store, log: SessionLog, answers: &[Answer]) -> Result<LogPage, F
             .enumerate()
             .map(|(i, entry)| step_view(i + 1, entry, &log.captures))
             .collect(),
-        undo: actions
-            .iter()
-            .find(|action| !action.undone)
-            .map(|action| action.what.clone()),
+        undo: actions.iter().find(|action| !action.undone).cloned(),
         redo: actions.first().is_some_and(|action| action.undone),
         binned: binned(store, id)?,
     })
@@ -339,7 +339,7 @@ fn reading_view(entry: &Entry<Reading>, conditions: &[Entry<Condition>]) -> Read
         reading: format!("{} {unit}", value.reading),
         off: value
             .off_percent()
-            .map(|off| format!("{off:+.1} %"))
+            .map(|off| format!("{off:+.1} %").replace('-', "−"))
             .unwrap_or_default(),
         wrong_sign: value.has_wrong_sign(),
         place: value.place.clone(),

@@ -13,7 +13,7 @@ use crate::harness::{Clips, Harness};
 use crate::ingest::{Preview, PreviewColumn};
 use crate::model::FAMILIES;
 use crate::report::text::seconds;
-use crate::store::{Capture, ClipList, Entry, EntryId, SessionId, Store};
+use crate::store::{Action, Capture, ClipList, Entry, EntryId, SessionId, Store};
 use crate::web::api::harness::harness_of;
 use crate::web::api::log::with_store;
 use crate::web::api::reading::{look, look_unread, said};
@@ -56,7 +56,7 @@ struct CapturePage {
     clips: Vec<(String, String)>,
     clips_csv: String,
     has_harness: bool,
-    undo: Option<String>,
+    undo: Option<Action>,
     /// What takes its run in hand, as JSON.
     look: String,
 }
@@ -139,11 +139,7 @@ pub async fn page(
             clips: places_of(lines, &harness, clips_csv.as_deref()),
             clips_csv: clips_csv.unwrap_or_else(|| "line,place\n".to_owned()),
             has_harness: !harness.pins().is_empty(),
-            undo: store
-                .actions(session, 1)?
-                .into_iter()
-                .find(|a| !a.undone)
-                .map(|a| a.what),
+            undo: store.actions(session, 1)?.into_iter().find(|a| !a.undone),
         };
         Ok(page.render()?)
     });

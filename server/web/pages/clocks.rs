@@ -11,7 +11,7 @@ use super::Places;
 use super::links::escape_query;
 use crate::report::inspect::Severity;
 use crate::report::text::seconds;
-use crate::store::{Capture, ChannelSkews, Clock, Entry, EntryId, SessionId, Store};
+use crate::store::{Action, Capture, ChannelSkews, Clock, Entry, EntryId, SessionId, Store};
 use crate::web::api::log::with_store;
 use crate::web::clock_view::{ClockView, one};
 use crate::web::error::{Failure, PageFailure};
@@ -35,7 +35,7 @@ struct ClocksPage {
     findings: Vec<FindingView>,
     skews: Vec<SkewView>,
     measures: Vec<Measure>,
-    undo: Option<String>,
+    undo: Option<Action>,
 }
 
 struct CaptureView {
@@ -172,10 +172,7 @@ fn view(store: &Store, session: SessionId, opened: Option<&Opened>) -> Result<Cl
                 json: json!({ "capture": entry.id, "late_s": {} }).to_string(),
             })
             .collect(),
-        undo: actions
-            .into_iter()
-            .find(|action| !action.undone)
-            .map(|action| action.what),
+        undo: actions.into_iter().find(|action| !action.undone),
     })
 }
 

@@ -44,6 +44,8 @@ struct FindingsPage {
     conditions: Vec<ConditionView>,
     /// The runs of the condition looked at, where there are several: one of them is looked at.
     runs: Vec<ConditionView>,
+    /// Files that stand in the session twice.
+    doubles: Vec<String>,
     /// What stood under the condition before and does not now, a sentence each.
     since: Vec<String>,
 }
@@ -69,6 +71,26 @@ fn conditions(store: &Store, id: SessionId) -> Result<Vec<ConditionView>, PageFa
     });
     let views: Vec<ConditionView> = views.collect();
     Ok(if views.len() > 1 { views } else { Vec::new() })
+}
+
+/// Captures that are looked at and stand elsewhere in the session as well, a sentence each.
+fn doubles(store: &Store, id: SessionId) -> Result<Vec<String>, PageFailure> {
+    let all = store.captures_by_condition(id)?;
+    let mut told = Vec::new();
+    for shown in store.present_captures(id)? {
+        let twin = all.iter().find_map(|under| {
+            let mut captures = under.captures.iter();
+            let twin = captures.find(|c| c.id < shown.id && c.value.digest == shown.value.digest)?;
+            Some((under, twin))
+        });
+        if let Some((under, twin)) = twin {
+            told.push(format!(
+                "{} is the same file as {} under \"{}\": the two can't show what a change did.",
+                shown.value.file, twin.value.file, under.title
+            ));
+        }
+    }
+    Ok(told)
 }
 
 /// The runs of the condition that is looked at, the newest last.
@@ -217,6 +239,7 @@ pub async fn page(State(app): State<Arc<App>>, Path(id): Path<i64>) -> Result<Ht
             },
             conditions: conditions(&app.store, id)?,
             runs: runs_shown,
+            doubles: doubles(&app.store, id)?,
             since: gone,
             is_reading,
             fresh,

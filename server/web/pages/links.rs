@@ -11,7 +11,7 @@ use super::Places;
 use crate::report::inspect::{Finding, LinkRow, PermutationRow, PermutedBit, Severity};
 use crate::report::text::seconds;
 use crate::setup::Setup;
-use crate::store::SessionId;
+use crate::store::{Action, SessionId};
 use crate::web::api::log::with_store;
 use crate::web::error::PageFailure;
 use crate::web::occurrences::{Occurrence, occurrences};
@@ -38,7 +38,7 @@ struct LinksPage {
     unseen: Vec<Unseen>,
     proposals: Vec<ProposalView>,
     names: Vec<String>,
-    undo: Option<String>,
+    undo: Option<Action>,
 }
 
 /// Where the bits of a bus, or some links, arrive instead.
@@ -132,10 +132,7 @@ pub async fn page(State(app): State<Arc<App>>, Path(id): Path<i64>) -> Result<Ht
                 .collect(),
             proposals: opened.as_deref().map(proposals).unwrap_or_default(),
             names: opened.as_deref().map(names).unwrap_or_default(),
-            undo: actions
-                .into_iter()
-                .find(|action| !action.undone)
-                .map(|action| action.what),
+            undo: actions.into_iter().find(|action| !action.undone),
         };
         Ok(page.render()?)
     });

@@ -425,7 +425,7 @@ fn reading(
             format!("{} {unit}", value.reading),
             value
                 .off_percent()
-                .map(|off| format!("{off:+.1} %"))
+                .map(|off| format!("{off:+.1} %").replace('-', "−"))
                 .unwrap_or_default(),
             place,
             moment(value.at_ms.unwrap_or(entry.created_ms)),

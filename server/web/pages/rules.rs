@@ -15,7 +15,7 @@ use crate::report::rails::RailRow;
 use crate::report::rules::{Company, RuleRow, TruthTable, ViolationRow};
 use crate::rule::Rail;
 use crate::setup::Setup;
-use crate::store::SessionId;
+use crate::store::{Action, SessionId};
 use crate::web::answers::present_report;
 use crate::web::api::log::with_store;
 use crate::web::error::PageFailure;
@@ -46,7 +46,7 @@ struct RulesPage {
     /// Names to choose from.
     lines: Vec<String>,
     /// What undoing would undo.
-    undo: Option<String>,
+    undo: Option<Action>,
 }
 
 struct RuleView {
@@ -128,12 +128,11 @@ pub async fn page(State(app): State<Arc<App>>, Path(id): Path<i64>) -> Result<Ht
                 .actions(session, 50)?
                 .into_iter()
                 .find(|action| !action.undone)
-                .map(|action| action.what)
                 // What else was done last is undone where it was done.
-                .filter(|what| {
+                .filter(|action| {
                     ["rule ", "rail ", "setup "]
                         .iter()
-                        .any(|own| what.starts_with(own))
+                        .any(|own| action.what.starts_with(own))
                 }),
             ..view(session, report.as_ref(), &declared)
         };

@@ -8,7 +8,7 @@ use axum::response::{Html, IntoResponse, Redirect, Response};
 
 use super::Places;
 use crate::store::SessionRow;
-use crate::web::error::PageFailure;
+use crate::web::error::{Failure, PageFailure};
 use crate::web::state::App;
 use crate::workflow::demo_session::is_demo;
 
@@ -37,22 +37,26 @@ pub async fn page(State(app): State<Arc<App>>, RawQuery(query): RawQuery) -> Res
     }
     let rows = tokio::task::spawn_blocking(move || {
         let rows = app.store.sessions(false)?;
-        let told = |row: SessionRow| (app.trouble(row.session.id), row);
-        Ok::<_, crate::store::Error>(rows.into_iter().map(told).collect::<Vec<_>>())
+        let mut troubles = app.troubles()?;
+        let told = |row: SessionRow| {
+            let is_outdated = row.is_changed_since && app.is_outdated(row.session.id)?;
+            Ok((troubles.remove(&row.session.id), is_outdated, row))
+        };
+        rows.into_iter().map(told).collect::<Result<Vec<_>, Failure>>()
     });
     let rows = rows.await??;
     let page = StartPage {
         places: Places::none(),
-        has_demo: rows.iter().any(|(_, row)| is_demo(&row.session.body.title)),
+        has_demo: rows.iter().any(|(_, _, row)| is_demo(&row.session.body.title)),
         sessions: rows
             .into_iter()
-            .map(|(trouble, told)| row(trouble, told))
+            .map(|(trouble, is_outdated, told)| row(trouble, is_outdated, told))
             .collect(),
     };
     Ok(Html(page.render()?).into_response())
 }
 
-fn row(trouble: Option<String>, row: SessionRow) -> Row {
+fn row(trouble: Option<String>, is_outdated: bool, row: SessionRow) -> Row {
     let captures = match row.captures {
         0 => "no capture yet".to_owned(),
         1 => "1 capture".to_owned(),
@@ -60,6 +64,7 @@ fn row(trouble: Option<String>, row: SessionRow) -> Row {
     };
     let says = match (&trouble, row.headline) {
         (Some(_), _) => format!("{captures} · could not be read"),
+        (None, Some(_)) if is_outdated => format!("{captures} · changed since it was looked at"),
         (None, Some(headline)) => format!("{captures} · {headline}"),
         (None, None) if row.captures > 0 => format!("{captures} · not looked at yet"),
         (None, None) => captures,

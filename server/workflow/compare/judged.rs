@@ -15,12 +15,19 @@ pub struct Judged<'a> {
     pub judgement: Judgement,
     /// The verdict in words, with its counts.
     pub says: String,
+    /// One recording stands on both sides: no verdict.
+    is_twice: bool,
 }
 
 impl Judged<'_> {
     /// None before, some after: the change may have brought it.
     pub fn is_new(&self) -> bool {
         self.before.strays == 0 && self.after.strays > 0 && self.before.opportunities > 0
+    }
+
+    /// One recording stands on both sides, so that nothing can be told.
+    pub fn is_one_recording(&self) -> bool {
+        self.is_twice
     }
 
     /// It went wrong at least once on either side.
@@ -32,6 +39,7 @@ impl Judged<'_> {
 /// Judges every trouble between the runs `before` and the runs `after` (positions in [`Tallies::runs`]): new
 /// troubles first, then worse ones, what is still there, what is better, what can't be told, what is gone.
 pub fn judge_all<'a>(tallies: &'a Tallies, before: &[usize], after: &[usize]) -> Vec<Judged<'a>> {
+    let is_twice = is_one_recording(tallies, before, after);
     let judged = tallies.troubles.iter().map(|trouble| {
         let runs = (before, after);
         let (before, after) = (
@@ -59,17 +67,36 @@ pub fn judge_all<'a>(tallies: &'a Tallies, before: &[usize], after: &[usize]) ->
         if let Some(sight) = sight.as_ref().filter(|_| is_seen && !is_absent) {
             says.push_str(&sampled_otherwise(sight, before, after, is_open));
         }
+        let mut judgement = judgement;
+        if is_twice {
+            (judgement.verdict, judgement.opportunities_needed) = (Verdict::Undecided, None);
+            says = format!(
+                "{}: can't be told, the same recording stands on both sides ({} before, {} after).",
+                what(trouble),
+                tally(before.strays, before.opportunities, trouble.slot_s),
+                tally(after.strays, after.opportunities, trouble.slot_s)
+            );
+        }
         Judged {
             trouble,
             before,
             after,
             says,
             judgement,
+            is_twice,
         }
     });
     let mut judged: Vec<Judged> = judged.collect();
     judged.sort_by_key(|j| (rank(j), std::cmp::Reverse(j.after.strays.max(j.before.strays))));
     judged
+}
+
+/// Whether a run, or one with the same edges, stands on both sides: then no count shows what a change did.
+fn is_one_recording(tallies: &Tallies, before: &[usize], after: &[usize]) -> bool {
+    let is_across = |[a, b]: &[usize; 2]| {
+        before.contains(a) && after.contains(b) || before.contains(b) && after.contains(a)
+    };
+    before.iter().any(|run| after.contains(run)) || tallies.twins.iter().any(is_across)
 }
 
 /// What to say where a side has no occasion because a line of the trouble was not captured there.

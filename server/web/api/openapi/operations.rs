@@ -61,8 +61,8 @@ pub(super) fn operations() -> Vec<Operation> {
         op(
             "put",
             "/api/sessions/{id}",
-            "Change title, job, setup",
-            Json(shape::<SessionBody>()),
+            "Change title, job, setup; was says what they were when the change was begun",
+            Json(shape::<log::EditedSession>()),
             One(shape::<Session>()),
         ),
         op(
@@ -271,7 +271,7 @@ pub(super) fn operations() -> Vec<Operation> {
         op(
             "post",
             "/api/sessions/{id}/undo",
-            "Undo the last action",
+            "Undo the last action; ?action=… names it, and another is then not undone",
             Nothing,
             Maybe(shape::<Action>()),
         ),
