@@ -49,6 +49,11 @@ impl Clips {
         self.0.get(line).map(String::as_str)
     }
 
+    /// The lines that are said to be clipped somewhere.
+    pub fn lines(&self) -> impl Iterator<Item = &str> {
+        self.0.keys().map(String::as_str)
+    }
+
     /// The clips as CSV.
     pub fn to_csv(&self) -> String {
         table::write(

@@ -26,7 +26,7 @@ pub fn no_such(capture: &Capture, typed: &str) -> String {
 }
 
 /// The name that the fewest changes of a letter lead to, if no more than a third of its letters change (one at least).
-/// Upper and lower case are alike, and so are the letters that are taken for digits: O and 0, I, L and 1. Cost: names ×
+/// Upper and lower case are alike, marks between letters do not count, and so are the letters that are taken for digits: O and 0, I, L and 1. Cost: names ×
 /// letters².
 fn nearest<'a>(typed: &str, names: &[&'a str]) -> Option<&'a str> {
     let alike = |letter: char| match letter {
@@ -37,6 +37,7 @@ fn nearest<'a>(typed: &str, names: &[&'a str]) -> Option<&'a str> {
     let letters = |text: &str| {
         text.to_lowercase()
             .chars()
+            .filter(|letter| letter.is_alphanumeric())
             .map(alike)
             .take(200)
             .collect::<Vec<char>>()
@@ -45,6 +46,32 @@ fn nearest<'a>(typed: &str, names: &[&'a str]) -> Option<&'a str> {
     let far = names.iter().map(|name| (changes(&wanted, &letters(name)), *name));
     let (count, name) = far.min_by_key(|(count, _)| *count)?;
     (count <= (wanted.len() / 3).max(1)).then_some(name)
+}
+
+/// For each of the names on a sheet that no line has although one that the sheet does not name is near to it: "RESETN: did
+/// you mean RESET_N?". A sheet may name lines that are not captured. Cost: names on the sheet × lines × letters².
+pub fn doubts<'a>(on_sheet: &[&str], lines: &[&'a str]) -> Vec<String> {
+    let free: Vec<&str> = lines
+        .iter()
+        .copied()
+        .filter(|line| !on_sheet.contains(line))
+        .collect();
+    let digits = |name: &str| name.chars().filter(char::is_ascii_digit).collect::<String>();
+    let mut told = Vec::new();
+    for name in on_sheet
+        .iter()
+        .filter(|name| !name.is_empty() && !lines.contains(name))
+    {
+        // D2 is not a slip of D0: what is counted differs on purpose.
+        let near = nearest(name, &free).filter(|near| digits(near) == digits(name));
+        if let Some(near) = near {
+            let sentence = format!("The captures have no {name}: did you mean {near}?");
+            if !told.contains(&sentence) {
+                told.push(sentence);
+            }
+        }
+    }
+    told
 }
 
 /// Letters put in, left out or replaced to make `to` of `from` (Levenshtein 1965; from memory).
@@ -73,8 +100,21 @@ mod tests {
         assert_eq!(nearest("claer_n", &names), Some("CLEAR_N"));
         assert_eq!(nearest("STRIKE", &names), None);
         assert_eq!(nearest("STEP", &[]), None);
+        assert_eq!(nearest("CLEARN", &names), Some("CLEAR_N"));
+        assert_eq!(nearest("CLEAR", &names), Some("CLEAR_N"));
         // Worked by hand: kitten, sitten, sittin, sitting.
         let letters = |text: &str| text.chars().collect::<Vec<_>>();
         assert_eq!(changes(&letters("kitten"), &letters("sitting")), 3);
+    }
+
+    #[test]
+    fn a_sheet_is_doubted_only_where_a_line_without_a_pin_is_near() {
+        let lines = ["CLEAR_N", "STEP", "BELL0"];
+        assert_eq!(
+            doubts(&["CLEARN", "STEP", "LAMP", ""], &lines),
+            ["The captures have no CLEARN: did you mean CLEAR_N?"]
+        );
+        // Not captured, and no slip: another bit, and a line whose like has its own pin.
+        assert_eq!(doubts(&["BELL1", "STEPS", "STEP"], &lines), [""; 0]);
     }
 }

@@ -32,6 +32,18 @@ pub fn sheet_text(fields: &BTreeMap<String, String>) -> Result<String, String> {
     let (mut read, mut columns, mut lines) = (String::new(), String::new(), String::new());
     for (key, value) in said {
         match key.split_once('.') {
+            None if ["sample_period", "time_unit", "timescale"].contains(&key)
+                && value.replace(',', ".").parse::<f64>().is_ok() =>
+            {
+                let (field, example) = match key {
+                    "sample_period" => ("Sampling period or rate", "such as 24 MHz or 41.7 ns"),
+                    "time_unit" => ("Unit of time", "such as 1 us"),
+                    _ => ("Time unit", "such as 1 ns"),
+                };
+                return Err(format!(
+                    "{field}: found {value}, expected it with its unit, {example}."
+                ));
+            }
             // One field for both: what a person knows is mostly the rate.
             None if key == "sample_period" && value.to_ascii_lowercase().ends_with("hz") => {
                 read.push_str(&format!("sample_rate = {}\n", quoted(value)));
@@ -156,6 +168,11 @@ mod tests {
     fn mistakes_are_told() {
         let told = |list: &[(&str, &str)]| sheet_text(&fields(list)).unwrap_err();
         assert!(told(&[("kind.0", "time")]).contains("from 1"));
+        let bare = told(&[("sample_period", "24")]);
+        assert!(
+            bare.contains("found 24") && bare.contains("24 MHz") && !bare.contains("line 2"),
+            "{bare}"
+        );
         assert!(told(&[("weather", "fine")]).contains("no field called weather"));
         assert!(told(&[("line.1", "A"), ("levels.1", "2.0 to 0.8")]).contains("ttl-5v"));
         assert!(told(&[("levels.1", "ttl-5v")]).contains("line's name"));

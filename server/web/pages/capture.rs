@@ -18,6 +18,7 @@ use crate::web::api::harness::harness_of;
 use crate::web::api::log::with_store;
 use crate::web::api::reading::{look, look_unread, said};
 use crate::web::error::PageFailure;
+use crate::web::known_lines::doubts;
 use crate::web::opened::Opened;
 use crate::web::state::App;
 
@@ -56,6 +57,8 @@ struct CapturePage {
     clips: Vec<(String, String)>,
     clips_csv: String,
     has_harness: bool,
+    /// Lines of the clips that the capture does not have, a sentence each.
+    clip_doubts: Vec<String>,
     undo: Option<Action>,
     /// What takes its run in hand, as JSON.
     look: String,
@@ -134,6 +137,7 @@ pub async fn page(
             json: json!(to_keep).to_string(),
             is_changed: form.is_asked && form.trouble.is_none() && to_keep != kept,
             is_said: !kept.is_empty(),
+            clip_doubts: clip_doubts(&lines, &harness, clips_csv.as_deref()),
             trouble: form.trouble,
             is_unread: form.is_unread,
             clips: places_of(lines, &harness, clips_csv.as_deref()),
@@ -144,6 +148,23 @@ pub async fn page(
         Ok(page.render()?)
     });
     Ok(Html(html.await?))
+}
+
+/// Lines that are said to be clipped somewhere and that no line of the capture is called as.
+fn clip_doubts(lines: &[String], harness: &Harness, clips: Option<&str>) -> Vec<String> {
+    let clips = Clips::parse(clips.unwrap_or_default(), "clips.csv", harness).unwrap_or_default();
+    let names: Vec<&str> = lines.iter().map(String::as_str).collect();
+    let unknown = clips
+        .lines()
+        .filter(|line| !names.is_empty() && !names.contains(line));
+    unknown
+        .map(|line| match doubts(&[line], &names).pop() {
+            Some(sentence) => sentence,
+            None => {
+                format!("No line of this capture is called {line}: its clip is kept, and says nothing here.")
+            }
+        })
+        .collect()
 }
 
 /// The form as a person filled it in, and what the file is read as with it.

@@ -13,6 +13,7 @@ use crate::web::answers::present_report;
 use crate::web::api::harness::{clips_of, harness_of};
 use crate::web::api::log::with_store;
 use crate::web::error::PageFailure;
+use crate::web::known_lines::doubts;
 use crate::web::state::App;
 use crate::workflow::places;
 
@@ -29,6 +30,8 @@ struct HarnessPage {
     left_out: usize,
     told: Vec<FindingView>,
     moves: Vec<Move>,
+    /// Names on the sheet that may be slips of lines', a sentence each.
+    doubts: Vec<String>,
 }
 
 struct PinView {
@@ -67,6 +70,22 @@ pub async fn page(State(app): State<Arc<App>>, Path(id): Path<i64>) -> Result<Ht
             None => (Vec::new(), Vec::new()),
         };
         let pins = harness.pins();
+        let lines = report.iter().flat_map(|report| &report.lines);
+        // `STEM/LINE` is the same line in one of several captures.
+        let lines: Vec<&str> = lines
+            .map(|row| row.line.rsplit('/').next().unwrap_or(&row.line))
+            .collect();
+        let on_sheet: Vec<&str> = pins
+            .iter()
+            .map(|pin| {
+                if pin.line.is_empty() {
+                    &pin.signal
+                } else {
+                    &pin.line
+                }
+            })
+            .map(String::as_str)
+            .collect();
         let page = HarnessPage {
             places: Places::of(session, "Harness sheet"),
             id,
@@ -89,6 +108,7 @@ pub async fn page(State(app): State<Arc<App>>, Path(id): Path<i64>) -> Result<Ht
             left_out: pins.len().saturating_sub(MOST_ROWS),
             told,
             moves,
+            doubts: doubts(&on_sheet, &lines),
         };
         Ok(page.render()?)
     });

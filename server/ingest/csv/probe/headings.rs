@@ -54,7 +54,13 @@ pub fn headings(above: &[Row], fields: usize, point: u8, warnings: &mut Vec<Stri
     }
     let wide =
         |row: &Row| row.cells.len() >= fields.saturating_sub(1).max(2) || row.cells.len() * 2 > fields + 1;
+    // A remark that states the sampling is no heading; the units below it are all the headings there are.
+    rest.retain(|row| stated_period(row, point).is_none());
+    let is_remark = |row: &Row| row.cells.len() == 2 && Decimal::parse(&row.cells[1], point).is_some();
     let names = match rest.last() {
+        last if head.units.iter().flatten().count() == fields && last.is_none_or(|row| is_remark(row)) => {
+            Some(head.units.iter().flatten().cloned().collect())
+        }
         Some(row) if wide(row) => {
             let row = rest.pop().expect("it was there");
             Some(row.cells.iter().map(text).collect::<Vec<_>>())

@@ -18,7 +18,9 @@ pub fn find_pace(
 ) -> Result<(), Error> {
     let grid = Grid::exact;
     let Some(column) = plan.time else {
-        plan.sample_s = options.sample_period_s;
+        plan.sample_s = options
+            .sample_period_s
+            .or(head.stated_period.map(|stated| stated.0));
         plan.pace = Pace::Samples(grid(1.0));
         return Ok(());
     };

@@ -20,7 +20,19 @@ pub fn find_time(
     plan.time = time_column(plan, head, data, options);
     match plan.time {
         Some(column) => how_written(plan, column, head, data, options, fail),
-        None if options.sample_period_s.is_some() => Ok(()),
+        None if options.sample_period_s.is_some() => {
+            plan.unit_from = "the sampling period given";
+            Ok(())
+        }
+        None if head.stated_period.is_some() => {
+            plan.unit_from = "the stated sampling";
+            let period_s = head.stated_period.map_or(0.0, |stated| stated.0);
+            plan.warnings.push(format!(
+                "no column of times: every row was taken for one sample of {}, by the sampling stated above the data",
+                engineering(period_s, "s")
+            ));
+            Ok(())
+        }
         None => Err(fail(
             Some(plan.first_row),
             "expected a column of times, found none: export one, or, where every row is one sample, give \
