@@ -26,8 +26,8 @@ pub fn no_such(capture: &Capture, typed: &str) -> String {
 }
 
 /// The name that the fewest changes of a letter lead to, if no more than a third of its letters change (one at least).
-/// Upper and lower case are alike, marks between letters do not count, and so are the letters that are taken for digits: O and 0, I, L and 1. Cost: names ×
-/// letters².
+/// Upper and lower case are alike, and so are the letters that are taken for digits: O and 0, I, L and 1; marks between
+/// letters do not count. Cost: names × letters².
 fn nearest<'a>(typed: &str, names: &[&'a str]) -> Option<&'a str> {
     let alike = |letter: char| match letter {
         'o' => '0',
