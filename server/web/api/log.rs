@@ -91,13 +91,14 @@ pub async fn present(State(app): State<Arc<App>>, Path(id): Path<i64>) -> Result
 }
 
 /// Title, job and setup, and what they were when the person began to change them.
-#[derive(Deserialize, utoipa::ToSchema)]
+#[derive(Default, Deserialize, utoipa::ToSchema)]
+#[serde(default)]
 pub struct EditedSession {
-    #[serde(flatten)]
-    pub body: SessionBody,
+    pub title: String,
+    pub job: String,
+    pub setup: String,
     /// What is the same here as in the body was not changed, and stays as it is now; what was changed must still be so. Null:
     /// the body holds, whatever was there.
-    #[serde(default)]
     pub was: Option<SessionBody>,
 }
 
@@ -113,7 +114,11 @@ impl EditedSession {
             text.strip_prefix('\n').unwrap_or(&text).to_owned()
         };
         let Some(was) = self.was else {
-            return Ok(self.body);
+            return Ok(SessionBody {
+                title: self.title,
+                job: self.job,
+                setup: self.setup,
+            });
         };
         let part = |name: &str, new: String, was: &str, now: &str| {
             let (typed, seen, held) = (plain(&new), plain(was), plain(now));
@@ -127,9 +132,9 @@ impl EditedSession {
             }
         };
         Ok(SessionBody {
-            title: part("title", self.body.title, &was.title, &now.title)?,
-            job: part("job", self.body.job, &was.job, &now.job)?,
-            setup: part("setup", self.body.setup, &was.setup, &now.setup)?,
+            title: part("title", self.title, &was.title, &now.title)?,
+            job: part("job", self.job, &was.job, &now.job)?,
+            setup: part("setup", self.setup, &was.setup, &now.setup)?,
         })
     }
 }

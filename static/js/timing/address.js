@@ -24,13 +24,9 @@ export function readAddress(search) {
   });
 }
 
-/**
- * Whether the view of an address lies in a capture: that of a longer one may not. Pure.
- * @param {Place} place @param {{start_s: number, tick_s: number, length: number}} facts of the capture
- */
+/** Whether the view lies in a capture: that of a longer one may not. @param {Place} place @param {any} facts */
 export function isInCapture({ at, span }, { start_s, tick_s, length }) {
-  if (at === null || span === null) return false;
-  const middle = at + span / 2;
+  const middle = at === null || span === null ? NaN : at + span / 2;
   return middle >= start_s && middle <= start_s + length * tick_s;
 }
 

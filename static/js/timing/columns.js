@@ -40,13 +40,9 @@ export function decode(buffer) {
 /** Most columns that are asked for; the server gives 16,384. */
 const MOST_COLUMNS = 16000;
 
-/**
- * What is asked for a view: three widths of it in whole ticks, a column a pixel of the view. Pure.
- * @param {number} start @param {number} span @param {number} pixels of the view
- */
-export function askedFor(start, span, pixels) {
+/** What is asked for a view: three widths of it in whole ticks, of which there are more close up. @param {number} start @param {number} span @param {number} pixels */
+function askedFor(start, span, pixels) {
   const from = Math.floor(start - span), to = Math.ceil(start + 2 * span) + 1;
-  // Close up the whole ticks are many more than three widths.
   return { from, to, columns: Math.min(Math.ceil((pixels * (to - from)) / span), MOST_COLUMNS) };
 }
 

@@ -221,8 +221,7 @@ export class Diagram {
   /** A row from the first recorded moment to the last: nothing is known before and after. @param {Pen} pen @param {Row} row @param {Scale} page @param {number} height */
   #recorded(pen, row, page, height) {
     const scale = this.moving?.has(row) ? this.moving.scale(page) : page;
-    const isBeyond = scale.start < 0 || scale.end > this.facts.length;
-    if (!isBeyond) return this.#row(pen, row, scale);
+    if (scale.start >= 0 && scale.end <= this.facts.length) return this.#row(pen, row, scale);
     const { c } = pen, from = scale.x(0) - 1;
     c.save();
     c.beginPath(); c.rect(from, 0, Math.max(0, scale.x(this.facts.length) + 1 - from), height); c.clip();
