@@ -217,9 +217,9 @@ mod tests {
         let before = bring("a.vcd");
         condition("pull-up fitted");
         let after = bring("b.vcd");
-        assert_eq!(store.present_captures(id).unwrap(), [after.clone()]);
+        assert_eq!(store.present_captures(id).unwrap(), std::slice::from_ref(&after));
         store.take_in_hand(id, Some(first), None).unwrap();
-        assert_eq!(store.present_captures(id).unwrap(), [before.clone()]);
+        assert_eq!(store.present_captures(id).unwrap(), std::slice::from_ref(&before));
         assert!(store.take_in_hand(id, None, None).is_err());
         store.take_in_hand(id, Some(first), Some(before.id)).unwrap();
         assert_eq!(store.run_in_hand(id).unwrap(), Some(before.id));

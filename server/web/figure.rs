@@ -238,8 +238,8 @@ fn draw_line(svg: &mut String, opened: &Opened, position: usize, place: &Scale, 
     // Nothing is known before the first recorded moment and after the last.
     let last = opened.capture.span.end.0 - origin;
     let (from_x, to_x) = (
-        place.x(0).max(GUTTER).min(GUTTER + PLOT),
-        place.x(last).min(GUTTER + PLOT).max(GUTTER),
+        place.x(0).clamp(GUTTER, GUTTER + PLOT),
+        place.x(last).clamp(GUTTER, GUTTER + PLOT),
     );
     let mut path = format!("M{from_x:.2} {:.1}", y(level));
     match found.shape {

@@ -50,7 +50,7 @@ fn nearest<'a>(typed: &str, names: &[&'a str]) -> Option<&'a str> {
 
 /// For each of the names on a sheet that no line has although one that the sheet does not name is near to it: "RESETN: did
 /// you mean RESET_N?". A sheet may name lines that are not captured. Cost: names on the sheet × lines × letters².
-pub fn doubts<'a>(on_sheet: &[&str], lines: &[&'a str]) -> Vec<String> {
+pub fn doubts(on_sheet: &[&str], lines: &[&str]) -> Vec<String> {
     let free: Vec<&str> = lines
         .iter()
         .copied()
