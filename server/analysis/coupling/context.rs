@@ -134,15 +134,16 @@ pub fn judge(
         others.any(|&other| one_lag::with_and_without(instants, victim, row, other))
     });
     let nearness = stories.hidden.worth(stories.price) - stories.captured.worth(stories.price);
-    // Who switches at each of that line's edges tells as much as the line does.
-    let tells = |line: usize| {
-        let mut of_line = stories.hidden.keys.iter().map(|&k| line_of(k) == line);
+    // Who switches at each of that line's edges tells as much as the line does; so does a copy of it.
+    let tells = |line: usize, copies: &[usize]| {
+        let is_of = |key: usize| line_of(key) == line || copies.contains(&line_of(key));
+        let mut of_line = stories.hidden.keys.iter().map(|&k| is_of(k));
         of_line.clone().all(|own| own) || of_line.any(|own| own) && nearness < NEAR
     };
     match &known.by_either_edge {
         Some(_) if known.part.is_some() => {}
-        Some((line, copies)) if tells(*line) && copies.is_empty() => return Verdict::Captured,
-        Some((line, copies)) if tells(*line) => return Verdict::Either(copies.clone()),
+        Some((line, copies)) if tells(*line, copies) && copies.is_empty() => return Verdict::Captured,
+        Some((line, copies)) if tells(*line, copies) => return Verdict::Either(copies.clone()),
         _ => {}
     }
     let told_otherwise = known.keeps_distance

@@ -209,7 +209,20 @@ impl<'a> Case<'a> {
             let times = edges[line].either();
             let accused = copies::Accused::by_either(rows, &times);
             let copies = accused.map_or(Vec::new(), |a| self.copies(&a));
-            (line, copies.iter().map(|c| c.line).collect::<Vec<usize>>())
+            let mut alike: Vec<usize> = copies.iter().map(|c| c.line).collect();
+            // A twin is beside every row.
+            let beside = |row: &Coupling, other: usize| {
+                row.aggressor == other || row.inseparable_from.contains(&other)
+            };
+            let twins = self
+                .lines()
+                .into_iter()
+                .filter(|&other| rows.iter().all(|row| beside(row, other)));
+            alike.extend(twins);
+            alike.sort_unstable();
+            alike.dedup();
+            alike.retain(|&other| other != line);
+            (line, alike)
         });
         let is_kept_without = |row: &Coupling| {
             phase::is_kept_without(edges, victim, rows, row, &lines, &self.reach, &self.distances)

@@ -137,10 +137,11 @@ const TWO_RATES: f64 = 0.01;
 /// explain (nearly) all strays, and rises and falls strike with probabilities of their own, or else strikes follow each
 /// other no more seldom than chance has it (something that these edges latch can't rise twice in a row).
 pub fn by_either_edge(edges: &[OwnEdges], victim: &Victim, rows: &[Coupling]) -> Option<usize> {
-    let first = rows.first()?;
-    if rows.iter().any(|row| row.aggressor != first.aggressor) {
-        return None;
-    }
+    // Of twins either may stand in a row, with the other beside it.
+    let is_of = |row: &Coupling, line: usize| row.aggressor == line || row.inseparable_from.contains(&line);
+    let first = rows
+        .iter()
+        .find(|one| rows.iter().all(|row| is_of(row, one.aggressor)))?;
     let times = edges[first.aggressor].either();
     let slack = victim.unit.floor() as i64;
     let lags = || rows.iter().flat_map(|row| &row.occurrences).map(|o| o.lag);
