@@ -102,6 +102,8 @@ impl Evidence {
         }
     }
 
+    /// The suspect as a term of the model: the density of each stray's lags under `window`, and a first guess of its strike
+    /// probability. `strays`: how many the victim has. Cost: linear in pairs.
     pub(super) fn term(&self, window: &LagWindow, strays: usize) -> Term {
         let mut density = lags::densities(&self.pairs, window, strays);
         let hits = density.iter().filter(|d| **d > 0.0).count() as f64;
@@ -214,6 +216,7 @@ pub fn explain(victim: &Victim, evidence: &[Evidence], reach: &Reach, threshold:
     }
 }
 
+/// The model without one term, fitted anew, and the ln likelihood it reaches.
 pub(super) fn without(model: &Model, at: usize) -> (Model, f64) {
     let mut less = model.clone();
     less.terms.remove(at);
@@ -236,6 +239,8 @@ fn drop_needless(chosen: &mut Vec<Chosen>, model: &mut Model, ln_likelihood: &mu
     }
 }
 
+/// The lag windows that would bring a suspect most, best first, each with its gain in ln likelihood over `ln_rate` (one a
+/// stray).
 pub(super) fn propose(
     victim: &Victim,
     e: &Evidence,
