@@ -16,8 +16,13 @@ pub struct LateFit {
     pub matched: usize,
 }
 
+/// A late signal may lose pulses as well: then (nearly) all edges of the far end are the sender's, and at least so many of the
+/// sender's are there.
+const FAR_EXPLAINED: f64 = 0.95;
+const SENT_THERE: f64 = 0.5;
+
 /// The far end as the sender's, up to [`LATEST`] times later than allowed; `None` where that explains less than nine edges of ten
-/// or no single delay does.
+/// at both ends together and less than nearly all at the far end, or no single delay does.
 pub fn late_fit(sent: &Train, far: &Train, range: (i64, i64), quantum: f64) -> Option<LateFit> {
     let fit = Fit::of(sent, far, (range.0, range.1.saturating_mul(LATEST)), quantum);
     let delay = fit.windows.rise.center;
@@ -25,7 +30,9 @@ pub fn late_fit(sent: &Train, far: &Train, range: (i64, i64), quantum: f64) -> O
     let wide = fit.windows.rise.tolerance.max(fit.windows.fall.tolerance) * 4.0;
     let tight = wide < delay.max((range.1 - range.0) as f64);
     let is_late = delay.max(fit.windows.fall.center) > range.1 as f64;
-    (fit.is_link() && tight && is_late && fit.quality(sent, far) > 0.9).then(|| LateFit {
+    let is_lossy = fit.precision(far) >= FAR_EXPLAINED && fit.recall(sent) >= SENT_THERE;
+    let explains = fit.quality(sent, far) > 0.9 || is_lossy;
+    (fit.is_link() && tight && is_late && explains).then(|| LateFit {
         delay,
         matched: fit.matched(),
     })

@@ -488,3 +488,22 @@ fn the_best_chain_agrees_with_trying_all() {
         );
     }
 }
+
+/// A fifth of the pulses lost and the rest late: told as late, not as dead.
+#[test]
+fn what_comes_late_and_not_whole_is_late() {
+    let sent: Vec<(i64, i64)> = (0..60i64)
+        .map(|n| {
+            let at = 20_000 + 50_000 * n + 1_300 * (n * n % 11);
+            (at, at + 4_000 + 700 * (n % 7))
+        })
+        .collect();
+    let arrived = sent.iter().enumerate().filter(|(n, _)| n % 5 != 2);
+    let late: Vec<(i64, i64)> = arrived.map(|(_, p)| (p.0 + 3_000, p.1 + 3_000)).collect();
+    let c = capture(vec![line("SENT", &sent, 1, false), line("LATE", &late, 1, false)]);
+    let far_end = check(&c, &[option(0, 1)])[0].far_end;
+    assert!(
+        matches!(far_end, FarEnd::Late(d) if (d - 3_000.0).abs() < 2.0),
+        "{far_end:?}"
+    );
+}

@@ -14,11 +14,11 @@ pub(super) fn dead(capture: &Capture, link: &Link, make: Make) -> Option<Finding
             Severity::Fault,
             format!("{from} arrives at {to} {delay} late, later than the delay allowed."),
             format!(
-                "{} sent; at least nine edges of ten are there, a median of {delay} later. None counts as arrived in time.",
+                "{} sent. What {to} shows is {from}, a median of {delay} later; none of it counts as arrived in time, and pulses that are lost besides show once such a delay is allowed.",
                 count(link.sent, "pulse")
             ),
             vec![
-                "If such a delay is right for this link, raise `max_delay` in the setup file.".to_string(),
+                format!("If such a delay is right for this link, allow it: a `max_delay` above {delay} in the setup file."),
                 "Otherwise look for a stage between that should not be there, or an edge so slow that it crosses the threshold late.".to_string(),
             ],
         );
