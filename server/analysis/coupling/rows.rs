@@ -207,6 +207,12 @@ fn able_to_show(
     (able.len() - used + beside) as u64
 }
 
+/// Share of the strays seen as more than one sample up to which they are taken to be shorter than that: sampling that is
+/// not quite even shows one now and then.
+const FEW_WIDER: f64 = 0.05;
+/// A limit of so many samples lets strays of two through.
+const LIMIT_SAMPLES: f64 = 2.5;
+
 /// The strike rate if sampling had missed nothing: each stray of width w < Ts is seen with chance w/Ts. With
 /// only whole samples to go by, a mean width estimate stands for w. `None` where sampling misses nothing.
 fn corrected(strays: &Strays, victim: &Victim, struck: &[Pair], opportunities: u64) -> Option<f64> {
@@ -222,21 +228,19 @@ fn corrected(strays: &Strays, victim: &Victim, struck: &[Pair], opportunities: u
     if mean >= 1.5 * sampling {
         return None;
     }
-    // Strays wider than a sample are always seen; of those seen as one sample the true width lies below two.
-    // Half a sample is the middle of what "one sample wide" can come from below.
+    // Strays wider than a sample are always seen, and some of them as two. Where (nearly) all are seen as one their width
+    // lies anywhere below: half a sample is the middle of that.
     let ones = struck
         .iter()
         .filter(|p| (strays.strays[victim.strays[p.stray]].width.0 as f64) < 1.5 * sampling)
         .count() as f64;
-    let twos = struck.len() as f64 - ones;
-    let width_in_samples = if twos > 0.0 {
-        1.0 + twos / struck.len() as f64
-    } else {
-        0.5
-    };
-    if width_in_samples >= 1.0 {
+    let wider = 1.0 - ones / struck.len() as f64;
+    // A limit so near to a sample cuts the wider ones off, which says nothing of what was missed.
+    let limit = strays.limits[victim.line].of(victim.level);
+    if wider > FEW_WIDER || limit.is_some_and(|limit| limit < LIMIT_SAMPLES * sampling) {
         return None;
     }
+    let width_in_samples = 0.5;
     Some((struck.len() as f64 / opportunities as f64 / width_in_samples).min(1.0))
 }
 

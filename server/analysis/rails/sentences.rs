@@ -6,6 +6,10 @@ use crate::model::Capture;
 use crate::model::units::{engineering, seconds};
 use crate::rule::{Rail, Reading};
 
+/// TTL parts are specified for a supply within 5 %, those for the widest range within 10 % (from memory of their data
+/// books: 4.5 V to 5.5 V).
+const FAR: f64 = 0.1;
+
 const CAUTION: &str =
     "Measure at low voltage only; anything on the mains side of the supply is for a qualified person.";
 
@@ -120,9 +124,14 @@ fn excursions(capture: &Capture, rail: &Rail, result: &RailResult) -> Option<Fin
         ),
         "Add a reservoir capacitor beside what switches, or feed it by a wire of its own.".to_owned(),
     ];
-    let severity = match rail.setup_line {
-        Some(_) => Severity::Fault,
-        None => Severity::Warning,
+    // What nobody said how far it may go is a fault where no part of the family is specified to work.
+    let nominal = rail.nominal_v.abs();
+    let far = |volts: f64| (volts.abs() - nominal).abs() > FAR * nominal;
+    let is_fault = rail.setup_line.is_some() || far(result.smallest_v) || far(result.largest_v);
+    let severity = if is_fault {
+        Severity::Fault
+    } else {
+        Severity::Warning
     };
     Some(make(rail, severity, lines, (title, detail), next))
 }

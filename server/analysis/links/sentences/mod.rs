@@ -32,7 +32,8 @@ const SAID_LOST: f64 = 0.02;
 /// Notes for so many pairs, the most alike; the others are counted.
 const PROPOSALS_SAID: usize = 100;
 
-/// A note for each pair of lines that look like the two ends of one link, and one for what was not looked at or said.
+/// A note for each pair of lines that look like the two ends of one link, a warning where pulses seem to be lost between
+/// them, and a note for what was not looked at or said.
 pub fn proposed(capture: &Capture, proposals: &[Proposal]) -> Vec<Finding> {
     let say = |p: &Proposal| {
         let (from, to) = (name(capture, p.from), name(capture, p.to));
@@ -43,7 +44,11 @@ pub fn proposed(capture: &Capture, proposals: &[Proposal]) -> Vec<Finding> {
             String::new()
         };
         Finding {
-            severity: Severity::Note,
+            severity: if lost.is_empty() {
+                Severity::Note
+            } else {
+                Severity::Warning
+            },
             topic: "link",
             lines: vec![from.to_string(), to.to_string()],
             title: format!("{to} looks like the far end of {from}{how}{lost}"),
