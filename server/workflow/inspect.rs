@@ -94,6 +94,7 @@ fn look(capture: Capture, sources: Vec<CaptureRow>, setup: &Setup, known: Vec<Fi
     let mut supplies = setup.rails.clone();
     supplies.extend(rails::assumed::assumed(&capture, &setup.rails));
     let rail_results = rails::check(&capture, &supplies);
+    rails::beside::tell(&capture, &strays, (&supplies, &rail_results), &mut all);
     all.extend(rails::findings(&capture, &supplies, &rail_results));
     let perhaps = rails::assumed::proposed(&capture, &supplies);
     let every: Vec<_> = supplies.iter().chain(&perhaps).cloned().collect();

@@ -5,9 +5,11 @@
 //! | `excursions` | stretches outside the tolerance, whole in spite of noise |
 //! | `cause` | the line whose edges the dips follow |
 //! | `assumed` | supplies that nobody declared |
+//! | `beside` | strays that come while a supply is outside its limits |
 //! | `sentences` | findings |
 
 pub mod assumed;
+pub mod beside;
 mod cause;
 mod excursions;
 mod sentences;
@@ -20,6 +22,10 @@ use cause::cause;
 use excursions::excursions;
 
 pub use sentences::{findings, proposed};
+
+/// What helps against dips, in the middle of a sentence.
+const AGAINST_DIPS: &str =
+    "a decoupling capacitor at the part, a reservoir beside what switches, thicker supply and ground wires";
 
 /// A stretch outside the tolerance.
 #[derive(Clone, Debug, PartialEq)]

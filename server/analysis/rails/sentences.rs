@@ -152,13 +152,16 @@ fn company(capture: &Capture, cause: &Cause) -> String {
 fn evidence(capture: &Capture, cause: &Cause) -> String {
     let line = &capture.lines[cause.line].name;
     let mut text = format!(
-        " {} of {} dips begin within {} after a {} of {line} ({} expected by chance, p = {:.2e}).",
+        " {} of {} dips begin within {} after a {} of {line} ({} expected by chance, p {}).",
         cause.dips,
         cause.of,
         seconds(capture.timebase.length_s(cause.within)),
         cause.polarity.word(),
         small(cause.expected),
-        cause.p_value
+        match cause.p_value {
+            0.0 => "< 1e-300".to_owned(),
+            p => format!("= {p:.2e}"),
+        }
     );
     if !cause.inseparable.is_empty() {
         let names: Vec<&str> = cause
