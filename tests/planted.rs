@@ -296,10 +296,10 @@ fn the_sagging_supply_is_named_with_and_without_a_setup() {
             (said - lowest).abs() < 0.006,
             "{said} V said, {lowest} V in the table"
         );
-        assert_eq!(
-            text(sag, "severity"),
-            if with_setup { "fault" } else { "warning" }
-        );
+        // Beyond 10 % of nominal it is a fault, whoever said what the supply should be (data books of the TTL families, from
+        // memory: 4.5 V to 5.5 V at the widest).
+        assert!(lowest < 4.5, "{lowest} V");
+        assert_eq!(text(sag, "severity"), "fault");
         assert!(
             sag["lines"].as_array().unwrap().contains(&Value::from("LIFT")),
             "{sag}"
