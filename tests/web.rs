@@ -436,7 +436,7 @@ async fn the_pages_stay_light() {
         .collect();
     assert!(late.is_empty(), "not told to the browser in advance: {late:?}");
     let all = seen.values().sum::<usize>() + page.len();
-    assert!(all < 152_000, "{all} bytes, uncompressed: {seen:?}");
+    assert!(all < 150_000, "{all} bytes, uncompressed: {seen:?}");
 }
 
 /// Method, address, body, status, words of the sentence.

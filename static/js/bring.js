@@ -2,7 +2,7 @@
 // Brings files: captures one after the other with progress, archives of sessions as sessions of their own.
 import { find, make } from "./lib/dom.js";
 import { sendJson } from "./lib/fetch.js";
-import { fail, tell, watch } from "./upload.js";
+import { fail, tell, watch } from "./progress.js";
 
 /** @param {File[]} files @param {string|null} session @param {HTMLFormElement|null} form */
 export async function bring(files, session, form) {

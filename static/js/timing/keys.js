@@ -1,7 +1,5 @@
 // @ts-check
 // Every key of the diagram, in one table: what is listed under "?" is what is listened to.
-import { make } from "../lib/dom.js";
-import { openDialog } from "../lib/dialog.js";
 
 /**
  * @typedef {{keys: string[], shown: string, says: string, does: (event: KeyboardEvent) => void}} Key
@@ -95,11 +93,4 @@ export function listenKeys(view, table) {
     event.preventDefault();
     key.does(event);
   });
-}
-
-/** @param {Key[]} table */
-export function showKeys(table) {
-  openDialog("Keys", make("table", {}, make("tbody", {}, ...table.map((key) =>
-    make("tr", {}, make("th", { scope: "row" }, make("kbd", {}, key.shown)), make("td", {}, key.says))))),
-  make("p", { class: "quiet" }, "Wheel: closer and farther about the pointer; with Shift: along. Drag: along. Press on a pulse: choose it. Two fingers: closer and farther. With Shift dragged: a stretch to count over. Wheel over the names: up and down. Drag a name: move the line; pressed twice: name it."));
 }

@@ -5,7 +5,7 @@ import { getJson } from "../lib/fetch.js";
 import { isInCapture, readAddress, writeAddress } from "./address.js";
 import { listen } from "./input.js";
 import { keepView, keptView } from "./keep.js";
-import { keyTable, listenKeys, showKeys } from "./keys.js";
+import { keyTable, listenKeys } from "./keys.js";
 import { Diagram } from "./view.js";
 
 /** A view that rested this long is a page of its own for Back. */
@@ -53,7 +53,7 @@ export async function startDiagram(root, session) {
   let finder = /** @type {import("./finder.js").Finder|null} */ (null);
   const actions = {
     nextFinding: () => step(1), previousFinding: () => step(-1),
-    keys: () => showKeys(table),
+    keys: () => import("./key-list.js").then(({ showKeys }) => showKeys(table)),
     // What is not needed to look is fetched when it is asked for.
     finder: async () => (finder ??= new (await import("./finder.js")).Finder(view)),
     find: async () => (await actions.finder()).open(),
@@ -82,7 +82,7 @@ export async function startDiagram(root, session) {
     button("go to", actions.goTo, "g"), button("measure", () => view.dimensions.measure(!view.dimensions.isMeasuring), "m"), button("count", () => view.stretch.open(), "c"),
     button("find", actions.find, "f"), button("judge", actions.judge, "j"), button("lines", actions.lines, "l"), ...(facts.clocks.length ? [button("clock", actions.clock, "k")] : []),
     button("evidence", actions.evidence, "v"), button("figure", actions.figure, "s"),
-    button("keys", () => showKeys(table), "?"));
+    button("keys", actions.keys, "?"));
 
   function tools() {
     const count = view.occurrences.length ? view.occurrenceCount : 0;
