@@ -6,6 +6,7 @@
 
 use super::able::OwnEdges;
 use super::context::Contrast;
+use super::rows::edges_of;
 use super::select::Victim;
 use super::{Coupling, Edge};
 use crate::analysis::stats::fisher::fisher;
@@ -108,14 +109,6 @@ fn trials(edges: &[OwnEdges], victim: &Victim, row: &Coupling) -> Vec<(i64, bool
         .flat_map(|range| &times[range.clone()])
         .map(|&time| (time, struck.binary_search(&time).is_ok()))
         .collect()
-}
-
-/// The edges of a row's aggressor that strike, ascending ticks.
-pub fn edges_of<'a>(edges: &'a [OwnEdges], row: &Coupling) -> &'a [i64] {
-    edges[row.aggressor].of(match row.edge {
-        Edge::Fall => Polarity::Fall,
-        _ => Polarity::Rise,
-    })
 }
 
 /// The line beside whose edges the row strikes most differently from how it strikes without them, if that is no chance.

@@ -231,7 +231,7 @@ impl<'a> Case<'a> {
         let is_struck = |row: &Coupling| company::only_where_struck_itself(edges, victim, row, second);
         let company = match rows {
             [row] => {
-                let after = company::after(company::edges_of(edges, row), self.reach.hi, second);
+                let after = company::after(rows::edges_of(edges, row), self.reach.hi, second);
                 company::that_matters(edges, victim, row, &lines, [self.bench.instants.span, after])
             }
             _ => None,

@@ -81,20 +81,13 @@ pub fn is_straggler(edges: &[OwnEdges], rows: &[Coupling], row: &Coupling, span:
 const WITHOUT: f64 = 0.7;
 
 fn strikes_without(edges: &[OwnEdges], outer: &Coupling, inner: &Coupling, span: i64) -> bool {
-    let times = edge_times(edges, inner);
+    let times = rows::edges_of(edges, inner);
     let without = |o: &&Occurrence| {
         let near = times[times.partition_point(|&t| t < o.at - span)..].first();
         near.is_none_or(|&t| t > o.at + span)
     };
     let count = outer.occurrences.iter().filter(without).count();
     count as f64 >= WITHOUT * outer.occurrences.len() as f64
-}
-
-fn edge_times<'a>(edges: &'a [OwnEdges], row: &Coupling) -> &'a [i64] {
-    edges[row.aggressor].of(match row.edge {
-        Edge::Fall => Polarity::Fall,
-        _ => Polarity::Rise,
-    })
 }
 
 /// Chance at or below which strays after the accused's opposite edges are not put down to chance, and how many there
@@ -183,7 +176,7 @@ pub fn by_either_edge(edges: &[OwnEdges], victim: &Victim, rows: &[Coupling]) ->
 
 /// Lags of `inner`'s strays counted from the outer one's edge within `span` ticks of its own, where there is one.
 fn lags_from(edges: &[OwnEdges], outer: &Coupling, inner: &Coupling, span: i64) -> Vec<f64> {
-    let times = edge_times(edges, outer);
+    let times = rows::edges_of(edges, outer);
     let from_outer = |o: &Occurrence| {
         let near = times[times.partition_point(|&t| t < o.at - span)..].first()?;
         (*near <= o.at + span).then_some((o.at - near + o.lag) as f64)

@@ -13,7 +13,7 @@
 
 use super::able::{OwnEdges, Rest};
 use super::one_lag::{is_one, middle};
-use super::rows;
+use super::rows::{self, edges_of};
 use super::select::Victim;
 use super::{Coupling, Edge};
 use crate::analysis::stats::fisher::fisher;
@@ -178,13 +178,6 @@ fn is_toggled(edges: &[OwnEdges], victim: &Victim, a: &Coupling, b: &Coupling) -
     between.sort_unstable_by(f64::total_cmp);
     let at = |share: f64| between[(between.len() as f64 * share) as usize];
     same_both && at(0.95) <= EVEN * at(0.05) && alike(victim, a, b, DIFFER_TOGGLED)
-}
-
-fn edges_of<'a>(edges: &'a [OwnEdges], row: &Coupling) -> &'a [i64] {
-    edges[row.aggressor].of(match row.edge {
-        Edge::Fall => crate::model::Polarity::Fall,
-        _ => crate::model::Polarity::Rise,
-    })
 }
 
 /// What (nearly) all successive edges keep from each other, and the middle of these, in ticks; none of fewer than three.

@@ -15,6 +15,14 @@ use crate::model::Polarity;
 const TEMPTING: f64 = 0.2;
 const RULED_OUT_LISTED: usize = 8;
 
+/// The edges of a row's aggressor that strike, ascending ticks; of a row of either edge the rises.
+pub fn edges_of<'a>(edges: &'a [OwnEdges], row: &Coupling) -> &'a [i64] {
+    edges[row.aggressor].of(match row.edge {
+        Edge::Fall => Polarity::Fall,
+        _ => Polarity::Rise,
+    })
+}
+
 /// Starts of the victim's strays that none of its `rows` explains, ascending ticks. Cost: strays × log of them.
 pub fn unexplained<'a>(victim: &'a Victim, rows: &[Coupling]) -> impl Iterator<Item = i64> + use<'a> {
     let mut explained: Vec<usize> = rows

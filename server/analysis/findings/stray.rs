@@ -4,7 +4,7 @@ use super::late;
 use super::words::{count_of, list, span};
 use super::{Finding, Severity};
 use crate::analysis::coupling::hints::Hint;
-use crate::analysis::coupling::{Attribution, Edge, FEWEST_STRIKES, LONGEST_LAG_S};
+use crate::analysis::coupling::{Attribution, Edge, FEWEST_STRIKES, Hazard, LONGEST_LAG_S};
 use crate::analysis::strays::{LimitOrigin, StrayKind, Strays};
 use crate::model::{Capture, Level, TraceSamples};
 
@@ -23,7 +23,6 @@ pub fn of(capture: &Capture, strays: &Strays, attribution: &Attribution) -> Vec<
 
 fn causeless(capture: &Capture, strays: &Strays, attribution: &Attribution, line: usize) -> Option<Finding> {
     let told = attribution.uncaptured.iter().any(|u| u.victim == line)
-        || attribution.hazards.iter().any(|h| h.victim == line)
         || attribution.shared.iter().any(|s| s.victims.contains(&line));
     let first = strays.strays.partition_point(|s| s.line < line);
     let mut of = 0;
@@ -35,7 +34,10 @@ fn causeless(capture: &Capture, strays: &Strays, attribution: &Attribution, line
         .filter(|(_, s)| s.kind != StrayKind::Bounce)
     {
         of += 1;
+        // A gate's glitches are told with the gate, strays towards the other level are not.
+        let is_glitch = |h: &Hazard| h.victim == line && h.levels.contains(&stray.level);
         let explained = attribution.causes.get(first + i).is_some_and(Option::is_some)
+            || attribution.hazards.iter().any(is_glitch)
             || attribution
                 .couplings
                 .iter()
@@ -332,6 +334,49 @@ mod tests {
         let strays = find(&capture, &options);
         let attribution = attribute(&capture, &strays, &CouplingOptions::default());
         of(&capture, &strays, &attribution)
+    }
+
+    #[test]
+    fn a_gate_s_glitches_hide_no_strays_towards_the_other_level() {
+        let span = TimeSpan::new(Ticks(0), Ticks(250_000));
+        let peg = [
+            (20_000, 20_020),
+            (60_000, 100_000),
+            (80_000, 80_025),
+            (150_000, 150_022),
+        ];
+        let mut edges: Vec<Ticks> = peg.iter().flat_map(|p| [Ticks(p.0), Ticks(p.1)]).collect();
+        edges.sort_unstable();
+        let capture = Capture {
+            file: "gate".to_owned(),
+            format: Format::Vcd,
+            timebase: Timebase::decimal(-9),
+            span,
+            resolution_ticks: 1.0,
+            lines: vec![Line::digital("PEG", Level::Low, edges, span)],
+            buses: Vec::new(),
+            not_logic: Vec::new(),
+            warnings: Vec::new(),
+        };
+        let options = StrayOptions {
+            narrow_below: BTreeMap::from([(0, 60.0)]),
+            ..StrayOptions::default()
+        };
+        let strays = find(&capture, &options);
+        let attribution = Attribution {
+            causes: vec![None; strays.strays.len()],
+            hazards: vec![Hazard {
+                victim: 0,
+                inputs: Vec::new(),
+                levels: vec![Level::High],
+                strays: 2,
+                of: 3,
+            }],
+            ..Attribution::default()
+        };
+        let told = of(&capture, &strays, &attribution);
+        assert_eq!(told.len(), 1, "{told:?}");
+        assert!(told[0].title.contains("1 of 3 stray pulses"), "{}", told[0].title);
     }
 
     #[test]
