@@ -39,16 +39,7 @@ struct CapturePage {
     trouble: Option<String>,
     /// Whether nothing said so far makes it readable.
     is_unread: bool,
-    format: String,
-    facts: Vec<String>,
-    warnings: Vec<String>,
-    /// Of a table: what may be said otherwise.
-    settings: Vec<Setting>,
-    columns: Vec<ColumnView>,
-    /// Cells and what they say as they are read.
-    rows: Vec<Vec<(String, String)>>,
-    first_row: u64,
-    more_columns: usize,
+    shown: Shown,
     families: Vec<&'static str>,
     /// What is shown, as JSON to keep; and whether it differs from what is kept.
     json: String,
@@ -125,14 +116,7 @@ pub async fn page(
             file: entry.value.file.clone(),
             remark: entry.value.remark.clone(),
             look: json!({ "condition": entry.value.condition, "run": capture }).to_string(),
-            format: shown.format,
-            facts: shown.facts,
-            warnings: shown.warnings,
-            settings: shown.settings,
-            columns: shown.columns,
-            rows: shown.rows,
-            first_row: shown.first_row,
-            more_columns: shown.more_columns,
+            shown,
             families: FAMILIES.iter().map(|(word, _)| *word).collect(),
             json: json!(to_keep).to_string(),
             is_changed: form.is_asked && form.trouble.is_none() && to_keep != kept,
@@ -187,8 +171,10 @@ struct Shown {
     format: String,
     facts: Vec<String>,
     warnings: Vec<String>,
+    /// Of a table: what may be said otherwise.
     settings: Vec<Setting>,
     columns: Vec<ColumnView>,
+    /// Cells and what they say as they are read.
     rows: Vec<Vec<(String, String)>>,
     first_row: u64,
     more_columns: usize,
