@@ -87,22 +87,16 @@ pub fn start_near(capture: &Capture, line: usize, seconds: f64) -> Option<Ticks>
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::model::{Format, Level, TimeSpan, Timebase};
+    use crate::model::{Level, TimeSpan};
 
     fn capture() -> Capture {
         let span = TimeSpan::new(Ticks(0), Ticks(1000));
         let edges = [100, 120, 500, 900].map(Ticks).to_vec();
-        Capture {
-            file: "run/as found.vcd".to_owned(),
-            format: Format::Vcd,
-            timebase: Timebase::decimal(-9),
+        Capture::in_nanoseconds(
+            "run/as found.vcd",
             span,
-            resolution_ticks: 1.0,
-            lines: vec![Line::digital("CLEAR_N", Level::High, edges, span)],
-            buses: Vec::new(),
-            not_logic: Vec::new(),
-            warnings: Vec::new(),
-        }
+            vec![Line::digital("CLEAR_N", Level::High, edges, span)],
+        )
     }
 
     #[test]

@@ -78,7 +78,7 @@ pub fn channel_skews(capture: &Capture) -> Result<Vec<ChannelSkew>, String> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::model::{Format, Level, Line, Ticks, TimeSpan, Timebase};
+    use crate::model::{Level, Line, Ticks, TimeSpan};
 
     fn capture(channels: &[&[i64]]) -> Capture {
         let span = TimeSpan::new(Ticks(0), Ticks(1_000_000));
@@ -86,17 +86,11 @@ mod tests {
             let edges = edges.iter().map(|&t| Ticks(t)).collect();
             Line::digital(format!("CHANNEL_{i}"), Level::Low, edges, span)
         };
-        Capture {
-            file: "one-edge.vcd".to_owned(),
-            format: Format::Vcd,
-            timebase: Timebase::decimal(-9),
+        Capture::in_nanoseconds(
+            "one-edge.vcd",
             span,
-            resolution_ticks: 1.0,
-            lines: channels.iter().enumerate().map(line).collect(),
-            buses: Vec::new(),
-            not_logic: Vec::new(),
-            warnings: Vec::new(),
-        }
+            channels.iter().enumerate().map(line).collect(),
+        )
     }
 
     #[test]

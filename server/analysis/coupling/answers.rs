@@ -153,7 +153,7 @@ mod tests {
     use crate::analysis::coupling::CouplingOptions;
     use crate::analysis::coupling::judge::judge;
     use crate::analysis::strays::Mark;
-    use crate::model::{Format, Line, Ticks, TimeSpan, Timebase};
+    use crate::model::{Line, Ticks, TimeSpan};
 
     /// REQ rises 60 times; ACK answers all but those of `left_out` after about 30 ticks (ns) by a pulse of about `width`,
     /// and has long pulses of its own.
@@ -175,17 +175,7 @@ mod tests {
         let line = |name: &str, edges: Vec<i64>| {
             Line::digital(name, Level::Low, edges.into_iter().map(Ticks).collect(), span)
         };
-        Capture {
-            file: "handshake".to_owned(),
-            format: Format::Vcd,
-            timebase: Timebase::decimal(-9),
-            span,
-            resolution_ticks: 1.0,
-            lines: vec![line("REQ", request), line("ACK", answer)],
-            buses: Vec::new(),
-            not_logic: Vec::new(),
-            warnings: Vec::new(),
-        }
+        Capture::in_nanoseconds("handshake", span, vec![line("REQ", request), line("ACK", answer)])
     }
 
     fn judged(capture: &Capture, options: &StrayOptions) -> (Strays, Attribution) {

@@ -169,7 +169,7 @@ mod tests {
     use super::super::lags::LagHistogram;
     use super::super::{Estimate, Occurrence, Standing};
     use super::*;
-    use crate::model::{Format, Line, TimeSpan, Timebase};
+    use crate::model::{Line, TimeSpan};
 
     const END: i64 = 900_000;
 
@@ -259,21 +259,15 @@ mod tests {
         };
         // GATE changes after every fifth rise.
         let gate: Vec<i64> = (1..80).map(|n| 10_000 * n + 700).collect();
-        let capture = Capture {
-            file: "gated".to_owned(),
-            format: Format::Vcd,
-            timebase: Timebase::decimal(-9),
+        let capture = Capture::in_nanoseconds(
+            "gated",
             span,
-            resolution_ticks: 1.0,
-            lines: vec![
+            vec![
                 line("STEP", rises(|_| true)),
                 line("GATE", gate.clone()),
                 line("PEG", Vec::new()),
             ],
-            buses: Vec::new(),
-            not_logic: Vec::new(),
-            warnings: Vec::new(),
-        };
+        );
         let edges = [own(rises(|_| true), Vec::new()), own(gate, Vec::new())];
         let let_through = |strikes: fn(i64) -> bool| {
             let (victim, row) = accused(&rises(strikes));

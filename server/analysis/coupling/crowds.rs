@@ -342,7 +342,7 @@ fn is_own(capture: &Capture, crowd: &Crowd, row: &Coupling) -> bool {
 mod tests {
     use super::*;
     use crate::analysis::coupling::judge::judge;
-    use crate::model::{Format, Ticks, TimeSpan, Timebase};
+    use crate::model::{Ticks, TimeSpan};
 
     /// STEP rises 60 times; CLEAR_N shows a pulse 20 ns after two of three rises, `width(n)` long, and the pulses of `own`
     /// besides; HOLD falls where `ends` says, counted from the start of such a pulse.
@@ -363,17 +363,11 @@ mod tests {
             let edges = pulses.into_iter().flatten().map(Ticks).collect();
             Line::digital(name, Level::Low, edges, span)
         };
-        Capture {
-            file: "crowded".to_owned(),
-            format: Format::Vcd,
-            timebase: Timebase::decimal(-9),
+        Capture::in_nanoseconds(
+            "crowded",
             span,
-            resolution_ticks: 1.0,
-            lines: vec![line("STEP", step), line("CLEAR_N", clear), line("HOLD", hold)],
-            buses: Vec::new(),
-            not_logic: Vec::new(),
-            warnings: Vec::new(),
-        }
+            vec![line("STEP", step), line("CLEAR_N", clear), line("HOLD", hold)],
+        )
     }
 
     fn judged(capture: &Capture) -> (usize, Attribution) {

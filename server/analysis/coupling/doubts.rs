@@ -341,7 +341,7 @@ mod tests {
 
     use crate::analysis::coupling::{CouplingOptions, Standing, attribute};
     use crate::analysis::strays::{StrayOptions, find};
-    use crate::model::{Capture, Format, Level, Line, Ticks, TimeSpan, Timebase};
+    use crate::model::{Capture, Level, Line, Ticks, TimeSpan};
 
     /// STEP rises 80 times; two of three rises strike all victims at once, 15 ticks later: they are low for the first half of
     /// the time and high for the second.
@@ -366,19 +366,13 @@ mod tests {
             )
         };
         let named = (0..victims).map(|v| line(format!("PEG_{v}"), &struck));
-        Capture {
-            file: "shared".to_owned(),
-            format: Format::Vcd,
-            timebase: Timebase::decimal(-9),
+        Capture::in_nanoseconds(
+            "shared",
             span,
-            resolution_ticks: 1.0,
-            lines: std::iter::once(line("STEP".to_owned(), &step))
+            std::iter::once(line("STEP".to_owned(), &step))
                 .chain(named)
                 .collect(),
-            buses: Vec::new(),
-            not_logic: Vec::new(),
-            warnings: Vec::new(),
-        }
+        )
     }
 
     #[test]

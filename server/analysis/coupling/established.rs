@@ -77,7 +77,7 @@ mod tests {
 
     use crate::analysis::coupling::{CouplingOptions, Edge, Standing, attribute};
     use crate::analysis::strays::{StrayOptions, find};
-    use crate::model::{Capture, Format, Level, Line, Ticks, TimeSpan, Timebase};
+    use crate::model::{Capture, Level, Line, Ticks, TimeSpan};
 
     /// HOLD's rises lift PEG in the first half, where it is low; its falls dip it in the second, where LAMP falls with HOLD
     /// each time. `lifts`: whether the rises strike at all.
@@ -100,17 +100,11 @@ mod tests {
             let edges = edges.iter().copied().map(Ticks).collect();
             Line::digital(name, Level::Low, edges, span)
         };
-        Capture {
-            file: "both".to_owned(),
-            format: Format::Vcd,
-            timebase: Timebase::decimal(-9),
+        Capture::in_nanoseconds(
+            "both",
             span,
-            resolution_ticks: 1.0,
-            lines: vec![line("HOLD", &hold), line("LAMP", &lamp), line("PEG", &peg)],
-            buses: Vec::new(),
-            not_logic: Vec::new(),
-            warnings: Vec::new(),
-        }
+            vec![line("HOLD", &hold), line("LAMP", &lamp), line("PEG", &peg)],
+        )
     }
 
     fn said(lifts: bool) -> Vec<(usize, Edge, Standing)> {

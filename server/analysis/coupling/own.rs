@@ -200,7 +200,7 @@ mod tests {
     use super::*;
     use crate::analysis::coupling::CouplingOptions;
     use crate::analysis::coupling::judge::judge;
-    use crate::model::{Format, Line, Ticks, TimeSpan, Timebase};
+    use crate::model::{Line, Ticks, TimeSpan};
 
     /// REQ rises 90 times; GRANT begins about 28 ns after every one of them and is short every third time, `short(n)` long;
     /// the long ones begin `late` after the short ones' time.
@@ -219,17 +219,7 @@ mod tests {
         let line = |name: &str, edges: Vec<i64>| {
             Line::digital(name, Level::Low, edges.into_iter().map(Ticks).collect(), span)
         };
-        Capture {
-            file: "granted".to_owned(),
-            format: Format::Vcd,
-            timebase: Timebase::decimal(-9),
-            span,
-            resolution_ticks: 1.0,
-            lines: vec![line("REQ", request), line("GRANT", grant)],
-            buses: Vec::new(),
-            not_logic: Vec::new(),
-            warnings: Vec::new(),
-        }
+        Capture::in_nanoseconds("granted", span, vec![line("REQ", request), line("GRANT", grant)])
     }
 
     fn judged(capture: &Capture) -> (usize, usize, Vec<(u64, u64, u64)>) {

@@ -269,7 +269,7 @@ mod tests {
     use crate::analysis::coupling::judge::judge;
     use crate::analysis::strays;
     use crate::demo::random::Random;
-    use crate::model::{Format, Ticks, TimeSpan, Timebase};
+    use crate::model::{Ticks, TimeSpan};
 
     /// REQ pulses 200 times, 250 to 900 ns; GRANT has the longer pulses of its own halfway between, and REQ's where
     /// `brings(n, GATE's level)` says. Seed 7.
@@ -296,17 +296,11 @@ mod tests {
         let line = |name: &str, edges: Vec<i64>| {
             Line::digital(name, Level::Low, edges.into_iter().map(Ticks).collect(), span)
         };
-        Capture {
-            file: "touching".to_owned(),
-            format: Format::Vcd,
-            timebase: Timebase::decimal(-9),
+        Capture::in_nanoseconds(
+            "touching",
             span,
-            resolution_ticks: 1.0,
-            lines: vec![line("REQ", request), line("GRANT", grant), line("GATE", gate)],
-            buses: Vec::new(),
-            not_logic: Vec::new(),
-            warnings: Vec::new(),
-        }
+            vec![line("REQ", request), line("GRANT", grant), line("GATE", gate)],
+        )
     }
 
     fn told(capture: &Capture) -> usize {

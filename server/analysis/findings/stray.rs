@@ -287,7 +287,7 @@ mod tests {
     use super::*;
     use crate::analysis::coupling::{CouplingOptions, attribute};
     use crate::analysis::strays::{StrayOptions, find};
-    use crate::model::{Format, Line, Ticks, TimeSpan, Timebase};
+    use crate::model::{Line, Ticks, TimeSpan};
     use std::collections::BTreeMap;
 
     /// CLEAR_N dips for 30 ticks, so long after these falls of STEP; STEP falls every 10 000 ticks, BEAT moves between.
@@ -316,17 +316,7 @@ mod tests {
                 span,
             ),
         ];
-        let capture = Capture {
-            file: "few".to_owned(),
-            format: Format::Vcd,
-            timebase: Timebase::decimal(-9),
-            span,
-            resolution_ticks: 1.0,
-            lines,
-            buses: Vec::new(),
-            not_logic: Vec::new(),
-            warnings: Vec::new(),
-        };
+        let capture = Capture::in_nanoseconds("few", span, lines);
         let options = StrayOptions {
             narrow_below: BTreeMap::from([(0, 60.0)]),
             ..StrayOptions::default()
@@ -347,17 +337,8 @@ mod tests {
         ];
         let mut edges: Vec<Ticks> = peg.iter().flat_map(|p| [Ticks(p.0), Ticks(p.1)]).collect();
         edges.sort_unstable();
-        let capture = Capture {
-            file: "gate".to_owned(),
-            format: Format::Vcd,
-            timebase: Timebase::decimal(-9),
-            span,
-            resolution_ticks: 1.0,
-            lines: vec![Line::digital("PEG", Level::Low, edges, span)],
-            buses: Vec::new(),
-            not_logic: Vec::new(),
-            warnings: Vec::new(),
-        };
+        let capture =
+            Capture::in_nanoseconds("gate", span, vec![Line::digital("PEG", Level::Low, edges, span)]);
         let options = StrayOptions {
             narrow_below: BTreeMap::from([(0, 60.0)]),
             ..StrayOptions::default()

@@ -300,7 +300,7 @@ fn at_home(run: &[Pulse]) -> impl Iterator<Item = usize> + use<> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::model::{Format, TimeSpan, Timebase};
+    use crate::model::TimeSpan;
 
     fn pulse(edge: usize, start: i64, end: i64, level: Level) -> Pulse {
         Pulse {
@@ -316,17 +316,11 @@ mod tests {
         let mut edges: Vec<Ticks> = dips.iter().flat_map(|&t| [Ticks(t), Ticks(t + 20)]).collect();
         edges.extend([Ticks(90_000), Ticks(90_400)]);
         let span = TimeSpan::new(Ticks(0), Ticks(100_000));
-        Capture {
-            file: "marked".to_owned(),
-            format: Format::Vcd,
-            timebase: Timebase::decimal(-9),
+        Capture::in_nanoseconds(
+            "marked",
             span,
-            resolution_ticks: 1.0,
-            lines: vec![Line::digital("CLEAR_N", Level::High, edges, span)],
-            buses: Vec::new(),
-            not_logic: Vec::new(),
-            warnings: Vec::new(),
-        }
+            vec![Line::digital("CLEAR_N", Level::High, edges, span)],
+        )
     }
 
     fn starts(strays: &Strays) -> Vec<i64> {
