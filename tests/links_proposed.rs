@@ -26,6 +26,8 @@ fn a_link_that_nobody_declared_is_proposed() {
         (&"OUT".into(), &"IN".into())
     );
     assert!((proposals[0]["delay_s"].as_f64().unwrap_or(0.0) - 55e-9).abs() < 1e-12);
+    // Nothing is lost: no more than a note.
+    assert_eq!(finding(&report, "looks like the far end")["severity"], "note");
     assert_eq!(
         inspect(&lines, LINK)["proposals"].as_array().map(Vec::len),
         Some(0)
@@ -84,6 +86,7 @@ fn a_link_with_losses_is_proposed_with_its_losses() {
                 .contains("% of its pulses missing there"),
             "{words}"
         );
+        assert_eq!(words["severity"], "warning");
     }
 }
 

@@ -21,6 +21,7 @@ pub mod hints;
 pub mod instants;
 pub mod judge;
 pub mod lags;
+mod missed;
 pub mod model;
 mod never_struck;
 mod one_lag;

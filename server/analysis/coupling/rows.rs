@@ -3,9 +3,9 @@
 use super::able::{self, OwnEdges};
 use super::lags::{LagHistogram, Pair};
 use super::model::LagWindow;
-use super::never_struck;
 use super::select::{Evidence, Explanation, Victim};
 use super::{CopyOf, Coupling, Edge, Estimate, Occurrence, RuledOut, Standing};
+use super::{missed, never_struck};
 use crate::analysis::stats::intervals::{clopper_pearson, median_of_sorted};
 use crate::analysis::stats::tails::binomial_upper;
 use crate::analysis::strays::Strays;
@@ -87,7 +87,7 @@ pub fn coupling(
             low,
             high,
         },
-        corrected_rate: corrected(strays, victim, &struck, opportunities),
+        corrected_rate: missed::corrected(strays, victim, &struck, opportunities),
         lag: median(&lags),
         standing: if rivals.is_empty() {
             Standing::Clear
@@ -213,43 +213,6 @@ fn able_to_show(
         .filter(|p| able.binary_search(&p.edge).is_err())
         .count();
     (able.len() - used + beside) as u64
-}
-
-/// Share of the strays seen as more than one sample up to which they are taken to be shorter than that: sampling that is
-/// not quite even shows one now and then.
-const FEW_WIDER: f64 = 0.05;
-/// A limit of so many samples lets strays of two through.
-const LIMIT_SAMPLES: f64 = 2.5;
-
-/// The strike rate if sampling had missed nothing: each stray of width w < Ts is seen with chance w/Ts. With
-/// only whole samples to go by, a mean width estimate stands for w. `None` where sampling misses nothing.
-fn corrected(strays: &Strays, victim: &Victim, struck: &[Pair], opportunities: u64) -> Option<f64> {
-    let sampling = victim.unit;
-    if sampling <= 1.0 || struck.is_empty() || opportunities == 0 {
-        return None;
-    }
-    let widths: f64 = struck
-        .iter()
-        .map(|p| strays.strays[victim.strays[p.stray]].width.0 as f64)
-        .sum();
-    let mean = widths / struck.len() as f64;
-    if mean >= 1.5 * sampling {
-        return None;
-    }
-    // Strays wider than a sample are always seen, and some of them as two. Where (nearly) all are seen as one their width
-    // lies anywhere below: half a sample is the middle of that.
-    let ones = struck
-        .iter()
-        .filter(|p| (strays.strays[victim.strays[p.stray]].width.0 as f64) < 1.5 * sampling)
-        .count() as f64;
-    let wider = 1.0 - ones / struck.len() as f64;
-    // A limit so near to a sample cuts the wider ones off, which says nothing of what was missed.
-    let limit = strays.limits[victim.line].of(victim.level);
-    if wider > FEW_WIDER || limit.is_some_and(|limit| limit < LIMIT_SAMPLES * sampling) {
-        return None;
-    }
-    let width_in_samples = 0.5;
-    Some((struck.len() as f64 / opportunities as f64 / width_in_samples).min(1.0))
 }
 
 /// Share of the strikes that ended as the aggressor switched back, where its pulse is no narrower than

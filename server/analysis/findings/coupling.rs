@@ -235,7 +235,7 @@ fn seen(capture: &Capture, strays: &Strays, c: &Coupling) -> Option<String> {
     let sampling = strays.sampling[c.victim];
     let corrected = c.corrected_rate?;
     Some(format!(
-        "Most of these strays are one sample wide ({}), so others fell between samples: at an estimate {} % strike in truth. A faster instrument would see the width.",
+        "Nearly all of these strays are one sample wide ({}), so they may be shorter and others have fallen between samples: were they half a sample long, {} % would strike in truth. A faster instrument would see the width.",
         span(&capture.timebase, sampling),
         percent(corrected)
     ))
