@@ -411,6 +411,8 @@ test("the page is light: styles and scripts leave room for the text within 150 k
 test("every key that is listed is listened to, and two fingers zoom", async () => {
   await onDiagram(async (page, canvas, state) => {
     await page.keyboard.press("?");
+    // The list is fetched once it is asked for.
+    await page.locator("dialog[open]").waitFor();
     const rows = await page.locator("dialog tr").count();
     assert.ok(rows > 20);
     await page.keyboard.press("Escape");
