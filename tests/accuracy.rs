@@ -4,7 +4,7 @@
 //! The truth is drawn by the simulator before anything is analysed. `EDGEWITNESS_SEEDS` sets how many captures of
 //! each family are drawn (11 else), `EDGEWITNESS_FIRST_SEED` which ones, `EDGEWITNESS_FAMILY` a part of a family's
 //! name; with `--nocapture` the table and every capture that came out wrong are printed. `EDGEWITNESS_KEEP` names a folder
-//! into which these are written as change lists.
+//! into which these are written as change lists, with a setup where the person has declared a narrow limit.
 
 mod simulator;
 
@@ -98,6 +98,15 @@ fn keep_if_wrong(scene: &Scene, score: &Score) {
         std::fs::File::create(std::path::Path::new(&folder).join(name)).expect("a file in that folder");
     edgewitness::export::changes::write_csv(&scene.capture, std::io::BufWriter::new(file))
         .expect("a change list");
+    if let Some((line, limit)) = scene.narrow_below {
+        let setup = format!(
+            "[line.{}]\nnarrow_below = \"{} ns\"\n",
+            scene.capture.lines[line].name,
+            scene.capture.timebase.length_s(limit) * 1e9
+        );
+        let name = format!("{}.toml", scene.name.replace(' ', "_"));
+        std::fs::write(std::path::Path::new(&folder).join(name), setup).expect("a setup");
+    }
 }
 
 #[test]

@@ -184,6 +184,7 @@ mod tests {
             time: END as f64,
             unit: 1.0,
             guard: 0,
+            width: 20,
         };
         let unknown = Estimate {
             estimate: 0.0,

@@ -109,6 +109,8 @@ pub struct Known {
     pub part: Option<Ground>,
     /// The victim is a gate that glitches ([`super::hazard`]).
     pub gate: Option<Gate>,
+    /// Other strays of the victim convict every accused line ([`super::established`]).
+    pub is_convicted: bool,
 }
 
 /// Judges one victim level. `rows`: what was found for it so far.
@@ -138,7 +140,10 @@ pub fn judge(
     let tells = |line: usize, copies: &[usize]| {
         let is_of = |key: usize| line_of(key) == line || copies.contains(&line_of(key));
         let mut of_line = stories.hidden.keys.iter().map(|&k| is_of(k));
-        of_line.clone().all(|own| own) || of_line.any(|own| own) && nearness < NEAR
+        let names_others = stories.hidden.weights.iter().any(|&weight| weight > 0.0);
+        of_line.clone().all(|own| own)
+            || of_line.any(|own| own) && nearness < NEAR
+            || !names_others && nearness < 0.0
     };
     match &known.by_either_edge {
         Some(_) if known.part.is_some() => {}
@@ -159,7 +164,7 @@ pub fn judge(
         || needs_company
         || one_lag::nested(edges, victim, rows, 2 * instants.span);
     let extends = extends(table, &stories.captured, &stories.hidden);
-    let same = same_keys(&stories.captured, &stories.hidden)
+    let same = is_part_of(&stories.hidden, &stories.captured)
         || (extends && nearness < EXTENDED)
         || (nearness.abs() < TWIN && stories.captured.keys.len() == stories.hidden.keys.len())
         || nearness < -NEAR;
@@ -168,7 +173,10 @@ pub fn judge(
     }
     // As many keys, and neither story clearly better: which captured line it is can't be told, nothing hidden is needed.
     if !told_otherwise && stories.captured.keys.len() == stories.hidden.keys.len() && nearness < NEAR {
-        return Verdict::Either(telling(&stories.hidden));
+        return match known.is_convicted || nearness < EXTENDED && !strikes_alone(&stories.hidden) {
+            true => Verdict::Captured,
+            false => Verdict::Either(telling(&stories.hidden)),
+        };
     }
     let mut companions = telling(&stories.hidden);
     let besides = known
@@ -296,8 +304,16 @@ fn extends(table: &Table, captured: &Fitted, hidden: &Fitted) -> bool {
     captured.keys.iter().all(is_told)
 }
 
-fn same_keys(a: &Fitted, b: &Fitted) -> bool {
-    a.keys.len() == b.keys.len() && a.keys.iter().all(|k| b.keys.contains(k))
+/// Whether the hidden story speaks of nothing but edges that the captured one lets strike, and each makes a stray likelier.
+fn is_part_of(hidden: &Fitted, captured: &Fitted) -> bool {
+    let is_told = |(key, weight): (&usize, &f64)| captured.keys.contains(key) && *weight > 0.0;
+    hidden.keys.iter().zip(&hidden.weights).all(is_told)
+}
+
+/// Whether the hidden story is one that captured lines could tell as well, each striking by one kind of edge.
+fn strikes_alone(hidden: &Fitted) -> bool {
+    let strikes = |(key, weight): (&usize, &f64)| *weight > 0.0 && instants::edge_of(*key) != Edge::Both;
+    hidden.keys.iter().zip(&hidden.weights).all(strikes)
 }
 
 /// The instant of each stray: that of the edge it was put down to, else the last one that had begun.

@@ -209,6 +209,7 @@ mod tests {
             time: 1_001_000.0,
             unit: 1.0,
             guard: 0,
+            width: 20,
         }
     }
 

@@ -50,7 +50,8 @@ pub fn levels(victims: &[Victim], examined: &[Examined]) -> Vec<(usize, Vec<Esta
     };
     let mut again = Vec::new();
     for (at, (victim, of)) in victims.iter().zip(examined).enumerate() {
-        let open = |row: &&Coupling| row.standing == Standing::Inseparable;
+        let is_doubted = matches!(of.verdict, Verdict::Either(_));
+        let open = |row: &&Coupling| is_doubted || row.standing == Standing::Inseparable;
         if !of.rows.iter().any(|row| open(&row)) {
             continue;
         }

@@ -4,9 +4,10 @@ use super::able::OwnEdges;
 use super::context::{self, Verdict};
 use super::copies::{self, Distances};
 use super::established::Established;
+use super::evidence::Evidence;
 use super::hints::{self, Hint};
 use super::instants::{Instants, Table};
-use super::select::{self, Evidence, Explanation, Reach, Suspect, Victim};
+use super::select::{self, Explanation, Reach, Suspect, Victim};
 use super::{
     Coupling, CouplingOptions, EARLIEST_LAG_S, FEWEST_STRIKES, GAIN, LONGEST_LAG_S, NARROWEST_WINDOW_S,
     NEARER_MARGIN, RIVAL_MARGIN, company, hazard, one_lag, parts, phase, preferences, reacting, rows,
@@ -237,10 +238,14 @@ impl<'a> Case<'a> {
             _ => None,
         };
         let level = match rows {
-            [row] => company::whose_level_matters(self.bench.capture, edges, victim, row, &lines),
+            // Which strays sampling shows depends on its phase, and that may go with a level.
+            [row] if victims::are_all_seen(self.bench.strays, victim) => {
+                company::whose_level_matters(self.bench.capture, edges, victim, row, &lines)
+            }
             _ => None,
         };
         context::Known {
+            is_convicted: !rows.is_empty() && rows.iter().all(|row| self.is_known(row)),
             company,
             level,
             is_struck: rows.iter().any(is_struck),

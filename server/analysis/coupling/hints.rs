@@ -1,8 +1,9 @@
 //! Whom too few strays point to: no accusation, but what a longer capture would have to confirm.
 
+use super::evidence::Evidence;
 use super::lags::Pair;
 use super::model::LagWindow;
-use super::select::{self, Evidence, Reach, Suspect, Victim};
+use super::select::{self, Reach, Suspect, Victim};
 use crate::model::Level;
 
 /// Strays that point to a line's edges, and don't suffice to accuse it.

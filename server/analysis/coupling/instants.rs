@@ -422,6 +422,7 @@ mod tests {
             time: 750.0,
             unit: 1.0,
             guard: 0,
+            width: 20,
         };
         let table = Table::of(&instants, &victim, &[Some(1)], &[], 9, 0);
         assert_eq!(table.totals(), (3.0, 1.0));

@@ -35,13 +35,13 @@ pub fn pairs(strays: &[i64], edges: &[i64], able: &Able, lo: i64, hi: i64) -> Ve
     pairs
 }
 
-/// Windows worth fitting, best first: `pairs` of one suspect with `count` opportunities; `ln_rate[k]`: ln of
+/// Windows worth fitting, best first: `pairs` of one suspect with `count` opportunities, by window; `ln_rate[k]`: ln of
 /// the model's present rate at stray k; `unit`: larger of sampling period and tick; `narrowest`: least width.
 /// Each comes with a rough gain in ln likelihood. Cost: pairs × widths, after a sort.
 pub fn propose(
     pairs: &[Pair],
     ln_rate: &[f64],
-    count: f64,
+    count: impl Fn(&LagWindow) -> f64,
     unit: f64,
     narrowest: f64,
     keep: usize,
@@ -70,12 +70,13 @@ pub fn propose(
                 end += 1;
             }
             let n = (end - start) as f64;
-            let p = (n / count).min(0.999);
             let window = LagWindow::new(
                 sorted[start].0,
                 (sorted[start].0 + width as i64 - 1).max(sorted[end - 1].0),
                 unit,
             );
+            let count = count(&window);
+            let p = (n / count).min(0.999);
             let height = window.density(sorted[start].0);
             let gain =
                 n * (p / (1.0 - p) * height).ln() - (sums[end] - sums[start]) + count * (-p).ln_1p() + n;

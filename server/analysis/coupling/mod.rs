@@ -15,6 +15,7 @@ pub mod crowds;
 pub mod dose;
 mod doubts;
 mod established;
+mod evidence;
 mod examine;
 mod hazard;
 pub mod hints;

@@ -306,6 +306,7 @@ mod tests {
             time: 1e6,
             unit: 1.0,
             guard: 0,
+            width: 20,
         }
     }
 

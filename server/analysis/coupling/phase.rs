@@ -36,7 +36,20 @@ pub fn is_kept_without(
         let next = own.get(own.partition_point(|&e| e < t - reach.hi));
         next.is_none_or(|&e| e > t - reach.lo)
     };
-    let open: Vec<i64> = rows::unexplained(victim, rows).filter(|&t| without(t)).collect();
+    // What comes with an edge of another accused, a little early or late, is that one's.
+    let anothers = |t: i64| {
+        let others = rows.iter().filter(|other| other.aggressor != row.aggressor);
+        others.into_iter().any(|other| {
+            let lags = || other.occurrences.iter().map(|o| o.lag);
+            let (least, most) = (lags().min().unwrap_or(0), lags().max().unwrap_or(0));
+            let times = rows::edges_of(edges, other);
+            let next = times.get(times.partition_point(|&e| e < t - most - distances.steady));
+            next.is_some_and(|&e| e <= t - least + distances.steady)
+        })
+    };
+    let open: Vec<i64> = rows::unexplained(victim, rows)
+        .filter(|&t| without(t) && !anothers(t))
+        .collect();
     let needed = FEWEST.max((SHARE * row.occurrences.len() as f64).ceil() as usize);
     if open.len() < needed {
         return false;

@@ -1,8 +1,9 @@
 //! Of explanations that the strays allow alike, or nearly, which is taken: the plainer one, the nearer edge, the line that is
 //! known to strike.
 
+use super::evidence::Evidence;
 use super::model::{LagWindow, Model};
-use super::select::{Chosen, Evidence, Explanation, Reach, Victim, fits, propose, without};
+use super::select::{Chosen, Explanation, Reach, Victim, fits, propose, without};
 
 /// Both polarities of one line that strike alike may be one polarity of another: the rises and falls of a counter's first
 /// bit together are the clock's edges. One suspect is taken for two where it costs less than `threshold`, which the second
@@ -119,9 +120,12 @@ pub fn prefer_two_for_one(
         let pair = [&evidence[first], &evidence[first + 1]];
         let [line, other] = pair.map(|e| e.suspect.line);
         let covers = pair.iter().map(|e| e.pairs.len()).sum::<usize>() as f64;
-        let edges = pair.iter().map(|e| e.count).sum::<usize>() as f64;
+        let edges = pair.iter().map(|e| e.opportunities(&chosen.window)).sum::<f64>();
         let is_suspect = line == other && line != alone.suspect.line && pair.iter().all(|e| e.count > 0);
-        if !is_suspect || covers < BOTH_COVER * belong || edges > FEWER_EDGES * alone.count as f64 {
+        if !is_suspect
+            || covers < BOTH_COVER * belong
+            || edges > FEWER_EDGES * alone.opportunities(&chosen.window)
+        {
             continue;
         }
         let mut with = none.clone();

@@ -86,20 +86,17 @@ pub fn passed_on_by(
     steady: i64,
 ) -> Vec<usize> {
     let victim = &capture.lines[row.victim];
-    let is_behind = |of: &[Stray], start: i64| {
-        let next = of.get(of.partition_point(|s| s.start.0 < start - latest));
-        next.is_some_and(|s| s.start.0 < start)
+    // A stray beside an edge of its line's own may be the level before it or after it: it begins before the victim's ends.
+    let is_behind = |of: &[Stray], own: &Stray| {
+        let next = of.get(of.partition_point(|s| s.start.0 < own.start.0 - latest));
+        next.is_some_and(|s| s.start.0 < own.start.0 + own.width.0)
     };
-    let starts: Vec<i64> = row
-        .occurrences
-        .iter()
-        .map(|o| strays.strays[o.stray].start.0)
-        .collect();
+    let own: Vec<&Stray> = row.occurrences.iter().map(|o| &strays.strays[o.stray]).collect();
     let passes_on = |&line: &usize| {
         let of = strays.of_line(line);
-        let behind = starts.iter().filter(|&&start| is_behind(of, start)).count();
+        let behind = own.iter().filter(|own| is_behind(of, own)).count();
         let times = victim.edges.iter().map(|e| e.0);
-        behind as f64 >= BEHIND * starts.len() as f64
+        behind as f64 >= BEHIND * own.len() as f64
             && distance(times, victim.edges.len(), &capture.lines[line], latest, steady).is_some()
     };
     (0..capture.lines.len())
@@ -132,6 +129,7 @@ mod tests {
             time: 1.0,
             unit: 1.0,
             guard: 0,
+            width: 20,
         };
         (Line::digital("CLEAR", Level::Low, edges, span), victim, rises)
     }

@@ -1,9 +1,10 @@
 //! From the fitted model to the rows that a person reads: counts, chance, intervals, what was ruled out.
 
 use super::able::{self, OwnEdges};
+use super::evidence::Evidence;
 use super::lags::{LagHistogram, Pair};
 use super::model::LagWindow;
-use super::select::{Evidence, Explanation, Victim};
+use super::select::{Explanation, Victim};
 use super::{CopyOf, Coupling, Edge, Estimate, Occurrence, RuledOut, Standing};
 use super::{missed, never_struck};
 use crate::analysis::stats::intervals::{clopper_pearson, median_of_sorted};

@@ -3,9 +3,10 @@
 
 use std::ops::Range;
 
-use super::able::{self, Able, OwnEdges, Rest};
-use super::lags::{self, Pair};
-use super::model::{LagWindow, Model, Term};
+use super::able::{self, Able, Rest};
+use super::evidence::Evidence;
+use super::lags;
+use super::model::{LagWindow, Model};
 use crate::model::{Level, Polarity};
 
 /// A line and the polarity of its edges.
@@ -39,6 +40,8 @@ pub struct Victim {
     pub unit: f64,
     /// Strays nearer than this to an edge of the line's own are left out, in ticks: the line was itself switching.
     pub guard: i64,
+    /// How long a stray of the middle kind lasts, in ticks.
+    pub width: i64,
 }
 
 impl Victim {
@@ -63,60 +66,6 @@ pub struct Reach {
     pub lo: i64,
     pub hi: i64,
     pub narrowest: f64,
-}
-
-/// What a suspect shows against a victim.
-#[derive(Clone, Debug)]
-pub struct Evidence {
-    pub suspect: Suspect,
-    /// How many of the suspect's edges were opportunities.
-    pub count: usize,
-    pub pairs: Vec<Pair>,
-    /// Density of lags that fall outside every window, per tick.
-    stragglers: f64,
-}
-
-/// Share of a line's strikes whose lag falls anywhere: a stray that meets an edge of the victim's own, or two that run
-/// into one, are late or early. Without it a few such strays accuse whoever happens to switch then.
-const STRAGGLING: f64 = 0.02;
-
-impl Evidence {
-    /// `count`: opportunities, as [`super::sweep`] counts them for all suspects at once.
-    pub fn gather(
-        victim: &Victim,
-        suspect: Suspect,
-        edges: &OwnEdges,
-        reach: &Reach,
-        count: u64,
-    ) -> Evidence {
-        let times = edges.of(suspect.polarity);
-        let pairs = match count {
-            0 => Vec::new(),
-            _ => lags::pairs(&victim.times, times, &victim.able(), reach.lo, reach.hi),
-        };
-        Evidence {
-            suspect,
-            count: count as usize,
-            pairs,
-            stragglers: STRAGGLING / (reach.hi - reach.lo + 1) as f64,
-        }
-    }
-
-    /// The suspect as a term of the model: the density of each stray's lags under `window`, and a first guess of its strike
-    /// probability. `strays`: how many the victim has. Cost: linear in pairs.
-    pub(super) fn term(&self, window: &LagWindow, strays: usize) -> Term {
-        let mut density = lags::densities(&self.pairs, window, strays);
-        let hits = density.iter().filter(|d| **d > 0.0).count() as f64;
-        for pair in &self.pairs {
-            density[pair.stray] += self.stragglers;
-        }
-        let count = (self.count as f64).max(hits + 1.0);
-        Term {
-            count,
-            p: (hits / count).clamp(1e-6, 0.99),
-            density,
-        }
-    }
 }
 
 /// A suspect that the strays need.
@@ -250,7 +199,7 @@ pub(super) fn propose(
     lags::propose(
         &e.pairs,
         ln_rate,
-        e.count as f64,
+        |window| e.opportunities(window),
         victim.unit,
         reach.narrowest,
         WINDOWS_TRIED,

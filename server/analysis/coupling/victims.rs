@@ -35,6 +35,8 @@ fn victim(capture: &Capture, strays: &Strays, line: usize, level: Level) -> Opti
         .filter(|(_, s)| is_apart(&capture.lines[line], s, guard))
         .map(|(i, _)| first + i)
         .collect();
+    let mut widths: Vec<i64> = of_level.iter().map(|&i| strays.strays[i].width.0).collect();
+    widths.sort_unstable();
     if of_level.is_empty() {
         return None;
     }
@@ -49,6 +51,7 @@ fn victim(capture: &Capture, strays: &Strays, line: usize, level: Level) -> Opti
         time,
         unit: strays.sampling[line].max(1.0),
         guard,
+        width: widths[widths.len() / 2],
     })
 }
 
