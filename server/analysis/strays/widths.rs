@@ -126,7 +126,7 @@ fn hidden_by_each_other(
 
 fn cut(widths: &[f64], sampling: f64, ns: f64) -> Option<Cut> {
     candidate(widths, sampling, ns).filter(|cut| {
-        let is_job = is_driven(widths, cut.count, sampling)
+        let is_job = is_driven(widths, cut.count, sampling, ns)
             || are_long_and_few(widths, cut.count, ns)
             || are_all_there_is(widths, cut, sampling, ns);
         !is_job
@@ -181,13 +181,16 @@ fn repeats(widths: &[f64], count: usize, sampling: f64, ns: f64) -> bool {
     }
     // One driven width shows as two neighbouring numbers of samples, apart from its own jitter.
     let scatter = 1.05 * sampling + (DRIVEN_SPREAD - 1.0) * longest;
-    count >= 3 && longest > 2.5 * sampling.max(1e-9) && longest - shortest <= scatter
+    !are_several(&widths[..count], sampling.max(1.0), ns)
+        && count >= 3
+        && longest > 2.5 * sampling.max(1e-9)
+        && longest - shortest <= scatter
 }
 
 /// Whether most of the `count` shortest widths lie in a few crowds, each as tight as sampling allows and parted
 /// from the next: a clock that drives the line makes its pulses whole multiples of a period, and no induced pulse
 /// repeats like that.
-fn is_driven(widths: &[f64], count: usize, sampling: f64) -> bool {
+fn is_driven(widths: &[f64], count: usize, sampling: f64, ns: f64) -> bool {
     let step = sampling.max(1.0);
     if widths[0] < DRIVEN_SAMPLES * step {
         return false;
@@ -199,7 +202,8 @@ fn is_driven(widths: &[f64], count: usize, sampling: f64) -> bool {
         if goes_on {
             continue;
         }
-        let is_tight = widths[at - 1] - widths[from] <= 2.5 * step;
+        let crowd = &widths[from..at];
+        let is_tight = crowd[crowd.len() - 1] - crowd[0] <= 2.5 * step && !are_several(crowd, step, ns);
         // Widths that scatter gather by chance as well, but not far from each other.
         let next = widths.get(at).map_or(f64::INFINITY, |w| w - widths[at - 1]);
         let before = if from == 0 {
@@ -214,6 +218,21 @@ fn is_driven(widths: &[f64], count: usize, sampling: f64) -> bool {
         from = at;
     }
     count >= 3 && in_crowds as f64 >= DRIVEN_SHARE * count as f64
+}
+
+/// Share of a crowd that lies about its middle where its pulses have one width.
+const ABOUT_MIDDLE: f64 = 0.5;
+
+/// Whether an ascending crowd of pulses too short for a job is of several widths: one shows as two numbers of samples, and
+/// its own jitter as a third beside a strong middle.
+fn are_several(crowd: &[f64], step: f64, ns: f64) -> bool {
+    let (least, most) = (crowd[0], crowd[crowd.len() - 1]);
+    let quarter = 0.25 * (most - least);
+    let inside = crowd
+        .iter()
+        .filter(|w| (least + quarter..=most - quarter).contains(*w));
+    let has_middle = inside.count() as f64 >= ABOUT_MIDDLE * crowd.len() as f64;
+    most <= USEFUL_NS * ns && most - least > 1.5 * step && !has_middle
 }
 
 /// Most pulses of a level that is not a line's rest are its job, unless they lie far from the others.
@@ -362,7 +381,7 @@ fn second_cut(widths: &[f64], known: Cut, sampling: f64, ns: f64) -> Option<Cut>
         shortest_wide - sampling > longest_narrow + sampling * 0.5 && shortest_wide >= 1.3 * longest_narrow;
     let fits = chance_of(widths, count, limit) < CHANCE_SECOND
         && !repeats(widths, count, sampling, ns)
-        && !is_driven(widths, count, sampling);
+        && !is_driven(widths, count, sampling, ns);
     (parted && fits).then_some(Cut {
         count,
         longest_narrow,
