@@ -66,7 +66,7 @@ fn meets_bounds(score: &Score) -> bool {
 
 fn line(name: &str, score: &Score) -> String {
     format!(
-        "{name:<22}{:>4}/{:<5}{:>7.3}{:>7.3}{:>7.3}{:>7}/{:<5}{:>7.3}{:>6}/{:<5}{:>6}/{:<5}{:>7.3}{:>7.2}",
+        "{name:<22}{:>4}/{:<5}{:>7.3}{:>7.3}{:>7.3}{:>7}/{:<5}{:>5}{:>9.3}{:>6}/{:<5}{:>6}/{:<5}{:>7.3}{:>7.2}",
         score.right,
         score.captures,
         score.precision(),
@@ -74,6 +74,7 @@ fn line(name: &str, score: &Score) -> String {
         score.cause_share(),
         score.named,
         score.planted,
+        score.in_doubt,
         score.false_accusations(),
         score.doubts_told,
         score.doubts,
@@ -117,8 +118,19 @@ fn the_table_of_families() {
     let mut all = Score::default();
     let mut lost = Vec::new();
     println!(
-        "{:<22}{:<10}{:>7}{:>7}{:>7}{:>9}{:>11}{:>10}{:>13}{:>11}{:>8}",
-        "family", "right", "prec.", "recall", "cause", "named", "false", "doubts", "bursts", "95 %", "width"
+        "{:<22}{:<10}{:>7}{:>7}{:>7}{:>9}{:>9}{:>9}{:>10}{:>13}{:>11}{:>8}",
+        "family",
+        "right",
+        "prec.",
+        "recall",
+        "cause",
+        "named",
+        "in doubt",
+        "false",
+        "doubts",
+        "bursts",
+        "95 %",
+        "width"
     );
     for family in Family::ALL.into_iter().filter(|f| f.name().contains(&only)) {
         let mut score = Score::default();

@@ -22,6 +22,9 @@ pub struct Score {
     pub planted: usize,
     /// Planted couplings named with exactly their polarities.
     pub named: usize,
+    /// Planted couplings that are not named, but told as a doubt: with the lines that fit as well, or with the job that the
+    /// short pulses may be.
+    pub in_doubt: usize,
     /// Victim and aggressor pairs accused that were not planted.
     pub accused_falsely: usize,
     /// Captures with doubts to be told (no captured cause, a shared lead), and those where they are.
@@ -50,6 +53,7 @@ impl Score {
         self.causes_right += other.causes_right;
         self.planted += other.planted;
         self.named += other.named;
+        self.in_doubt += other.in_doubt;
         self.accused_falsely += other.accused_falsely;
         self.doubts += other.doubts;
         self.doubts_told += other.doubts_told;
@@ -214,6 +218,7 @@ fn score_couplings(scene: &Scene, attribution: &Attribution, score: &mut Score, 
             score.named += 1;
             rows().for_each(|row| score_interval(row, planted, score));
         } else {
+            score.in_doubt += usize::from(is_in_doubt(attribution, planted));
             let words: Vec<&str> = rows().map(|c| c.edge.word()).collect();
             wrong.push(format!(
                 "{} by {}: planted {:.2}/{:.2} ({} and {} shown), said {}",
@@ -248,6 +253,19 @@ fn score_couplings(scene: &Scene, attribution: &Attribution, score: &mut Score, 
     for (victim, aggressor) in false_pairs {
         wrong.push(format!("{} by {} accused", name(victim), name(aggressor)));
     }
+}
+
+/// Whether a doubt about the victim names the planted aggressor.
+fn is_in_doubt(attribution: &Attribution, planted: &Planted) -> bool {
+    let mut inseparable = attribution.couplings.iter().filter(|c| {
+        let fits = c.aggressor == planted.aggressor || c.inseparable_from.contains(&planted.aggressor);
+        c.victim == planted.victim && c.standing == Standing::Inseparable && fits
+    });
+    let mut unsure = attribution.unsure.iter().filter(|u| {
+        let follows = u.follows.is_some_and(|(line, ..)| line == planted.aggressor);
+        u.crowd.line == planted.victim && follows
+    });
+    inseparable.next().is_some() || unsure.next().is_some()
 }
 
 fn score_interval(row: &Coupling, planted: &Planted, score: &mut Score) {

@@ -4,7 +4,7 @@
 //! switches at some of its edges only; a captured line that goes along with it shows at which. [`super::context`] asks
 //! this of lines that switch at the same instant; here they may follow the accused for as long as a stray may.
 
-use super::able::OwnEdges;
+use super::able::{self, OwnEdges};
 use super::context::Contrast;
 use super::rows::edges_of;
 use super::select::Victim;
@@ -21,6 +21,8 @@ const LEVEL_CHANCE: f64 = 2e-4;
 /// A line's level says something only where it changed so often between the accused edges: what holds for long goes with
 /// whatever else came and went meanwhile.
 const CHANGES: usize = 20;
+/// A level is read so many samples before the accused edge.
+const BEFORE: f64 = 2.5;
 /// What follows a clock belongs to one of its edges up to this share of the usual distance between them, and no longer than
 /// this.
 const OF_INTERVAL: f64 = 0.4;
@@ -49,6 +51,9 @@ pub fn whose_level_matters(
     lines: &[usize],
 ) -> Option<usize> {
     let trials = trials(edges, victim, row);
+    // Well before: what the accused edge itself switches says nothing, and which of two edges less than a sample apart came
+    // first says when between two samples they came, on which it depends whether sampling shows the stray.
+    let before = (BEFORE * victim.unit).ceil() as i64;
     let others = lines.iter().copied().filter(|&line| line != row.aggressor);
     let tried = others.clone().count().max(1) as f64;
     let chance_of = |line: usize| {
@@ -56,8 +61,7 @@ pub fn whose_level_matters(
         let mut counts = [(0u64, 0u64); 2];
         let (mut changes, mut last) = (0, None);
         for &(time, hit) in &trials {
-            // Just before: what the accused edge itself switches says nothing.
-            let high = record.level_at(Ticks(time - 1)) == Level::High;
+            let high = record.level_at(Ticks(time - before)) == Level::High;
             changes += usize::from(last.is_some_and(|l| l != high));
             last = Some(high);
             let count = &mut counts[usize::from(high)];
@@ -98,13 +102,15 @@ pub fn only_where_struck_itself(edges: &[OwnEdges], victim: &Victim, row: &Coupl
     other.0 >= FEWEST && other.1 == 0 && fisher(beside.1, beside.0, 0, other.0).greater() <= CHANCE
 }
 
-/// The accused edges that were opportunities, and whether each struck.
+/// The accused edges that were opportunities, and whether each struck: those whose stray would have come beside an edge of
+/// the victim's own are none, as such strays are left out.
 fn trials(edges: &[OwnEdges], victim: &Victim, row: &Coupling) -> Vec<(i64, bool)> {
     let times = edges_of(edges, row);
     let mut struck: Vec<i64> = row.occurrences.iter().map(|o| o.at).collect();
     struck.sort_unstable();
-    victim
-        .opportunities(times)
+    let lag = row.lag.estimate.round() as i64;
+    let (from, to) = (lag - victim.guard, lag + victim.width + victim.guard);
+    able::opportunities(times, &victim.rests, from, to)
         .iter()
         .flat_map(|range| &times[range.clone()])
         .map(|&time| (time, struck.binary_search(&time).is_ok()))

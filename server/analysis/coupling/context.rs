@@ -26,8 +26,10 @@ const NEAR: f64 = 6.0;
 const TWIN: f64 = 0.3;
 /// A hidden story that only adds to the captured one must win by this much.
 const EXTENDED: f64 = 2.0;
-/// The dose must beat the captured lines by this much.
+/// The dose must beat the captured lines by this much; where a single victim shows it, by more: several lines that go along
+/// with a hidden one look much the same.
 const DOSE_MARGIN: f64 = 6.0;
+const DOSE_MARGIN_ALONE: f64 = 14.0;
 /// With fewer strays than this nothing is concluded.
 const FEWEST: usize = 5;
 
@@ -109,6 +111,8 @@ pub struct Known {
     pub part: Option<Ground>,
     /// The victim is a gate that glitches ([`super::hazard`]).
     pub gate: Option<Gate>,
+    /// The rows explain (nearly) all strays.
+    pub explains: bool,
     /// Other strays of the victim convict every accused line ([`super::established`]).
     pub is_convicted: bool,
 }
@@ -164,7 +168,8 @@ pub fn judge(
         || needs_company
         || one_lag::nested(edges, victim, rows, 2 * instants.span);
     let extends = extends(table, &stories.captured, &stories.hidden);
-    let same = is_part_of(&stories.hidden, &stories.captured)
+    let same = same_keys(&stories.captured, &stories.hidden)
+        || known.explains && is_part_of(&stories.hidden, &stories.captured)
         || (extends && nearness < EXTENDED)
         || (nearness.abs() < TWIN && stories.captured.keys.len() == stories.hidden.keys.len())
         || nearness < -NEAR;
@@ -173,7 +178,8 @@ pub fn judge(
     }
     // As many keys, and neither story clearly better: which captured line it is can't be told, nothing hidden is needed.
     if !told_otherwise && stories.captured.keys.len() == stories.hidden.keys.len() && nearness < NEAR {
-        return match known.is_convicted || nearness < EXTENDED && !strikes_alone(&stories.hidden) {
+        let is_contrived = known.explains && nearness < EXTENDED && !strikes_alone(&stories.hidden);
+        return match known.is_convicted || is_contrived {
             true => Verdict::Captured,
             false => Verdict::Either(telling(&stories.hidden)),
         };
@@ -197,15 +203,20 @@ pub fn judge(
 }
 
 /// The dose that explains a victim's strays better than lines by themselves and than a hidden one, if any.
-/// `table`: all levels of the victim; `rows`: what was found for it.
-pub fn shared(table: &Table, rows: &[Coupling]) -> Option<Dose> {
+/// `table`: all levels of the victim, or of several; `rows`: what was found for them.
+pub fn shared(table: &Table, rows: &[Coupling], victims: usize) -> Option<Dose> {
     let dose = dose::find(table)?;
     let stories = Stories::of(table, rows);
     let best = stories
         .hidden
         .worth(stories.price)
         .max(stories.captured.worth(stories.price));
-    (dose.worth > best + DOSE_MARGIN).then_some(dose)
+    let margin = if victims > 1 {
+        DOSE_MARGIN
+    } else {
+        DOSE_MARGIN_ALONE
+    };
+    (dose.worth > best + margin).then_some(dose)
 }
 
 /// By how much (ln likelihood) the best story of these strays alone beats a dose that was found elsewhere, whose lines cost
@@ -302,6 +313,10 @@ fn extends(table: &Table, captured: &Fitted, hidden: &Fitted) -> bool {
         })
     };
     captured.keys.iter().all(is_told)
+}
+
+fn same_keys(a: &Fitted, b: &Fitted) -> bool {
+    a.keys.len() == b.keys.len() && a.keys.iter().all(|k| b.keys.contains(k))
 }
 
 /// Whether the hidden story speaks of nothing but edges that the captured one lets strike, and each makes a stray likelier.

@@ -6,7 +6,9 @@
 //! not follow those edges. A pulse that a gate or a monostable makes fails at least one of these. Where the signs don't
 //! suffice, as where all have one width, the crowd is told and nobody is accused.
 
-use super::{Attribution, Coupling, CouplingOptions, EARLIEST_LAG_S, Edge, LONGEST_LAG_S, attribute};
+use super::{
+    Attribution, Coupling, CouplingOptions, EARLIEST_LAG_S, Edge, LONGEST_LAG_S, attribute, crowd_parts,
+};
 use crate::analysis::strays::{self, LimitOrigin, NarrowLimit, Stray, StrayOptions, Strays};
 use crate::model::{Capture, Level, Line, Pulse};
 
@@ -22,12 +24,16 @@ pub struct Crowd {
     pub of: u64,
     /// Whether the widths scatter as those of induced pulses do, from lengths on that are of no use.
     pub scatters: bool,
+    /// Whether all are too short for a job.
+    pub is_useless: bool,
     /// A limit that parts it from the longer pulses, in ticks.
     pub limit: f64,
+    /// Whether it is the shorter part of another crowd, with a gap between.
+    pub is_part: bool,
     /// Starts of its pulses, ascending ticks.
-    starts: Vec<i64>,
+    pub(super) starts: Vec<i64>,
     /// Starts of the longer pulses of the level, likewise.
-    others: Vec<i64>,
+    pub(super) others: Vec<i64>,
 }
 
 /// A crowd of which nothing shows whether it is the line's job.
@@ -51,7 +57,9 @@ impl Crowd {
             pulses: widths.len() as u64,
             of,
             scatters: false,
+            is_useless: false,
             limit,
+            is_part: false,
             starts: Vec::new(),
             others: Vec::new(),
         }
@@ -64,7 +72,7 @@ const LONGEST_S: f64 = 200e-9;
 const FEWEST: usize = 8;
 /// The shortest quarter of a crowd is of no use to what reads it: flip-flops of the TTL families are specified for pulses of
 /// 20 to 40 ns and more (from memory of their data books).
-const USELESS_S: f64 = 36e-9;
+pub(super) const USELESS_S: f64 = 36e-9;
 /// Widths of a crowd scatter at least so much: the ninth tenth beyond the first, as a share of the first. A monostable's keep
 /// within a few hundredths (common practice, no source).
 const SPREAD: f64 = 0.5;
@@ -73,7 +81,7 @@ const COARSEST_S: f64 = 12e-9;
 /// A rest lasts at least so many times as long as the longest pulse of a crowd.
 const RESTING: i64 = 2;
 /// Share of the crowd that must follow one line.
-const MOST: f64 = 0.6;
+pub(super) const MOST: f64 = 0.6;
 /// What strikes leaves some edges out; what is answered this often may be answered on purpose.
 const EVERY: f64 = 0.95;
 /// Share of the crowd's ends, within [`STEADY_S`] after another line's edges, which shows that those end the pulses.
@@ -111,20 +119,25 @@ fn crowds_of(capture: &Capture, strays: &Strays, line: usize) -> Vec<Crowd> {
         }
         let mut widths: Vec<i64> = short.iter().map(|p| p.width().0).collect();
         widths.sort_unstable();
-        found.push(Crowd {
+        let crowd = Crowd {
             line,
             level,
+            is_part: false,
             widths: [widths[0], widths[widths.len() / 2], widths[widths.len() - 1]],
             pulses: short.len() as u64,
             of: of_level().count() as u64,
             scatters: scatters_like_strays(capture, &widths),
+            is_useless: widths[widths.len() - 1] as f64 <= capture.timebase.ticks_of(USELESS_S),
             limit: (longest + 1) as f64,
             starts: short.iter().map(|p| p.start.0).collect(),
             others: of_level()
                 .filter(|p| p.width().0 > longest)
                 .map(|p| p.start.0)
                 .collect(),
-        });
+        };
+        let part = crowd.shorter_part(capture, &widths, &short, strays.sampling[line]);
+        found.push(crowd);
+        found.extend(part);
     }
     found
 }
@@ -190,7 +203,7 @@ pub fn settle(
         return settled;
     }
     let mut as_strays = options.clone();
-    for crowd in &tried {
+    for crowd in tried.iter().filter(|c| !c.is_part) {
         let limit = limit_with(strays, &as_strays, crowd, crowd.limit);
         as_strays.taken_over.insert(crowd.line, limit);
     }
@@ -201,6 +214,7 @@ pub fn settle(
         .retain(|s| tried.iter().any(|c| c.line == s.line));
     let attribution = attribute(capture, &tentative, coupling);
     let mut taken = StrayOptions::default();
+    let (parts, tried): (Vec<Crowd>, Vec<Crowd>) = tried.into_iter().partition(|c| c.is_part);
     for crowd in tried {
         match look_at(capture, &tentative, &attribution, &crowd) {
             Look::Strays(limit) => {
@@ -216,13 +230,15 @@ pub fn settle(
             Look::Driven => {}
         }
     }
+    crowd_parts::settle(capture, &tentative, parts, coupling, &mut settled.unsure);
     settled.limits = taken.taken_over.into_iter().collect();
     settled
 }
 
-/// A crowd that follows nobody is worth a word where it is most of what its level consists of.
+/// A crowd that follows nobody is worth a word where it is most of what its level consists of, and scatters or is too short
+/// for a job.
 fn without_cause(crowd: Crowd) -> Option<Unsure> {
-    (crowd.scatters && 2 * crowd.pulses >= crowd.of).then_some(Unsure {
+    ((crowd.scatters || crowd.is_useless) && 2 * crowd.pulses >= crowd.of).then_some(Unsure {
         crowd,
         follows: None,
         whole: false,
@@ -278,6 +294,9 @@ fn look_at(capture: &Capture, strays: &Strays, attribution: &Attribution, crowd:
     widths.sort_unstable();
     let every = rows.iter().any(|row| row.strike_rate.high >= EVERY);
     let scatters = scatters_like_strays(capture, &widths);
+    if crowd.is_part {
+        return Look::Open(first.aggressor, first.edge, first.strays, first.opportunities);
+    }
     let is_answer = every && !scatters;
     if is_answer || are_ended(capture, crowd, &followers) || is_own(capture, crowd, first) {
         return Look::Driven;

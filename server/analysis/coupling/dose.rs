@@ -42,7 +42,7 @@ pub fn find(table: &Table) -> Option<Dose> {
     [Edge::Both, Edge::Rise, Edge::Fall]
         .into_iter()
         .filter_map(|edge| grown(table, edge))
-        .filter(|d| d.lines.len() >= FEWEST_LINES && does_more(d) && is_beyond_single(table, d))
+        .filter(|d| independent(table, d) >= FEWEST_LINES && does_more(d) && is_beyond_single(table, d))
         .max_by(|a, b| a.worth.total_cmp(&b.worth))
 }
 
@@ -50,6 +50,31 @@ pub fn find(table: &Table) -> Option<Dose> {
 fn line_price(table: &Table) -> f64 {
     let lines = (table.keys / 3) as f64;
     LINE_PRICE + (lines / LINES_PRICED).ln().max(0.0)
+}
+
+/// A line that switches at so large a share of the moments of the others counts them; it adds nothing.
+const AT_ALL: f64 = 0.85;
+
+/// How many of the dose's lines do not switch at (nearly) all moments at which any other does: a clock, and what it
+/// toggles, go with whatever it latches.
+fn independent(table: &Table, dose: &Dose) -> usize {
+    let rows = rows(table, dose.edge, &dose.lines);
+    let mut left = (1u64 << dose.lines.len()) - 1;
+    loop {
+        let is_clock = |&i: &usize| {
+            let others = rows.iter().filter(|row| row.0 & left & !(1 << i) != 0);
+            let (mut all, mut with) = (0.0, 0.0);
+            for &(mask, count, _) in others {
+                all += count;
+                with += if mask & (1 << i) != 0 { count } else { 0.0 };
+            }
+            with >= AT_ALL * all
+        };
+        match bits(left).find(is_clock) {
+            Some(clock) if left.count_ones() > 1 => left &= !(1 << clock),
+            _ => return left.count_ones() as usize,
+        }
+    }
 }
 
 /// Whether more of the lines at once strike more often than fewer, by Fisher's exact test over the number that parts them
@@ -96,43 +121,56 @@ fn is_beyond_single(table: &Table, dose: &Dose) -> bool {
     together > single.worth(PARAMETER) + BEYOND_SINGLE
 }
 
+/// Lines that are all taken to begin with, in one of two tries.
+const TAKEN_FIRST: usize = 16;
+
+/// The lines whose number tells most: grown from none, and pared down from those that go with the strays most. Outputs of
+/// one board that are latched together each tell little beyond the others; starting with all of them finds them.
 fn grown(table: &Table, edge: Edge) -> Option<Dose> {
     let price = line_price(table);
     let candidates = candidates(table, edge);
     let rows = rows(table, edge, &candidates);
-    let mut chosen: u64 = 0;
-    let mut reached = steps(&counted(&rows, 0)).0;
+    let worth = |chosen: u64| steps(&counted(&rows, chosen)).0 - price * f64::from(chosen.count_ones());
+    let all = (1u64 << candidates.len().min(TAKEN_FIRST)) - 1;
+    let from_none = pared(added(0, candidates.len(), worth), worth);
+    let from_all = pared(added(pared(all, worth), candidates.len(), worth), worth);
+    let chosen = match worth(from_all) > worth(from_none) {
+        true => from_all,
+        false => from_none,
+    };
+    let lines: Vec<usize> = bits(chosen).map(|i| candidates[i]).collect();
+    (!lines.is_empty()).then(|| measured(table, &lines, edge))
+}
+
+/// `chosen` with the lines (bits, of `count`) that make it worth more, the best one first.
+fn added(mut chosen: u64, count: usize, worth: impl Fn(u64) -> f64) -> u64 {
     loop {
-        let free = (0..candidates.len()).filter(|&i| chosen & (1 << i) == 0);
+        let free = (0..count).filter(|i| chosen & (1 << i) == 0);
         let best = free
-            .map(|i| (steps(&counted(&rows, chosen | 1 << i)).0, i))
+            .map(|i| (worth(chosen | 1 << i), i))
             .max_by(|a, b| a.0.total_cmp(&b.0));
         match best {
-            Some((worth, i)) if worth - reached >= price => {
-                chosen |= 1 << i;
-                reached = worth;
-            }
-            _ => break,
+            Some((more, i)) if more >= worth(chosen) => chosen |= 1 << i,
+            _ => return chosen,
         }
     }
+}
+
+/// `chosen` without the lines without which it is worth more, the worst one first.
+fn pared(mut chosen: u64, worth: impl Fn(u64) -> f64) -> u64 {
     loop {
-        let worst = (0..candidates.len())
-            .filter(|&i| chosen & (1 << i) != 0)
-            .map(|i| (steps(&counted(&rows, chosen & !(1 << i))).0, i))
+        let worst = bits(chosen)
+            .map(|i| (worth(chosen & !(1 << i)), i))
             .max_by(|a, b| a.0.total_cmp(&b.0));
         match worst {
-            Some((worth, i)) if reached - worth < price => {
-                chosen &= !(1 << i);
-                reached = worth;
-            }
-            _ => break,
+            Some((more, i)) if more > worth(chosen) => chosen &= !(1 << i),
+            _ => return chosen,
         }
     }
-    let lines: Vec<usize> = (0..candidates.len())
-        .filter(|&i| chosen & (1 << i) != 0)
-        .map(|i| candidates[i])
-        .collect();
-    (!lines.is_empty()).then(|| measured(table, &lines, edge))
+}
+
+fn bits(mask: u64) -> impl Iterator<Item = usize> {
+    (0..64).filter(move |i| mask & (1 << i) != 0)
 }
 
 /// The dose of given lines.
@@ -308,6 +346,26 @@ mod tests {
             !does_more(&curve(&[(0, 500, 10), (1, 500, 10)])),
             "never two at once"
         );
+    }
+
+    #[test]
+    fn a_clock_that_goes_with_every_line_adds_nothing() {
+        let of = |lines: &[usize]| {
+            let rows: Vec<(Vec<u32>, f64, f64)> = (1u32..8)
+                .map(|set| {
+                    let mut who: Vec<u32> =
+                        (0..3u32).filter(|l| set & (1 << l) != 0).map(|l| 3 * l).collect();
+                    who.push(9);
+                    (who, 40.0, 4.0)
+                })
+                .collect();
+            let rows: Vec<(&[u32], f64, f64)> = rows.iter().map(|(w, n, y)| (w.as_slice(), *n, *y)).collect();
+            let table = Table::counted(&rows, 12);
+            independent(&table, &measured(&table, lines, Edge::Rise))
+        };
+        assert_eq!(of(&[0, 1, 2]), 3);
+        assert_eq!(of(&[0, 1, 3]), 2);
+        assert_eq!(of(&[0, 1, 2, 3]), 3);
     }
 
     #[test]

@@ -131,7 +131,7 @@ fn dosed(judged: &[Judged]) -> Vec<Dosed> {
     };
     let own = |line: usize| {
         let (_, table, rows) = of_line(&line);
-        let dose = context::shared(&table, &rows)?;
+        let dose = context::shared(&table, &rows, 1)?;
         Some(Dosed { line, table, dose })
     };
     let mut dosed: Vec<Dosed> = lines.iter().filter_map(|&line| own(line)).collect();
@@ -150,7 +150,7 @@ fn dosed(judged: &[Judged]) -> Vec<Dosed> {
     }
     let pooled = Table::joined(&doubtful.iter().map(|d| &d.1).collect::<Vec<_>>());
     let rows: Vec<Coupling> = doubtful.iter().flat_map(|d| d.2.clone()).collect();
-    let Some(together) = context::shared(&pooled, &rows) else {
+    let Some(together) = context::shared(&pooled, &rows, doubtful.len()) else {
         return dosed;
     };
     for (line, table, rows) in doubtful {

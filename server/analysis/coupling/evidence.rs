@@ -116,3 +116,58 @@ impl Beside {
         at_end + self.since_start.partition_point(|&t| t < -lag)
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::analysis::coupling::able::Rest;
+    use crate::model::{Level, Polarity};
+
+    /// The line rests from 0 to 10,000 and from 20,000 to 30,000; it is struck for 20 ticks, and nothing within 50 ticks of its
+    /// own edges counts.
+    fn opportunities(rises: &[i64], lag: i64) -> f64 {
+        let rest = |start: i64| Rest {
+            start,
+            end: start + 10_000,
+        };
+        let victim = Victim {
+            line: 1,
+            level: Level::High,
+            times: Vec::new(),
+            strays: Vec::new(),
+            rests: vec![rest(0), rest(20_000)],
+            time: 20_000.0,
+            unit: 1.0,
+            guard: 50,
+            width: 20,
+        };
+        let edges = OwnEdges {
+            rises: rises.to_vec(),
+            falls: Vec::new(),
+        };
+        let suspect = Suspect {
+            line: 0,
+            polarity: Polarity::Rise,
+        };
+        let reach = Reach {
+            lo: -8,
+            hi: 120,
+            narrowest: 5.0,
+        };
+        let evidence = Evidence::gather(&victim, suspect, &edges, &reach, rises.len() as u64);
+        evidence.opportunities(&LagWindow::new(lag - 2, lag + 2, 1.0))
+    }
+
+    #[test]
+    fn edges_whose_stray_would_come_beside_the_victim_s_own_are_no_opportunities() {
+        // Far from its edges; 101 and 99 before the end of a rest, where lag, stray and guard take 100.
+        let rises = [5_000, 9_899, 9_901, 25_000];
+        assert_eq!(opportunities(&rises, 30), 3.0);
+        // As strays that come at once would be: 71 before.
+        assert_eq!(opportunities(&[5_000, 9_929, 9_931, 25_000], 0), 3.0);
+        // 30 and 10 after the start of a rest: the stray comes 60 after it, and 40.
+        assert_eq!(opportunities(&[5_000, 20_030, 20_010, 25_000], 30), 3.0);
+        // A guard does not reach back from a stray that comes later.
+        assert_eq!(opportunities(&[5_000, 20_010, 25_000], 60), 3.0);
+    }
+}

@@ -1,12 +1,14 @@
 //! One victim level looked at: from its strays to the rows of suspects and what is thought of them.
 
-use super::able::OwnEdges;
+use super::able::{self, OwnEdges};
+use super::beside::Witnesses;
 use super::context::{self, Verdict};
 use super::copies::{self, Distances};
 use super::established::Established;
 use super::evidence::Evidence;
 use super::hints::{self, Hint};
 use super::instants::{Instants, Table};
+use super::model::LagWindow;
 use super::select::{self, Explanation, Reach, Suspect, Victim};
 use super::{
     Coupling, CouplingOptions, EARLIEST_LAG_S, FEWEST_STRIKES, GAIN, LONGEST_LAG_S, NARROWEST_WINDOW_S,
@@ -14,7 +16,7 @@ use super::{
     suspects_of, victims,
 };
 use crate::analysis::strays::Strays;
-use crate::model::Capture;
+use crate::model::{Capture, Polarity};
 
 /// What all victims are looked at with.
 pub struct Bench<'a> {
@@ -24,6 +26,14 @@ pub struct Bench<'a> {
     pub edges: &'a [OwnEdges],
     pub instants: &'a Instants,
     pub options: &'a CouplingOptions,
+}
+
+/// Share of the strays that an explanation may leave open where it takes the place of a doubt.
+const LEFT_OPEN: f64 = 0.05;
+
+/// Whether rows explain (nearly) all strays.
+fn explains(victim: &Victim, rows: &[Coupling]) -> bool {
+    rows::unexplained(victim, rows).count() as f64 <= LEFT_OPEN * victim.times.len() as f64
 }
 
 /// What one victim level shows.
@@ -47,6 +57,7 @@ struct Case<'a> {
     reacting: Vec<usize>,
     suspects: Vec<Suspect>,
     known: &'a [Established],
+    witnesses: Witnesses,
 }
 
 impl Bench<'_> {
@@ -61,28 +72,19 @@ impl Bench<'_> {
             .collect();
         let threshold = GAIN + (2.0 * evidence.len() as f64).max(1.0).ln();
         let explanation = case.explain(&evidence, threshold);
-        let rows = case.rows(&evidence, &explanation);
-        let hint = match rows.is_empty() {
-            true => hints::of(victim, &evidence, &case.reach, threshold, RIVAL_MARGIN),
-            false => None,
-        };
-        let rows = case.with_copies(rows);
-        let lines = self.capture.lines.len();
-        let table = context::table(self.instants, victim, &rows, &case.reacting, lines, case.reach.hi);
-        let verdict = context::judge(
-            self.instants,
-            self.edges,
-            &table,
-            victim,
-            &rows,
-            &case.known(&rows),
-        );
-        Examined {
-            rows,
-            table,
-            verdict,
-            hint,
+        let mut told = case.told(&evidence, &explanation);
+        if matches!(told.verdict, Verdict::Hidden(_) | Verdict::Either(_)) {
+            let margins = [threshold, RIVAL_MARGIN];
+            let other = select::otherwise(victim, &evidence, &explanation, &case.reach, margins);
+            let other = other.map(|other| case.told(&evidence, &other));
+            told = other
+                .filter(|other| matches!(other.verdict, Verdict::Captured) && explains(victim, &other.rows))
+                .unwrap_or(told);
         }
+        if told.rows.is_empty() {
+            told.hint = hints::of(victim, &evidence, &case.reach, threshold, RIVAL_MARGIN);
+        }
+        told
     }
 
     fn reach(&self, victim: &Victim) -> Reach {
@@ -108,7 +110,9 @@ impl<'a> Case<'a> {
             reacting::is(own, victim, record, reach.hi, -reach.lo, distances.steady)
         });
         let suspects = suspects_of(bench.capture, victim.line).filter(|s| !reacting.contains(&s.line));
+        let own = &bench.edges[victim.line];
         Case {
+            witnesses: Witnesses::of(bench.capture, bench.strays, own, victim),
             suspects: suspects.collect(),
             bench,
             victim,
@@ -139,12 +143,41 @@ impl<'a> Case<'a> {
         explanation
     }
 
+    /// What an explanation comes to: its rows, and what is thought of them.
+    fn told(&self, evidence: &[Evidence], explanation: &Explanation) -> Examined {
+        let (bench, victim) = (self.bench, self.victim);
+        let rows = self.with_copies(self.rows(evidence, explanation));
+        let lines = bench.capture.lines.len();
+        let table = context::table(
+            bench.instants,
+            victim,
+            &rows,
+            &self.reacting,
+            lines,
+            self.reach.hi,
+        );
+        let known = self.known(&rows);
+        let verdict = context::judge(bench.instants, bench.edges, &table, victim, &rows, &known);
+        Examined {
+            rows,
+            table,
+            verdict,
+            hint: None,
+        }
+    }
+
     /// The rows that stand by themselves, each with the lines that fit as well.
     fn rows(&self, evidence: &[Evidence], explanation: &Explanation) -> Vec<Coupling> {
         let (victim, edges) = (self.victim, self.bench.edges);
         let mut rows: Vec<Coupling> = Vec::new();
         for at in 0..explanation.chosen.len() {
-            let rivals = select::rivals(victim, evidence, explanation, at, &self.reach, RIVAL_MARGIN);
+            let chosen = &explanation.chosen[at];
+            let accused = (evidence[chosen.evidence].suspect, &chosen.window);
+            let mut rivals = select::rivals(victim, evidence, explanation, at, &self.reach, RIVAL_MARGIN);
+            rivals.retain(|(other, window, loss)| {
+                let other = (evidence[*other].suspect, window);
+                loss + self.witnesses.prefer(edges, accused, other) < RIVAL_MARGIN
+            });
             let row = rows::coupling(
                 self.bench.strays,
                 victim,
@@ -189,12 +222,41 @@ impl<'a> Case<'a> {
         )
     }
 
+    /// Whether strays beside the victim's own edges clear a line that copies the accused.
+    fn is_cleared(&self, row: &Coupling, copy: &super::CopyOf) -> bool {
+        let Some(first) = row.occurrences.first() else {
+            return false;
+        };
+        let lags = || row.occurrences.iter().map(|o| o.lag);
+        let (least, most) = (lags().min().unwrap_or(0), lags().max().unwrap_or(0));
+        let opposite = match first.polarity {
+            Polarity::Rise => Polarity::Fall,
+            Polarity::Fall => Polarity::Rise,
+        };
+        let window = |delay: i64| LagWindow::new(least - delay, most - delay, self.victim.unit);
+        let accused = Suspect {
+            line: row.aggressor,
+            polarity: first.polarity,
+        };
+        let other = Suspect {
+            line: copy.line,
+            polarity: match copy.inverted {
+                true => opposite,
+                false => first.polarity,
+            },
+        };
+        let (own, others) = (window(0), window(copy.delay));
+        let edges = self.bench.edges;
+        self.witnesses.prefer(edges, (accused, &own), (other, &others)) >= RIVAL_MARGIN
+    }
+
     /// The rows with the lines that copy the accused, or pass on what strikes it, beside them.
     fn with_copies(&self, mut rows: Vec<Coupling>) -> Vec<Coupling> {
         let (capture, strays) = (self.bench.capture, self.bench.strays);
         for row in rows.iter_mut().filter(|row| !self.is_known(row)) {
             rows::doubt_constant_company(row);
-            let copies = self.copies(&copies::Accused::of(row, self.bench.edges));
+            let mut copies = self.copies(&copies::Accused::of(row, self.bench.edges));
+            copies.retain(|copy| !self.is_cleared(row, copy));
             rows::join_suspects(row, &copies.iter().map(|c| c.line).collect::<Vec<_>>());
             row.copies = copies;
             let others = reacting::passed_on_by(capture, strays, row, self.reach.hi, self.distances.steady);
@@ -238,13 +300,11 @@ impl<'a> Case<'a> {
             _ => None,
         };
         let level = match rows {
-            // Which strays sampling shows depends on its phase, and that may go with a level.
-            [row] if victims::are_all_seen(self.bench.strays, victim) => {
-                company::whose_level_matters(self.bench.capture, edges, victim, row, &lines)
-            }
+            [row] => company::whose_level_matters(self.bench.capture, edges, victim, row, &lines),
             _ => None,
         };
         context::Known {
+            explains: explains(victim, rows),
             is_convicted: !rows.is_empty() && rows.iter().all(|row| self.is_known(row)),
             company,
             level,
@@ -276,10 +336,13 @@ impl<'a> Case<'a> {
             .occurrences
             .iter()
             .filter_map(|o| times.binary_search(&o.at).ok());
-        let reach = row.lag.high.ceil() as i64 + self.victim.guard;
+        let (guard, width) = (self.victim.guard, self.victim.width);
+        let reach = row.lag.high.ceil() as i64 + guard;
+        // Edges whose stray would have come beside one of the victim's own neither struck nor failed to.
+        let lag = row.lag.estimate.round() as i64;
         context::keeps_distance(
             times,
-            &self.victim.opportunities(times),
+            &able::opportunities(times, &self.victim.rests, lag - guard, lag + width + guard),
             &struck.collect::<Vec<_>>(),
             reach,
         )

@@ -147,7 +147,7 @@ mod tests {
                 lag,
             })
             .collect();
-        let best = propose(&pairs, &[(1e-3f64).ln(); 7], 100.0, 1.0, 4.0, 3)[0].1;
+        let best = propose(&pairs, &[(1e-3f64).ln(); 7], |_| 100.0, 1.0, 4.0, 3)[0].1;
         assert!(best.lo == 10 && best.hi >= 13 && best.hi < 40, "{best:?}");
     }
 

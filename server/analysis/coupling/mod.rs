@@ -7,10 +7,12 @@
 pub mod able;
 pub mod all_pairs;
 pub mod answers;
+mod beside;
 mod causes;
 mod company;
 pub mod context;
 pub mod copies;
+mod crowd_parts;
 pub mod crowds;
 pub mod dose;
 mod doubts;
@@ -35,7 +37,7 @@ pub mod rival_models;
 mod rows;
 pub mod select;
 pub mod sweep;
-mod victims;
+pub mod victims;
 pub mod whole_pulses;
 
 use crate::analysis::parallel::on_all_cores;
@@ -244,6 +246,9 @@ pub struct Attribution {
     pub couplings: Vec<Coupling>,
     /// One a stray, in the order of [`Strays::strays`]; only clear couplings count as causes.
     pub causes: Vec<Option<Cause>>,
+    /// Strays (ascending positions) beside an edge of their line's own that follow a line about which a doubt is left, as
+    /// those that are counted do.
+    pub beside: Vec<usize>,
     pub uncaptured: Vec<Uncaptured>,
     pub shared: Vec<SharedSupply>,
     pub hazards: Vec<Hazard>,
@@ -343,7 +348,7 @@ pub fn attribute(capture: &Capture, strays: &Strays, options: &CouplingOptions) 
             });
         }
     }
-    causes::explain_the_rest(strays, &edges, &mut attribution);
+    causes::explain_the_rest(capture, strays, &edges, &mut attribution);
     attribution
 }
 

@@ -293,6 +293,7 @@ mod tests {
             rests,
             unit: 1.0,
             guard: 1,
+            width: 20,
         }
     }
 

@@ -54,6 +54,10 @@ pub fn is_kept_without(
     if open.len() < needed {
         return false;
     }
+    let span = match (victim.rests.first(), victim.rests.last()) {
+        (Some(first), Some(last)) => (last.end - first.start) as f64,
+        _ => return false,
+    };
     let struck: Vec<i64> = row.occurrences.iter().map(|o| o.at + o.lag).collect();
     let lags = row.occurrences.iter().map(|o| o.lag);
     let spread = lags.clone().max().unwrap_or(0) - lags.min().unwrap_or(0);
@@ -71,27 +75,34 @@ pub fn is_kept_without(
             let (lo, hi) = (lo - slack, hi + slack);
             let in_step = open
                 .iter()
-                .filter(|&&t| since(times, t).is_some_and(|s| lo <= s && s <= hi))
+                .filter(|&&t| since(times, t).any(|s| lo <= s && s <= hi))
                 .count();
             if in_step < needed {
                 return false;
             }
-            let covered = able::covered(times, &victim.opportunities(times), lo, hi);
-            let chance = (covered / victim.time).min(1.0);
+            // The step's edge may come while the victim was not able: all of them count, over all of the record.
+            let covered = able::covered(times, std::slice::from_ref(&(0..times.len())), lo, hi);
+            let chance = (covered / span).min(1.0);
             tried * binomial_upper(in_step as u64, open.len() as u64, chance) <= CHANCE
         })
     })
 }
 
-/// Ticks since the last edge at or before `time`.
-fn since(times: &[i64], time: i64) -> Option<i64> {
-    let before = times.partition_point(|&e| e <= time).checked_sub(1)?;
-    Some(time - times[before])
+/// Edges of the step before a stray that are looked at: a pulse that one step begins may end after some more.
+const BACK: usize = 6;
+
+/// Ticks since the last edges at or before `time`, the last first.
+fn since(times: &[i64], time: i64) -> impl Iterator<Item = i64> + '_ {
+    let before = times.partition_point(|&e| e <= time);
+    times[before.saturating_sub(BACK)..before]
+        .iter()
+        .rev()
+        .map(move |&e| time - e)
 }
 
-/// How long after the last of `times` (nearly) all of `struck` come, where that is the same within `width` ticks.
+/// How long after one of the last of `times` (nearly) all of `struck` come, where that is the same within `width` ticks.
 fn step(times: &[i64], struck: &[i64], width: i64) -> Option<(i64, i64)> {
-    let mut lags: Vec<i64> = struck.iter().filter_map(|&t| since(times, t)).collect();
+    let mut lags: Vec<i64> = struck.iter().flat_map(|&t| since(times, t)).collect();
     lags.sort_unstable();
     let best = crowd(&lags, width);
     let is_step = !best.is_empty() && best.len() as f64 >= IN_STEP * struck.len() as f64;
@@ -110,5 +121,9 @@ mod tests {
         assert_eq!(step(&clock, &struck, 3), None);
         let anywhere: Vec<i64> = (0..40).map(|n| 2_000 * n + 17 * n).collect();
         assert_eq!(step(&clock, &anywhere, 10), None);
+        // A pulse that lasts longer than an uneven clock's period at times.
+        let uneven: Vec<i64> = (0..100).map(|n| 1_000 * n + 37 * (n * n % 23)).collect();
+        let late: Vec<i64> = (10..50).map(|n| uneven[2 * n] + 2_630 + n as i64 % 5).collect();
+        assert_eq!(step(&uneven, &late, 10), Some((2_630, 2_634)));
     }
 }

@@ -173,10 +173,25 @@ pub fn prefer_nearer_edges(
     for at in 0..explanation.chosen.len() {
         let chosen = explanation.chosen[at].clone();
         let line = evidence[chosen.evidence].suspect.line;
-        let nearer = fits(victim, evidence, explanation, at, reach, margin)
+        let strikes: f64 = (0..victim.times.len())
+            .map(|k| explanation.model.shares(k)[at + 1])
+            .sum();
+        // How wide lags scatter within a sample is no evidence: two windows that differ by no more are alike.
+        let blurred = |window: &LagWindow| {
+            let wider = (window.hi - window.lo) - (chosen.window.hi - chosen.window.lo);
+            let heights = chosen.window.density(chosen.window.lo) / window.density(window.lo);
+            match wider as f64 <= victim.unit.max(1.0) {
+                true => strikes * heights.ln().max(0.0),
+                false => 0.0,
+            }
+        };
+        let most = margin + strikes * std::f64::consts::LN_2;
+        let nearer = fits(victim, evidence, explanation, at, reach, most)
             .into_iter()
-            .find(|(e, window, _)| {
-                evidence[*e].suspect.line == line && distance(window) < distance(&chosen.window)
+            .find(|(e, window, loss)| {
+                evidence[*e].suspect.line == line
+                    && distance(window) < distance(&chosen.window)
+                    && *loss < margin + blurred(window)
             });
         if let Some((index, window, loss)) = nearer {
             explanation.replace(at, evidence, index, window, loss, victim.times.len());

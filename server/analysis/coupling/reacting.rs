@@ -87,9 +87,11 @@ pub fn passed_on_by(
 ) -> Vec<usize> {
     let victim = &capture.lines[row.victim];
     // A stray beside an edge of its line's own may be the level before it or after it: it begins before the victim's ends.
+    // What both show at one moment neither passes on.
     let is_behind = |of: &[Stray], own: &Stray| {
-        let next = of.get(of.partition_point(|s| s.start.0 < own.start.0 - latest));
-        next.is_some_and(|s| s.start.0 < own.start.0 + own.width.0)
+        let near = &of[of.partition_point(|s| s.start.0 < own.start.0 - latest)..];
+        let mut near = near.iter().take_while(|s| s.start.0 < own.start.0 + own.width.0);
+        near.any(|s| (s.start.0 - own.start.0).abs() > steady / 2)
     };
     let own: Vec<&Stray> = row.occurrences.iter().map(|o| &strays.strays[o.stray]).collect();
     let passes_on = |&line: &usize| {

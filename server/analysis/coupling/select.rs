@@ -113,6 +113,51 @@ const MOST_TERMS: usize = 12;
 
 /// Builds the explanation of a victim's strays. `threshold`: gain in ln likelihood a suspect must bring.
 pub fn explain(victim: &Victim, evidence: &[Evidence], reach: &Reach, threshold: f64) -> Explanation {
+    explain_without(victim, evidence, reach, threshold, &[])
+}
+
+/// Explanations tried in place of one that leaves a doubt.
+const OTHERS_TRIED: usize = 5;
+
+/// An explanation by other lines that tells the strays better by `margin` of ln likelihood, each suspect paid for by
+/// `threshold`, if there is one. Suspects are taken one at a time, the most telling first: a clock that goes with what two
+/// lines do may stand in their way. Cost: a few times that of [`explain`].
+pub fn otherwise(
+    victim: &Victim,
+    evidence: &[Evidence],
+    explanation: &Explanation,
+    reach: &Reach,
+    [threshold, margin]: [f64; 2],
+) -> Option<Explanation> {
+    let worth = |e: &Explanation| e.ln_likelihood - threshold * e.chosen.len() as f64;
+    let lines_of = |e: &Explanation| -> Vec<usize> {
+        let chosen = e.chosen.iter();
+        chosen.map(|c| evidence[c.evidence].suspect.line).collect()
+    };
+    let mut without = lines_of(explanation);
+    let mut best: Option<Explanation> = None;
+    for _ in 0..OTHERS_TRIED {
+        let other = explain_without(victim, evidence, reach, threshold, &without);
+        if other.chosen.is_empty() {
+            break;
+        }
+        without.extend(lines_of(&other));
+        let known = best.as_ref().map_or(worth(explanation) + margin, worth);
+        if worth(&other) > known {
+            best = Some(other);
+        }
+    }
+    best
+}
+
+/// As [`explain`], suspecting none of the lines `spared`.
+fn explain_without(
+    victim: &Victim,
+    evidence: &[Evidence],
+    reach: &Reach,
+    threshold: f64,
+    spared: &[usize],
+) -> Explanation {
     let strays = victim.times.len();
     let mut model = Model::new(strays, victim.time);
     let mut ln_likelihood = model.ln_likelihood();
@@ -122,7 +167,8 @@ pub fn explain(victim: &Victim, evidence: &[Evidence], reach: &Reach, threshold:
         let mut best: Option<(f64, usize, LagWindow, Model)> = None;
         let mut rough: Vec<(f64, usize, LagWindow)> = Vec::new();
         for (index, e) in evidence.iter().enumerate() {
-            if e.count == 0 || e.pairs.is_empty() || chosen.iter().any(|c| c.evidence == index) {
+            let is_chosen = chosen.iter().any(|c| c.evidence == index);
+            if e.count == 0 || e.pairs.is_empty() || is_chosen || spared.contains(&e.suspect.line) {
                 continue;
             }
             let proposals = propose(victim, e, &ln_rate, reach);

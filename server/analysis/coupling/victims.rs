@@ -66,8 +66,9 @@ pub fn are_all_seen(strays: &Strays, victim: &Victim) -> bool {
     short as f64 <= SHORTEST * victim.strays.len() as f64
 }
 
-/// So near to an edge of the line's own a stray can't be told from the short rest beside it, in ticks.
-fn guard_of(strays: &Strays, line: usize) -> i64 {
+/// So near to an edge of the line's own a stray can't be told from the short rest beside it, in ticks. Neither can it be told
+/// there whether a neighbour strikes or the line rings as it switches, so nothing nearer accuses anybody.
+pub fn guard_of(strays: &Strays, line: usize) -> i64 {
     let widest = strays.of_line(line).iter().filter(|s| s.kind == StrayKind::Pulse);
     let widest = widest.map(|s| s.width.0).max().unwrap_or(0) as f64;
     strays.limits[line]
@@ -78,7 +79,7 @@ fn guard_of(strays: &Strays, line: usize) -> i64 {
 
 /// Whether no other edge of the line comes within `guard` of the stray: the level between would be as short as a
 /// stray itself, and which of the two is the stray would be a guess.
-fn is_apart(line: &Line, stray: &Stray, guard: i64) -> bool {
+pub fn is_apart(line: &Line, stray: &Stray, guard: i64) -> bool {
     let Some(edge) = stray.edge else {
         return true;
     };

@@ -145,7 +145,12 @@ fn accused(capture: &Capture, strays: &Strays, c: &Coupling) -> Finding {
     let mut detail = vec![figures(capture, c) + "."];
     detail.extend(mechanism(capture, c));
     detail.extend(seen(capture, strays, c));
-    detail.extend(c.ruled_out.iter().take(2).map(|r| why_cleared(capture, c, r)));
+    // One that hardly ever switched along tempts nobody.
+    let along = |r: &&RuledOut| {
+        200 * (r.opportunities - r.opportunities_alone.min(r.opportunities)) >= r.opportunities
+    };
+    let cleared = c.ruled_out.iter().filter(along).take(2);
+    detail.extend(cleared.map(|r| why_cleared(capture, c, r)));
     let clean = clean_opportunities(c.strike_rate.low.max(1e-6), 0.95);
     let proof = clean.map_or(String::new(), |n| {
         format!(

@@ -193,7 +193,11 @@ pub fn unsure(capture: &Capture, u: &Unsure) -> Finding {
     let (title, why) = match u.follows {
         Some((to, edge, followers, of)) => (
             format!(
-                "{line}: {short} follow {}; strays or its job, this capture can't tell",
+                "{line}: {} {}; strays or its job, this capture can't tell",
+                match followers == crowd.pulses {
+                    true => format!("{short} follow"),
+                    false => format!("{followers} of {short} follow"),
+                },
                 switching(capture, to, edge)
             ),
             format!(
@@ -201,6 +205,7 @@ pub fn unsure(capture: &Capture, u: &Unsure) -> Finding {
                 edges_of(edge),
                 name(capture, to),
                 match crowd.scatters {
+                    _ if crowd.is_part => "A second part that drives it would do so as well.",
                     true => "That is so nearly always that they may be meant.",
                     false => "Their widths repeat, as those of pulses that a part drives.",
                 }
@@ -208,7 +213,11 @@ pub fn unsure(capture: &Capture, u: &Unsure) -> Finding {
         ),
         None => (
             format!("{line}: {short} may be strays or its job, which this capture can't tell"),
-            "No captured line's edges bring them more often than chance does.".to_owned(),
+            match crowd.is_useless {
+                true => "They are too short for most parts to heed, and follow no captured line often enough to name it.",
+                false => "No captured line's edges bring them more often than chance does.",
+            }
+            .to_owned(),
         ),
     };
     let to = u.follows.map(|(to, ..)| name(capture, to));
@@ -216,15 +225,21 @@ pub fn unsure(capture: &Capture, u: &Unsure) -> Finding {
         return whole_pulses(capture, u, [&line, other], (followers, of));
     }
     Finding {
-        severity: match crowd.scatters && u.follows.is_some() {
+        severity: match crowd.is_useless || crowd.scatters && u.follows.is_some() {
             true => Severity::Warning,
             false => Severity::Note,
         },
         topic: "stray",
         title,
         detail: format!(
-            "{why} They are {wide}, and {} of {} {level} pulses of {line}: its widths show no limit below which a pulse is stray.",
-            crowd.pulses, crowd.of,
+            "{why} They are {wide}, and {} of {} {level} pulses of {line}: {}",
+            crowd.pulses,
+            crowd.of,
+            match crowd.is_part {
+                true =>
+                    "too short for most parts to heed, and apart from its longer ones, which follow another line.",
+                false => "its widths show no limit below which a pulse is stray.",
+            },
         ),
         try_next: vec![
             format!(

@@ -4,8 +4,8 @@ use super::late;
 use super::words::{count_of, list, span};
 use super::{Finding, Severity};
 use crate::analysis::coupling::hints::Hint;
-use crate::analysis::coupling::{Attribution, Edge, FEWEST_STRIKES, Hazard, LONGEST_LAG_S};
-use crate::analysis::strays::{LimitOrigin, StrayKind, Strays};
+use crate::analysis::coupling::{Attribution, Edge, FEWEST_STRIKES, Hazard, LONGEST_LAG_S, victims};
+use crate::analysis::strays::{LimitOrigin, Stray, StrayKind, Strays};
 use crate::model::{Capture, Level, TraceSamples};
 
 /// Suspects named in a hint; of more only their number.
@@ -38,6 +38,7 @@ fn causeless(capture: &Capture, strays: &Strays, attribution: &Attribution, line
         let is_glitch = |h: &Hazard| h.victim == line && h.levels.contains(&stray.level);
         let explained = attribution.causes.get(first + i).is_some_and(Option::is_some)
             || attribution.hazards.iter().any(is_glitch)
+            || attribution.beside.binary_search(&(first + i)).is_ok()
             || attribution
                 .couplings
                 .iter()
@@ -74,6 +75,13 @@ fn causeless(capture: &Capture, strays: &Strays, attribution: &Attribution, line
             Some(format!(
                 "Capture longer: {FEWEST_STRIKES} strays at least are needed to tell what they go with."
             )),
+        ),
+        None if are_beside_own(capture, strays, line, &open) => (
+            format!(
+                " {} beside edges of {name}'s own: whether it rings as it switches or a neighbour strikes it just then, this capture can't tell.",
+                if open.len() == 1 { "It lies" } else { "All lie" }
+            ),
+            None,
         ),
         None => (
             format!(
@@ -127,6 +135,13 @@ fn causeless(capture: &Capture, strays: &Strays, attribution: &Attribution, line
         ),
         try_next: try_next.collect(),
     })
+}
+
+/// Whether all of a line's strays `open` lie too near to edges of its own to accuse anybody.
+fn are_beside_own(capture: &Capture, strays: &Strays, line: usize, open: &[&Stray]) -> bool {
+    let guard = victims::guard_of(strays, line);
+    open.iter()
+        .all(|s| !victims::is_apart(&capture.lines[line], s, guard))
 }
 
 /// Whom too few strays point to, and how many would tell.
