@@ -21,6 +21,8 @@ pub struct Witnesses {
     /// So near to one of them a stray is left out, and how long one lasts, in ticks.
     guard: i64,
     width: i64,
+    /// A lag this near to a window fits it: one that is learned from few strikes is none too wide.
+    slack: i64,
 }
 
 /// Fewer witnesses say nothing.
@@ -40,6 +42,7 @@ impl Witnesses {
             own: edges.either(),
             guard: victim.guard,
             width: victim.width,
+            slack: (2.0 * victim.unit).ceil() as i64 + 1,
         }
     }
 
@@ -55,7 +58,7 @@ impl Witnesses {
         let fits = [(of(accused), its), (of(other), others)].map(|(times, window)| {
             self.starts
                 .iter()
-                .map(|s| follows(times, window, s))
+                .map(|s| follows(times, window, self.slack, s))
                 .collect::<Vec<bool>>()
         });
         let either = fits[0].iter().zip(&fits[1]).filter(|(a, b)| **a || **b).count();
@@ -86,8 +89,9 @@ impl Witnesses {
 }
 
 /// Whether one of the two starts follows one of `times` after a lag of the window.
-fn follows(times: &[i64], window: &LagWindow, starts: &[i64; 2]) -> bool {
+fn follows(times: &[i64], window: &LagWindow, slack: i64, starts: &[i64; 2]) -> bool {
     let (lo, hi) = window.reach();
+    let (lo, hi) = (lo - slack, hi + slack);
     starts.iter().any(|start| {
         let next = times.get(times.partition_point(|&t| t < start - hi));
         next.is_some_and(|&t| t <= start - lo)
@@ -118,6 +122,7 @@ mod tests {
             own,
             guard: 25,
             width: 15,
+            slack: 0,
         };
         let suspect = |line| Suspect {
             line,
