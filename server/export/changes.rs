@@ -185,20 +185,10 @@ pub fn seconds_text(timebase: &Timebase, time: Ticks) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::model::{Format, Stretch, TimeSpan};
+    use crate::model::{Stretch, TimeSpan};
 
     fn capture(lines: Vec<Line>) -> Capture {
-        Capture {
-            file: "a.vcd".to_owned(),
-            format: Format::Vcd,
-            timebase: Timebase::decimal(-9),
-            span: TimeSpan::new(Ticks(0), Ticks(100)),
-            resolution_ticks: 1.0,
-            lines,
-            buses: Vec::new(),
-            not_logic: Vec::new(),
-            warnings: Vec::new(),
-        }
+        Capture::in_nanoseconds("a.vcd", TimeSpan::new(Ticks(0), Ticks(100)), lines)
     }
 
     #[test]

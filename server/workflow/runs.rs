@@ -343,22 +343,12 @@ mod tests {
     /// What goes with a capture that drifts drifts with it, be that capture's offset 0.
     #[test]
     fn a_capture_is_brought_through_one_that_only_drifts() {
-        use crate::model::{Format, Level, Line, Ticks, TimeSpan, Timebase};
+        use crate::model::{Level, Line, Ticks, TimeSpan};
         let capture = |file: &str, name: &str| {
             // Every pulse has a width of its own.
             let edges: Vec<Ticks> = (1..200).map(|k| Ticks(k * k * 50)).collect();
             let span = TimeSpan::new(Ticks(0), Ticks(2_000_000));
-            Capture {
-                file: file.to_owned(),
-                format: Format::Vcd,
-                timebase: Timebase::decimal(-9),
-                span,
-                resolution_ticks: 1.0,
-                lines: vec![Line::digital(name, Level::Low, edges, span)],
-                buses: Vec::new(),
-                not_logic: Vec::new(),
-                warnings: Vec::new(),
-            }
+            Capture::in_nanoseconds(file, span, vec![Line::digital(name, Level::Low, edges, span)])
         };
         let captures = [capture("panel.vcd", "KEY"), capture("tower.vcd", "NOTE")];
         let drifting = Alignment {

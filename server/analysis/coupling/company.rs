@@ -4,7 +4,7 @@
 //! switches at some of its edges only; a captured line that goes along with it shows at which. [`super::context`] asks
 //! this of lines that switch at the same instant; here they may follow the accused for as long as a stray may.
 
-use super::able::{self, OwnEdges};
+use super::able::OwnEdges;
 use super::context::Contrast;
 use super::rows::edges_of;
 use super::select::Victim;
@@ -108,9 +108,8 @@ fn trials(edges: &[OwnEdges], victim: &Victim, row: &Coupling) -> Vec<(i64, bool
     let times = edges_of(edges, row);
     let mut struck: Vec<i64> = row.occurrences.iter().map(|o| o.at).collect();
     struck.sort_unstable();
-    let lag = row.lag.estimate.round() as i64;
-    let (from, to) = (lag - victim.guard, lag + victim.width + victim.guard);
-    able::opportunities(times, &victim.rests, from, to)
+    victim
+        .opportunities_apart(times, row.lag.estimate.round() as i64)
         .iter()
         .flat_map(|range| &times[range.clone()])
         .map(|&time| (time, struck.binary_search(&time).is_ok()))

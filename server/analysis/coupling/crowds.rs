@@ -294,9 +294,6 @@ fn look_at(capture: &Capture, strays: &Strays, attribution: &Attribution, crowd:
     widths.sort_unstable();
     let every = rows.iter().any(|row| row.strike_rate.high >= EVERY);
     let scatters = scatters_like_strays(capture, &widths);
-    if crowd.is_part {
-        return Look::Open(first.aggressor, first.edge, first.strays, first.opportunities);
-    }
     let is_answer = every && !scatters;
     if is_answer || are_ended(capture, crowd, &followers) || is_own(capture, crowd, first) {
         return Look::Driven;

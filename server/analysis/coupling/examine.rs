@@ -1,6 +1,6 @@
 //! One victim level looked at: from its strays to the rows of suspects and what is thought of them.
 
-use super::able::{self, OwnEdges};
+use super::able::OwnEdges;
 use super::beside::Witnesses;
 use super::context::{self, Verdict};
 use super::copies::{self, Distances};
@@ -336,13 +336,12 @@ impl<'a> Case<'a> {
             .occurrences
             .iter()
             .filter_map(|o| times.binary_search(&o.at).ok());
-        let (guard, width) = (self.victim.guard, self.victim.width);
-        let reach = row.lag.high.ceil() as i64 + guard;
-        // Edges whose stray would have come beside one of the victim's own neither struck nor failed to.
-        let lag = row.lag.estimate.round() as i64;
+        let reach = row.lag.high.ceil() as i64 + self.victim.guard;
         context::keeps_distance(
             times,
-            &able::opportunities(times, &self.victim.rests, lag - guard, lag + width + guard),
+            &self
+                .victim
+                .opportunities_apart(times, row.lag.estimate.round() as i64),
             &struck.collect::<Vec<_>>(),
             reach,
         )

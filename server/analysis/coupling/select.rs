@@ -58,6 +58,12 @@ impl Victim {
         let slack = self.able().slack;
         able::opportunities(edges, &self.rests, -slack, slack)
     }
+
+    /// Those of them after which a stray that comes `lag` ticks later would be counted: not beside an edge of the victim's own.
+    pub fn opportunities_apart(&self, edges: &[i64], lag: i64) -> Vec<Range<usize>> {
+        let (from, to) = (lag - self.guard, lag + self.width + self.guard);
+        able::opportunities(edges, &self.rests, from, to)
+    }
 }
 
 /// Lags that are looked at, in ticks, both ends closed, and the least width of a lag window.

@@ -123,9 +123,7 @@ fn finding(
 mod tests {
     use super::*;
     use crate::analysis::links::{FarEnd, Verdict};
-    use crate::model::{
-        Format, Level, Line, Source, Thresholds, Ticks, TimeSpan, Timebase, Trace, TraceSamples,
-    };
+    use crate::model::{Level, Line, Source, Thresholds, Ticks, TimeSpan, Trace, TraceSamples};
 
     /// A pulse train whose edges are ramps of `rise` and `fall` ticks; sampled at every tick, 0 to 4 V.
     fn line(name: &str, at: i64, (rise, fall): (i64, i64)) -> Line {
@@ -161,17 +159,11 @@ mod tests {
     }
 
     fn told(sender: (i64, i64), far: (i64, i64)) -> Vec<String> {
-        let capture = Capture {
-            file: "slow.csv".to_owned(),
-            format: Format::Vcd,
-            timebase: Timebase::decimal(-9),
-            span: TimeSpan::new(Ticks(0), Ticks(20_000)),
-            resolution_ticks: 1.0,
-            lines: vec![line("STRIKE_OUT", 0, sender), line("STRIKE_IN", 20, far)],
-            buses: Vec::new(),
-            not_logic: Vec::new(),
-            warnings: Vec::new(),
-        };
+        let capture = Capture::in_nanoseconds(
+            "slow.csv",
+            TimeSpan::new(Ticks(0), Ticks(20_000)),
+            vec![line("STRIKE_OUT", 0, sender), line("STRIKE_IN", 20, far)],
+        );
         let link = Link {
             from: 0,
             to: 1,

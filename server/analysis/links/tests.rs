@@ -3,7 +3,7 @@
 use super::delay::Cluster;
 use super::matching::Windows;
 use super::*;
-use crate::model::{Bus, Format, Stretch, TimeSpan, Timebase};
+use crate::model::{Bus, Stretch, TimeSpan};
 
 /// A small generator (Marsaglia's xorshift64*), so that seeds mean the same everywhere.
 struct Dice(u64);
@@ -58,17 +58,7 @@ fn line(name: &str, pulses: &[(i64, i64)], sample: i64, high: bool) -> Line {
 }
 
 fn capture(lines: Vec<Line>) -> Capture {
-    Capture {
-        file: "bench.vcd".into(),
-        format: Format::Vcd,
-        timebase: Timebase::decimal(-9),
-        span: TimeSpan::new(Ticks(0), Ticks(END)),
-        resolution_ticks: 1.0,
-        lines,
-        buses: Vec::new(),
-        not_logic: Vec::new(),
-        warnings: Vec::new(),
-    }
+    Capture::in_nanoseconds("bench.vcd", TimeSpan::new(Ticks(0), Ticks(END)), lines)
 }
 
 fn option(from: usize, to: usize) -> LinkOptions {

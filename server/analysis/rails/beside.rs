@@ -79,22 +79,12 @@ fn inside(capture: &Capture, starts: &[i64], result: &RailResult) -> Option<usiz
 mod tests {
     use super::super::Excursion;
     use super::*;
-    use crate::model::{Format, Ticks, TimeSpan, Timebase};
+    use crate::model::{Ticks, TimeSpan};
 
     #[test]
     fn strays_inside_dips_are_told_unless_dips_are_everywhere() {
         let span = TimeSpan::new(Ticks(0), Ticks(1_000_000));
-        let capture = Capture {
-            file: "sagging".to_owned(),
-            format: Format::Csv,
-            timebase: Timebase::decimal(-9),
-            span,
-            resolution_ticks: 1.0,
-            lines: Vec::new(),
-            buses: Vec::new(),
-            not_logic: Vec::new(),
-            warnings: Vec::new(),
-        };
+        let capture = Capture::in_nanoseconds("sagging", span, Vec::new());
         let dips = |length: i64| {
             let of = |n: i64| Excursion {
                 start: Ticks(20_000 * n),

@@ -139,17 +139,7 @@ mod tests {
     }
 
     fn capture(lines: Vec<Line>) -> Capture {
-        Capture {
-            file: "a.vcd".to_owned(),
-            format: crate::model::Format::Vcd,
-            timebase: crate::model::Timebase::decimal(-9),
-            span: TimeSpan::new(Ticks(0), Ticks(1000)),
-            resolution_ticks: 1.0,
-            lines,
-            buses: Vec::new(),
-            not_logic: Vec::new(),
-            warnings: Vec::new(),
-        }
+        Capture::in_nanoseconds("a.vcd", TimeSpan::new(Ticks(0), Ticks(1000)), lines)
     }
 
     #[test]

@@ -1,19 +1,9 @@
 use super::*;
-use crate::model::{Bus, Format, Stretch, StretchKind, TimeSpan, Timebase};
+use crate::model::{Bus, Stretch, StretchKind, TimeSpan};
 use proptest::prelude::*;
 
 fn capture(lines: Vec<Line>) -> Capture {
-    Capture {
-        file: "test.vcd".to_owned(),
-        format: Format::Vcd,
-        timebase: Timebase::decimal(-9),
-        span: TimeSpan::new(Ticks(0), Ticks(1000)),
-        resolution_ticks: 1.0,
-        lines,
-        buses: Vec::new(),
-        not_logic: Vec::new(),
-        warnings: Vec::new(),
-    }
+    Capture::in_nanoseconds("test.vcd", TimeSpan::new(Ticks(0), Ticks(1000)), lines)
 }
 
 fn line(name: &str, times: &[i64]) -> Line {
