@@ -170,9 +170,9 @@ pub fn that_matters(
 
 #[cfg(test)]
 mod tests {
+    use super::super::Occurrence;
     use super::super::able::Rest;
-    use super::super::lags::LagHistogram;
-    use super::super::{Estimate, Occurrence, Standing};
+    use super::super::fixtures;
     use super::*;
     use crate::model::{Line, TimeSpan};
 
@@ -180,50 +180,18 @@ mod tests {
 
     /// A victim struck 30 ticks after each of `struck`, and the row that accuses line 0's rises of it.
     fn accused(struck: &[i64]) -> (Victim, Coupling) {
-        let victim = Victim {
-            line: 2,
-            level: Level::High,
-            strays: (0..struck.len()).collect(),
-            times: struck.iter().map(|t| t + 30).collect(),
-            rests: vec![Rest { start: 0, end: END }],
-            time: END as f64,
-            unit: 1.0,
-            guard: 0,
-            width: 20,
-        };
-        let unknown = Estimate {
-            estimate: 0.0,
-            low: 0.0,
-            high: 0.0,
-        };
+        let victim = fixtures::victim(
+            2,
+            struck.iter().map(|t| t + 30).collect(),
+            vec![Rest { start: 0, end: END }],
+        );
         let occurrences = struck.iter().enumerate().map(|(stray, &at)| Occurrence {
             at,
             polarity: Polarity::Rise,
             stray,
             lag: 30,
         });
-        let row = Coupling {
-            victim: 2,
-            aggressor: 0,
-            edge: Edge::Rise,
-            levels: vec![Level::High],
-            strays: struck.len() as u64,
-            opportunities: 400,
-            expected_by_chance: 0.0,
-            p_value: 0.0,
-            q_value: 0.0,
-            strike_rate: unknown,
-            corrected_rate: None,
-            lag: unknown,
-            standing: Standing::Clear,
-            inseparable_from: Vec::new(),
-            copies: Vec::new(),
-            victim_strays: struck.len() as u64,
-            histogram: LagHistogram::of(&[], 0, 10, 1.0),
-            occurrences: occurrences.collect(),
-            ruled_out: Vec::new(),
-            follows_pulse: 0.0,
-        };
+        let row = fixtures::row([2, 0], Edge::Rise, 30, occurrences.collect(), 400);
         (victim, row)
     }
 
@@ -281,6 +249,32 @@ mod tests {
         };
         assert_eq!(let_through(|n| (n - 1) / 5 % 2 == 1 && n % 2 == 0), Some(1));
         assert_eq!(let_through(|n| n % 3 == 0), None);
+    }
+
+    #[test]
+    fn which_of_two_edges_of_one_sample_comes_first_is_no_level_that_matters() {
+        let span = TimeSpan::new(Ticks(0), Ticks(END));
+        // GATE rises with every rise of the clock, seen two ticks before those that strike and two after the others.
+        let is_seen = |n: i64| n % 2 == 0;
+        let gate = (1..401).flat_map(|n| {
+            let at = 2_000 * n + if is_seen(n) { -2 } else { 2 };
+            [Ticks(at), Ticks(at + 900)]
+        });
+        let capture = Capture::in_nanoseconds(
+            "blurred",
+            span,
+            vec![
+                Line::digital("STEP", Level::Low, Vec::new(), span),
+                Line::digital("GATE", Level::Low, gate.collect(), span),
+                Line::digital("PEG", Level::Low, Vec::new(), span),
+            ],
+        );
+        let edges = [own(rises(|_| true), Vec::new()), OwnEdges::default()];
+        let (victim, row) = accused(&rises(is_seen));
+        assert_eq!(
+            whose_level_matters(&capture, &edges, &victim, &row, &[0, 1]),
+            None
+        );
     }
 
     #[test]

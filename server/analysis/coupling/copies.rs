@@ -186,9 +186,9 @@ fn is_cleared(times: &[i64], accused: &Accused, victim: &Victim, delay: i64, ste
 
 #[cfg(test)]
 mod tests {
+    use super::super::fixtures;
     use super::*;
     use crate::analysis::coupling::able::Rest;
-    use crate::model::Level;
 
     const REACH: Reach = Reach {
         lo: -8,
@@ -197,20 +197,14 @@ mod tests {
     };
 
     fn victim() -> Victim {
-        Victim {
-            line: 9,
-            level: Level::High,
-            times: Vec::new(),
-            strays: Vec::new(),
-            rests: vec![Rest {
+        fixtures::victim(
+            9,
+            Vec::new(),
+            vec![Rest {
                 start: -1_000,
                 end: 1_000_000,
             }],
-            time: 1_001_000.0,
-            unit: 1.0,
-            guard: 0,
-            width: 20,
-        }
+        )
     }
 
     /// Line 0 strikes at every second of its rises, 30 ticks after; line 1 falls `delay` ticks after each, and at `more`.

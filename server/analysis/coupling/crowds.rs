@@ -427,6 +427,25 @@ mod tests {
     }
 
     #[test]
+    fn pulses_too_short_for_a_job_are_told_though_they_follow_nobody() {
+        let span = TimeSpan::new(Ticks(0), Ticks(2_000_000));
+        let told = |width: i64| {
+            let pulses = (1..20).map(|n| 100_000 * n + 1_371 * (n * n % 23));
+            let edges = pulses.flat_map(|at| [Ticks(at), Ticks(at + width + at % 3)]);
+            let line = Line::digital("PLAY", Level::Low, edges.collect(), span);
+            let capture = Capture::in_nanoseconds("alone", span, vec![line]);
+            let (_, attribution) = judge(&capture, &StrayOptions::default(), &CouplingOptions::default());
+            let unsure = attribution.unsure.iter();
+            unsure
+                .map(|u| (u.crowd.pulses, u.crowd.is_useless, u.follows))
+                .collect::<Vec<_>>()
+        };
+        assert_eq!(told(15), [(19, true, None)]);
+        // Long enough to be meant.
+        assert_eq!(told(60), []);
+    }
+
+    #[test]
     fn pulses_that_another_line_ends_are_a_gate_s() {
         let (strays, attribution) = judged(&capture(scattered, &OWN, Some(6)));
         assert_eq!(

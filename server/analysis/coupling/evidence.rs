@@ -119,9 +119,10 @@ impl Beside {
 
 #[cfg(test)]
 mod tests {
+    use super::super::fixtures;
     use super::*;
     use crate::analysis::coupling::able::Rest;
-    use crate::model::{Level, Polarity};
+    use crate::model::Polarity;
 
     /// The line rests from 0 to 10,000 and from 20,000 to 30,000; it is struck for 20 ticks, and nothing within 50 ticks of its
     /// own edges counts.
@@ -131,15 +132,8 @@ mod tests {
             end: start + 10_000,
         };
         let victim = Victim {
-            line: 1,
-            level: Level::High,
-            times: Vec::new(),
-            strays: Vec::new(),
-            rests: vec![rest(0), rest(20_000)],
-            time: 20_000.0,
-            unit: 1.0,
             guard: 50,
-            width: 20,
+            ..fixtures::victim(1, Vec::new(), vec![rest(0), rest(20_000)])
         };
         let edges = OwnEdges {
             rises: rises.to_vec(),

@@ -354,9 +354,9 @@ impl Table {
 
 #[cfg(test)]
 mod tests {
+    use super::super::fixtures;
     use super::*;
     use crate::analysis::coupling::able::Rest;
-    use crate::model::Level;
 
     #[test]
     fn instants_part_where_the_span_ends_and_count_each_line_once() {
@@ -413,17 +413,7 @@ mod tests {
             },
         ];
         let instants = Instants::gather(&edges, 0..2, 40);
-        let victim = Victim {
-            line: 2,
-            level: Level::High,
-            times: vec![215],
-            strays: vec![0],
-            rests: vec![Rest { start: 50, end: 800 }],
-            time: 750.0,
-            unit: 1.0,
-            guard: 0,
-            width: 20,
-        };
+        let victim = fixtures::victim(2, vec![215], vec![Rest { start: 50, end: 800 }]);
         let table = Table::of(&instants, &victim, &[Some(1)], &[], 9, 0);
         assert_eq!(table.totals(), (3.0, 1.0));
         assert_eq!(table.among(&[0], &[]), (3, 1));

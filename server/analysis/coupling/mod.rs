@@ -19,6 +19,8 @@ mod doubts;
 mod established;
 mod evidence;
 mod examine;
+#[cfg(test)]
+mod fixtures;
 mod hazard;
 pub mod hints;
 pub mod instants;

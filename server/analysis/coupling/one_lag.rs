@@ -228,10 +228,9 @@ fn rank_sum(a: &[f64], b: &[f64]) -> f64 {
 
 #[cfg(test)]
 mod tests {
+    use super::super::fixtures;
     use super::*;
     use crate::analysis::coupling::able::Rest;
-    use crate::analysis::coupling::{Estimate, LagHistogram, Standing};
-    use crate::model::Level;
 
     #[test]
     fn rank_sums_are_scipy_s() {
@@ -263,50 +262,20 @@ mod tests {
                 lag: lag + at / 1_000 % 3,
             })
             .collect();
-        let rate = at.len() as f64 / opportunities as f64;
-        let estimate = |estimate| Estimate {
-            estimate,
-            low: 0.8 * estimate,
-            high: 1.2 * estimate,
-        };
-        Coupling {
-            victim: 9,
-            aggressor,
-            edge: Edge::Rise,
-            levels: vec![Level::High],
-            strays: at.len() as u64,
-            opportunities,
-            expected_by_chance: 0.0,
-            p_value: 0.0,
-            q_value: 0.0,
-            strike_rate: estimate(rate),
-            corrected_rate: None,
-            lag: estimate(lag as f64),
-            standing: Standing::Clear,
-            inseparable_from: Vec::new(),
-            copies: Vec::new(),
-            victim_strays: 100,
-            histogram: LagHistogram::of(&[], 0, 10, 1.0),
-            occurrences,
-            ruled_out: Vec::new(),
-            follows_pulse: 0.0,
-        }
+        fixtures::row([9, aggressor], Edge::Rise, lag, occurrences, opportunities)
     }
 
     fn victim(times: Vec<i64>) -> Victim {
         Victim {
-            line: 9,
-            level: Level::High,
             strays: times.iter().map(|t| (t / 1_000) as usize).collect(),
-            times,
-            rests: vec![Rest {
-                start: 0,
-                end: 1_000_000,
-            }],
-            time: 1e6,
-            unit: 1.0,
-            guard: 0,
-            width: 20,
+            ..fixtures::victim(
+                9,
+                times,
+                vec![Rest {
+                    start: 0,
+                    end: 1_000_000,
+                }],
+            )
         }
     }
 

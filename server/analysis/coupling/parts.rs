@@ -219,20 +219,12 @@ fn within(times: &[i64], rests: &[Rest], lo: i64, hi: i64) -> f64 {
 
 #[cfg(test)]
 mod tests {
+    use super::super::fixtures;
     use super::*;
-    use crate::analysis::coupling::able::length;
-    use crate::analysis::coupling::{Estimate, LagHistogram, Occurrence, Standing};
+    use crate::analysis::coupling::Occurrence;
     use crate::model::{Level, Polarity};
 
     const LAG: i64 = 30;
-
-    fn estimate(estimate: f64) -> Estimate {
-        Estimate {
-            estimate,
-            low: estimate,
-            high: estimate,
-        }
-    }
 
     /// A row of `aggressor`, whose strikes come at `at`.
     fn row(aggressor: usize, edge: Edge, at: &[i64], opportunities: usize) -> Coupling {
@@ -250,32 +242,7 @@ mod tests {
                 lag: LAG + at % 3,
             })
             .collect();
-        Coupling {
-            victim: 9,
-            aggressor,
-            edge,
-            levels: vec![Level::Low],
-            strays: at.len() as u64,
-            opportunities: opportunities as u64,
-            expected_by_chance: 0.0,
-            p_value: 0.0,
-            q_value: 0.0,
-            strike_rate: estimate(at.len() as f64 / opportunities as f64),
-            corrected_rate: None,
-            lag: estimate(LAG as f64),
-            standing: Standing::Clear,
-            inseparable_from: Vec::new(),
-            copies: Vec::new(),
-            victim_strays: at.len() as u64,
-            histogram: LagHistogram {
-                start: 0.0,
-                bin: 1.0,
-                counts: Vec::new(),
-            },
-            occurrences,
-            ruled_out: Vec::new(),
-            follows_pulse: 0.0,
-        }
+        fixtures::row([9, aggressor], edge, LAG, occurrences, opportunities as u64)
     }
 
     /// A victim struck `LAG` after each of `at`; strays are numbered by that time.
@@ -285,15 +252,10 @@ mod tests {
             end: 3_000_000,
         }];
         Victim {
-            line: 9,
             level: Level::Low,
-            times: at.iter().map(|t| t + LAG + t % 3).collect(),
             strays: at.iter().map(|&t| t as usize).collect(),
-            time: length(&rests),
-            rests,
-            unit: 1.0,
             guard: 1,
-            width: 20,
+            ..fixtures::victim(9, at.iter().map(|t| t + LAG + t % 3).collect(), rests)
         }
     }
 

@@ -109,8 +109,10 @@ pub fn passed_on_by(
 
 #[cfg(test)]
 mod tests {
+    use super::super::{Edge, Occurrence, fixtures};
     use super::*;
-    use crate::model::{Level, Ticks, TimeSpan};
+    use crate::analysis::strays::StrayKind;
+    use crate::model::{Level, Polarity, Ticks, TimeSpan};
 
     /// A line with own pulses of 4,000 ticks and strays of 20, and a victim level that has these.
     fn struck() -> (Line, Victim, Vec<i64>) {
@@ -122,17 +124,7 @@ mod tests {
         let rises: Vec<i64> = edges.iter().step_by(2).copied().collect();
         let span = TimeSpan::new(Ticks(0), Ticks(500_000));
         let edges = edges.into_iter().map(Ticks).collect();
-        let victim = Victim {
-            line: 0,
-            level: Level::High,
-            strays: (0..strays.len()).collect(),
-            times: strays,
-            rests: Vec::new(),
-            time: 1.0,
-            unit: 1.0,
-            guard: 0,
-            width: 20,
-        };
+        let victim = fixtures::victim(0, strays, Vec::new());
         (Line::digital("CLEAR", Level::Low, edges, span), victim, rises)
     }
 
@@ -164,6 +156,57 @@ mod tests {
         // So near before or after that it may be the cause.
         let near: Vec<i64> = victim.times.iter().map(|t| t + 4).collect();
         assert!(!is(&of(near), &victim, &line, 122, 8, 6));
+    }
+
+    /// What is said of a counter that COUNT's rises clock `delay` ticks later, where COUNT's own rise and a stray that begins
+    /// `after` it make the counter switch twice.
+    fn passing_on(delay: i64, after: i64) -> Vec<usize> {
+        let span = TimeSpan::new(Ticks(0), Ticks(500_000));
+        let (mut count, mut tally) = (Vec::new(), Vec::new());
+        for n in 1..20i64 {
+            let at = 20_000 * n;
+            count.extend([at, at + after, at + after + 12, at + 4_000]);
+            tally.extend([at + delay, at + after + 12 + delay]);
+        }
+        let line = |name: &str, edges: Vec<i64>| {
+            Line::digital(name, Level::Low, edges.into_iter().map(Ticks).collect(), span)
+        };
+        let lines = vec![
+            line("STEP", Vec::new()),
+            line("COUNT", count),
+            line("TALLY", tally),
+        ];
+        let capture = Capture::in_nanoseconds("passing on", span, lines);
+        let stray = |line: usize, level: Level, start: i64, width: i64| Stray {
+            line,
+            edge: None,
+            start: Ticks(start),
+            width: Ticks(width),
+            level,
+            kind: StrayKind::Pulse,
+        };
+        let at = || (1..20i64).map(|n| 20_000 * n);
+        let of_count = at().map(|t| stray(1, Level::Low, t + after, 12));
+        let of_tally = at().map(|t| stray(2, Level::High, t + delay, after + 12));
+        let strays = Strays {
+            strays: of_count.chain(of_tally).collect(),
+            ..Strays::default()
+        };
+        let occurrences = (0..19).map(|n| Occurrence {
+            at: 20_000 * (n as i64 + 1) - 10,
+            polarity: Polarity::Rise,
+            stray: 19 + n,
+            lag: delay + 10,
+        });
+        let row = fixtures::row([2, 0], Edge::Rise, delay + 10, occurrences.collect(), 19);
+        passed_on_by(&capture, &strays, &row, 122, 6)
+    }
+
+    #[test]
+    fn a_line_whose_strays_begin_before_the_victim_s_end_passes_them_on() {
+        assert_eq!(passing_on(15, 8), [1], "a stray before the victim's");
+        assert_eq!(passing_on(15, 24), [1], "a stray in the victim's");
+        assert!(passing_on(15, 15).is_empty(), "both at one moment");
     }
 
     #[test]

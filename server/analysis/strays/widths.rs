@@ -444,6 +444,21 @@ mod tests {
     }
 
     #[test]
+    fn short_pulses_spread_evenly_over_three_samples_are_of_several_widths() {
+        // Samples of 2 ns: 16, 18 and 20 ns so often, below strobes of 60 to 76 ns.
+        let high = |counts: [usize; 3]| {
+            let short = counts.into_iter().zip([16, 18, 20]);
+            let short = short.flat_map(|(count, width)| std::iter::repeat_n(width, count));
+            let own = (0..150).map(|i| 60 + 2 * (i % 3 + i / 11 % 3 + i / 31 % 5));
+            inferred(&short.chain(own).collect::<Vec<i64>>(), 2.0, 1.0).high
+        };
+        let limit = high([6, 5, 9]).unwrap();
+        assert!(limit > 20.0 && limit < 60.0, "{limit}");
+        // About a middle: one width, which a part drives.
+        assert_eq!(high([3, 14, 3]), None);
+    }
+
+    #[test]
     fn strays_of_two_causes_are_narrow_both() {
         // Low pulses of 10 to 18 ns and of 32 to 62 ns in samples of 2 ns, the line's own from 4 µs on.
         let mut widths: Vec<i64> = (0..21).map(|i| 5 + i % 5).collect();

@@ -1,0 +1,60 @@
+//! Victims and rows as the tests of this folder need them.
+
+use super::able::{self, Rest};
+use super::lags::LagHistogram;
+use super::select::Victim;
+use super::{Coupling, Edge, Estimate, Occurrence, Standing};
+use crate::model::Level;
+
+/// A line struck high at `times`, strays of 20 ticks numbered in that order; edges are known to the tick.
+pub fn victim(line: usize, times: Vec<i64>, rests: Vec<Rest>) -> Victim {
+    Victim {
+        line,
+        level: Level::High,
+        strays: (0..times.len()).collect(),
+        times,
+        time: able::length(&rests),
+        rests,
+        unit: 1.0,
+        guard: 0,
+        width: 20,
+    }
+}
+
+/// A row that accuses `aggressor` of these strikes, which come after `lag` ticks; of 100 strays of the victim.
+pub fn row(
+    [victim, aggressor]: [usize; 2],
+    edge: Edge,
+    lag: i64,
+    occurrences: Vec<Occurrence>,
+    opportunities: u64,
+) -> Coupling {
+    let about = |estimate: f64| Estimate {
+        estimate,
+        low: 0.8 * estimate,
+        high: 1.2 * estimate,
+    };
+    let strays = occurrences.len() as u64;
+    Coupling {
+        victim,
+        aggressor,
+        edge,
+        levels: vec![Level::High],
+        strays,
+        opportunities,
+        expected_by_chance: 0.0,
+        p_value: 0.0,
+        q_value: 0.0,
+        strike_rate: about(strays as f64 / opportunities as f64),
+        corrected_rate: None,
+        lag: about(lag as f64),
+        standing: Standing::Clear,
+        inseparable_from: Vec::new(),
+        copies: Vec::new(),
+        victim_strays: 100,
+        histogram: LagHistogram::of(&[], 0, 10, 1.0),
+        occurrences,
+        ruled_out: Vec::new(),
+        follows_pulse: 0.0,
+    }
+}
