@@ -349,6 +349,27 @@ mod tests {
     }
 
     #[test]
+    fn all_outputs_of_a_lead_are_found_though_none_tells_much_alone() {
+        // Five outputs that switch independently at 45 of a hundred latches; each beyond the second brings a stray to a tenth.
+        let rows: Vec<(Vec<u32>, f64, f64)> = (0u32..32)
+            .map(|set| {
+                let who: Vec<u32> = (0..5u32).filter(|l| set & (1 << l) != 0).map(|l| 3 * l).collect();
+                let switched = who.len();
+                let count =
+                    (120.0 * 0.45f64.powi(switched as i32) * 0.55f64.powi(5 - switched as i32)).round();
+                (
+                    who,
+                    count,
+                    (0.1 * count * switched.saturating_sub(2) as f64).round(),
+                )
+            })
+            .collect();
+        let rows: Vec<(&[u32], f64, f64)> = rows.iter().map(|(w, n, y)| (w.as_slice(), *n, *y)).collect();
+        let dose = find(&Table::counted(&rows, 15)).expect("a dose");
+        assert_eq!(dose.lines.len(), 5);
+    }
+
+    #[test]
     fn a_clock_that_goes_with_every_line_adds_nothing() {
         let of = |lines: &[usize]| {
             let rows: Vec<(Vec<u32>, f64, f64)> = (1u32..8)

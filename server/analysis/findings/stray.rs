@@ -402,6 +402,41 @@ mod tests {
     }
 
     #[test]
+    fn strays_that_all_lie_beside_own_edges_are_not_said_to_follow_nobody() {
+        let span = TimeSpan::new(Ticks(0), Ticks(450_000));
+        // Low for 3,000 ticks; as it rises again it shows a dip of 30 in 40 ticks, or in `away`.
+        let told = |away: i64| {
+            let dips = |n: i64| {
+                let at = 20_000 * n;
+                [at, at + 3_000, at + 3_000 + away, at + 3_030 + away]
+            };
+            let edges = (1..20).flat_map(dips).map(Ticks).collect();
+            let capture = Capture::in_nanoseconds(
+                "ringing",
+                span,
+                vec![Line::digital("CLEAR_N", Level::High, edges, span)],
+            );
+            let options = StrayOptions {
+                narrow_below: BTreeMap::from([(0, 60.0)]),
+                ..StrayOptions::default()
+            };
+            let strays = find(&capture, &options);
+            let attribution = attribute(&capture, &strays, &CouplingOptions::default());
+            of(&capture, &strays, &attribution).remove(0).detail
+        };
+        assert!(
+            told(40).contains("All lie beside edges of CLEAR_N's own"),
+            "{}",
+            told(40)
+        );
+        assert!(
+            told(4_000).contains("No captured line's edges"),
+            "{}",
+            told(4_000)
+        );
+    }
+
+    #[test]
     fn strays_that_follow_the_accused_late_are_not_called_causeless() {
         let tight = [0, 1, 2, 4, 5, 6, 8, 9, 10].map(|k| (k, 14 + k % 3));
         let late = [(12, 85), (14, 104), (16, 96)];
