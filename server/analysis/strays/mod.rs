@@ -7,10 +7,12 @@
 pub mod bounce;
 pub mod grid;
 mod healed;
+mod runs;
 mod undersampled;
 pub mod widths;
 
 use std::collections::BTreeMap;
+use std::ops::Range;
 
 use crate::analysis::parallel::on_all_cores;
 use crate::model::{Capture, Level, Line, Pulse, Ticks};
@@ -228,23 +230,19 @@ fn strays_of(
         .filter(|p| is_narrow(p) || judged.contains_key(&p.start))
         .collect();
     let narrow: Vec<bool> = pulses.iter().map(is_narrow).collect();
-    let mut strays = Vec::new();
-    let mut at = 0;
-    while at < pulses.len() {
-        if !narrow[at] {
-            at += 1;
-            continue;
+    let mut successive: Vec<Range<usize>> = Vec::new();
+    for at in (0..pulses.len()).filter(|&at| narrow[at]) {
+        match successive.last_mut() {
+            Some(run) if run.end == at && pulses[at].edge == pulses[at - 1].edge + 1 => run.end = at + 1,
+            _ => successive.push(at..at + 1),
         }
-        let mut end = at + 1;
-        while end < pulses.len() && narrow[end] && pulses[end].edge == pulses[end - 1].edge + 1 {
-            end += 1;
-        }
-        strays.extend(at_home(&pulses[at..end]).map(|i| at + i));
-        at = end;
     }
-    let chosen: Vec<usize> = strays;
+    let usual = runs::usual_level(successive.iter().map(|run| &pulses[run.clone()]));
     let mut is_stray = vec![false; pulses.len()];
-    chosen.into_iter().for_each(|i| is_stray[i] = true);
+    for run in successive {
+        let first = run.start;
+        runs::strays(&pulses[run], limit, usual).for_each(|i| is_stray[first + i] = true);
+    }
     overrule(&pulses, &judged, &mut is_stray);
     let mut out: Vec<Stray> = pulses
         .iter()
@@ -285,31 +283,10 @@ fn strays_of(
     out
 }
 
-/// Which pulses of a run of successive narrow ones are the strays: every second one, so that what is left
-/// is one level (odd run) or one edge of the line's own (even run; then the choice with the least width).
-fn at_home(run: &[Pulse]) -> impl Iterator<Item = usize> + use<> {
-    let width_from = |first: usize| -> i64 { run.iter().skip(first).step_by(2).map(|p| p.width().0).sum() };
-    let first = if run.len().is_multiple_of(2) && width_from(1) < width_from(0) {
-        1
-    } else {
-        0
-    };
-    (first..run.len()).step_by(2)
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
     use crate::model::TimeSpan;
-
-    fn pulse(edge: usize, start: i64, end: i64, level: Level) -> Pulse {
-        Pulse {
-            edge,
-            start: Ticks(start),
-            end: Ticks(end),
-            level,
-        }
-    }
 
     /// CLEAR_N at rest high, with dips of 20 ticks at `dips` and one of 400 at 90,000.
     fn clear(dips: &[i64]) -> Capture {
@@ -351,21 +328,5 @@ mod tests {
         assert_eq!(wide.strays[0].width, Ticks(400));
         // The rest between two dips, marked as the stray, makes them the line's own.
         assert_eq!(starts(&said(vec![mark(5_020, true)])), [5_020]);
-    }
-
-    #[test]
-    fn of_two_successive_narrow_pulses_the_narrower_is_the_stray() {
-        let run = [pulse(4, 0, 50, Level::High), pulse(5, 50, 70, Level::Low)];
-        assert_eq!(at_home(&run).collect::<Vec<_>>(), vec![1]);
-    }
-
-    #[test]
-    fn of_three_successive_narrow_pulses_the_outer_two_are_strays() {
-        let run = [
-            pulse(4, 0, 20, Level::High),
-            pulse(5, 20, 30, Level::Low),
-            pulse(6, 30, 60, Level::High),
-        ];
-        assert_eq!(at_home(&run).collect::<Vec<_>>(), vec![0, 2]);
     }
 }

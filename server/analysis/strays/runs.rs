@@ -1,0 +1,120 @@
+//! Runs of successive narrow pulses: which of them are the strays.
+//!
+//! Beside an edge of the line's own a stray leaves only a slice of the level that it cuts, and the slice may be as narrow as
+//! the stray. Counted as one, it makes the line's strays look as if they went both ways. Where the strays that stand by
+//! themselves show which level is struck, that level's pulses are the strays of a run as well.
+
+use super::NarrowLimit;
+use crate::model::{Level, Pulse};
+
+/// Strays that stand by themselves show the struck level from so many on, where those of the other level are fewer by this factor.
+const FEWEST_ALONE: usize = 3;
+const RATHER: usize = 10;
+
+/// The level that strays of the line have where no other narrow pulse is next to them; none where too few tell. Cost: linear.
+pub(super) fn usual_level<'a>(runs: impl Iterator<Item = &'a [Pulse]>) -> Option<Level> {
+    let (mut low, mut high) = (0, 0);
+    for run in runs {
+        match run {
+            [alone] if alone.level == Level::Low => low += 1,
+            [alone] if alone.level == Level::High => high += 1,
+            _ => {}
+        }
+    }
+    let is_usual = |these: usize, those: usize| these >= FEWEST_ALONE && these >= RATHER * those;
+    match () {
+        () if is_usual(low, high) => Some(Level::Low),
+        () if is_usual(high, low) => Some(Level::High),
+        () => None,
+    }
+}
+
+/// Which pulses of a run are the strays, by position: every second one, so that what is left is one level (odd run) or one
+/// edge of the line's own (even run). Of an even run those of the `usual` level, else those with the least width in all; of an
+/// odd run the outer ones, or the inner ones where these are of the usual level and what is left is no narrow pulse itself.
+pub(super) fn strays(
+    run: &[Pulse],
+    limit: &NarrowLimit,
+    usual: Option<Level>,
+) -> impl Iterator<Item = usize> + use<> {
+    let width_from = |first: usize| -> i64 { run.iter().skip(first).step_by(2).map(|p| p.width().0).sum() };
+    let is_usual = |at: usize| run.get(at).is_some_and(|p| Some(p.level) == usual);
+    let is_inner = match run.len().is_multiple_of(2) {
+        true if usual.is_some() => is_usual(1),
+        true => width_from(1) < width_from(0),
+        false => {
+            let whole = (width_from(0) + width_from(1)) as f64;
+            is_usual(1) && limit.of(run[0].level).is_none_or(|least| whole >= least)
+        }
+    };
+    (usize::from(is_inner)..run.len()).step_by(2)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::analysis::strays::LimitOrigin;
+    use crate::model::Ticks;
+
+    /// Successive pulses, so wide, the first of them at this level.
+    fn run(first: Level, widths: &[i64]) -> Vec<Pulse> {
+        let (mut start, mut level, mut pulses) = (0, first, Vec::new());
+        for (edge, width) in widths.iter().enumerate() {
+            pulses.push(Pulse {
+                edge,
+                start: Ticks(start),
+                end: Ticks(start + width),
+                level,
+            });
+            (start, level) = (start + width, level.inverted());
+        }
+        pulses
+    }
+
+    fn chosen(widths: &[i64], usual: Option<Level>) -> Vec<usize> {
+        let limit = NarrowLimit {
+            low: Some(60.0),
+            high: Some(60.0),
+            origin: LimitOrigin::Setup,
+        };
+        strays(&run(Level::High, widths), &limit, usual).collect()
+    }
+
+    #[test]
+    fn of_two_successive_narrow_pulses_the_narrower_is_the_stray() {
+        assert_eq!(chosen(&[50, 20], None), [1]);
+        assert_eq!(chosen(&[20, 50], None), [0]);
+    }
+
+    #[test]
+    fn of_two_successive_narrow_pulses_that_of_the_struck_level_is_the_stray() {
+        assert_eq!(chosen(&[20, 50], Some(Level::Low)), [1]);
+        assert_eq!(chosen(&[50, 20], Some(Level::High)), [0]);
+    }
+
+    #[test]
+    fn of_three_successive_narrow_pulses_the_outer_two_are_strays() {
+        assert_eq!(chosen(&[20, 10, 30], None), [0, 2]);
+        // 59 ticks in all are no pulse of the line's own.
+        assert_eq!(chosen(&[20, 9, 30], Some(Level::Low)), [0, 2]);
+    }
+
+    #[test]
+    fn a_stray_of_the_struck_level_in_a_pulse_of_the_line_s_own_leaves_two_slices() {
+        assert_eq!(chosen(&[40, 20, 40], Some(Level::Low)), [1]);
+        assert_eq!(chosen(&[40, 20, 40], Some(Level::High)), [0, 2]);
+    }
+
+    #[test]
+    fn strays_that_stand_alone_tell_the_struck_level() {
+        let (low, high) = (run(Level::Low, &[20]), run(Level::High, &[20]));
+        let pair = run(Level::High, &[20, 30]);
+        let usual = |lows: usize, highs: usize| {
+            let alone = std::iter::repeat_n(&low, lows).chain(std::iter::repeat_n(&high, highs));
+            usual_level(alone.chain([&pair; 9]).map(Vec::as_slice))
+        };
+        assert_eq!(usual(3, 0), Some(Level::Low));
+        assert_eq!(usual(1, 10), Some(Level::High));
+        assert_eq!((usual(2, 0), usual(9, 1)), (None, None));
+    }
+}
