@@ -2,6 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
+use super::doubts::DoubtRow;
 use super::rails::{RailRow, WaveformRow};
 use super::rules::RuleRow;
 use super::{CaptureRow, Interval, Median};
@@ -20,6 +21,9 @@ pub struct InspectReport {
     pub couplings: Vec<CouplingRow>,
     pub links: Vec<LinkRow>,
     pub findings: Vec<Finding>,
+    /// Pulses of which a note says that they may be strays or the line's job, or that they were taken for its job.
+    #[serde(default)]
+    pub doubts: Vec<DoubtRow>,
     /// Links that nobody declared, most alike first.
     #[serde(default)]
     pub proposals: Vec<ProposalRow>,
@@ -94,8 +98,13 @@ pub struct CouplingRow {
     /// `clear`, `inseparable` or `companion`.
     pub standing: String,
     pub inseparable_from: Vec<String>,
-    /// Strays of the victim (of the struck level) in all: `strays` of these follow the aggressor.
+    /// Strays of the victim (of the struck level) in all, as `strays` of the report lists them: `strays` and
+    /// `strays_beside` of these follow the aggressor.
     pub victim_strays: u64,
+    /// Further strays put down to the aggressor of which no rate can be taken, most of them beside an edge of the victim's
+    /// own: neither `strays` nor `strike_rate` has them. 0 where the standing is not `clear`.
+    #[serde(default)]
+    pub strays_beside: u64,
     /// Lags from the aggressor's crossing to the victim's, in bins no finer than the sampling.
     pub lag_histogram: Option<LagHistogram>,
     /// Suspects that were considered and ruled out, most tempting first.

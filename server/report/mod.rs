@@ -5,6 +5,7 @@
 
 pub mod align;
 pub mod compare;
+pub mod doubts;
 pub mod inspect;
 pub mod lines;
 pub mod rails;

@@ -285,6 +285,7 @@ mod tests {
             rules: Vec::new(),
             rails: Vec::new(),
             waveforms: Vec::new(),
+            doubts: Vec::new(),
         };
         Answer {
             condition: None,

@@ -373,6 +373,12 @@ fn draw_marks(svg: &mut String, opened: &Opened, spec: &Spec, lines: &[usize], p
                 end,
                 says,
             }
+            | Mark::Doubt {
+                line,
+                start,
+                end,
+                says,
+            }
             | Mark::Violation {
                 line,
                 start,

@@ -12,6 +12,7 @@ use crate::analysis::links::active_level;
 use crate::analysis::strays::bounce;
 use crate::model::units::engineering;
 use crate::model::{Polarity, Ticks};
+use crate::report::doubts::{DoubtMoment, DoubtRow};
 use crate::report::inspect::{Finding, LinkRow, StrayRow};
 use crate::report::rails::ExcursionRow;
 use crate::report::rules::ViolationRow;
@@ -58,6 +59,13 @@ pub enum Mark {
         /// The voltage furthest out.
         says: String,
     },
+    /// A pulse that may be a stray or the line's job.
+    Doubt {
+        line: usize,
+        start: i64,
+        end: i64,
+        says: String,
+    },
     /// A rule is broken: what was measured, or what was seen.
     Violation {
         line: usize,
@@ -89,6 +97,8 @@ fn work_out(opened: &Opened, finding: &Finding) -> Vec<Occurrence> {
         ("shared-supply", [victim, ..]) => {
             strays(opened, |stray| stray.line == *victim && stray.kind != "bounce")
         }
+        // The strays that the line may have besides are another finding's.
+        ("stray", _) if is_about_doubts(opened, finding) => doubts(opened, finding),
         ("inseparable" | "uncaptured-cause" | "stray", [victim, ..]) => strays(opened, |stray| {
             stray.line == *victim && stray.aggressor.is_none() && stray.kind != "bounce"
         }),
@@ -105,6 +115,69 @@ fn work_out(opened: &Opened, finding: &Finding) -> Vec<Occurrence> {
     };
     list.sort_by_key(|occurrence| occurrence.from);
     list
+}
+
+/// Whether the finding leaves pulses open, or takes them for a line's job.
+fn is_about_doubts(opened: &Opened, finding: &Finding) -> bool {
+    opened.report.doubts.iter().any(|row| row.finding == finding.id)
+}
+
+/// The pulses that the finding leaves open, or takes for a line's job.
+fn doubts(opened: &Opened, finding: &Finding) -> Vec<Occurrence> {
+    let rows = opened
+        .report
+        .doubts
+        .iter()
+        .filter(|row| row.finding == finding.id);
+    let of_row = |row: &DoubtRow| -> Vec<Occurrence> {
+        let Some(line) = opened.capture.line_index(&row.line) else {
+            return Vec::new();
+        };
+        let says = match row.held.as_str() {
+            "whole-pulses" => "by a gate or a touch?",
+            "job" => "taken for its job",
+            _ => "stray or job?",
+        };
+        let one = |moment: &DoubtMoment| {
+            let start = opened.ticks_at(moment.start_s);
+            let end = opened.ticks_at(moment.start_s + moment.width_s);
+            let mut caption = format!("{} is {} for {}", row.line, row.level, seconds(moment.width_s));
+            let mut from = start;
+            if let (Some(to), Some(lag_s)) = (&row.follows, moment.lag_s) {
+                let does = match row.edge.as_deref() {
+                    Some("rise") => "rises",
+                    Some("fall") => "falls",
+                    _ => "switches",
+                };
+                from = from.min(opened.ticks_at(moment.start_s - lag_s));
+                caption.push_str(&match lag_s < 0.0 {
+                    true => format!(", {} before {to} {does}", seconds(-lag_s)),
+                    false => format!(", {} after {to} {does}", seconds(lag_s)),
+                });
+            }
+            caption.push('.');
+            Occurrence {
+                from,
+                to: end,
+                marks: vec![Mark::Doubt {
+                    line,
+                    start,
+                    end,
+                    says: says.to_owned(),
+                }],
+                caption,
+            }
+        };
+        row.moments.iter().map(one).collect()
+    };
+    rows.flat_map(of_row).collect()
+}
+
+impl Occurrence {
+    /// Whether it shows a pulse that may well be its line's job: drawn only with its finding in hand.
+    pub fn is_doubt(&self) -> bool {
+        self.marks.iter().any(|mark| matches!(mark, Mark::Doubt { .. }))
+    }
 }
 
 /// What breaks the rule that the finding's detail names.

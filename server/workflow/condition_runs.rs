@@ -181,6 +181,7 @@ fn without_single(report: &InspectReport) -> InspectReport {
         links: Vec::new(),
         proposals: Vec::new(),
         waveforms: Vec::new(),
+        doubts: Vec::new(),
         couplings: Vec::new(),
         rules: Vec::new(),
         ..report.clone()

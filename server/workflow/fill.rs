@@ -1,7 +1,7 @@
 //! What the analyses found → the shapes of the report: positions become names, ticks become seconds.
 
 use crate::analysis::coupling::{Attribution, Coupling};
-use crate::analysis::findings::{self, Finding};
+use crate::analysis::findings::{self, Finding, Tally};
 use crate::analysis::links::{self, FarEnd, Link, Permutation, expand, permutations};
 use crate::analysis::strays::{LimitOrigin, Strays};
 use crate::model::{Capture, Level};
@@ -9,6 +9,8 @@ use crate::report::inspect as shape;
 use crate::report::inspect::{PermutationRow, PermutedBit};
 use crate::report::{CaptureRow, Interval, Median};
 use crate::setup::LinkSetup;
+
+use super::doubts;
 
 /// The whole report; findings worst first.
 pub fn report(
@@ -20,14 +22,18 @@ pub fn report(
     findings: Vec<Finding>,
 ) -> shape::InspectReport {
     let fill = Fill { capture };
+    let findings = numbered(findings);
     shape::InspectReport {
         schema: shape::SCHEMA.to_owned(),
         lines: fill.lines(&sources, strays),
         captures: sources,
+        doubts: doubts::rows(capture, strays, attribution, &findings),
         strays: fill.strays(strays, attribution),
-        couplings: attribution.couplings.iter().map(|c| fill.coupling(c)).collect(),
+        couplings: (0..attribution.couplings.len())
+            .map(|at| fill.coupling(strays, attribution, at))
+            .collect(),
         links: links.iter().map(|l| fill.link(l)).collect(),
-        findings: numbered(findings),
+        findings,
         proposals: Vec::new(),
         permutations: Vec::new(),
         rules: Vec::new(),
@@ -113,7 +119,9 @@ impl Fill<'_> {
         rows.collect()
     }
 
-    fn coupling(&self, c: &Coupling) -> shape::CouplingRow {
+    fn coupling(&self, strays: &Strays, attribution: &Attribution, at: usize) -> shape::CouplingRow {
+        let c = &attribution.couplings[at];
+        let tally = Tally::of(strays, attribution, at);
         let histogram = &c.histogram;
         shape::CouplingRow {
             victim: self.name(c.victim),
@@ -136,7 +144,8 @@ impl Fill<'_> {
             },
             standing: c.standing.word().to_owned(),
             inseparable_from: c.inseparable_from.iter().map(|&l| self.name(l)).collect(),
-            victim_strays: c.victim_strays,
+            victim_strays: tally.of,
+            strays_beside: tally.beside,
             lag_histogram: Some(shape::LagHistogram {
                 start_s: self.length_s(histogram.start),
                 bin_s: self.length_s(histogram.bin),

@@ -100,12 +100,14 @@ fn look(capture: Capture, sources: Vec<CaptureRow>, setup: &Setup, known: Vec<Fi
     let every: Vec<_> = supplies.iter().chain(&perhaps).cloned().collect();
     let rests = rails::check(&capture, &every).split_off(supplies.len());
     all.extend(rails::proposed(&capture, &perhaps, &rests));
+    all.sort_by_key(|f| f.severity);
+    // After all that is really in doubt.
+    all.extend(findings::plain_strobes(&capture, &strays, &attribution));
     for finding in &mut all {
         // A title is joined with others into the headline.
         let length = finding.title.trim_end_matches('.').len();
         finding.title.truncate(length);
     }
-    all.sort_by_key(|f| f.severity);
     // A capture that could not be read says nothing of those that were; short pulses that may be strays are told as such.
     let is_quiet = |f: &Finding| f.severity == Severity::Note || f.topic == unreadable::TOPIC;
     if attribution.unsure.is_empty() && all.iter().all(is_quiet) {

@@ -18,6 +18,7 @@ mod assumed;
 pub mod compare;
 pub mod condition_runs;
 pub mod demo_session;
+mod doubts;
 pub mod export;
 mod fill;
 mod forbidden;

@@ -191,6 +191,7 @@ mod tests {
             rules: Vec::new(),
             rails: Vec::new(),
             waveforms: Vec::new(),
+            doubts: Vec::new(),
         }
     }
 

@@ -1,13 +1,14 @@
 //! Sentences about couplings: the accused, the doubtful, the shared lead, the line nobody clipped a probe to.
 
-use super::doubts;
+use super::tally::{Tally, listed};
 use super::words::{count_of, edges_word, list, percent, small, span};
 use super::{CAUTION, Finding, Severity};
+use super::{doubts, unsure};
 use crate::analysis::coupling::{
     Attribution, Coupling, DosePoint, Edge, Hazard, RuledOut, SharedSupply, Standing,
 };
 use crate::analysis::stats::power::clean_opportunities;
-use crate::analysis::strays::{LimitOrigin, StrayKind, Strays};
+use crate::analysis::strays::{LimitOrigin, Strays};
 use crate::model::{Capture, Level, Polarity};
 
 /// Share of strikes that follow the aggressor's whole pulse from which a bridge is named.
@@ -22,7 +23,7 @@ pub fn of(capture: &Capture, strays: &Strays, attribution: &Attribution) -> Vec<
         .iter()
         .map(|shared| shared_supply(capture, attribution, shared))
         .collect();
-    for coupling in &attribution.couplings {
+    for (at, coupling) in attribution.couplings.iter().enumerate() {
         let is_shared =
             |s: &SharedSupply| s.victims.contains(&coupling.victim) && s.lines.contains(&coupling.aggressor);
         if attribution.shared.iter().any(is_shared) {
@@ -32,20 +33,27 @@ pub fn of(capture: &Capture, strays: &Strays, attribution: &Attribution) -> Vec<
             continue; // Said as the gate's own.
         }
         findings.push(match coupling.standing {
-            Standing::Clear => accused(capture, strays, coupling),
+            Standing::Clear => accused(capture, strays, coupling, &Tally::of(strays, attribution, at)),
             Standing::Inseparable => doubts::inseparable(capture, coupling),
             Standing::Companion => continue, // Said with the uncaptured cause.
         });
     }
-    findings.extend(attribution.hazards.iter().map(|h| doubts::hazard(capture, h)));
+    findings.extend(
+        attribution
+            .hazards
+            .iter()
+            .map(|h| doubts::hazard(capture, strays, h)),
+    );
+    // What is open stands before what was decided.
+    findings.extend(unsure::of(capture, strays, attribution));
     findings.extend(attribution.answers.iter().map(|a| doubts::answers(capture, a)));
-    findings.extend(attribution.own.iter().map(|o| doubts::own(capture, o)));
-    findings.extend(attribution.unsure.iter().map(|u| doubts::unsure(capture, u)));
+    let own = attribution.own.iter();
+    findings.extend(own.map(|o| doubts::own(capture, strays, o)));
     findings.extend(
         attribution
             .uncaptured
             .iter()
-            .map(|u| doubts::uncaptured(capture, attribution, u)),
+            .map(|u| doubts::uncaptured(capture, strays, attribution, u)),
     );
     findings
 }
@@ -73,14 +81,10 @@ fn are_alike_and_useful(capture: &Capture, strays: &Strays, c: &Coupling, widths
         && at(0.9) <= ALIKE * at(0.1) + 2.0 * strays.sampling[c.victim]
 }
 
-/// "stray pulse", or "low stray pulse" where the line has some of the other level as well.
-fn stray_noun(strays: &Strays, c: &Coupling) -> String {
-    let has_others = strays
-        .of_line(c.victim)
-        .iter()
-        .any(|s| s.kind != StrayKind::Bounce && !c.levels.contains(&s.level));
+/// "stray pulse", or "low stray pulse" where the line has more of the other level that are not in the count.
+fn stray_noun(strays: &Strays, c: &Coupling, tally: &Tally) -> String {
     match c.levels.as_slice() {
-        [level] if has_others => format!("{} stray pulse", level.word()),
+        [level] if listed(strays, c.victim) > tally.of => format!("{} stray pulse", level.word()),
         _ => "stray pulse".to_owned(),
     }
 }
@@ -133,16 +137,19 @@ pub fn figures(capture: &Capture, c: &Coupling) -> String {
     )
 }
 
-fn accused(capture: &Capture, strays: &Strays, c: &Coupling) -> Finding {
+fn accused(capture: &Capture, strays: &Strays, c: &Coupling, tally: &Tally) -> Finding {
     let victim = name(capture, c.victim);
     let aggressor = name(capture, c.aggressor);
     let title = format!(
         "{victim}: {} of {} follow {}",
-        c.strays,
-        count_of(c.victim_strays, &stray_noun(strays, c)),
+        tally.put_down,
+        count_of(tally.of, &stray_noun(strays, c, tally)),
         switching(capture, c.aggressor, c.edge)
     );
     let mut detail = vec![figures(capture, c) + "."];
+    if let Some(more) = tally.says(&victim) {
+        detail.push(more);
+    }
     detail.extend(mechanism(capture, c));
     detail.extend(seen(capture, strays, c));
     // One that hardly ever switched along tempts nobody.
@@ -180,12 +187,18 @@ fn accused(capture: &Capture, strays: &Strays, c: &Coupling) -> Finding {
     let may_be_meant =
         c.strike_rate.high >= NEARLY_EVERY || are_alike_and_useful(capture, strays, c, &widths);
     if may_be_meant && strays.limits[c.victim].origin == LimitOrigin::Inferred {
-        let least = span(
-            &capture.timebase,
-            widths.last().copied().unwrap_or(0) as f64 / 2.0,
-        );
+        // Shorter than all of them.
+        let [first, last] = [widths.first(), widths.last()].map(|w| w.copied().unwrap_or(0) as f64);
+        let least = span(&capture.timebase, first.min(last / 2.0));
+        let limits: Vec<String> = c
+            .levels
+            .iter()
+            .filter_map(|&level| strays.limits[c.victim].of(level))
+            .map(|limit| span(&capture.timebase, limit))
+            .collect();
         try_next.push(format!(
-            "If {victim} answers {aggressor} on purpose, they are no strays: say what is too narrow for {victim} in the setup (narrow_below, say \"{least}\")."
+            "If {victim} answers {aggressor} on purpose, they are no strays, and the limit inferred for {victim} ({}) is too long: say a shorter one in the setup, narrow_below = \"{least}\".",
+            list(&limits)
         ));
     }
     try_next.push(format!(
@@ -321,8 +334,11 @@ fn dosed(capture: &Capture, shared: &SharedSupply) -> (String, String) {
     let point = |p: &DosePoint| {
         let share = p.strays as f64 / p.instants.max(1) as f64;
         format!(
-            "{} at once: {} of {} ({} %)",
-            p.switched,
+            "{}: {} of {} ({} %)",
+            match p.switched {
+                0 => "none of them".to_owned(),
+                n => count_of(n as u64, "line"),
+            },
             p.strays,
             p.instants,
             percent(share)
@@ -336,7 +352,7 @@ fn dosed(capture: &Capture, shared: &SharedSupply) -> (String, String) {
             list(&names(capture, &shared.lines))
         ),
         format!(
-            "The more of them {doing} together the likelier a stray: {}. No single one is to blame: a ground or supply lead that they share is.",
+            "The more of them {doing} together the likelier a stray. How many of them {doing} at once, and at how many of such moments a stray comes: {}. No single one is to blame: a ground or supply lead that they share is.",
             curve.join("; ")
         ),
     )
@@ -366,4 +382,36 @@ fn struck_together(capture: &Capture, attribution: &Attribution, shared: &Shared
             rows.join("; ")
         ),
     )
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::model::{Line, Ticks, TimeSpan};
+
+    #[test]
+    fn a_dose_says_what_it_counts() {
+        let span = TimeSpan::new(Ticks(0), Ticks(1_000));
+        let line = |name: &str| Line::digital(name, Level::Low, vec![], span);
+        let capture =
+            Capture::in_nanoseconds("dose", span, ["CLEAR_N", "BELL_0", "BELL_1"].map(line).to_vec());
+        let point = |(switched, instants, strays)| DosePoint {
+            switched,
+            instants,
+            strays,
+        };
+        let shared = SharedSupply {
+            victims: vec![0],
+            lines: vec![1, 2],
+            edge: Edge::Fall,
+            curve: [(0, 4_666, 0), (1, 200, 3), (2, 50, 20)].map(point).to_vec(),
+        };
+        let (_, detail) = dosed(&capture, &shared);
+        assert!(
+            detail.contains(
+                "How many of them fall at once, and at how many of such moments a stray comes: none of them: 0 of 4666 (0 %); 1 line: 3 of 200 (1.5 %); 2 lines: 20 of 50 (40 %)."
+            ),
+            "{detail}"
+        );
+    }
 }

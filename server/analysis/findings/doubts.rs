@@ -1,13 +1,15 @@
 //! Sentences about what is not accused: lines that fit alike, a cause without a clip, a gate's own glitch, answers.
 
 use super::coupling::{edges_of, figures, name, names, switching};
+use super::pulses;
+use super::tally::{self, beside_own};
 use super::words::{count_of, list, percent, span};
 use super::{CAUTION, Finding, Severity};
 use crate::analysis::coupling::answers::Answers;
-use crate::analysis::coupling::crowds::Unsure;
 use crate::analysis::coupling::own::Own;
 use crate::analysis::coupling::parts::Ground;
 use crate::analysis::coupling::{Attribution, Contrast, CopyOf, Coupling, Edge, Hazard, Uncaptured};
+use crate::analysis::strays::Strays;
 use crate::model::Capture;
 
 /// Why the others fit as well, and what would tell them apart.
@@ -117,7 +119,7 @@ pub fn answers(capture: &Capture, a: &Answers) -> Finding {
 }
 
 /// Short pulses that begin as the line's long ones do.
-pub fn own(capture: &Capture, o: &Own) -> Finding {
+pub fn own(capture: &Capture, strays: &Strays, o: &Own) -> Finding {
     let (line, to) = (name(capture, o.line), name(capture, o.to));
     let time = |ticks: i64| span(&capture.timebase, ticks as f64);
     let level = o.level.word();
@@ -130,7 +132,7 @@ pub fn own(capture: &Capture, o: &Own) -> Finding {
         ),
         detail: format!(
             "{} begin {} to {} after {} of {to}, and so do {} of {} longer ones. A neighbour's edge strikes whatever the line's own logic does.",
-            count_of(o.short, "short one"),
+            count_of(pulses::own(capture, strays, o).pulses.len() as u64, "short one"),
             time(o.lags.0),
             time(o.lags.1),
             edges_of(o.edge),
@@ -138,122 +140,25 @@ pub fn own(capture: &Capture, o: &Own) -> Finding {
             o.of_long,
         ),
         try_next: vec![format!(
-            "If {to} does not drive {line}, not even by way of a register or a gate, they are strays: say narrow_below = \"{}\" for {line} in the setup, and they are counted as such.",
-            span(&capture.timebase, o.limit)
+            "If {to} does not drive {line}, not even by way of a register or a gate, they are strays{}",
+            match strays.limits[o.line].of(o.level) {
+                // Others of the level are counted as strays already.
+                Some(limit) => format!(
+                    ": the limit inferred for {line} ({}) leaves them out only because they begin as its long ones do, and holds for them as well once the setup says it.",
+                    span(&capture.timebase, limit)
+                ),
+                None => format!(
+                    ": say narrow_below = \"{}\" for {line} in the setup, and they are counted as such.",
+                    span(&capture.timebase, o.limit)
+                ),
+            }
         )],
         lines: vec![line, to],
     }
 }
 
-/// Pulses that are another line's from the first edge to the last: a gate, or two lines that touch.
-fn whole_pulses(
-    capture: &Capture,
-    u: &Unsure,
-    [line, other]: [&str; 2],
-    (followers, of): (u64, u64),
-) -> Finding {
-    let time = |ticks: f64| span(&capture.timebase, ticks);
-    let [least, _, most] = u.crowd.widths.map(|w| time(w as f64));
-    Finding {
-        severity: Severity::Note,
-        topic: "stray",
-        title: format!(
-            "{line} now and then shows {other}'s whole pulse; a gate lets it through or the two touch, this capture can't tell"
-        ),
-        detail: format!(
-            "{} of {line}'s {} begin and end with a pulse of {other} ({least} to {most} wide); {of} pulses of {other} could have done so. {line} has longer pulses of its own, and no captured line's level shows what would let these through.",
-            followers,
-            count_of(u.crowd.of, &format!("{} pulse", u.crowd.level.word())),
-        ),
-        try_next: vec![
-            format!(
-                "Look at the wiring list: if a gate joins {other} to {line}, capture its enable as well; these pulses must come with it."
-            ),
-            format!(
-                "If none does: with the power off and nothing stored, measure between {line} and {other}; look for a solder bridge, a bent pin, or two strands that touch when the board is moved."
-            ),
-            CAUTION.to_string(),
-        ],
-        lines: vec![line.to_owned(), other.to_owned()],
-    }
-}
-
-/// Short pulses that may be strays or a line's job.
-pub fn unsure(capture: &Capture, u: &Unsure) -> Finding {
-    let crowd = &u.crowd;
-    let line = name(capture, crowd.line);
-    let time = |ticks: f64| span(&capture.timebase, ticks);
-    let level = crowd.level.word();
-    let short = count_of(crowd.pulses, &format!("short {level} pulse"));
-    let [least, middle, most] = crowd.widths.map(|w| time(w as f64));
-    let wide = match least == most {
-        true => format!("all {least} wide"),
-        false => format!("{least} to {most} wide, half of them no longer than {middle}"),
-    };
-    let (title, why) = match u.follows {
-        Some((to, edge, followers, of)) => (
-            format!(
-                "{line}: {} {}; strays or its job, this capture can't tell",
-                match followers == crowd.pulses {
-                    true => format!("{short} follow"),
-                    false => format!("{followers} of {short} follow"),
-                },
-                switching(capture, to, edge)
-            ),
-            format!(
-                "{followers} of them follow {} of {}, {of} of which could have brought one. {}",
-                edges_of(edge),
-                name(capture, to),
-                match crowd.scatters {
-                    _ if crowd.is_part => "A second part that drives it would do so as well.",
-                    true => "That is so nearly always that they may be meant.",
-                    false => "Their widths repeat, as those of pulses that a part drives.",
-                }
-            ),
-        ),
-        None => (
-            format!("{line}: {short} may be strays or its job, which this capture can't tell"),
-            match crowd.is_useless {
-                true => "They are too short for most parts to heed, and follow no captured line often enough to name it.",
-                false => "No captured line's edges bring them more often than chance does.",
-            }
-            .to_owned(),
-        ),
-    };
-    let to = u.follows.map(|(to, ..)| name(capture, to));
-    if let (true, Some((_, _, followers, of)), Some(other)) = (u.whole, u.follows, &to) {
-        return whole_pulses(capture, u, [&line, other], (followers, of));
-    }
-    Finding {
-        severity: match crowd.is_useless || crowd.scatters && u.follows.is_some() {
-            true => Severity::Warning,
-            false => Severity::Note,
-        },
-        topic: "stray",
-        title,
-        detail: format!(
-            "{why} They are {wide}, and {} of {} {level} pulses of {line}: {}",
-            crowd.pulses,
-            crowd.of,
-            match crowd.is_part {
-                true =>
-                    "too short for most parts to heed, and apart from its longer ones, which follow another line.",
-                false => "its widths show no limit below which a pulse is stray.",
-            },
-        ),
-        try_next: vec![
-            format!(
-                "If no part drives {line} with such pulses, say narrow_below = \"{}\" for {line} in the setup: they are then counted as strays, and whatever brings them is named.",
-                time(crowd.limit)
-            ),
-            format!("If they are its job, say a narrow_below shorter than {least}."),
-        ],
-        lines: std::iter::once(line).chain(to).collect(),
-    }
-}
-
 /// A gate that glitches by itself.
-pub fn hazard(capture: &Capture, h: &Hazard) -> Finding {
+pub fn hazard(capture: &Capture, strays: &Strays, h: &Hazard) -> Finding {
     let victim = name(capture, h.victim);
     let inputs: Vec<String> = h.inputs.iter().map(|&line| name(capture, line)).collect();
     let listed = list(&inputs);
@@ -267,9 +172,11 @@ pub fn hazard(capture: &Capture, h: &Hazard) -> Finding {
         topic: "inseparable",
         title: format!("{victim}: its stray pulses come when {listed} switch almost together"),
         detail: format!(
-            "{} of {} lie between edges of these. Once {both} at rest their levels settle {victim}'s, as of a gate with {how_many}; while one has switched and another has not, that gate shows the level of these pulses (a hazard). So {others} them.",
+            "{} of {} lie between edges of these.{} Once {both} at rest their levels settle {victim}'s, as of a gate with {how_many}; while one has switched and another has not, that gate shows the level of these pulses (a hazard). So {others} them.",
             h.strays,
             count_of(h.of, "stray pulse"),
+            beside_own(tally::listed(strays, h.victim), h.of, &victim)
+                .map_or(String::new(), |more| format!(" {more}")),
         ),
         try_next: vec![
             format!(
@@ -287,7 +194,7 @@ pub fn hazard(capture: &Capture, h: &Hazard) -> Finding {
 }
 
 /// A cause that no probe was on.
-pub fn uncaptured(capture: &Capture, attribution: &Attribution, u: &Uncaptured) -> Finding {
+pub fn uncaptured(capture: &Capture, strays: &Strays, attribution: &Attribution, u: &Uncaptured) -> Finding {
     let victim = name(capture, u.victim);
     let companions = names(capture, &u.companions);
     let mut detail: Vec<String> = Vec::new();
@@ -330,6 +237,8 @@ pub fn uncaptured(capture: &Capture, attribution: &Attribution, u: &Uncaptured) 
             percent(share)
         ));
     }
+    let all = tally::listed(strays, u.victim);
+    detail.extend(beside_own(all, u.of, &victim));
     detail.push(
         "So the cause is more likely a line that carries no clip and switches along with them.".to_string(),
     );
@@ -352,7 +261,7 @@ pub fn uncaptured(capture: &Capture, attribution: &Attribution, u: &Uncaptured) 
     Finding {
         severity: Severity::Fault,
         topic: "uncaptured-cause",
-        title: who_or_behind(capture, u, &victim, &companions),
+        title: who_or_behind(capture, u, all, &victim, &companions),
         lines,
         detail: detail.join(" "),
         try_next,
@@ -360,8 +269,8 @@ pub fn uncaptured(capture: &Capture, attribution: &Attribution, u: &Uncaptured) 
 }
 
 /// "CLEAR_N: no captured line causes its 12 stray pulses; something that switches along with STEP does"
-fn who_or_behind(capture: &Capture, u: &Uncaptured, victim: &str, companions: &[String]) -> String {
-    let pulses = count_of(u.of, "stray pulse");
+fn who_or_behind(capture: &Capture, u: &Uncaptured, all: u64, victim: &str, companions: &[String]) -> String {
+    let pulses = count_of(all, "stray pulse");
     let parts: Vec<usize> = match u.part {
         Some(Ground::LeftOut { line, .. } | Ground::Toggled { line }) => vec![line],
         Some(Ground::TakeTurns { lines, .. }) => lines.to_vec(),
@@ -423,4 +332,49 @@ fn switches(capture: &Capture, line: usize, edge: Edge) -> String {
         Edge::Both => "switches",
     };
     format!("{} {does}", name(capture, line))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::analysis::strays::{LimitOrigin, NarrowLimit};
+    use crate::model::{Level, Line, Ticks, TimeSpan};
+
+    #[test]
+    fn where_a_limit_stands_already_nobody_is_told_to_get_one() {
+        let span = TimeSpan::new(Ticks(0), Ticks(1_000));
+        let line = |name: &str| Line::digital(name, Level::Low, vec![], span);
+        let capture = Capture::in_nanoseconds("limits", span, ["TALLY", "STEP"].map(line).to_vec());
+        let own = Own {
+            line: 0,
+            level: Level::High,
+            to: 1,
+            edge: Edge::Rise,
+            short: 9,
+            long: 8,
+            of_long: 9,
+            lags: (10, 12),
+            limit: 60.0,
+        };
+        let told = |high: Option<f64>| {
+            let limit = NarrowLimit {
+                low: Some(20.0),
+                high,
+                origin: LimitOrigin::Inferred,
+            };
+            let strays = Strays {
+                limits: vec![limit; 2],
+                sampling: vec![0.0; 2],
+                ..Strays::default()
+            };
+            super::own(&capture, &strays, &own).try_next.remove(0)
+        };
+        assert!(
+            told(None).contains("say narrow_below = \"60 ns\""),
+            "{}",
+            told(None)
+        );
+        assert!(!told(Some(60.0)).contains("narrow_below"), "{}", told(Some(60.0)));
+        assert!(told(Some(60.0)).contains("the limit inferred for TALLY (60 ns)"));
+    }
 }

@@ -1,4 +1,4 @@
-//! Sentences about strays that follow the accused less steadily than its strikes do.
+//! Sentences about strays that follow the accused at other lags than its strikes do.
 
 use super::coupling::switching;
 use super::words::{count_of, span};
@@ -12,8 +12,17 @@ use crate::model::{Capture, Level};
 pub struct Late<'a> {
     coupling: &'a Coupling,
     strays: u64,
-    /// Least and greatest lag, in ticks.
+    /// Least and greatest lag, in ticks; and those of its strikes.
     lags: (i64, i64),
+    usual: (i64, i64),
+}
+
+/// "14 ns", "14 ns to 16 ns".
+fn between(least: String, most: String) -> String {
+    match least == most {
+        true => least,
+        false => format!("{least} to {most}"),
+    }
 }
 
 /// Chance that the strays left over follow the accused as often as they do must be below this.
@@ -53,9 +62,11 @@ pub fn followers<'a>(
             let chance = (striking * reach / whole).min(1.0);
             let (k, n) = (lags.len() as u64, open.len() as u64);
             let beyond_chance = binomial_upper(k, n, chance) < LATE_CHANCE;
+            let strikes = || coupling.occurrences.iter().map(|o| o.lag);
             (2 * k >= n && beyond_chance).then(|| Late {
                 coupling,
                 strays: k,
+                usual: (strikes().min().unwrap_or(0), strikes().max().unwrap_or(0)),
                 lags: (
                     lags.iter().copied().min().unwrap_or(0),
                     lags.iter().copied().max().unwrap_or(0),
@@ -76,19 +87,17 @@ impl Late<'_> {
             topic: "stray",
             lines: vec![name.clone(), capture.lines[self.coupling.aggressor].name.clone()],
             title: format!(
-                "{name}: {} more of its {} follow {accused} less steadily",
+                "{name}: {} more of its {} probably come from {accused} too, which this capture can't show",
                 self.strays,
                 count_of(of, "stray pulse")
             ),
             detail: format!(
-                "They come {} to {} after it, where those that are put down to it come {} to {} after it: most likely the same cause, at an edge that is slow or that the sampling blurs. They are not counted as strikes.",
-                time(self.lags.0 as f64),
-                time(self.lags.1 as f64),
-                time(self.coupling.lag.low),
-                time(self.coupling.lag.high),
+                "They come {} after it; those that are put down to it come {} after it. They fit it too loosely to be put down to it, and are not in its count.",
+                between(time(self.lags.0 as f64), time(self.lags.1 as f64)),
+                between(time(self.usual.0 as f64), time(self.usual.1 as f64)),
             ),
             try_next: vec![format!(
-                "Mend what the finding on {accused} says first: these should go with it. If some stay, they have a cause of their own."
+                "Nothing by itself: mend what the finding on {accused} says, and capture again. If these are gone too, it was the same cause; if some stay, look for another."
             )],
         }
     }

@@ -6,7 +6,10 @@
 mod coupling;
 mod doubts;
 mod late;
+pub mod pulses;
 mod stray;
+mod tally;
+mod unsure;
 mod words;
 
 use crate::analysis::coupling::Attribution;
@@ -15,6 +18,8 @@ use crate::model::Capture;
 
 pub use coupling::why_cleared;
 pub use stray::{nothing_found, nothing_moves};
+pub use tally::{Tally, listed};
+pub use unsure::plain_strobes;
 pub use words::{count_of, edges_word, small, span, span_s};
 
 /// How bad a finding is, worst first.
@@ -44,7 +49,8 @@ pub struct Finding {
 pub const CAUTION: &str = "Power off before you move a wire or a clip, let the supply run down, and meter it; what is on the \
                            mains side is for a qualified person.";
 
-/// What the analysis of one capture has to say about strays and their causes, worst first.
+/// What the analysis of one capture has to say about strays and their causes, worst first; plain strobes apart
+/// ([`plain_strobes`]), which are to stand after all that is really in doubt.
 pub fn of(capture: &Capture, strays: &Strays, attribution: &Attribution) -> Vec<Finding> {
     let mut findings = coupling::of(capture, strays, attribution);
     findings.extend(stray::of(capture, strays, attribution));

@@ -5,8 +5,8 @@ use super::words::{count_of, list, span};
 use super::{Finding, Severity};
 use crate::analysis::coupling::hints::Hint;
 use crate::analysis::coupling::{Attribution, Edge, FEWEST_STRIKES, Hazard, LONGEST_LAG_S, victims};
-use crate::analysis::strays::{LimitOrigin, Stray, StrayKind, Strays};
-use crate::model::{Capture, Level, TraceSamples};
+use crate::analysis::strays::{LimitOrigin, NarrowLimit, Stray, StrayKind, Strays};
+use crate::model::{Capture, Level, Line, TraceSamples};
 
 /// Suspects named in a hint; of more only their number.
 const MOST_NAMED: usize = 4;
@@ -113,9 +113,10 @@ fn causeless(capture: &Capture, strays: &Strays, attribution: &Attribution, line
             )
         } else {
             format!(
-                "{name}: {} of {} come without a cause among the captured lines",
+                "{name}: {} of {} {} without a cause among the captured lines",
                 open.len(),
-                count_of(of, "stray pulse")
+                count_of(of, "stray pulse"),
+                if open.len() == 1 { "comes" } else { "come" }
             )
         },
         detail: format!(
@@ -293,8 +294,17 @@ pub fn nothing_found(capture: &Capture, strays: &Strays) -> Finding {
         lines: Vec::new(),
         title: "Nothing stray was found".to_string(),
         detail: seen + &ground,
-        try_next: vec!["If the machine still misbehaves: capture longer, sample faster, or tell in the setup which pulses are too narrow for a line (narrow_below).".to_string()],
+        try_next: vec![match capture.lines.iter().zip(&strays.limits).any(has_no_limit_of_a_person) {
+            true => "If the machine still misbehaves: capture longer, sample faster, or tell in the setup which pulses are too narrow for a line (narrow_below).",
+            false => "If the machine still misbehaves: capture longer or sample faster.",
+        }
+        .to_owned()],
     }
+}
+
+/// Whether the line moves, and nobody said what is too narrow for it.
+fn has_no_limit_of_a_person((line, limit): (&Line, &NarrowLimit)) -> bool {
+    !line.edges.is_empty() && limit.origin != LimitOrigin::Setup
 }
 
 #[cfg(test)]
@@ -302,7 +312,7 @@ mod tests {
     use super::*;
     use crate::analysis::coupling::{CouplingOptions, attribute};
     use crate::analysis::strays::{StrayOptions, find};
-    use crate::model::{Line, Ticks, TimeSpan};
+    use crate::model::{Ticks, TimeSpan};
     use std::collections::BTreeMap;
 
     /// CLEAR_N dips for 30 ticks, so long after these falls of STEP; STEP falls every 10 000 ticks, BEAT moves between.
@@ -441,10 +451,12 @@ mod tests {
         let tight = [0, 1, 2, 4, 5, 6, 8, 9, 10].map(|k| (k, 14 + k % 3));
         let late = [(12, 85), (14, 104), (16, 96)];
         let told = said(&[tight.as_slice(), &late].concat());
-        let title = "CLEAR_N: 3 more of its 12 stray pulses follow STEP falling less steadily";
+        let title = "CLEAR_N: 3 more of its 12 stray pulses probably come from STEP falling too, which this capture can't show";
         assert_eq!(told.iter().map(|f| f.title.as_str()).collect::<Vec<_>>(), [title]);
         assert!(
-            told[0].detail.starts_with("They come 85 ns to 104 ns after it"),
+            told[0].detail.starts_with(
+                "They come 85 ns to 104 ns after it; those that are put down to it come 14 ns to 16 ns after it."
+            ),
             "{}",
             told[0].detail
         );

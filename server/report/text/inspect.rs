@@ -9,6 +9,9 @@ use crate::report::inspect::{CouplingRow, Finding, InspectReport, LineRow, LinkR
 use crate::report::rails::RailRow;
 use crate::report::rules::RuleRow;
 
+/// Why a title may count more strays than the table of couplings.
+const BESIDE: &str = "\"strays\" of \"of\" edges make the rate. \"beside\" are further strays put down to the same edges, most \
+                      beside an edge of the victim's own, where no rate can be taken; titles count both.";
 /// Width of the sentences; tables may be wider.
 const WIDTH: usize = 96;
 
@@ -34,7 +37,12 @@ pub fn inspect_text(report: &InspectReport, style: Style) -> String {
     ];
     for (heading, table) in tables {
         if !table.is_empty() {
-            text.push_str(&format!("{}\n{}\n", style.bold(heading), table.render(2)));
+            text.push_str(&format!("{}\n{}", style.bold(heading), table.render(2)));
+            let has_more = report.couplings.iter().any(|row| row.strays_beside > 0);
+            if heading == "Couplings" && has_more {
+                text.push_str(&wrapped(BESIDE, WIDTH, 2));
+            }
+            text.push('\n');
         }
     }
     text.truncate(text.trim_end().len());
@@ -108,6 +116,7 @@ fn couplings(rows: &[CouplingRow]) -> Table {
         ("edge", Align::Left),
         ("strays", Align::Right),
         ("of", Align::Right),
+        ("beside", Align::Right),
         ("by chance", Align::Right),
         ("strike rate (95 %)", Align::Left),
         ("lag (95 %)", Align::Left),
@@ -123,6 +132,7 @@ fn couplings(rows: &[CouplingRow]) -> Table {
             row.edge.clone(),
             row.strays.to_string(),
             row.opportunities.to_string(),
+            row.strays_beside.to_string(),
             format!("{:.2}", row.expected_by_chance),
             format!(
                 "{} % ({}–{})",
@@ -302,6 +312,7 @@ mod tests {
             rules: vec![],
             rails: vec![],
             waveforms: vec![],
+            doubts: vec![],
         };
         assert_eq!(headline(&report), "Nothing looks wrong in this capture.");
         report.findings = vec![finding(Severity::Warning, "BELL[4] never moves")];

@@ -27,7 +27,7 @@ pub struct AskedStretch {
     end: i64,
 }
 
-/// What findings show in a stretch.
+/// What findings show in a stretch; pulses that may be their line's job are left out.
 #[derive(Serialize, utoipa::ToSchema)]
 pub struct Evidence {
     /// How many there are; where they are many, `occurrences` has one of each finding in each part of the stretch.
@@ -51,7 +51,8 @@ pub async fn evidence(
 ) -> Result<Json<Evidence>, Failure> {
     let opened = app.opened(SessionId(id)).await?;
     let found = tokio::task::spawn_blocking(move || {
-        let inside = |o: &&Occurrence| o.from < asked.end && o.to >= asked.start;
+        // Beside other findings' evidence a strobe's own pulses would be most of what is seen.
+        let inside = |o: &&Occurrence| o.from < asked.end && o.to >= asked.start && !o.is_doubt();
         let here = || {
             all(&opened).iter().enumerate().flat_map(|(finding, list)| {
                 // In time by their first moment: those that begin after the stretch are not looked at.

@@ -50,7 +50,7 @@ export function drawEvidence(pen, marks, rowOf, scale, tickS, hidden, words) {
       c.fillStyle = c.strokeStyle = colors.stray; c.lineWidth = 2.6;
       pen.outline(row, x, end, scale.left, right, false);
       word("nobody sent this", row.high - 12);
-    } else if (["burst", "dip", "violation"].includes(mark.kind)) {
+    } else if (["burst", "dip", "violation", "doubt"].includes(mark.kind)) {
       bracket(pen, row, Math.max(x, scale.left), Math.min(Math.max(end, x + 2), right));
       // Where rows are low the word stands beside the bracket, not in the row below.
       const isLow = row.top + row.height - row.low < size * 2;

@@ -12,7 +12,7 @@ function meant(view) {
   const { marked } = view;
   const level = (/** @type {any} */ { line, start, end }) => pulseAt(view, view.rows().find((row) => row.line === line), (start + end) / 2)?.level ?? null;
   if (marked && marked.line !== null && marked.end > marked.start) return { line: marked.line, start: marked.start, end: marked.end, level: level(marked) };
-  const held = view.occurrences[view.occurrence]?.marks.find((/** @type {any} */ mark) => mark.kind === "stray");
+  const held = view.occurrences[view.occurrence]?.marks.find((/** @type {any} */ mark) => mark.kind === "stray" || mark.kind === "doubt");
   if (held && view.isInSight(held.start)) return { line: held.line, start: held.start, end: held.end, level: level(held) };
   return pulseAt(view, view.chosenRow(), view.start + view.span / 2);
 }
