@@ -167,6 +167,7 @@ impl Bench {
                 return true;
             }
             let own = physics::opportunities(&self.machine, coupling, rise);
+            let all: Vec<f64> = self.machine.wires[coupling.aggressor].towards(rise).collect();
             let guilty = ln_bernoulli(planting.shown, own.len());
             let rivals = clipped
                 .iter()
@@ -184,17 +185,23 @@ impl Bench {
                         ..*coupling
                     };
                     let edges = physics::opportunities(&self.machine, &rival, polarity);
+                    let within = |times: &[f64], from: f64, to: f64| {
+                        times
+                            .get(times.partition_point(|&e| e < from))
+                            .is_some_and(|&e| e < to)
+                    };
                     let near = own
                         .iter()
-                        .filter(|&&t| {
-                            let at = edges.partition_point(|&e| e < t - 100.0);
-                            edges.get(at).is_some_and(|&e| e < t + 60.0)
-                        })
+                        .filter(|&&t| within(&edges, t - 100.0, t + 60.0))
                         .count();
+                    // Where the culprit switches while the victim is not able, nothing speaks against the rival.
+                    let mute =
+                        |&&e: &&f64| within(&all, e - 60.0, e + 100.0) && !within(&own, e - 60.0, e + 100.0);
+                    let count = edges.len() - edges.iter().filter(mute).count();
                     let share = near as f64 / own.len().max(1) as f64;
                     let hits = (planting.shown as f64 * share).round() as usize;
                     let left = (planting.shown - hits) as f64;
-                    guilty - ln_bernoulli(hits, edges.len()) + UNEXPLAINED * left >= SEPARABLE
+                    guilty - ln_bernoulli(hits, count) + UNEXPLAINED * left >= SEPARABLE
                 })
         })
     }

@@ -148,6 +148,7 @@ pub fn judge(
         of_line.clone().all(|own| own)
             || of_line.any(|own| own) && nearness < NEAR
             || !names_others && nearness < 0.0
+            || nearness <= -NEAR
     };
     match &known.by_either_edge {
         Some(_) if known.part.is_some() => {}
@@ -183,6 +184,9 @@ pub fn judge(
             true => Verdict::Captured,
             false => Verdict::Either(telling(&stories.hidden)),
         };
+    }
+    if !told_otherwise && known.is_convicted && nearness < 0.0 {
+        return Verdict::Captured;
     }
     let mut companions = telling(&stories.hidden);
     let besides = known

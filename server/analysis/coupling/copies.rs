@@ -107,7 +107,9 @@ pub fn of(
         let Some(delay) = distance(times, &accused.strikes, reach, distances) else {
             continue;
         };
-        if is_cleared(times, accused, victim, delay, distances.steady) {
+        if is_cleared(times, accused, victim, delay, distances.steady)
+            || follows_the_accused(times, accused, victim, (delay, 2 * distances.steady))
+        {
             continue;
         }
         let copy = CopyOf {
@@ -182,6 +184,53 @@ fn is_cleared(times: &[i64], accused: &Accused, victim: &Victim, delay: i64, ste
         }
     }
     false
+}
+
+/// Strikes at least that show whose lag the strays keep, and how many standard errors apart the two answers must be.
+const FEWEST_PAIRS: usize = 12;
+const ERRORS: f64 = 4.0;
+
+/// Whether the strays keep their lag to the accused where the distance to `times` varies: what a copy strikes comes later where
+/// the copy does. `delay`: the middle distance and how far others may lie from it.
+///
+/// Lags to the accused are regressed on the distances: slope 0 speaks for the accused, 1 for the copy. Both share the
+/// accused edge's rounding to a sample, of variance unit²/12, which draws either answer towards the middle (errors in
+/// variables; Fuller, *Measurement Error Models*, section 1.1).
+pub fn follows_the_accused(
+    times: &[i64],
+    accused: &Accused,
+    victim: &Victim,
+    (delay, reach): (i64, i64),
+) -> bool {
+    let pairs = accused.strikes.iter().filter_map(|strike| {
+        let from = times.partition_point(|&t| t < strike.at + delay - reach);
+        let near = times[from..]
+            .iter()
+            .take_while(|&&t| t <= strike.at + delay + reach);
+        let distance = near.map(|&t| t - strike.at).min_by_key(|d| (d - delay).abs())?;
+        Some((distance as f64, strike.lag as f64))
+    });
+    let pairs: Vec<(f64, f64)> = pairs.collect();
+    if pairs.len() < FEWEST_PAIRS {
+        return false;
+    }
+    let n = pairs.len() as f64;
+    let mean = |of: fn(&(f64, f64)) -> f64| pairs.iter().map(of).sum::<f64>() / n;
+    let (x, y) = (mean(|p| p.0), mean(|p| p.1));
+    let spread = pairs.iter().map(|p| (p.0 - x).powi(2)).sum::<f64>();
+    let rounding = victim.unit.powi(2) / 12.0;
+    if spread / n <= 2.0 * (2.0 * rounding) {
+        return false;
+    }
+    let slope = pairs.iter().map(|p| (p.0 - x) * (p.1 - y)).sum::<f64>() / spread;
+    let left = pairs
+        .iter()
+        .map(|p| (p.1 - y - slope * (p.0 - x)).powi(2))
+        .sum::<f64>();
+    let error = (left / (n - 2.0) / spread).sqrt();
+    // That of a copy whose rounding is all that draws it down.
+    let of_copy = 1.0 - rounding * n / spread;
+    slope + ERRORS * error < of_copy && slope < 0.5
 }
 
 #[cfg(test)]
@@ -272,5 +321,31 @@ mod tests {
         // Five clean edges of its own have a chance of 1/32.
         assert_eq!(copies(20, 0, &[1_000, 3_000, 5_000, 7_000, 9_000]), []);
         assert_eq!(copies(20, 0, &[1_000, 3_000]).len(), 1);
+    }
+
+    #[test]
+    fn strays_that_keep_their_lag_while_the_distance_varies_are_the_accused_s() {
+        let distance = |n: i64| 10 + 16 * (n * 7 % 11 % 2);
+        let times: Vec<i64> = (1..100).map(|n| 2_000 * n).collect();
+        let others: Vec<i64> = (1..100).map(|n| 2_000 * n + distance(n)).collect();
+        // The strays come 40 after the accused's edges, or 30 after the other line's.
+        let follows = |of_accused: bool| {
+            let strikes = (1..100).step_by(2).map(|n| Occurrence {
+                at: 2_000 * n,
+                polarity: Polarity::Rise,
+                stray: 0,
+                lag: if of_accused { 40 } else { 30 + distance(n) } + n % 3,
+            });
+            let accused = Accused {
+                line: 0,
+                polarity: Some(Polarity::Rise),
+                times: &times,
+                strikes: strikes.collect(),
+                rate: 0.5,
+            };
+            follows_the_accused(&others, &accused, &victim(), (18, 20))
+        };
+        assert!(follows(true));
+        assert!(!follows(false));
     }
 }

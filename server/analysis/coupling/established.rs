@@ -15,10 +15,14 @@ pub struct Established {
     pub line: usize,
     /// In ticks, both ends of its interval closed.
     pub lag: (f64, f64),
+    /// Strikes that convict it.
+    pub strays: u64,
 }
 
 /// Strikes that convict a line.
 const FEWEST: u64 = 6;
+/// So many times the strays of a level convict a line there too, against a hidden one that tells these no better.
+const MANY: u64 = 10;
 /// Lags that differ by no more than this share, and two samples, may be those of rises and falls of one line.
 const LAGS_DIFFER: f64 = 0.5;
 
@@ -45,12 +49,14 @@ pub fn levels(victims: &[Victim], examined: &[Examined]) -> Vec<(usize, Vec<Esta
         let established = clear.map(|row| Established {
             line: row.aggressor,
             lag: (row.lag.low, row.lag.high),
+            strays: row.strays,
         });
         established.collect()
     };
     let mut again = Vec::new();
     for (at, (victim, of)) in victims.iter().zip(examined).enumerate() {
-        let is_doubted = matches!(of.verdict, Verdict::Either(_));
+        let is_hidden = matches!(of.verdict, Verdict::Hidden(_));
+        let is_doubted = is_hidden || matches!(of.verdict, Verdict::Either(_));
         let open = |row: &&Coupling| is_doubted || row.standing == Standing::Inseparable;
         if !of.rows.iter().any(|row| open(&row)) {
             continue;
@@ -63,6 +69,9 @@ pub fn levels(victims: &[Victim], examined: &[Examined]) -> Vec<(usize, Vec<Esta
                 .any(|row| row.aggressor == one.line || row.inseparable_from.contains(&one.line))
         };
         known.retain(is_asked);
+        // A few strays that something hidden would tell about as well weigh little against many of the other level.
+        let few = victim.times.len() as u64;
+        known.retain(|one| !is_hidden || one.strays >= MANY * few);
         // Of two that are established neither is preferred.
         known.dedup_by_key(|one| one.line);
         if known.len() == 1 {

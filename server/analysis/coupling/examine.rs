@@ -11,9 +11,9 @@ use super::instants::{Instants, Table};
 use super::model::LagWindow;
 use super::select::{self, Explanation, Reach, Suspect, Victim};
 use super::{
-    Coupling, CouplingOptions, EARLIEST_LAG_S, FEWEST_STRIKES, GAIN, LONGEST_LAG_S, NARROWEST_WINDOW_S,
-    NEARER_MARGIN, RIVAL_MARGIN, company, hazard, one_lag, parts, phase, preferences, reacting, rows,
-    suspects_of, victims,
+    Coupling, CouplingOptions, EARLIEST_LAG_S, Edge, FEWEST_STRIKES, GAIN, LONGEST_LAG_S, NARROWEST_WINDOW_S,
+    NEARER_MARGIN, RIVAL_MARGIN, company, excused, hazard, one_lag, parts, phase, preferences, reacting,
+    rows, suspects_of, victims,
 };
 use crate::analysis::strays::Strays;
 use crate::model::{Capture, Polarity};
@@ -72,6 +72,9 @@ impl Bench<'_> {
             .collect();
         let threshold = GAIN + (2.0 * evidence.len() as f64).max(1.0).ln();
         let explanation = case.explain(&evidence, threshold);
+        if let Some(less) = excused::without(victim, self.edges, &evidence, &explanation) {
+            return self.examine(&less, counts, known);
+        }
         let mut told = case.told(&evidence, &explanation);
         if matches!(told.verdict, Verdict::Hidden(_) | Verdict::Either(_)) {
             let margins = [threshold, RIVAL_MARGIN];
@@ -254,7 +257,16 @@ impl<'a> Case<'a> {
     fn with_copies(&self, mut rows: Vec<Coupling>) -> Vec<Coupling> {
         let (capture, strays) = (self.bench.capture, self.bench.strays);
         for row in rows.iter_mut().filter(|row| !self.is_known(row)) {
-            rows::doubt_constant_company(row);
+            let edges = self.bench.edges;
+            let keeps_its_lag = |row: &Coupling, other: &super::RuledOut| {
+                let times = edges[other.line].of(match other.edge {
+                    Edge::Fall => Polarity::Fall,
+                    _ => Polarity::Rise,
+                });
+                let near = (0, self.bench.instants.span);
+                copies::follows_the_accused(times, &copies::Accused::of(row, edges), self.victim, near)
+            };
+            rows::doubt_constant_company(row, keeps_its_lag);
             let mut copies = self.copies(&copies::Accused::of(row, self.bench.edges));
             copies.retain(|copy| !self.is_cleared(row, copy));
             rows::join_suspects(row, &copies.iter().map(|c| c.line).collect::<Vec<_>>());

@@ -1,10 +1,11 @@
 //! Strays and who did them, where widths alone don't decide what is a stray.
 
-use super::{Attribution, CouplingOptions, answers, attribute, crowds, own, whole_pulses};
+use super::{Attribution, CouplingOptions, answers, attribute, crowds, mirrored, own, whole_pulses};
 use crate::analysis::strays::{self, StrayOptions, Strays};
 use crate::model::Capture;
 
-/// Strays and their causes: with crowds of short pulses that another line brings ([`crowds`]), and without those that are
+/// Strays and their causes: with crowds of short pulses that another line brings ([`crowds`]), with those that an accused
+/// line's other edges bring ([`mirrored`]), and without those that are
 /// somebody's answer ([`answers`]) or the line's own ([`own`]); with what stays open, whole pulses of another line among it
 /// ([`whole_pulses`]). Cost: those of [`strays::find`] and [`attribute`], and once more each for crowds, answers and own
 /// pulses where there are any.
@@ -12,12 +13,18 @@ pub fn judge(capture: &Capture, options: &StrayOptions, coupling: &CouplingOptio
     let mut strays = strays::find(capture, options);
     let crowds = crowds::find(capture, &strays, options);
     let settled = crowds::settle(capture, &strays, crowds, options, coupling);
+    let mut with_limits = options.clone();
     if !settled.limits.is_empty() {
-        let mut options = options.clone();
-        options.taken_over.extend(settled.limits);
-        strays = strays::find(capture, &options);
+        with_limits.taken_over.extend(settled.limits);
+        strays = strays::find(capture, &with_limits);
     }
     let mut attribution = attribute(capture, &strays, coupling);
+    let mirrored = mirrored::limits(capture, &strays, &attribution, options);
+    if !mirrored.is_empty() {
+        with_limits.taken_over.extend(mirrored);
+        strays = strays::find(capture, &with_limits);
+        attribution = attribute(capture, &strays, coupling);
+    }
     let answers = answers::of(capture, &strays, &attribution);
     if !answers.is_empty() {
         for answer in &answers {
@@ -50,7 +57,9 @@ pub fn judge(capture: &Capture, options: &StrayOptions, coupling: &CouplingOptio
 /// Whether [`judge`] may find other limits than the widths alone give. Cost: linear in strays and in the edges of lines
 /// without a limit.
 pub fn may_differ(capture: &Capture, strays: &Strays, options: &StrayOptions) -> bool {
+    let mut lines = 0..capture.lines.len();
     answers::are_possible(capture, strays)
+        || lines.any(|line| mirrored::is_open(strays, options, line))
         || own::are_possible(capture, strays)
         || !crowds::find(capture, strays, options).is_empty()
 }

@@ -19,6 +19,7 @@ mod doubts;
 mod established;
 mod evidence;
 mod examine;
+mod excused;
 #[cfg(test)]
 mod fixtures;
 mod hazard;
@@ -26,6 +27,7 @@ pub mod hints;
 pub mod instants;
 pub mod judge;
 pub mod lags;
+mod mirrored;
 mod missed;
 pub mod model;
 mod never_struck;

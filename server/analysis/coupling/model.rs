@@ -27,7 +27,7 @@ impl LagWindow {
         LagWindow {
             lo,
             hi,
-            shoulder: unit.max(0.25 * (hi - lo) as f64),
+            shoulder: unit.max(0.5 * (hi - lo) as f64),
         }
     }
 

@@ -108,7 +108,10 @@ pub fn opposite_edges_too(edges: &[OwnEdges], victim: &Victim, rows: &[Coupling]
         Edge::Fall => edges[row.aggressor].of(Polarity::Rise),
         _ => edges[row.aggressor].of(Polarity::Fall),
     };
-    let open: Vec<i64> = rows::unexplained(victim, rows).collect();
+    let open = rows::unexplained(victim, rows);
+    let open: Vec<i64> = open
+        .filter(|&t| !is_near_strikes(edges, victim, rows, t))
+        .collect();
     let follows = |t: &&i64| {
         let edge = opposite.get(opposite.partition_point(|&e| e < **t - hi));
         edge.is_some_and(|&e| e <= **t - lo)
@@ -117,6 +120,20 @@ pub fn opposite_edges_too(edges: &[OwnEdges], victim: &Victim, rows: &[Coupling]
     let covered = able::covered(opposite, &victim.opportunities(opposite), lo, hi);
     let chance = (covered / victim.time).min(1.0);
     count >= OPPOSITE_FEWEST && binomial_upper(count as u64, open.len() as u64, chance) <= OPPOSITE_CHANCE
+}
+
+/// Whether a stray follows an edge that strikes nearly as its strikes do: it is late or early, and no other cause's.
+fn is_near_strikes(edges: &[OwnEdges], victim: &Victim, rows: &[Coupling], stray: i64) -> bool {
+    rows.iter().any(|row| {
+        let lags = || row.occurrences.iter().map(|o| o.lag);
+        let (Some(lo), Some(hi)) = (lags().min(), lags().max()) else {
+            return false;
+        };
+        let slack = (hi - lo).max(victim.unit.ceil() as i64);
+        let times = rows::edges_of(edges, row);
+        let next = times.get(times.partition_point(|&t| t < stray - hi - slack));
+        next.is_some_and(|&t| t <= stray - lo + slack)
+    })
 }
 
 /// Share of a victim's strays that one line's edges, rises and falls, must explain to be taken for their cause alone.
@@ -289,6 +306,35 @@ mod tests {
                 falls: Vec::new(),
             })
             .into()
+    }
+
+    #[test]
+    fn late_strikes_are_no_strays_of_the_opposite_edges() {
+        // A counter falls 18 after every second rise of its clock, and strikes 11 later; the clock strikes by its falls.
+        let rises: Vec<i64> = (1..400).map(|n| 2_000 * n).collect();
+        let falls: Vec<i64> = rises.iter().map(|t| t + 1_000).collect();
+        let bits: Vec<i64> = (1..200).map(|n| 4_000 * n + 18).collect();
+        let of = |rises: &[i64], falls: &[i64]| OwnEdges {
+            rises: rises.to_vec(),
+            falls: falls.to_vec(),
+        };
+        let edges = [of(&rises, &falls), of(&[], &bits)];
+        let by_falls: Vec<i64> = falls.iter().copied().step_by(3).collect();
+        let clock = Coupling {
+            edge: Edge::Fall,
+            ..row(0, &by_falls, 29, 399)
+        };
+        let by_bits: Vec<i64> = bits.iter().copied().step_by(3).collect();
+        let bit = Coupling {
+            edge: Edge::Fall,
+            ..row(1, &by_bits, 10, 199)
+        };
+        let late = [4_000 * 5 + 30, 4_000 * 8 + 30, 4_000 * 11 + 30];
+        let victim = victim(late.to_vec());
+        let alone = std::slice::from_ref(&clock);
+        assert!(opposite_edges_too(&edges, &victim, alone, &clock));
+        let rows = [clock.clone(), bit];
+        assert!(!opposite_edges_too(&edges, &victim, &rows, &clock));
     }
 
     #[test]

@@ -325,7 +325,7 @@ const CLEARED_AT: f64 = 0.05;
 
 /// Lines that switched at every strike, and too seldom without the accused to be cleared by that, can't be told from
 /// it: how tightly the strays follow either is no more than a hint.
-pub fn doubt_constant_company(row: &mut Coupling) {
+pub fn doubt_constant_company(row: &mut Coupling, keeps_its_lag: impl Fn(&Coupling, &RuledOut) -> bool) {
     let miss = (1.0 - row.strike_rate.estimate).max(0.0);
     let is_twin = |out: &RuledOut| {
         let both = out.strays - out.strays_alone;
@@ -334,7 +334,7 @@ pub fn doubt_constant_company(row: &mut Coupling) {
     let twins: Vec<usize> = row
         .ruled_out
         .iter()
-        .filter(|o| is_twin(o))
+        .filter(|o| is_twin(o) && !keeps_its_lag(row, o))
         .map(|o| o.line)
         .collect();
     join_suspects(row, &twins);

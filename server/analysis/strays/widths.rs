@@ -83,6 +83,11 @@ pub fn infer<P: Iterator<Item = Pulse>>(pulses: impl Fn() -> P, sampling: f64, n
                 .or_else(|| cut(&healed(this, &known), sampling, ns))
         }
     }
+    for this in [0, 1] {
+        if let [Some(own), Some(other)] = [cuts[this], cuts[1 - this]] {
+            cuts[this] = Some(with_second_crowd(&widths[this], own, other, sampling, ns));
+        }
+    }
     if cuts == [None, None] {
         cuts = [0, 1]
             .iter()
@@ -164,6 +169,29 @@ fn is_second_crowd(widths: &[f64], sampling: f64, ns: f64) -> bool {
     longest <= SECOND_NS * ns
         && share_spread(widths) >= SECOND_SPREAD
         && longest - widths[0] >= 4.0 * sampling.max(1.0)
+}
+
+/// The cut moved beyond a second crowd, where strays of the other level are as wide: what lies between two strays, or between
+/// one and an edge of the line's own, makes a crowd of shorter pulses.
+fn with_second_crowd(widths: &[f64], own: Cut, other: Cut, sampling: f64, ns: f64) -> Cut {
+    let count = widths.partition_point(|&w| w < other.limit(sampling));
+    if count <= own.count || count == widths.len() {
+        return own;
+    }
+    let (longest_narrow, shortest_wide) = (widths[count - 1], widths[count]);
+    let is_parted = shortest_wide >= 1.3 * (longest_narrow + sampling);
+    let crowd = &widths[own.count..count];
+    if is_parted
+        && longest_narrow <= other.longest_narrow * 1.1 + sampling
+        && is_second_crowd(crowd, sampling, ns)
+    {
+        return Cut {
+            count,
+            longest_narrow,
+            shortest_wide,
+        };
+    }
+    own
 }
 
 /// How far the tenth and the ninth tenth of ascending widths are apart, as a share of the former.
@@ -393,6 +421,37 @@ fn second_cut(widths: &[f64], known: Cut, sampling: f64, ns: f64) -> Option<Cut>
 mod tests {
     use super::*;
     use crate::model::Ticks;
+
+    #[test]
+    fn slices_below_a_level_s_strays_don_t_hide_them() {
+        // Low and high strays of 40 to 76; beside the line's own edges they leave slices of 4 to 8 of the high level.
+        let mut widths: Vec<(i64, i64)> = (0..60).map(|n| (9_000 + 131 * n, 8_000 + 173 * n)).collect();
+        widths.extend((0..20).map(|n| (40 + n * 23 % 37, 12_000 + 97 * n)));
+        widths.extend((0..20).map(|n| (11_000 + 89 * n, 41 + n * 29 % 36)));
+        let scattered = widths.clone();
+        widths.extend((0..7).map(|n| (13_000 + 61 * n, 4 + n % 3 * 2)));
+        let both = |widths: &[(i64, i64)]| {
+            let (mut at, mut edge, mut pulses) = (0, 0, Vec::new());
+            for &(low, high) in widths {
+                for (level, width) in [(Level::Low, low), (Level::High, high)] {
+                    let (start, end) = (Ticks(at), Ticks(at + width));
+                    pulses.push(Pulse {
+                        edge,
+                        start,
+                        end,
+                        level,
+                    });
+                    (at, edge) = (at + width, edge + 1);
+                }
+            }
+            infer(|| pulses.clone().into_iter(), 1.0, 1.0)
+        };
+        for widths in [scattered, widths] {
+            let limit = both(&widths);
+            assert!(limit.low.is_some_and(|l| l > 76.0), "{limit:?}");
+            assert!(limit.high.is_some_and(|l| l > 76.0), "{limit:?}");
+        }
+    }
 
     fn inferred(high: &[i64], sampling: f64, ns: f64) -> NarrowLimit {
         infer(|| pulses(high).into_iter(), sampling, ns)
