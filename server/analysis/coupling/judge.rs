@@ -1,6 +1,6 @@
 //! Strays and who did them, where widths alone don't decide what is a stray.
 
-use super::{Attribution, CouplingOptions, answers, attribute, crowds, mirrored, own, whole_pulses};
+use super::{Attribution, CouplingOptions, answers, attribute, crowds, mirrored, own, slices, whole_pulses};
 use crate::analysis::strays::{self, StrayOptions, Strays};
 use crate::model::Capture;
 
@@ -51,6 +51,7 @@ pub fn judge(capture: &Capture, options: &StrayOptions, coupling: &CouplingOptio
             attribution.unsure.push(one);
         }
     }
+    slices::exchange(capture, &mut strays, &attribution);
     (strays, attribution)
 }
 

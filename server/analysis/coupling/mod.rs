@@ -40,6 +40,7 @@ mod reacting;
 pub mod rival_models;
 mod rows;
 pub mod select;
+mod slices;
 pub mod sweep;
 pub mod victims;
 pub mod whole_pulses;
