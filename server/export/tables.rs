@@ -87,6 +87,8 @@ fn couplings(report: &InspectReport) -> Table {
             ("edge", text(rows, |r| &r.edge)),
             ("strays", count(rows, |r| r.strays)),
             ("opportunities", count(rows, |r| r.opportunities)),
+            ("strays_beside", count(rows, |r| r.strays_beside)),
+            ("victim_strays", count(rows, |r| r.victim_strays)),
             ("expected_by_chance", real(rows, |r| r.expected_by_chance)),
             ("p_value", real(rows, |r| r.p_value)),
             ("q_value", real(rows, |r| r.q_value)),
