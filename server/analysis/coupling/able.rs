@@ -22,6 +22,14 @@ impl OwnEdges {
         }
     }
 
+    /// All edges of a line, strays and all, each under either polarity.
+    pub fn all(line: &Line) -> OwnEdges {
+        OwnEdges {
+            rises: line.edges.iter().map(|t| t.0).collect(),
+            falls: Vec::new(),
+        }
+    }
+
     /// Rises and falls, ascending.
     pub fn either(&self) -> Vec<i64> {
         let mut times = [self.rises.as_slice(), &self.falls].concat();

@@ -9,7 +9,8 @@ use super::able::{OwnEdges, gallop};
 use super::model::LagWindow;
 use super::rival_models::ln_binomial;
 use super::select::{Suspect, Victim};
-use crate::analysis::strays::{StrayKind, Strays};
+use super::victims;
+use crate::analysis::strays::{Stray, StrayKind, Strays};
 use crate::model::Capture;
 
 /// What is known beside one victim's own edges.
@@ -27,16 +28,22 @@ pub struct Witnesses {
 
 /// Fewer witnesses say nothing.
 const FEWEST: usize = 3;
-/// Cost, in ln likelihood, of a stray that a suspect does not explain.
+/// Cost, in ln likelihood, of a stray that a suspect does not explain, at most: where the line rings as it switches it costs
+/// no more than that does.
 const UNEXPLAINED: f64 = 8.0;
+/// Edges of the victim's own, with neither suspect's beside them, that show how often it rings; with fewer nothing is heard.
+const SHOW_RINGING: usize = 5;
 
 impl Witnesses {
     /// Those of the victim's line, of both levels. Cost: linear in its strays and edges.
     pub fn of(capture: &Capture, strays: &Strays, edges: &OwnEdges, victim: &Victim) -> Witnesses {
         let line = &capture.lines[victim.line];
         let of_line = strays.of_line(victim.line).iter();
-        let beside = of_line
-            .filter(|s| s.kind != StrayKind::Bounce && !super::victims::is_apart(line, s, victim.guard));
+        let is_counted =
+            |s: &Stray| s.level == victim.level && victim.times.binary_search(&s.start.0).is_ok();
+        let beside = of_line.filter(|s| {
+            s.kind != StrayKind::Bounce && !victims::is_apart(line, s, victim.guard) && !is_counted(s)
+        });
         Witnesses {
             starts: beside.map(|s| [s.start.0, s.start.0 + s.width.0]).collect(),
             own: edges.either(),
@@ -65,12 +72,41 @@ impl Witnesses {
         if either < FEWEST {
             return 0.0;
         }
+        let Some(unexplained) = self.ringing([(of(accused), its), (of(other), others)]) else {
+            return 0.0;
+        };
         let worth = |fits: &[bool], times: &[i64], window: &LagWindow| {
             let struck = fits.iter().filter(|f| **f).count() as f64;
             let count = (self.opportunities(times, window) as f64).max(struck).max(1.0);
-            ln_binomial(struck, count, struck / count) - UNEXPLAINED * (either as f64 - struck)
+            ln_binomial(struck, count, struck / count) - unexplained * (either as f64 - struck)
         };
         worth(&fits[0], of(accused), its) - worth(&fits[1], of(other), others)
+    }
+
+    /// What a stray costs that neither suspect explains, from how often strays come beside own edges where neither switched.
+    fn ringing(&self, suspects: [(&[i64], &LagWindow); 2]) -> Option<f64> {
+        let is_near = |edge: i64| {
+            suspects.iter().any(|(times, window)| {
+                let (lo, hi) = window.reach();
+                let (from, to) = (edge - hi - self.width - self.guard, edge - lo + self.guard);
+                times
+                    .get(times.partition_point(|&t| t < from))
+                    .is_some_and(|&t| t <= to)
+            })
+        };
+        let clear: Vec<i64> = self.own.iter().copied().filter(|&edge| !is_near(edge)).collect();
+        let rings = |&&edge: &&i64| {
+            let from = self
+                .starts
+                .partition_point(|s| s[1] < edge - self.guard - self.width);
+            let mut near = self.starts[from..]
+                .iter()
+                .take_while(|s| s[0] <= edge + self.guard);
+            near.next().is_some()
+        };
+        let ringing = clear.iter().filter(rings).count() as f64;
+        let rate = (ringing + 0.5) / (clear.len() as f64 + 1.0);
+        (clear.len() >= SHOW_RINGING).then(|| UNEXPLAINED.min(-rate.ln()))
     }
 
     /// How many of `times` would have had their stray beside one of the victim's own edges.
@@ -105,11 +141,13 @@ mod tests {
 
     /// The victim switches itself 30 ticks after each of 40 rises of line 0, of which line 1 goes along with every second one,
     /// 10 ticks later, and with `alone` more. Strays begin 20 ticks after line 0's, at those that `struck` picks.
-    fn prefer(struck: impl Fn(i64) -> bool, alone: i64) -> f64 {
+    fn prefer(struck: impl Fn(i64) -> bool, more: i64) -> f64 {
         let rises: Vec<i64> = (1..=40).map(|n| 10_000 * n).collect();
-        let own: Vec<i64> = rises.iter().map(|t| t + 30).collect();
+        // It switches at other times as well, and does not ring.
+        let alone = (0..40).map(|n| 410_000 + 10_000 * n);
+        let own: Vec<i64> = rises.iter().map(|t| t + 30).chain(alone).collect();
         let along = (1..=20).map(|n| 20_000 * n + 10);
-        let more = (1..=alone).map(|n| 20_000 * n - 9_990);
+        let more = (1..=more).map(|n| 20_000 * n - 9_990);
         let mut followed: Vec<i64> = along.chain(more).collect();
         followed.sort_unstable();
         let edges = [rises.clone(), followed].map(|rises| OwnEdges {
@@ -134,8 +172,11 @@ mod tests {
 
     #[test]
     fn strays_without_the_other_and_its_clean_edges_speak_for_the_accused() {
-        // Ten strays, five of them without line 1.
-        assert!(prefer(|n| n % 4 == 0 || n % 8 == 1, 0) > 3.0 * UNEXPLAINED);
+        // Ten strays, five of them without line 1: ten of 40 against five of 20, likewise, and five that nobody explains beside
+        // the edges of a line that rang at none of 40.
+        let known = -22.493_405_784_752_333 + 11.246_702_892_376_167 + 5.0 * 82f64.ln();
+        let told = prefer(|n| n % 4 == 0 && n % 8 != 0 || n % 8 == 1, 0);
+        assert!((told - known).abs() < 1e-9, "{told}");
         // All ten with line 1, which switched half as often: as ten of 20 against ten of 40, by SciPy 1.17.1
         // binom.logpmf(10, 40, .25) − binom.logpmf(10, 20, .5) with the coefficients taken out.
         let known = -22.493_405_784_752_333 + 13.862_943_611_198_908;

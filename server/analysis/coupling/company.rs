@@ -16,7 +16,10 @@ use crate::model::{Capture, Level, Polarity, Ticks};
 const CHANCE: f64 = 2e-3;
 /// Edges of the accused with company, and without, from which on anything is concluded.
 const FEWEST: u64 = 3;
-/// The same for a line's level, which more things than an enable go with.
+/// The same where lines are counted, whichever they are: edges with few and with many.
+const MANY_CHANCE: f64 = 1e-3;
+const FEWEST_MANY: u64 = 10;
+/// The chance for a line's level, which more things than an enable go with.
 const LEVEL_CHANCE: f64 = 2e-4;
 /// A line's level says something only where it changed so often between the accused edges: what holds for long goes with
 /// whatever else came and went meanwhile.
@@ -166,6 +169,50 @@ pub fn that_matters(
         }
     }
     best.map(|(_, contrast)| contrast)
+}
+
+/// Whether the row strikes otherwise where many lines switch beside the accused edge than where few do, if that is no chance:
+/// the lines of a bus that a hidden strobe or enable takes along tell of it together where none does alone. Arguments
+/// and cost as of [`that_matters`].
+pub fn of_many_matters(
+    edges: &[OwnEdges],
+    victim: &Victim,
+    row: &Coupling,
+    lines: &[usize],
+    [before, after]: [i64; 2],
+) -> bool {
+    let trials = trials(edges, victim, row);
+    let others: Vec<usize> = lines
+        .iter()
+        .copied()
+        .filter(|&line| line != row.aggressor)
+        .collect();
+    // By how many lines switch: opportunities and strikes.
+    let mut counts = vec![(0u64, 0u64); others.len() + 1];
+    for &(time, hit) in &trials {
+        let switches = |&&line: &&usize| {
+            [Polarity::Rise, Polarity::Fall].into_iter().any(|polarity| {
+                let times = edges[line].of(polarity);
+                let near = times.get(times.partition_point(|&t| t < time - before));
+                near.is_some_and(|&t| t <= time + after)
+            })
+        };
+        let count = &mut counts[others.iter().filter(switches).count()];
+        count.0 += 1;
+        count.1 += u64::from(hit);
+    }
+    let all = counts.iter().fold((0, 0), |all, c| (all.0 + c.0, all.1 + c.1));
+    let mut few = (0, 0);
+    let mut chances = Vec::new();
+    for count in &counts {
+        few = (few.0 + count.0, few.1 + count.1);
+        let many = (all.0 - few.0, all.1 - few.1);
+        if count.0 > 0 && few.0 >= FEWEST_MANY && many.0 >= FEWEST_MANY {
+            chances.push(fisher(few.1, few.0, many.1, many.0).two_sided());
+        }
+    }
+    let tried = chances.len() as f64;
+    chances.into_iter().any(|chance| chance * tried <= MANY_CHANCE)
 }
 
 #[cfg(test)]

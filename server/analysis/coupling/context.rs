@@ -103,6 +103,8 @@ pub struct Known {
     pub in_step_without: bool,
     /// Beside which line's edges the only accused line strikes otherwise than without them ([`super::company`]).
     pub company: Option<Contrast>,
+    /// It strikes otherwise where many lines switch with it than where few do (likewise).
+    pub goes_with_many: bool,
     /// By which line's level it strikes or not (likewise).
     pub level: Option<usize>,
     /// An accused line strikes only where it shows short pulses itself (likewise).
@@ -157,6 +159,8 @@ pub fn judge(
         _ => {}
     }
     let told_otherwise = known.keeps_distance
+        || known.goes_with_many
+        || strike_as_one(table, rows)
         || known.in_step_without
         || known.part.is_some()
         || known.company.is_some()
@@ -302,6 +306,26 @@ fn strikes_both_ways(rows: &[Coupling]) -> bool {
         rows.iter()
             .any(|b| a.aggressor == b.aggressor && a.edge != b.edge && alike(b))
     })
+}
+
+/// One chance for two accused lines must tell the instants better by so much (ln likelihood), and for more lines by this:
+/// that so many strike one victim is seldom the truth.
+const AS_ONE: f64 = 4.0;
+const MANY_AS_ONE: f64 = 1.0;
+
+/// Whether several accused lines strike no oftener where they switch together than where one does: what each strikes by
+/// itself adds up there; a line without a probe that they all go along with strikes once.
+fn strike_as_one(table: &Table, rows: &[Coupling]) -> bool {
+    let mut lines: Vec<usize> = rows.iter().map(|row| row.aggressor).collect();
+    lines.sort_unstable();
+    lines.dedup();
+    let keys = known_keys(rows);
+    let least = match lines.len() {
+        0 | 1 => return false,
+        2 => AS_ONE,
+        _ => MANY_AS_ONE,
+    };
+    rival_models::one_chance(table, &keys) - rival_models::noisy_or(table, &keys).ln_likelihood > least
 }
 
 /// Whether the hidden story only adds to the captured one: it speaks of the same lines' edges, or of those that are missing

@@ -38,6 +38,8 @@ pub struct Distances {
     pub steady: i64,
     /// How long before the accused a copy may switch.
     longest: i64,
+    /// What output delays of one chip vary by.
+    chip: f64,
 }
 
 impl Distances {
@@ -46,6 +48,7 @@ impl Distances {
         Distances {
             steady: (2.0 * victim.unit + STEADY_S * second).ceil() as i64,
             longest: (victim.unit + LONGEST_S * second).ceil() as i64,
+            chip: STEADY_S * second,
         }
     }
 }
@@ -108,7 +111,7 @@ pub fn of(
             continue;
         };
         if is_cleared(times, accused, victim, delay, distances.steady)
-            || follows_the_accused(times, accused, victim, (delay, 2 * distances.steady))
+            || follows_the_accused(times, accused, victim, (delay, 2 * distances.steady), distances)
         {
             continue;
         }
@@ -191,7 +194,8 @@ const FEWEST_PAIRS: usize = 12;
 const ERRORS: f64 = 4.0;
 
 /// Whether the strays keep their lag to the accused where the distance to `times` varies: what a copy strikes comes later where
-/// the copy does. `delay`: the middle distance and how far others may lie from it.
+/// the copy does. `delay`: the middle distance and how far others may lie from it. Distances that vary no more than output delays
+/// of one chip say nothing.
 ///
 /// Lags to the accused are regressed on the distances: slope 0 speaks for the accused, 1 for the copy. Both share the
 /// accused edge's rounding to a sample, of variance unit²/12, which draws either answer towards the middle (errors in
@@ -201,6 +205,7 @@ pub fn follows_the_accused(
     accused: &Accused,
     victim: &Victim,
     (delay, reach): (i64, i64),
+    looked_at: &Distances,
 ) -> bool {
     let pairs = accused.strikes.iter().filter_map(|strike| {
         let from = times.partition_point(|&t| t < strike.at + delay - reach);
@@ -219,7 +224,9 @@ pub fn follows_the_accused(
     let (x, y) = (mean(|p| p.0), mean(|p| p.1));
     let spread = pairs.iter().map(|p| (p.0 - x).powi(2)).sum::<f64>();
     let rounding = victim.unit.powi(2) / 12.0;
-    if spread / n <= 2.0 * (2.0 * rounding) {
+    // Both edges are rounded.
+    let varies = spread / n - 2.0 * rounding;
+    if varies <= f64::max(2.0 * rounding, looked_at.chip.powi(2)) {
         return false;
     }
     let slope = pairs.iter().map(|p| (p.0 - x) * (p.1 - y)).sum::<f64>() / spread;
@@ -325,11 +332,13 @@ mod tests {
 
     #[test]
     fn strays_that_keep_their_lag_while_the_distance_varies_are_the_accused_s() {
+        // Eight ticks to either side of the middle.
         let distance = |n: i64| 10 + 16 * (n * 7 % 11 % 2);
+        let mut looked_at = Distances::new(&victim(), 1e9);
         let times: Vec<i64> = (1..100).map(|n| 2_000 * n).collect();
         let others: Vec<i64> = (1..100).map(|n| 2_000 * n + distance(n)).collect();
         // The strays come 40 after the accused's edges, or 30 after the other line's.
-        let follows = |of_accused: bool| {
+        let follows = |of_accused: bool, looked_at: &Distances| {
             let strikes = (1..100).step_by(2).map(|n| Occurrence {
                 at: 2_000 * n,
                 polarity: Polarity::Rise,
@@ -343,9 +352,12 @@ mod tests {
                 strikes: strikes.collect(),
                 rate: 0.5,
             };
-            follows_the_accused(&others, &accused, &victim(), (18, 20))
+            follows_the_accused(&others, &accused, &victim(), (18, 20), looked_at)
         };
-        assert!(follows(true));
-        assert!(!follows(false));
+        assert!(follows(true, &looked_at));
+        assert!(!follows(false, &looked_at));
+        // Where chips vary by as much nothing is told.
+        looked_at.chip = 8.5;
+        assert!(!follows(true, &looked_at));
     }
 }

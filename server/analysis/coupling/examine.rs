@@ -109,8 +109,11 @@ impl<'a> Case<'a> {
         let mut reacting: Vec<usize> = suspects_of(bench.capture, victim.line).map(|s| s.line).collect();
         reacting.dedup();
         reacting.retain(|&line| {
-            let own = &bench.edges[line];
-            reacting::is(own, victim, record, reach.hi, -reach.lo, distances.steady)
+            let reacts =
+                |of: &OwnEdges| reacting::is(of, victim, record, reach.hi, -reach.lo, distances.steady);
+            // What a stray makes it do may be short as well.
+            reacts(&bench.edges[line])
+                || !bench.strays.of_line(line).is_empty() && reacts(&OwnEdges::all(&bench.capture.lines[line]))
         });
         let suspects = suspects_of(bench.capture, victim.line).filter(|s| !reacting.contains(&s.line));
         let own = &bench.edges[victim.line];
@@ -263,8 +266,8 @@ impl<'a> Case<'a> {
                     Edge::Fall => Polarity::Fall,
                     _ => Polarity::Rise,
                 });
-                let near = (0, self.bench.instants.span);
-                copies::follows_the_accused(times, &copies::Accused::of(row, edges), self.victim, near)
+                let (near, accused) = ((0, self.bench.instants.span), copies::Accused::of(row, edges));
+                copies::follows_the_accused(times, &accused, self.victim, near, &self.distances)
             };
             rows::doubt_constant_company(row, keeps_its_lag);
             let mut copies = self.copies(&copies::Accused::of(row, self.bench.edges));
@@ -311,6 +314,16 @@ impl<'a> Case<'a> {
             }
             _ => None,
         };
+        let goes_with_many = match rows {
+            [row] => company::of_many_matters(
+                edges,
+                victim,
+                row,
+                &lines,
+                [self.bench.instants.span, self.reach.hi],
+            ),
+            _ => false,
+        };
         let level = match rows {
             [row] => company::whose_level_matters(self.bench.capture, edges, victim, row, &lines),
             _ => None,
@@ -319,6 +332,7 @@ impl<'a> Case<'a> {
             explains: explains(victim, rows),
             is_convicted: !rows.is_empty() && rows.iter().all(|row| self.is_known(row)),
             company,
+            goes_with_many,
             level,
             is_struck: rows.iter().any(is_struck),
             keeps_distance: self.keeps_distance(rows),

@@ -1,6 +1,6 @@
 //! Strays and who did them, where widths alone don't decide what is a stray.
 
-use super::{Attribution, CouplingOptions, answers, attribute, crowds, mirrored, own, slices, whole_pulses};
+use super::{Attribution, CouplingOptions, answering, answers, attribute, crowds, mirrored, own, slices, whole_pulses};
 use crate::analysis::strays::{self, StrayOptions, Strays};
 use crate::model::Capture;
 
@@ -10,19 +10,24 @@ use crate::model::Capture;
 /// ([`whole_pulses`]). Cost: those of [`strays::find`] and [`attribute`], and once more each for crowds, answers and own
 /// pulses where there are any.
 pub fn judge(capture: &Capture, options: &StrayOptions, coupling: &CouplingOptions) -> (Strays, Attribution) {
-    let mut strays = strays::find(capture, options);
+    let find = |options: &StrayOptions| {
+        let mut strays = strays::find(capture, options);
+        answering::exchange(capture, &mut strays);
+        strays
+    };
+    let mut strays = find(options);
     let crowds = crowds::find(capture, &strays, options);
     let settled = crowds::settle(capture, &strays, crowds, options, coupling);
     let mut with_limits = options.clone();
     if !settled.limits.is_empty() {
         with_limits.taken_over.extend(settled.limits);
-        strays = strays::find(capture, &with_limits);
+        strays = find(&with_limits);
     }
     let mut attribution = attribute(capture, &strays, coupling);
     let mirrored = mirrored::limits(capture, &strays, &attribution, options);
     if !mirrored.is_empty() {
         with_limits.taken_over.extend(mirrored);
-        strays = strays::find(capture, &with_limits);
+        strays = find(&with_limits);
         attribution = attribute(capture, &strays, coupling);
     }
     let answers = answers::of(capture, &strays, &attribution);
@@ -36,7 +41,7 @@ pub fn judge(capture: &Capture, options: &StrayOptions, coupling: &CouplingOptio
     let own = own::of(capture, &strays, &attribution);
     if !own.is_empty() {
         for own in &own {
-            own::leave_out(&mut strays, own, &attribution, options);
+            own::leave_out(capture, &mut strays, own, &attribution, options);
         }
         let answers = std::mem::take(&mut attribution.answers);
         attribution = attribute(capture, &strays, coupling);
@@ -60,6 +65,7 @@ pub fn judge(capture: &Capture, options: &StrayOptions, coupling: &CouplingOptio
 pub fn may_differ(capture: &Capture, strays: &Strays, options: &StrayOptions) -> bool {
     let mut lines = 0..capture.lines.len();
     answers::are_possible(capture, strays)
+        || answering::are_possible(capture, strays)
         || lines.any(|line| mirrored::is_open(strays, options, line))
         || own::are_possible(capture, strays)
         || !crowds::find(capture, strays, options).is_empty()

@@ -6,6 +6,7 @@
 
 pub mod able;
 pub mod all_pairs;
+mod answering;
 pub mod answers;
 mod beside;
 mod causes;
@@ -286,11 +287,15 @@ pub fn attribute(capture: &Capture, strays: &Strays, options: &CouplingOptions) 
         causes: vec![None; strays.strays.len()],
         ..Attribution::default()
     };
-    let victims = victims::of(capture, strays);
-    if victims.is_empty() {
+    if strays.strays.is_empty() {
         return attribution;
     }
     let edges = able::own_edges(capture, strays);
+    let answering = answering::find(capture, strays, &edges);
+    let victims = victims::of(capture, strays, &edges, &answering);
+    if victims.is_empty() {
+        return attribution;
+    }
     let tried: usize = victims.iter().map(|v| suspects_of(capture, v.line).count()).sum();
     attribution.pairs_tried = tried;
     let mut p_values: Vec<f64> = Vec::new();

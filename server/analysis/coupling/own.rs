@@ -34,6 +34,9 @@ pub struct Own {
 /// A pulse of some use is no shorter: flip-flops of the TTL families are specified for 20 to 40 ns and more (from memory of
 /// their data books).
 const USEFUL_S: f64 = 36e-9;
+/// Where so large a share of the edges that begin no long pulse begin a short one, each edge begins one or the other, and the
+/// short ones are a job however short: a register that clears itself, a monostable.
+const EVERY: f64 = 0.95;
 /// Share of the long pulses that must begin so, and how many there are at least.
 const MOST: f64 = 0.5;
 const FEWEST: u64 = 5;
@@ -75,7 +78,8 @@ fn own_of(capture: &Capture, strays: &Strays, row: &Coupling, level: Level) -> O
     let at = |share: f64| lags[((lags.len() - 1) as f64 * share).round() as usize];
     let (least, most) = (!lags.is_empty()).then(|| (at(TAIL), at(1.0 - TAIL)))?;
     let widths = of_level().map(|o| strays.strays[o.stray].width.0).collect();
-    if !are_of_use(capture, strays.sampling[row.victim], widths) {
+    let every = row.strays as f64 >= EVERY * row.opportunities as f64;
+    if !every && !are_of_use(capture, strays.sampling[row.victim], widths) {
         return None;
     }
     let slack = strays.sampling[row.victim]
@@ -148,22 +152,37 @@ pub(super) fn are_possible(capture: &Capture, strays: &Strays) -> bool {
             .of_line(line)
             .iter()
             .filter(|s| s.kind == StrayKind::Pulse && s.level == level);
-        strays.limits[line].origin == LimitOrigin::Inferred
-            && are_of_use(
-                capture,
-                strays.sampling[line],
-                of_level.map(|s| s.width.0).collect(),
-            )
+        strays.limits[line].origin == LimitOrigin::Inferred && of_level.count() > 0
     })
 }
 
 /// Takes the pulses of `own` out, and all of their level where hardly any other is left; but none that the person or another
-/// analysis called a stray.
-pub(super) fn leave_out(strays: &mut Strays, own: &Own, attribution: &Attribution, options: &StrayOptions) {
+/// analysis called a stray. What begins so after a stray of the other line is the line's own as well: it does as it is told.
+pub(super) fn leave_out(
+    capture: &Capture,
+    strays: &mut Strays,
+    own: &Own,
+    attribution: &Attribution,
+    options: &StrayOptions,
+) {
     let is_row =
         |c: &&Coupling| c.victim == own.line && c.aggressor == own.to && c.levels.contains(&own.level);
     let rows = attribution.couplings.iter().filter(is_row);
     let starts: BTreeSet<i64> = rows.flat_map(|c| &c.occurrences).map(|o| o.at + o.lag).collect();
+    let aggressor = &capture.lines[own.to];
+    let slack = strays.sampling[own.line].max(strays.sampling[own.to]).ceil() as i64;
+    let (least, most) = own.lags;
+    let begins_so = |start: i64| {
+        let from = aggressor
+            .edges
+            .partition_point(|e| e.0 < start - most - slack);
+        let near = aggressor.edges[from..]
+            .iter()
+            .take_while(|e| e.0 <= start - least + slack);
+        let mut polarities = near.enumerate().map(|(n, _)| aggressor.polarity(from + n));
+        starts.contains(&start)
+            || polarities.any(|polarity| own.edge == Edge::Both || own.edge == polarity.into())
+    };
     let marked = |line: usize, start: i64| {
         options
             .marks
@@ -175,13 +194,13 @@ pub(super) fn leave_out(strays: &mut Strays, own: &Own, attribution: &Attributio
     };
     let of_level = strays.strays.iter().filter(|s| is_of(s.line, s.level, s.kind));
     let (all, kept) = of_level.fold((0u64, 0u64), |(all, kept), s| {
-        (all + 1, kept + u64::from(!starts.contains(&s.start.0)))
+        (all + 1, kept + u64::from(!begins_so(s.start.0)))
     });
     let leaves_few = (kept as f64) < FEW_LEFT * all as f64;
     strays.strays.retain(|s| {
         !is_of(s.line, s.level, s.kind)
             || marked(s.line, s.start.0)
-            || !leaves_few && !starts.contains(&s.start.0)
+            || !leaves_few && !begins_so(s.start.0)
     });
     if leaves_few {
         let limits = &mut strays.limits[own.line];
@@ -259,7 +278,26 @@ mod tests {
         assert_eq!(judged(&capture(useful, 0)), (0, 0, vec![(30, 60, 60)]));
         // The long ones come at another time: the short ones are struck.
         assert_eq!(judged(&capture(useful, 9_000)), (30, 1, vec![]));
-        // Too short for any job: the clock strikes what it clocks.
-        assert_eq!(judged(&capture(|n| 10 + n * 7 % 20, 0)), (30, 1, vec![]));
+        // However short, where every edge begins one or the other.
+        assert_eq!(
+            judged(&capture(|n| 10 + n * 7 % 20, 0)),
+            (0, 0, vec![(30, 60, 60)])
+        );
+    }
+
+    #[test]
+    fn a_clock_strikes_what_it_clocks() {
+        let mut capture = capture(|n| 10 + n * 7 % 20, 0);
+        // Now and then it doesn't.
+        let quiet: Vec<i64> = capture.lines[1]
+            .edges
+            .chunks(2)
+            .map(|p| p[1].0 - p[0].0)
+            .collect();
+        let pairs = capture.lines[1].edges.chunks(2).zip(quiet).enumerate();
+        let kept = pairs.filter(|(n, (_, width))| *width > 100 || n % 2 == 0);
+        let edges: Vec<Ticks> = kept.flat_map(|(_, (pair, _))| pair.to_vec()).collect();
+        capture.lines[1] = Line::digital("GRANT", Level::Low, edges, capture.span);
+        assert_eq!(judged(&capture), (15, 1, vec![]));
     }
 }

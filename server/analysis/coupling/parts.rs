@@ -59,16 +59,17 @@ pub fn ground(edges: &[OwnEdges], victim: &Victim, rows: &[Coupling], latest: i6
 }
 
 /// Edges nearer to each other than this share of what (nearly) all successive ones keep are no two of one train.
-const NEAR: f64 = 0.8;
+const NEAR: f64 = 0.9;
 /// Share of a line's intervals that may be shorter than what they are said to keep.
-const SHORTEST: f64 = 0.05;
+const SHORTEST: f64 = 0.02;
 /// Share of strays or edges that may stray into such a distance.
 const ASTRAY: f64 = 0.03;
 /// Chance at or below which strays that keep away from a line's edges do so for a reason.
 const CHANCE: f64 = 1e-4;
+const LEFT_OUT_CHANCE: f64 = 1e-3;
 /// Strays without the accused that say something, and as a share of its strikes.
-const FEWEST: usize = 8;
-const SHARE: f64 = 0.03;
+const FEWEST: usize = 4;
+const SHARE: f64 = 0.02;
 /// Half of them lie no farther from its edges than so many of its usual intervals: else they belong to another time.
 const WITHIN: f64 = 2.0;
 
@@ -109,7 +110,7 @@ fn left_out(
     let belongs = distances[count / 2] as f64 <= WITHIN * usual;
     let covered = within(own, &victim.rests, lag - near, lag + near) / victim.time;
     let chance = binomial_lower(astray as u64, count as u64, covered.min(1.0));
-    (keeps_away && belongs && chance <= CHANCE).then_some(count)
+    (keeps_away && belongs && chance <= LEFT_OUT_CHANCE).then_some(count)
 }
 
 /// Rates of two rows are called alike only where they are known to so much: the sum of 1/strikes.

@@ -155,6 +155,20 @@ pub fn noisy_or(table: &Table, keys: &[usize]) -> Fitted {
     }
 }
 
+/// ln likelihood of one chance at whatever instants any of `keys` (at most 128) switched, however many of them did, and
+/// another where none: a line without a probe that all of them go along with strikes no oftener where two do. Cost: a
+/// look at the patterns for each key.
+pub fn one_chance(table: &Table, keys: &[usize]) -> f64 {
+    let (mut with, mut without) = ((0.0, 0.0), (0.0, 0.0));
+    for (who, count, struck) in grouped(table, keys) {
+        let side = if who == 0 { &mut without } else { &mut with };
+        side.0 += count;
+        side.1 += struck;
+    }
+    let told = |(count, struck): (f64, f64)| ln_binomial(struck, count, struck / f64::max(count, 1.0));
+    told(with) + told(without)
+}
+
 /// The best captured story: `known` first, then keys that bring at least `price` each; last, those that bring less
 /// are dropped.
 pub fn captured(table: &Table, known: &[usize], price: f64) -> Fitted {
@@ -435,6 +449,28 @@ mod tests {
         );
         assert_eq!(captured(&table, &[0], 7.0).keys, vec![0]);
         assert_eq!(hidden(&table, 7.0).keys, vec![0]);
+    }
+
+    #[test]
+    fn two_that_strike_do_so_more_often_together() {
+        // Chances of 0.4 and 0.4 make 0.64 together; of a hidden line with both, 0.4.
+        let told = |together: f64| {
+            let table = Table::counted(
+                &[
+                    (&[COLD], 100.0, 40.0),
+                    (&[FLU], 100.0, 40.0),
+                    (&[COLD, FLU], 100.0, 100.0 * together),
+                    (&[NONE_OF_THEM], 1_000.0, 0.0),
+                ],
+                12,
+            );
+            one_chance(&table, &[0, 3]) - noisy_or(&table, &[0, 3]).ln_likelihood
+        };
+        assert!(told(0.64) < -3.0, "{}", told(0.64));
+        assert!(told(0.4) > 3.0, "{}", told(0.4));
+        // 40·ln 0.4 + 60·ln 0.6.
+        let alone = Table::counted(&[(&[COLD], 100.0, 40.0), (&[NONE_OF_THEM], 1_000.0, 0.0)], 12);
+        assert!((one_chance(&alone, &[0]) + 67.301_166_700_925_64).abs() < 1e-6);
     }
 
     #[test]

@@ -323,13 +323,18 @@ fn alone(times: &[i64], opportunities: &[std::ops::Range<usize>], accused: &[i64
 /// A line with fewer edges of its own than would have shown a strike with this chance is not cleared by them.
 const CLEARED_AT: f64 = 0.05;
 
+/// Share of the strikes that may come without such a line: strays by themselves, and edges that sampling hid.
+const WITHOUT: f64 = 0.03;
+
 /// Lines that switched at every strike, and too seldom without the accused to be cleared by that, can't be told from
 /// it: how tightly the strays follow either is no more than a hint.
 pub fn doubt_constant_company(row: &mut Coupling, keeps_its_lag: impl Fn(&Coupling, &RuledOut) -> bool) {
     let miss = (1.0 - row.strike_rate.estimate).max(0.0);
     let is_twin = |out: &RuledOut| {
         let both = out.strays - out.strays_alone;
-        both >= row.strays && out.strays_alone == 0 && miss.powf(out.opportunities_alone as f64) > CLEARED_AT
+        both as f64 >= (1.0 - WITHOUT) * row.strays as f64
+            && out.strays_alone == 0
+            && miss.powf(out.opportunities_alone as f64) > CLEARED_AT
     };
     let twins: Vec<usize> = row
         .ruled_out

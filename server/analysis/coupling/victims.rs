@@ -1,6 +1,7 @@
 //! Whom to look at: each line at each level at which it shows strays, and when it was able to.
 
-use super::able::{self, OwnEdges};
+use super::able::{self, OwnEdges, Rest};
+use super::answering::Answering;
 use super::select::Victim;
 use super::sweep;
 use crate::analysis::merged;
@@ -8,31 +9,45 @@ use crate::analysis::parallel::on_all_cores;
 use crate::analysis::strays::{Stray, StrayKind, Strays};
 use crate::model::{Capture, Level, Line, Polarity};
 
-/// Every line and level with strays. Cost: linear in edges of these lines. All cores.
-pub fn of(capture: &Capture, strays: &Strays) -> Vec<Victim> {
+/// Every line and level with strays. `edges`: own edges of all lines. Cost: linear in edges of the lines with strays. All
+/// cores.
+pub fn of(capture: &Capture, strays: &Strays, edges: &[OwnEdges], answering: &[Answering]) -> Vec<Victim> {
     let lines: Vec<usize> = (0..capture.lines.len())
         .filter(|&line| capture.lines[line].same_as.is_none() && !strays.of_line(line).is_empty())
         .collect();
     let of_line = |&line: &usize| {
         let levels = [Level::Low, Level::High].into_iter();
         let victims: Vec<Victim> = levels
-            .filter_map(|level| victim(capture, strays, line, level))
+            .filter_map(|level| {
+                let answers = answering.iter().find(|a| a.line == line && a.from != level);
+                victim(capture, strays, (line, level), answers.map(|a| (a, edges)))
+            })
             .collect();
         victims
     };
     on_all_cores(&lines, of_line).into_iter().flatten().collect()
 }
 
-/// The line at one stray level, where it shows strays and is ever able to.
-fn victim(capture: &Capture, strays: &Strays, line: usize, level: Level) -> Option<Victim> {
+/// The line at one stray level, where it shows strays and is ever able to. `answers`: what is known of its edges that leave the
+/// other level.
+fn victim(
+    capture: &Capture,
+    strays: &Strays,
+    (line, level): (usize, Level),
+    answers: Option<(&Answering, &[OwnEdges])>,
+) -> Option<Victim> {
     let first = strays.strays.partition_point(|s| s.line < line);
-    let guard = guard_of(strays, line);
+    let guard = answers.map_or_else(|| guard_of(strays, line), |(answering, _)| answering.guard);
     let of_level: Vec<usize> = strays
         .of_line(line)
         .iter()
         .enumerate()
         .filter(|(_, s)| s.level == level && s.kind != StrayKind::Bounce)
-        .filter(|(_, s)| is_apart(&capture.lines[line], s, guard))
+        .filter(|(_, s)| {
+            let record = &capture.lines[line];
+            is_apart(record, s, guard)
+                || answers.is_some_and(|(a, edges)| is_before_answer(record, s, guard, a, edges))
+        })
         .map(|(i, _)| first + i)
         .collect();
     let mut widths: Vec<i64> = of_level.iter().map(|&i| strays.strays[i].width.0).collect();
@@ -40,7 +55,10 @@ fn victim(capture: &Capture, strays: &Strays, line: usize, level: Level) -> Opti
     if of_level.is_empty() {
         return None;
     }
-    let rests = able::rests(capture, strays, line, level.inverted());
+    let mut rests = able::rests(capture, strays, line, level.inverted());
+    if let Some((answering, edges)) = answers {
+        until_answers(&mut rests, guard, |end| answering.is_answer(edges, end));
+    }
     let time = able::length(&rests);
     (time > 0.0).then(|| Victim {
         line,
@@ -53,6 +71,31 @@ fn victim(capture: &Capture, strays: &Strays, line: usize, level: Level) -> Opti
         guard,
         width: widths[widths.len() / 2],
     })
+}
+
+/// Whether the stray comes before an answer of the line's own, as far from the edge before it as any.
+fn is_before_answer(
+    line: &Line,
+    stray: &Stray,
+    guard: i64,
+    answering: &Answering,
+    edges: &[OwnEdges],
+) -> bool {
+    let Some(edge) = stray.edge else { return false };
+    let before = edge.checked_sub(1).map(|e| line.edges[e].0);
+    let own = line.edges.get(edge + 2).map(|t| t.0);
+    before.is_none_or(|t| stray.start.0 - t >= guard)
+        && own.is_some_and(|own| answering.is_before(edges, stray.start.0, own))
+}
+
+/// Lengthens the rests that an answer ends, as strays are counted up to it and not up to `guard` before.
+fn until_answers(rests: &mut [Rest], guard: i64, is_answer: impl Fn(i64) -> bool) {
+    for at in 0..rests.len() {
+        if is_answer(rests[at].end) {
+            let next = rests.get(at + 1).map_or(i64::MAX, |r| r.start);
+            rests[at].end = (rests[at].end + guard).min(next);
+        }
+    }
 }
 
 /// Share of one-sample strays up to which strays are all seen.

@@ -1,0 +1,234 @@
+//! Strays before a line's own edge, where that edge answers another line's.
+//!
+//! Of two short levels beside an edge of the line's own either may be the stray, and a line rings as it switches. But an
+//! acknowledge follows its request after a time that its other edges show. Where the last of the three edges keeps that time
+//! and the first comes well before it, the stray came first, and no ringing comes before the edge that rings.
+
+use super::able::OwnEdges;
+use super::victims;
+use crate::analysis::strays::{StrayKind, Strays};
+use crate::model::{Capture, Level, Line, Polarity};
+
+/// A line whose own edges out of one level answer another line's.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Answering {
+    pub line: usize,
+    /// The level that its answers leave; strays before them are of the other.
+    pub from: Level,
+    /// Whose edges it answers.
+    pub to: (usize, Polarity),
+    /// How long after them, in ticks, both ends closed.
+    pub after: [i64; 2],
+    /// The widest stray before an answer, in ticks: what is as short beside an own edge may be one.
+    pub guard: i64,
+}
+
+/// An answer comes no later than this.
+const LATEST_S: f64 = 1e-6;
+/// Edges that are answered once, with nothing before the answer, that show the time: so many at least.
+const FEWEST_CLEAN: usize = 12;
+/// Share of the line's edges that come between a question and the end of it (the others end strays after the other edge), and
+/// of the other line's edges that are answered.
+const ANSWER: f64 = 0.5;
+const ANSWERED: f64 = 0.8;
+/// Share of the distances, at either end, that is looked past.
+const TAIL: f64 = 0.02;
+/// Strays before an answer, at least.
+const FEWEST: usize = 4;
+/// A gate that glitches as its inputs race puts out less than this for long: the difference of two paths of a few gates (5 to
+/// 22 ns each, from memory of TTL data books).
+const RACE_S: f64 = 25e-9;
+
+impl Answering {
+    /// The edge that is answered at `own`, if it is.
+    fn asked(&self, edges: &[OwnEdges], own: i64) -> Option<i64> {
+        let times = edges[self.to.0].of(self.to.1);
+        let last = times.partition_point(|&t| t <= own - self.after[0]);
+        let asked = *times.get(last.checked_sub(1)?)?;
+        (own - asked <= self.after[1]).then_some(asked)
+    }
+
+    /// Whether an own edge at `own` is an answer.
+    pub fn is_answer(&self, edges: &[OwnEdges], own: i64) -> bool {
+        self.asked(edges, own).is_some()
+    }
+
+    /// Whether the pulse from `start` comes before the answer at `own` and is none itself.
+    pub fn is_before(&self, edges: &[OwnEdges], start: i64, own: i64) -> bool {
+        self.asked(edges, own).is_some() && !self.is_answer(edges, start)
+    }
+}
+
+/// Three successive edges of a line: a short pulse and a short rest before its own edge.
+#[derive(Clone, Copy)]
+struct Triple {
+    /// Position of the stray among all, and of the first edge on the line.
+    stray: usize,
+    first: usize,
+    at: [i64; 3],
+}
+
+/// The lines with strays before their answers. `edges`: own edges of all lines. Cost: linear in the strays; for lines with
+/// enough of them beside own edges, those edges × log of the others' for each other line.
+pub fn find(capture: &Capture, strays: &Strays, edges: &[OwnEdges]) -> Vec<Answering> {
+    let mut found = Vec::new();
+    for line in 0..capture.lines.len() {
+        for from in [Level::Low, Level::High] {
+            let triples = triples(capture, strays, line, from);
+            if capture.lines[line].same_as.is_some() || triples.len() < FEWEST {
+                continue;
+            }
+            let shown = answered(capture, strays, edges, line, from);
+            let fitting = shown.and_then(|answering| {
+                let mut widths: Vec<i64> = triples
+                    .iter()
+                    .filter(|t| answering.is_before(edges, t.at[0], t.at[2]))
+                    .map(|t| t.at[1] - t.at[0])
+                    .collect();
+                widths.sort_unstable();
+                let middle = *widths.get(widths.len() / 2)?;
+                let is_told = !is_set_off(capture, strays, &triples)
+                    && widths.len() >= FEWEST && middle as f64 >= capture.timebase.ticks_of(RACE_S);
+                is_told.then(|| Answering {
+                    guard: widths[widths.len() - 1],
+                    ..answering
+                })
+            });
+            found.extend(fitting);
+        }
+    }
+    found
+}
+
+/// A line that strays of another one set off does so within this.
+const SET_OFF_S: f64 = 60e-9;
+
+/// Whether most of these begin with an edge of another line's stray: that line was struck, and this one does as it is told.
+fn is_set_off(capture: &Capture, strays: &Strays, triples: &[Triple]) -> bool {
+    let reach = capture.timebase.ticks_of(SET_OFF_S).ceil() as i64;
+    let own = triples.first().map(|t| strays.strays[t.stray].line);
+    let others = strays.strays.iter().filter(|s| Some(s.line) != own);
+    let mut edges: Vec<i64> = others
+        .flat_map(|s| [s.start.0, s.start.0 + s.width.0])
+        .collect();
+    edges.sort_unstable();
+    let begins = |t: &&Triple| {
+        let near = edges.get(edges.partition_point(|&e| e < t.at[0] - reach));
+        near.is_some_and(|&e| e < t.at[0])
+    };
+    2 * triples.iter().filter(begins).count() > triples.len()
+}
+
+/// Short pulses of the other level with a short rest before an own edge of the line out of `from`.
+fn triples(capture: &Capture, strays: &Strays, line: usize, from: Level) -> Vec<Triple> {
+    let record = &capture.lines[line];
+    let (guard, limits) = (victims::guard_of(strays, line), &strays.limits[line]);
+    let first = strays.strays.partition_point(|s| s.line < line);
+    let of_line = strays.of_line(line).iter().enumerate();
+    let pulses = of_line.filter(|(_, s)| s.kind == StrayKind::Pulse);
+    let triple = |(at, s): (usize, &crate::analysis::strays::Stray)| {
+        // The stray, or the slice that was taken for it.
+        let begins = match s.level == from {
+            true => s.edge?.checked_sub(1)?,
+            false => s.edge?,
+        };
+        let edge = |n: usize| record.edges.get(begins + n).map(|t| t.0);
+        let triple = Triple {
+            stray: first + at,
+            first: begins,
+            at: [edge(0)?, edge(1)?, edge(2)?],
+        };
+        let rested = begins.checked_sub(1).map(|e| record.edges[e].0);
+        // Neither the rest before nor the line's own pulse is short.
+        let is_long = |level: Level, width: i64| limits.of(level).is_none_or(|l| width as f64 >= l);
+        let is_alone = rested.is_none_or(|t| is_long(from, triple.at[0] - t))
+            && edge(3).is_none_or(|t| is_long(from.inverted(), t - triple.at[2]));
+        let is_beside = triple.at[2] - triple.at[1] < guard && triple.at[1] - triple.at[0] <= guard;
+        (is_alone && is_beside).then_some(triple)
+    };
+    pulses.filter_map(triple).collect()
+}
+
+/// Whose edge the line's own edges out of `from` answer, and when.
+fn answered(capture: &Capture, strays: &Strays, edges: &[OwnEdges], line: usize, from: Level) -> Option<Answering> {
+    let out_of: Vec<i64> = edges_out_of(&capture.lines[line], from);
+    let latest = capture.timebase.ticks_of(LATEST_S) as i64;
+    let unit = strays.sampling[line].max(1.0).ceil() as i64;
+    let others = (0..capture.lines.len()).filter(|&o| o != line && capture.lines[o].same_as.is_none());
+    let asked = others.flat_map(|o| [(o, Polarity::Rise), (o, Polarity::Fall)]);
+    let answering = asked.filter_map(|to| {
+        let times = edges[to.0].of(to.1);
+        // As many questions as answers, or as answers and strays before them.
+        if times.len() > out_of.len() || times.len() < FEWEST_CLEAN {
+            return None;
+        }
+        let all = edges[to.0].either();
+        let mut alone: Vec<i64> = Vec::new();
+        let (mut answers, mut counted) = (0, 0);
+        for &asked in times {
+            let next = all.get(all.partition_point(|&t| t <= asked)).copied();
+            let until = next.unwrap_or(i64::MAX).min(asked + latest);
+            let of = &out_of[out_of.partition_point(|&t| t < asked)..out_of.partition_point(|&t| t < until)];
+            answers += usize::from(!of.is_empty());
+            counted += of.len();
+            if let [answer] = of {
+                alone.push(answer - asked);
+            }
+        }
+        let answers_all = answers as f64 >= ANSWERED * times.len() as f64;
+        let is_all = counted as f64 >= ANSWER * out_of.len() as f64;
+        if alone.len() < FEWEST_CLEAN || !answers_all || !is_all {
+            return None;
+        }
+        alone.sort_unstable();
+        let at = |share: f64| alone[((alone.len() - 1) as f64 * share).round() as usize];
+        Some(Answering {
+            line,
+            from,
+            to,
+            after: [at(TAIL) - unit, at(1.0 - TAIL) + unit],
+            guard: 0,
+        })
+    });
+    // Of several that are answered, the one that keeps the time best.
+    answering.min_by_key(|a| a.after[1] - a.after[0])
+}
+
+/// The edges at which the line leaves `from`, strays and all, in ticks.
+fn edges_out_of(record: &Line, from: Level) -> Vec<i64> {
+    let of_segment = record.segments().into_iter().flat_map(|segment| {
+        let skip = usize::from(segment.first != from);
+        segment.edges.skip(skip).step_by(2)
+    });
+    of_segment.map(|edge| record.edges[edge].0).collect()
+}
+
+/// Whether a line has short levels enough beside its own edges. Cost: linear in strays.
+pub fn are_possible(capture: &Capture, strays: &Strays) -> bool {
+    (0..capture.lines.len()).any(|line| {
+        let mut levels = [Level::Low, Level::High].into_iter();
+        levels.any(|from| triples(capture, strays, line, from).len() >= FEWEST)
+    })
+}
+
+/// Puts the stray before an answer in the place of the rest after it, where that was taken for one. Cost:
+/// as [`find`].
+pub fn exchange(capture: &Capture, strays: &mut Strays) {
+    if !are_possible(capture, strays) {
+        return;
+    }
+    let edges = super::able::own_edges(capture, strays);
+    for answering in find(capture, strays, &edges) {
+        let record = &capture.lines[answering.line];
+        for triple in triples(capture, strays, answering.line, answering.from) {
+            let stray = &mut strays.strays[triple.stray];
+            let is_slice = stray.level == answering.from;
+            if is_slice && answering.is_before(&edges, triple.at[0], triple.at[2]) {
+                stray.edge = Some(triple.first);
+                stray.start = record.edges[triple.first];
+                stray.width = record.edges[triple.first + 1] - stray.start;
+                stray.level = answering.from.inverted();
+            }
+        }
+    }
+}
