@@ -19,7 +19,7 @@ pub struct Answering {
     pub to: (usize, Polarity),
     /// How long after them, in ticks, both ends closed.
     pub after: [i64; 2],
-    /// The widest stray before an answer, in ticks: what is as short beside an own edge may be one.
+    /// The middle width of the strays before answers, in ticks: what is as short beside an own edge may be one.
     pub guard: i64,
 }
 
@@ -90,7 +90,7 @@ pub fn find(capture: &Capture, strays: &Strays, edges: &[OwnEdges]) -> Vec<Answe
                 let is_told = !is_set_off(capture, strays, &triples)
                     && widths.len() >= FEWEST && middle as f64 >= capture.timebase.ticks_of(RACE_S);
                 is_told.then(|| Answering {
-                    guard: widths[widths.len() - 1],
+                    guard: middle,
                     ..answering
                 })
             });
@@ -230,5 +230,76 @@ pub fn exchange(capture: &Capture, strays: &mut Strays) {
                 stray.level = answering.from.inverted();
             }
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use crate::analysis::coupling::judge::judge;
+    use crate::analysis::coupling::{CouplingOptions, Edge, Standing};
+    use crate::analysis::strays::{StrayOptions, Strays};
+    use crate::model::{Capture, Level, Line, Ticks, TimeSpan};
+
+    const ROUNDS: i64 = 160;
+
+    /// REQ rises and falls; ACK answers both 90 to 130 ticks later. `more`: edges of ACK besides, by round and the two moments of
+    /// its answers.
+    fn judged(more: impl Fn(i64, [i64; 2]) -> Vec<i64>) -> (Strays, Vec<(usize, Edge, u64)>) {
+        let span = TimeSpan::new(Ticks(0), Ticks(20_000 * (ROUNDS + 1)));
+        let (mut request, mut acknowledge) = (Vec::new(), Vec::new());
+        for n in 1..ROUNDS {
+            let at = 20_000 * n + 389 * (n % 13);
+            let up = at + 90 + n * 7 % 41;
+            let done = up + 150 + n * 11 % 90;
+            let down = done + 90 + n * 13 % 41;
+            request.extend([at, done]);
+            acknowledge.extend([up, down]);
+            acknowledge.extend(more(n, [up, down]));
+        }
+        acknowledge.sort_unstable();
+        let line = |name: &str, edges: Vec<i64>| {
+            Line::digital(name, Level::Low, edges.into_iter().map(Ticks).collect(), span)
+        };
+        let lines = vec![line("REQ", request), line("ACK", acknowledge)];
+        let capture = Capture::in_nanoseconds("handshake", span, lines);
+        let (strays, attribution) = judge(&capture, &StrayOptions::default(), &CouplingOptions::default());
+        let clear = attribution
+            .couplings
+            .iter()
+            .filter(|c| c.standing == Standing::Clear);
+        let rows = clear.map(|c| (c.aggressor, c.edge, c.strays)).collect();
+        (strays, rows)
+    }
+
+    /// Every third round is struck.
+    fn is_struck(n: i64) -> bool {
+        n % 3 == 0
+    }
+
+    #[test]
+    fn a_pulse_before_the_answer_is_the_request_s_and_not_the_rest_after_it() {
+        let (strays, rows) = judged(|n, [up, _]| {
+            let asked = up - 90 - n * 7 % 41;
+            match is_struck(n) {
+                true => vec![asked + 6 + n % 2, asked + 42 + n * 5 % 23],
+                false => Vec::new(),
+            }
+        });
+        let struck = (1..ROUNDS).filter(|&n| is_struck(n)).count() as u64;
+        assert_eq!(rows, [(0, Edge::Rise, struck)]);
+        assert!(strays.strays.iter().all(|s| s.level == Level::High));
+        assert_eq!(strays.strays.len() as u64, struck);
+    }
+
+    #[test]
+    fn a_line_that_rings_after_its_answers_accuses_nobody() {
+        let (_, rows) = judged(|n, answers| {
+            let ring = |at: i64| [at + 30 + n % 5, at + 56 + n * 5 % 13];
+            match is_struck(n) {
+                true => answers.into_iter().flat_map(ring).collect(),
+                false => Vec::new(),
+            }
+        });
+        assert_eq!(rows, []);
     }
 }

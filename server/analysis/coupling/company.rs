@@ -12,12 +12,16 @@ use super::{Coupling, Edge};
 use crate::analysis::stats::fisher::fisher;
 use crate::model::{Capture, Level, Polarity, Ticks};
 
-/// Chance, all lines and edges allowed for, at or below which company matters.
-const CHANCE: f64 = 2e-3;
+/// Chance, all lines and edges allowed for, at or below which company matters; where the accused is the busiest line, with which
+/// all that it latches goes along, and where it is another.
+const CHANCE_OF_CLOCK: f64 = 2e-3;
+const CHANCE: f64 = 3e-4;
+/// The busiest line's edges, to this share.
+const BUSIEST: f64 = 0.9;
 /// Edges of the accused with company, and without, from which on anything is concluded.
 const FEWEST: u64 = 3;
 /// The same where lines are counted, whichever they are: edges with few and with many.
-const MANY_CHANCE: f64 = 1e-3;
+const MANY_CHANCE: f64 = 2e-4;
 const FEWEST_MANY: u64 = 10;
 /// The chance for a line's level, which more things than an enable go with.
 const LEVEL_CHANCE: f64 = 2e-4;
@@ -119,6 +123,28 @@ fn trials(edges: &[OwnEdges], victim: &Victim, row: &Coupling) -> Vec<(i64, bool
         .collect()
 }
 
+/// Whether one of `times` lies in `[time − before, time + after]`; none where that hangs on a sample: how an edge near either end
+/// is rounded goes with whether sampling shows the stray.
+fn switches(times: &[i64], time: i64, [before, after]: [i64; 2], unit: f64) -> Option<bool> {
+    let slack = if unit > 1.0 { unit.ceil() as i64 } else { 1 };
+    let is_any = |from: i64, to: i64| {
+        let next = times.get(times.partition_point(|&t| t < from));
+        next.is_some_and(|&t| t <= to)
+    };
+    let is_within = is_any(time - before + slack, time + after - slack);
+    let may_be = is_any(time - before - slack, time + after + slack);
+    (is_within == may_be).then_some(is_within)
+}
+
+/// Whether either of two is so, as far as is known.
+fn either(a: Option<bool>, b: Option<bool>) -> Option<bool> {
+    match (a, b) {
+        (Some(true), _) | (_, Some(true)) => Some(true),
+        (Some(false), Some(false)) => Some(false),
+        _ => None,
+    }
+}
+
 /// The line beside whose edges the row strikes most differently from how it strikes without them, if that is no chance.
 /// `lines`: those that are asked about; `before`, `after`: how long before and after the accused edge another belongs to
 /// it, in ticks. Cost: for each line, the accused edges × log of its own.
@@ -130,21 +156,24 @@ pub fn that_matters(
     [before, after]: [i64; 2],
 ) -> Option<Contrast> {
     let trials = trials(edges, victim, row);
+    let busiest = lines.iter().map(|&line| edges[line].rises.len()).max().unwrap_or(0) as f64;
+    let at_most = match edges[row.aggressor].rises.len() as f64 >= BUSIEST * busiest {
+        true => CHANCE_OF_CLOCK,
+        false => CHANCE,
+    };
     let others = lines.iter().filter(|&&line| line != row.aggressor);
     let tried = (3 * others.clone().count()).max(1) as f64;
     let mut best: Option<(f64, Contrast)> = None;
     for &other in others {
-        let beside = |time: i64, of: &[i64]| {
-            let near = of.get(of.partition_point(|&t| t < time - before));
-            near.is_some_and(|&t| t <= time + after)
-        };
+        let beside = |time: i64, polarity| switches(edges[other].of(polarity), time, [before, after], victim.unit);
         let switched = |time: i64| {
-            let [rises, falls] = [Polarity::Rise, Polarity::Fall].map(|p| beside(time, edges[other].of(p)));
-            [rises, falls, rises || falls]
+            let [rises, falls] = [Polarity::Rise, Polarity::Fall].map(|p| beside(time, p));
+            [rises, falls, either(rises, falls)]
         };
         let mut counts = [[(0u64, 0u64); 2]; 3];
         for &(time, hit) in &trials {
             for (count, with) in counts.iter_mut().zip(switched(time)) {
+                let Some(with) = with else { continue };
                 let count = &mut count[usize::from(!with)];
                 count.0 += 1;
                 count.1 += u64::from(hit);
@@ -155,7 +184,7 @@ pub fn that_matters(
                 continue;
             }
             let chance = fisher(with.1, with.0, without.1, without.0).two_sided();
-            if chance * tried <= CHANCE && best.as_ref().is_none_or(|(least, _)| chance < *least) {
+            if chance * tried <= at_most && best.as_ref().is_none_or(|(least, _)| chance < *least) {
                 let contrast = Contrast {
                     line: row.aggressor,
                     edge: row.edge,
@@ -190,14 +219,13 @@ pub fn of_many_matters(
     // By how many lines switch: opportunities and strikes.
     let mut counts = vec![(0u64, 0u64); others.len() + 1];
     for &(time, hit) in &trials {
-        let switches = |&&line: &&usize| {
-            [Polarity::Rise, Polarity::Fall].into_iter().any(|polarity| {
-                let times = edges[line].of(polarity);
-                let near = times.get(times.partition_point(|&t| t < time - before));
-                near.is_some_and(|&t| t <= time + after)
-            })
+        let beside = |line: usize| {
+            let [rises, falls] = [Polarity::Rise, Polarity::Fall]
+                .map(|polarity| switches(edges[line].of(polarity), time, [before, after], victim.unit));
+            either(rises, falls)
         };
-        let count = &mut counts[others.iter().filter(switches).count()];
+        let switch = others.iter().filter(|&&line| beside(line) == Some(true)).count();
+        let count = &mut counts[switch];
         count.0 += 1;
         count.1 += u64::from(hit);
     }
@@ -337,5 +365,32 @@ mod tests {
         };
         assert!(is_struck(|n| n % 20 == 0));
         assert!(!is_struck(|n| n % 15 == 0), "its ordinary edges strike as well");
+    }
+
+    /// What a capture of four lines shows that switch 20 ticks after the clock's rises, where `switches(rise, line)` says.
+    fn goes_with_many(switches: fn(i64, i64) -> bool, strikes: fn(i64) -> bool) -> bool {
+        let mut edges = vec![own(rises(|_| true), Vec::new())];
+        edges.extend((1..5).map(|line| {
+            let times = rises(|n| switches(n, line)).iter().map(|t| t + 20).collect();
+            own(times, Vec::new())
+        }));
+        let (victim, row) = accused(&rises(strikes));
+        of_many_matters(&edges, &victim, &row, &[0, 1, 2, 3, 4], [40, 120])
+    }
+
+    #[test]
+    fn a_bus_tells_of_what_takes_it_along_where_none_of_its_lines_does() {
+        // A strobe at every second rise takes each line along half the time, another way at each rise.
+        let bus = |n: i64, line: i64| n % 2 == 0 && (n / 2 >> (line - 1)) % 2 == 1;
+        assert!(goes_with_many(bus, |n| n % 4 == 0));
+        assert!(!goes_with_many(bus, |n| n % 3 == 0), "it strikes alike with many and few");
+    }
+
+    #[test]
+    fn an_edge_at_the_end_of_the_time_looked_at_hangs_on_a_sample() {
+        let switches = |edge: i64| switches(&[edge], 1_000, [40, 120], 10.0);
+        assert_eq!([switches(970), switches(1_000), switches(1_109)], [Some(true); 3]);
+        assert_eq!([switches(940), switches(1_131)], [Some(false); 2]);
+        assert_eq!([switches(955), switches(965), switches(1_115), switches(1_125)], [None; 4]);
     }
 }

@@ -142,6 +142,7 @@ pub fn judge(
         others.any(|&other| one_lag::with_and_without(instants, victim, row, other))
     });
     let nearness = stories.hidden.worth(stories.price) - stories.captured.worth(stories.price);
+    let captured_is = |line: usize| stories.captured.keys.iter().all(|&key| line_of(key) == line);
     // Who switches at each of that line's edges tells as much as the line does; so does a copy of it.
     let tells = |line: usize, copies: &[usize]| {
         let is_of = |key: usize| line_of(key) == line || copies.contains(&line_of(key));
@@ -149,7 +150,7 @@ pub fn judge(
         let names_others = stories.hidden.weights.iter().any(|&weight| weight > 0.0);
         of_line.clone().all(|own| own)
             || of_line.any(|own| own) && nearness < NEAR
-            || !names_others && nearness < 0.0
+            || (!names_others || captured_is(line)) && nearness < 0.0
             || nearness <= -NEAR
     };
     match &known.by_either_edge {

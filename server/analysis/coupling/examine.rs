@@ -203,7 +203,7 @@ impl<'a> Case<'a> {
         let span = self.bench.instants.span;
         let stragglers = rows
             .iter()
-            .map(|row| one_lag::is_straggler(edges, &rows, row, span));
+            .map(|row| one_lag::is_straggler(edges, victim, &rows, row, span));
         let mut stragglers = stragglers.collect::<Vec<bool>>().into_iter();
         rows.retain(|_| stragglers.next() == Some(false));
         rows

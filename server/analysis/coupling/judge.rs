@@ -1,6 +1,6 @@
 //! Strays and who did them, where widths alone don't decide what is a stray.
 
-use super::{Attribution, CouplingOptions, answering, answers, attribute, crowds, mirrored, own, slices, whole_pulses};
+use super::{Attribution, CouplingOptions, answering, answers, attribute, crowds, mirrored, own, set_off, slices, whole_pulses};
 use crate::analysis::strays::{self, StrayOptions, Strays};
 use crate::model::Capture;
 
@@ -13,21 +13,25 @@ pub fn judge(capture: &Capture, options: &StrayOptions, coupling: &CouplingOptio
     let find = |options: &StrayOptions| {
         let mut strays = strays::find(capture, options);
         answering::exchange(capture, &mut strays);
-        strays
+        let told = set_off::of(capture, &strays);
+        for own in &told {
+            own::leave_out(capture, &mut strays, own, &Attribution::default(), options);
+        }
+        (strays, told)
     };
-    let mut strays = find(options);
+    let (mut strays, mut told) = find(options);
     let crowds = crowds::find(capture, &strays, options);
     let settled = crowds::settle(capture, &strays, crowds, options, coupling);
     let mut with_limits = options.clone();
     if !settled.limits.is_empty() {
         with_limits.taken_over.extend(settled.limits);
-        strays = find(&with_limits);
+        (strays, told) = find(&with_limits);
     }
     let mut attribution = attribute(capture, &strays, coupling);
     let mirrored = mirrored::limits(capture, &strays, &attribution, options);
     if !mirrored.is_empty() {
         with_limits.taken_over.extend(mirrored);
-        strays = find(&with_limits);
+        (strays, told) = find(&with_limits);
         attribution = attribute(capture, &strays, coupling);
     }
     let answers = answers::of(capture, &strays, &attribution);
@@ -48,6 +52,7 @@ pub fn judge(capture: &Capture, options: &StrayOptions, coupling: &CouplingOptio
         attribution.answers = answers;
         attribution.own = own;
     }
+    attribution.own.splice(0..0, told);
     let whole = whole_pulses::find(capture, &strays, options);
     attribution.unsure = settled.unsure;
     for one in whole {

@@ -33,6 +33,7 @@ mod missed;
 pub mod model;
 mod never_struck;
 mod one_lag;
+mod other_edge;
 pub mod own;
 pub mod parts;
 mod phase;
@@ -41,6 +42,7 @@ mod reacting;
 pub mod rival_models;
 mod rows;
 pub mod select;
+mod set_off;
 mod slices;
 pub mod sweep;
 pub mod victims;
@@ -338,6 +340,8 @@ pub fn attribute(capture: &Capture, strays: &Strays, options: &CouplingOptions) 
     }
     found.retain(|row| row.q_value <= Q_LIMIT);
     doubts::settle(&judged, &mut found, &mut attribution);
+    let more = other_edge::rows(capture, strays, &edges, &found);
+    found.extend(more);
     attribution.couplings = rows::joined(found);
     for row in &mut attribution.couplings {
         // Either edge is known to half a sample.

@@ -66,15 +66,52 @@ pub fn nested(edges: &[OwnEdges], victim: &Victim, rows: &[Coupling], span: i64)
 /// A row with so small a part of another's strike rate, always at that one's edges, is its stragglers.
 const STRAGGLERS: f64 = 0.15;
 
-/// Whether the strays of `row` are another row's: they come at that line's edges as well, which strikes far more often.
-pub fn is_straggler(edges: &[OwnEdges], rows: &[Coupling], row: &Coupling, span: i64) -> bool {
+/// Chance at or below which a row's line strikes more seldom without another's edges than with them.
+const NEVER_ALONE: f64 = 1e-2;
+
+/// Whether the strays of `row` are another row's: they come at that line's edges as well, which strikes far more often, or the
+/// row's line hardly strikes without that one.
+pub fn is_straggler(
+    edges: &[OwnEdges],
+    victim: &Victim,
+    rows: &[Coupling],
+    row: &Coupling,
+    span: i64,
+) -> bool {
     let strays = row.occurrences.len() as f64;
     rows.iter()
         .filter(|other| other.aggressor != row.aggressor)
         .any(|other| {
-            row.strike_rate.estimate < STRAGGLERS * other.strike_rate.estimate
-                && lags_from(edges, other, row, span).len() as f64 >= FOLLOWS * strays
+            let seldom = row.strike_rate.estimate < STRAGGLERS * other.strike_rate.estimate;
+            lags_from(edges, other, row, span).len() as f64 >= FOLLOWS * strays
+                && (seldom || row.strays < other.strays && hardly_strikes_alone(edges, victim, row, other, span))
         })
+}
+
+/// Whether the row's edges strike more seldom, beyond chance, without an edge of the other row's line within `span` ticks.
+fn hardly_strikes_alone(
+    edges: &[OwnEdges],
+    victim: &Victim,
+    row: &Coupling,
+    other: &Coupling,
+    span: i64,
+) -> bool {
+    let (times, others) = (rows::edges_of(edges, row), rows::edges_of(edges, other));
+    let is_beside = |time: i64| {
+        let near = others.get(others.partition_point(|&t| t < time - span));
+        near.is_some_and(|&t| t <= time + span)
+    };
+    let able = victim.opportunities_apart(times, row.lag.estimate.round() as i64);
+    let (mut with, mut alone) = (0u64, 0u64);
+    for &time in able.iter().flat_map(|range| &times[range.clone()]) {
+        match is_beside(time) {
+            true => with += 1,
+            false => alone += 1,
+        }
+    }
+    let struck = |beside: bool| row.occurrences.iter().filter(|o| is_beside(o.at) == beside).count() as u64;
+    let (struck_with, struck_alone) = (struck(true), struck(false));
+    fisher(struck_with, with.max(struck_with), struck_alone, alone.max(struck_alone)).greater() <= NEVER_ALONE
 }
 
 /// Share of the outer line's strikes that come without the inner one: fewer, and they are that one's stragglers.
@@ -411,5 +448,27 @@ mod tests {
         assert_eq!(by(&spaced, &apart[..15], 0), Some(0));
         // A fifth of the strays are nobody's.
         assert_eq!(by(&rises, &falls, 9), None);
+    }
+
+    #[test]
+    fn a_row_that_never_strikes_without_a_stronger_one_is_its_straggler() {
+        let strong: Vec<i64> = (1..200).map(|n| 4_000 * n).collect();
+        // Every second edge of the weak one comes along with the strong one, 10 after it.
+        let weak: Vec<i64> = (1..200).map(|n| 4_000 * n + if n % 2 == 0 { 10 } else { 2_000 }).collect();
+        let own = |rises: &[i64]| OwnEdges {
+            rises: rises.to_vec(),
+            falls: Vec::new(),
+        };
+        let edges = [own(&strong), own(&weak)];
+        let hits: Vec<i64> = strong.iter().copied().filter(|t| t / 4_000 % 5 < 3).collect();
+        let is_dropped = |at: Vec<i64>| {
+            let rows = [row(0, &hits, 20, 199), row(1, &at, 30, 199)];
+            is_straggler(&edges, &victim(Vec::new()), &rows, &rows[1], 40)
+        };
+        let along: Vec<i64> = weak.iter().copied().filter(|t| t % 40_000 == 10).collect();
+        assert!(is_dropped(along.clone()));
+        // One in five without the other as well: it strikes by itself.
+        let alone = weak.iter().copied().filter(|t| t % 40_000 == 6_000);
+        assert!(!is_dropped(along.into_iter().chain(alone).collect()));
     }
 }

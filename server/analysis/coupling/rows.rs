@@ -112,7 +112,8 @@ fn lines_of(rivals: &[(usize, LagWindow, f64)], evidence: &[Evidence]) -> Vec<us
     lines
 }
 
-fn median(sorted: &[f64]) -> Estimate {
+/// The middle of these lags, ascending, with its interval.
+pub fn median(sorted: &[f64]) -> Estimate {
     match median_of_sorted(sorted) {
         Some((estimate, low, high)) => Estimate { estimate, low, high },
         None => {

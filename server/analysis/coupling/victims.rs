@@ -52,7 +52,7 @@ fn victim(
         .collect();
     let mut widths: Vec<i64> = of_level.iter().map(|&i| strays.strays[i].width.0).collect();
     widths.sort_unstable();
-    if of_level.is_empty() {
+    if of_level.is_empty() || answers.is_none() && rings(capture, strays, line, level) {
         return None;
     }
     let mut rests = able::rests(capture, strays, line, level.inverted());
@@ -71,6 +71,27 @@ fn victim(
         guard,
         width: widths[widths.len() / 2],
     })
+}
+
+/// Share of the strays that a guard lets pass, but not twice the guard, from which on the line is taken to ring.
+const RINGS: f64 = 0.9;
+
+/// Whether most strays of the level come beside own edges, and (nearly) all others hardly farther: then those that the guard just
+/// lets pass are of the same kind.
+pub fn rings(capture: &Capture, strays: &Strays, line: usize, level: Level) -> bool {
+    let guard = guard_of(strays, line);
+    let pulses = strays.of_line(line).iter();
+    let of_level = pulses.filter(|s| s.kind == StrayKind::Pulse && s.level == level);
+    let [mut beside, mut near, mut far] = [0u64; 3];
+    for stray in of_level {
+        let apart = |guard: i64| is_apart(&capture.lines[line], stray, guard);
+        match (apart(guard), apart(2 * guard)) {
+            (false, _) => beside += 1,
+            (true, false) => near += 1,
+            (true, true) => far += 1,
+        }
+    }
+    beside >= near + far && near as f64 >= RINGS * (near + far) as f64
 }
 
 /// Whether the stray comes before an answer of the line's own, as far from the edge before it as any.
@@ -147,4 +168,36 @@ pub fn opportunities(edges: &[OwnEdges], victims: &[Victim]) -> Vec<Vec<u64>> {
             .for_each(|(all, more)| all.extend(more));
     }
     counts
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::analysis::strays::{StrayOptions, find};
+    use crate::model::{Ticks, TimeSpan};
+    use std::collections::BTreeMap;
+
+    /// PEG is high for 4,000 ticks at a time; a dip of 20 comes `late(n)` after each of its rises.
+    fn is_ringing(late: impl Fn(i64) -> i64) -> bool {
+        let span = TimeSpan::new(Ticks(0), Ticks(1_010_000));
+        let pulses = (0..100i64).flat_map(|n| {
+            let at = 10_000 * n + 1_000;
+            [at, at + late(n), at + late(n) + 20, at + 4_000]
+        });
+        let peg = Line::digital("PEG", Level::Low, pulses.map(Ticks).collect(), span);
+        let capture = Capture::in_nanoseconds("ringing", span, vec![peg]);
+        let options = StrayOptions {
+            narrow_below: BTreeMap::from([(0, 60.0)]),
+            ..StrayOptions::default()
+        };
+        rings(&capture, &find(&capture, &options), 0, Level::Low)
+    }
+
+    #[test]
+    fn dips_hardly_beyond_the_guard_are_of_the_kind_of_those_before_it() {
+        // The guard is twice 20.
+        assert!(is_ringing(|n| if n % 4 == 0 { 45 + n % 20 } else { 25 }));
+        assert!(!is_ringing(|n| if n % 4 == 0 { 900 } else { 25 }), "others come anywhere");
+        assert!(!is_ringing(|n| if n % 4 == 0 { 25 } else { 45 + n % 20 }), "few are beside edges");
+    }
 }

@@ -141,8 +141,9 @@ fn causeless(capture: &Capture, strays: &Strays, attribution: &Attribution, line
 /// Whether all of a line's strays `open` lie too near to edges of its own to accuse anybody.
 fn are_beside_own(capture: &Capture, strays: &Strays, line: usize, open: &[&Stray]) -> bool {
     let guard = victims::guard_of(strays, line);
-    open.iter()
-        .all(|s| !victims::is_apart(&capture.lines[line], s, guard))
+    open.iter().all(|s| {
+        !victims::is_apart(&capture.lines[line], s, guard) || victims::rings(capture, strays, line, s.level)
+    })
 }
 
 /// Whom too few strays point to, and how many would tell.
