@@ -53,10 +53,46 @@ impl Answering {
         self.asked(edges, own).is_some()
     }
 
+    /// Whether these strays keep their distance to what is asked better than to the answer: a pulse that the answering board puts out
+    /// before its answer goes with that. `unit`: a sample, in ticks.
+    fn keeps_time_with_the_question(&self, edges: &[OwnEdges], before: &[&Triple], unit: f64) -> bool {
+        let asked = |t: &&Triple| self.asked(edges, t.at[2]).map(|asked| t.at[0] - asked);
+        let lags = sorted(before.iter().filter_map(asked));
+        let rests = sorted(before.iter().map(|t| t.at[2] - t.at[0]));
+        spread(&lags) + unit < spread(&rests)
+    }
+
     /// Whether the pulse from `start` comes before the answer at `own` and is none itself.
     pub fn is_before(&self, edges: &[OwnEdges], start: i64, own: i64) -> bool {
         self.asked(edges, own).is_some() && !self.is_answer(edges, start)
     }
+}
+
+/// With so large a share of the questions a pulse before the answer is what the logic does.
+const EVERY: f64 = 0.95;
+/// Pulses of a race have one width, to this share.
+const ONE_WIDTH: f64 = 0.08;
+/// A sample of this share of a width hides that.
+const COARSE: f64 = 0.25;
+
+fn sorted(values: impl Iterator<Item = i64>) -> Vec<i64> {
+    let mut values: Vec<i64> = values.collect();
+    values.sort_unstable();
+    values
+}
+
+/// How far the tenth and the ninth tenth of ascending values are apart.
+fn spread(sorted: &[i64]) -> f64 {
+    let at = |share: f64| sorted.get((sorted.len().saturating_sub(1) as f64 * share).round() as usize);
+    at(0.9)
+        .zip(at(0.1))
+        .map_or(0.0, |(most, least)| (most - least) as f64)
+}
+
+/// Whether pulses of these widths, ascending, may be a gate's as its inputs race: short, or of one width.
+fn is_race(widths: &[i64], longest: f64, unit: f64) -> bool {
+    let middle = widths.get(widths.len() / 2).copied().unwrap_or(0) as f64;
+    middle < longest || unit < COARSE * middle && spread(widths) <= ONE_WIDTH * middle
 }
 
 /// Three successive edges of a line: a short pulse and a short rest before its own edge.
@@ -80,16 +116,19 @@ pub fn find(capture: &Capture, strays: &Strays, edges: &[OwnEdges]) -> Vec<Answe
             }
             let shown = answered(capture, strays, edges, line, from);
             let fitting = shown.and_then(|answering| {
-                let mut widths: Vec<i64> = triples
+                let before: Vec<&Triple> = triples
                     .iter()
                     .filter(|t| answering.is_before(edges, t.at[0], t.at[2]))
-                    .map(|t| t.at[1] - t.at[0])
                     .collect();
-                widths.sort_unstable();
+                let widths = sorted(before.iter().map(|t| t.at[1] - t.at[0]));
+                let unit = strays.sampling[line].max(1.0);
                 let middle = *widths.get(widths.len() / 2)?;
-                let is_told = !is_set_off(capture, strays, &triples)
-                    && widths.len() >= FEWEST && middle as f64 >= capture.timebase.ticks_of(RACE_S);
-                is_told.then(|| Answering {
+                let is_told = before.len() >= FEWEST
+                    && !is_set_off(capture, strays, &triples)
+                    && !is_race(&widths, capture.timebase.ticks_of(RACE_S), unit)
+                    && before.len() as f64 <= EVERY * edges[answering.to.0].of(answering.to.1).len() as f64
+                    && answering.keeps_time_with_the_question(edges, &before, unit);
+                is_told.then_some(Answering {
                     guard: middle,
                     ..answering
                 })
@@ -108,9 +147,7 @@ fn is_set_off(capture: &Capture, strays: &Strays, triples: &[Triple]) -> bool {
     let reach = capture.timebase.ticks_of(SET_OFF_S).ceil() as i64;
     let own = triples.first().map(|t| strays.strays[t.stray].line);
     let others = strays.strays.iter().filter(|s| Some(s.line) != own);
-    let mut edges: Vec<i64> = others
-        .flat_map(|s| [s.start.0, s.start.0 + s.width.0])
-        .collect();
+    let mut edges: Vec<i64> = others.flat_map(|s| [s.start.0, s.start.0 + s.width.0]).collect();
     edges.sort_unstable();
     let begins = |t: &&Triple| {
         let near = edges.get(edges.partition_point(|&e| e < t.at[0] - reach));
@@ -150,7 +187,13 @@ fn triples(capture: &Capture, strays: &Strays, line: usize, from: Level) -> Vec<
 }
 
 /// Whose edge the line's own edges out of `from` answer, and when.
-fn answered(capture: &Capture, strays: &Strays, edges: &[OwnEdges], line: usize, from: Level) -> Option<Answering> {
+fn answered(
+    capture: &Capture,
+    strays: &Strays,
+    edges: &[OwnEdges],
+    line: usize,
+    from: Level,
+) -> Option<Answering> {
     let out_of: Vec<i64> = edges_out_of(&capture.lines[line], from);
     let latest = capture.timebase.ticks_of(LATEST_S) as i64;
     let unit = strays.sampling[line].max(1.0).ceil() as i64;
@@ -297,6 +340,27 @@ mod tests {
             let ring = |at: i64| [at + 30 + n % 5, at + 56 + n * 5 % 13];
             match is_struck(n) {
                 true => answers.into_iter().flat_map(ring).collect(),
+                false => Vec::new(),
+            }
+        });
+        assert_eq!(rows, []);
+    }
+
+    #[test]
+    fn a_pulse_that_keeps_time_with_the_answer_is_the_answering_board_s() {
+        let (_, rows) = judged(|n, [up, _]| match is_struck(n) {
+            true => vec![up - 62 - n % 2, up - 30 + n * 5 % 13],
+            false => Vec::new(),
+        });
+        assert_eq!(rows, []);
+    }
+
+    #[test]
+    fn pulses_of_one_width_may_be_a_race() {
+        let (_, rows) = judged(|n, [up, _]| {
+            let asked = up - 90 - n * 7 % 41;
+            match is_struck(n) {
+                true => vec![asked + 6 + n % 2, asked + 46 + n % 2],
                 false => Vec::new(),
             }
         });

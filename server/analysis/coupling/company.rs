@@ -21,6 +21,7 @@ const BUSIEST: f64 = 0.9;
 /// Edges of the accused with company, and without, from which on anything is concluded.
 const FEWEST: u64 = 3;
 /// The same where lines are counted, whichever they are: edges with few and with many.
+const MANY_CHANCE_OF_CLOCK: f64 = 1e-3;
 const MANY_CHANCE: f64 = 2e-4;
 const FEWEST_MANY: u64 = 10;
 /// The chance for a line's level, which more things than an enable go with.
@@ -87,6 +88,25 @@ pub fn whose_level_matters(
 /// A pulse shorter than this may be a stray of the accused line's own, though too few to be called so.
 const SHORT_S: f64 = 150e-9;
 
+/// Standard deviations by which runs are fewer than chance has them where a gate opens and closes.
+const RUNS: f64 = 5.0;
+
+/// Whether the row's strikes come in runs, as where the victim floats now and then or a gate lets them through (the runs test of
+/// Wald and Wolfowitz, Ann. Math. Stat. 11, 1940, by its normal approximation). Cost: linear in the accused edges.
+pub fn comes_in_runs(edges: &[OwnEdges], victim: &Victim, row: &Coupling) -> bool {
+    let trials = trials(edges, victim, row);
+    let a = trials.iter().filter(|t| t.1).count() as f64;
+    let b = trials.len() as f64 - a;
+    let n = a + b;
+    if a < 1.0 || b < 1.0 || n < 3.0 {
+        return false;
+    }
+    let runs = 1.0 + trials.windows(2).filter(|pair| pair[0].1 != pair[1].1).count() as f64;
+    let mean = 2.0 * a * b / n + 1.0;
+    let deviation = ((mean - 1.0) * (mean - 2.0) / (n - 1.0)).max(0.0).sqrt();
+    mean - runs > RUNS * deviation
+}
+
 /// Whether the accused strikes where it shows a short pulse itself, and not at its ordinary edges: then both are struck by
 /// something else. What strikes does so whatever pulse its edge begins. `second`: ticks in a second. Cost: linear in the
 /// accused line's edges.
@@ -123,6 +143,12 @@ fn trials(edges: &[OwnEdges], victim: &Victim, row: &Coupling) -> Vec<(i64, bool
         .collect()
 }
 
+/// Whether the accused switches (nearly) as often as any of `lines`, as a clock does.
+fn is_busiest(edges: &[OwnEdges], row: &Coupling, lines: &[usize]) -> bool {
+    let busiest = lines.iter().map(|&line| edges[line].rises.len()).max();
+    edges[row.aggressor].rises.len() as f64 >= BUSIEST * busiest.unwrap_or(0) as f64
+}
+
 /// Whether one of `times` lies in `[time − before, time + after]`; none where that hangs on a sample: how an edge near either end
 /// is rounded goes with whether sampling shows the stray.
 fn switches(times: &[i64], time: i64, [before, after]: [i64; 2], unit: f64) -> Option<bool> {
@@ -156,8 +182,7 @@ pub fn that_matters(
     [before, after]: [i64; 2],
 ) -> Option<Contrast> {
     let trials = trials(edges, victim, row);
-    let busiest = lines.iter().map(|&line| edges[line].rises.len()).max().unwrap_or(0) as f64;
-    let at_most = match edges[row.aggressor].rises.len() as f64 >= BUSIEST * busiest {
+    let at_most = match is_busiest(edges, row, lines) {
         true => CHANCE_OF_CLOCK,
         false => CHANCE,
     };
@@ -165,7 +190,8 @@ pub fn that_matters(
     let tried = (3 * others.clone().count()).max(1) as f64;
     let mut best: Option<(f64, Contrast)> = None;
     for &other in others {
-        let beside = |time: i64, polarity| switches(edges[other].of(polarity), time, [before, after], victim.unit);
+        let beside =
+            |time: i64, polarity| switches(edges[other].of(polarity), time, [before, after], victim.unit);
         let switched = |time: i64| {
             let [rises, falls] = [Polarity::Rise, Polarity::Fall].map(|p| beside(time, p));
             [rises, falls, either(rises, falls)]
@@ -240,7 +266,11 @@ pub fn of_many_matters(
         }
     }
     let tried = chances.len() as f64;
-    chances.into_iter().any(|chance| chance * tried <= MANY_CHANCE)
+    let at_most = match is_busiest(edges, row, lines) {
+        true => MANY_CHANCE_OF_CLOCK,
+        false => MANY_CHANCE,
+    };
+    chances.into_iter().any(|chance| chance * tried <= at_most)
 }
 
 #[cfg(test)]
@@ -383,7 +413,10 @@ mod tests {
         // A strobe at every second rise takes each line along half the time, another way at each rise.
         let bus = |n: i64, line: i64| n % 2 == 0 && (n / 2 >> (line - 1)) % 2 == 1;
         assert!(goes_with_many(bus, |n| n % 4 == 0));
-        assert!(!goes_with_many(bus, |n| n % 3 == 0), "it strikes alike with many and few");
+        assert!(
+            !goes_with_many(bus, |n| n % 3 == 0),
+            "it strikes alike with many and few"
+        );
     }
 
     #[test]
@@ -391,6 +424,20 @@ mod tests {
         let switches = |edge: i64| switches(&[edge], 1_000, [40, 120], 10.0);
         assert_eq!([switches(970), switches(1_000), switches(1_109)], [Some(true); 3]);
         assert_eq!([switches(940), switches(1_131)], [Some(false); 2]);
-        assert_eq!([switches(955), switches(965), switches(1_115), switches(1_125)], [None; 4]);
+        assert_eq!(
+            [switches(955), switches(965), switches(1_115), switches(1_125)],
+            [None; 4]
+        );
+    }
+
+    #[test]
+    fn strikes_under_a_gate_come_in_runs() {
+        let in_runs = |strikes: fn(i64) -> bool| {
+            let edges = [own(rises(|_| true), Vec::new())];
+            let (victim, row) = accused(&rises(strikes));
+            comes_in_runs(&edges, &victim, &row)
+        };
+        assert!(in_runs(|n| n / 40 % 2 == 0 && n % 9 > 0));
+        assert!(!in_runs(|n| n * 7_919 % 100 < 33));
     }
 }

@@ -16,6 +16,7 @@ use super::parts::Ground;
 use super::rival_models::{self, Fitted};
 use super::select::Victim;
 use super::{Coupling, Edge};
+use crate::analysis::stats::fisher::fisher;
 use crate::analysis::stats::tails::poisson_lower;
 
 /// Price of a key in ln likelihood, beyond ln of the number tried.
@@ -109,6 +110,10 @@ pub struct Known {
     pub level: Option<usize>,
     /// An accused line strikes only where it shows short pulses itself (likewise).
     pub is_struck: bool,
+    /// Strikes of an accused line come in runs ([`super::company`]).
+    pub in_runs: bool,
+    /// Strays that nobody accused explains keep the lag to other lines ([`super::rest`]).
+    pub rest_keeps_step: bool,
     /// The accused lines look like a part of one that carries no probe ([`super::parts`]).
     pub part: Option<Ground>,
     /// The victim is a gate that glitches ([`super::hazard`]).
@@ -161,12 +166,13 @@ pub fn judge(
     }
     let told_otherwise = known.keeps_distance
         || known.goes_with_many
-        || strike_as_one(table, rows)
+        || !known.in_runs && strike_as_one(table, rows)
         || known.in_step_without
         || known.part.is_some()
         || known.company.is_some()
         || known.level.is_some()
         || known.is_struck
+        || known.rest_keeps_step
         || strikes_both_ways(rows)
         || rows
             .iter()
@@ -309,13 +315,13 @@ fn strikes_both_ways(rows: &[Coupling]) -> bool {
     })
 }
 
-/// One chance for two accused lines must tell the instants better by so much (ln likelihood), and for more lines by this:
-/// that so many strike one victim is seldom the truth.
-const AS_ONE: f64 = 4.0;
-const MANY_AS_ONE: f64 = 1.0;
+/// One chance for two, three and more accused lines must tell the instants better by so much (ln likelihood): that so many strike
+/// one victim is seldom the truth.
+const AS_ONE: [f64; 3] = [4.0, -1.0, -2.0];
 
 /// Whether several accused lines strike no oftener where they switch together than where one does: what each strikes by
-/// itself adds up there; a line without a probe that they all go along with strikes once.
+/// itself adds up there; a line without a probe that they all go along with strikes once. What lets all of them through now and
+/// then looks alike, but comes in runs.
 fn strike_as_one(table: &Table, rows: &[Coupling]) -> bool {
     let mut lines: Vec<usize> = rows.iter().map(|row| row.aggressor).collect();
     lines.sort_unstable();
@@ -323,8 +329,7 @@ fn strike_as_one(table: &Table, rows: &[Coupling]) -> bool {
     let keys = known_keys(rows);
     let least = match lines.len() {
         0 | 1 => return false,
-        2 => AS_ONE,
-        _ => MANY_AS_ONE,
+        several => AS_ONE[several.min(4) - 2],
     };
     rival_models::one_chance(table, &keys) - rival_models::noisy_or(table, &keys).ln_likelihood > least
 }
@@ -412,7 +417,10 @@ fn telling(hidden: &Fitted) -> Vec<usize> {
     lines
 }
 
-/// The plainest pair of counts against the line with most strikes.
+/// Chance at or below which two counts are shown as different.
+const DIFFER: f64 = 0.01;
+
+/// The plainest pair of counts against the line with most strikes, if one is plain.
 fn contrast(table: &Table, hidden: &Fitted, rows: &[Coupling]) -> Option<Contrast> {
     let accused = rows.iter().max_by_key(|r| r.strays)?;
     let own = key(accused.aggressor, accused.edge);
@@ -428,7 +436,9 @@ fn contrast(table: &Table, hidden: &Fitted, rows: &[Coupling]) -> Option<Contras
             without: table.among(&[own], &[other]),
         };
         let size = (rate(contrast.with) / rate(contrast.without)).ln().abs();
-        if contrast.with.0 >= 3 && contrast.without.0 >= 3 && best.is_none_or(|(s, _)| size > s) {
+        let (with, without) = (contrast.with, contrast.without);
+        let differ = fisher(with.1, with.0, without.1, without.0).two_sided() <= DIFFER;
+        if differ && with.0 >= 3 && without.0 >= 3 && best.is_none_or(|(s, _)| size > s) {
             best = Some((size, contrast));
         }
     }

@@ -13,7 +13,7 @@ use super::select::{self, Explanation, Reach, Suspect, Victim};
 use super::{
     Coupling, CouplingOptions, EARLIEST_LAG_S, Edge, FEWEST_STRIKES, GAIN, LONGEST_LAG_S, NARROWEST_WINDOW_S,
     NEARER_MARGIN, RIVAL_MARGIN, company, excused, hazard, one_lag, parts, phase, preferences, reacting,
-    rows, suspects_of, victims,
+    rest, rows, suspects_of, victims,
 };
 use crate::analysis::strays::Strays;
 use crate::model::{Capture, Polarity};
@@ -113,7 +113,8 @@ impl<'a> Case<'a> {
                 |of: &OwnEdges| reacting::is(of, victim, record, reach.hi, -reach.lo, distances.steady);
             // What a stray makes it do may be short as well.
             reacts(&bench.edges[line])
-                || !bench.strays.of_line(line).is_empty() && reacts(&OwnEdges::all(&bench.capture.lines[line]))
+                || !bench.strays.of_line(line).is_empty()
+                    && reacts(&OwnEdges::all(&bench.capture.lines[line]))
         });
         let suspects = suspects_of(bench.capture, victim.line).filter(|s| !reacting.contains(&s.line));
         let own = &bench.edges[victim.line];
@@ -338,6 +339,8 @@ impl<'a> Case<'a> {
             keeps_distance: self.keeps_distance(rows),
             by_either_edge: either,
             in_step_without: rows.iter().any(is_kept_without),
+            in_runs: rows.iter().any(|row| company::comes_in_runs(edges, victim, row)),
+            rest_keeps_step: rest::keeps_step(edges, victim, rows, &lines),
             part: parts::ground(edges, victim, rows, self.reach.hi),
             gate: hazard::find(
                 self.bench.capture,

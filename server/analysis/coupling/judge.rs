@@ -1,6 +1,9 @@
 //! Strays and who did them, where widths alone don't decide what is a stray.
 
-use super::{Attribution, CouplingOptions, answering, answers, attribute, crowds, mirrored, own, set_off, slices, whole_pulses};
+use super::{
+    Attribution, CouplingOptions, answering, answers, attribute, crowds, mirrored, own, set_off, slices,
+    whole_pulses,
+};
 use crate::analysis::strays::{self, StrayOptions, Strays};
 use crate::model::Capture;
 

@@ -39,6 +39,7 @@ pub mod parts;
 mod phase;
 mod preferences;
 mod reacting;
+mod rest;
 pub mod rival_models;
 mod rows;
 pub mod select;

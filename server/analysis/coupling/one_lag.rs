@@ -84,7 +84,8 @@ pub fn is_straggler(
         .any(|other| {
             let seldom = row.strike_rate.estimate < STRAGGLERS * other.strike_rate.estimate;
             lags_from(edges, other, row, span).len() as f64 >= FOLLOWS * strays
-                && (seldom || row.strays < other.strays && hardly_strikes_alone(edges, victim, row, other, span))
+                && (seldom
+                    || row.strays < other.strays && hardly_strikes_alone(edges, victim, row, other, span))
         })
 }
 
@@ -109,9 +110,21 @@ fn hardly_strikes_alone(
             false => alone += 1,
         }
     }
-    let struck = |beside: bool| row.occurrences.iter().filter(|o| is_beside(o.at) == beside).count() as u64;
+    let struck = |beside: bool| {
+        row.occurrences
+            .iter()
+            .filter(|o| is_beside(o.at) == beside)
+            .count() as u64
+    };
     let (struck_with, struck_alone) = (struck(true), struck(false));
-    fisher(struck_with, with.max(struck_with), struck_alone, alone.max(struck_alone)).greater() <= NEVER_ALONE
+    fisher(
+        struck_with,
+        with.max(struck_with),
+        struck_alone,
+        alone.max(struck_alone),
+    )
+    .greater()
+        <= NEVER_ALONE
 }
 
 /// Share of the outer line's strikes that come without the inner one: fewer, and they are that one's stragglers.
@@ -454,7 +467,9 @@ mod tests {
     fn a_row_that_never_strikes_without_a_stronger_one_is_its_straggler() {
         let strong: Vec<i64> = (1..200).map(|n| 4_000 * n).collect();
         // Every second edge of the weak one comes along with the strong one, 10 after it.
-        let weak: Vec<i64> = (1..200).map(|n| 4_000 * n + if n % 2 == 0 { 10 } else { 2_000 }).collect();
+        let weak: Vec<i64> = (1..200)
+            .map(|n| 4_000 * n + if n % 2 == 0 { 10 } else { 2_000 })
+            .collect();
         let own = |rises: &[i64]| OwnEdges {
             rises: rises.to_vec(),
             falls: Vec::new(),

@@ -16,6 +16,8 @@ use crate::model::{Capture, Level, Line, Polarity, Ticks};
 /// Strikes of the one edge that convict a line, and of the other that are told.
 const CONVICTED: u64 = 6;
 const FEWEST: usize = 4;
+/// So many strays beside such own edges as a share of the strikes, at other lags, and the line rings there.
+const ASTRAY: f64 = 0.15;
 /// Share of strikes that end with the line's pulse from which on they are taken for its whole pulses.
 const FOLLOWS: f64 = 0.5;
 /// Own edges of the victim beside which the line did not switch, that show how often it rings.
@@ -129,18 +131,33 @@ impl Asked<'_> {
             let next = starts.get(starts.partition_point(|&s| s < edge - 2 * guard));
             next.is_some_and(|&s| s <= edge + guard)
         };
-        // A line may ring as it rises and not as it falls.
-        let ringing = [Polarity::Rise, Polarity::Fall].into_iter().filter_map(|polarity| {
-            let clear: Vec<i64> = edges[row.victim]
-                .of(polarity)
-                .iter()
-                .copied()
-                .filter(|&e| !is_near(e, &all))
-                .collect();
-            let rang = clear.iter().filter(rings).count() as f64;
-            (clear.len() >= SHOW_RINGING).then(|| (rang + 1.0) / (clear.len() as f64 + 2.0))
+        // A line may ring as it rises and not as it falls: only own edges of the kind that these strays lie beside tell.
+        let beside_rise = |o: &&Occurrence| {
+            let start = o.at + o.lag;
+            nearest(&edges[row.victim].rises, start) < nearest(&edges[row.victim].falls, start)
+        };
+        let rising = occurrences.iter().filter(beside_rise).count();
+        let polarity = match 2 * rising >= occurrences.len() {
+            true => Polarity::Rise,
+            false => Polarity::Fall,
+        };
+        let like = edges[row.victim].of(polarity);
+        let clear: Vec<i64> = like.iter().copied().filter(|&e| !is_near(e, &all)).collect();
+        if clear.len() < SHOW_RINGING {
+            return None;
+        }
+        let ringing = (clear.iter().filter(rings).count() as f64 + 1.0) / (clear.len() as f64 + 2.0);
+        // What rings there comes at other lags as well.
+        let around = like.iter().filter(|&&e| is_near(e, times));
+        let others = around.filter(|&&edge| {
+            let from = starts.partition_point(|&s| s < edge - 2 * guard);
+            let near = starts[from..].iter().take_while(|&&s| s <= edge + guard);
+            let mut near = near.peekable();
+            near.peek().is_some() && near.all(|&s| occurrences.iter().all(|o| o.at + o.lag != s))
         });
-        let ringing = ringing.max_by(f64::total_cmp)?;
+        if others.count() as f64 > ASTRAY * struck as f64 {
+            return None;
+        }
         // The line rests at the other level where a strike would begin, and goes on resting while it lasts.
         let width = row_width(strays, &occurrences);
         let is_able = |&&t: &&i64| {
@@ -152,7 +169,7 @@ impl Asked<'_> {
         let able = times.iter().filter(is_able).count() as u64;
         let opportunities = able.max(struck);
         // Every own edge with one of the line's near may have rung, whether a strike would show there or not.
-        let beside = own.iter().filter(|&&e| is_near(e, times)).count() as u64;
+        let beside = like.iter().filter(|&&e| is_near(e, times)).count() as u64;
         let p_value = binomial_upper(struck, beside.max(struck), ringing);
         if p_value > CHANCE {
             return None;
@@ -178,7 +195,12 @@ impl Asked<'_> {
             inseparable_from: Vec::new(),
             copies: Vec::new(),
             victim_strays: pulses.filter(|(_, s)| s.level == self.level).count() as u64,
-            histogram: LagHistogram::of(&whole, lo.min(0), hi.max(lo.min(0) + 2 * (hi - lo)), row.histogram.bin),
+            histogram: LagHistogram::of(
+                &whole,
+                lo.min(0),
+                hi.max(lo.min(0) + 2 * (hi - lo)),
+                row.histogram.bin,
+            ),
             occurrences,
             ruled_out: Vec::new(),
             follows_pulse: 0.0,
@@ -202,6 +224,14 @@ impl Asked<'_> {
         let next = *times.get(times.partition_point(|&t| t < start - self.lags.1))?;
         (next <= start - self.lags.0).then_some(next)
     }
+}
+
+/// Distance to the nearest of `times`.
+fn nearest(times: &[i64], to: i64) -> i64 {
+    let at = times.partition_point(|&t| t < to);
+    let after = times.get(at).map_or(i64::MAX, |t| t - to);
+    let before = at.checked_sub(1).map_or(i64::MAX, |b| to - times[b]);
+    after.min(before)
 }
 
 /// Middle width of these strays, in ticks.
@@ -256,7 +286,11 @@ mod tests {
             ..StrayOptions::default()
         };
         let (_, attribution) = judge(&capture, &options, &CouplingOptions::default());
-        attribution.couplings.iter().map(|c| (c.aggressor, c.edge)).collect()
+        attribution
+            .couplings
+            .iter()
+            .map(|c| (c.aggressor, c.edge))
+            .collect()
     }
 
     #[test]

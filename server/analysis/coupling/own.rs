@@ -7,6 +7,7 @@
 
 use std::collections::BTreeSet;
 
+use super::one_lag::is_one;
 use super::{Attribution, Coupling, Edge};
 use crate::analysis::stats::tails::binomial_upper;
 use crate::analysis::strays::{LimitOrigin, StrayKind, StrayOptions, Strays};
@@ -37,6 +38,8 @@ const USEFUL_S: f64 = 36e-9;
 /// Where so large a share of the edges that begin no long pulse begin a short one, each edge begins one or the other, and the
 /// short ones are a job however short: a register that clears itself, a monostable.
 const EVERY: f64 = 0.95;
+/// These have one width, to this share: common practice, no source.
+const AGREE: f64 = 0.25;
 /// Share of the long pulses that must begin so, and how many there are at least.
 const MOST: f64 = 0.5;
 const FEWEST: u64 = 5;
@@ -77,9 +80,11 @@ fn own_of(capture: &Capture, strays: &Strays, row: &Coupling, level: Level) -> O
     lags.sort_unstable();
     let at = |share: f64| lags[((lags.len() - 1) as f64 * share).round() as usize];
     let (least, most) = (!lags.is_empty()).then(|| (at(TAIL), at(1.0 - TAIL)))?;
-    let widths = of_level().map(|o| strays.strays[o.stray].width.0).collect();
+    let mut widths: Vec<i64> = of_level().map(|o| strays.strays[o.stray].width.0).collect();
+    widths.sort_unstable();
     let every = row.strays as f64 >= EVERY * row.opportunities as f64;
-    if !every && !are_of_use(capture, strays.sampling[row.victim], widths) {
+    let is_short = !are_of_use(capture, strays.sampling[row.victim], &widths);
+    if is_short && !(every && agree(&widths, strays.sampling[row.victim])) {
         return None;
     }
     let slack = strays.sampling[row.victim]
@@ -87,24 +92,29 @@ fn own_of(capture: &Capture, strays: &Strays, row: &Coupling, level: Level) -> O
         .ceil() as i64;
     let aggressor = &capture.lines[row.aggressor];
     let strikes = |edge: usize| row.edge == Edge::Both || row.edge == aggressor.polarity(edge).into();
-    // The polarity of the edge that a pulse begins with.
-    let begins_with = |start: i64| -> Option<Polarity> {
+    // The polarity of the edge that a pulse begins with, and its lag.
+    let begins_with = |start: i64| -> Option<(Polarity, f64)> {
         let from = aggressor.edges.partition_point(|e| e.0 < start - most - slack);
         let mut near = aggressor.edges[from..]
             .iter()
             .take_while(|e| e.0 <= start - least + slack)
             .enumerate();
-        near.find_map(|(i, _)| strikes(from + i).then(|| aggressor.polarity(from + i)))
+        near.find_map(|(i, e)| {
+            strikes(from + i).then(|| (aggressor.polarity(from + i), (start - e.0) as f64))
+        })
     };
     let (mut rises, mut falls, mut of_long) = (0, 0, 0);
+    let mut lags_of_long: Vec<f64> = Vec::new();
     for pulse in capture.lines[row.victim].pulses() {
         if pulse.level == level && pulse.width().0 as f64 >= limit {
             of_long += 1;
-            match begins_with(pulse.start.0) {
-                Some(Polarity::Rise) => rises += 1,
-                Some(Polarity::Fall) => falls += 1,
+            let begins = begins_with(pulse.start.0);
+            match begins {
+                Some((Polarity::Rise, _)) => rises += 1,
+                Some((Polarity::Fall, _)) => falls += 1,
                 None => {}
             }
+            lags_of_long.extend(begins.map(|(_, lag)| lag));
         }
     }
     let long = rises + falls;
@@ -115,6 +125,11 @@ fn own_of(capture: &Capture, strays: &Strays, row: &Coupling, level: Level) -> O
             let short = of_level().filter(|o| o.polarity == polarity).count() as f64;
             short >= BESIDES * lags.len() as f64 && (long_so as f64) < BESIDES * 0.5 * long as f64
         });
+    // One driver puts out both after one time; what strikes the register that it clocks comes at a time of its own.
+    let lags_of_short: Vec<f64> = lags.iter().map(|&lag| lag as f64).collect();
+    if is_short && !is_one(&lags_of_short, &lags_of_long, 0.0) {
+        return None;
+    }
     let striking = (0..aggressor.edges.len()).filter(|&edge| strikes(edge)).count() as f64;
     let window = (most - least + 2 * slack + 1) as f64;
     let whole = (capture.span.end.0 - capture.span.start.0).max(1) as f64;
@@ -136,9 +151,14 @@ fn own_of(capture: &Capture, strays: &Strays, row: &Coupling, level: Level) -> O
     })
 }
 
-/// Whether three of four strikes last long enough to be read, whatever sampling hides.
-fn are_of_use(capture: &Capture, sampling: f64, mut widths: Vec<i64>) -> bool {
-    widths.sort_unstable();
+/// Whether widths, ascending, are one, but for a tenth on either side: what drives a line makes pulses of one width.
+fn agree(widths: &[i64], sampling: f64) -> bool {
+    let at = |share: f64| widths[((widths.len() - 1) as f64 * share).round() as usize] as f64;
+    at(0.9) - at(0.1) <= AGREE * at(0.5) + sampling
+}
+
+/// Whether three of four strikes (widths ascending) last long enough to be read, whatever sampling hides.
+fn are_of_use(capture: &Capture, sampling: f64, widths: &[i64]) -> bool {
     let least = capture.timebase.ticks_of(USEFUL_S) + sampling;
     widths.get(widths.len() / 4).is_some_and(|&w| w as f64 >= least)
 }
@@ -173,9 +193,7 @@ pub(super) fn leave_out(
     let slack = strays.sampling[own.line].max(strays.sampling[own.to]).ceil() as i64;
     let (least, most) = own.lags;
     let begins_so = |start: i64| {
-        let from = aggressor
-            .edges
-            .partition_point(|e| e.0 < start - most - slack);
+        let from = aggressor.edges.partition_point(|e| e.0 < start - most - slack);
         let near = aggressor.edges[from..]
             .iter()
             .take_while(|e| e.0 <= start - least + slack);
@@ -198,9 +216,7 @@ pub(super) fn leave_out(
     });
     let leaves_few = (kept as f64) < FEW_LEFT * all as f64;
     strays.strays.retain(|s| {
-        !is_of(s.line, s.level, s.kind)
-            || marked(s.line, s.start.0)
-            || !leaves_few && !begins_so(s.start.0)
+        !is_of(s.line, s.level, s.kind) || marked(s.line, s.start.0) || !leaves_few && !begins_so(s.start.0)
     });
     if leaves_few {
         let limits = &mut strays.limits[own.line];
@@ -280,14 +296,16 @@ mod tests {
         assert_eq!(judged(&capture(useful, 9_000)), (30, 1, vec![]));
         // However short, where every edge begins one or the other.
         assert_eq!(
-            judged(&capture(|n| 10 + n * 7 % 20, 0)),
+            judged(&capture(|n| 24 + n * 7 % 4, 0)),
             (0, 0, vec![(30, 60, 60)])
         );
+        // A driver makes one width: those that scatter are struck.
+        assert_eq!(judged(&capture(|n| 10 + n * 7 % 20, 0)), (30, 1, vec![]));
     }
 
     #[test]
     fn a_clock_strikes_what_it_clocks() {
-        let mut capture = capture(|n| 10 + n * 7 % 20, 0);
+        let mut capture = capture(|n| 24 + n * 7 % 4, 0);
         // Now and then it doesn't.
         let quiet: Vec<i64> = capture.lines[1]
             .edges

@@ -73,6 +73,28 @@ const SHARE: f64 = 0.02;
 /// Half of them lie no farther from its edges than so many of its usual intervals: else they belong to another time.
 const WITHIN: f64 = 2.0;
 
+/// Where an uneven train doesn't show how many edges are left out, so many strays.
+const FEWEST_UNEVEN: usize = 8;
+/// Chance at or below which strays at free slots are too few for a line that strikes there as the accused does: this share as often at
+/// least, as those near other edges are not counted.
+const TOO_FEW: f64 = 1e-2;
+const FEWER: f64 = 0.4;
+/// A gap longer than so many usual intervals is a pause.
+const PAUSE: f64 = 20.0;
+
+/// Slots of an even train that it leaves free: between edges a whole number of its usual intervals apart. None for an uneven one.
+fn free_slots(own: &[i64], keeps: f64, usual: f64) -> Option<u64> {
+    if keeps < NEAR * usual {
+        return None;
+    }
+    let gaps = own.windows(2).map(|w| (w[1] - w[0]) as f64 / usual);
+    Some(
+        gaps.filter(|&gap| gap <= PAUSE)
+            .map(|gap| gap.round().max(1.0) as u64 - 1)
+            .sum(),
+    )
+}
+
 /// Strays that come without the row's line where one of its edges would be due, if that is no chance.
 fn left_out(
     edges: &[OwnEdges],
@@ -110,7 +132,19 @@ fn left_out(
     let belongs = distances[count / 2] as f64 <= WITHIN * usual;
     let covered = within(own, &victim.rests, lag - near, lag + near) / victim.time;
     let chance = binomial_lower(astray as u64, count as u64, covered.min(1.0));
-    (keeps_away && belongs && chance <= LEFT_OUT_CHANCE).then_some(count)
+    // A line without a probe would strike wherever an edge is left out as often as it does with one.
+    let slots = free_slots(own, keeps, usual);
+    let strikes = row.strike_rate.estimate;
+    let is_left_out = match slots {
+        Some(free) => {
+            // The victim could show a stray at as large a share of the free slots as of the edges.
+            let able = row.opportunities as f64 / own.len().max(1) as f64;
+            let free = ((free as f64 * able.min(1.0)) as u64).max(count as u64);
+            chance <= LEFT_OUT_CHANCE && binomial_lower(count as u64, free, FEWER * strikes) > TOO_FEW
+        }
+        None => count >= FEWEST_UNEVEN && chance <= CHANCE,
+    };
+    (keeps_away && belongs && is_left_out).then_some(count)
 }
 
 /// Rates of two rows are called alike only where they are known to so much: the sum of 1/strikes.

@@ -11,9 +11,13 @@ use crate::model::{Capture, Level, Line, Polarity};
 const LATEST_S: f64 = 60e-9;
 /// Lags agree within this, besides what sampling does.
 const STEADY_S: f64 = 5e-9;
-/// Short pulses at least, the share of them that follow the other line, and of these the share that follow its strays.
+/// Short pulses at least, the share of them that follow the other line (more that don't, and it is struck as well), and of these
+/// the share that follow its strays.
 const FEWEST: usize = 3;
-const MOST: f64 = 0.85;
+const MOST: f64 = 0.99;
+/// The same where the other line's edges may fall between two samples: its sampling is coarser than this share of the short pulses.
+const MOST_SEEN: f64 = 0.85;
+const COARSE: f64 = 0.2;
 const BY_STRAYS: f64 = 0.5;
 /// Long pulses at least, and the share of them that follow the other line likewise.
 const FEWEST_LONG: u64 = 5;
@@ -67,12 +71,21 @@ fn of_level(capture: &Capture, strays: &Strays, line: usize, level: Level) -> Op
         let (least, most) = (*sorted.get(crowd.start)?, *sorted.get(crowd.end.checked_sub(1)?)?);
         let is_lag = |lag: i64| (least..=most).contains(&lag);
         // It begins with a stray, or begins with the other line's own edge and ends with a stray.
-        let is_by_stray = |(lag, edge): (i64, usize)| is_lag(lag) && is_stray_edge(strays.of_line(other), edge);
+        let is_by_stray =
+            |(lag, edge): (i64, usize)| is_lag(lag) && is_stray_edge(strays.of_line(other), edge);
         let by_strays = lags
             .iter()
-            .filter(|(begins, ends)| is_by_stray(*begins) || is_lag(begins.0) && ends.is_some_and(is_by_stray))
+            .filter(|(begins, ends)| {
+                is_by_stray(*begins) || is_lag(begins.0) && ends.is_some_and(is_by_stray)
+            })
             .count() as f64;
-        if (crowd.len() as f64) < MOST * short.len() as f64 || by_strays < BY_STRAYS * crowd.len() as f64 {
+        let mut widths: Vec<i64> = short.iter().map(|[start, end]| end - start).collect();
+        widths.sort_unstable();
+        let share = match sampling > COARSE * widths[widths.len() / 2] as f64 {
+            true => MOST_SEEN,
+            false => MOST,
+        };
+        if (crowd.len() as f64) < share * short.len() as f64 || by_strays < BY_STRAYS * crowd.len() as f64 {
             return None;
         }
         let follows = |start: i64| {

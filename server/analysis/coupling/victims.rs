@@ -76,7 +76,7 @@ fn victim(
 /// Share of the strays that a guard lets pass, but not twice the guard, from which on the line is taken to ring.
 const RINGS: f64 = 0.9;
 
-/// Whether most strays of the level come beside own edges, and (nearly) all others hardly farther: then those that the guard just
+/// Whether most strays of the level come beside own edges, and (nearly) all others come hardly later after one: then those that the guard just
 /// lets pass are of the same kind.
 pub fn rings(capture: &Capture, strays: &Strays, line: usize, level: Level) -> bool {
     let guard = guard_of(strays, line);
@@ -84,11 +84,16 @@ pub fn rings(capture: &Capture, strays: &Strays, line: usize, level: Level) -> b
     let of_level = pulses.filter(|s| s.kind == StrayKind::Pulse && s.level == level);
     let [mut beside, mut near, mut far] = [0u64; 3];
     for stray in of_level {
-        let apart = |guard: i64| is_apart(&capture.lines[line], stray, guard);
-        match (apart(guard), apart(2 * guard)) {
+        let record = &capture.lines[line];
+        let before = stray
+            .edge
+            .and_then(|e| e.checked_sub(1))
+            .map(|e| record.edges[e].0);
+        let follows = before.is_some_and(|t| stray.start.0 - t < 2 * guard);
+        match (is_apart(record, stray, guard), follows) {
             (false, _) => beside += 1,
-            (true, false) => near += 1,
-            (true, true) => far += 1,
+            (true, true) => near += 1,
+            (true, false) => far += 1,
         }
     }
     beside >= near + far && near as f64 >= RINGS * (near + far) as f64
@@ -197,7 +202,13 @@ mod tests {
     fn dips_hardly_beyond_the_guard_are_of_the_kind_of_those_before_it() {
         // The guard is twice 20.
         assert!(is_ringing(|n| if n % 4 == 0 { 45 + n % 20 } else { 25 }));
-        assert!(!is_ringing(|n| if n % 4 == 0 { 900 } else { 25 }), "others come anywhere");
-        assert!(!is_ringing(|n| if n % 4 == 0 { 25 } else { 45 + n % 20 }), "few are beside edges");
+        assert!(
+            !is_ringing(|n| if n % 4 == 0 { 900 } else { 25 }),
+            "others come anywhere"
+        );
+        assert!(
+            !is_ringing(|n| if n % 4 == 0 { 25 } else { 45 + n % 20 }),
+            "few are beside edges"
+        );
     }
 }

@@ -9,7 +9,7 @@ use crate::analysis::coupling::{
 };
 use crate::analysis::stats::power::clean_opportunities;
 use crate::analysis::strays::{LimitOrigin, Strays};
-use crate::model::{Capture, Level, Polarity};
+use crate::model::{Capture, Level, Polarity, Ticks};
 
 /// Share of strikes that follow the aggressor's whole pulse from which a bridge is named.
 const FOLLOWS: f64 = 0.7;
@@ -150,7 +150,8 @@ fn accused(capture: &Capture, strays: &Strays, c: &Coupling, tally: &Tally) -> F
     if let Some(more) = tally.says(&victim) {
         detail.push(more);
     }
-    detail.extend(mechanism(capture, c));
+    detail.extend(example(capture, strays, c));
+    detail.extend(mechanism(capture, strays, c));
     detail.extend(seen(capture, strays, c));
     // One that hardly ever switched along tempts nobody.
     let along = |r: &&RuledOut| {
@@ -202,7 +203,7 @@ fn accused(capture: &Capture, strays: &Strays, c: &Coupling, tally: &Tally) -> F
         ));
     }
     try_next.push(format!(
-        "A line without a probe that switches along with {aggressor} would look the same: lift {aggressor} at its driver; if {victim} still shows strays, it is another."
+        "A line without a probe that switches along with {aggressor} would look the same: lift {aggressor} at its driver; if {victim} still shows strays, it is another (a machine that stops without {aggressor} shows none, and proves nothing)."
     ));
     try_next.push(CAUTION.to_string());
     Finding {
@@ -224,7 +225,7 @@ fn clean_noun(edge: Edge) -> &'static str {
 }
 
 /// What the strays look like: evidence, never more.
-fn mechanism(capture: &Capture, c: &Coupling) -> Option<String> {
+fn mechanism(capture: &Capture, strays: &Strays, c: &Coupling) -> Option<String> {
     let aggressor = name(capture, c.aggressor);
     if c.follows_pulse >= FOLLOWS {
         return Some(format!(
@@ -236,6 +237,9 @@ fn mechanism(capture: &Capture, c: &Coupling) -> Option<String> {
         [level] => Some(*level),
         _ => None,
     };
+    if c.edge == Edge::Both {
+        return both_edges(strays, c, &aggressor);
+    }
     match (c.edge, one_level) {
         (Edge::Rise, Some(Level::High)) | (Edge::Fall, Some(Level::Low)) => Some(
             "A rise lifts it or a fall dips it: that is how capacitance between neighbours acts.".to_string(),
@@ -246,6 +250,66 @@ fn mechanism(capture: &Capture, c: &Coupling) -> Option<String> {
         ),
         _ => None,
     }
+}
+
+/// Share of the strikes that go one way from which on a mechanism shows.
+const ONE_WAY: f64 = 0.9;
+
+/// How rises and falls that both strike pull the line, and what does so.
+fn both_edges(strays: &Strays, c: &Coupling, aggressor: &str) -> Option<String> {
+    let is_along = |o: &&crate::analysis::coupling::Occurrence| {
+        let high = strays.strays[o.stray].level == Level::High;
+        high == (o.polarity == Polarity::Rise)
+    };
+    let along = c.occurrences.iter().filter(is_along).count() as f64 / c.occurrences.len().max(1) as f64;
+    match c.levels.as_slice() {
+        [level] => Some(format!(
+            "Its rises and its falls both {} it, which one coupled edge can't: a supply or ground that both use does that, and so would a line \
+             without a probe that switches whenever {aggressor} does.",
+            if *level == Level::High { "lift" } else { "dip" }
+        )),
+        _ if along >= ONE_WAY => {
+            Some("Its rises lift the line and its falls dip it: that is how capacitance between neighbours acts.".to_string())
+        }
+        _ if along <= 1.0 - ONE_WAY => Some(
+            "Its rises dip the line and its falls lift it: a magnetic coupling or a shared ground does that, capacitance does not."
+                .to_string(),
+        ),
+        _ => None,
+    }
+}
+
+/// One strike, to find it by: the one whose lag is the middle one.
+fn example(capture: &Capture, strays: &Strays, c: &Coupling) -> Option<String> {
+    let middle = c.lag.estimate;
+    let strike = c
+        .occurrences
+        .iter()
+        .min_by_key(|o| ((o.lag as f64 - middle).abs() * 16.0) as i64)?;
+    let level = strays.strays[strike.stray].level;
+    Some(format!(
+        "For one: {} {} at {}, and {} {} {} later.",
+        name(capture, c.aggressor),
+        match strike.polarity {
+            Polarity::Rise => "rises",
+            Polarity::Fall => "falls",
+        },
+        moment(capture, strike.at),
+        name(capture, c.victim),
+        if level == Level::High {
+            "goes high"
+        } else {
+            "goes low"
+        },
+        span(&capture.timebase, strike.lag as f64),
+    ))
+}
+
+/// A moment to the nanosecond, to find an edge by: "0.356 866 465 s".
+fn moment(capture: &Capture, ticks: i64) -> String {
+    let digits = format!("{:.9}", capture.timebase.seconds(Ticks(ticks)));
+    let (whole, parts) = digits.split_once('.').unwrap_or((digits.as_str(), ""));
+    format!("{whole}.{} {} {} s", &parts[..3], &parts[3..6], &parts[6..])
 }
 
 /// What sampling lets through.
@@ -267,10 +331,9 @@ pub fn why_cleared(capture: &Capture, c: &Coupling, r: &RuledOut) -> String {
     let together = 1.0 - r.opportunities_alone as f64 / r.opportunities.max(1) as f64;
     let alone = if r.opportunities_alone == 0 {
         format!(
-            "it never switched without {accused}, and struck at {} of {} {}",
-            r.strays,
-            r.opportunities,
-            edges_of(r.edge)
+            "it never switched without {accused}, but {} of {} came without it",
+            c.strays.saturating_sub(r.strays - r.strays_alone),
+            count_of(c.strays, "such stray"),
         )
     } else if r.strays_alone == 0 {
         format!(

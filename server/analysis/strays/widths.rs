@@ -308,11 +308,21 @@ fn drop_cut(widths: &[f64], candidates: usize, sampling: f64, ns: f64) -> Option
             shortest_wide,
         };
         let wins = best.is_none_or(|(g, _)| gain > g);
-        if wins && chance_of(widths, count, edge) < CHANCE && !repeats(widths, count, sampling, ns) {
+        let is_chance = chance_of(widths, count, edge) >= CHANCE
+            && (longest_narrow > USEFUL_NS * ns || chance_of_gap(&cut, sampling) >= CHANCE);
+        if wins && !is_chance && !repeats(widths, count, sampling, ns) {
             best = Some((gain, cut));
         }
     }
     best.map(|(_, cut)| with_tail(widths, cut, sampling, ns))
+}
+
+/// Chance that the widths of a line's ordinary pulses leave such a gap above the shortest of them: where they are as likely to be of
+/// any width, the k-th and the one after it differ by a factor of r or more with chance r⁻ᵏ (order statistics of a uniform
+/// sample; David, Nagaraja, *Order Statistics*, section 2.3).
+fn chance_of_gap(cut: &Cut, sampling: f64) -> f64 {
+    let ratio = (cut.longest_narrow + sampling) / (cut.shortest_wide - sampling).max(1e-9);
+    ratio.min(1.0).powi(cut.count as i32)
 }
 
 /// A crowd's longest pulses may stand a little apart from it: this share of the crowd, this much longer than its bound,
@@ -564,5 +574,27 @@ mod tests {
         widths.extend((0..60).map(|i| 60 + i));
         let high = inferred(&widths, 0.0, 1.0).high.unwrap();
         assert!(high > 29.0 && high < 60.0, "{high}");
+    }
+
+    #[test]
+    fn a_few_pulses_far_below_all_others_are_enough() {
+        let limit = |short: &[i64]| {
+            let wide = (0..60).map(|n| 4_000 + 37 * n);
+            let (mut at, mut pulses) = (0, Vec::new());
+            for (edge, width) in short.iter().copied().chain(wide).enumerate() {
+                pulses.push(Pulse {
+                    edge: 2 * edge,
+                    start: Ticks(at),
+                    end: Ticks(at + width),
+                    level: Level::High,
+                });
+                at += width + 9_000;
+            }
+            infer(|| pulses.clone().into_iter(), 1.0, 1.0).high
+        };
+        // The chance of such a gap is (21/3,999)².
+        assert!(limit(&[12, 20]).is_some_and(|l| l > 20.0 && l < 100.0));
+        // One pulse leaves such a gap more than once in 1,000 times, and so do two with a third in sight.
+        assert_eq!([limit(&[12]), limit(&[12, 20, 600])], [None; 2]);
     }
 }

@@ -67,9 +67,23 @@ pub fn headline(report: &InspectReport) -> String {
         0 if warnings == 1 => match of(Severity::Warning).next() {
             // Where nothing moves nothing was tried.
             Some(only) if only.topic == "reading" && only.lines.is_empty() => format!("{}.", only.title),
-            _ => "No fault, but one thing to look at.".to_owned(),
+            Some(only) => format!(
+                "No fault is proved, but look at this: {}.",
+                only.title.trim_end_matches('.')
+            ),
+            None => String::new(),
         },
-        0 => format!("No fault, but {warnings} things to look at."),
+        0 => {
+            let titles: Vec<&str> = of(Severity::Warning)
+                .map(|f| f.title.trim_end_matches('.'))
+                .collect();
+            let more = match warnings.saturating_sub(FIRST) {
+                0 => String::new(),
+                more => format!("; and {more} more"),
+            };
+            let first = titles[..titles.len().min(FIRST)].join("; ");
+            format!("No fault is proved, but look at this: {first}{more}.")
+        }
         1 => format!("One thing looks wrong. {}.", faults[0].trim_end_matches('.')),
         n => format!(
             "{} things look wrong. {}.",
@@ -78,6 +92,9 @@ pub fn headline(report: &InspectReport) -> String {
         ),
     }
 }
+
+/// Warnings named in the first sentence.
+const FIRST: usize = 2;
 
 /// A small count as a word, capital first: `Two`.
 pub fn count_word(n: usize) -> String {
@@ -316,7 +333,15 @@ mod tests {
         };
         assert_eq!(headline(&report), "Nothing looks wrong in this capture.");
         report.findings = vec![finding(Severity::Warning, "BELL[4] never moves")];
-        assert_eq!(headline(&report), "No fault, but one thing to look at.");
+        assert_eq!(
+            headline(&report),
+            "No fault is proved, but look at this: BELL[4] never moves."
+        );
+        report.findings = vec![finding(Severity::Warning, "A rings."); 4];
+        assert_eq!(
+            headline(&report),
+            "No fault is proved, but look at this: A rings; A rings; and 2 more."
+        );
         report.findings = vec![
             finding(Severity::Fault, "A dips"),
             finding(Severity::Fault, "B is lost."),
