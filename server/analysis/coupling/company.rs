@@ -250,7 +250,12 @@ pub fn of_many_matters(
                 .map(|polarity| switches(edges[line].of(polarity), time, [before, after], victim.unit));
             either(rises, falls)
         };
-        let switch = others.iter().filter(|&&line| beside(line) == Some(true)).count();
+        // Where one hangs on a sample, so does the number.
+        let switch: Option<usize> = others
+            .iter()
+            .map(|&line| beside(line).map(usize::from))
+            .sum();
+        let Some(switch) = switch else { continue };
         let count = &mut counts[switch];
         count.0 += 1;
         count.1 += u64::from(hit);
