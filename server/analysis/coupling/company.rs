@@ -251,10 +251,7 @@ pub fn of_many_matters(
             either(rises, falls)
         };
         // Where one hangs on a sample, so does the number.
-        let switch: Option<usize> = others
-            .iter()
-            .map(|&line| beside(line).map(usize::from))
-            .sum();
+        let switch: Option<usize> = others.iter().map(|&line| beside(line).map(usize::from)).sum();
         let Some(switch) = switch else { continue };
         let count = &mut counts[switch];
         count.0 += 1;

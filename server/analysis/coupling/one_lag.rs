@@ -267,8 +267,8 @@ pub fn middle(values: &[f64]) -> f64 {
     sorted[sorted.len() / 2]
 }
 
-/// Two-sided chance of ranks as uneven as these.
-fn rank_sum(a: &[f64], b: &[f64]) -> f64 {
+/// Two-sided chance of ranks as uneven as these (rank sum test, as in [`is_one`]); neither side may be empty.
+pub fn rank_sum(a: &[f64], b: &[f64]) -> f64 {
     let mut all: Vec<(f64, bool)> = a
         .iter()
         .map(|&v| (v, true))
