@@ -413,7 +413,7 @@ mod tests {
     #[test]
     fn a_bus_tells_of_what_takes_it_along_where_none_of_its_lines_does() {
         // A strobe at every second rise takes each line along half the time, another way at each rise.
-        let bus = |n: i64, line: i64| n % 2 == 0 && (n / 2 >> (line - 1)) % 2 == 1;
+        let bus = |n: i64, line: i64| n % 2 == 0 && ((n / 2) >> (line - 1)) % 2 == 1;
         assert!(goes_with_many(bus, |n| n % 4 == 0));
         assert!(
             !goes_with_many(bus, |n| n % 3 == 0),

@@ -33,6 +33,9 @@ pub(super) fn of(capture: &Capture, strays: &Strays) -> Vec<Own> {
         .collect()
 }
 
+/// A lag in ticks, and the edge that is followed after it.
+type Followed = (i64, usize);
+
 fn of_level(capture: &Capture, strays: &Strays, line: usize, level: Level) -> Option<Own> {
     let limits = &strays.limits[line];
     let limit = limits
@@ -55,7 +58,7 @@ fn of_level(capture: &Capture, strays: &Strays, line: usize, level: Level) -> Op
         let reach = (capture.timebase.ticks_of(LATEST_S) + sampling).ceil() as i64;
         let steady = (capture.timebase.ticks_of(STEADY_S) + 2.0 * sampling).ceil() as i64;
         let record = &capture.lines[other];
-        let lags: Vec<((i64, usize), Option<(i64, usize)>)> = short
+        let lags: Vec<(Followed, Option<Followed>)> = short
             .iter()
             .filter_map(|&[start, end]| {
                 let lag = |time: i64| {

@@ -5,6 +5,7 @@
 //! nothing is called a stray. Contact bounce ([`bounce`]) is its own kind.
 
 pub mod bounce;
+mod driven;
 pub mod grid;
 mod healed;
 mod runs;
