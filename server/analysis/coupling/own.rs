@@ -40,8 +40,9 @@ const USEFUL_S: f64 = 36e-9;
 const EVERY: f64 = 0.95;
 /// These have one width, to this share: common practice, no source.
 const AGREE: f64 = 0.25;
-/// Sampling finer than this share of a width shows that it is one: then not every edge has to begin such a pulse.
+/// Sampling finer than this share of a width shows that it is one: then this share of the edges is enough.
 const FINE: f64 = 0.2;
+const MOSTLY: f64 = 0.8;
 /// Chance at or below which lags of short and of long pulses are two.
 const DIFFER: f64 = 1e-3;
 /// Share of the long pulses that must begin so, and how many there are at least.
@@ -92,7 +93,8 @@ fn own_of(capture: &Capture, strays: &Strays, row: &Coupling, level: Level) -> O
     let is_seen = widths
         .get(widths.len() / 2)
         .is_some_and(|&w| sampling <= FINE * w as f64);
-    if is_short && !((every || is_seen) && agree(&widths, sampling)) {
+    let mostly = row.strays as f64 >= MOSTLY * row.opportunities as f64;
+    if is_short && !((every || mostly && is_seen) && agree(&widths, sampling)) {
         return None;
     }
     let slack = strays.sampling[row.victim]

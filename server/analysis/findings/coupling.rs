@@ -5,7 +5,7 @@ use super::words::{count_of, edges_word, list, percent, small, span};
 use super::{CAUTION, Finding, Severity};
 use super::{doubts, unsure};
 use crate::analysis::coupling::{
-    Attribution, Coupling, DosePoint, Edge, Hazard, RuledOut, SharedSupply, Standing,
+    Attribution, Coupling, DosePoint, Edge, Hazard, Occurrence, RuledOut, SharedSupply, Standing,
 };
 use crate::analysis::stats::power::clean_opportunities;
 use crate::analysis::strays::{LimitOrigin, Strays};
@@ -147,6 +147,7 @@ fn accused(capture: &Capture, strays: &Strays, c: &Coupling, tally: &Tally) -> F
         switching(capture, c.aggressor, c.edge)
     );
     let mut detail = vec![figures(capture, c) + "."];
+    detail.extend(by_polarity(c));
     if let Some(more) = tally.says(&victim) {
         detail.push(more);
     }
@@ -167,13 +168,23 @@ fn accused(capture: &Capture, strays: &Strays, c: &Coupling, tally: &Tally) -> F
         )
     });
     let follows = c.follows_pulse >= FOLLOWS;
-    let mut try_next = vec![if follows {
+    let pull = pull(strays, c);
+    let mut try_next = vec![if follows && pull == Pull::Against {
+        format!(
+            "Look whether a gate that inverts {aggressor} drives {victim}, and what holds its enable; then repeat{proof}."
+        )
+    } else if follows {
         format!(
             "With the power off, look for a bridge or short between {aggressor} and {victim}, and ring the two out against each other; then repeat{proof}."
         )
     } else {
         format!("Lead {aggressor}'s wire away from {victim} and repeat{proof}.")
     }];
+    if !follows && matches!(pull, Pull::Against | Pull::OneWay) {
+        try_next.push(format!(
+            "If it does not help: with the power off give {aggressor}'s and {victim}'s boards a second ground wire between their 0 V pins, and repeat."
+        ));
+    }
     if !follows {
         try_next.push(format!(
             "If it helps: a ground wire between the two (joined at both ends), a stronger pull-up or a driver nearer to {victim}, or slower edges on {aggressor}."
@@ -229,8 +240,12 @@ fn mechanism(capture: &Capture, strays: &Strays, c: &Coupling) -> Option<String>
     let aggressor = name(capture, c.aggressor);
     if c.follows_pulse >= FOLLOWS {
         return Some(format!(
-            "The strays last as long as {aggressor}'s own pulse ({} % of them): that is what a bridge or short does.",
-            percent(c.follows_pulse)
+            "The strays last as long as {aggressor}'s own pulse ({} % of them{}.",
+            percent(c.follows_pulse),
+            match pull(strays, c) {
+                Pull::Against => "), upside down: a gate that inverts does that, a bridge does not",
+                _ => "): that is what a bridge or short does",
+            }
         ));
     }
     let one_level = match c.levels.as_slice() {
@@ -255,23 +270,58 @@ fn mechanism(capture: &Capture, strays: &Strays, c: &Coupling) -> Option<String>
 /// Share of the strikes that go one way from which on a mechanism shows.
 const ONE_WAY: f64 = 0.9;
 
-/// How rises and falls that both strike pull the line, and what does so.
-fn both_edges(strays: &Strays, c: &Coupling, aggressor: &str) -> Option<String> {
-    let is_along = |o: &&crate::analysis::coupling::Occurrence| {
+/// Which way strikes pull the victim.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Pull {
+    /// The way of the edge: rises lift, falls dip.
+    Along,
+    Against,
+    /// Rises and falls pull alike.
+    OneWay,
+    Mixed,
+}
+
+fn pull(strays: &Strays, c: &Coupling) -> Pull {
+    let is_along = |o: &&Occurrence| {
         let high = strays.strays[o.stray].level == Level::High;
         high == (o.polarity == Polarity::Rise)
     };
     let along = c.occurrences.iter().filter(is_along).count() as f64 / c.occurrences.len().max(1) as f64;
     match c.levels.as_slice() {
-        [level] => Some(format!(
+        [_] if c.edge == Edge::Both => Pull::OneWay,
+        _ if along >= ONE_WAY => Pull::Along,
+        _ if along <= 1.0 - ONE_WAY => Pull::Against,
+        _ => Pull::Mixed,
+    }
+}
+
+/// "114 of these strikes follow rises, 30 falls."
+fn by_polarity(c: &Coupling) -> Option<String> {
+    let rises = c
+        .occurrences
+        .iter()
+        .filter(|o| o.polarity == Polarity::Rise)
+        .count();
+    (c.edge == Edge::Both).then(|| {
+        format!(
+            "Of these strikes {rises} follow rises and {} falls.",
+            c.occurrences.len() - rises
+        )
+    })
+}
+
+/// How rises and falls that both strike pull the line, and what does so.
+fn both_edges(strays: &Strays, c: &Coupling, aggressor: &str) -> Option<String> {
+    match (pull(strays, c), c.levels.as_slice()) {
+        (Pull::OneWay, [level]) => Some(format!(
             "Its rises and its falls both {} it, which one coupled edge can't: a supply or ground that both use does that, and so would a line \
              without a probe that switches whenever {aggressor} does.",
             if *level == Level::High { "lift" } else { "dip" }
         )),
-        _ if along >= ONE_WAY => {
+        (Pull::Along, _) => {
             Some("Its rises lift the line and its falls dip it: that is how capacitance between neighbours acts.".to_string())
         }
-        _ if along <= 1.0 - ONE_WAY => Some(
+        (Pull::Against, _) => Some(
             "Its rises dip the line and its falls lift it: a magnetic coupling or a shared ground does that, capacitance does not."
                 .to_string(),
         ),

@@ -193,25 +193,31 @@ pub fn hazard(capture: &Capture, strays: &Strays, h: &Hazard) -> Finding {
     }
 }
 
+/// Lines named with what they fit, at most.
+const NAMED: usize = 3;
+
 /// A cause that no probe was on.
 pub fn uncaptured(capture: &Capture, strays: &Strays, attribution: &Attribution, u: &Uncaptured) -> Finding {
     let victim = name(capture, u.victim);
     let companions = names(capture, &u.companions);
     let mut detail: Vec<String> = Vec::new();
-    let rows = attribution.couplings.iter().filter(|c| c.victim == u.victim);
-    let goes: Vec<String> = rows
-        .take(3)
+    let rows = || attribution.couplings.iter().filter(|c| c.victim == u.victim);
+    let mut goes: Vec<String> = rows()
+        .take(NAMED)
         .map(|c| {
             format!(
-                "{} goes with {} of them ({} of its {} {})",
+                "{} fits {} of them best (of its {} {})",
                 name(capture, c.aggressor),
-                c.strays,
                 c.strays,
                 c.opportunities,
                 edges_of(c.edge)
             )
         })
         .collect();
+    let others: u64 = rows().skip(NAMED).map(|c| c.strays).sum();
+    if others > 0 {
+        goes.push(format!("other lines {others}"));
+    }
     if !goes.is_empty() {
         detail.push(format!("{}.", list(&goes)));
     }
@@ -222,7 +228,7 @@ pub fn uncaptured(capture: &Capture, strays: &Strays, attribution: &Attribution,
             name(capture, line)
         ));
     }
-    if let Some(part) = &u.part {
+    if let Some(part) = part_of(u) {
         detail.push(is_part(capture, part));
     }
     if let Some(contrast) = &u.contrast {
@@ -231,7 +237,7 @@ pub fn uncaptured(capture: &Capture, strays: &Strays, attribution: &Attribution,
     if u.strays > 0 && !goes.is_empty() {
         let share = u.strays as f64 / u.of.max(1) as f64;
         detail.push(format!(
-            "{} of {} ({} %) come without any of these.",
+            "{} of {} ({} %) fit no captured line.",
             u.strays,
             count_of(u.of, "stray pulse"),
             percent(share)
@@ -268,14 +274,28 @@ pub fn uncaptured(capture: &Capture, strays: &Strays, attribution: &Attribution,
     }
 }
 
+/// The lines that look like a part of one without a probe.
+fn part_lines(part: &Ground) -> Vec<usize> {
+    match part {
+        Ground::LeftOut { line, .. } | Ground::Toggled { line } => vec![*line],
+        Ground::TakeTurns { lines, .. } => lines.to_vec(),
+    }
+}
+
+/// What shows lines to be a part of one without a probe, where no other line goes along as well: then they are no more than
+/// some of many.
+fn part_of(u: &Uncaptured) -> Option<&Ground> {
+    let is_all = |part: &&Ground| {
+        let lines = part_lines(part);
+        u.companions.iter().all(|line| lines.contains(line))
+    };
+    u.part.as_ref().filter(is_all)
+}
+
 /// "CLEAR_N: no captured line causes its 12 stray pulses; something that switches along with STEP does"
 fn who_or_behind(capture: &Capture, u: &Uncaptured, all: u64, victim: &str, companions: &[String]) -> String {
     let pulses = count_of(all, "stray pulse");
-    let parts: Vec<usize> = match u.part {
-        Some(Ground::LeftOut { line, .. } | Ground::Toggled { line }) => vec![line],
-        Some(Ground::TakeTurns { lines, .. }) => lines.to_vec(),
-        None => Vec::new(),
-    };
+    let parts = part_of(u).map_or(Vec::new(), part_lines);
     match (parts.len(), companions.is_empty()) {
         (0, true) => format!("{victim}: no captured line causes its {pulses}"),
         (0, false) => format!(

@@ -2,7 +2,7 @@
 
 use super::late;
 use super::words::{count_of, list, span};
-use super::{Finding, Severity};
+use super::{CAUTION, Finding, Severity};
 use crate::analysis::coupling::hints::Hint;
 use crate::analysis::coupling::{Attribution, Edge, FEWEST_STRIKES, Hazard, LONGEST_LAG_S, victims};
 use crate::analysis::strays::{LimitOrigin, NarrowLimit, Stray, StrayKind, Strays};
@@ -91,11 +91,17 @@ fn causeless(capture: &Capture, strays: &Strays, attribution: &Attribution, line
             None,
         ),
     };
-    let try_next = longer.into_iter().chain([
+    let rings = (points_to.contains("whether it rings")).then(|| {
+        format!(
+            "Look at one of these edges of {name} with a scope, its ground clip on the machine's 0 V only and as near as can be: a swing that dies away is ringing, and some tens of ohms in series at the driver or a shorter return wire damp it."
+        )
+    });
+    let try_next = longer.into_iter().chain(rings).chain([
         format!("Put spare channels on {name}'s neighbours in the cable and on its board's supply, and repeat."),
         format!(
             "Look at {name}'s level with a scope: a line that floats or hangs on a weak pull-up catches anything."
         ),
+        CAUTION.to_string(),
     ]);
     Some(Finding {
         severity: Severity::Warning,
@@ -173,13 +179,18 @@ fn pointing(capture: &Capture, hint: &Hint) -> (String, Option<String>) {
         others => format!(" As near before them come edges of {} other kinds.", others.len()),
     };
     let text = format!(
-        " Of those that go {}, {} of {} come {lag} after {}; {} could have brought one.{others} That is too little to accuse anybody: among so many lines \
-         chance does as much now and then.",
+        " Of those that go {}, {} of {} come {lag} after {}; {} could have brought one.{others} {}",
         hint.level.word(),
         hint.strays,
         hint.of,
         words[0],
         count_of(hint.opportunities, "such edge"),
+        match hint.of < FEWEST_STRIKES {
+            true => format!("Fewer than {FEWEST_STRIKES} strays accuse nobody."),
+            false =>
+                "That is too little to accuse anybody: among so many lines chance does as much now and then."
+                    .to_owned(),
+        }
     );
     let longer = format!(
         "Capture about {} times as long, or repeat the step until some {} of them are in hand: that settles it.",
