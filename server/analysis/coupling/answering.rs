@@ -34,7 +34,7 @@ const ANSWERED: f64 = 0.8;
 /// Share of the distances, at either end, that is looked past.
 const TAIL: f64 = 0.02;
 /// Strays before an answer, at least.
-const FEWEST: usize = 4;
+const FEWEST: usize = 6;
 /// A gate that glitches as its inputs race puts out less than this for long: the difference of two paths of a few gates (5 to
 /// 22 ns each, from memory of TTL data books).
 const RACE_S: f64 = 25e-9;
@@ -72,7 +72,7 @@ impl Answering {
 const EVERY: f64 = 0.95;
 /// Pulses of a race have one width, to this share.
 const ONE_WIDTH: f64 = 0.08;
-/// A sample of this share of a width hides that.
+/// A sample of this share of a width hides whether they have.
 const COARSE: f64 = 0.25;
 
 fn sorted(values: impl Iterator<Item = i64>) -> Vec<i64> {
@@ -92,7 +92,7 @@ fn spread(sorted: &[i64]) -> f64 {
 /// Whether pulses of these widths, ascending, may be a gate's as its inputs race: short, or of one width.
 fn is_race(widths: &[i64], longest: f64, unit: f64) -> bool {
     let middle = widths.get(widths.len() / 2).copied().unwrap_or(0) as f64;
-    middle < longest || unit < COARSE * middle && spread(widths) <= ONE_WIDTH * middle
+    middle < longest || unit >= COARSE * middle || spread(widths) <= ONE_WIDTH * middle + unit
 }
 
 /// Three successive edges of a line: a short pulse and a short rest before its own edge.

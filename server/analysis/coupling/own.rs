@@ -45,6 +45,9 @@ const FINE: f64 = 0.2;
 const MOSTLY: f64 = 0.8;
 /// Chance at or below which lags of short and of long pulses are two.
 const DIFFER: f64 = 1e-3;
+/// Pulses long enough for a job may come by two paths of one part, which differ by no more than this, and a sample (from memory of
+/// TTL data books).
+const SHIFT_S: f64 = 3e-9;
 /// Share of the long pulses that must begin so, and how many there are at least.
 const MOST: f64 = 0.5;
 const FEWEST: u64 = 5;
@@ -137,7 +140,9 @@ fn own_of(capture: &Capture, strays: &Strays, row: &Coupling, level: Level) -> O
         });
     // One driver puts out both after one time; what strikes the register that it clocks comes at a time of its own.
     let lags_of_short: Vec<f64> = lags.iter().map(|&lag| lag as f64).collect();
-    if !lags_of_long.is_empty() && rank_sum(&lags_of_short, &lags_of_long) <= DIFFER {
+    let apart = (mean(&lags_of_short) - mean(&lags_of_long)).abs();
+    let is_shift = is_short || apart > capture.timebase.ticks_of(SHIFT_S) + sampling;
+    if !lags_of_long.is_empty() && is_shift && rank_sum(&lags_of_short, &lags_of_long) <= DIFFER {
         return None;
     }
     let striking = (0..aggressor.edges.len()).filter(|&edge| strikes(edge)).count() as f64;
@@ -159,6 +164,10 @@ fn own_of(capture: &Capture, strays: &Strays, row: &Coupling, level: Level) -> O
         lags: (least, most),
         limit,
     })
+}
+
+fn mean(values: &[f64]) -> f64 {
+    values.iter().sum::<f64>() / values.len().max(1) as f64
 }
 
 /// Whether widths, ascending, are one, but for a tenth on either side: what drives a line makes pulses of one width.

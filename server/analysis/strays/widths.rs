@@ -231,13 +231,44 @@ fn drop_cut(widths: &[f64], candidates: usize, sampling: f64, ns: f64) -> Option
             shortest_wide,
         };
         let wins = best.is_none_or(|(g, _)| gain > g);
-        let is_chance = chance_of(widths, count, edge) >= CHANCE
-            && (longest_narrow > USEFUL_NS * ns || chance_of_gap(&cut, sampling) >= CHANCE);
+        let is_far = count >= SHOWN && longest_narrow <= USEFUL_NS * ns;
+        let is_chance =
+            chance_of(widths, count, edge) >= CHANCE && (!is_far || chance_of_gap(&cut, sampling) >= CHANCE);
         if wins && !is_chance && !repeats(widths, count, sampling, ns) {
             best = Some((gain, cut));
         }
     }
     best.map(|(_, cut)| with_tail(widths, cut, sampling, ns))
+}
+
+/// So many pulses far below the others make a limit; fewer may be a reset, a key or a second job, and are only told.
+const SHOWN: usize = 6;
+
+/// The few pulses, longest first, of a level for which no limit was found that lie so far below all others that chance leaves such
+/// a gap one time in 1,000; none where there are more than a few. `sampling`: period in ticks; `ns`: ticks in a nanosecond.
+pub fn few_far_below(pulses: impl Iterator<Item = Pulse>, sampling: f64, ns: f64) -> Vec<Pulse> {
+    let mut shortest: Vec<Pulse> = Vec::new();
+    for pulse in pulses {
+        let at = shortest.partition_point(|p| p.width() <= pulse.width());
+        // Most are longer than all that are kept.
+        if at <= SHOWN {
+            shortest.insert(at, pulse);
+            shortest.truncate(SHOWN + 1);
+        }
+    }
+    let width = |at: usize| shortest[at].width().0 as f64;
+    let is_far = |&count: &usize| {
+        let cut = Cut {
+            count,
+            longest_narrow: width(count - 1),
+            shortest_wide: width(count),
+        };
+        cut.longest_narrow <= USEFUL_NS * ns && chance_of_gap(&cut, sampling) < CHANCE
+    };
+    let found = (1..shortest.len().min(SHOWN)).rev().find(is_far);
+    shortest.truncate(found.unwrap_or(0));
+    shortest.reverse();
+    shortest
 }
 
 /// Chance that the widths of a line's ordinary pulses leave such a gap above the shortest of them: where they are as likely to be of
@@ -500,8 +531,8 @@ mod tests {
     }
 
     #[test]
-    fn a_few_pulses_far_below_all_others_are_enough() {
-        let limit = |short: &[i64]| {
+    fn a_few_pulses_far_below_all_others_are_told() {
+        let told = |short: &[i64]| {
             let wide = (0..60).map(|n| 4_000 + 37 * n);
             let (mut at, mut pulses) = (0, Vec::new());
             for (edge, width) in short.iter().copied().chain(wide).enumerate() {
@@ -513,11 +544,20 @@ mod tests {
                 });
                 at += width + 9_000;
             }
-            infer(|| pulses.clone().into_iter(), 1.0, 1.0).high
+            let limit = infer(|| pulses.clone().into_iter(), 1.0, 1.0).high;
+            let few = few_far_below(pulses.into_iter(), 1.0, 1.0);
+            (
+                limit.is_some(),
+                few.iter().map(|p| p.width().0).collect::<Vec<i64>>(),
+            )
         };
         // The chance of such a gap is (21/3,999)².
-        assert!(limit(&[12, 20]).is_some_and(|l| l > 20.0 && l < 100.0));
+        assert_eq!(told(&[12, 20]), (false, vec![20, 12]));
         // One pulse leaves such a gap more than once in 1,000 times, and so do two with a third in sight.
-        assert_eq!([limit(&[12]), limit(&[12, 20, 600])], [None; 2]);
+        assert_eq!(
+            [told(&[12]), told(&[12, 20, 600])],
+            [(false, vec![]), (false, vec![])]
+        );
+        assert!(told(&[12, 14, 17, 20, 24, 29]).0, "six make a limit");
     }
 }
