@@ -75,6 +75,8 @@ fn victim(
 
 /// Share of the strays that a guard lets pass, but not twice the guard, from which on the line is taken to ring.
 const RINGS: f64 = 0.9;
+/// What rings behind a slice lasts no longer than this, in guards.
+const SLICE: f64 = 1.3;
 
 /// Whether most strays of the level come beside own edges, and (nearly) all others come hardly later after one: then those that the guard just
 /// lets pass are of the same kind.
@@ -89,7 +91,11 @@ pub fn rings(capture: &Capture, strays: &Strays, line: usize, level: Level) -> b
             .edge
             .and_then(|e| e.checked_sub(1))
             .map(|e| record.edges[e].0);
-        let follows = before.is_some_and(|t| stray.start.0 - t < 2 * guard);
+        // The stray, or the slice before it that begins with the own edge.
+        let after = stray.edge.and_then(|e| record.edges.get(e + 2)).map(|t| t.0);
+        let end = stray.start.0 + stray.width.0;
+        let follows = before.is_some_and(|t| stray.start.0 - t < 2 * guard)
+            || after.is_some_and(|t| ((t - end) as f64) < SLICE * guard as f64);
         match (is_apart(record, stray, guard), follows) {
             (false, _) => beside += 1,
             (true, true) => near += 1,
