@@ -186,6 +186,14 @@ pub fn gallop<T>(sorted: &[T], before: impl Fn(&T) -> bool) -> usize {
     low + sorted[low..sorted.len().min(step)].partition_point(|x| before(x))
 }
 
+/// Distance to the nearest of `times`, ascending, in ticks; the greatest number where there is none.
+pub fn nearest(times: &[i64], to: i64) -> i64 {
+    let at = times.partition_point(|&t| t < to);
+    let after = times.get(at).map_or(i64::MAX, |t| t - to);
+    let before = at.checked_sub(1).map_or(i64::MAX, |b| to - times[b]);
+    after.min(before)
+}
+
 /// Length of the union of `[e + lo, e + hi]` (whole ticks, both ends closed) over the opportunities.
 pub fn covered(edges: &[i64], opportunities: &[Range<usize>], lo: i64, hi: i64) -> f64 {
     let mut total = 0i64;

@@ -38,6 +38,12 @@ const FEWEST: usize = 6;
 /// A gate that glitches as its inputs race puts out less than this for long: the difference of two paths of a few gates (5 to
 /// 22 ns each, from memory of TTL data books).
 const RACE_S: f64 = 25e-9;
+/// With so large a share of the questions a pulse before the answer is what the logic does.
+const EVERY: f64 = 0.95;
+/// Pulses of a race have one width, to this share.
+const ONE_WIDTH: f64 = 0.08;
+/// A sample of this share of a width hides whether they have.
+const COARSE: f64 = 0.25;
 
 impl Answering {
     /// The edge that is answered at `own`, if it is.
@@ -67,13 +73,6 @@ impl Answering {
         self.asked(edges, own).is_some() && !self.is_answer(edges, start)
     }
 }
-
-/// With so large a share of the questions a pulse before the answer is what the logic does.
-const EVERY: f64 = 0.95;
-/// Pulses of a race have one width, to this share.
-const ONE_WIDTH: f64 = 0.08;
-/// A sample of this share of a width hides whether they have.
-const COARSE: f64 = 0.25;
 
 fn sorted(values: impl Iterator<Item = i64>) -> Vec<i64> {
     let mut values: Vec<i64> = values.collect();

@@ -10,6 +10,7 @@ use super::rows::edges_of;
 use super::select::Victim;
 use super::{Coupling, Edge};
 use crate::analysis::stats::fisher::fisher;
+use crate::analysis::stats::runs::runs;
 use crate::model::{Capture, Level, Polarity, Ticks};
 
 /// Chance, all lines and edges allowed for, at or below which company matters; where the accused is the busiest line, with which
@@ -91,20 +92,11 @@ const SHORT_S: f64 = 150e-9;
 /// Standard deviations by which runs are fewer than chance has them where a gate opens and closes.
 const RUNS: f64 = 5.0;
 
-/// Whether the row's strikes come in runs, as where the victim floats now and then or a gate lets them through (the runs test of
-/// Wald and Wolfowitz, Ann. Math. Stat. 11, 1940, by its normal approximation). Cost: linear in the accused edges.
+/// Whether the row's strikes come in runs, as where the victim floats now and then or a gate lets them through. Cost: linear in
+/// the accused edges.
 pub fn comes_in_runs(edges: &[OwnEdges], victim: &Victim, row: &Coupling) -> bool {
-    let trials = trials(edges, victim, row);
-    let a = trials.iter().filter(|t| t.1).count() as f64;
-    let b = trials.len() as f64 - a;
-    let n = a + b;
-    if a < 1.0 || b < 1.0 || n < 3.0 {
-        return false;
-    }
-    let runs = 1.0 + trials.windows(2).filter(|pair| pair[0].1 != pair[1].1).count() as f64;
-    let mean = 2.0 * a * b / n + 1.0;
-    let deviation = ((mean - 1.0) * (mean - 2.0) / (n - 1.0)).max(0.0).sqrt();
-    mean - runs > RUNS * deviation
+    let outcomes: Vec<bool> = trials(edges, victim, row).iter().map(|trial| trial.1).collect();
+    runs(&outcomes, 0.0).is_some_and(|z| z < -RUNS)
 }
 
 /// Whether the accused strikes where it shows a short pulse itself, and not at its ordinary edges: then both are struck by

@@ -5,7 +5,7 @@
 //! the likelier cause of what follows its other edge after the same lag, if more does than rings beside the victim's other
 //! own edges.
 
-use super::able::OwnEdges;
+use super::able::{OwnEdges, nearest};
 use super::lags::LagHistogram;
 use super::{Coupling, Edge, Estimate, Occurrence, Standing, rows, victims};
 use crate::analysis::stats::intervals::clopper_pearson;
@@ -91,7 +91,6 @@ impl Asked<'_> {
         let row = self.row;
         let record = &capture.lines[row.victim];
         let times = edges[row.aggressor].of(self.edge);
-        let guard = victims::guard_of(strays, row.victim);
         let first = strays.strays.partition_point(|s| s.line < row.victim);
         let explained = |at: usize| known.iter().any(|c| c.occurrences.iter().any(|o| o.stray == at));
         let pulses = strays.of_line(row.victim).iter().enumerate();
@@ -116,64 +115,14 @@ impl Asked<'_> {
         }
         let mut lags: Vec<f64> = occurrences.iter().map(|o| o.lag as f64).collect();
         lags.sort_unstable_by(f64::total_cmp);
-        let lag = lags[lags.len() / 2] as i64;
         let struck = occurrences.len() as u64;
-        // Beside own edges: with an edge of the aggressor near, and without; how many of the latter ring.
-        let own = edges[row.victim].either();
-        let all = edges[row.aggressor].either();
-        let reach = (self.lags.1.max(0) + 2 * guard, 2 * guard - self.lags.0.min(0));
-        let is_near = |own: i64, of: &[i64]| {
-            let next = of.get(of.partition_point(|&t| t < own - reach.0));
-            next.is_some_and(|&t| t <= own + reach.1)
-        };
-        let starts: Vec<i64> = pulses.clone().map(|(_, s)| s.start.0).collect();
-        let rings = |&&edge: &&i64| {
-            let next = starts.get(starts.partition_point(|&s| s < edge - 2 * guard));
-            next.is_some_and(|&s| s <= edge + guard)
-        };
-        // A line may ring as it rises and not as it falls: only own edges of the kind that these strays lie beside tell.
-        let beside_rise = |o: &&Occurrence| {
-            let start = o.at + o.lag;
-            nearest(&edges[row.victim].rises, start) < nearest(&edges[row.victim].falls, start)
-        };
-        let rising = occurrences.iter().filter(beside_rise).count();
-        let polarity = match 2 * rising >= occurrences.len() {
-            true => Polarity::Rise,
-            false => Polarity::Fall,
-        };
-        let like = edges[row.victim].of(polarity);
-        let clear: Vec<i64> = like.iter().copied().filter(|&e| !is_near(e, &all)).collect();
-        if clear.len() < SHOW_RINGING {
-            return None;
-        }
-        let ringing = (clear.iter().filter(rings).count() as f64 + 1.0) / (clear.len() as f64 + 2.0);
-        // What rings there comes at other lags as well.
-        let around = like.iter().filter(|&&e| is_near(e, times));
-        let others = around.filter(|&&edge| {
-            let from = starts.partition_point(|&s| s < edge - 2 * guard);
-            let near = starts[from..].iter().take_while(|&&s| s <= edge + guard);
-            let mut near = near.peekable();
-            near.peek().is_some() && near.all(|&s| occurrences.iter().all(|o| o.at + o.lag != s))
-        });
-        if others.count() as f64 > ASTRAY * struck as f64 {
-            return None;
-        }
-        // The line rests at the other level where a strike would begin, and goes on resting while it lasts.
-        let width = row_width(strays, &occurrences);
-        let is_able = |&&t: &&i64| {
-            let from = own.partition_point(|&e| e < t + lag);
-            let rests = own.get(from).is_none_or(|&e| e >= t + lag + width);
-            let before = Ticks(t + lag - 1);
-            rests && record.level_at(before) != self.level
-        };
-        let able = times.iter().filter(is_able).count() as u64;
-        let opportunities = able.max(struck);
+        let (ringing, beside) = self.ringing(strays, edges, &occurrences)?;
         // Every own edge with one of the line's near may have rung, whether a strike would show there or not.
-        let beside = like.iter().filter(|&&e| is_near(e, times)).count() as u64;
         let p_value = binomial_upper(struck, beside.max(struck), ringing);
         if p_value > CHANCE {
             return None;
         }
+        let opportunities = self.able(record, strays, edges, &occurrences).max(struck);
         let (low, high) = clopper_pearson(struck, opportunities, 0.95);
         let whole: Vec<i64> = occurrences.iter().map(|o| o.lag).collect();
         let (lo, hi) = self.lags;
@@ -208,6 +157,71 @@ impl Asked<'_> {
         })
     }
 
+    /// How often the victim rings at own edges of the kind that these strikes lie beside, where the line does not switch, and how many
+    /// of these edges have one of the line's near; none where too few show it, or where what rings there comes at other lags too.
+    fn ringing(&self, strays: &Strays, edges: &[OwnEdges], occurrences: &[Occurrence]) -> Option<(f64, u64)> {
+        let victim = self.row.victim;
+        let guard = victims::guard_of(strays, victim);
+        let (times, all) = (
+            edges[self.row.aggressor].of(self.edge),
+            edges[self.row.aggressor].either(),
+        );
+        let reach = (self.lags.1.max(0) + 2 * guard, 2 * guard - self.lags.0.min(0));
+        let is_near = |own: i64, of: &[i64]| {
+            let next = of.get(of.partition_point(|&t| t < own - reach.0));
+            next.is_some_and(|&t| t <= own + reach.1)
+        };
+        let pulses = strays
+            .of_line(victim)
+            .iter()
+            .filter(|s| s.kind == StrayKind::Pulse);
+        let starts: Vec<i64> = pulses.map(|s| s.start.0).collect();
+        let beside = |edge: i64| {
+            let from = starts.partition_point(|&s| s < edge - 2 * guard);
+            starts[from..].iter().take_while(move |&&s| s <= edge + guard)
+        };
+        // A line may ring as it rises and not as it falls.
+        let beside_rise = |o: &&Occurrence| {
+            let start = o.at + o.lag;
+            nearest(&edges[victim].rises, start) < nearest(&edges[victim].falls, start)
+        };
+        let rising = occurrences.iter().filter(beside_rise).count();
+        let polarity = match 2 * rising >= occurrences.len() {
+            true => Polarity::Rise,
+            false => Polarity::Fall,
+        };
+        let like = || edges[victim].of(polarity).iter().copied();
+        let near: Vec<i64> = like().filter(|&edge| is_near(edge, times)).collect();
+        let clear: Vec<i64> = like().filter(|&edge| !is_near(edge, &all)).collect();
+        let astray = near.iter().filter(|&&edge| {
+            let mut starts = beside(edge).peekable();
+            starts.peek().is_some() && starts.all(|&s| occurrences.iter().all(|o| o.at + o.lag != s))
+        });
+        if clear.len() < SHOW_RINGING || astray.count() as f64 > ASTRAY * occurrences.len() as f64 {
+            return None;
+        }
+        let rang = clear
+            .iter()
+            .filter(|&&edge| beside(edge).next().is_some())
+            .count() as f64;
+        Some(((rang + 1.0) / (clear.len() as f64 + 2.0), near.len() as u64))
+    }
+
+    /// Edges at which the victim rests at the other level where a strike would begin, and goes on resting while it lasts.
+    fn able(&self, record: &Line, strays: &Strays, edges: &[OwnEdges], occurrences: &[Occurrence]) -> u64 {
+        let mut lags: Vec<i64> = occurrences.iter().map(|o| o.lag).collect();
+        lags.sort_unstable();
+        let (lag, width) = (lags[lags.len() / 2], row_width(strays, occurrences));
+        let own = edges[self.row.victim].either();
+        let is_able = |&&t: &&i64| {
+            let from = own.partition_point(|&e| e < t + lag);
+            let rests = own.get(from).is_none_or(|&e| e >= t + lag + width);
+            rests && record.level_at(Ticks(t + lag - 1)) != self.level
+        };
+        let times = edges[self.row.aggressor].of(self.edge);
+        times.iter().filter(is_able).count() as u64
+    }
+
     /// Where a stray of the asked level begins: itself, or the short pulse behind the slice that was taken for it.
     fn start_of(&self, stray: &Stray, record: &Line, limits: &NarrowLimit) -> Option<i64> {
         if stray.level == self.level {
@@ -224,14 +238,6 @@ impl Asked<'_> {
         let next = *times.get(times.partition_point(|&t| t < start - self.lags.1))?;
         (next <= start - self.lags.0).then_some(next)
     }
-}
-
-/// Distance to the nearest of `times`.
-fn nearest(times: &[i64], to: i64) -> i64 {
-    let at = times.partition_point(|&t| t < to);
-    let after = times.get(at).map_or(i64::MAX, |t| t - to);
-    let before = at.checked_sub(1).map_or(i64::MAX, |b| to - times[b]);
-    after.min(before)
 }
 
 /// Middle width of these strays, in ticks.

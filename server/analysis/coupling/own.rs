@@ -3,7 +3,8 @@
 //! A register clocked by a captured line, or a monostable with two widths, has short pulses and long ones, and both begin with
 //! an edge of what drives it. A coupling strikes whatever the line's own logic does. So where most of a level's long pulses
 //! begin in the very lags of its short ones, after the same edges, the short ones are the line's job as well, and that is
-//! said, unless they are too short for any: a clock may strike the register that it clocks. The person's `narrow_below` has the last word.
+//! said, if they are long enough for one or have one width: a clock may strike the register that it clocks, at a time of its own
+//! and now and then. The person's `narrow_below` has the last word.
 
 use std::collections::BTreeSet;
 

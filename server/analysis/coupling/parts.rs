@@ -11,7 +11,7 @@
 //!
 //! None of these proves that a line is missing; each says that the record leaves it open.
 
-use super::able::{OwnEdges, Rest};
+use super::able::{OwnEdges, Rest, nearest};
 use super::one_lag::{is_one, middle};
 use super::rows::{self, edges_of};
 use super::select::Victim;
@@ -225,14 +225,6 @@ fn intervals(times: &[i64]) -> Option<(f64, f64)> {
             .map(|&t| t as f64)
     };
     (between.len() > 1).then_some((at(SHORTEST)?, at(0.5)?))
-}
-
-/// Distance to the nearest of `times`.
-fn nearest(times: &[i64], to: i64) -> i64 {
-    let at = times.partition_point(|&t| t < to);
-    let after = times.get(at).map_or(i64::MAX, |t| t - to);
-    let before = at.checked_sub(1).map_or(i64::MAX, |b| to - times[b]);
-    after.min(before)
 }
 
 /// Ticks of `rests` (ascending) that lie in `[t + lo, t + hi)` of any of `times` (ascending). Cost: linear in both.

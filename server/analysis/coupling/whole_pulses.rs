@@ -14,6 +14,7 @@ use super::crowds::{Crowd, Unsure};
 use super::{EARLIEST_LAG_S, Edge, LONGEST_LAG_S};
 use crate::analysis::stats::fisher::fisher;
 use crate::analysis::stats::normal::normal_quantile;
+use crate::analysis::stats::runs::runs;
 use crate::analysis::strays::{LimitOrigin, StrayOptions, Strays};
 use crate::model::{Capture, Level, Line, Pulse};
 
@@ -229,19 +230,10 @@ fn drives_the_rest(line: &Line, source: &Line, level: Level, longest: i64, lag: 
     with as f64 > OWN * own as f64
 }
 
-/// Whether those that follow come in fewer runs than chance makes, as under an enable that holds for a while (the runs test
-/// of Wald and Wolfowitz, Ann. Math. Stat. 11, 1940, by its normal approximation).
+/// Whether those that follow come in fewer runs than chance makes, as under an enable that holds for a while.
 fn comes_in_runs(trials: &[(i64, bool)]) -> bool {
-    let a = trials.iter().filter(|t| t.1).count() as f64;
-    let b = trials.len() as f64 - a;
-    let n = a + b;
-    if a < 1.0 || b < 1.0 || n < 3.0 {
-        return false;
-    }
-    let runs = 1.0 + trials.windows(2).filter(|pair| pair[0].1 != pair[1].1).count() as f64;
-    let mean = 2.0 * a * b / n + 1.0;
-    let deviation = ((mean - 1.0) * (mean - 2.0) / (n - 1.0)).max(0.0).sqrt();
-    runs + 0.5 < mean + normal_quantile(CHANCE) * deviation
+    let outcomes: Vec<bool> = trials.iter().map(|trial| trial.1).collect();
+    runs(&outcomes, 0.5).is_some_and(|z| z < normal_quantile(CHANCE))
 }
 
 /// Whether the level of a third line goes with what is followed.

@@ -38,9 +38,9 @@ fn finding(capture: &Capture, line: usize, level: Level, found: &[Pulse]) -> Fin
         .take(NAMED)
         .map(|p| format!("{} ({})", span_s(capture.seconds(p.start)), width(p)))
         .collect();
-    let (noun, are, they) = match found.len() {
-        1 => ("pulse", "is", "It comes"),
-        _ => ("pulse", "are", "They come"),
+    let (are, they) = match found.len() {
+        1 => ("is", "It comes"),
+        _ => ("are", "They come"),
     };
     Finding {
         severity: Severity::Note,
@@ -48,7 +48,7 @@ fn finding(capture: &Capture, line: usize, level: Level, found: &[Pulse]) -> Fin
         lines: vec![name.clone()],
         title: format!(
             "{name}: {} {are} far shorter than all its others",
-            count_of(found.len() as u64, &format!("{} {noun}", level.word()))
+            count_of(found.len() as u64, &format!("{} pulse", level.word()))
         ),
         detail: format!(
             "{they} at {}. So few may be a reset, a key or a second job as well as strays: nobody is accused.",

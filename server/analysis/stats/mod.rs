@@ -20,6 +20,7 @@ pub mod normal;
 pub mod power;
 pub mod ratio;
 mod root;
+pub mod runs;
 pub mod tails;
 
 #[cfg(test)]
