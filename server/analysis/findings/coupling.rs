@@ -9,7 +9,7 @@ use crate::analysis::coupling::{
 };
 use crate::analysis::stats::power::clean_opportunities;
 use crate::analysis::strays::{LimitOrigin, Strays};
-use crate::model::{Capture, Level, Polarity, Ticks};
+use crate::model::{Capture, Level, Polarity};
 
 /// Share of strikes that follow the aggressor's whole pulse from which a bridge is named.
 const FOLLOWS: f64 = 0.7;
@@ -151,7 +151,6 @@ fn accused(capture: &Capture, strays: &Strays, c: &Coupling, tally: &Tally) -> F
     if let Some(more) = tally.says(&victim) {
         detail.push(more);
     }
-    detail.extend(example(capture, strays, c));
     detail.extend(mechanism(capture, strays, c));
     detail.extend(seen(capture, strays, c));
     // One that hardly ever switched along tempts nobody.
@@ -327,39 +326,6 @@ fn both_edges(strays: &Strays, c: &Coupling, aggressor: &str) -> Option<String> 
         ),
         _ => None,
     }
-}
-
-/// One strike, to find it by: the one whose lag is the middle one.
-fn example(capture: &Capture, strays: &Strays, c: &Coupling) -> Option<String> {
-    let middle = c.lag.estimate;
-    let strike = c
-        .occurrences
-        .iter()
-        .min_by_key(|o| ((o.lag as f64 - middle).abs() * 16.0) as i64)?;
-    let level = strays.strays[strike.stray].level;
-    Some(format!(
-        "For one: {} {} at {}, and {} {} {} later.",
-        name(capture, c.aggressor),
-        match strike.polarity {
-            Polarity::Rise => "rises",
-            Polarity::Fall => "falls",
-        },
-        moment(capture, strike.at),
-        name(capture, c.victim),
-        if level == Level::High {
-            "goes high"
-        } else {
-            "goes low"
-        },
-        span(&capture.timebase, strike.lag as f64),
-    ))
-}
-
-/// A moment to the nanosecond, to find an edge by: "0.356 866 465 s".
-fn moment(capture: &Capture, ticks: i64) -> String {
-    let digits = format!("{:.9}", capture.timebase.seconds(Ticks(ticks)));
-    let (whole, parts) = digits.split_once('.').unwrap_or((digits.as_str(), ""));
-    format!("{whole}.{} {} {} s", &parts[..3], &parts[3..6], &parts[6..])
 }
 
 /// What sampling lets through.

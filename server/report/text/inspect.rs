@@ -5,7 +5,7 @@ use std::collections::HashMap;
 use super::lines::capture_text;
 use super::{Align, Style, Table, printable, seconds, wrapped};
 use crate::model::units::engineering;
-use crate::report::inspect::{CouplingRow, Finding, InspectReport, LineRow, LinkRow, Severity};
+use crate::report::inspect::{CouplingRow, Finding, InspectReport, LineRow, LinkRow, Severity, StrayRow};
 use crate::report::rails::RailRow;
 use crate::report::rules::RuleRow;
 
@@ -25,7 +25,7 @@ pub fn inspect_text(report: &InspectReport, style: Style) -> String {
     text.push_str(&style.bold(wrapped(&headline(report), WIDTH, 0).trim_end()));
     text.push_str("\n\n");
     for finding in &report.findings {
-        text.push_str(&finding_text(finding, style));
+        text.push_str(&finding_text(report, finding, style));
         text.push('\n');
     }
     let tables = [
@@ -107,7 +107,7 @@ pub fn count_word(n: usize) -> String {
         .map_or_else(|| n.to_string(), |word| (*word).to_owned())
 }
 
-fn finding_text(finding: &Finding, style: Style) -> String {
+fn finding_text(report: &InspectReport, finding: &Finding, style: Style) -> String {
     let severity = match finding.severity {
         Severity::Fault => style.fault("fault"),
         Severity::Warning => style.warning("warning"),
@@ -118,12 +118,51 @@ fn finding_text(finding: &Finding, style: Style) -> String {
         finding.id,
         style.bold(&printable(&finding.title))
     );
-    text.push_str(&wrapped(&finding.detail, WIDTH, 4));
+    let detail = match example(report, finding) {
+        // Beside a page's sentence stands a figure of it.
+        Some(one) => format!("{} {one}", finding.detail),
+        None => finding.detail.clone(),
+    };
+    text.push_str(&wrapped(&detail, WIDTH, 4));
     for advice in &finding.try_next {
         let lines = wrapped(advice, WIDTH, 6);
         text.push_str(&format!("    {} {}", style.advice(">"), lines.trim_start()));
     }
     text
+}
+
+/// One strike of a clear coupling, to find it by: the one whose lag is nearest to the middle.
+/// "For one: STEP falls at 0.356 866 465 s, and CLEAR_N goes low 15 ns later."
+fn example(report: &InspectReport, finding: &Finding) -> Option<String> {
+    let [victim, aggressor] = finding.lines.as_slice() else {
+        return None;
+    };
+    let is_row = |c: &&CouplingRow| (&c.victim, &c.aggressor) == (victim, aggressor) && c.standing == "clear";
+    let row = report
+        .couplings
+        .iter()
+        .find(is_row)
+        .filter(|_| finding.topic == "coupling")?;
+    let strikes = report.strays.iter().filter(|s| &s.line == victim);
+    let strikes = strikes.filter(|s| s.aggressor.as_ref() == Some(aggressor));
+    let off = |s: &&StrayRow| (s.lag_s.unwrap_or(f64::INFINITY) - row.lag_s.median).abs();
+    let one = strikes.min_by(|a, b| off(a).total_cmp(&off(b)))?;
+    let lag = one.lag_s?;
+    let does = match one.edge.as_deref()? {
+        "rise" => "rises",
+        _ => "falls",
+    };
+    // To the nanosecond, the digits by threes.
+    let digits = format!("{:.9}", one.start_s - lag);
+    let (whole, parts) = digits.split_once('.')?;
+    let at = format!("{whole}.{} {} {} s", &parts[..3], &parts[3..6], &parts[6..]);
+    Some(format!(
+        "For one: {} {does} at {at}, and {} goes {} {} later.",
+        printable(aggressor),
+        printable(victim),
+        one.level,
+        seconds(lag)
+    ))
 }
 
 fn couplings(rows: &[CouplingRow]) -> Table {
