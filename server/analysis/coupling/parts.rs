@@ -340,6 +340,30 @@ mod tests {
         assert_eq!(ground(&edges, &victim(&struck), &rows, 120), None);
     }
 
+    /// What is found of an even train with many an edge left out, whose edges strike one in four, and that leaves strays at so many
+    /// of its free slots as `strikes` says by their number.
+    fn of_a_thinned_train(strikes: impl Fn(usize) -> bool) -> Option<Ground> {
+        let all: Vec<i64> = (1..500).map(|n| 5_000 * n).collect();
+        let (kept, free): (Vec<i64>, Vec<i64>) = all.iter().partition(|t| *t / 5_000 * 7_919 % 13 < 7);
+        let with = every(&kept, 4);
+        let without = free
+            .iter()
+            .enumerate()
+            .filter(|(n, _)| strikes(*n))
+            .map(|(_, t)| *t);
+        let mut struck: Vec<i64> = with.iter().copied().chain(without).collect();
+        struck.sort_unstable();
+        let rows = [row(0, Edge::Fall, &with, kept.len())];
+        ground(&lines(&[(&[], &kept)]), &victim(&struck), &rows, 120)
+    }
+
+    #[test]
+    fn a_line_that_would_strike_at_free_slots_strikes_there_as_often() {
+        // 230 free slots; of those five of 57 strikes are no gated copy's.
+        assert!(of_a_thinned_train(|n| n % 4 == 0).is_some());
+        assert_eq!(of_a_thinned_train(|n| n % 50 == 7), None);
+    }
+
     #[test]
     fn lines_that_strike_alike_and_never_together_are_one_line_s_copies() {
         let all = train();
