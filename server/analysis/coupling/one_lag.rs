@@ -486,4 +486,22 @@ mod tests {
         let alone = weak.iter().copied().filter(|t| t % 40_000 == 6_000);
         assert!(!is_dropped(along.into_iter().chain(alone).collect()));
     }
+
+    #[test]
+    fn too_few_edges_alone_make_no_straggler() {
+        let strong: Vec<i64> = (1..200).map(|n| 4_000 * n).collect();
+        // All but eight of its edges come along with the strong one's, and one in five of these strikes.
+        let weak: Vec<i64> = (1..200)
+            .map(|n| 4_000 * n + if n % 25 == 24 { 2_000 } else { 10 })
+            .collect();
+        let own = |rises: &[i64]| OwnEdges {
+            rises: rises.to_vec(),
+            falls: Vec::new(),
+        };
+        let hits: Vec<i64> = strong.iter().copied().filter(|t| t / 4_000 % 5 < 3).collect();
+        let along: Vec<i64> = weak.iter().copied().filter(|t| t % 20_000 == 10).collect();
+        let rows = [row(0, &hits, 20, 199), row(1, &along, 30, 199)];
+        let edges = [own(&strong), own(&weak)];
+        assert!(!is_straggler(&edges, &victim(Vec::new()), &rows, &rows[1], 40));
+    }
 }

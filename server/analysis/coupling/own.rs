@@ -324,6 +324,31 @@ mod tests {
     }
 
     #[test]
+    fn a_strike_comes_at_a_time_of_its_own() {
+        // STEP clocks LATCH, which answers after 23 to 31 ticks, or is struck after 20 to 28 at every third step.
+        let judged_at = |strike: i64| {
+            let span = TimeSpan::new(Ticks(0), Ticks(9_100_000));
+            let (mut step, mut latch) = (Vec::new(), Vec::new());
+            for n in 0..300i64 {
+                let at = 30_000 * n + 97 * (n % 7) + 5_000;
+                step.extend([at, at + 700 + 31 * (n % 5)]);
+                let lag = n / 3 * 5 % 9;
+                latch.extend(match n % 3 {
+                    0 => [at + strike + lag, at + strike + lag + 24 + n * 7 % 4],
+                    _ => [at + 23 + lag, at + 4_000 + 37 * n],
+                });
+            }
+            let line = |name: &str, edges: Vec<i64>| {
+                Line::digital(name, Level::Low, edges.into_iter().map(Ticks).collect(), span)
+            };
+            let lines = vec![line("STEP", step), line("LATCH", latch)];
+            judged(&Capture::in_nanoseconds("clocked", span, lines))
+        };
+        assert_eq!(judged_at(20), (100, 1, vec![]));
+        assert_eq!(judged_at(23), (0, 0, vec![(100, 200, 200)]));
+    }
+
+    #[test]
     fn a_clock_strikes_what_it_clocks() {
         let mut capture = capture(|n| 10 + n * 7 % 20, 0);
         // Now and then it doesn't.

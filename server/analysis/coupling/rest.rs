@@ -61,8 +61,9 @@ mod tests {
             rises,
             falls: Vec::new(),
         };
-        let edges = [own(rises(0)), own(rises(1)), own(rises(2))];
-        let keeps = |others: &dyn Fn(i64) -> i64| {
+        let busy = own((1..170_000).map(|n| 4 * n).collect());
+        let edges = [own(rises(0)), own(rises(1)), own(rises(2)), busy];
+        let keeps = |others: &dyn Fn(i64) -> i64, lines: &[usize]| {
             let hits: Vec<i64> = edges[0].rises.iter().copied().step_by(4).collect();
             let mut times: Vec<i64> = hits.iter().map(|t| t + 20).collect();
             times.extend((0..12).map(others));
@@ -78,12 +79,13 @@ mod tests {
                 lag: 20,
             });
             let row = fixtures::row([9, 0], Edge::Rise, 20, occurrences.collect(), 59);
-            keeps_step(&edges, &victim, &[row], &[0, 1, 2])
+            keeps_step(&edges, &victim, &[row], lines)
         };
-        assert!(keeps(&|n| 40_000 * (n + 1) + 3_000 * (1 + n % 2) + 20));
-        assert!(
-            !keeps(&|n| 40_000 * (n + 1) + 4_000 * (1 + n % 2)),
-            "they come at any time"
-        );
+        let in_step = |n: i64| 40_000 * (n + 1) + 3_000 * (1 + n % 2) + 20;
+        assert!(keeps(&in_step, &[0, 1, 2]));
+        let anytime = |n: i64| 40_000 * (n + 1) + 4_000 * (1 + n % 2);
+        assert!(!keeps(&anytime, &[0, 1, 2]), "they come at any time");
+        // An edge every 4 ticks has windows nearly everywhere: that all of them lie in one says nothing.
+        assert!(!keeps(&anytime, &[0, 3]));
     }
 }

@@ -132,10 +132,39 @@ fn is_stray_edge(of_line: &[Stray], edge: usize) -> bool {
 
 #[cfg(test)]
 mod tests {
+    use super::of;
     use crate::analysis::coupling::CouplingOptions;
     use crate::analysis::coupling::judge::judge;
-    use crate::analysis::strays::StrayOptions;
+    use crate::analysis::strays::{StrayOptions, find};
     use crate::model::{Capture, Level, Line, Ticks, TimeSpan};
+
+    #[test]
+    fn pulses_that_follow_a_struck_line_s_own_edges_are_not_set_off() {
+        let span = TimeSpan::new(Ticks(0), Ticks(4_100_000));
+        let (mut latch, mut grant) = (Vec::new(), Vec::new());
+        for n in 0..200i64 {
+            let at = 20_000 * n + 5_000 + 37 * (n % 11);
+            latch.extend([at, at + 9_000]);
+            // LATCH is struck far from its edges; GRANT begins with LATCH, short now and then.
+            if n % 20 == 7 {
+                latch.extend([at + 14_000, at + 14_014 + n * 7 % 23]);
+            }
+            let width = if n % 10 == 3 {
+                30 + 4 * (n % 9)
+            } else {
+                4_000 + 97 * (n % 31)
+            };
+            grant.extend([at + 20 + n % 3, at + 20 + n % 3 + width]);
+        }
+        let line = |name: &str, edges: Vec<i64>| {
+            Line::digital(name, Level::Low, edges.into_iter().map(Ticks).collect(), span)
+        };
+        let lines = vec![line("LATCH", latch), line("GRANT", grant)];
+        let capture = Capture::in_nanoseconds("granted", span, lines);
+        let strays = find(&capture, &StrayOptions::default());
+        assert_eq!([0, 1].map(|line| strays.of_line(line).len()), [10, 20]);
+        assert_eq!(of(&capture, &strays), []);
+    }
 
     #[test]
     fn a_counter_that_strays_of_its_clock_step_is_not_struck() {
