@@ -36,6 +36,22 @@ pub fn on_all_cores<J: Sync, A: Send>(jobs: &[J], work: impl Fn(&J) -> A + Sync)
     answers.into_iter().map(|(_, answer)| answer).collect()
 }
 
+/// Both answers, the first from a thread of its own.
+///
+/// # Panics
+/// Where one of them does.
+pub fn both<A: Send, B>(first: impl FnOnce() -> A + Send, second: impl FnOnce() -> B) -> (A, B) {
+    std::thread::scope(|scope| {
+        let first = scope.spawn(first);
+        let second = second();
+        let first = first.join();
+        (
+            first.unwrap_or_else(|panic| std::panic::resume_unwind(panic)),
+            second,
+        )
+    })
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

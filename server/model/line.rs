@@ -138,6 +138,11 @@ pub struct Segment {
 }
 
 impl Line {
+    /// The times of all edges, ascending, in plain ticks.
+    pub fn ticks(&self) -> &[i64] {
+        bytemuck::cast_slice(&self.edges)
+    }
+
     /// Edges from one landmark to the next: 1 KiB of the column for 8 bytes.
     pub const LANDMARK_STEP: usize = 128;
 

@@ -22,18 +22,11 @@ impl OwnEdges {
         }
     }
 
-    /// All edges of a line, strays and all, each under either polarity.
-    pub fn all(line: &Line) -> OwnEdges {
-        OwnEdges {
-            rises: line.edges.iter().map(|t| t.0).collect(),
-            falls: Vec::new(),
-        }
-    }
-
-    /// Rises and falls, ascending.
+    /// Rises and falls, ascending. Cost: linear.
     pub fn either(&self) -> Vec<i64> {
         let mut times = [self.rises.as_slice(), &self.falls].concat();
-        times.sort_unstable();
+        // The stable sort merges runs.
+        times.sort();
         times
     }
 }

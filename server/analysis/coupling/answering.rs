@@ -4,8 +4,9 @@
 //! acknowledge follows its request after a time that its other edges show. Where the last of the three edges keeps that time
 //! and the first comes well before it, the stray came first, and no ringing comes before the edge that rings.
 
-use super::able::OwnEdges;
+use super::able::{OwnEdges, gallop};
 use super::victims;
+use crate::analysis::parallel::on_all_cores;
 use crate::analysis::strays::{StrayKind, Strays};
 use crate::model::{Capture, Level, Line, Polarity};
 
@@ -104,38 +105,48 @@ struct Triple {
 }
 
 /// The lines with strays before their answers. `edges`: own edges of all lines. Cost: linear in the strays; for lines with
-/// enough of them beside own edges, those edges × log of the others' for each other line.
+/// enough of them beside own edges, those edges and the others' for each other line, few where it is soon clear. All cores.
 pub fn find(capture: &Capture, strays: &Strays, edges: &[OwnEdges]) -> Vec<Answering> {
-    let mut found = Vec::new();
-    for line in 0..capture.lines.len() {
-        for from in [Level::Low, Level::High] {
-            let triples = triples(capture, strays, line, from);
-            if capture.lines[line].same_as.is_some() || triples.len() < FEWEST {
-                continue;
-            }
-            let shown = answered(capture, strays, edges, line, from);
-            let fitting = shown.and_then(|answering| {
-                let before: Vec<&Triple> = triples
-                    .iter()
-                    .filter(|t| answering.is_before(edges, t.at[0], t.at[2]))
-                    .collect();
-                let widths = sorted(before.iter().map(|t| t.at[1] - t.at[0]));
-                let unit = strays.sampling[line].max(1.0);
-                let middle = *widths.get(widths.len() / 2)?;
-                let is_told = before.len() >= FEWEST
-                    && !is_set_off(capture, strays, &triples)
-                    && !is_race(&widths, capture.timebase.ticks_of(RACE_S), unit)
-                    && before.len() as f64 <= EVERY * edges[answering.to.0].of(answering.to.1).len() as f64
-                    && answering.keeps_time_with_the_question(edges, &before, unit);
-                is_told.then_some(Answering {
-                    guard: middle,
-                    ..answering
-                })
-            });
-            found.extend(fitting);
-        }
+    let lines: Vec<usize> = (0..capture.lines.len())
+        .filter(|&line| capture.lines[line].same_as.is_none())
+        .collect();
+    let of_line = |&line: &usize| {
+        let levels = [Level::Low, Level::High].into_iter();
+        let found = levels.filter_map(|from| answering_of(capture, strays, edges, line, from));
+        found.collect::<Vec<Answering>>()
+    };
+    on_all_cores(&lines, of_line).into_iter().flatten().collect()
+}
+
+/// What the line's own edges out of `from` answer, if strays come before them.
+fn answering_of(
+    capture: &Capture,
+    strays: &Strays,
+    edges: &[OwnEdges],
+    line: usize,
+    from: Level,
+) -> Option<Answering> {
+    let triples = triples(capture, strays, line, from);
+    if triples.len() < FEWEST {
+        return None;
     }
-    found
+    let answering = answered(capture, strays, edges, line, from)?;
+    let before: Vec<&Triple> = triples
+        .iter()
+        .filter(|t| answering.is_before(edges, t.at[0], t.at[2]))
+        .collect();
+    let widths = sorted(before.iter().map(|t| t.at[1] - t.at[0]));
+    let unit = strays.sampling[line].max(1.0);
+    let middle = *widths.get(widths.len() / 2)?;
+    let is_told = before.len() >= FEWEST
+        && !is_set_off(capture, strays, &triples)
+        && !is_race(&widths, capture.timebase.ticks_of(RACE_S), unit)
+        && before.len() as f64 <= EVERY * edges[answering.to.0].of(answering.to.1).len() as f64
+        && answering.keeps_time_with_the_question(edges, &before, unit);
+    is_told.then_some(Answering {
+        guard: middle,
+        ..answering
+    })
 }
 
 /// A line that strays of another one set off does so within this.
@@ -204,22 +215,32 @@ fn answered(
         if times.len() > out_of.len() || times.len() < FEWEST_CLEAN {
             return None;
         }
-        let all = edges[to.0].either();
+        let most_missing = times.len() - (ANSWERED * times.len() as f64).ceil() as usize;
         let mut alone: Vec<i64> = Vec::new();
-        let (mut answers, mut counted) = (0, 0);
+        let (mut missing, mut counted) = (0, 0);
+        let [rises, falls] = [&edges[to.0].rises, &edges[to.0].falls];
+        let mut reached = [0; 3];
         for &asked in times {
-            let next = all.get(all.partition_point(|&t| t <= asked)).copied();
-            let until = next.unwrap_or(i64::MAX).min(asked + latest);
-            let of = &out_of[out_of.partition_point(|&t| t < asked)..out_of.partition_point(|&t| t < until)];
-            answers += usize::from(!of.is_empty());
+            let next = [(0, rises), (1, falls)].map(|(at, times)| {
+                reached[at] += gallop(&times[reached[at]..], |&t| t <= asked);
+                times.get(reached[at]).copied().unwrap_or(i64::MAX)
+            });
+            let until = next[0].min(next[1]).min(asked + latest);
+            reached[2] += gallop(&out_of[reached[2]..], |&t| t < asked);
+            let of = &out_of[reached[2]..];
+            let of = &of[..gallop(of, |&t| t < until)];
             counted += of.len();
-            if let [answer] = of {
-                alone.push(answer - asked);
+            match of {
+                [] => missing += 1,
+                [answer] => alone.push(answer - asked),
+                _ => {}
+            }
+            if missing > most_missing {
+                return None;
             }
         }
-        let answers_all = answers as f64 >= ANSWERED * times.len() as f64;
         let is_all = counted as f64 >= ANSWER * out_of.len() as f64;
-        if alone.len() < FEWEST_CLEAN || !answers_all || !is_all {
+        if alone.len() < FEWEST_CLEAN || !is_all {
             return None;
         }
         alone.sort_unstable();

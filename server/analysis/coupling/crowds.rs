@@ -207,6 +207,10 @@ pub fn settle(
         let limit = limit_with(strays, &as_strays, crowd, crowd.limit);
         as_strays.taken_over.insert(crowd.line, limit);
     }
+    // What is known of the other lines stays.
+    for (line, limit) in strays.limits.iter().enumerate() {
+        as_strays.taken_over.entry(line).or_insert(*limit);
+    }
     let mut tentative = strays::find(capture, &as_strays);
     // Nobody else's strays are asked about.
     tentative

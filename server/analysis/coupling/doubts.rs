@@ -6,6 +6,7 @@ use super::instants::Table;
 use super::rows;
 use super::select::Victim;
 use super::{Attribution, Coupling, Edge, Hazard, SharedSupply, Standing, Uncaptured};
+use crate::analysis::parallel::on_all_cores;
 
 /// Lines named as switching along, at most.
 const COMPANIONS_NAMED: usize = 4;
@@ -134,7 +135,8 @@ fn dosed(judged: &[Judged]) -> Vec<Dosed> {
         let dose = context::shared(&table, &rows, 1)?;
         Some(Dosed { line, table, dose })
     };
-    let mut dosed: Vec<Dosed> = lines.iter().filter_map(|&line| own(line)).collect();
+    let own = on_all_cores(&lines, |&line| own(line));
+    let mut dosed: Vec<Dosed> = own.into_iter().flatten().collect();
     let is_doubtful = |line: &&usize| {
         let mut levels = judged.iter().filter(|j| j.victim.line == **line);
         dosed.iter().any(|d| d.line == **line) || levels.any(|j| matches!(j.verdict, Verdict::Hidden(_)))

@@ -1,7 +1,8 @@
 //! What a suspect shows against a victim: its edges before the strays, and how many edges could have struck.
 
-use super::able::{OwnEdges, gallop};
+use super::able::OwnEdges;
 use super::lags::{self, Pair};
+use super::left_out::LeftOut;
 use super::model::{LagWindow, Term};
 use super::select::{Reach, Suspect, Victim};
 
@@ -12,7 +13,7 @@ pub struct Evidence {
     /// How many of the suspect's edges came while the victim was able.
     pub count: usize,
     pub pairs: Vec<Pair>,
-    beside: Beside,
+    left_out: LeftOut,
     /// Density of lags that fall outside every window, per tick.
     stragglers: f64,
 }
@@ -22,27 +23,25 @@ pub struct Evidence {
 const STRAGGLING: f64 = 0.02;
 
 impl Evidence {
-    /// `count`: opportunities, as [`super::sweep`] counts them for all suspects at once.
+    /// `count`: opportunities, as [`super::sweep`] counts them for all suspects at once; `left_out`: those that strays beside
+    /// the victim's own edges take away.
     pub fn gather(
         victim: &Victim,
         suspect: Suspect,
         edges: &OwnEdges,
         reach: &Reach,
         count: u64,
+        left_out: &LeftOut,
     ) -> Evidence {
         let times = edges.of(suspect.polarity);
         let pairs = match count {
             0 => Vec::new(),
             _ => lags::pairs(&victim.times, times, &victim.able(), reach.lo, reach.hi),
         };
-        let beside = match count {
-            0 => Beside::default(),
-            _ => Beside::of(victim, times, reach),
-        };
         Evidence {
             suspect,
             count: count as usize,
-            beside,
+            left_out: left_out.clone(),
             pairs,
             stragglers: STRAGGLING / (reach.hi - reach.lo + 1) as f64,
         }
@@ -51,7 +50,7 @@ impl Evidence {
     /// Edges after which a stray in `window` would have been counted: those whose stray would have come beside an edge of
     /// the victim's own are not among them, as such strays are left out. Cost: log of the edges there.
     pub fn opportunities(&self, window: &LagWindow) -> f64 {
-        let left_out = self.beside.left_out(window.lo + (window.hi - window.lo) / 2);
+        let left_out = self.left_out.at(window.lo + (window.hi - window.lo) / 2);
         (self.count as f64 - left_out as f64).max(1.0)
     }
 
@@ -72,54 +71,9 @@ impl Evidence {
     }
 }
 
-/// A suspect's edges beside those of the victim's own, in ticks, each list ascending.
-#[derive(Clone, Debug, Default)]
-struct Beside {
-    /// From an edge to the end of the rest that it lies in, less what a stray takes and its guard.
-    until_end: Vec<i64>,
-    /// From the start of its rest to an edge, less the guard.
-    since_start: Vec<i64>,
-}
-
-impl Beside {
-    /// The edges whose strays may come too near, whatever the lag inside `reach`. Cost: linear in rests, log of the edges
-    /// between, a sort of those near.
-    fn of(victim: &Victim, times: &[i64], reach: &Reach) -> Beside {
-        let mut beside = Beside::default();
-        let slack = victim.able().slack;
-        let mut from = 0;
-        for rest in &victim.rests {
-            from += gallop(&times[from..], |&t| t <= rest.start + slack);
-            let to = from + gallop(&times[from..], |&t| t < rest.end - slack);
-            let own = &times[from..to];
-            from = to;
-            let near_end = own.partition_point(|&t| rest.end - t - victim.width - victim.guard >= reach.hi);
-            let until_end = own[near_end..].iter();
-            beside
-                .until_end
-                .extend(until_end.map(|t| rest.end - t - victim.width - victim.guard));
-            let near_start = own.partition_point(|&t| t - rest.start - victim.guard < -reach.lo);
-            // What is left out for the next edge is not left out twice.
-            let since_start = own[..near_start.min(near_end)].iter();
-            beside
-                .since_start
-                .extend(since_start.map(|t| t - rest.start - victim.guard));
-        }
-        beside.until_end.sort_unstable();
-        beside.since_start.sort_unstable();
-        beside
-    }
-
-    /// How many edges would have their stray left out, if it came `lag` after them.
-    fn left_out(&self, lag: i64) -> usize {
-        let at_end = self.until_end.partition_point(|&t| t < lag);
-        at_end + self.since_start.partition_point(|&t| t < -lag)
-    }
-}
-
 #[cfg(test)]
 mod tests {
-    use super::super::fixtures;
+    use super::super::{fixtures, left_out};
     use super::*;
     use crate::analysis::coupling::able::Rest;
     use crate::model::Polarity;
@@ -148,7 +102,10 @@ mod tests {
             hi: 120,
             narrowest: 5.0,
         };
-        let evidence = Evidence::gather(&victim, suspect, &edges, &reach, rises.len() as u64);
+        let left_out = left_out::of_all(&[rises], &[(&victim, reach)])
+            .remove(0)
+            .remove(0);
+        let evidence = Evidence::gather(&victim, suspect, &edges, &reach, rises.len() as u64, &left_out);
         evidence.opportunities(&LagWindow::new(lag - 2, lag + 2, 1.0))
     }
 

@@ -9,7 +9,9 @@ use super::evidence::Evidence;
 use super::hints::{self, Hint};
 use super::instants::{Instants, Table};
 use super::model::LagWindow;
+use super::reacting::Follower;
 use super::select::{self, Explanation, Reach, Suspect, Victim};
+use super::victims::Chances;
 use super::{
     Coupling, CouplingOptions, EARLIEST_LAG_S, Edge, FEWEST_STRIKES, GAIN, LONGEST_LAG_S, NARROWEST_WINDOW_S,
     NEARER_MARGIN, RIVAL_MARGIN, company, excused, hazard, one_lag, parts, phase, preferences, reacting,
@@ -61,19 +63,22 @@ struct Case<'a> {
 }
 
 impl Bench<'_> {
-    /// Looks at one victim level. `counts`: the opportunities of every suspect, by [`Suspect::column`]; `known`: lines that
-    /// other strays of this victim convict. Cost: strays and edges near them, times the suspects.
-    pub fn examine(&self, victim: &Victim, counts: &[u64], known: &[Established]) -> Examined {
-        let case = Case::new(self, victim, known);
+    /// Looks at one victim level. `chances`: what every suspect could have done; `known`: lines that other strays of this victim
+    /// convict. Cost: strays and edges near them, times the suspects.
+    pub fn examine(&self, victim: &Victim, chances: &Chances, known: &[Established]) -> Examined {
+        let case = Case::new(self, victim, &chances.followers, known);
         let evidence: Vec<Evidence> = case
             .suspects
             .iter()
-            .map(|&s| Evidence::gather(victim, s, &self.edges[s.line], &case.reach, counts[s.column()]))
+            .map(|&s| {
+                let (count, left_out) = (chances.counts[s.column()], &chances.left_out[s.column()]);
+                Evidence::gather(victim, s, &self.edges[s.line], &case.reach, count, left_out)
+            })
             .collect();
         let threshold = GAIN + (2.0 * evidence.len() as f64).max(1.0).ln();
         let explanation = case.explain(&evidence, threshold);
         if let Some(less) = excused::without(victim, self.edges, &evidence, &explanation) {
-            return self.examine(&less, counts, known);
+            return self.examine(&less, chances, known);
         }
         let mut told = case.told(&evidence, &explanation);
         if matches!(told.verdict, Verdict::Hidden(_) | Verdict::Either(_)) {
@@ -89,33 +94,33 @@ impl Bench<'_> {
         }
         told
     }
+}
 
-    fn reach(&self, victim: &Victim) -> Reach {
-        let ticks = |seconds: f64| self.capture.timebase.ticks_of(seconds);
-        let longest = ticks(LONGEST_LAG_S) + 2.0 * victim.unit;
-        Reach {
-            lo: -(ticks(EARLIEST_LAG_S) + victim.unit).ceil() as i64,
-            hi: self.options.longest_lag.unwrap_or(longest).ceil() as i64,
-            narrowest: ticks(NARROWEST_WINDOW_S),
-        }
+/// The lags looked at.
+pub fn reach(capture: &Capture, options: &CouplingOptions, victim: &Victim) -> Reach {
+    let ticks = |seconds: f64| capture.timebase.ticks_of(seconds);
+    let longest = ticks(LONGEST_LAG_S) + 2.0 * victim.unit;
+    Reach {
+        lo: -(ticks(EARLIEST_LAG_S) + victim.unit).ceil() as i64,
+        hi: options.longest_lag.unwrap_or(longest).ceil() as i64,
+        narrowest: ticks(NARROWEST_WINDOW_S),
     }
 }
 
 impl<'a> Case<'a> {
-    fn new(bench: &'a Bench<'a>, victim: &'a Victim, known: &'a [Established]) -> Case<'a> {
-        let reach = bench.reach(victim);
+    fn new(
+        bench: &'a Bench<'a>,
+        victim: &'a Victim,
+        followers: &[Follower],
+        known: &'a [Established],
+    ) -> Case<'a> {
+        let reach = reach(bench.capture, bench.options, victim);
         let distances = Distances::new(victim, bench.capture.timebase.ticks_of(1.0));
-        let record = &bench.capture.lines[victim.line];
-        let mut reacting: Vec<usize> = suspects_of(bench.capture, victim.line).map(|s| s.line).collect();
-        reacting.dedup();
-        reacting.retain(|&line| {
-            let reacts =
-                |of: &OwnEdges| reacting::is(of, victim, record, reach.hi, -reach.lo, distances.steady);
-            // What a stray makes it do may be short as well.
-            reacts(&bench.edges[line])
-                || !bench.strays.of_line(line).is_empty()
-                    && reacts(&OwnEdges::all(&bench.capture.lines[line]))
-        });
+        let lags = [reach.hi, -reach.lo];
+        let reacting = followers
+            .iter()
+            .filter(|f| f.reacts(bench.capture, bench.edges, victim, lags));
+        let reacting: Vec<usize> = reacting.map(|follower| follower.line).collect();
         let suspects = suspects_of(bench.capture, victim.line).filter(|s| !reacting.contains(&s.line));
         let own = &bench.edges[victim.line];
         Case {

@@ -28,6 +28,7 @@ pub mod hints;
 pub mod instants;
 pub mod judge;
 pub mod lags;
+mod left_out;
 mod mirrored;
 mod missed;
 pub mod model;
@@ -49,7 +50,7 @@ pub mod sweep;
 pub mod victims;
 pub mod whole_pulses;
 
-use crate::analysis::parallel::on_all_cores;
+use crate::analysis::parallel::{both, on_all_cores};
 use crate::analysis::stats::multiple::benjamini_hochberg;
 use crate::analysis::strays::Strays;
 use crate::model::{Capture, Level, Polarity, TraceSamples};
@@ -306,8 +307,13 @@ pub fn attribute(capture: &Capture, strays: &Strays, options: &CouplingOptions) 
     let mut judged: Vec<doubts::Judged> = Vec::new();
     let span = capture.timebase.ticks_of(instants::SPAN_S).ceil() as i64;
     let untwinned = (0..capture.lines.len()).filter(|&l| capture.lines[l].same_as.is_none());
-    let instants = instants::Instants::gather(&edges, untwinned, span);
-    let counts = victims::opportunities(&edges, &victims);
+    let (instants, chances) = both(
+        || instants::Instants::gather(&edges, untwinned, span),
+        || {
+            let reach = |victim: &select::Victim| examine::reach(capture, options, victim);
+            victims::chances(capture, strays, &edges, &victims, reach)
+        },
+    );
     let bench = Bench {
         capture,
         strays,
@@ -316,10 +322,10 @@ pub fn attribute(capture: &Capture, strays: &Strays, options: &CouplingOptions) 
         options,
     };
     let all: Vec<usize> = (0..victims.len()).collect();
-    let mut examined = on_all_cores(&all, |&at| bench.examine(&victims[at], &counts[at], &[]));
+    let mut examined = on_all_cores(&all, |&at| bench.examine(&victims[at], &chances[at], &[]));
     let again = established::levels(&victims, &examined);
     let anew = on_all_cores(&again, |(at, known)| {
-        bench.examine(&victims[*at], &counts[*at], known)
+        bench.examine(&victims[*at], &chances[*at], known)
     });
     for ((at, _), anew) in again.iter().zip(anew) {
         examined[*at] = anew;

@@ -31,10 +31,12 @@ pub fn is_kept_without(
     reach: &Reach,
     distances: &Distances,
 ) -> bool {
-    let own = edges[row.aggressor].either();
+    let own = &edges[row.aggressor];
     let without = |t: i64| {
-        let next = own.get(own.partition_point(|&e| e < t - reach.hi));
-        next.is_none_or(|&e| e > t - reach.lo)
+        [&own.rises, &own.falls].into_iter().all(|times| {
+            let next = times.get(times.partition_point(|&e| e < t - reach.hi));
+            next.is_none_or(|&e| e > t - reach.lo)
+        })
     };
     // What comes with an edge of another accused, a little early or late, is that one's.
     let anothers = |t: i64| {
@@ -65,44 +67,51 @@ pub fn is_kept_without(
     let others = lines.iter().filter(|&&l| l != row.aggressor && l != victim.line);
     let tried = 3.0 * lines.len() as f64;
     others.into_iter().any(|&line| {
-        let of = &edges[line];
-        let either = of.either();
-        [&of.rises, &of.falls, &either].into_iter().any(|times| {
-            let Some((lo, hi)) = step(times, &struck, width) else {
-                return false;
-            };
-            let slack = distances.steady / 2;
-            let (lo, hi) = (lo - slack, hi + slack);
-            let in_step = open
-                .iter()
-                .filter(|&&t| since(times, t).any(|s| lo <= s && s <= hi))
-                .count();
-            if in_step < needed {
-                return false;
-            }
-            // The step's edge may come while the victim was not able: all of them count, over all of the record.
-            let covered = able::covered(times, std::slice::from_ref(&(0..times.len())), lo, hi);
-            let chance = (covered / span).min(1.0);
-            tried * binomial_upper(in_step as u64, open.len() as u64, chance) <= CHANCE
-        })
+        let (rises, falls): (&[i64], &[i64]) = (&edges[line].rises, &edges[line].falls);
+        [[rises, &[]], [falls, &[]], [rises, falls]]
+            .into_iter()
+            .any(|of| {
+                let Some((lo, hi)) = step(of, &struck, width) else {
+                    return false;
+                };
+                let slack = distances.steady / 2;
+                let (lo, hi) = (lo - slack, hi + slack);
+                let in_step = open
+                    .iter()
+                    .filter(|&&t| since(of, t).any(|s| lo <= s && s <= hi))
+                    .count();
+                if in_step < needed {
+                    return false;
+                }
+                // The step's edge may come while the victim was not able: all of them count, over all of the record.
+                let mut times = of.concat();
+                // The stable sort merges runs.
+                times.sort();
+                let covered = able::covered(&times, std::slice::from_ref(&(0..times.len())), lo, hi);
+                let chance = (covered / span).min(1.0);
+                tried * binomial_upper(in_step as u64, open.len() as u64, chance) <= CHANCE
+            })
     })
 }
 
 /// Edges of the step before a stray that are looked at: a pulse that one step begins may end after some more.
 const BACK: usize = 6;
 
-/// Ticks since the last edges at or before `time`, the last first.
-fn since(times: &[i64], time: i64) -> impl Iterator<Item = i64> + '_ {
-    let before = times.partition_point(|&e| e <= time);
-    times[before.saturating_sub(BACK)..before]
-        .iter()
-        .rev()
-        .map(move |&e| time - e)
+/// Ticks since the last edges of two lists at or before `time`, the last first.
+fn since(of: [&[i64]; 2], time: i64) -> impl Iterator<Item = i64> {
+    let before = of.map(|times| {
+        let before = times.partition_point(|&e| e <= time);
+        &times[before.saturating_sub(BACK)..before]
+    });
+    let mut last = before.concat();
+    last.sort_unstable();
+    last.into_iter().rev().take(BACK).map(move |e| time - e)
 }
 
-/// How long after one of the last of `times` (nearly) all of `struck` come, where that is the same within `width` ticks.
-fn step(times: &[i64], struck: &[i64], width: i64) -> Option<(i64, i64)> {
-    let mut lags: Vec<i64> = struck.iter().flat_map(|&t| since(times, t)).collect();
+/// How long after one of the last edges of two lists (nearly) all of `struck` come, where that is the same within `width`
+/// ticks.
+fn step(of: [&[i64]; 2], struck: &[i64], width: i64) -> Option<(i64, i64)> {
+    let mut lags: Vec<i64> = struck.iter().flat_map(|&t| since(of, t)).collect();
     lags.sort_unstable();
     let best = crowd(&lags, width);
     let is_step = !best.is_empty() && best.len() as f64 >= IN_STEP * struck.len() as f64;
@@ -117,13 +126,13 @@ mod tests {
     fn what_keeps_step_comes_the_same_while_after_the_last_edge() {
         let clock: Vec<i64> = (0..100).map(|n| 1_000 * n).collect();
         let struck: Vec<i64> = (0..40).map(|n| 2_000 * n + 630 + n % 5).collect();
-        assert_eq!(step(&clock, &struck, 10), Some((630, 634)));
-        assert_eq!(step(&clock, &struck, 3), None);
+        assert_eq!(step([&clock, &[]], &struck, 10), Some((630, 634)));
+        assert_eq!(step([&clock, &[]], &struck, 3), None);
         let anywhere: Vec<i64> = (0..40).map(|n| 2_000 * n + 17 * n).collect();
-        assert_eq!(step(&clock, &anywhere, 10), None);
+        assert_eq!(step([&clock, &[]], &anywhere, 10), None);
         // A pulse that lasts longer than an uneven clock's period at times.
         let uneven: Vec<i64> = (0..100).map(|n| 1_000 * n + 37 * (n * n % 23)).collect();
         let late: Vec<i64> = (10..50).map(|n| uneven[2 * n] + 2_630 + n as i64 % 5).collect();
-        assert_eq!(step(&uneven, &late, 10), Some((2_630, 2_634)));
+        assert_eq!(step([&uneven, &[]], &late, 10), Some((2_630, 2_634)));
     }
 }

@@ -5,7 +5,7 @@
 //! keep one distance after an edge of the victim, strays or not.
 
 use super::Coupling;
-use super::able::OwnEdges;
+use super::able::{OwnEdges, gallop};
 use super::copies::crowd;
 use super::select::Victim;
 use crate::analysis::strays::{Stray, Strays};
@@ -16,18 +16,69 @@ const FOLLOWS: f64 = 0.95;
 /// Strays that a line reacts to, at least.
 const FEWEST: usize = 3;
 
-/// Whether a line with these edges reacts to `victim`, whose record `line` is.
-/// `latest`: longest reaction; `possible`: so long after a stray's start an edge may still have caused it, `steady`: how
-/// near distances must be to be one; all in ticks. Cost: log of the edges for most lines, linear for those that react.
-pub fn is(own: &OwnEdges, victim: &Victim, line: &Line, latest: i64, possible: i64, steady: i64) -> bool {
-    let times = || own.rises.iter().chain(&own.falls).copied();
-    let count = times().count();
-    let Some((least, most)) = distance(times(), count, line, latest, steady) else {
-        return false;
+/// A line that may react to a victim: (nearly) all of its edges keep these least and greatest distances behind the victim's.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Follower {
+    pub line: usize,
+    /// Of its own edges, and of all with strays, where it has some: what a stray makes it do may be short as well.
+    own: Option<(i64, i64)>,
+    all: Option<(i64, i64)>,
+}
+
+/// The lines of `lines` that may react to `victim`. `latest`: longest reaction, `steady`: how near distances must be to be one,
+/// in ticks. Cost: log of the edges for most lines, linear for those that react.
+pub fn followers(
+    capture: &Capture,
+    strays: &Strays,
+    edges: &[OwnEdges],
+    victim: usize,
+    lines: &[usize],
+    [latest, steady]: [i64; 2],
+) -> Vec<Follower> {
+    let record = &capture.lines[victim];
+    let follower = |&line: &usize| {
+        let of = [edges[line].rises.as_slice(), &edges[line].falls];
+        let follower = Follower {
+            line,
+            own: distance(&of, record, latest, steady),
+            all: (!strays.of_line(line).is_empty())
+                .then(|| distance(&[capture.lines[line].ticks()], record, latest, steady))
+                .flatten(),
+        };
+        (follower.own.is_some() || follower.all.is_some()).then_some(follower)
     };
+    lines.iter().filter_map(follower).collect()
+}
+
+impl Follower {
+    /// Whether it reacts to the strays of `victim`. `latest`: as [`followers`]; `possible`: so long after a stray's start an edge
+    /// may still have caused it, in ticks. Cost: strays × log of edges.
+    pub fn reacts(
+        &self,
+        capture: &Capture,
+        edges: &[OwnEdges],
+        victim: &Victim,
+        [latest, possible]: [i64; 2],
+    ) -> bool {
+        let own = [edges[self.line].rises.as_slice(), &edges[self.line].falls];
+        let all = [capture.lines[self.line].ticks(), &[]];
+        [(self.own, own), (self.all, all)].into_iter().any(|(keeps, of)| {
+            keeps.is_some_and(|distance| follow_strays(of, victim, distance, latest, possible))
+        })
+    }
+}
+
+/// Whether edges that keep a distance behind the victim's follow its strays, too late to be their cause.
+fn follow_strays(
+    of: [&[i64]; 2],
+    victim: &Victim,
+    (least, most): (i64, i64),
+    latest: i64,
+    possible: i64,
+) -> bool {
     let follows = |start: i64| {
         let next = |times: &[i64]| times.get(times.partition_point(|&t| t < start + least)).copied();
-        let next = [next(&own.rises), next(&own.falls)].into_iter().flatten().min();
+        let next = of.into_iter().filter_map(next).min();
         next.filter(|&t| t <= start + most + latest)
     };
     // A stray is followed from its start or from its end, both within reach of the start.
@@ -41,31 +92,31 @@ pub fn is(own: &OwnEdges, victim: &Victim, line: &Line, latest: i64, possible: i
     }
     // Edges too late to be a cause, or a line that follows the victim's own edges alike.
     let late = after.iter().filter(|&&lag| lag > possible).count();
+    let count: usize = of.iter().map(|times| times.len()).sum();
     let others = count.saturating_sub(after.len());
     let is_late = late as f64 >= FOLLOWS * after.len() as f64;
     is_late || least >= 0 && most > 0 && others >= FEWEST
 }
 
-/// The least and greatest distance, close together, that (nearly) all of the `count` edges `times` keep behind the last or
-/// an earlier edge of `line`; none where they don't. Cost: log of the line's edges for each, few where it is soon clear.
-fn distance(
-    times: impl Iterator<Item = i64>,
-    count: usize,
-    line: &Line,
-    latest: i64,
-    steady: i64,
-) -> Option<(i64, i64)> {
+/// The least and greatest distance, close together, that (nearly) all of these edges, in ascending lists, keep behind the last or
+/// an earlier edge of `line`; none where they don't. Cost: log of the line's edges between for each, few where it is soon
+/// clear.
+fn distance(of: &[&[i64]], line: &Line, latest: i64, steady: i64) -> Option<(i64, i64)> {
+    let count: usize = of.iter().map(|times| times.len()).sum();
     let most_missing = ((1.0 - FOLLOWS) * count as f64) as usize;
     let mut missing = 0;
     let mut lags: Vec<i64> = Vec::new();
-    for time in times {
-        let from = line.edges.partition_point(|e| e.0 < time - latest);
-        let before = lags.len();
-        let near = line.edges[from..].iter().take_while(|e| e.0 <= time);
-        lags.extend(near.map(|e| time - e.0));
-        missing += usize::from(lags.len() == before);
-        if missing > most_missing {
-            return None;
+    for times in of {
+        let mut from = 0;
+        for &time in *times {
+            from += gallop(&line.edges[from..], |e| e.0 < time - latest);
+            let before = lags.len();
+            let near = line.edges[from..].iter().take_while(|e| e.0 <= time);
+            lags.extend(near.map(|e| time - e.0));
+            missing += usize::from(lags.len() == before);
+            if missing > most_missing {
+                return None;
+            }
         }
     }
     lags.sort_unstable();
@@ -97,9 +148,8 @@ pub fn passed_on_by(
     let passes_on = |&line: &usize| {
         let of = strays.of_line(line);
         let behind = own.iter().filter(|own| is_behind(of, own)).count();
-        let times = victim.edges.iter().map(|e| e.0);
         behind as f64 >= BEHIND * own.len() as f64
-            && distance(times, victim.edges.len(), &capture.lines[line], latest, steady).is_some()
+            && distance(&[victim.ticks()], &capture.lines[line], latest, steady).is_some()
     };
     (0..capture.lines.len())
         .filter(|&line| line != row.victim && line != row.aggressor && !strays.of_line(line).is_empty())
@@ -128,18 +178,17 @@ mod tests {
         (Line::digital("CLEAR", Level::Low, edges, span), victim, rises)
     }
 
-    fn of(rises: Vec<i64>) -> OwnEdges {
-        OwnEdges {
-            rises,
-            falls: Vec::new(),
-        }
+    /// Whether a line with these edges reacts.
+    fn is(of: [&[i64]; 2], victim: &Victim, line: &Line, latest: i64, possible: i64, steady: i64) -> bool {
+        let keeps = distance(&of, line, latest, steady);
+        keeps.is_some_and(|distance| follow_strays(of, victim, distance, latest, possible))
     }
 
     #[test]
     fn a_counter_that_the_victim_clocks_reacts() {
         let (line, victim, rises) = struck();
         let counter: Vec<i64> = rises.iter().map(|t| t + 15).collect();
-        assert!(is(&of(counter), &victim, &line, 122, 8, 6));
+        assert!(is([&counter, &[]], &victim, &line, 122, 8, 6));
     }
 
     #[test]
@@ -149,13 +198,13 @@ mod tests {
         let mut company: Vec<i64> = victim.times.iter().map(|t| t + 15).collect();
         company.extend((1..15).map(|n| 20_000 * n + 13_000));
         company.sort_unstable();
-        assert!(!is(&of(company), &victim, &line, 122, 8, 6));
+        assert!(!is([&company, &[]], &victim, &line, 122, 8, 6));
         // The cause of each stray.
         let cause: Vec<i64> = victim.times.iter().map(|t| t - 12).collect();
-        assert!(!is(&of(cause), &victim, &line, 122, 8, 6));
+        assert!(!is([&cause, &[]], &victim, &line, 122, 8, 6));
         // So near before or after that it may be the cause.
         let near: Vec<i64> = victim.times.iter().map(|t| t + 4).collect();
-        assert!(!is(&of(near), &victim, &line, 122, 8, 6));
+        assert!(!is([&near, &[]], &victim, &line, 122, 8, 6));
     }
 
     /// What is said of a counter that COUNT's rises clock `delay` ticks later, where COUNT's own rise and a stray that begins
@@ -212,7 +261,7 @@ mod tests {
     #[test]
     fn what_the_victim_clocks_keeps_its_distance_to_the_victim_s_edges() {
         let (line, _, rises) = struck();
-        let behind = |times: &[i64]| distance(times.iter().copied(), times.len(), &line, 122, 6);
+        let behind = |times: &[i64]| distance(&[times], &line, 122, 6);
         let counter: Vec<i64> = rises
             .iter()
             .enumerate()

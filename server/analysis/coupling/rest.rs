@@ -18,7 +18,7 @@ const KEEP: f64 = 0.7;
 const CHANCE: f64 = 1e-4;
 
 /// Whether the strays that `rows` leave follow edges of other `lines` after the lags of the accused's strikes, beyond chance (exact
-/// cover of their windows). Cost: a sort of these lines' edges.
+/// cover of their windows). Cost: strays × log of edges for each line; a merge of these where most do.
 pub fn keeps_step(edges: &[OwnEdges], victim: &Victim, rows: &[Coupling], lines: &[usize]) -> bool {
     let left: Vec<i64> = rows::unexplained(victim, rows).collect();
     let share = SHARE * victim.times.len() as f64;
@@ -34,17 +34,26 @@ pub fn keeps_step(edges: &[OwnEdges], victim: &Victim, rows: &[Coupling], lines:
     let others = lines
         .iter()
         .filter(|&&line| rows.iter().all(|row| row.aggressor != line));
-    let mut times: Vec<i64> = others.flat_map(|&line| edges[line].either()).collect();
-    times.sort_unstable();
-    times.dedup();
-    let follows = |stray: &&i64| {
-        let next = times.get(times.partition_point(|&t| t < **stray - hi));
-        next.is_some_and(|&t| t <= **stray - lo)
+    let columns: Vec<&[i64]> = others
+        .flat_map(|&line| [&edges[line].rises[..], &edges[line].falls])
+        .collect();
+    let follows = |times: &[i64], stray: i64| {
+        let next = times.get(times.partition_point(|&t| t < stray - hi));
+        next.is_some_and(|&t| t <= stray - lo)
     };
-    let keep = left.iter().filter(follows).count();
+    let keep = left
+        .iter()
+        .filter(|&&stray| columns.iter().any(|times| follows(times, stray)));
+    let keep = keep.count();
+    if (keep as f64) < KEEP * left.len() as f64 {
+        return false;
+    }
+    let mut times: Vec<i64> = columns.concat();
+    // The stable sort merges the lines' runs.
+    times.sort();
+    times.dedup();
     let covered = able::covered(&times, &victim.opportunities(&times), lo, hi) / victim.time;
-    keep as f64 >= KEEP * left.len() as f64
-        && binomial_upper(keep as u64, left.len() as u64, covered.min(1.0)) <= CHANCE
+    binomial_upper(keep as u64, left.len() as u64, covered.min(1.0)) <= CHANCE
 }
 
 #[cfg(test)]

@@ -4,6 +4,7 @@
 //! the two is no stray: nobody strikes it. Its edges, short pulses or long, follow that line's edges after one time.
 
 use super::own::Own;
+use crate::analysis::parallel::on_all_cores;
 use crate::analysis::strays::{LimitOrigin, Stray, StrayKind, Strays};
 use crate::model::{Capture, Level, Line, Polarity};
 
@@ -24,13 +25,14 @@ const FEWEST_LONG: u64 = 5;
 const MOST_LONG: f64 = 0.8;
 
 /// The short pulses that strays of other lines set off. Cost: linear in the strays; for lines with enough, those × log of the
-/// edges of each other line with strays, and linear in their own pulses where one fits.
+/// edges of each other line with strays, and linear in their own pulses where one fits. All cores.
 pub(super) fn of(capture: &Capture, strays: &Strays) -> Vec<Own> {
     let lines = 0..capture.lines.len();
-    let levels = lines.flat_map(|line| [(line, Level::Low), (line, Level::High)]);
-    levels
-        .filter_map(|(line, level)| of_level(capture, strays, line, level))
-        .collect()
+    let levels: Vec<(usize, Level)> = lines
+        .flat_map(|line| [(line, Level::Low), (line, Level::High)])
+        .collect();
+    let found = on_all_cores(&levels, |&(line, level)| of_level(capture, strays, line, level));
+    found.into_iter().flatten().collect()
 }
 
 /// A lag in ticks, and the edge that is followed after it.

@@ -2,7 +2,11 @@
 
 use super::able::{self, OwnEdges, Rest};
 use super::answering::Answering;
-use super::select::Victim;
+use super::copies::Distances;
+use super::left_out::{self, LeftOut};
+use super::reacting::{self, Follower};
+use super::select::{Reach, Victim};
+use super::suspects_of;
 use super::sweep;
 use crate::analysis::merged;
 use crate::analysis::parallel::on_all_cores;
@@ -164,8 +168,25 @@ pub fn is_apart(line: &Line, stray: &Stray, guard: i64) -> bool {
     before.is_none_or(|t| stray.start.0 - t >= guard) && after.is_none_or(|t| t - end >= guard)
 }
 
-/// For each victim: the opportunities of every suspect, by [`Suspect::column`](super::select::Suspect::column). One sweep over all edges.
-pub fn opportunities(edges: &[OwnEdges], victims: &[Victim]) -> Vec<Vec<u64>> {
+/// What every suspect could have done, by [`Suspect::column`](super::select::Suspect::column).
+#[derive(Clone, Debug)]
+pub struct Chances {
+    /// Edges that came while the victim was able.
+    pub counts: Vec<u64>,
+    pub left_out: Vec<LeftOut>,
+    /// Lines that may react to the victim.
+    pub followers: Vec<Follower>,
+}
+
+/// For each victim the chances of every suspect. `reach`: lags looked at. Two sweeps over all edges; what [`followers`] takes for
+/// each line.
+pub fn chances(
+    capture: &Capture,
+    strays: &Strays,
+    edges: &[OwnEdges],
+    victims: &[Victim],
+    reach: impl Fn(&Victim) -> Reach + Sync,
+) -> Vec<Chances> {
     let both = |e| [Polarity::Rise, Polarity::Fall].map(|p| OwnEdges::of(e, p));
     let columns: Vec<&[i64]> = edges.iter().flat_map(both).collect();
     let able: Vec<able::Able> = victims.iter().map(Victim::able).collect();
@@ -178,7 +199,40 @@ pub fn opportunities(edges: &[OwnEdges], victims: &[Victim]) -> Vec<Vec<u64>> {
             .zip(more)
             .for_each(|(all, more)| all.extend(more));
     }
-    counts
+    let with_reach: Vec<(&Victim, Reach)> = victims.iter().map(|v| (v, reach(v))).collect();
+    let left_out = left_out::of_all(&columns, &with_reach);
+    let followers = followers_of(capture, strays, edges, victims, reach);
+    let all = counts.into_iter().zip(left_out).zip(followers);
+    let chances = all.map(|((counts, left_out), followers)| Chances {
+        counts,
+        left_out,
+        followers,
+    });
+    chances.collect()
+}
+
+/// Lines that may react, for each victim: the levels of a line have the same. All cores.
+fn followers_of(
+    capture: &Capture,
+    strays: &Strays,
+    edges: &[OwnEdges],
+    victims: &[Victim],
+    reach: impl Fn(&Victim) -> Reach + Sync,
+) -> Vec<Vec<Follower>> {
+    let mut lines: Vec<&Victim> = victims.iter().collect();
+    lines.dedup_by_key(|victim| victim.line);
+    let of_line = on_all_cores(&lines, |victim| {
+        let mut others: Vec<usize> = suspects_of(capture, victim.line).map(|s| s.line).collect();
+        others.dedup();
+        let distances = Distances::new(victim, capture.timebase.ticks_of(1.0));
+        let lags = [reach(victim).hi, distances.steady];
+        reacting::followers(capture, strays, edges, victim.line, &others, lags)
+    });
+    let of = |victim: &Victim| {
+        let at = lines.partition_point(|other| other.line < victim.line);
+        of_line[at].clone()
+    };
+    victims.iter().map(of).collect()
 }
 
 #[cfg(test)]

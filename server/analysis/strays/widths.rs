@@ -53,12 +53,10 @@ impl Cut {
 /// ticks in a nanosecond.
 pub fn infer<P: Iterator<Item = Pulse>>(pulses: impl Fn() -> P, sampling: f64, ns: f64) -> NarrowLimit {
     let of = |level: Level| {
-        let mut widths: Vec<f64> = pulses()
-            .filter(|pulse| pulse.level == level)
-            .map(|pulse| pulse.width().0 as f64)
-            .collect();
-        widths.sort_unstable_by(f64::total_cmp);
-        widths
+        let of_level = pulses().filter(|pulse| pulse.level == level);
+        let mut widths: Vec<i64> = of_level.map(|pulse| pulse.width().0).collect();
+        widths.sort_unstable();
+        widths.into_iter().map(|width| width as f64).collect::<Vec<f64>>()
     };
     let widths = LEVELS.map(of);
     let healed = |of: usize, by: &Cut| healed::widths(pulses(), LEVELS[1 - of], by.limit(sampling));
