@@ -4,7 +4,7 @@
     tests/bench/figures.py FOLDER [--peers-python PYTHON] [--only PART[,PART]]
 
 FOLDER gets the inputs (1.2 GB). PYTHON: one with numpy, polars and duckdb, for the programs that are compared with.
-Parts: program, ingest, pairs, rules, comparisons, window, frames, crowd, accuracy; a part that is left out keeps what
+Parts: program, ingest, pairs, inspecting, rules, comparisons, window, frames, crowd, accuracy; a part that is left out keeps what
 the record says of it, with its own date. Quiet the machine first; the load stands beside each part. Takes some 40 minutes
 on two cores, most of it compiling the benchmarks and simulating captures.
 """
@@ -119,6 +119,7 @@ PARTS = {
     "program": ("The program", program),
     "ingest": ("Reading", ingest),
     "pairs": ("Lag histograms of all ordered pairs of 32 lines", pairs),
+    "inspecting": ("The whole of inspect, 32 lines with 10,000,000 edges", lambda given: told([os.path.join(HERE, "inspecting.py"), given.folder])),
     "rules": ("Fifty rules on 32 lines", lambda _: criterion("rules")),
     "comparisons": ("Clocks, links, proposals", lambda _: criterion("comparisons")),
     "window": ("Windows of the timing diagram", lambda _: fenced(told(["cargo", "bench", "--quiet", "--bench", "window"], stderr=subprocess.DEVNULL))),
