@@ -69,7 +69,7 @@ pub fn whose_level_matters(
         let record = &capture.lines[line];
         let mut counts = [(0u64, 0u64); 2];
         let (mut changes, mut last) = (0, None);
-        for &(time, hit) in &trials {
+        for &Trial { time, hit } in &trials {
             let high = record.level_at(Ticks(time - before)) == Level::High;
             changes += usize::from(last.is_some_and(|l| l != high));
             last = Some(high);
@@ -95,7 +95,7 @@ const RUNS: f64 = 5.0;
 /// Whether the row's strikes come in runs, as where the victim floats now and then or a gate lets them through. Cost: linear in
 /// the accused edges.
 pub fn comes_in_runs(edges: &[OwnEdges], victim: &Victim, row: &Coupling) -> bool {
-    let outcomes: Vec<bool> = trials(edges, victim, row).iter().map(|trial| trial.1).collect();
+    let outcomes: Vec<bool> = trials(edges, victim, row).iter().map(|trial| trial.hit).collect();
     runs(&outcomes, 0.0).is_some_and(|z| z < -RUNS)
 }
 
@@ -112,7 +112,7 @@ pub fn only_where_struck_itself(edges: &[OwnEdges], victim: &Victim, row: &Coupl
     };
     // Of edges beside a short pulse, and of the others: opportunities and strikes.
     let mut counts = [(0u64, 0u64); 2];
-    for (time, hit) in trials(edges, victim, row) {
+    for Trial { time, hit } in trials(edges, victim, row) {
         let count = &mut counts[usize::from(!is_beside_short(time))];
         count.0 += 1;
         count.1 += u64::from(hit);
@@ -121,9 +121,16 @@ pub fn only_where_struck_itself(edges: &[OwnEdges], victim: &Victim, row: &Coupl
     other.0 >= FEWEST && other.1 == 0 && fisher(beside.1, beside.0, 0, other.0).greater() <= CHANCE
 }
 
+/// An accused edge that was an opportunity, in ticks, and whether it struck.
+#[derive(Clone, Copy, Debug)]
+pub struct Trial {
+    pub time: i64,
+    pub hit: bool,
+}
+
 /// The accused edges that were opportunities, and whether each struck: those whose stray would have come beside an edge of
 /// the victim's own are none, as such strays are left out.
-fn trials(edges: &[OwnEdges], victim: &Victim, row: &Coupling) -> Vec<(i64, bool)> {
+pub fn trials(edges: &[OwnEdges], victim: &Victim, row: &Coupling) -> Vec<Trial> {
     let times = edges_of(edges, row);
     let mut struck: Vec<i64> = row.occurrences.iter().map(|o| o.at).collect();
     struck.sort_unstable();
@@ -131,7 +138,10 @@ fn trials(edges: &[OwnEdges], victim: &Victim, row: &Coupling) -> Vec<(i64, bool
         .opportunities_apart(times, row.lag.estimate.round() as i64)
         .iter()
         .flat_map(|range| &times[range.clone()])
-        .map(|&time| (time, struck.binary_search(&time).is_ok()))
+        .map(|&time| Trial {
+            time,
+            hit: struck.binary_search(&time).is_ok(),
+        })
         .collect()
 }
 
@@ -189,7 +199,7 @@ pub fn that_matters(
             [rises, falls, either(rises, falls)]
         };
         let mut counts = [[(0u64, 0u64); 2]; 3];
-        for &(time, hit) in &trials {
+        for &Trial { time, hit } in &trials {
             for (count, with) in counts.iter_mut().zip(switched(time)) {
                 let Some(with) = with else { continue };
                 let count = &mut count[usize::from(!with)];
@@ -236,7 +246,7 @@ pub fn of_many_matters(
         .collect();
     // By how many lines switch: opportunities and strikes.
     let mut counts = vec![(0u64, 0u64); others.len() + 1];
-    for &(time, hit) in &trials {
+    for &Trial { time, hit } in &trials {
         let beside = |line: usize| {
             let [rises, falls] = [Polarity::Rise, Polarity::Fall]
                 .map(|polarity| switches(edges[line].of(polarity), time, [before, after], victim.unit));

@@ -11,6 +11,7 @@ use super::able::OwnEdges;
 use super::dose::{self, Dose};
 use super::hazard::Gate;
 use super::instants::{self, Instants, Table, key, line_of};
+use super::never_alone::Kind;
 use super::one_lag;
 use super::parts::Ground;
 use super::rival_models::{self, Fitted};
@@ -55,6 +56,10 @@ pub struct Hidden {
     pub contrast: Option<Contrast>,
     /// What shows that the accused are only a part of it.
     pub part: Option<Ground>,
+    /// Lines that switch the accused's way as it strikes, which it may share a lead with.
+    pub kind: Option<Kind>,
+    /// A line and its edges that come after the strays they would cause.
+    pub late: Option<(usize, Edge)>,
 }
 
 /// How often strays come after a line's edges when another line switches as well, and when not: a line that
@@ -116,6 +121,10 @@ pub struct Known {
     pub rest_keeps_step: bool,
     /// The accused lines look like a part of one that carries no probe ([`super::parts`]).
     pub part: Option<Ground>,
+    /// A row's line, and its edges that come after the strays they would cause ([`super::before`]).
+    pub late: Option<(usize, Edge)>,
+    /// Strikes against their edge come with edges of the same kind ([`super::never_alone`]).
+    pub kind: Option<Kind>,
     /// The victim is a gate that glitches ([`super::hazard`]).
     pub gate: Option<Gate>,
     /// The rows explain (nearly) all strays.
@@ -159,7 +168,7 @@ pub fn judge(
             || nearness <= -NEAR
     };
     match &known.by_either_edge {
-        Some(_) if known.part.is_some() => {}
+        Some(_) if known.part.is_some() || known.kind.is_some() || known.late.is_some() => {}
         Some((line, copies)) if tells(*line, copies) && copies.is_empty() => return Verdict::Captured,
         Some((line, copies)) if tells(*line, copies) => return Verdict::Either(copies.clone()),
         _ => {}
@@ -169,6 +178,8 @@ pub fn judge(
         || !known.in_runs && strike_as_one(table, rows)
         || known.in_step_without
         || known.part.is_some()
+        || known.kind.is_some()
+        || known.late.is_some()
         || known.company.is_some()
         || known.level.is_some()
         || known.is_struck
@@ -214,22 +225,33 @@ pub fn judge(
         companions,
         contrast: contrast(table, &stories.hidden, rows).or(known.company),
         part: known.part,
+        kind: known.kind.clone(),
+        late: known.late,
     })
+}
+
+/// By how much (ln likelihood) a dose must beat the other stories.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum DoseOf {
+    OneVictim,
+    SeveralVictims,
+    /// Strikes go against their edges and come with others of the kind: it is enough that it comes near.
+    Kind,
 }
 
 /// The dose that explains a victim's strays better than lines by themselves and than a hidden one, if any.
 /// `table`: all levels of the victim, or of several; `rows`: what was found for them.
-pub fn shared(table: &Table, rows: &[Coupling], victims: usize) -> Option<Dose> {
+pub fn shared(table: &Table, rows: &[Coupling], of: DoseOf) -> Option<Dose> {
     let dose = dose::find(table)?;
     let stories = Stories::of(table, rows);
     let best = stories
         .hidden
         .worth(stories.price)
         .max(stories.captured.worth(stories.price));
-    let margin = if victims > 1 {
-        DOSE_MARGIN
-    } else {
-        DOSE_MARGIN_ALONE
+    let margin = match of {
+        DoseOf::OneVictim => DOSE_MARGIN_ALONE,
+        DoseOf::SeveralVictims => DOSE_MARGIN,
+        DoseOf::Kind => -NEAR,
     };
     (dose.worth > best + margin).then_some(dose)
 }

@@ -1,8 +1,9 @@
 //! From verdicts on victim levels to what is said: whose cause was not captured, and what a shared lead strikes.
 
-use super::context::{self, Hidden, Verdict};
+use super::context::{self, DoseOf, Hidden, Verdict};
 use super::dose::{self, Dose};
 use super::instants::Table;
+use super::never_alone::Kind;
 use super::rows;
 use super::select::Victim;
 use super::{Attribution, Coupling, Edge, Hazard, SharedSupply, Standing, Uncaptured};
@@ -132,7 +133,18 @@ fn dosed(judged: &[Judged]) -> Vec<Dosed> {
     };
     let own = |line: usize| {
         let (_, table, rows) = of_line(&line);
-        let dose = context::shared(&table, &rows, 1)?;
+        let levels = judged.iter().filter(|j| j.victim.line == line);
+        let kinds: Vec<&Kind> = levels.filter_map(kind).collect();
+        let of = match kinds.is_empty() {
+            true => DoseOf::OneVictim,
+            false => DoseOf::Kind,
+        };
+        let shown = || {
+            let kind = kinds.iter().find(|kind| kind.is_shown)?;
+            let lines: Vec<usize> = kind.company.iter().copied().chain([kind.line]).collect();
+            Some(dose::measured(&table, &lines, kind.polarity.into()))
+        };
+        let dose = context::shared(&table, &rows, of).or_else(shown)?;
         Some(Dosed { line, table, dose })
     };
     let own = on_all_cores(&lines, |&line| own(line));
@@ -152,7 +164,7 @@ fn dosed(judged: &[Judged]) -> Vec<Dosed> {
     }
     let pooled = Table::joined(&doubtful.iter().map(|d| &d.1).collect::<Vec<_>>());
     let rows: Vec<Coupling> = doubtful.iter().flat_map(|d| d.2.clone()).collect();
-    let Some(together) = context::shared(&pooled, &rows, doubtful.len()) else {
+    let Some(together) = context::shared(&pooled, &rows, DoseOf::SeveralVictims) else {
         return dosed;
     };
     for (line, table, rows) in doubtful {
@@ -165,6 +177,14 @@ fn dosed(judged: &[Judged]) -> Vec<Dosed> {
     }
     dosed.sort_by_key(|d| d.line);
     dosed
+}
+
+/// Who switches the accused's way as it strikes.
+fn kind<'a>(one: &'a Judged) -> Option<&'a Kind> {
+    match &one.verdict {
+        Verdict::Hidden(hidden) => hidden.kind.as_ref(),
+        _ => None,
+    }
 }
 
 fn uncaptured(line: usize, judged: &[Judged], found: &[Coupling]) -> Uncaptured {
@@ -197,6 +217,8 @@ fn uncaptured(line: usize, judged: &[Judged], found: &[Coupling]) -> Uncaptured 
         companions,
         contrast: hidden.iter().find_map(|h| h.contrast),
         part: hidden.iter().find_map(|h| h.part),
+        kind: hidden.iter().find_map(|h| h.kind.clone()),
+        late: hidden.iter().find_map(|h| h.late),
         both_ways: of_line().find_map(|j| pulls_both_ways(j.victim, judged)),
     }
 }

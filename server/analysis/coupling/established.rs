@@ -55,8 +55,7 @@ pub fn levels(victims: &[Victim], examined: &[Examined]) -> Vec<(usize, Vec<Esta
     };
     let mut again = Vec::new();
     for (at, (victim, of)) in victims.iter().zip(examined).enumerate() {
-        let is_hidden = matches!(of.verdict, Verdict::Hidden(_));
-        let is_doubted = is_hidden || matches!(of.verdict, Verdict::Either(_));
+        let is_doubted = matches!(of.verdict, Verdict::Hidden(_) | Verdict::Either(_));
         let open = |row: &&Coupling| is_doubted || row.standing == Standing::Inseparable;
         if !of.rows.iter().any(|row| open(&row)) {
             continue;
@@ -69,7 +68,9 @@ pub fn levels(victims: &[Victim], examined: &[Examined]) -> Vec<(usize, Vec<Esta
                 .any(|row| row.aggressor == one.line || row.inseparable_from.contains(&one.line))
         };
         known.retain(is_asked);
-        // A few strays that something hidden would tell about as well weigh little against many of the other level.
+        // A few strays that something hidden would tell about as well weigh little against many of the other level; what a line
+        // that never switches this way by itself does is shown by its other edges.
+        let is_hidden = matches!(&of.verdict, Verdict::Hidden(hidden) if hidden.kind.is_none());
         let few = victim.times.len() as u64;
         known.retain(|one| !is_hidden || one.strays >= MANY * few);
         // Of two that are established neither is preferred.

@@ -14,8 +14,8 @@ use super::select::{self, Explanation, Reach, Suspect, Victim};
 use super::victims::Chances;
 use super::{
     Coupling, CouplingOptions, EARLIEST_LAG_S, Edge, FEWEST_STRIKES, GAIN, LONGEST_LAG_S, NARROWEST_WINDOW_S,
-    NEARER_MARGIN, RIVAL_MARGIN, company, excused, hazard, one_lag, parts, phase, preferences, reacting,
-    rest, rows, suspects_of, victims,
+    NEARER_MARGIN, RIVAL_MARGIN, before, company, excused, hazard, lost, never_alone, one_lag, parts, phase,
+    preferences, reacting, rest, rows, suspects_of, victims,
 };
 use crate::analysis::strays::Strays;
 use crate::model::{Capture, Polarity};
@@ -32,6 +32,9 @@ pub struct Bench<'a> {
 
 /// Share of the strays that an explanation may leave open where it takes the place of a doubt.
 const LEFT_OPEN: f64 = 0.05;
+
+/// Share of the strikes that come with edges of the accused's kind, where a shared lead is thought of.
+const OF_ITS_KIND: f64 = 0.4;
 
 /// Whether rows explain (nearly) all strays.
 fn explains(victim: &Victim, rows: &[Coupling]) -> bool {
@@ -142,6 +145,11 @@ impl<'a> Case<'a> {
         lines
     }
 
+    /// How much later than a stray's start its cause may seem to come, in ticks.
+    fn earliest(&self) -> f64 {
+        before::earliest(self.victim.unit, self.bench.capture.timebase.ticks_of(1.0))
+    }
+
     fn explain(&self, evidence: &[Evidence], threshold: f64) -> Explanation {
         let (victim, reach) = (self.victim, &self.reach);
         let mut explanation = select::explain(victim, evidence, reach, threshold);
@@ -152,6 +160,15 @@ impl<'a> Case<'a> {
         let is_known =
             |line: usize, lag: f64| self.known.iter().any(|known| known.is(line, lag, victim.unit));
         preferences::prefer_known(victim, evidence, &mut explanation, reach, RIVAL_MARGIN, is_known);
+        let may_be_cause = |_, lag: f64| lag >= -self.earliest();
+        preferences::prefer_known(
+            victim,
+            evidence,
+            &mut explanation,
+            reach,
+            RIVAL_MARGIN,
+            may_be_cause,
+        );
         explanation
     }
 
@@ -186,6 +203,8 @@ impl<'a> Case<'a> {
             let chosen = &explanation.chosen[at];
             let accused = (evidence[chosen.evidence].suspect, &chosen.window);
             let mut rivals = select::rivals(victim, evidence, explanation, at, &self.reach, RIVAL_MARGIN);
+            let is_early = |window: &LagWindow| window.middle() < -self.earliest();
+            rivals.retain(|(_, window, _)| is_early(&chosen.window) || !is_early(window));
             rivals.retain(|(other, window, loss)| {
                 let other = (evidence[*other].suspect, window);
                 loss + self.witnesses.prefer(edges, accused, other) < RIVAL_MARGIN
@@ -282,6 +301,10 @@ impl<'a> Case<'a> {
             row.copies = copies;
             let others = reacting::passed_on_by(capture, strays, row, self.reach.hi, self.distances.steady);
             rows::join_suspects(row, &others);
+            let span = self.bench.instants.span;
+            let lost =
+                lost::with_lost_pulses(strays, self.bench.edges, self.victim, row, &self.lines(), span);
+            rows::join_suspects(row, &lost);
         }
         rows
     }
@@ -334,9 +357,15 @@ impl<'a> Case<'a> {
             [row] => company::whose_level_matters(self.bench.capture, edges, victim, row, &lines),
             _ => None,
         };
+        let is_convicted = !rows.is_empty() && rows.iter().all(|row| self.is_known(row));
         context::Known {
+            late: rows
+                .iter()
+                .find(|row| before::its_cause(edges, victim, row, second))
+                .map(|row| (row.aggressor, row.edge)),
+            kind: (!is_convicted).then(|| self.kind(rows, &lines)).flatten(),
             explains: explains(victim, rows),
-            is_convicted: !rows.is_empty() && rows.iter().all(|row| self.is_known(row)),
+            is_convicted,
             company,
             goes_with_many,
             level,
@@ -346,7 +375,7 @@ impl<'a> Case<'a> {
             in_step_without: rows.iter().any(is_kept_without),
             in_runs: rows.iter().any(|row| company::comes_in_runs(edges, victim, row)),
             rest_keeps_step: rest::keeps_step(edges, victim, rows, &lines),
-            part: parts::ground(edges, victim, rows, self.reach.hi),
+            part: parts::ground(edges, victim, rows, self.reach.hi, second),
             gate: hazard::find(
                 self.bench.capture,
                 self.bench.strays,
@@ -356,6 +385,24 @@ impl<'a> Case<'a> {
                 &self.reach,
             ),
         }
+    }
+
+    /// Who switches the accused's way as it strikes, where that is so of enough strikes of the rows.
+    fn kind(&self, rows: &[Coupling], lines: &[usize]) -> Option<never_alone::Kind> {
+        let (edges, span) = (self.bench.edges, self.bench.instants.span);
+        let against = rows
+            .iter()
+            .filter(|row| never_alone::against(self.victim, row).is_some());
+        let are_several = against.count() > 1;
+        let kinds = rows.iter().filter_map(|row| {
+            let kind = never_alone::with_its_kind(edges, self.victim, row, lines, span, are_several)?;
+            Some((row.strays, kind))
+        });
+        let mut kinds: Vec<(u64, never_alone::Kind)> = kinds.collect();
+        let strikes: u64 = kinds.iter().map(|kind| kind.0).sum();
+        let all: u64 = rows.iter().map(|row| row.strays).sum();
+        kinds.sort_by_key(|(strays, kind)| (!kind.is_shown, std::cmp::Reverse(*strays)));
+        (strikes as f64 > OF_ITS_KIND * all as f64).then(|| kinds.swap_remove(0).1)
     }
 
     /// Whether the only row's strikes avoid each other. Where sampling shows only some of the strays, which ones depends on

@@ -13,10 +13,17 @@ use super::Edge;
 use super::able::{OwnEdges, gallop};
 use super::select::Victim;
 use crate::analysis::merged::{Block, MOST_COLUMNS, Merged, column_of, time_of};
-use crate::model::Polarity;
+use crate::analysis::strays::Strays;
+use crate::model::{Capture, Polarity};
 
 /// Length of an instant: output delays of one step differ by about so much.
 pub const SPAN_S: f64 = 40e-9;
+
+/// Length of an instant in ticks, both ends closed: sampling may part edges that come together by a sample.
+pub fn span(capture: &Capture, strays: &Strays) -> i64 {
+    let coarsest = strays.sampling.iter().copied().fold(0.0, f64::max);
+    (capture.timebase.ticks_of(SPAN_S) + coarsest).ceil() as i64
+}
 
 /// What a line did at an instant, as one number: it rose, it fell, or (always beside one of these) it switched.
 pub fn key(line: usize, edge: Edge) -> usize {

@@ -8,6 +8,7 @@ pub mod able;
 pub mod all_pairs;
 mod answering;
 pub mod answers;
+mod before;
 mod beside;
 mod causes;
 mod company;
@@ -29,9 +30,11 @@ pub mod instants;
 pub mod judge;
 pub mod lags;
 mod left_out;
+mod lost;
 mod mirrored;
 mod missed;
 pub mod model;
+pub mod never_alone;
 mod never_struck;
 mod one_lag;
 mod other_edge;
@@ -216,6 +219,10 @@ pub struct Uncaptured {
     pub both_ways: Option<(usize, Edge)>,
     /// What shows that captured lines are only a part of it.
     pub part: Option<parts::Ground>,
+    /// Lines that switch the accused's way as it strikes, which it may share a lead with.
+    pub kind: Option<never_alone::Kind>,
+    /// A line and its edges that come after the strays they would cause.
+    pub late: Option<(usize, Edge)>,
 }
 
 /// Strays that grow likelier with the number of lines that switch at once, or that one line's edges bring to several
@@ -305,7 +312,7 @@ pub fn attribute(capture: &Capture, strays: &Strays, options: &CouplingOptions) 
     let mut p_values: Vec<f64> = Vec::new();
     let mut found: Vec<Coupling> = Vec::new();
     let mut judged: Vec<doubts::Judged> = Vec::new();
-    let span = capture.timebase.ticks_of(instants::SPAN_S).ceil() as i64;
+    let span = instants::span(capture, strays);
     let untwinned = (0..capture.lines.len()).filter(|&l| capture.lines[l].same_as.is_none());
     let (instants, chances) = both(
         || instants::Instants::gather(&edges, untwinned, span),

@@ -38,6 +38,11 @@ impl LagWindow {
         height * (1.0 - outside / (self.shoulder + 1.0)).max(0.0)
     }
 
+    /// The middle of the window, in ticks.
+    pub fn middle(&self) -> f64 {
+        0.5 * (self.lo + self.hi) as f64
+    }
+
     /// Lags with any density, both ends closed.
     pub fn reach(&self) -> (i64, i64) {
         let shoulder = self.shoulder.ceil() as i64;

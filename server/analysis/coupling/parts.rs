@@ -30,14 +30,21 @@ pub enum Ground {
     Toggled { line: usize },
 }
 
-/// What speaks for a line without a probe, if anything. Cost: linear in the accused lines' edges and the victim's rests.
-pub fn ground(edges: &[OwnEdges], victim: &Victim, rows: &[Coupling], latest: i64) -> Option<Ground> {
+/// What speaks for a line without a probe, if anything. `second`: ticks in a second. Cost: linear in the accused lines' edges and the victim's rests.
+pub fn ground(
+    edges: &[OwnEdges],
+    victim: &Victim,
+    rows: &[Coupling],
+    latest: i64,
+    second: f64,
+) -> Option<Ground> {
     let pairs = || {
         let all = 0..rows.len();
         all.flat_map(|a| (a + 1..rows.len()).map(move |b| (a, b)))
             .map(|(a, b)| (&rows[a], &rows[b]))
     };
-    let toggled = pairs().find(|(a, b)| a.aggressor == b.aggressor && is_toggled(edges, victim, a, b));
+    let toggled =
+        pairs().find(|(a, b)| a.aggressor == b.aggressor && is_toggled(edges, victim, a, b, second));
     if let Some((row, _)) = toggled {
         return Some(Ground::Toggled { line: row.aggressor });
     }
@@ -154,12 +161,12 @@ const KNOWN: f64 = 0.08;
 const DIFFER: f64 = 0.01;
 const DIFFER_TOGGLED: f64 = 1e-4;
 
-/// Whether two rows strike after one lag and equally often, as far as so many strikes tell.
-fn alike(victim: &Victim, a: &Coupling, b: &Coupling, differ: f64) -> bool {
+/// Whether two rows strike after one lag, to `apart` ticks, and equally often, as far as so many strikes tell.
+fn alike(a: &Coupling, b: &Coupling, apart: f64, differ: f64) -> bool {
     let lags = |row: &Coupling| -> Vec<f64> { row.occurrences.iter().map(|o| o.lag as f64).collect() };
     let known = 1.0 / a.strays.max(1) as f64 + 1.0 / b.strays.max(1) as f64 <= KNOWN;
     known
-        && is_one(&lags(a), &lags(b), victim.unit)
+        && is_one(&lags(a), &lags(b), apart)
         && fisher(a.strays, a.opportunities, b.strays, b.opportunities).two_sided() >= differ
 }
 
@@ -169,7 +176,7 @@ fn take_turns(edges: &[OwnEdges], victim: &Victim, a: &Coupling, b: &Coupling) -
         return false;
     };
     let near = (NEAR * keep.min(other)) as i64;
-    if a.edge != b.edge || near <= 0 || !alike(victim, a, b, DIFFER) {
+    if a.edge != b.edge || near <= 0 || !alike(a, b, victim.unit, DIFFER) {
         return false;
     }
     let astray = second.iter().filter(|&&t| nearest(first, t) < near).count();
@@ -192,7 +199,10 @@ const EVEN_COUNT: usize = 20;
 /// Its levels last alike, to this share: a clock's duty is seldom so near to one half.
 const HALVES: f64 = 0.005;
 
-fn is_toggled(edges: &[OwnEdges], victim: &Victim, a: &Coupling, b: &Coupling) -> bool {
+/// A flip-flop's rises and falls come after delays so different (TTL data books, from memory).
+const DELAYS_S: f64 = 15e-9;
+
+fn is_toggled(edges: &[OwnEdges], victim: &Victim, a: &Coupling, b: &Coupling, second: f64) -> bool {
     let either = edges[a.aggressor].either();
     let mut between: Vec<f64> = either.windows(2).map(|w| (w[1] - w[0]) as f64).collect();
     if between.len() < EVEN_COUNT {
@@ -212,7 +222,7 @@ fn is_toggled(edges: &[OwnEdges], victim: &Victim, a: &Coupling, b: &Coupling) -
     let same_both = near || is_one(&one, &other, victim.unit);
     between.sort_unstable_by(f64::total_cmp);
     let at = |share: f64| between[(between.len() as f64 * share) as usize];
-    same_both && at(0.95) <= EVEN * at(0.05) && alike(victim, a, b, DIFFER_TOGGLED)
+    same_both && at(0.95) <= EVEN * at(0.05) && alike(a, b, victim.unit + DELAYS_S * second, DIFFER_TOGGLED)
 }
 
 /// What (nearly) all successive edges keep from each other, and the middle of these, in ticks; none of fewer than three.
@@ -321,7 +331,7 @@ mod tests {
             .collect();
         let edges = lines(&[(&[], &kept)]);
         let rows = [row(0, Edge::Fall, &with, kept.len())];
-        let found = ground(&edges, &victim(&struck), &rows, 120);
+        let found = ground(&edges, &victim(&struck), &rows, 120, 1e9);
         let without = struck.len() - with.len();
         let line = Ground::LeftOut {
             line: 0,
@@ -333,11 +343,11 @@ mod tests {
         let mut struck = with.clone();
         struck.extend((0..without as i64).map(|n| 9_000 + 131_371 * n % 2_400_000));
         struck.sort_unstable();
-        assert_eq!(ground(&edges, &victim(&struck), &rows, 120), None);
+        assert_eq!(ground(&edges, &victim(&struck), &rows, 120, 1e9), None);
         // Or while the line rests: another time, not an edge left out.
         let mut struck = with.clone();
         struck.extend((0..without as i64).map(|n| 2_600_000 + 20_000 * n));
-        assert_eq!(ground(&edges, &victim(&struck), &rows, 120), None);
+        assert_eq!(ground(&edges, &victim(&struck), &rows, 120, 1e9), None);
     }
 
     /// What is found of an even train with many an edge left out, whose edges strike one in four, and that leaves strays at so many
@@ -354,7 +364,7 @@ mod tests {
         let mut struck: Vec<i64> = with.iter().copied().chain(without).collect();
         struck.sort_unstable();
         let rows = [row(0, Edge::Fall, &with, kept.len())];
-        ground(&lines(&[(&[], &kept)]), &victim(&struck), &rows, 120)
+        ground(&lines(&[(&[], &kept)]), &victim(&struck), &rows, 120, 1e9)
     }
 
     #[test]
@@ -380,7 +390,7 @@ mod tests {
         let edges = lines(&[(&[], &a), (&[], &b)]);
         let of = |line: usize, falls: &[i64], strikes: &[i64]| row(line, Edge::Fall, strikes, falls.len());
         let rows = [of(0, &a, &part(&struck, true)), of(1, &b, &part(&struck, false))];
-        let found = ground(&edges, &victim(&struck), &rows, 120);
+        let found = ground(&edges, &victim(&struck), &rows, 120, 1e9);
         let lines_named = Ground::TakeTurns {
             lines: [0, 1],
             edge: Edge::Fall,
@@ -389,7 +399,7 @@ mod tests {
         // One strikes far more often than the other: two culprits.
         let often = part(&every(&all, 2), false);
         let rows = [of(0, &a, &part(&struck, true)), of(1, &b, &often)];
-        assert_eq!(ground(&edges, &victim(&struck), &rows, 120), None);
+        assert_eq!(ground(&edges, &victim(&struck), &rows, 120, 1e9), None);
         // A line that keeps no distance to the other.
         let mut b: Vec<i64> = b.iter().map(|t| t + 131 * (t / 5_000) % 5_000).collect();
         b.sort_unstable();
@@ -399,7 +409,7 @@ mod tests {
         let rows = [of(0, &a, &part(&struck, true)), of(1, &b, &strikes)];
         let mut all_strikes = [part(&struck, true), strikes].concat();
         all_strikes.sort_unstable();
-        assert_eq!(ground(&edges, &victim(&all_strikes), &rows, 120), None);
+        assert_eq!(ground(&edges, &victim(&all_strikes), &rows, 120, 1e9), None);
     }
 
     #[test]
@@ -422,7 +432,7 @@ mod tests {
             row(0, Edge::Rise, &of(0, &struck), rises.len()),
             row(0, Edge::Fall, &of(1, &struck), falls.len()),
         ];
-        let found = ground(&edges, &victim(&struck), &rows, 120);
+        let found = ground(&edges, &victim(&struck), &rows, 120, 1e9);
         assert_eq!(found, Some(Ground::Toggled { line: 0 }));
         // A clock's high phase is shorter than its low one: nothing toggles it.
         let early: Vec<i64> = falls.iter().map(|t| t - 2_000).collect();
@@ -434,7 +444,7 @@ mod tests {
             row(0, Edge::Rise, &of(0, &struck), rises.len()),
             row(0, Edge::Fall, &strikes, early.len()),
         ];
-        assert_eq!(ground(&edges, &victim(&all_strikes), &rows, 120), None);
+        assert_eq!(ground(&edges, &victim(&all_strikes), &rows, 120, 1e9), None);
     }
 
     #[test]

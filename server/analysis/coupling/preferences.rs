@@ -209,16 +209,15 @@ pub fn prefer_known(
     margin: f64,
     is_known: impl Fn(usize, f64) -> bool,
 ) {
-    let middle = |window: &LagWindow| 0.5 * (window.lo + window.hi) as f64;
     for at in 0..explanation.chosen.len() {
         let chosen = explanation.chosen[at].clone();
         let line = evidence[chosen.evidence].suspect.line;
-        if is_known(line, middle(&chosen.window)) {
+        if is_known(line, chosen.window.middle()) {
             continue;
         }
         let known = fits(victim, evidence, explanation, at, reach, margin)
             .into_iter()
-            .find(|(e, window, _)| is_known(evidence[*e].suspect.line, middle(window)));
+            .find(|(e, window, _)| is_known(evidence[*e].suspect.line, window.middle()));
         if let Some((index, window, loss)) = known {
             explanation.replace(at, evidence, index, window, loss, victim.times.len());
         }

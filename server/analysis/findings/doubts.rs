@@ -6,11 +6,12 @@ use super::tally::{self, beside_own};
 use super::words::{count_of, list, percent, span};
 use super::{CAUTION, Finding, Severity};
 use crate::analysis::coupling::answers::Answers;
+use crate::analysis::coupling::never_alone::Kind;
 use crate::analysis::coupling::own::Own;
 use crate::analysis::coupling::parts::Ground;
 use crate::analysis::coupling::{Attribution, Contrast, CopyOf, Coupling, Edge, Hazard, Uncaptured};
 use crate::analysis::strays::Strays;
-use crate::model::Capture;
+use crate::model::{Capture, Polarity};
 
 /// Why the others fit as well, and what would tell them apart.
 fn how_alike(capture: &Capture, c: &Coupling, needed: u64) -> String {
@@ -228,8 +229,18 @@ pub fn uncaptured(capture: &Capture, strays: &Strays, attribution: &Attribution,
             name(capture, line)
         ));
     }
+    if let Some((line, edge)) = u.late {
+        detail.push(format!(
+            "They begin before {}'s {}, by more than sampling and thresholds explain; what an edge induces comes after it.",
+            name(capture, line),
+            edges_of(edge)
+        ));
+    }
     if let Some(part) = part_of(u) {
         detail.push(is_part(capture, part));
+    }
+    if let Some(kind) = &u.kind {
+        detail.push(comes_with_its_kind(capture, kind));
     }
     if let Some(contrast) = &u.contrast {
         detail.push(differs(capture, contrast));
@@ -245,9 +256,15 @@ pub fn uncaptured(capture: &Capture, strays: &Strays, attribution: &Attribution,
     }
     let all = tally::listed(strays, u.victim);
     detail.extend(beside_own(all, u.of, &victim));
-    detail.push(
-        "So the cause is more likely a line that carries no clip and switches along with them.".to_string(),
-    );
+    let so = match &u.kind {
+        Some(kind) => format!(
+            "So it may be {}, or what they share, or a line that carries no clip and switches along with them.",
+            name(capture, kind.line)
+        ),
+        None => "So the cause is more likely a line that carries no clip and switches along with them."
+            .to_string(),
+    };
+    detail.push(so);
     let mut lines = vec![victim.clone()];
     lines.extend(companions.iter().cloned());
     let along = match companions.first() {
@@ -255,6 +272,13 @@ pub fn uncaptured(capture: &Capture, strays: &Strays, attribution: &Attribution,
         None => "in the machine's step".to_string(),
     };
     let mut try_next = Vec::new();
+    if let Some(kind) = &u.kind {
+        let accused = name(capture, kind.line);
+        try_next.push(format!(
+            "Scope between the 0 V pin of the chip that drives {accused} and the 0 V pin of the one that reads {victim}, then likewise at their supply pins, clip on the machine's 0 V only: a spike at these moments is a lead that {accused} and {} share.",
+            list(&names(capture, &kind.company))
+        ));
+    }
     if let Some(first) = companions.first() {
         try_next.push(format!(
             "Cheapest: lift {first}'s wire at its driver and repeat. If {victim} still shows strays, {first} only switches along."
@@ -267,7 +291,15 @@ pub fn uncaptured(capture: &Capture, strays: &Strays, attribution: &Attribution,
     Finding {
         severity: Severity::Fault,
         topic: "uncaptured-cause",
-        title: who_or_behind(capture, u, all, &victim, &companions),
+        title: match sharing(attribution, u) {
+            Some(kind) => format!(
+                "{victim}: {}, or a lead that it shares with {}, causes its {}",
+                name(capture, kind.line),
+                list(&names(capture, &kind.company)),
+                count_of(all, "stray pulse")
+            ),
+            None => who_or_behind(capture, u, all, &victim, &companions),
+        },
         lines,
         detail: detail.join(" "),
         try_next,
@@ -308,6 +340,30 @@ fn who_or_behind(capture: &Capture, u: &Uncaptured, all: u64, victim: &str, comp
             if many > 1 { "them" } else { "it" }
         ),
     }
+}
+
+/// Who brings most of the strays, if what it does by itself does not show.
+fn sharing<'a>(attribution: &Attribution, u: &'a Uncaptured) -> Option<&'a Kind> {
+    let kind = u.kind.as_ref()?;
+    let rows = attribution.couplings.iter().filter(|c| c.victim == u.victim);
+    let strikes: u64 = rows.filter(|c| c.aggressor == kind.line).map(|c| c.strays).sum();
+    (2 * strikes > u.of && part_of(u).is_none()).then_some(kind)
+}
+
+/// "BEAT_2 hardly ever rises without BEAT_0 and BEAT_1, …"
+fn comes_with_its_kind(capture: &Capture, kind: &Kind) -> String {
+    let [does, pulls, lead] = match kind.polarity {
+        Polarity::Rise => ["rises", "a rise that dips a line", "supply lead"],
+        Polarity::Fall => ["falls", "a fall that lifts a line", "0 V lead"],
+    };
+    let (line, others) = (name(capture, kind.line), list(&names(capture, &kind.company)));
+    let how = match kind.is_shown {
+        true => format!("{line} strikes oftener where more of {others} go the same way"),
+        false => format!("{line} hardly ever {does} without any of {others}"),
+    };
+    format!(
+        "{how}, and {pulls} is what a {lead} does that such outputs share. What {line} does by itself this capture does not show."
+    )
 }
 
 /// "CLOCK_Q0's rises and falls strike alike and one way, …"

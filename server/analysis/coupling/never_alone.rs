@@ -1,0 +1,123 @@
+//! Strikes against their edge that come with other lines' edges of the same kind: outputs that share a lead.
+//!
+//! The current of outputs that fall together lifts the 0 V of their board, and that of outputs that rise together dips its
+//! supply (Johnson & Graham, High-Speed Digital Design, 1993, chapter 2): a rise seems to dip the victim, a fall to lift it,
+//! which capacitance does not do. A line that falls only where others fall, as the last of a counter's bits, gets the blame
+//! of all of them: what it does by itself the record does not show.
+
+use super::able::OwnEdges;
+use super::company::{Trial, trials};
+use super::select::Victim;
+use super::{Coupling, Edge};
+use crate::analysis::stats::fisher::fisher;
+use crate::model::{Level, Polarity};
+
+/// Chance at or below which the row strikes oftener where more lines switch its way, all numbers tried allowed for.
+const CHANCE: f64 = 1e-3;
+/// With at most this many others an edge is taken to come by itself; where several lines strike one victim against their edges,
+/// only without any.
+const ALONE: usize = 1;
+/// So many strikes are to be expected of the edges by themselves, if they strike as often as all do, before it is said that they
+/// do.
+const EXPECTED: f64 = 3.0;
+/// All that a clock latches comes with it, and more of it where something without a probe is latched as well. Of the busiest line
+/// it says something only if many bring strays at this share of its edges at least, and few at no more than this.
+const MANY_STRIKE: f64 = 0.5;
+const FEW_STRIKE: f64 = 0.15;
+/// Company is who comes with this share of the strikes.
+const OFTEN: f64 = 0.2;
+/// A clock goes with everything: the busiest line is no company where it has so many times the accused's edges.
+const CLOCK: usize = 4;
+
+/// Lines that switch the accused's way as it strikes.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Kind {
+    pub line: usize,
+    pub polarity: Polarity,
+    pub company: Vec<usize>,
+    /// Whether it strikes oftener, beyond chance, where more of them switch; else it hardly ever switches without them.
+    pub is_shown: bool,
+}
+
+/// The kind of edge by which the row strikes against it: a rise that dips, a fall that lifts. None where an inverted copy
+/// of the line, which pulls the other way, fits as well.
+pub fn against(victim: &Victim, row: &Coupling) -> Option<Polarity> {
+    if row.copies.iter().any(|copy| copy.inverted) {
+        return None;
+    }
+    match (row.edge, victim.level) {
+        (Edge::Rise, Level::Low) => Some(Polarity::Rise),
+        (Edge::Fall, Level::High) => Some(Polarity::Fall),
+        _ => None,
+    }
+}
+
+/// The lines whose edges of the same kind come with the row's strikes, if what it strikes by itself does not show. `lines`: those
+/// that are asked about; `span`: edges so near belong together, in ticks; `is_one_of_several`: others strike the victim so as well.
+/// None for a stray that its edge pulls its own way. Cost: for each line, the accused edges × log of its own.
+pub fn with_its_kind(
+    edges: &[OwnEdges],
+    victim: &Victim,
+    row: &Coupling,
+    lines: &[usize],
+    span: i64,
+    is_one_of_several: bool,
+) -> Option<Kind> {
+    let polarity = against(victim, row)?;
+    let others_at_most = if is_one_of_several { 0 } else { ALONE };
+    let own = edges[row.aggressor].of(polarity).len();
+    let busiest = lines.iter().copied().max_by_key(|&line| edges[line].rises.len());
+    let is_clock =
+        |line: usize| Some(line) == busiest && edges[line].of(polarity).len() >= CLOCK * own.max(1);
+    let others: Vec<usize> = lines
+        .iter()
+        .copied()
+        .filter(|&line| line != row.aggressor && line != victim.line && !is_clock(line))
+        // What can't be told from the accused is no company.
+        .filter(|line| !row.inseparable_from.contains(line))
+        .collect();
+    let comes_with = |line: usize, time: i64| {
+        let times = edges[line].of(polarity);
+        let next = times.get(times.partition_point(|&t| t < time - span));
+        next.is_some_and(|&t| t <= time + span)
+    };
+    // By how many others switch its way: edges and strikes.
+    let mut counts = vec![(0u64, 0u64); others.len() + 1];
+    let mut with_strikes = vec![0u64; others.len()];
+    for Trial { time, hit } in trials(edges, victim, row) {
+        let beside: Vec<usize> = (0..others.len())
+            .filter(|&at| comes_with(others[at], time))
+            .collect();
+        let count = &mut counts[beside.len()];
+        count.0 += 1;
+        count.1 += u64::from(hit);
+        beside.iter().for_each(|&at| with_strikes[at] += u64::from(hit));
+    }
+    let sum = |of: &[(u64, u64)]| of.iter().fold((0, 0), |all, c| (all.0 + c.0, all.1 + c.1));
+    let all = sum(&counts);
+    let cuts: Vec<usize> = (1..counts.len()).filter(|&at| sum(&counts[at..]).0 > 0).collect();
+    let is_busiest = busiest.is_none_or(|line| edges[line].rises.len() <= edges[row.aggressor].rises.len());
+    let rises = |&at: &usize| {
+        let (few, many) = (sum(&counts[..at]), sum(&counts[at..]));
+        let share = |of: (u64, u64)| of.1 as f64 / of.0.max(1) as f64;
+        let is_plain = share(many) >= MANY_STRIKE && share(few) <= FEW_STRIKE;
+        (is_plain || !is_busiest)
+            && fisher(many.1, many.0, few.1, few.0).greater() * cuts.len() as f64 <= CHANCE
+    };
+    let alone = sum(&counts[..counts.len().min(others_at_most + 1)]);
+    let is_open =
+        (is_one_of_several || !is_busiest) && (alone.0 as f64) * (all.1 as f64) < EXPECTED * all.0 as f64;
+    let is_shown = cuts.iter().any(rises);
+    if all.1 == 0 || !is_open && !is_shown {
+        return None;
+    }
+    let company = others.iter().zip(&with_strikes);
+    let company = company.filter(|(_, strikes)| **strikes as f64 >= OFTEN * all.1 as f64);
+    let company: Vec<usize> = company.map(|(line, _)| *line).collect();
+    (company.len() > others_at_most).then_some(Kind {
+        line: row.aggressor,
+        polarity,
+        company,
+        is_shown,
+    })
+}
