@@ -27,6 +27,9 @@ const MANY_CHANCE: f64 = 2e-4;
 const FEWEST_MANY: u64 = 10;
 /// The chance for a line's level, which more things than an enable go with.
 const LEVEL_CHANCE: f64 = 2e-4;
+/// A gate that is shut lets (nearly) nothing through: strikes there, as a share of those where it is open. What only strikes oftener at
+/// one level is loaded otherwise, or helped.
+const SHUT: f64 = 0.15;
 /// A line's level says something only where it changed so often between the accused edges: what holds for long goes with
 /// whatever else came and went meanwhile.
 const CHANGES: usize = 20;
@@ -79,7 +82,9 @@ pub fn whose_level_matters(
         }
         let [low, high] = counts;
         let says = changes >= CHANGES && low.0 >= FEWEST && high.0 >= FEWEST;
-        says.then(|| fisher(low.1, low.0, high.1, high.0).two_sided())
+        let share = |of: (u64, u64)| of.1 as f64 / of.0.max(1) as f64;
+        let (less, more) = (share(low).min(share(high)), share(low).max(share(high)));
+        (says && less <= SHUT * more).then(|| fisher(low.1, low.0, high.1, high.0).two_sided())
     };
     let tested = others.filter_map(|line| Some((chance_of(line)?, line)));
     let (chance, line) = tested.min_by(|a, b| a.0.total_cmp(&b.0))?;
@@ -358,6 +363,19 @@ mod tests {
         };
         assert_eq!(let_through(|n| (n - 1) / 5 % 2 == 1 && n % 2 == 0), Some(1));
         assert_eq!(let_through(|n| n % 3 == 0), None);
+        // Every second where GATE is high, every fifth where it is low.
+        let helped = |n: i64| {
+            if (n - 1) / 5 % 2 == 1 {
+                n % 2 == 0
+            } else {
+                n % 5 == 0
+            }
+        };
+        assert_eq!(
+            let_through(helped),
+            None,
+            "it strikes while the other is low as well"
+        );
     }
 
     #[test]

@@ -24,6 +24,8 @@ use crate::analysis::stats::tails::poisson_lower;
 const PRICE: f64 = 4.0;
 /// The hidden story need not win for a doubt: it is enough that it comes this near (ln likelihood, keys paid for).
 const NEAR: f64 = 6.0;
+/// The same where several captured lines explain (nearly) all strays.
+const NEAR_TO_SEVERAL: f64 = 2.0;
 /// Two stories with as many keys as each other, and this near, are the same told with a twin.
 const TWIN: f64 = 0.3;
 /// A hidden story that only adds to the captured one must win by this much.
@@ -195,7 +197,8 @@ pub fn judge(
         || known.explains && is_part_of(&stories.hidden, &stories.captured)
         || (extends && nearness < EXTENDED)
         || (nearness.abs() < TWIN && stories.captured.keys.len() == stories.hidden.keys.len())
-        || nearness < -NEAR;
+        || nearness < -NEAR
+        || known.explains && lines_of(rows) > 1 && nearness < -NEAR_TO_SEVERAL;
     if !told_otherwise && (same || (rows.is_empty() && nearness <= 0.0)) {
         return Verdict::Captured;
     }
@@ -324,6 +327,14 @@ pub fn in_succession(
     (expected, together)
 }
 
+/// How many lines the rows accuse.
+fn lines_of(rows: &[Coupling]) -> usize {
+    let mut lines: Vec<usize> = rows.iter().map(|row| row.aggressor).collect();
+    lines.sort_unstable();
+    lines.dedup();
+    lines.len()
+}
+
 /// A row with so small a part of another's strike rate may be its stragglers.
 const STRAGGLERS: f64 = 0.15;
 
@@ -345,11 +356,8 @@ const AS_ONE: [f64; 3] = [4.0, -1.0, -2.0];
 /// itself adds up there; a line without a probe that they all go along with strikes once. What lets all of them through now and
 /// then looks alike, but comes in runs.
 fn strike_as_one(table: &Table, rows: &[Coupling]) -> bool {
-    let mut lines: Vec<usize> = rows.iter().map(|row| row.aggressor).collect();
-    lines.sort_unstable();
-    lines.dedup();
     let keys = known_keys(rows);
-    let least = match lines.len() {
+    let least = match lines_of(rows) {
         0 | 1 => return false,
         several => AS_ONE[several.min(4) - 2],
     };

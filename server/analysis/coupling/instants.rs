@@ -364,6 +364,18 @@ mod tests {
     use super::super::fixtures;
     use super::*;
     use crate::analysis::coupling::able::Rest;
+    use crate::model::{Ticks, TimeSpan};
+
+    #[test]
+    fn edges_that_sampling_may_part_are_of_one_instant() {
+        let capture = Capture::in_nanoseconds("spans", TimeSpan::new(Ticks(0), Ticks(1_000)), Vec::new());
+        let sampled = |sampling: [f64; 2]| Strays {
+            sampling: sampling.to_vec(),
+            ..Strays::default()
+        };
+        assert_eq!(span(&capture, &sampled([0.0, 0.0])), 40);
+        assert_eq!(span(&capture, &sampled([10.0, 53.6])), 94, "the coarser");
+    }
 
     #[test]
     fn instants_part_where_the_span_ends_and_count_each_line_once() {

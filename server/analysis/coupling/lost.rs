@@ -65,3 +65,63 @@ pub fn with_lost_pulses(
         .filter(|&line| accused_loses || loses(line))
         .collect()
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::{Edge, Occurrence, fixtures};
+    use super::*;
+    use crate::model::Polarity;
+
+    /// Whom line 0's rises, of pulses `widths[0]` ticks long, can't be told from: line 1 rises a sample later at those of its
+    /// strikes that `with` tells, for `widths[1]`. Samples are 50 ticks apart.
+    fn with_them(widths: [i64; 2], with: fn(i64) -> bool) -> Vec<usize> {
+        let at = |n: i64| 5_000 * n;
+        let edges = [
+            OwnEdges {
+                rises: (1..60).map(at).collect(),
+                falls: (1..60).map(|n| at(n) + widths[0]).collect(),
+            },
+            OwnEdges {
+                rises: (1..60).filter(|n| with(*n)).map(|n| at(n) + 50).collect(),
+                falls: (1..60)
+                    .filter(|n| with(*n))
+                    .map(|n| at(n) + 50 + widths[1])
+                    .collect(),
+            },
+        ];
+        let occurrences = (1..60).filter(|n| n % 3 == 0).enumerate();
+        let occurrences = occurrences.map(|(stray, n)| Occurrence {
+            at: at(n),
+            polarity: Polarity::Rise,
+            stray,
+            lag: 0,
+        });
+        let row = fixtures::row([2, 0], Edge::Rise, 0, occurrences.collect(), 59);
+        let victim = Victim {
+            unit: 50.0,
+            ..fixtures::victim(2, Vec::new(), Vec::new())
+        };
+        let strays = Strays {
+            sampling: vec![50.0; 3],
+            ..Strays::default()
+        };
+        with_lost_pulses(&strays, &edges, &victim, &row, &[0, 1], 90)
+    }
+
+    #[test]
+    fn who_goes_along_is_not_cleared_by_pulses_that_sampling_loses() {
+        let mostly = |n| n % 12 != 0;
+        assert_eq!(with_them([1_000, 50], mostly), [1], "one of its own was lost");
+        assert_eq!(
+            with_them([50, 1_000], mostly),
+            [1],
+            "one of the accused's was lost"
+        );
+        assert_eq!(with_them([1_000, 1_000], mostly), [0; 0], "neither loses any");
+        assert_eq!(
+            with_them([1_000, 50], |n| n % 6 != 0),
+            [0; 0],
+            "it is missing half the time"
+        );
+    }
+}

@@ -23,7 +23,7 @@ mod evidence;
 mod examine;
 mod excused;
 #[cfg(test)]
-mod fixtures;
+pub mod fixtures;
 mod hazard;
 pub mod hints;
 pub mod instants;

@@ -121,3 +121,112 @@ pub fn with_its_kind(
         is_shown,
     })
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::able::Rest;
+    use super::super::{CopyOf, Occurrence, fixtures};
+    use super::*;
+
+    const END: i64 = 900_000;
+
+    /// Rises 2,000 ticks apart, those of 400 that `which` tells.
+    fn rises(which: impl Fn(i64) -> bool) -> Vec<i64> {
+        (1..401).filter(|&n| which(n)).map(|n| 2_000 * n).collect()
+    }
+
+    /// Whom line 0's rises share a lead with, that dip PEG at `strikes`; lines 1 to 3 rise at `others`, line 4 is a clock.
+    fn shared(
+        own: fn(i64) -> bool,
+        strikes: fn(i64) -> bool,
+        others: [fn(i64) -> bool; 3],
+        is_one_of_several: bool,
+    ) -> Option<(Vec<usize>, bool)> {
+        let (victim, row) = accused(&rises(|n| own(n) && strikes(n)));
+        let line = |rises: Vec<i64>| OwnEdges {
+            rises,
+            falls: Vec::new(),
+        };
+        let mut edges = vec![line(rises(own))];
+        edges.extend(others.map(|other| line(rises(other).iter().map(|t| t + 20).collect())));
+        edges.push(line((1..2_000).map(|n| 400 * n).collect()));
+        let kind = with_its_kind(&edges, &victim, &row, &[0, 1, 2, 3, 4], 40, is_one_of_several);
+        kind.map(|kind| (kind.company, kind.is_shown))
+    }
+
+    fn accused(struck: &[i64]) -> (Victim, Coupling) {
+        let times = struck.iter().map(|t| t + 30).collect();
+        let victim = Victim {
+            level: Level::Low,
+            ..fixtures::victim(5, times, vec![Rest { start: 0, end: END }])
+        };
+        let occurrences = struck.iter().enumerate().map(|(stray, &at)| Occurrence {
+            at,
+            polarity: Polarity::Rise,
+            stray,
+            lag: 30,
+        });
+        let row = fixtures::row([5, 0], Edge::Rise, 30, occurrences.collect(), 400);
+        (victim, row)
+    }
+
+    const SECOND: fn(i64) -> bool = |n| n % 2 == 0;
+    const NEVER: fn(i64) -> bool = |_| false;
+
+    #[test]
+    fn what_strikes_oftener_the_more_rise_together_shares_a_lead() {
+        let others = [SECOND, |n| n % 4 == 0, |n| n % 8 == 0];
+        let found = shared(|_| true, |n| n % 4 == 0, others, false);
+        assert_eq!(found, Some((vec![1, 2, 3], true)));
+        let alike = shared(|_| true, |n| n % 3 == 0, others, false);
+        assert_eq!(alike, None, "it strikes as often by itself");
+    }
+
+    #[test]
+    fn what_never_rises_by_itself_is_left_open() {
+        // As the last bit of a counter that counts down.
+        let last = |n| n % 8 == 0;
+        let counter = [SECOND, |n| n % 4 == 0, NEVER];
+        let found = shared(last, |n| n % 24 != 0, counter, false);
+        assert_eq!(found, Some((vec![1, 2], false)));
+        // With a single other at each edge; of several lines that strike so each may be blamed for it.
+        let one = [SECOND, NEVER, NEVER];
+        assert_eq!(shared(last, |n| n % 24 != 0, one, false), None);
+        assert_eq!(shared(last, |n| n % 24 != 0, one, true), Some((vec![1], false)));
+    }
+
+    #[test]
+    fn of_the_busiest_line_more_company_says_little() {
+        // Line 0 is the busiest of those asked about; it strikes one time in six by itself, one in three with two others.
+        let (victim, row) = accused(&rises(|n| if n % 2 == 0 { n % 6 == 0 } else { n % 12 == 1 }));
+        let line = |rises: Vec<i64>| OwnEdges {
+            rises,
+            falls: Vec::new(),
+        };
+        let edges = [line(rises(|_| true)), line(rises(SECOND)), line(rises(SECOND))];
+        assert_eq!(with_its_kind(&edges, &victim, &row, &[0, 1, 2], 40, false), None);
+        let (victim, row) = accused(&rises(|n| n % 4 != 1 && n % 4 != 3));
+        let found = with_its_kind(&edges, &victim, &row, &[0, 1, 2], 40, false);
+        assert!(found.is_some_and(|kind| kind.is_shown));
+    }
+
+    #[test]
+    fn what_pulls_its_own_way_shares_nothing() {
+        let (victim, row) = accused(&rises(|n| n % 4 == 0));
+        assert_eq!(against(&victim, &row), Some(Polarity::Rise));
+        let lifted = Victim {
+            level: Level::High,
+            ..victim.clone()
+        };
+        assert_eq!(against(&lifted, &row), None);
+        let copied = Coupling {
+            copies: vec![CopyOf {
+                line: 3,
+                inverted: true,
+                delay: 12,
+            }],
+            ..row
+        };
+        assert_eq!(against(&victim, &copied), None, "its inverse pulls the other way");
+    }
+}

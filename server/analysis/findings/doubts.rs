@@ -413,6 +413,7 @@ fn switches(capture: &Capture, line: usize, edge: Edge) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::analysis::coupling::fixtures;
     use crate::analysis::strays::{LimitOrigin, NarrowLimit};
     use crate::model::{Level, Line, Ticks, TimeSpan};
 
@@ -452,5 +453,58 @@ mod tests {
         );
         assert!(!told(Some(60.0)).contains("narrow_below"), "{}", told(Some(60.0)));
         assert!(told(Some(60.0)).contains("the limit inferred for TALLY (60 ns)"));
+    }
+
+    #[test]
+    fn a_lead_is_named_where_most_strays_come_with_their_kind() {
+        let span = TimeSpan::new(Ticks(0), Ticks(1_000));
+        let line = |name: &str| Line::digital(name, Level::Low, vec![], span);
+        let names = ["CLEAR_N", "BEAT_2", "BEAT_1", "BEAT_0"];
+        let capture = Capture::in_nanoseconds("leads", span, names.map(line).to_vec());
+        let doubt = |is_shown: bool, late: Option<(usize, Edge)>, of_kind: u64| {
+            let uncaptured = Uncaptured {
+                victim: 0,
+                strays: 0,
+                of: 20,
+                companions: vec![1],
+                contrast: None,
+                both_ways: None,
+                part: None,
+                kind: Some(Kind {
+                    line: 1,
+                    polarity: Polarity::Rise,
+                    company: vec![2, 3],
+                    is_shown,
+                }),
+                late,
+            };
+            let strikes = |line: usize, strays: u64| {
+                let mut row = fixtures::row([0, line], Edge::Rise, 10, Vec::new(), 30);
+                row.strays = strays;
+                row
+            };
+            let attribution = Attribution {
+                couplings: vec![strikes(1, of_kind), strikes(2, 20 - of_kind)],
+                ..Attribution::default()
+            };
+            self::uncaptured(&capture, &Strays::default(), &attribution, &uncaptured)
+        };
+        let most = doubt(false, None, 19);
+        assert!(
+            most.title
+                .starts_with("CLEAR_N: BEAT_2, or a lead that it shares with BEAT_1 and BEAT_0, causes")
+        );
+        assert!(
+            most.detail
+                .contains("BEAT_2 hardly ever rises without any of BEAT_1 and BEAT_0")
+        );
+        assert!(most.try_next[0].contains("supply pins"));
+        let few = doubt(true, Some((1, Edge::Rise)), 4);
+        assert!(few.title.contains("no captured line causes"), "{}", few.title);
+        assert!(
+            few.detail
+                .contains("strikes oftener where more of BEAT_1 and BEAT_0 go the same way")
+        );
+        assert!(few.detail.contains("They begin before BEAT_2's rises"));
     }
 }
