@@ -3,7 +3,8 @@
 use super::context::{self, DoseOf, Hidden, Verdict};
 use super::dose::{self, Dose};
 use super::instants::Table;
-use super::never_alone::Kind;
+use super::never_alone::{self, Kind, Shows};
+use super::pulls;
 use super::rows;
 use super::select::Victim;
 use super::{Attribution, Coupling, Edge, Hazard, SharedSupply, Standing, Uncaptured};
@@ -47,7 +48,9 @@ pub fn settle(judged: &[Judged], found: &mut [Coupling], attribution: &mut Attri
                 levels.any(|other| matches!(other.verdict, Verdict::Hazard(_)))
             };
             matches!(j.verdict, Verdict::Hidden(_))
-                || !is_gate(j.victim.line) && pulls_both_ways(j.victim, judged).is_some()
+                || !is_gate(j.victim.line)
+                    && (pulls::both_ways(j.victim, judged).is_some()
+                        || pulls::against_both_ways(j.victim.line, judged).is_some())
         })
         .map(|j| j.victim.line)
         .filter(|line| dosed.iter().all(|d| d.line != *line))
@@ -140,7 +143,7 @@ fn dosed(judged: &[Judged]) -> Vec<Dosed> {
             false => DoseOf::Kind,
         };
         let shown = || {
-            let kind = kinds.iter().find(|kind| kind.is_shown)?;
+            let kind = kinds.iter().find(|kind| kind.shows == Shows::MoreTogether)?;
             let lines: Vec<usize> = kind.company.iter().copied().chain([kind.line]).collect();
             Some(dose::measured(&table, &lines, kind.polarity.into()))
         };
@@ -160,11 +163,13 @@ fn dosed(judged: &[Judged]) -> Vec<Dosed> {
         .filter(|(_, table, _)| table.totals().1 >= FEWEST_POOLED)
         .collect();
     if doubtful.len() < 2 {
+        add_struck_alike(judged, &mut dosed);
         return dosed;
     }
     let pooled = Table::joined(&doubtful.iter().map(|d| &d.1).collect::<Vec<_>>());
     let rows: Vec<Coupling> = doubtful.iter().flat_map(|d| d.2.clone()).collect();
     let Some(together) = context::shared(&pooled, &rows, DoseOf::SeveralVictims) else {
+        add_struck_alike(judged, &mut dosed);
         return dosed;
     };
     for (line, table, rows) in doubtful {
@@ -175,8 +180,35 @@ fn dosed(judged: &[Judged]) -> Vec<Dosed> {
             dosed.push(Dosed { line, table, dose });
         }
     }
-    dosed.sort_by_key(|d| d.line);
+    add_struck_alike(judged, &mut dosed);
     dosed
+}
+
+/// Adds victims that only lines of a known lead strike, each against its edge: the lead strikes them as well, with fewer lines.
+fn add_struck_alike(judged: &[Judged], dosed: &mut Vec<Dosed>) {
+    let mut more = Vec::new();
+    let mut lines: Vec<usize> = judged.iter().map(|j| j.victim.line).collect();
+    lines.dedup();
+    lines.retain(|line| dosed.iter().all(|d| d.line != *line));
+    for line in lines {
+        let levels: Vec<&Judged> = judged.iter().filter(|j| j.victim.line == line).collect();
+        let mut rows = levels
+            .iter()
+            .flat_map(|j| j.rows.iter().map(move |row| (j.victim, row)));
+        let lead = dosed.iter().find(|d| {
+            let of_lead = |(victim, row): (&Victim, &Coupling)| {
+                d.dose.lines.contains(&row.aggressor) && never_alone::against(victim, row).is_some()
+            };
+            rows.clone().next().is_some() && rows.all(of_lead)
+        });
+        if let Some(lead) = lead {
+            let table = Table::joined(&levels.iter().map(|j| &j.table).collect::<Vec<_>>());
+            let dose = dose::measured(&table, &lead.dose.lines, lead.dose.edge);
+            more.push(Dosed { line, table, dose });
+        }
+    }
+    dosed.extend(more);
+    dosed.sort_by_key(|d| d.line);
 }
 
 /// Who switches the accused's way as it strikes.
@@ -219,45 +251,13 @@ fn uncaptured(line: usize, judged: &[Judged], found: &[Coupling]) -> Uncaptured 
         part: hidden.iter().find_map(|h| h.part),
         kind: hidden.iter().find_map(|h| h.kind.clone()),
         late: hidden.iter().find_map(|h| h.late),
-        both_ways: of_line().find_map(|j| pulls_both_ways(j.victim, judged)),
+        against: pulls::against_both_ways(line, judged),
+        both_ways: of_line().find_map(|j| pulls::both_ways(j.victim, judged)),
     }
 }
 
-/// Strays at each level from which on it is said that they pull both ways.
-const FEWEST_EACH_WAY: u64 = 3;
-/// Strike rates of both ways differ by no more than this factor: else the lesser is a straggler of something else.
-const ALIKE: f64 = 6.0;
-
-/// The line and polarity whose edges seem to lift the victim where it is low and to dip it where it is high, after the
-/// same lag. What an edge induces has one sign (it follows dV/dt or dI/dt; Paul, *Introduction to Electromagnetic
-/// Compatibility*, chapter 9): pulls both ways come from a line that rises at some of these edges and falls at others. Not so
-/// where one lead carries several victims at once: a ground or supply that jumps rings, and shows low lines high and high ones
-/// low.
-fn pulls_both_ways(victim: &Victim, judged: &[Judged]) -> Option<(usize, Edge)> {
-    let rows: Vec<&Coupling> = judged
-        .iter()
-        .filter(|j| j.victim.line == victim.line)
-        .flat_map(|j| &j.rows)
-        .filter(|row| row.strays >= FEWEST_EACH_WAY)
-        .collect();
-    let near = |a: &Coupling, b: &Coupling| {
-        a.lag.low - victim.unit <= b.lag.high + victim.unit
-            && b.lag.low - victim.unit <= a.lag.high + victim.unit
-    };
-    let opposed = |a: &&&Coupling| {
-        let same = rows
-            .iter()
-            .filter(|b| (b.aggressor, b.edge) == (a.aggressor, a.edge));
-        let alike = |b: &Coupling| a.strike_rate.estimate <= ALIKE * b.strike_rate.estimate;
-        same.clone()
-            .any(|b| b.levels != a.levels && near(a, b) && alike(b))
-    };
-    let found = rows.iter().find(opposed)?;
-    (!shares_a_lead(found, judged)).then_some((found.aggressor, found.edge))
-}
-
 /// Whether the row's aggressor strikes other lines at the same moments, as many as a shared lead takes.
-fn shares_a_lead(row: &Coupling, judged: &[Judged]) -> bool {
+pub(super) fn shares_a_lead(row: &Coupling, judged: &[Judged]) -> bool {
     let rows = judged.iter().flat_map(|j| &j.rows);
     let mut victims: Vec<usize> = rows
         .filter(|other| (other.aggressor, other.edge) == (row.aggressor, row.edge))
@@ -419,5 +419,56 @@ mod tests {
         };
         assert_eq!(told(1), (0, 1, 0));
         assert_eq!(told(3), (3, 0, 1));
+    }
+
+    /// PEG_0 is dipped where two of three outputs rise at once; PEG_1 by OUT_0's rises alone, or by STEP's.
+    fn on_a_lead(by_output: bool) -> Vec<Vec<usize>> {
+        let span = TimeSpan::new(Ticks(0), Ticks(2_500_000));
+        let (mut outputs, mut step, mut pegs) =
+            ([const { Vec::new() }; 3], Vec::new(), [vec![500], vec![500]]);
+        for n in 0..240i64 {
+            let at = 10_000 * n + 6_000 + 89 * (n % 7);
+            let is_up = [n % 2 == 0, n % 3 == 0, n % 5 < 2];
+            for (output, _) in outputs.iter_mut().zip(is_up).filter(|(_, up)| *up) {
+                output.extend([at, at + 3_000]);
+            }
+            step.extend([at + 4_000, at + 4_500]);
+            if is_up.iter().filter(|up| **up).count() > 1 {
+                pegs[0].extend([at + 15, at + 35 + n % 9]);
+            }
+            let hits = if by_output { is_up[0] } else { true };
+            if hits && n % 7 < 4 {
+                let from = if by_output { at } else { at + 4_000 };
+                pegs[1].extend([from + 15, from + 35 + n % 9]);
+            }
+        }
+        let line = |name: &str, edges: &[i64]| {
+            Line::digital(name, Level::Low, edges.iter().copied().map(Ticks).collect(), span)
+        };
+        let lines = vec![
+            line("PEG_0", &pegs[0]),
+            line("PEG_1", &pegs[1]),
+            line("OUT_0", &outputs[0]),
+            line("OUT_1", &outputs[1]),
+            line("OUT_2", &outputs[2]),
+            line("STEP", &step),
+        ];
+        let capture = Capture::in_nanoseconds("on a lead", span, lines);
+        let options = StrayOptions {
+            narrow_below: BTreeMap::from([(0, 60.0), (1, 60.0)]),
+            ..StrayOptions::default()
+        };
+        let attribution = attribute(&capture, &find(&capture, &options), &CouplingOptions::default());
+        attribution
+            .shared
+            .into_iter()
+            .map(|shared| shared.victims)
+            .collect()
+    }
+
+    #[test]
+    fn who_a_line_of_a_known_lead_strikes_against_its_edge_hangs_on_it_too() {
+        assert_eq!(on_a_lead(true), [[0, 1]]);
+        assert_eq!(on_a_lead(false), [[0]], "STEP is not on that lead");
     }
 }

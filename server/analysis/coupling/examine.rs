@@ -9,6 +9,7 @@ use super::evidence::Evidence;
 use super::hints::{self, Hint};
 use super::instants::{Instants, Table};
 use super::model::LagWindow;
+use super::never_alone::Shows;
 use super::reacting::Follower;
 use super::select::{self, Explanation, Reach, Suspect, Victim};
 use super::victims::Chances;
@@ -375,7 +376,7 @@ impl<'a> Case<'a> {
             in_step_without: rows.iter().any(is_kept_without),
             in_runs: rows.iter().any(|row| company::comes_in_runs(edges, victim, row)),
             rest_keeps_step: rest::keeps_step(edges, victim, rows, &lines),
-            part: parts::ground(edges, victim, rows, self.reach.hi, second),
+            part: parts::ground(edges, victim, rows, &lines, self.reach.hi, second),
             gate: hazard::find(
                 self.bench.capture,
                 self.bench.strays,
@@ -401,8 +402,11 @@ impl<'a> Case<'a> {
         let mut kinds: Vec<(u64, never_alone::Kind)> = kinds.collect();
         let strikes: u64 = kinds.iter().map(|kind| kind.0).sum();
         let all: u64 = rows.iter().map(|row| row.strays).sum();
-        kinds.sort_by_key(|(strays, kind)| (!kind.is_shown, std::cmp::Reverse(*strays)));
-        (strikes as f64 > OF_ITS_KIND * all as f64).then(|| kinds.swap_remove(0).1)
+        kinds.sort_by_key(|(strays, kind)| (kind.shows != Shows::MoreTogether, std::cmp::Reverse(*strays)));
+        if !kinds.is_empty() && strikes as f64 > OF_ITS_KIND * all as f64 {
+            return Some(kinds.swap_remove(0).1);
+        }
+        never_alone::several(self.victim, rows)
     }
 
     /// Whether the only row's strikes avoid each other. Where sampling shows only some of the strays, which ones depends on

@@ -42,6 +42,7 @@ pub mod own;
 pub mod parts;
 mod phase;
 mod preferences;
+mod pulls;
 mod reacting;
 mod rest;
 pub mod rival_models;
@@ -50,6 +51,7 @@ pub mod select;
 mod set_off;
 mod slices;
 pub mod sweep;
+mod toggled;
 pub mod victims;
 pub mod whole_pulses;
 
@@ -217,6 +219,8 @@ pub struct Uncaptured {
     pub contrast: Option<Contrast>,
     /// A line and polarity whose edges seem to pull the victim both ways, at one lag: no single edge does.
     pub both_ways: Option<(usize, Edge)>,
+    /// A line that seems to lift the victim as it falls, and another that seems to dip it as it rises.
+    pub against: Option<[(usize, Edge); 2]>,
     /// What shows that captured lines are only a part of it.
     pub part: Option<parts::Ground>,
     /// Lines that switch the accused's way as it strikes, which it may share a lead with.

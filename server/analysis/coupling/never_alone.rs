@@ -35,8 +35,18 @@ pub struct Kind {
     pub line: usize,
     pub polarity: Polarity,
     pub company: Vec<usize>,
-    /// Whether it strikes oftener, beyond chance, where more of them switch; else it hardly ever switches without them.
-    pub is_shown: bool,
+    pub shows: Shows,
+}
+
+/// What speaks for a lead that lines share.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Shows {
+    /// The accused strikes oftener, beyond chance, where more of them switch its way.
+    MoreTogether,
+    /// It hardly ever switches without any of them.
+    NeverAlone,
+    /// Each of them strikes the victim against its edge.
+    Several,
 }
 
 /// The kind of edge by which the row strikes against it: a rise that dips, a fall that lifts. None where an inverted copy
@@ -107,18 +117,39 @@ pub fn with_its_kind(
     let alone = sum(&counts[..counts.len().min(others_at_most + 1)]);
     let is_open =
         (is_one_of_several || !is_busiest) && (alone.0 as f64) * (all.1 as f64) < EXPECTED * all.0 as f64;
-    let is_shown = cuts.iter().any(rises);
-    if all.1 == 0 || !is_open && !is_shown {
+    let (shows, fewest) = match cuts.iter().any(rises) {
+        true => (Shows::MoreTogether, 1),
+        false => (Shows::NeverAlone, others_at_most + 1),
+    };
+    if all.1 == 0 || !is_open && shows == Shows::NeverAlone {
         return None;
     }
     let company = others.iter().zip(&with_strikes);
     let company = company.filter(|(_, strikes)| **strikes as f64 >= OFTEN * all.1 as f64);
     let company: Vec<usize> = company.map(|(line, _)| *line).collect();
-    (company.len() > others_at_most).then_some(Kind {
+    (company.len() >= fewest).then_some(Kind {
         line: row.aggressor,
         polarity,
         company,
-        is_shown,
+        shows,
+    })
+}
+
+/// The lines of `rows`, if these are several that all strike against their edges, and by one kind of edge: that each is coupled
+/// magnetically is less likely than that they share a lead.
+pub fn several(victim: &Victim, rows: &[Coupling]) -> Option<Kind> {
+    let polarity = against(victim, rows.first()?)?;
+    let strongest = rows.iter().max_by_key(|row| row.strays)?;
+    let mut company: Vec<usize> = rows.iter().map(|row| row.aggressor).collect();
+    company.sort_unstable();
+    company.dedup();
+    company.retain(|&line| line != strongest.aggressor);
+    let are_alike = rows.iter().all(|row| against(victim, row) == Some(polarity));
+    (are_alike && !company.is_empty()).then_some(Kind {
+        line: strongest.aggressor,
+        polarity,
+        company,
+        shows: Shows::Several,
     })
 }
 
@@ -141,7 +172,7 @@ mod tests {
         strikes: fn(i64) -> bool,
         others: [fn(i64) -> bool; 3],
         is_one_of_several: bool,
-    ) -> Option<(Vec<usize>, bool)> {
+    ) -> Option<(Vec<usize>, Shows)> {
         let (victim, row) = accused(&rises(|n| own(n) && strikes(n)));
         let line = |rises: Vec<i64>| OwnEdges {
             rises,
@@ -151,7 +182,7 @@ mod tests {
         edges.extend(others.map(|other| line(rises(other).iter().map(|t| t + 20).collect())));
         edges.push(line((1..2_000).map(|n| 400 * n).collect()));
         let kind = with_its_kind(&edges, &victim, &row, &[0, 1, 2, 3, 4], 40, is_one_of_several);
-        kind.map(|kind| (kind.company, kind.is_shown))
+        kind.map(|kind| (kind.company, kind.shows))
     }
 
     fn accused(struck: &[i64]) -> (Victim, Coupling) {
@@ -177,7 +208,7 @@ mod tests {
     fn what_strikes_oftener_the_more_rise_together_shares_a_lead() {
         let others = [SECOND, |n| n % 4 == 0, |n| n % 8 == 0];
         let found = shared(|_| true, |n| n % 4 == 0, others, false);
-        assert_eq!(found, Some((vec![1, 2, 3], true)));
+        assert_eq!(found, Some((vec![1, 2, 3], Shows::MoreTogether)));
         let alike = shared(|_| true, |n| n % 3 == 0, others, false);
         assert_eq!(alike, None, "it strikes as often by itself");
     }
@@ -188,11 +219,14 @@ mod tests {
         let last = |n| n % 8 == 0;
         let counter = [SECOND, |n| n % 4 == 0, NEVER];
         let found = shared(last, |n| n % 24 != 0, counter, false);
-        assert_eq!(found, Some((vec![1, 2], false)));
+        assert_eq!(found, Some((vec![1, 2], Shows::NeverAlone)));
         // With a single other at each edge; of several lines that strike so each may be blamed for it.
         let one = [SECOND, NEVER, NEVER];
         assert_eq!(shared(last, |n| n % 24 != 0, one, false), None);
-        assert_eq!(shared(last, |n| n % 24 != 0, one, true), Some((vec![1], false)));
+        assert_eq!(
+            shared(last, |n| n % 24 != 0, one, true),
+            Some((vec![1], Shows::NeverAlone))
+        );
     }
 
     #[test]
@@ -207,7 +241,30 @@ mod tests {
         assert_eq!(with_its_kind(&edges, &victim, &row, &[0, 1, 2], 40, false), None);
         let (victim, row) = accused(&rises(|n| n % 4 != 1 && n % 4 != 3));
         let found = with_its_kind(&edges, &victim, &row, &[0, 1, 2], 40, false);
-        assert!(found.is_some_and(|kind| kind.is_shown));
+        assert!(found.is_some_and(|kind| kind.shows == Shows::MoreTogether));
+    }
+
+    #[test]
+    fn several_lines_against_their_edges_may_share_a_lead() {
+        let (victim, row) = accused(&rises(|n| n % 4 == 0));
+        let other = |aggressor: usize, edge: Edge| Coupling {
+            aggressor,
+            edge,
+            strays: 5,
+            ..row.clone()
+        };
+        let found = several(
+            &victim,
+            &[other(3, Edge::Rise), row.clone(), other(2, Edge::Rise)],
+        );
+        let found = found.expect("a lead");
+        assert_eq!((found.line, found.company), (0, vec![2, 3]));
+        assert_eq!(
+            several(&victim, &[row.clone(), other(2, Edge::Fall)]),
+            None,
+            "one pulls its own way"
+        );
+        assert_eq!(several(&victim, std::slice::from_ref(&row)), None);
     }
 
     #[test]

@@ -12,9 +12,10 @@
 //! None of these proves that a line is missing; each says that the record leaves it open.
 
 use super::able::{OwnEdges, Rest, nearest};
-use super::one_lag::{is_one, middle};
+use super::one_lag::is_one;
 use super::rows::{self, edges_of};
 use super::select::Victim;
+use super::toggled::{is_divided, is_next_bit};
 use super::{Coupling, Edge};
 use crate::analysis::stats::fisher::fisher;
 use crate::analysis::stats::tails::binomial_lower;
@@ -26,8 +27,9 @@ pub enum Ground {
     LeftOut { line: usize, edge: Edge, without: usize },
     /// These lines strike alike and never near each other.
     TakeTurns { lines: [usize; 2], edge: Edge },
-    /// The line's rises and falls strike alike and one way, and it runs like a divider's output.
-    Toggled { line: usize },
+    /// The line's rises and falls strike alike and one way, and it runs like a divider's output, or another line is toggled by
+    /// one of its edges, as a counter's next bit is.
+    Toggled { line: usize, next: Option<usize> },
 }
 
 /// What speaks for a line without a probe, if anything. `second`: ticks in a second. Cost: linear in the accused lines' edges and the victim's rests.
@@ -35,6 +37,7 @@ pub fn ground(
     edges: &[OwnEdges],
     victim: &Victim,
     rows: &[Coupling],
+    lines: &[usize],
     latest: i64,
     second: f64,
 ) -> Option<Ground> {
@@ -43,10 +46,20 @@ pub fn ground(
         all.flat_map(|a| (a + 1..rows.len()).map(move |b| (a, b)))
             .map(|(a, b)| (&rows[a], &rows[b]))
     };
-    let toggled =
-        pairs().find(|(a, b)| a.aggressor == b.aggressor && is_toggled(edges, victim, a, b, second));
-    if let Some((row, _)) = toggled {
-        return Some(Ground::Toggled { line: row.aggressor });
+    let toggled = pairs()
+        .filter(|(a, b)| a.aggressor == b.aggressor)
+        .find_map(|(a, b)| {
+            let (line, apart) = (a.aggressor, victim.unit + DELAYS_S * second);
+            if !alike(a, b, apart, DIFFER_TOGGLED) {
+                return None;
+            }
+            let mut others = lines.iter().copied();
+            let next = others.find(|&other| is_next_bit(edges, line, other, latest));
+            (next.is_some() || is_divided(&edges[line], victim.unit))
+                .then_some(Ground::Toggled { line, next })
+        });
+    if toggled.is_some() {
+        return toggled;
     }
     let turns = pairs().find(|(a, b)| a.aggressor != b.aggressor && take_turns(edges, victim, a, b));
     if let Some((a, b)) = turns {
@@ -161,6 +174,9 @@ const KNOWN: f64 = 0.08;
 const DIFFER: f64 = 0.01;
 const DIFFER_TOGGLED: f64 = 1e-4;
 
+/// A flip-flop's rises and falls come after delays so different (TTL data books, from memory).
+const DELAYS_S: f64 = 15e-9;
+
 /// Whether two rows strike after one lag, to `apart` ticks, and equally often, as far as so many strikes tell.
 fn alike(a: &Coupling, b: &Coupling, apart: f64, differ: f64) -> bool {
     let lags = |row: &Coupling| -> Vec<f64> { row.occurrences.iter().map(|o| o.lag as f64).collect() };
@@ -191,38 +207,6 @@ fn take_turns(edges: &[OwnEdges], victim: &Victim, a: &Coupling, b: &Coupling) -
     let covered = within(first, &rest, -near, near) / ((end - start) as f64).max(1.0);
     astray as f64 <= ASTRAY * during as f64
         && binomial_lower(astray as u64, during as u64, covered.min(1.0)) <= CHANCE
-}
-
-/// A divider's output has intervals that differ by no more than this factor, but for one in ten.
-const EVEN: f64 = 1.5;
-const EVEN_COUNT: usize = 20;
-/// Its levels last alike, to this share: a clock's duty is seldom so near to one half.
-const HALVES: f64 = 0.005;
-
-/// A flip-flop's rises and falls come after delays so different (TTL data books, from memory).
-const DELAYS_S: f64 = 15e-9;
-
-fn is_toggled(edges: &[OwnEdges], victim: &Victim, a: &Coupling, b: &Coupling, second: f64) -> bool {
-    let either = edges[a.aggressor].either();
-    let mut between: Vec<f64> = either.windows(2).map(|w| (w[1] - w[0]) as f64).collect();
-    if between.len() < EVEN_COUNT {
-        return false;
-    }
-    // First to second edge, second to third …: one level and the other in turn.
-    let of = |from: usize| {
-        between
-            .iter()
-            .skip(from)
-            .step_by(2)
-            .copied()
-            .collect::<Vec<f64>>()
-    };
-    let (one, other) = (of(0), of(1));
-    let near = (middle(&one) - middle(&other)).abs() <= HALVES * middle(&one);
-    let same_both = near || is_one(&one, &other, victim.unit);
-    between.sort_unstable_by(f64::total_cmp);
-    let at = |share: f64| between[(between.len() as f64 * share) as usize];
-    same_both && at(0.95) <= EVEN * at(0.05) && alike(a, b, victim.unit + DELAYS_S * second, DIFFER_TOGGLED)
 }
 
 /// What (nearly) all successive edges keep from each other, and the middle of these, in ticks; none of fewer than three.
@@ -331,7 +315,7 @@ mod tests {
             .collect();
         let edges = lines(&[(&[], &kept)]);
         let rows = [row(0, Edge::Fall, &with, kept.len())];
-        let found = ground(&edges, &victim(&struck), &rows, 120, 1e9);
+        let found = ground(&edges, &victim(&struck), &rows, &[], 120, 1e9);
         let without = struck.len() - with.len();
         let line = Ground::LeftOut {
             line: 0,
@@ -343,11 +327,11 @@ mod tests {
         let mut struck = with.clone();
         struck.extend((0..without as i64).map(|n| 9_000 + 131_371 * n % 2_400_000));
         struck.sort_unstable();
-        assert_eq!(ground(&edges, &victim(&struck), &rows, 120, 1e9), None);
+        assert_eq!(ground(&edges, &victim(&struck), &rows, &[], 120, 1e9), None);
         // Or while the line rests: another time, not an edge left out.
         let mut struck = with.clone();
         struck.extend((0..without as i64).map(|n| 2_600_000 + 20_000 * n));
-        assert_eq!(ground(&edges, &victim(&struck), &rows, 120, 1e9), None);
+        assert_eq!(ground(&edges, &victim(&struck), &rows, &[], 120, 1e9), None);
     }
 
     /// What is found of an even train with many an edge left out, whose edges strike one in four, and that leaves strays at so many
@@ -364,7 +348,7 @@ mod tests {
         let mut struck: Vec<i64> = with.iter().copied().chain(without).collect();
         struck.sort_unstable();
         let rows = [row(0, Edge::Fall, &with, kept.len())];
-        ground(&lines(&[(&[], &kept)]), &victim(&struck), &rows, 120, 1e9)
+        ground(&lines(&[(&[], &kept)]), &victim(&struck), &rows, &[], 120, 1e9)
     }
 
     #[test]
@@ -390,7 +374,7 @@ mod tests {
         let edges = lines(&[(&[], &a), (&[], &b)]);
         let of = |line: usize, falls: &[i64], strikes: &[i64]| row(line, Edge::Fall, strikes, falls.len());
         let rows = [of(0, &a, &part(&struck, true)), of(1, &b, &part(&struck, false))];
-        let found = ground(&edges, &victim(&struck), &rows, 120, 1e9);
+        let found = ground(&edges, &victim(&struck), &rows, &[], 120, 1e9);
         let lines_named = Ground::TakeTurns {
             lines: [0, 1],
             edge: Edge::Fall,
@@ -399,7 +383,7 @@ mod tests {
         // One strikes far more often than the other: two culprits.
         let often = part(&every(&all, 2), false);
         let rows = [of(0, &a, &part(&struck, true)), of(1, &b, &often)];
-        assert_eq!(ground(&edges, &victim(&struck), &rows, 120, 1e9), None);
+        assert_eq!(ground(&edges, &victim(&struck), &rows, &[], 120, 1e9), None);
         // A line that keeps no distance to the other.
         let mut b: Vec<i64> = b.iter().map(|t| t + 131 * (t / 5_000) % 5_000).collect();
         b.sort_unstable();
@@ -409,7 +393,7 @@ mod tests {
         let rows = [of(0, &a, &part(&struck, true)), of(1, &b, &strikes)];
         let mut all_strikes = [part(&struck, true), strikes].concat();
         all_strikes.sort_unstable();
-        assert_eq!(ground(&edges, &victim(&all_strikes), &rows, 120, 1e9), None);
+        assert_eq!(ground(&edges, &victim(&all_strikes), &rows, &[], 120, 1e9), None);
     }
 
     #[test]
@@ -432,8 +416,8 @@ mod tests {
             row(0, Edge::Rise, &of(0, &struck), rises.len()),
             row(0, Edge::Fall, &of(1, &struck), falls.len()),
         ];
-        let found = ground(&edges, &victim(&struck), &rows, 120, 1e9);
-        assert_eq!(found, Some(Ground::Toggled { line: 0 }));
+        let found = ground(&edges, &victim(&struck), &rows, &[], 120, 1e9);
+        assert_eq!(found, Some(Ground::Toggled { line: 0, next: None }));
         // A clock's high phase is shorter than its low one: nothing toggles it.
         let early: Vec<i64> = falls.iter().map(|t| t - 2_000).collect();
         let edges = lines(&[(&rises, &early)]);
@@ -444,7 +428,44 @@ mod tests {
             row(0, Edge::Rise, &of(0, &struck), rises.len()),
             row(0, Edge::Fall, &strikes, early.len()),
         ];
-        assert_eq!(ground(&edges, &victim(&all_strikes), &rows, 120, 1e9), None);
+        assert_eq!(ground(&edges, &victim(&all_strikes), &rows, &[], 120, 1e9), None);
+    }
+
+    #[test]
+    fn a_counter_s_bit_that_runs_unevenly_is_known_by_the_next_one() {
+        // Keyed by hand: 2,000 to 10,000 ticks apart.
+        let all: Vec<i64> = (1..200)
+            .scan(0, |at, n: i64| {
+                Some({
+                    *at += 2_000 + n * n % 17 * 500;
+                    *at
+                })
+            })
+            .collect();
+        let (rises, falls) = (every(&all, 2), every(&all[1..], 2));
+        let (up, down) = (every(&rises, 4), every(&falls, 4));
+        let mut struck = [up.clone(), down.clone()].concat();
+        struck.sort_unstable();
+        let rows = [
+            row(0, Edge::Rise, &up, rises.len()),
+            row(0, Edge::Fall, &down, falls.len()),
+        ];
+        let told = |next: &[i64]| {
+            let (of_next, back): (Vec<i64>, Vec<i64>) = (every(next, 2), every(&next[1..], 2));
+            let edges = lines(&[(&rises, &falls), (&of_next, &back)]);
+            ground(&edges, &victim(&struck), &rows, &[0, 1], 120, 1e9)
+        };
+        let toggled = |next| {
+            Some(Ground::Toggled {
+                line: 0,
+                next: Some(next),
+            })
+        };
+        let later = |of: &[i64]| -> Vec<i64> { of.iter().map(|t| t + 15).collect() };
+        assert_eq!(told(&later(&falls)), toggled(1));
+        assert_eq!(told(&later(&all)), None, "a copy switches at both");
+        let others: Vec<i64> = falls.iter().map(|t| t + 900).collect();
+        assert_eq!(told(&others), None, "nothing of this line's");
     }
 
     #[test]

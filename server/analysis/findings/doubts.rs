@@ -6,7 +6,7 @@ use super::tally::{self, beside_own};
 use super::words::{count_of, list, percent, span};
 use super::{CAUTION, Finding, Severity};
 use crate::analysis::coupling::answers::Answers;
-use crate::analysis::coupling::never_alone::Kind;
+use crate::analysis::coupling::never_alone::{Kind, Shows};
 use crate::analysis::coupling::own::Own;
 use crate::analysis::coupling::parts::Ground;
 use crate::analysis::coupling::{Attribution, Contrast, CopyOf, Coupling, Edge, Hazard, Uncaptured};
@@ -229,6 +229,15 @@ pub fn uncaptured(capture: &Capture, strays: &Strays, attribution: &Attribution,
             name(capture, line)
         ));
     }
+    if let Some([(lifts, falls), (dips, rises)]) = u.against {
+        detail.push(format!(
+            "{} of {} seem to lift it and {} of {} to dip it, each against its edge. A line without a probe that rises at the first and falls at the second would pull each way as capacitance does.",
+            edges_of(falls),
+            name(capture, lifts),
+            edges_of(rises),
+            name(capture, dips)
+        ));
+    }
     if let Some((line, edge)) = u.late {
         detail.push(format!(
             "They begin before {}'s {}, by more than sampling and thresholds explain; what an edge induces comes after it.",
@@ -309,7 +318,7 @@ pub fn uncaptured(capture: &Capture, strays: &Strays, attribution: &Attribution,
 /// The lines that look like a part of one without a probe.
 fn part_lines(part: &Ground) -> Vec<usize> {
     match part {
-        Ground::LeftOut { line, .. } | Ground::Toggled { line } => vec![*line],
+        Ground::LeftOut { line, .. } | Ground::Toggled { line, .. } => vec![*line],
         Ground::TakeTurns { lines, .. } => lines.to_vec(),
     }
 }
@@ -357,9 +366,10 @@ fn comes_with_its_kind(capture: &Capture, kind: &Kind) -> String {
         Polarity::Fall => ["falls", "a fall that lifts a line", "0 V lead"],
     };
     let (line, others) = (name(capture, kind.line), list(&names(capture, &kind.company)));
-    let how = match kind.is_shown {
-        true => format!("{line} strikes oftener where more of {others} go the same way"),
-        false => format!("{line} hardly ever {does} without any of {others}"),
+    let how = match kind.shows {
+        Shows::MoreTogether => format!("{line} strikes oftener where more of {others} go the same way"),
+        Shows::NeverAlone => format!("{line} hardly ever {does} without any of {others}"),
+        Shows::Several => format!("{line} and {others} all strike as each {does}"),
     };
     format!(
         "{how}, and {pulls} is what a {lead} does that such outputs share. What {line} does by itself this capture does not show."
@@ -380,9 +390,17 @@ fn is_part(capture: &Capture, part: &Ground) -> String {
             name(capture, *a),
             name(capture, *b)
         ),
-        Ground::Toggled { line } => format!(
+        Ground::Toggled { line, next: None } => format!(
             "{0}'s rises and falls strike alike and one way, and it runs as evenly as a divider's output: what toggles {0} has an edge at each of them.",
             name(capture, *line)
+        ),
+        Ground::Toggled {
+            line,
+            next: Some(next),
+        } => format!(
+            "{0}'s rises and falls strike alike and one way, and {1} is toggled by one of them as a counter's next bit is: what toggles {0} has an edge at each of them.",
+            name(capture, *line),
+            name(capture, *next)
         ),
     }
 }
@@ -461,7 +479,7 @@ mod tests {
         let line = |name: &str| Line::digital(name, Level::Low, vec![], span);
         let names = ["CLEAR_N", "BEAT_2", "BEAT_1", "BEAT_0"];
         let capture = Capture::in_nanoseconds("leads", span, names.map(line).to_vec());
-        let doubt = |is_shown: bool, late: Option<(usize, Edge)>, of_kind: u64| {
+        let doubt = |shows: Shows, late: Option<(usize, Edge)>, of_kind: u64| {
             let uncaptured = Uncaptured {
                 victim: 0,
                 strays: 0,
@@ -469,12 +487,13 @@ mod tests {
                 companions: vec![1],
                 contrast: None,
                 both_ways: None,
+                against: None,
                 part: None,
                 kind: Some(Kind {
                     line: 1,
                     polarity: Polarity::Rise,
                     company: vec![2, 3],
-                    is_shown,
+                    shows,
                 }),
                 late,
             };
@@ -489,7 +508,7 @@ mod tests {
             };
             self::uncaptured(&capture, &Strays::default(), &attribution, &uncaptured)
         };
-        let most = doubt(false, None, 19);
+        let most = doubt(Shows::NeverAlone, None, 19);
         assert!(
             most.title
                 .starts_with("CLEAR_N: BEAT_2, or a lead that it shares with BEAT_1 and BEAT_0, causes")
@@ -499,7 +518,7 @@ mod tests {
                 .contains("BEAT_2 hardly ever rises without any of BEAT_1 and BEAT_0")
         );
         assert!(most.try_next[0].contains("supply pins"));
-        let few = doubt(true, Some((1, Edge::Rise)), 4);
+        let few = doubt(Shows::MoreTogether, Some((1, Edge::Rise)), 4);
         assert!(few.title.contains("no captured line causes"), "{}", few.title);
         assert!(
             few.detail
