@@ -3,7 +3,7 @@
 use super::tally::{Tally, listed};
 use super::words::{count_of, edges_word, list, percent, small, span};
 use super::{CAUTION, Finding, Severity};
-use super::{doubts, unsure};
+use super::{doubts, uncaptured, unsure};
 use crate::analysis::coupling::{
     Attribution, Coupling, DosePoint, Edge, Hazard, Occurrence, RuledOut, SharedSupply, Standing,
 };
@@ -53,7 +53,7 @@ pub fn of(capture: &Capture, strays: &Strays, attribution: &Attribution) -> Vec<
         attribution
             .uncaptured
             .iter()
-            .map(|u| doubts::uncaptured(capture, strays, attribution, u)),
+            .map(|u| uncaptured::uncaptured(capture, strays, attribution, u)),
     );
     findings
 }

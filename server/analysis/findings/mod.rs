@@ -10,6 +10,7 @@ mod late;
 pub mod pulses;
 mod stray;
 mod tally;
+mod uncaptured;
 mod unsure;
 mod words;
 

@@ -1,0 +1,306 @@
+//! Sentences about strays whose cause carries no clip, or is more than the one line that fits them.
+
+use super::coupling::{edges_of, name, names, switching};
+use super::tally::{self, beside_own};
+use super::words::{count_of, list, percent};
+use super::{CAUTION, Finding, Severity};
+use crate::analysis::coupling::never_alone::{Kind, Shows};
+use crate::analysis::coupling::parts::Ground;
+use crate::analysis::coupling::{Attribution, Contrast, Edge, Uncaptured};
+use crate::analysis::strays::Strays;
+use crate::model::{Capture, Polarity};
+
+/// Lines named with what they fit, at most.
+const NAMED: usize = 3;
+
+/// A cause that no probe was on.
+pub fn uncaptured(capture: &Capture, strays: &Strays, attribution: &Attribution, u: &Uncaptured) -> Finding {
+    let victim = name(capture, u.victim);
+    let companions = names(capture, &u.companions);
+    let mut detail: Vec<String> = Vec::new();
+    let rows = || attribution.couplings.iter().filter(|c| c.victim == u.victim);
+    let mut goes: Vec<String> = rows()
+        .take(NAMED)
+        .map(|c| {
+            format!(
+                "{} fits {} of them best (of its {} {})",
+                name(capture, c.aggressor),
+                c.strays,
+                c.opportunities,
+                edges_of(c.edge)
+            )
+        })
+        .collect();
+    let others: u64 = rows().skip(NAMED).map(|c| c.strays).sum();
+    if others > 0 {
+        goes.push(format!("other lines {others}"));
+    }
+    if !goes.is_empty() {
+        detail.push(format!("{}.", list(&goes)));
+    }
+    if let Some((line, edge)) = u.both_ways {
+        detail.push(format!(
+            "After the same {} of {} the line is lifted where it is low and dipped where it is high; what one edge induces pulls one way.",
+            edges_of(edge),
+            name(capture, line)
+        ));
+    }
+    if let Some([(lifts, falls), (dips, rises)]) = u.against {
+        detail.push(format!(
+            "{} of {} seem to lift it and {} of {} to dip it, each against its edge. A line without a probe that rises at the first and falls at the second would pull each way as capacitance does.",
+            edges_of(falls),
+            name(capture, lifts),
+            edges_of(rises),
+            name(capture, dips)
+        ));
+    }
+    if let Some((line, edge)) = u.late {
+        detail.push(format!(
+            "They begin before {}'s {}, by more than sampling and thresholds explain; what an edge induces comes after it.",
+            name(capture, line),
+            edges_of(edge)
+        ));
+    }
+    if let Some(part) = part_of(u) {
+        detail.push(is_part(capture, part));
+    }
+    if let Some(kind) = &u.kind {
+        detail.push(comes_with_its_kind(capture, kind));
+    }
+    if let Some(contrast) = &u.contrast {
+        detail.push(differs(capture, contrast));
+    }
+    if u.strays > 0 && !goes.is_empty() {
+        let share = u.strays as f64 / u.of.max(1) as f64;
+        detail.push(format!(
+            "{} of {} ({} %) fit no captured line.",
+            u.strays,
+            count_of(u.of, "stray pulse"),
+            percent(share)
+        ));
+    }
+    let all = tally::listed(strays, u.victim);
+    detail.extend(beside_own(all, u.of, &victim));
+    let so = match &u.kind {
+        Some(kind) => format!(
+            "So it may be {}, or what they share, or a line that carries no clip and switches along with them.",
+            name(capture, kind.line)
+        ),
+        None => "So the cause is more likely a line that carries no clip and switches along with them."
+            .to_string(),
+    };
+    detail.push(so);
+    let mut lines = vec![victim.clone()];
+    lines.extend(companions.iter().cloned());
+    let along = match companions.first() {
+        Some(first) => format!("when {first} does"),
+        None => "in the machine's step".to_string(),
+    };
+    let mut try_next = Vec::new();
+    if let Some(kind) = &u.kind {
+        let accused = name(capture, kind.line);
+        try_next.push(format!(
+            "Scope between the 0 V pin of the chip that drives {accused} and the 0 V pin of the one that reads {victim}, then likewise at their supply pins, clip on the machine's 0 V only: a spike at these moments is a lead that {accused} and {} share.",
+            list(&names(capture, &kind.company))
+        ));
+    }
+    if let Some(first) = companions.first() {
+        try_next.push(format!(
+            "Cheapest: lift {first}'s wire at its driver and repeat. If {victim} still shows strays, {first} only switches along."
+        ));
+    }
+    try_next.push(format!(
+        "Move one clip: put a spare channel on a line that runs beside {victim} in its cable or connector and switches {along}, an enable, a load or an output of the same step, and repeat."
+    ));
+    try_next.push(CAUTION.to_string());
+    Finding {
+        severity: Severity::Fault,
+        topic: "uncaptured-cause",
+        title: match sharing(attribution, u) {
+            Some(kind) => format!(
+                "{victim}: {}, or a lead that it shares with {}, causes its {}",
+                name(capture, kind.line),
+                list(&names(capture, &kind.company)),
+                count_of(all, "stray pulse")
+            ),
+            None => who_or_behind(capture, u, all, &victim, &companions),
+        },
+        lines,
+        detail: detail.join(" "),
+        try_next,
+    }
+}
+
+/// The lines that look like a part of one without a probe.
+fn part_lines(part: &Ground) -> Vec<usize> {
+    match part {
+        Ground::LeftOut { line, .. } | Ground::Toggled { line, .. } => vec![*line],
+        Ground::TakeTurns { lines, .. } => lines.to_vec(),
+    }
+}
+
+/// What shows lines to be a part of one without a probe, where no other line goes along as well: then they are no more than
+/// some of many.
+fn part_of(u: &Uncaptured) -> Option<&Ground> {
+    let is_all = |part: &&Ground| {
+        let lines = part_lines(part);
+        u.companions.iter().all(|line| lines.contains(line))
+    };
+    u.part.as_ref().filter(is_all)
+}
+
+/// "CLEAR_N: no captured line causes its 12 stray pulses; something that switches along with STEP does"
+fn who_or_behind(capture: &Capture, u: &Uncaptured, all: u64, victim: &str, companions: &[String]) -> String {
+    let pulses = count_of(all, "stray pulse");
+    let parts = part_of(u).map_or(Vec::new(), part_lines);
+    match (parts.len(), companions.is_empty()) {
+        (0, true) => format!("{victim}: no captured line causes its {pulses}"),
+        (0, false) => format!(
+            "{victim}: no captured line causes its {pulses}; something that switches along with {} does",
+            list(companions)
+        ),
+        (many, _) => format!(
+            "{victim}: {}, or a line without a probe behind {}, causes its {pulses}",
+            list(&names(capture, &parts)),
+            if many > 1 { "them" } else { "it" }
+        ),
+    }
+}
+
+/// Who brings most of the strays, if what it does by itself does not show.
+fn sharing<'a>(attribution: &Attribution, u: &'a Uncaptured) -> Option<&'a Kind> {
+    let kind = u.kind.as_ref()?;
+    let rows = attribution.couplings.iter().filter(|c| c.victim == u.victim);
+    let strikes: u64 = rows.filter(|c| c.aggressor == kind.line).map(|c| c.strays).sum();
+    (2 * strikes > u.of && part_of(u).is_none()).then_some(kind)
+}
+
+/// "BEAT_2 hardly ever rises without BEAT_0 and BEAT_1, …"
+fn comes_with_its_kind(capture: &Capture, kind: &Kind) -> String {
+    let [does, pulls, lead] = match kind.polarity {
+        Polarity::Rise => ["rises", "a rise that dips a line", "supply lead"],
+        Polarity::Fall => ["falls", "a fall that lifts a line", "0 V lead"],
+    };
+    let (line, others) = (name(capture, kind.line), list(&names(capture, &kind.company)));
+    let how = match kind.shows {
+        Shows::MoreTogether => format!("{line} strikes oftener where more of {others} go the same way"),
+        Shows::NeverAlone => format!("{line} hardly ever {does} without any of {others}"),
+        Shows::Several => format!("{line} and {others} all strike as each {does}"),
+    };
+    format!(
+        "{how}, and {pulls} is what a {lead} does that such outputs share. What {line} does by itself this capture does not show."
+    )
+}
+
+/// "CLOCK_Q0's rises and falls strike alike and one way, …"
+fn is_part(capture: &Capture, part: &Ground) -> String {
+    match part {
+        Ground::LeftOut { line, edge, without } => format!(
+            "{} of them come where one of {}'s {} would be due and is left out, and none near the others: so a gated copy of a line looks.",
+            without,
+            name(capture, *line),
+            edges_of(*edge)
+        ),
+        Ground::TakeTurns { lines: [a, b], .. } => format!(
+            "{} and {} strike after the same lag and equally often, and never switch near each other: so two gated copies of one line look.",
+            name(capture, *a),
+            name(capture, *b)
+        ),
+        Ground::Toggled { line, next: None } => format!(
+            "{0}'s rises and falls strike alike and one way, and it runs as evenly as a divider's output: what toggles {0} has an edge at each of them.",
+            name(capture, *line)
+        ),
+        Ground::Toggled {
+            line,
+            next: Some(next),
+        } => format!(
+            "{0}'s rises and falls strike alike and one way, and {1} is toggled by one of them as a counter's next bit is: what toggles {0} has an edge at each of them.",
+            name(capture, *line),
+            name(capture, *next)
+        ),
+    }
+}
+
+/// "FOLLOW_A falling strikes 12 of 20 times when FOLLOW_B switches too, 1 of 40 when not: …"
+fn differs(capture: &Capture, c: &Contrast) -> String {
+    format!(
+        "{} brings a stray {} of {} times when {} as well, and {} of {} when not: a line that strikes by itself would strike alike.",
+        switching(capture, c.line, c.edge),
+        c.with.1,
+        c.with.0,
+        switches(capture, c.other, c.other_edge),
+        c.without.1,
+        c.without.0
+    )
+}
+
+/// "STEP falls", "STEP rises", "STEP switches".
+fn switches(capture: &Capture, line: usize, edge: Edge) -> String {
+    let does = match edge {
+        Edge::Rise => "rises",
+        Edge::Fall => "falls",
+        Edge::Both => "switches",
+    };
+    format!("{} {does}", name(capture, line))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::analysis::coupling::fixtures;
+    use crate::model::{Level, Line, Ticks, TimeSpan};
+
+    #[test]
+    fn a_lead_is_named_where_most_strays_come_with_their_kind() {
+        let span = TimeSpan::new(Ticks(0), Ticks(1_000));
+        let line = |name: &str| Line::digital(name, Level::Low, vec![], span);
+        let names = ["CLEAR_N", "BEAT_2", "BEAT_1", "BEAT_0"];
+        let capture = Capture::in_nanoseconds("leads", span, names.map(line).to_vec());
+        let doubt = |shows: Shows, late: Option<(usize, Edge)>, of_kind: u64| {
+            let uncaptured = Uncaptured {
+                victim: 0,
+                strays: 0,
+                of: 20,
+                companions: vec![1],
+                contrast: None,
+                both_ways: None,
+                against: None,
+                part: None,
+                kind: Some(Kind {
+                    line: 1,
+                    polarity: Polarity::Rise,
+                    company: vec![2, 3],
+                    shows,
+                }),
+                late,
+            };
+            let strikes = |line: usize, strays: u64| {
+                let mut row = fixtures::row([0, line], Edge::Rise, 10, Vec::new(), 30);
+                row.strays = strays;
+                row
+            };
+            let attribution = Attribution {
+                couplings: vec![strikes(1, of_kind), strikes(2, 20 - of_kind)],
+                ..Attribution::default()
+            };
+            self::uncaptured(&capture, &Strays::default(), &attribution, &uncaptured)
+        };
+        let most = doubt(Shows::NeverAlone, None, 19);
+        assert!(
+            most.title
+                .starts_with("CLEAR_N: BEAT_2, or a lead that it shares with BEAT_1 and BEAT_0, causes")
+        );
+        assert!(
+            most.detail
+                .contains("BEAT_2 hardly ever rises without any of BEAT_1 and BEAT_0")
+        );
+        assert!(most.try_next[0].contains("supply pins"));
+        let few = doubt(Shows::MoreTogether, Some((1, Edge::Rise)), 4);
+        assert!(few.title.contains("no captured line causes"), "{}", few.title);
+        assert!(
+            few.detail
+                .contains("strikes oftener where more of BEAT_1 and BEAT_0 go the same way")
+        );
+        assert!(few.detail.contains("They begin before BEAT_2's rises"));
+    }
+}
