@@ -91,8 +91,12 @@ pub fn whose_level_matters(
     (chance * tried <= LEVEL_CHANCE).then_some(line)
 }
 
-/// A pulse shorter than this may be a stray of the accused line's own, though too few to be called so.
+/// A pulse shorter than this, or than so many times a stray of the victim, may be a stray of the accused line's own, though nothing
+/// calls it so.
 const SHORT_S: f64 = 150e-9;
+const AS_SHORT: f64 = 4.0;
+/// Strikes at edges without a short pulse beside, as a share of those with one: an edge or two may strike by chance.
+const STRAGGLE: f64 = 0.05;
 
 /// Standard deviations by which runs are fewer than chance has them where a gate opens and closes.
 const RUNS: f64 = 5.0;
@@ -104,26 +108,31 @@ pub fn comes_in_runs(edges: &[OwnEdges], victim: &Victim, row: &Coupling) -> boo
     runs(&outcomes, 0.0).is_some_and(|z| z < -RUNS)
 }
 
-/// Whether the accused strikes where it shows a short pulse itself, and not at its ordinary edges: then both are struck by
-/// something else. What strikes does so whatever pulse its edge begins. `second`: ticks in a second. Cost: linear in the
+/// Whether the accused strikes where it shows a short pulse itself, and (nearly) never at its lasting edges: then both are struck
+/// by something else. What strikes does so whatever pulse its edge begins. `second`: ticks in a second. Cost: linear in the
 /// accused line's edges.
 pub fn only_where_struck_itself(edges: &[OwnEdges], victim: &Victim, row: &Coupling, second: f64) -> bool {
     let all = edges[row.aggressor].either();
-    let short = (SHORT_S * second) as i64;
-    let is_beside_short = |time: i64| {
+    let trials = trials(edges, victim, row);
+    // How long the shorter of the levels beside the edge lasts.
+    let beside = |time: i64| {
         let at = all.partition_point(|&t| t < time);
-        let before = at.checked_sub(1).is_some_and(|b| time - all[b] < short);
-        before || all.get(at + 1).is_some_and(|&next| next - time < short)
+        let before = at.checked_sub(1).map_or(i64::MAX, |b| time - all[b]);
+        all.get(at + 1).map_or(before, |next| before.min(next - time))
     };
+    let short = (SHORT_S * second).max(AS_SHORT * victim.width as f64) as i64;
     // Of edges beside a short pulse, and of the others: opportunities and strikes.
     let mut counts = [(0u64, 0u64); 2];
-    for Trial { time, hit } in trials(edges, victim, row) {
-        let count = &mut counts[usize::from(!is_beside_short(time))];
+    for Trial { time, hit } in trials {
+        let count = &mut counts[usize::from(beside(time) >= short)];
         count.0 += 1;
         count.1 += u64::from(hit);
     }
-    let [beside, other] = counts;
-    other.0 >= FEWEST && other.1 == 0 && fisher(beside.1, beside.0, 0, other.0).greater() <= CHANCE
+    let [with, without] = counts;
+    let share = |of: (u64, u64)| of.1 as f64 / of.0.max(1) as f64;
+    without.0 >= FEWEST
+        && share(without) <= STRAGGLE * share(with)
+        && fisher(with.1, with.0, without.1, without.0).greater() <= CHANCE
 }
 
 /// An accused edge that was an opportunity, in ticks, and whether it struck.
@@ -417,6 +426,21 @@ mod tests {
         };
         assert!(is_struck(|n| n % 20 == 0));
         assert!(!is_struck(|n| n % 15 == 0), "its ordinary edges strike as well");
+        // Every tenth lasts 300 ticks: no longer than four strays, where these last 100.
+        let falls = (1..401)
+            .map(|n| 2_000 * n + if n % 10 == 0 { 300 } else { 900 })
+            .collect();
+        let edges = [own(rises(|_| true), falls)];
+        let (victim, row) = accused(&rises(|n| n % 20 == 0));
+        let is_struck = |width: i64| {
+            let victim = Victim {
+                width,
+                ..victim.clone()
+            };
+            only_where_struck_itself(&edges, &victim, &row, 1e9)
+        };
+        assert!(is_struck(100));
+        assert!(!is_struck(20));
     }
 
     /// What a capture of four lines shows that switch 20 ticks after the clock's rises, where `switches(rise, line)` says.

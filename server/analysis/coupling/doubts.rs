@@ -4,10 +4,10 @@ use super::context::{self, DoseOf, Hidden, Verdict};
 use super::dose::{self, Dose};
 use super::instants::Table;
 use super::never_alone::{self, Kind, Shows};
-use super::pulls;
 use super::rows;
 use super::select::Victim;
 use super::{Attribution, Coupling, Edge, Hazard, SharedSupply, Standing, Uncaptured};
+use super::{pulls, together};
 use crate::analysis::parallel::on_all_cores;
 
 /// Lines named as switching along, at most.
@@ -29,8 +29,8 @@ struct Dosed {
 }
 
 /// Turns verdicts into findings: rows of doubtful victims lose their standing, a hidden cause is said once a
-/// victim, a shared lead once for all its victims.
-pub fn settle(judged: &[Judged], found: &mut [Coupling], attribution: &mut Attribution) {
+/// victim, a shared lead once for all its victims. `span`: strays so near come together, in ticks.
+pub fn settle(judged: &[Judged], found: &mut [Coupling], attribution: &mut Attribution, span: i64) {
     let dosed = dosed(judged);
     let mut lose = |line: usize| {
         found
@@ -50,7 +50,8 @@ pub fn settle(judged: &[Judged], found: &mut [Coupling], attribution: &mut Attri
             matches!(j.verdict, Verdict::Hidden(_))
                 || !is_gate(j.victim.line)
                     && (pulls::both_ways(j.victim, judged).is_some()
-                        || pulls::against_both_ways(j.victim.line, judged).is_some())
+                        || pulls::against_both_ways(j.victim.line, judged).is_some()
+                        || together::without_the_accused(j.victim.line, judged, span).is_some())
         })
         .map(|j| j.victim.line)
         .filter(|line| dosed.iter().all(|d| d.line != *line))
@@ -83,7 +84,10 @@ pub fn settle(judged: &[Judged], found: &mut [Coupling], attribution: &mut Attri
             rows::join_suspects(row, lines);
         }
     }
-    attribution.uncaptured = hidden.iter().map(|&l| uncaptured(l, judged, found)).collect();
+    attribution.uncaptured = hidden
+        .iter()
+        .map(|&l| uncaptured(l, judged, found, span))
+        .collect();
     attribution.shared = shared_leads(&dosed);
 }
 
@@ -219,7 +223,7 @@ fn kind<'a>(one: &'a Judged) -> Option<&'a Kind> {
     }
 }
 
-fn uncaptured(line: usize, judged: &[Judged], found: &[Coupling]) -> Uncaptured {
+fn uncaptured(line: usize, judged: &[Judged], found: &[Coupling], span: i64) -> Uncaptured {
     let of_line = || judged.iter().filter(|j| j.victim.line == line);
     let of: u64 = of_line().map(|j| j.victim.times.len() as u64).sum();
     let rows = || found.iter().filter(|row| row.victim == line);
@@ -252,6 +256,7 @@ fn uncaptured(line: usize, judged: &[Judged], found: &[Coupling]) -> Uncaptured 
         kind: hidden.iter().find_map(|h| h.kind.clone()),
         late: hidden.iter().find_map(|h| h.late),
         against: pulls::against_both_ways(line, judged),
+        together: together::without_the_accused(line, judged, span),
         both_ways: of_line().find_map(|j| pulls::both_ways(j.victim, judged)),
     }
 }
@@ -340,10 +345,15 @@ fn pooled(group: &[&Dosed]) -> SharedSupply {
     let mut lines: Vec<usize> = group.iter().flat_map(|d| d.dose.lines.clone()).collect();
     lines.sort_unstable();
     lines.dedup();
+    let all = lines.clone();
     lines.retain(|l| {
         let named = group.iter().filter(|d| d.dose.lines.contains(l)).count();
         2 * named >= group.len() && !victims.contains(l)
     });
+    // Each output may hang on the lead that the others share.
+    if lines.len() < 2 {
+        lines = all;
+    }
     let edge = group[0].dose.edge;
     let edge = if group.iter().all(|d| d.dose.edge == edge) {
         edge

@@ -51,6 +51,7 @@ pub mod select;
 mod set_off;
 mod slices;
 pub mod sweep;
+pub mod together;
 mod toggled;
 pub mod victims;
 pub mod whole_pulses;
@@ -221,6 +222,8 @@ pub struct Uncaptured {
     pub both_ways: Option<(usize, Edge)>,
     /// A line that seems to lift the victim as it falls, and another that seems to dip it as it rises.
     pub against: Option<[(usize, Edge); 2]>,
+    /// Another victim's strays that come with those that fit no captured line.
+    pub together: Option<together::Together>,
     /// What shows that captured lines are only a part of it.
     pub part: Option<parts::Ground>,
     /// Lines that switch the accused's way as it strikes, which it may share a lead with.
@@ -357,7 +360,7 @@ pub fn attribute(capture: &Capture, strays: &Strays, options: &CouplingOptions) 
         row.q_value = q;
     }
     found.retain(|row| row.q_value <= Q_LIMIT);
-    doubts::settle(&judged, &mut found, &mut attribution);
+    doubts::settle(&judged, &mut found, &mut attribution, span);
     let more = other_edge::rows(capture, strays, &edges, &found);
     found.extend(more);
     attribution.couplings = rows::joined(found);

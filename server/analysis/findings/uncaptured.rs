@@ -54,6 +54,14 @@ pub fn uncaptured(capture: &Capture, strays: &Strays, attribution: &Attribution,
             name(capture, dips)
         ));
     }
+    if let Some(together) = &u.together {
+        detail.push(format!(
+            "{} of the {} that fit no captured line come together with strays of {}, as the others do: what strikes both does so without any of these.",
+            together.with,
+            count_of(together.of, "stray pulse"),
+            name(capture, together.other)
+        ));
+    }
     if let Some((line, edge)) = u.late {
         detail.push(format!(
             "They begin before {}'s {}, by more than sampling and thresholds explain; what an edge induces comes after it.",
@@ -61,7 +69,7 @@ pub fn uncaptured(capture: &Capture, strays: &Strays, attribution: &Attribution,
             edges_of(edge)
         ));
     }
-    if let Some(part) = part_of(u) {
+    if let Some(part) = part_of(attribution, u) {
         detail.push(is_part(capture, part));
     }
     if let Some(kind) = &u.kind {
@@ -86,6 +94,9 @@ pub fn uncaptured(capture: &Capture, strays: &Strays, attribution: &Attribution,
             "So it may be {}, or what they share, or a line that carries no clip and switches along with them.",
             name(capture, kind.line)
         ),
+        None if fits_all(attribution, u).is_some() => {
+            "So either it strikes otherwise as others switch with it or against it, or a line that carries no clip strikes and switches along with them.".to_string()
+        }
         None => "So the cause is more likely a line that carries no clip and switches along with them."
             .to_string(),
     };
@@ -123,7 +134,7 @@ pub fn uncaptured(capture: &Capture, strays: &Strays, attribution: &Attribution,
                 list(&names(capture, &kind.company)),
                 count_of(all, "stray pulse")
             ),
-            None => who_or_behind(capture, u, all, &victim, &companions),
+            None => who_or_behind(capture, attribution, u, all, &victim, &companions),
         },
         lines,
         detail: detail.join(" "),
@@ -139,20 +150,63 @@ fn part_lines(part: &Ground) -> Vec<usize> {
     }
 }
 
-/// What shows lines to be a part of one without a probe, where no other line goes along as well: then they are no more than
-/// some of many.
-fn part_of(u: &Uncaptured) -> Option<&Ground> {
+/// Whether rows of `lines` explain more than this share of the victim's strays.
+fn explain(attribution: &Attribution, u: &Uncaptured, lines: &[usize], share: f64) -> bool {
+    let rows = attribution.couplings.iter().filter(|c| c.victim == u.victim);
+    let strikes: u64 = rows
+        .filter(|c| lines.contains(&c.aggressor))
+        .map(|c| c.strays)
+        .sum();
+    strikes as f64 > share * u.of as f64
+}
+
+/// What shows lines to be a part of one without a probe, where no other line goes along as well (then they are no more than
+/// some of many) and they fit most strays.
+fn part_of<'a>(attribution: &Attribution, u: &'a Uncaptured) -> Option<&'a Ground> {
     let is_all = |part: &&Ground| {
         let lines = part_lines(part);
-        u.companions.iter().all(|line| lines.contains(line))
+        u.companions.iter().all(|line| lines.contains(line)) && explain(attribution, u, &lines, 0.5)
     };
     u.part.as_ref().filter(is_all)
 }
 
+/// Share of the strays from which on a line that fits them is named beside what may hide behind it.
+const ALL: f64 = 0.95;
+
+/// The only line that fits (nearly) all strays, if nothing but who switches along with it speaks against it.
+fn fits_all(attribution: &Attribution, u: &Uncaptured) -> Option<usize> {
+    let rows = attribution.couplings.iter().filter(|c| c.victim == u.victim);
+    let mut lines: Vec<usize> = rows.map(|c| c.aggressor).collect();
+    lines.dedup();
+    match lines.as_slice() {
+        [line] if explain(attribution, u, &lines, ALL) => Some(*line),
+        _ => None,
+    }
+    .filter(|_| u.late.is_none() && u.against.is_none() && u.both_ways.is_none() && u.part.is_none())
+}
+
 /// "CLEAR_N: no captured line causes its 12 stray pulses; something that switches along with STEP does"
-fn who_or_behind(capture: &Capture, u: &Uncaptured, all: u64, victim: &str, companions: &[String]) -> String {
+fn who_or_behind(
+    capture: &Capture,
+    attribution: &Attribution,
+    u: &Uncaptured,
+    all: u64,
+    victim: &str,
+    companions: &[String],
+) -> String {
     let pulses = count_of(all, "stray pulse");
-    let parts = part_of(u).map_or(Vec::new(), part_lines);
+    let parts = part_of(attribution, u).map_or(Vec::new(), part_lines);
+    if let (Some(line), true) = (fits_all(attribution, u), parts.is_empty()) {
+        return format!(
+            "{victim}: {}, or something that switches along with {}, causes its {pulses}",
+            name(capture, line),
+            if companions.len() > 1 {
+                list(companions)
+            } else {
+                "it".to_owned()
+            }
+        );
+    }
     match (parts.len(), companions.is_empty()) {
         (0, true) => format!("{victim}: no captured line causes its {pulses}"),
         (0, false) => format!(
@@ -172,7 +226,7 @@ fn sharing<'a>(attribution: &Attribution, u: &'a Uncaptured) -> Option<&'a Kind>
     let kind = u.kind.as_ref()?;
     let rows = attribution.couplings.iter().filter(|c| c.victim == u.victim);
     let strikes: u64 = rows.filter(|c| c.aggressor == kind.line).map(|c| c.strays).sum();
-    (2 * strikes > u.of && part_of(u).is_none()).then_some(kind)
+    (2 * strikes > u.of && part_of(attribution, u).is_none()).then_some(kind)
 }
 
 /// "BEAT_2 hardly ever rises without BEAT_0 and BEAT_1, …"
@@ -247,60 +301,85 @@ fn switches(capture: &Capture, line: usize, edge: Edge) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::analysis::coupling::fixtures;
+    use crate::analysis::coupling::{Coupling, fixtures};
     use crate::model::{Level, Line, Ticks, TimeSpan};
+
+    const NAMES: [&str; 4] = ["CLEAR_N", "BEAT_2", "BEAT_1", "BEAT_0"];
+
+    /// What is said of CLEAR_N's 20 strays, of which rows of lines explain so many.
+    fn told(strikes: &[(usize, u64)], doubt: impl Fn(&mut Uncaptured)) -> Finding {
+        let span = TimeSpan::new(Ticks(0), Ticks(1_000));
+        let line = |name: &str| Line::digital(name, Level::Low, vec![], span);
+        let capture = Capture::in_nanoseconds("doubts", span, NAMES.map(line).to_vec());
+        let mut uncaptured = Uncaptured {
+            victim: 0,
+            strays: 0,
+            of: 20,
+            companions: vec![1],
+            contrast: None,
+            both_ways: None,
+            against: None,
+            together: None,
+            part: None,
+            kind: None,
+            late: None,
+        };
+        doubt(&mut uncaptured);
+        let rows = strikes.iter().map(|&(line, strays)| Coupling {
+            strays,
+            ..fixtures::row([0, line], Edge::Rise, 10, Vec::new(), 30)
+        });
+        let attribution = Attribution {
+            couplings: rows.collect(),
+            ..Attribution::default()
+        };
+        self::uncaptured(&capture, &Strays::default(), &attribution, &uncaptured)
+    }
 
     #[test]
     fn a_lead_is_named_where_most_strays_come_with_their_kind() {
-        let span = TimeSpan::new(Ticks(0), Ticks(1_000));
-        let line = |name: &str| Line::digital(name, Level::Low, vec![], span);
-        let names = ["CLEAR_N", "BEAT_2", "BEAT_1", "BEAT_0"];
-        let capture = Capture::in_nanoseconds("leads", span, names.map(line).to_vec());
-        let doubt = |shows: Shows, late: Option<(usize, Edge)>, of_kind: u64| {
-            let uncaptured = Uncaptured {
-                victim: 0,
-                strays: 0,
-                of: 20,
-                companions: vec![1],
-                contrast: None,
-                both_ways: None,
-                against: None,
-                part: None,
-                kind: Some(Kind {
+        let kind = |shows: Shows| {
+            move |u: &mut Uncaptured| {
+                u.kind = Some(Kind {
                     line: 1,
                     polarity: Polarity::Rise,
                     company: vec![2, 3],
                     shows,
-                }),
-                late,
-            };
-            let strikes = |line: usize, strays: u64| {
-                let mut row = fixtures::row([0, line], Edge::Rise, 10, Vec::new(), 30);
-                row.strays = strays;
-                row
-            };
-            let attribution = Attribution {
-                couplings: vec![strikes(1, of_kind), strikes(2, 20 - of_kind)],
-                ..Attribution::default()
-            };
-            self::uncaptured(&capture, &Strays::default(), &attribution, &uncaptured)
+                });
+            }
         };
-        let most = doubt(Shows::NeverAlone, None, 19);
-        assert!(
-            most.title
-                .starts_with("CLEAR_N: BEAT_2, or a lead that it shares with BEAT_1 and BEAT_0, causes")
-        );
-        assert!(
-            most.detail
-                .contains("BEAT_2 hardly ever rises without any of BEAT_1 and BEAT_0")
-        );
+        let most = told(&[(1, 19), (2, 1)], kind(Shows::NeverAlone));
+        let lead = "CLEAR_N: BEAT_2, or a lead that it shares with BEAT_1 and BEAT_0, causes";
+        assert!(most.title.starts_with(lead), "{}", most.title);
+        let why = "BEAT_2 hardly ever rises without any of BEAT_1 and BEAT_0";
+        assert!(most.detail.contains(why), "{}", most.detail);
         assert!(most.try_next[0].contains("supply pins"));
-        let few = doubt(Shows::MoreTogether, Some((1, Edge::Rise)), 4);
+        let few = told(&[(1, 4), (2, 16)], kind(Shows::MoreTogether));
         assert!(few.title.contains("no captured line causes"), "{}", few.title);
+        let why = "strikes oftener where more of BEAT_1 and BEAT_0 go the same way";
+        assert!(few.detail.contains(why), "{}", few.detail);
+    }
+
+    #[test]
+    fn a_line_is_named_for_as_many_strays_as_it_fits() {
+        let toggled = |u: &mut Uncaptured| u.part = Some(Ground::Toggled { line: 1, next: None });
+        let behind = "CLEAR_N: BEAT_2, or a line without a probe behind it, causes";
+        let most = told(&[(1, 19)], toggled);
+        assert!(most.title.starts_with(behind), "{}", most.title);
+        let few = told(&[(1, 6)], toggled);
+        assert!(few.title.contains("no captured line causes"), "{}", few.title);
+        let all = told(&[(1, 20)], |u| u.companions = vec![1, 2]);
+        let along = "CLEAR_N: BEAT_2, or something that switches along with BEAT_2 and BEAT_1, causes";
+        assert!(all.title.starts_with(along), "{}", all.title);
         assert!(
-            few.detail
-                .contains("strikes oftener where more of BEAT_1 and BEAT_0 go the same way")
+            all.detail.contains("So either it strikes otherwise"),
+            "{}",
+            all.detail
         );
-        assert!(few.detail.contains("They begin before BEAT_2's rises"));
+        let some = told(&[(1, 12)], |u| u.companions = vec![1, 2]);
+        assert!(some.title.contains("no captured line causes"), "{}", some.title);
+        let late = told(&[(1, 20)], |u| u.late = Some((1, Edge::Rise)));
+        assert!(late.title.contains("no captured line causes"), "{}", late.title);
+        assert!(late.detail.contains("They begin before BEAT_2's rises"));
     }
 }

@@ -228,7 +228,7 @@ fn finding(capture: &Capture, strays: &Strays, u: &Unsure) -> Finding {
             format!("{line}: {short} may be strays or its job, which this capture can't tell"),
             match crowd.is_useless {
                 true => "They are too short for most parts to heed, and follow no captured line often enough to name it.",
-                false => "No captured line's edges bring them more often than chance does.",
+                false => "No captured line could be shown to bring them.",
             }
             .to_owned(),
         ),
