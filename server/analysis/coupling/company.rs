@@ -120,19 +120,22 @@ pub fn only_where_struck_itself(edges: &[OwnEdges], victim: &Victim, row: &Coupl
         let before = at.checked_sub(1).map_or(i64::MAX, |b| time - all[b]);
         all.get(at + 1).map_or(before, |next| before.min(next - time))
     };
-    let short = (SHORT_S * second).max(AS_SHORT * victim.width as f64) as i64;
-    // Of edges beside a short pulse, and of the others: opportunities and strikes.
-    let mut counts = [(0u64, 0u64); 2];
-    for Trial { time, hit } in trials {
-        let count = &mut counts[usize::from(beside(time) >= short)];
-        count.0 += 1;
-        count.1 += u64::from(hit);
-    }
-    let [with, without] = counts;
-    let share = |of: (u64, u64)| of.1 as f64 / of.0.max(1) as f64;
-    without.0 >= FEWEST
-        && share(without) <= STRAGGLE * share(with)
-        && fisher(with.1, with.0, without.1, without.0).greater() <= CHANCE
+    [SHORT_S * second, AS_SHORT * victim.width as f64]
+        .into_iter()
+        .any(|short| {
+            // Of edges beside a short pulse, and of the others: opportunities and strikes.
+            let mut counts = [(0u64, 0u64); 2];
+            for Trial { time, hit } in &trials {
+                let count = &mut counts[usize::from(beside(*time) as f64 >= short)];
+                count.0 += 1;
+                count.1 += u64::from(*hit);
+            }
+            let [with, without] = counts;
+            let share = |of: (u64, u64)| of.1 as f64 / of.0.max(1) as f64;
+            without.0 >= FEWEST
+                && share(without) <= STRAGGLE * share(with)
+                && fisher(with.1, with.0, without.1, without.0).greater() <= CHANCE
+        })
 }
 
 /// An accused edge that was an opportunity, in ticks, and whether it struck.

@@ -19,7 +19,7 @@ pub struct Together {
 
 /// Strays that nobody accused explains, at least, and as a share of all.
 const FEWEST: usize = 6;
-const SHARE: f64 = 0.25;
+const SHARE: f64 = 0.15;
 /// Share of these, and of those explained, that come with another victim's; the first as a share of the second: what strikes both
 /// without the accused explains what it seems to strike.
 const WITH: f64 = 0.25;
@@ -27,9 +27,32 @@ const ALIKE: f64 = 0.5;
 /// Chance that so many do.
 const CHANCE: f64 = 1e-6;
 
-/// The victim whose strays come together with those of `line`, whether an accused line switches or not, if there is one. `span`: strays so near
-/// come together, in ticks. Cost: for each other victim, strays × log of its own.
+/// The victim whose strays come together with those of `line`, whether a line that is accused of either switches or not, if there
+/// is one. `span`: strays so near come together, in ticks. Cost: for each other victim, strays × log of its own.
 pub fn without_the_accused(line: usize, judged: &[Judged], span: i64) -> Option<Together> {
+    let accused = |line: usize| {
+        let rows = judged
+            .iter()
+            .filter(move |j| j.victim.line == line)
+            .flat_map(|j| &j.rows);
+        rows.map(|row| row.aggressor)
+    };
+    of_its_own(line, judged, span).or_else(|| {
+        // What is so for one of the two is so for the other, if the same lines are accused.
+        let mut others: Vec<usize> = judged.iter().map(|j| j.victim.line).collect();
+        others.dedup();
+        let is_same = |other: &usize| accused(line).any(|a| accused(*other).any(|b| a == b));
+        let told = others.into_iter().filter(|&other| other != line).filter(is_same);
+        let together = |other: usize| {
+            let told = of_its_own(other, judged, span)?;
+            (told.other == line).then_some(Together { other, ..told })
+        };
+        told.filter_map(together).next()
+    })
+}
+
+/// As [`without_the_accused`], by the strays of `line` itself.
+fn of_its_own(line: usize, judged: &[Judged], span: i64) -> Option<Together> {
     let levels = || judged.iter().filter(|j| j.victim.line == line);
     let left: Vec<i64> = levels()
         .flat_map(|j| rows::unexplained(j.victim, &j.rows))
@@ -72,7 +95,8 @@ mod tests {
     use super::super::able::Rest;
     use super::super::context::Verdict;
     use super::super::instants::Table;
-    use super::super::{Edge, Occurrence, fixtures};
+    use super::super::select::Victim;
+    use super::super::{Coupling, Edge, Occurrence, fixtures};
     use super::*;
     use crate::model::Polarity;
 
@@ -116,5 +140,44 @@ mod tests {
             "only where the accused switches"
         );
         assert_eq!(told((1..40).map(|n| 10_000 * n + 700)), None, "at other moments");
+    }
+
+    #[test]
+    fn what_is_so_for_one_of_two_that_one_line_is_accused_of_is_so_for_both() {
+        let struck: Vec<i64> = (1..40).map(|n| 10_000 * n).collect();
+        let rest = Rest {
+            start: 0,
+            end: 500_000,
+        };
+        // Of the first victim line 2 explains every second stray, of the other all but two.
+        let judged = |line: usize, explained: fn(usize) -> bool, aggressor: usize| {
+            let occurrences = struck.iter().enumerate().filter(|(n, _)| explained(*n));
+            let occurrences = occurrences.map(|(stray, &at)| Occurrence {
+                at: at - 20,
+                polarity: Polarity::Rise,
+                stray,
+                lag: 20,
+            });
+            let row = fixtures::row([line, aggressor], Edge::Rise, 20, occurrences.collect(), 90);
+            (fixtures::victim(line, struck.clone(), vec![rest]), vec![row])
+        };
+        let told = |aggressor: usize| {
+            let first = judged(0, |n| n % 2 == 0, 2);
+            let second = judged(1, |n| n > 1, aggressor);
+            let judged = |(victim, rows): &(Victim, Vec<Coupling>)| (victim.clone(), rows.clone());
+            let both = [judged(&first), judged(&second)];
+            let judged: Vec<Judged> = both
+                .iter()
+                .map(|(victim, rows)| Judged {
+                    victim,
+                    table: Table::default(),
+                    rows: rows.clone(),
+                    verdict: Verdict::Captured,
+                })
+                .collect();
+            without_the_accused(1, &judged, 40).map(|together| together.other)
+        };
+        assert_eq!(told(2), Some(0));
+        assert_eq!(told(3), None, "another line is accused of it");
     }
 }
