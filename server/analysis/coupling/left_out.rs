@@ -98,9 +98,9 @@ pub fn of_all(columns: &[&[i64]], victims: &[(&Victim, Reach)]) -> Vec<Vec<LeftO
         let merged = Merged::new(columns);
         let steps = victims.iter().map(|(_, reach)| Scale::of(reach).steps).max();
         let group = (COUNTERS / (2 * columns.len() * steps.unwrap_or(1))).max(1);
-        let parts = victims
-            .chunks(group)
-            .flat_map(|group| of_group(&merged, columns.len(), group));
+        let groups: Vec<&[(&Victim, Reach)]> = victims.chunks(group).collect();
+        let parts = on_all_cores(&groups, |group| of_group(&merged, columns.len(), group));
+        let parts = parts.into_iter().flatten();
         all.iter_mut().zip(parts).for_each(|(all, part)| all.extend(part));
     }
     all

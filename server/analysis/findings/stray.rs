@@ -144,12 +144,17 @@ fn causeless(capture: &Capture, strays: &Strays, attribution: &Attribution, line
     })
 }
 
-/// Whether all of a line's strays `open` lie too near to edges of its own to accuse anybody.
+/// Whether all of a line's strays `open` lie too near to edges of its own to accuse anybody. Cost: linear in the line's strays.
 fn are_beside_own(capture: &Capture, strays: &Strays, line: usize, open: &[&Stray]) -> bool {
     let guard = victims::guard_of(strays, line);
-    open.iter().all(|s| {
-        !victims::is_apart(&capture.lines[line], s, guard) || victims::rings(capture, strays, line, s.level)
-    })
+    let mut apart = open
+        .iter()
+        .filter(|s| victims::is_apart(&capture.lines[line], s, guard));
+    let [low, high] = [Level::Low, Level::High].map(|level| {
+        let shows = apart.clone().any(|s| s.level == level);
+        shows && victims::rings(capture, strays, line, level)
+    });
+    apart.all(|s| if s.level == Level::Low { low } else { high })
 }
 
 /// Whom too few strays point to, and how many would tell.
