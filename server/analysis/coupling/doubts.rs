@@ -4,10 +4,11 @@ use super::context::{self, DoseOf, Hidden, Verdict};
 use super::dose::{self, Dose};
 use super::instants::Table;
 use super::never_alone::{self, Kind, Shows};
+use super::pulls;
 use super::rows;
 use super::select::Victim;
+use super::together::{self, Together};
 use super::{Attribution, Coupling, Edge, Hazard, SharedSupply, Standing, Uncaptured};
-use super::{pulls, together};
 use crate::analysis::parallel::on_all_cores;
 
 /// Lines named as switching along, at most.
@@ -31,7 +32,9 @@ struct Dosed {
 /// Turns verdicts into findings: rows of doubtful victims lose their standing, a hidden cause is said once a
 /// victim, a shared lead once for all its victims. `span`: strays so near come together, in ticks.
 pub fn settle(judged: &[Judged], found: &mut [Coupling], attribution: &mut Attribution, span: i64) {
-    let dosed = dosed(judged);
+    let mut dosed = dosed(judged);
+    add_struck_alike(judged, &mut dosed);
+    let together = together::without_the_accused(judged, span);
     let mut lose = |line: usize| {
         found
             .iter_mut()
@@ -51,7 +54,7 @@ pub fn settle(judged: &[Judged], found: &mut [Coupling], attribution: &mut Attri
                 || !is_gate(j.victim.line)
                     && (pulls::both_ways(j.victim, judged).is_some()
                         || pulls::against_both_ways(j.victim.line, judged).is_some()
-                        || together::without_the_accused(j.victim.line, judged, span).is_some())
+                        || together.contains_key(&j.victim.line))
         })
         .map(|j| j.victim.line)
         .filter(|line| dosed.iter().all(|d| d.line != *line))
@@ -86,7 +89,7 @@ pub fn settle(judged: &[Judged], found: &mut [Coupling], attribution: &mut Attri
     }
     attribution.uncaptured = hidden
         .iter()
-        .map(|&l| uncaptured(l, judged, found, span))
+        .map(|&l| uncaptured(l, judged, found, together.get(&l)))
         .collect();
     attribution.shared = shared_leads(&dosed);
 }
@@ -167,13 +170,11 @@ fn dosed(judged: &[Judged]) -> Vec<Dosed> {
         .filter(|(_, table, _)| table.totals().1 >= FEWEST_POOLED)
         .collect();
     if doubtful.len() < 2 {
-        add_struck_alike(judged, &mut dosed);
         return dosed;
     }
     let pooled = Table::joined(&doubtful.iter().map(|d| &d.1).collect::<Vec<_>>());
     let rows: Vec<Coupling> = doubtful.iter().flat_map(|d| d.2.clone()).collect();
     let Some(together) = context::shared(&pooled, &rows, DoseOf::SeveralVictims) else {
-        add_struck_alike(judged, &mut dosed);
         return dosed;
     };
     for (line, table, rows) in doubtful {
@@ -184,7 +185,6 @@ fn dosed(judged: &[Judged]) -> Vec<Dosed> {
             dosed.push(Dosed { line, table, dose });
         }
     }
-    add_struck_alike(judged, &mut dosed);
     dosed
 }
 
@@ -196,14 +196,15 @@ fn add_struck_alike(judged: &[Judged], dosed: &mut Vec<Dosed>) {
     lines.retain(|line| dosed.iter().all(|d| d.line != *line));
     for line in lines {
         let levels: Vec<&Judged> = judged.iter().filter(|j| j.victim.line == line).collect();
-        let mut rows = levels
+        let rows: Vec<(&Victim, &Coupling)> = levels
             .iter()
-            .flat_map(|j| j.rows.iter().map(move |row| (j.victim, row)));
+            .flat_map(|j| j.rows.iter().map(|row| (j.victim, row)))
+            .collect();
         let lead = dosed.iter().find(|d| {
-            let of_lead = |(victim, row): (&Victim, &Coupling)| {
+            let is_of_lead = |(victim, row): &(&Victim, &Coupling)| {
                 d.dose.lines.contains(&row.aggressor) && never_alone::against(victim, row).is_some()
             };
-            rows.clone().next().is_some() && rows.all(of_lead)
+            !rows.is_empty() && rows.iter().all(is_of_lead)
         });
         if let Some(lead) = lead {
             let table = Table::joined(&levels.iter().map(|j| &j.table).collect::<Vec<_>>());
@@ -223,7 +224,7 @@ fn kind<'a>(one: &'a Judged) -> Option<&'a Kind> {
     }
 }
 
-fn uncaptured(line: usize, judged: &[Judged], found: &[Coupling], span: i64) -> Uncaptured {
+fn uncaptured(line: usize, judged: &[Judged], found: &[Coupling], together: Option<&Together>) -> Uncaptured {
     let of_line = || judged.iter().filter(|j| j.victim.line == line);
     let of: u64 = of_line().map(|j| j.victim.times.len() as u64).sum();
     let rows = || found.iter().filter(|row| row.victim == line);
@@ -256,7 +257,7 @@ fn uncaptured(line: usize, judged: &[Judged], found: &[Coupling], span: i64) -> 
         kind: hidden.iter().find_map(|h| h.kind.clone()),
         late: hidden.iter().find_map(|h| h.late),
         against: pulls::against_both_ways(line, judged),
-        together: together::without_the_accused(line, judged, span),
+        together: together.copied(),
         both_ways: of_line().find_map(|j| pulls::both_ways(j.victim, judged)),
     }
 }
@@ -373,7 +374,9 @@ fn pooled(group: &[&Dosed]) -> SharedSupply {
 mod tests {
     use std::collections::BTreeMap;
 
-    use crate::analysis::coupling::{CouplingOptions, Standing, attribute};
+    use super::super::fixtures;
+    use super::*;
+    use crate::analysis::coupling::{CouplingOptions, attribute};
     use crate::analysis::strays::{StrayOptions, find};
     use crate::model::{Capture, Level, Line, Ticks, TimeSpan};
 
@@ -480,5 +483,35 @@ mod tests {
     fn who_a_line_of_a_known_lead_strikes_against_its_edge_hangs_on_it_too() {
         assert_eq!(on_a_lead(true), [[0, 1]]);
         assert_eq!(on_a_lead(false), [[0]], "STEP is not on that lead");
+    }
+
+    #[test]
+    fn a_victim_hangs_on_a_lead_only_if_all_that_strike_it_do() {
+        let lead = |lines: [usize; 2]| Dosed {
+            line: 8,
+            table: Table::counted(&[(&[10, 11], 9.0, 3.0)], 30),
+            dose: Dose {
+                lines: lines.to_vec(),
+                edge: Edge::Fall,
+                worth: 0.0,
+                curve: Vec::new(),
+            },
+        };
+        let victim = fixtures::victim(0, Vec::new(), Vec::new());
+        let struck_by = |aggressors: [usize; 2]| {
+            let rows = aggressors.map(|line| fixtures::row([0, line], Edge::Fall, 20, Vec::new(), 90));
+            let judged = Judged {
+                victim: &victim,
+                table: Table::counted(&[(&[10, 11], 9.0, 3.0)], 30),
+                rows: rows.to_vec(),
+                verdict: Verdict::Captured,
+            };
+            let mut dosed = vec![lead([1, 2]), lead([3, 4])];
+            add_struck_alike(&[judged], &mut dosed);
+            dosed.iter().any(|d| d.line == 0)
+        };
+        assert!(struck_by([3, 4]));
+        assert!(!struck_by([5, 3]), "line 5 is on neither");
+        assert!(!struck_by([1, 3]), "one on each");
     }
 }

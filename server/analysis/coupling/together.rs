@@ -4,6 +4,8 @@
 //! latter are only what struck them. Such a line seems to strike the others. What tells are the strays that it leaves: they
 //! come together with another victim's as well, so what strikes both does without the accused.
 
+use std::collections::{BTreeMap, BTreeSet};
+
 use super::doubts::Judged;
 use super::rows;
 use crate::analysis::stats::tails::binomial_upper;
@@ -27,31 +29,31 @@ const ALIKE: f64 = 0.5;
 /// Chance that so many do.
 const CHANCE: f64 = 1e-6;
 
-/// The victim whose strays come together with those of `line`, whether a line that is accused of either switches or not, if there
-/// is one. `span`: strays so near come together, in ticks. Cost: for each other victim, strays × log of its own.
-pub fn without_the_accused(line: usize, judged: &[Judged], span: i64) -> Option<Together> {
-    let accused = |line: usize| {
-        let rows = judged
-            .iter()
-            .filter(move |j| j.victim.line == line)
-            .flat_map(|j| &j.rows);
-        rows.map(|row| row.aggressor)
-    };
-    of_its_own(line, judged, span).or_else(|| {
-        // What is so for one of the two is so for the other, if the same lines are accused.
-        let mut others: Vec<usize> = judged.iter().map(|j| j.victim.line).collect();
-        others.dedup();
-        let is_same = |other: &usize| accused(line).any(|a| accused(*other).any(|b| a == b));
-        let told = others.into_iter().filter(|&other| other != line).filter(is_same);
-        let together = |other: usize| {
-            let told = of_its_own(other, judged, span)?;
-            (told.other == line).then_some(Together { other, ..told })
-        };
-        told.filter_map(together).next()
-    })
+/// For each victim line another whose strays come together with its own, whether a line that is accused of either switches or
+/// not, if there is one. `span`: strays so near come together, in ticks. Cost: for each two victims of which one leaves many
+/// strays, strays × log of the other's.
+pub fn without_the_accused(judged: &[Judged], span: i64) -> BTreeMap<usize, Together> {
+    let mut accused: BTreeMap<usize, BTreeSet<usize>> = BTreeMap::new();
+    for one in judged {
+        let rows = one.rows.iter().map(|row| row.aggressor);
+        accused.entry(one.victim.line).or_default().extend(rows);
+    }
+    let lines = accused.keys();
+    let mut found: BTreeMap<usize, Together> = lines
+        .filter_map(|&line| Some((line, of_its_own(line, judged, span)?)))
+        .collect();
+    // What is so for one of the two is so for the other, if the same lines are accused.
+    for (line, told) in found.clone() {
+        if !accused[&line].is_disjoint(&accused[&told.other]) {
+            found
+                .entry(told.other)
+                .or_insert(Together { other: line, ..told });
+        }
+    }
+    found
 }
 
-/// As [`without_the_accused`], by the strays of `line` itself.
+/// The other for `line`, by the strays of `line` itself.
 fn of_its_own(line: usize, judged: &[Judged], span: i64) -> Option<Together> {
     let levels = || judged.iter().filter(|j| j.victim.line == line);
     let left: Vec<i64> = levels()
@@ -123,7 +125,8 @@ mod tests {
             rows,
             verdict: Verdict::Captured,
         };
-        without_the_accused(0, &[judged(&victim, vec![row]), judged(&with, Vec::new())], 40)
+        let both = [judged(&victim, vec![row]), judged(&with, Vec::new())];
+        without_the_accused(&both, 40).get(&0).copied()
     }
 
     #[test]
@@ -175,7 +178,9 @@ mod tests {
                     verdict: Verdict::Captured,
                 })
                 .collect();
-            without_the_accused(1, &judged, 40).map(|together| together.other)
+            without_the_accused(&judged, 40)
+                .get(&1)
+                .map(|together| together.other)
         };
         assert_eq!(told(2), Some(0));
         assert_eq!(told(3), None, "another line is accused of it");
