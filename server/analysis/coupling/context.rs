@@ -5,12 +5,11 @@
 //! captured culprit makes the hidden story name that same line and nobody else. Where it names others instead,
 //! the cause is a line without a probe, or the number of lines that switch at once.
 
-use std::ops::Range;
-
 use super::able::OwnEdges;
 use super::dose::{self, Dose};
 use super::hazard::Gate;
 use super::instants::{self, Instants, Table, key, line_of};
+use super::known::Known;
 use super::never_alone::Kind;
 use super::one_lag;
 use super::parts::Ground;
@@ -18,7 +17,6 @@ use super::rival_models::{self, Fitted};
 use super::select::Victim;
 use super::{Coupling, Edge};
 use crate::analysis::stats::fisher::fisher;
-use crate::analysis::stats::tails::poisson_lower;
 
 /// Price of a key in ln likelihood, beyond ln of the number tried.
 const PRICE: f64 = 4.0;
@@ -97,42 +95,6 @@ pub fn table(
         3 * lines,
         after,
     )
-}
-
-/// What was found out of one victim level's rows before it is judged.
-#[derive(Clone, Debug)]
-pub struct Known {
-    /// One of the rows does ([`keeps_distance`]).
-    pub keeps_distance: bool,
-    /// A line whose rises and falls both strike ([`one_lag::by_either_edge`]), and lines of which one polarity goes with
-    /// all of these edges.
-    pub by_either_edge: Option<(usize, Vec<usize>)>,
-    /// Strays come at an accused line's moment of the step and without it ([`super::phase`]).
-    pub in_step_without: bool,
-    /// Beside which line's edges the only accused line strikes otherwise than without them ([`super::company`]).
-    pub company: Option<Contrast>,
-    /// It strikes otherwise where many lines switch with it than where few do (likewise).
-    pub goes_with_many: bool,
-    /// By which line's level it strikes or not (likewise).
-    pub level: Option<usize>,
-    /// An accused line strikes only where it shows short pulses itself (likewise).
-    pub is_struck: bool,
-    /// Strikes of an accused line come in runs ([`super::company`]).
-    pub in_runs: bool,
-    /// Strays that nobody accused explains keep the lag to other lines ([`super::rest`]).
-    pub rest_keeps_step: bool,
-    /// The accused lines look like a part of one that carries no probe ([`super::parts`]).
-    pub part: Option<Ground>,
-    /// A row's line, and its edges that come after the strays they would cause ([`super::before`]).
-    pub late: Option<(usize, Edge)>,
-    /// Strikes against their edge come with edges of the same kind ([`super::never_alone`]).
-    pub kind: Option<Kind>,
-    /// The victim is a gate that glitches ([`super::hazard`]).
-    pub gate: Option<Gate>,
-    /// The rows explain (nearly) all strays.
-    pub explains: bool,
-    /// Other strays of the victim convict every accused line ([`super::established`]).
-    pub is_convicted: bool,
 }
 
 /// Judges one victim level. `rows`: what was found for it so far.
@@ -288,45 +250,6 @@ impl Stories {
     }
 }
 
-/// Chance at or below which strikes keep too much distance to be the accused line's own.
-const DISTANCE_CHANCE: f64 = 1e-3;
-
-/// Whether strikes avoid successive opportunities. A line strikes at each edge anew, so some strikes follow each
-/// other; a hidden line latched by the accused one can't rise twice in a row. `times`: the accused's edges;
-/// `opportunities`: index ranges of these; `struck`: indices of those that struck, ascending; `reach`: how long an edge
-/// and its stray last, in ticks.
-///
-/// Successive pairs among k strikes in random order: M·k(k − 1)/(N(N − 1)) of M successive opportunities are
-/// expected; the lower tail is Poisson's.
-pub fn keeps_distance(times: &[i64], opportunities: &[Range<usize>], struck: &[usize], reach: i64) -> bool {
-    let (expected, together) = in_succession(times, opportunities, struck, reach);
-    poisson_lower(together as u64, expected) <= DISTANCE_CHANCE
-}
-
-/// Pairs of successive opportunities that both struck: how many are expected of strikes in random order, and how many
-/// there are.
-pub fn in_succession(
-    times: &[i64],
-    opportunities: &[Range<usize>],
-    struck: &[usize],
-    reach: i64,
-) -> (f64, usize) {
-    let count: usize = opportunities.iter().map(|r| r.len()).sum();
-    let follows = |e: usize| times.get(e + 1).is_some_and(|&t| t - times[e] > 2 * reach);
-    let pairs = opportunities
-        .iter()
-        .flat_map(|r| r.start..r.end.saturating_sub(1))
-        .filter(|&e| follows(e))
-        .count();
-    let (n, k) = (count as f64, struck.len() as f64);
-    let expected = pairs as f64 * k * (k - 1.0) / (n * (n - 1.0)).max(1.0);
-    let together = struck
-        .windows(2)
-        .filter(|p| p[1] == p[0] + 1 && follows(p[0]))
-        .count();
-    (expected, together)
-}
-
 /// How many lines the rows accuse.
 fn lines_of(rows: &[Coupling]) -> usize {
     let mut lines: Vec<usize> = rows.iter().map(|row| row.aggressor).collect();
@@ -478,20 +401,6 @@ fn contrast(table: &Table, hidden: &Fitted, rows: &[Coupling]) -> Option<Contras
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn strikes_that_never_follow_each_other_keep_distance() {
-        let times: Vec<i64> = (0..300).map(|i| 1_000 * i).collect();
-        let all = std::slice::from_ref(&(0..300));
-        // Every fifth opportunity: chance has 12 of 60 strikes follow another.
-        let spaced: Vec<usize> = (0..300).step_by(5).collect();
-        assert!(keeps_distance(&times, all, &spaced, 100));
-        // As many, in pairs.
-        let paired: Vec<usize> = (0..300).filter(|i| i % 10 < 2).collect();
-        assert!(!keeps_distance(&times, all, &paired, 100));
-        // Edges that come faster than a stray lasts say nothing.
-        assert!(!keeps_distance(&times, all, &spaced, 600));
-    }
 
     #[test]
     fn a_story_without_a_clock_s_rises_is_one_of_its_falls() {

@@ -9,14 +9,12 @@ use super::evidence::Evidence;
 use super::hints::{self, Hint};
 use super::instants::{Instants, Table};
 use super::model::LagWindow;
-use super::never_alone::Shows;
 use super::reacting::Follower;
 use super::select::{self, Explanation, Reach, Suspect, Victim};
 use super::victims::Chances;
 use super::{
     Coupling, CouplingOptions, EARLIEST_LAG_S, Edge, FEWEST_STRIKES, GAIN, LONGEST_LAG_S, NARROWEST_WINDOW_S,
-    NEARER_MARGIN, RIVAL_MARGIN, before, company, excused, hazard, lost, never_alone, one_lag, parts, phase,
-    preferences, reacting, rest, rows, suspects_of, victims,
+    NEARER_MARGIN, RIVAL_MARGIN, before, excused, lost, one_lag, preferences, reacting, rows, suspects_of,
 };
 use crate::analysis::strays::Strays;
 use crate::model::{Capture, Polarity};
@@ -34,11 +32,8 @@ pub struct Bench<'a> {
 /// Share of the strays that an explanation may leave open where it takes the place of a doubt.
 const LEFT_OPEN: f64 = 0.05;
 
-/// Share of the strikes that come with edges of the accused's kind, where a shared lead is thought of.
-const OF_ITS_KIND: f64 = 0.4;
-
 /// Whether rows explain (nearly) all strays.
-fn explains(victim: &Victim, rows: &[Coupling]) -> bool {
+pub fn explains(victim: &Victim, rows: &[Coupling]) -> bool {
     rows::unexplained(victim, rows).count() as f64 <= LEFT_OPEN * victim.times.len() as f64
 }
 
@@ -54,11 +49,11 @@ pub struct Examined {
 }
 
 /// One victim level with whom it may suspect.
-struct Case<'a> {
-    bench: &'a Bench<'a>,
-    victim: &'a Victim,
-    reach: Reach,
-    distances: Distances,
+pub struct Case<'a> {
+    pub bench: &'a Bench<'a>,
+    pub victim: &'a Victim,
+    pub reach: Reach,
+    pub distances: Distances,
     /// Lines that follow the victim's edges, strays included: they are no evidence.
     reacting: Vec<usize>,
     suspects: Vec<Suspect>,
@@ -140,7 +135,7 @@ impl<'a> Case<'a> {
     }
 
     /// Lines that may be suspected, each once.
-    fn lines(&self) -> Vec<usize> {
+    pub fn lines(&self) -> Vec<usize> {
         let mut lines: Vec<usize> = self.suspects.iter().map(|s| s.line).collect();
         lines.dedup();
         lines
@@ -235,14 +230,14 @@ impl<'a> Case<'a> {
         rows
     }
 
-    fn is_known(&self, row: &Coupling) -> bool {
+    pub fn is_known(&self, row: &Coupling) -> bool {
         let unit = self.victim.unit;
         self.known
             .iter()
             .any(|known| known.is(row.aggressor, row.lag.estimate, unit))
     }
 
-    fn copies(&self, accused: &copies::Accused) -> Vec<super::CopyOf> {
+    pub fn copies(&self, accused: &copies::Accused) -> Vec<super::CopyOf> {
         let suspects = self.suspects.iter().map(|s| (s.line, s.polarity));
         copies::of(
             self.bench.edges,
@@ -308,128 +303,6 @@ impl<'a> Case<'a> {
             rows::join_suspects(row, &lost);
         }
         rows
-    }
-
-    /// What the rows, the strays and the levels show before the victim is judged.
-    fn known(&self, rows: &[Coupling]) -> context::Known {
-        let (victim, edges, lines) = (self.victim, self.bench.edges, self.lines());
-        let either = one_lag::by_either_edge(edges, victim, rows).map(|line| {
-            let times = edges[line].either();
-            let accused = copies::Accused::by_either(rows, &times);
-            let copies = accused.map_or(Vec::new(), |a| self.copies(&a));
-            let mut alike: Vec<usize> = copies.iter().map(|c| c.line).collect();
-            // A twin is beside every row.
-            let beside = |row: &Coupling, other: usize| {
-                row.aggressor == other || row.inseparable_from.contains(&other)
-            };
-            let twins = self
-                .lines()
-                .into_iter()
-                .filter(|&other| rows.iter().all(|row| beside(row, other)));
-            alike.extend(twins);
-            alike.sort_unstable();
-            alike.dedup();
-            alike.retain(|&other| other != line);
-            (line, alike)
-        });
-        let is_kept_without = |row: &Coupling| {
-            phase::is_kept_without(edges, victim, rows, row, &lines, &self.reach, &self.distances)
-        };
-        let second = self.bench.capture.timebase.ticks_of(1.0);
-        let is_struck = |row: &Coupling| company::only_where_struck_itself(edges, victim, row, second);
-        let company = match rows {
-            [row] => {
-                let after = company::after(rows::edges_of(edges, row), self.reach.hi, second);
-                company::that_matters(edges, victim, row, &lines, [self.bench.instants.span, after])
-            }
-            _ => None,
-        };
-        let goes_with_many = match rows {
-            [row] => company::of_many_matters(
-                edges,
-                victim,
-                row,
-                &lines,
-                [self.bench.instants.span, self.reach.hi],
-            ),
-            _ => false,
-        };
-        let level = match rows {
-            [row] => company::whose_level_matters(self.bench.capture, edges, victim, row, &lines),
-            _ => None,
-        };
-        let is_convicted = !rows.is_empty() && rows.iter().all(|row| self.is_known(row));
-        context::Known {
-            late: rows
-                .iter()
-                .find(|row| before::its_cause(edges, victim, row, second))
-                .map(|row| (row.aggressor, row.edge)),
-            kind: (!is_convicted).then(|| self.kind(rows, &lines)).flatten(),
-            explains: explains(victim, rows),
-            is_convicted,
-            company,
-            goes_with_many,
-            level,
-            is_struck: rows.iter().any(is_struck),
-            keeps_distance: self.keeps_distance(rows),
-            by_either_edge: either,
-            in_step_without: rows.iter().any(is_kept_without),
-            in_runs: rows.iter().any(|row| company::comes_in_runs(edges, victim, row)),
-            rest_keeps_step: rest::keeps_step(edges, victim, rows, &lines),
-            part: parts::ground(edges, victim, rows, &lines, self.reach.hi, second),
-            gate: hazard::find(
-                self.bench.capture,
-                self.bench.strays,
-                edges,
-                victim,
-                &lines,
-                &self.reach,
-            ),
-        }
-    }
-
-    /// Who switches the accused's way as it strikes, where that is so of enough strikes of the rows.
-    fn kind(&self, rows: &[Coupling], lines: &[usize]) -> Option<never_alone::Kind> {
-        let (edges, span) = (self.bench.edges, self.bench.instants.span);
-        let against = rows
-            .iter()
-            .filter(|row| never_alone::against(self.victim, row).is_some());
-        let are_several = against.count() > 1;
-        let kinds = rows.iter().filter_map(|row| {
-            let kind = never_alone::with_its_kind(edges, self.victim, row, lines, span, are_several)?;
-            Some((row.strays, kind))
-        });
-        let mut kinds: Vec<(u64, never_alone::Kind)> = kinds.collect();
-        let strikes: u64 = kinds.iter().map(|kind| kind.0).sum();
-        let all: u64 = rows.iter().map(|row| row.strays).sum();
-        kinds.sort_by_key(|(strays, kind)| (kind.shows != Shows::MoreTogether, std::cmp::Reverse(*strays)));
-        if !kinds.is_empty() && strikes as f64 > OF_ITS_KIND * all as f64 {
-            return Some(kinds.swap_remove(0).1);
-        }
-        never_alone::several(self.victim, rows)
-    }
-
-    /// Whether the only row's strikes avoid each other. Where sampling shows only some of the strays, which ones depends on
-    /// its phase; where several strike, on the others.
-    fn keeps_distance(&self, rows: &[Coupling]) -> bool {
-        let [row] = rows else { return false };
-        if !victims::are_all_seen(self.bench.strays, self.victim) {
-            return false;
-        }
-        let times = self.bench.edges[row.aggressor].of(row.occurrences[0].polarity);
-        let struck = row
-            .occurrences
-            .iter()
-            .filter_map(|o| times.binary_search(&o.at).ok());
-        let reach = row.lag.high.ceil() as i64 + self.victim.guard;
-        context::keeps_distance(
-            times,
-            &self
-                .victim
-                .opportunities_apart(times, row.lag.estimate.round() as i64),
-            &struck.collect::<Vec<_>>(),
-            reach,
-        )
     }
 }
 

@@ -28,7 +28,9 @@ mod hazard;
 pub mod hints;
 pub mod instants;
 pub mod judge;
+mod known;
 pub mod lags;
+mod leads;
 mod left_out;
 mod lost;
 mod mirrored;
@@ -50,6 +52,7 @@ mod rows;
 pub mod select;
 mod set_off;
 mod slices;
+mod succession;
 pub mod sweep;
 pub mod together;
 mod toggled;
@@ -369,7 +372,7 @@ pub fn attribute(capture: &Capture, strays: &Strays, options: &CouplingOptions) 
         let half = 0.5 * (grain(capture, strays, row.victim) + grain(capture, strays, row.aggressor));
         rows::no_finer_than(row, half);
     }
-    let struck_together = doubts::struck_together(&attribution.couplings);
+    let struck_together = leads::struck_together(&attribution.couplings);
     attribution.shared.extend(struck_together);
     for (index, coupling) in attribution.couplings.iter().enumerate() {
         if coupling.standing != Standing::Clear {

@@ -5,10 +5,10 @@
 //! without a probe that the same clock latches strikes after one lag, whoever else switches at that instant.
 
 use super::able::{self, OwnEdges};
-use super::context::in_succession;
 use super::instants::Instants;
 use super::rows;
 use super::select::Victim;
+use super::succession::in_succession;
 use super::{Coupling, Edge, Occurrence};
 use crate::analysis::stats::fisher::fisher;
 use crate::analysis::stats::normal::normal_upper;

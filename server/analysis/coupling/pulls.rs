@@ -1,6 +1,7 @@
 //! Which way strikes pull a victim, all its levels together.
 
-use super::doubts::{Judged, shares_a_lead};
+use super::doubts::Judged;
+use super::leads::shares_a_lead;
 use super::never_alone::against;
 use super::select::Victim;
 use super::{Coupling, Edge};
