@@ -7,6 +7,7 @@
 //! `narrow_below` has the last word either way.
 
 use super::{Attribution, Coupling, Edge, LONGEST_LAG_S};
+use super::{let_through, turns};
 use crate::analysis::strays::{LimitOrigin, Stray, StrayKind, StrayOptions, Strays};
 use crate::model::{Capture, Level};
 
@@ -26,6 +27,24 @@ pub struct Answers {
     pub lag: f64,
     /// The limit below which they were taken for narrow, in ticks.
     pub limit: f64,
+    pub how: How,
+}
+
+/// How they answer.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum How {
+    /// Each edge is answered.
+    EveryTime,
+    /// Each edge is answered while these lines are at these levels, and hardly any otherwise ([`super::let_through`]).
+    While { levels: Vec<(usize, Level)> },
+    /// Each cycle has one pulse, short or long: so many long ones ([`super::turns`]).
+    InTurn { long: u64 },
+}
+
+impl Answers {
+    pub fn is_of(&self, line: usize, level: Level) -> bool {
+        (self.line, self.level) == (line, level)
+    }
 }
 
 /// Share of the opportunities that are answered, and how many there are at least.
@@ -62,7 +81,15 @@ pub(super) fn of(capture: &Capture, strays: &Strays, attribution: &Attribution) 
             answers.extend(answers_of(capture, strays, row));
         }
     }
+    answers.extend(let_through::of(capture, strays, &answers));
+    answers.extend(turns::of(capture, strays, attribution, &answers));
     answers
+}
+
+/// Whether the limit of that level is inferred, so that what lies below it may be the line's job.
+pub(super) fn is_open(strays: &Strays, line: usize, level: Level) -> bool {
+    let limits = &strays.limits[line];
+    limits.origin == LimitOrigin::Inferred && limits.of(level).is_some()
 }
 
 fn answers_of(capture: &Capture, strays: &Strays, row: &Coupling) -> Option<Answers> {
@@ -88,6 +115,7 @@ fn answers_of(capture: &Capture, strays: &Strays, row: &Coupling) -> Option<Answ
         widths: [widths[0], widths[widths.len() / 2], widths[widths.len() - 1]],
         lag: row.lag.estimate,
         limit: limits.of(*level).unwrap_or(0.0),
+        how: How::EveryTime,
     })
 }
 
@@ -104,13 +132,13 @@ fn followed(capture: &Capture, strays: &Strays, row: &Coupling, level: Level) ->
     narrow(strays, row.victim, level).filter(follows).count() as u64
 }
 
-fn narrow(strays: &Strays, line: usize, level: Level) -> impl Iterator<Item = &Stray> {
+pub(super) fn narrow(strays: &Strays, line: usize, level: Level) -> impl Iterator<Item = &Stray> {
     let of_line = strays.of_line(line).iter();
     of_line.filter(move |s| s.kind == StrayKind::Pulse && s.level == level)
 }
 
 /// Ascending, in ticks.
-fn widths<'a>(narrow: impl Iterator<Item = &'a Stray>) -> Vec<i64> {
+pub(super) fn widths<'a>(narrow: impl Iterator<Item = &'a Stray>) -> Vec<i64> {
     let mut widths: Vec<i64> = narrow.map(|s| s.width.0).collect();
     widths.sort_unstable();
     widths
@@ -125,6 +153,16 @@ fn are_of_use(capture: &Capture, widths: &[i64]) -> bool {
     let long = widths.len() - widths.partition_point(|&w| (w as f64) < shortest);
     let at = |share: f64| widths[((widths.len() - 1) as f64 * share).round() as usize] as f64;
     long as f64 >= LONG_ENOUGH * widths.len() as f64 && at(0.9) <= REPEATS * at(0.1)
+}
+
+/// Whether most pulses of these widths (ascending) are long enough for a job, and hardly any is shorter by more than a sample.
+pub(super) fn may_be_read(capture: &Capture, sampling: f64, widths: &[i64]) -> bool {
+    let shortest = capture.timebase.ticks_of(SHORTEST_S);
+    let is_read = |share: f64, least: f64| {
+        let at = ((widths.len().saturating_sub(1)) as f64 * share).round() as usize;
+        widths.get(at).is_some_and(|&w| w as f64 >= least)
+    };
+    is_read(0.5, shortest) && is_read(1.0 - LONG_ENOUGH, shortest - sampling)
 }
 
 /// Takes the pulses of the answers' level out, but those that the person or another analysis called strays.

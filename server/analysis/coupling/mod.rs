@@ -32,6 +32,7 @@ mod known;
 pub mod lags;
 mod leads;
 mod left_out;
+mod let_through;
 mod lost;
 mod mirrored;
 mod missed;
@@ -56,6 +57,7 @@ mod succession;
 pub mod sweep;
 pub mod together;
 mod toggled;
+mod turns;
 pub mod victims;
 pub mod whole_pulses;
 

@@ -5,7 +5,7 @@ use super::pulses;
 use super::tally::{self, beside_own};
 use super::words::{count_of, list, span};
 use super::{CAUTION, Finding, Severity};
-use crate::analysis::coupling::answers::Answers;
+use crate::analysis::coupling::answers::{Answers, How};
 use crate::analysis::coupling::own::Own;
 use crate::analysis::coupling::{CopyOf, Coupling, Hazard};
 use crate::analysis::strays::Strays;
@@ -93,24 +93,64 @@ pub fn answers(capture: &Capture, a: &Answers) -> Finding {
     let (line, to) = (name(capture, a.line), name(capture, a.to));
     let time = |ticks: f64| span(&capture.timebase, ticks);
     let level = a.level.word();
+    let edge = switching(capture, a.to, a.edge);
+    let wide = format!(
+        "{} to {} wide",
+        time(a.widths[0] as f64),
+        time(a.widths[2] as f64)
+    );
+    let lag = time(a.lag);
+    let (title, detail) = match &a.how {
+        How::EveryTime => (
+            format!("{line}: its short {level} pulses answer {edge} every time and are taken for its job"),
+            format!(
+                "{} of {} {} are followed by one after {lag}, {wide}. A coupled stray is left out now and then; these never are, and they are long enough to be read.",
+                a.answered,
+                a.opportunities,
+                edges_of(a.edge),
+            ),
+        ),
+        How::While { levels } => {
+            let held: Vec<String> = levels
+                .iter()
+                .map(|(other, level)| format!("{} is {}", name(capture, *other), level.word()))
+                .collect();
+            let held = held.join(" and ");
+            (
+                format!(
+                    "{line}: its short {level} pulses come with {edge} while {held}, and are taken for its job"
+                ),
+                format!(
+                    "Of the {} that come while {held}, {} of {} are followed by one after {lag}, {wide}; hardly any is otherwise. A coupled stray comes now and then and asks no select: these are what a gate lets through.",
+                    edges_of(a.edge),
+                    a.answered,
+                    a.opportunities,
+                ),
+            )
+        }
+        How::InTurn { long } => (
+            format!(
+                "{line}: its short {level} pulses take turns with its long ones, one for each {to}, and are taken for its job"
+            ),
+            format!(
+                "From one {edge} to the next there is one {level} pulse in (nearly) all of {} cycles: {} short ones, {wide}, and {long} long ones, after the same times (middle {lag}). A stray would come besides the long ones.",
+                a.opportunities, a.answered,
+            ),
+        ),
+    };
+    let meant = match &a.how {
+        How::InTurn { .. } => format!(
+            "If {line} is never meant to be that short, look for what ends it early; if they are strays,"
+        ),
+        _ => format!("If {line} is not meant to answer {to}, they are strays:"),
+    };
     Finding {
         severity: Severity::Note,
         topic: "stray",
-        title: format!(
-            "{line}: its short {level} pulses answer {} every time and are taken for its job",
-            switching(capture, a.to, a.edge)
-        ),
-        detail: format!(
-            "{} of {} {} are followed by one after {}, {} to {} wide. A coupled stray is left out now and then; these never are, and they are long enough to be read.",
-            a.answered,
-            a.opportunities,
-            edges_of(a.edge),
-            time(a.lag),
-            time(a.widths[0] as f64),
-            time(a.widths[2] as f64),
-        ),
+        title,
+        detail,
         try_next: vec![format!(
-            "If {line} is not meant to answer {to}, they are strays: say narrow_below = \"{}\" for {line} in the setup, and they are counted as such.",
+            "{meant} say narrow_below = \"{}\" for {line} in the setup, and they are counted as such.",
             time(a.limit)
         )],
         lines: vec![line, to],
