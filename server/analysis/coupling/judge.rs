@@ -1,8 +1,8 @@
 //! Strays and who did them, where widths alone don't decide what is a stray.
 
 use super::{
-    Attribution, CouplingOptions, answering, answers, attribute, crowds, mirrored, own, set_off, slices,
-    whole_pulses,
+    Attribution, CouplingOptions, answering, answers, attribute, crowds, echo, mirrored, own, set_off,
+    slices, whole_pulses,
 };
 use crate::analysis::strays::{self, StrayOptions, Strays};
 use crate::model::Capture;
@@ -65,6 +65,7 @@ pub fn judge(capture: &Capture, options: &StrayOptions, coupling: &CouplingOptio
         }
     }
     slices::exchange(capture, &mut strays, &attribution);
+    echo::tell(capture, &strays, &mut attribution);
     (strays, attribution)
 }
 

@@ -18,6 +18,7 @@ mod crowd_parts;
 pub mod crowds;
 pub mod dose;
 mod doubts;
+pub mod echo;
 mod established;
 mod evidence;
 mod examine;
@@ -281,6 +282,8 @@ pub struct Attribution {
     pub uncaptured: Vec<Uncaptured>,
     pub shared: Vec<SharedSupply>,
     pub hazards: Vec<Hazard>,
+    /// Lines whose strays keep their distance to the line's own edges ([`judge::judge`]).
+    pub echoes: Vec<echo::Echo>,
     /// Of victims whose strays are too few to accuse anybody.
     pub hints: Vec<hints::Hint>,
     /// Short pulses that were taken for a line's job ([`judge::judge`]).

@@ -5,6 +5,7 @@
 
 mod coupling;
 mod doubts;
+mod echo;
 mod far_below;
 mod late;
 pub mod pulses;
@@ -56,6 +57,7 @@ pub const CAUTION: &str = "Power off before you move a wire or a clip, let the s
 pub fn of(capture: &Capture, strays: &Strays, attribution: &Attribution) -> Vec<Finding> {
     let mut findings = coupling::of(capture, strays, attribution);
     findings.extend(stray::of(capture, strays, attribution));
+    findings.extend(echo::of(capture, attribution));
     findings.extend(far_below::of(capture, strays));
     findings.sort_by_key(|f| f.severity);
     findings

@@ -23,7 +23,8 @@ pub fn of(capture: &Capture, strays: &Strays, attribution: &Attribution) -> Vec<
 
 fn causeless(capture: &Capture, strays: &Strays, attribution: &Attribution, line: usize) -> Option<Finding> {
     let told = attribution.uncaptured.iter().any(|u| u.victim == line)
-        || attribution.shared.iter().any(|s| s.victims.contains(&line));
+        || attribution.shared.iter().any(|s| s.victims.contains(&line))
+        || attribution.echoes.iter().any(|e| e.line == line);
     let first = strays.strays.partition_point(|s| s.line < line);
     let mut of = 0;
     let mut open = Vec::new();

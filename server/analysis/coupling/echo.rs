@@ -1,0 +1,192 @@
+//! Strays that come at one time after the line's own edges: its echo.
+//!
+//! An edge that finds no resistance to match at the end of a long lead comes back after twice the lead's delay, and swings the
+//! line once more. It does so after rises and after falls, each time back towards the level that was left. No neighbour
+//! keeps one distance to both, but one that repeats the line. Such strays are told as what they are, and nobody is looked for.
+
+use super::copies::crowd;
+use super::{Attribution, Standing};
+use crate::analysis::strays::{Stray, StrayKind, Strays};
+use crate::model::{Capture, Level};
+
+/// Strays of a line at one distance after its own edges.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Echo {
+    pub line: usize,
+    /// Strays that come so after rises, and after falls; and how many rises and falls of its own the line has.
+    pub strays: [u64; 2],
+    pub edges: [u64; 2],
+    /// Of all its strays.
+    pub of: u64,
+    /// Least, middle and greatest distance, in ticks.
+    pub lags: [i64; 3],
+    /// Least and greatest width, in ticks.
+    pub widths: [i64; 2],
+}
+
+/// Twice the delay of a lead is no longer than this: 30 m of ribbon cable.
+const LATEST_S: f64 = 300e-9;
+/// Distances agree within this, besides what sampling does.
+const STEADY_S: f64 = 3e-9;
+/// Strays after edges of each polarity, at least; and the share of all strays of the line.
+const FEWEST: usize = 6;
+const MOST: f64 = 0.9;
+
+/// Finds the lines that show their own echo and nobody accused, and takes back what was said of the causes of their strays.
+/// Cost: linear in the strays of lines that show enough of them at both levels, and the log of these.
+pub(super) fn tell(capture: &Capture, strays: &Strays, attribution: &mut Attribution) {
+    let lines = (0..capture.lines.len()).filter(|&line| {
+        let is_told = attribution
+            .couplings
+            .iter()
+            .any(|c| c.victim == line && c.standing == Standing::Clear)
+            || attribution.shared.iter().any(|s| s.victims.contains(&line))
+            || attribution.hazards.iter().any(|h| h.victim == line);
+        capture.lines[line].same_as.is_none() && !is_told
+    });
+    let echoes: Vec<Echo> = lines.filter_map(|line| of_line(capture, strays, line)).collect();
+    for echo in &echoes {
+        attribution.uncaptured.retain(|u| u.victim != echo.line);
+        attribution.hints.retain(|h| h.victim != echo.line);
+        let mut kept = Vec::with_capacity(attribution.couplings.len());
+        let rows = std::mem::take(&mut attribution.couplings);
+        let mut moved = vec![0; rows.len()];
+        for (at, row) in rows.into_iter().enumerate() {
+            moved[at] = kept.len();
+            if row.victim != echo.line {
+                kept.push(row);
+            }
+        }
+        attribution.couplings = kept;
+        for cause in attribution.causes.iter_mut().flatten() {
+            cause.coupling = moved[cause.coupling];
+        }
+    }
+    attribution.echoes = echoes;
+}
+
+fn of_line(capture: &Capture, strays: &Strays, line: usize) -> Option<Echo> {
+    let record = &capture.lines[line];
+    let all: Vec<&Stray> = strays
+        .of_line(line)
+        .iter()
+        .filter(|s| s.kind == StrayKind::Pulse)
+        .collect();
+    let levels = [Level::Low, Level::High];
+    if levels
+        .iter()
+        .any(|&level| all.iter().filter(|s| s.level == level).count() < FEWEST)
+    {
+        return None;
+    }
+    let latest = capture.timebase.ticks_of(LATEST_S).ceil() as i64;
+    let steady = (capture.timebase.ticks_of(STEADY_S) + 2.0 * strays.sampling[line]).ceil() as i64;
+    // From the edge before a stray to its start; where that was taken for the stray itself, its width.
+    let lags = |s: &Stray| -> [Option<i64>; 2] {
+        let before = s
+            .edge
+            .and_then(|e| e.checked_sub(1))
+            .map(|e| s.start.0 - record.edges[e].0);
+        [before, Some(s.width.0)].map(|lag| lag.filter(|&lag| lag <= latest))
+    };
+    let mut sorted: Vec<i64> = all.iter().filter_map(|s| lags(s)[0]).collect();
+    sorted.sort_unstable();
+    let crowd = crowd(&sorted, steady);
+    let (least, most) = (*sorted.get(crowd.start)?, *sorted.get(crowd.end.checked_sub(1)?)?);
+    let middle = sorted[(crowd.start + crowd.end) / 2];
+    let fits = |lag: Option<i64>| lag.is_some_and(|lag| (least..=most).contains(&lag));
+    // After a rise the stray is low.
+    let (mut after, mut widths) = ([0u64; 2], [i64::MAX, 0]);
+    for stray in &all {
+        let [before, own] = lags(stray);
+        match (fits(before), fits(own)) {
+            (true, _) => {
+                after[usize::from(stray.level == Level::High)] += 1;
+                widths = [widths[0].min(stray.width.0), widths[1].max(stray.width.0)];
+            }
+            (false, true) => after[usize::from(stray.level == Level::Low)] += 1,
+            _ => {}
+        }
+    }
+    let is_both = after.iter().all(|&n| n >= FEWEST as u64);
+    if !is_both || ((after[0] + after[1]) as f64) < MOST * all.len() as f64 {
+        return None;
+    }
+    let of_pulses = (record.edges.len() as u64).saturating_sub(2 * all.len() as u64);
+    Some(Echo {
+        line,
+        strays: after,
+        edges: [of_pulses.div_ceil(2), of_pulses / 2],
+        of: strays.of_line(line).len() as u64,
+        lags: [least, middle, most],
+        widths,
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::analysis::coupling::CouplingOptions;
+    use crate::analysis::coupling::judge::judge;
+    use crate::analysis::strays::StrayOptions;
+    use crate::demo::random::Random;
+    use crate::model::{Line, Ticks, TimeSpan};
+
+    /// FAR switches 400 times; `after` gives the distance at which a stray of some 15 ns follows a rise (true) or a fall. RUN
+    /// switches at times of its own. Seed 11.
+    fn capture(after: impl Fn(bool, &mut Random) -> Option<f64>) -> Capture {
+        let span = TimeSpan::new(Ticks(0), Ticks(4_100_000));
+        let mut random = Random::new(11);
+        let (mut far, mut run) = (Vec::new(), Vec::new());
+        for n in 0..400i64 {
+            let at = 10_000 * n + 3_000 + random.uniform(0.0, 2_000.0) as i64;
+            far.push(at);
+            if let Some(lag) = after(n % 2 == 0, &mut random) {
+                let start = at + lag as i64;
+                far.extend([start, start + random.uniform(10.0, 20.0) as i64]);
+            }
+            if random.chance(0.2) {
+                run.push(at + random.uniform(1_000.0, 4_000.0) as i64);
+            }
+        }
+        let line = |name: &str, edges: Vec<i64>| {
+            Line::digital(name, Level::Low, edges.into_iter().map(Ticks).collect(), span)
+        };
+        Capture::in_nanoseconds("echo", span, vec![line("FAR", far), line("RUN", run)])
+    }
+
+    fn told(after: impl Fn(bool, &mut Random) -> Option<f64>) -> Vec<Echo> {
+        judge(
+            &capture(after),
+            &StrayOptions::default(),
+            &CouplingOptions::default(),
+        )
+        .1
+        .echoes
+    }
+
+    #[test]
+    fn strays_at_one_distance_after_both_edges_are_an_echo() {
+        let echoes = told(|_, random| random.chance(0.6).then(|| random.normal(55.0, 0.5)));
+        let [echo] = echoes.as_slice() else {
+            panic!("{echoes:?}")
+        };
+        assert_eq!((echo.line, echo.edges, echo.lags[1]), (0, [200, 200], 55));
+        assert!(echo.strays.iter().all(|n| (90..150).contains(n)), "{echo:?}");
+    }
+
+    #[test]
+    fn strays_after_one_polarity_or_at_two_distances_or_any_are_none() {
+        assert_eq!(
+            told(|rise, random| (rise && random.chance(0.6)).then_some(55.0)),
+            []
+        );
+        let two =
+            |rise: bool, random: &mut Random| random.chance(0.6).then_some(if rise { 55.0 } else { 85.0 });
+        assert_eq!(told(two), []);
+        assert_eq!(
+            told(|_, random| random.chance(0.6).then(|| random.uniform(30.0, 250.0))),
+            []
+        );
+    }
+}
