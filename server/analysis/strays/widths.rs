@@ -78,6 +78,13 @@ pub fn infer<P: Iterator<Item = Pulse>>(pulses: impl Fn() -> P, sampling: f64, n
             .find_map(|&first| hidden_by_each_other(first, &widths[first], &healed, sampling, ns))
             .unwrap_or(cuts);
     }
+    // What a level whose strays were taken out shows as few may be most of its pulses as they are.
+    for (cut, widths) in cuts.iter_mut().zip(&widths) {
+        *cut = cut.filter(|cut| {
+            let below = widths.partition_point(|&w| w < cut.limit(sampling));
+            !are_long_and_alike(&widths[..below], below as f64 / widths.len() as f64, ns)
+        });
+    }
     let limit = |cut: Option<Cut>| cut.map(|c| c.limit(sampling));
     let origin = if cuts.iter().any(Option::is_some) {
         LimitOrigin::Inferred
@@ -104,8 +111,13 @@ fn hidden_by_each_other(
     sampling: f64,
     ns: f64,
 ) -> Option<[Option<Cut>; 2]> {
-    let supposed = candidate(widths, sampling, ns)?;
-    let other = cut(&healed(1 - first, &supposed), sampling, ns)?;
+    // Neither is a job: pulses that repeat, or that are too long for what each of two levels catches.
+    let may_be_strays = |cut: &Cut, widths: &[f64]| {
+        !repeats(widths, cut.count, sampling, ns) && !are_long(&widths[..cut.count], ns)
+    };
+    let supposed = candidate(widths, sampling, ns).filter(|cut| may_be_strays(cut, widths))?;
+    let others = healed(1 - first, &supposed);
+    let other = cut(&others, sampling, ns).filter(|cut| may_be_strays(cut, &others))?;
     let own = cut(&healed(first, &other), sampling, ns)?;
     let mut cuts = [None, None];
     cuts[first] = Some(own);
@@ -184,7 +196,7 @@ fn share_spread(crowd: &[f64]) -> f64 {
     (at(0.9) - at(0.1)) / at(0.1).max(1e-9)
 }
 
-/// Most pulses of a level that is not a line's rest are its job, unless they lie far from the others.
+/// Most pulses of a level that is not a line's rest are its job, unless they are short and lie far from the others.
 const MOST: f64 = 0.5;
 const FAR: f64 = 2.5;
 /// With so many short pulses for one long one, that one is the odd one out, unless it is longer by far.
@@ -193,18 +205,38 @@ const VERY_FAR: f64 = 10.0;
 
 /// Whether the narrow pulses are what the level consists of, and the wide ones only their tail.
 fn are_all_there_is(widths: &[f64], cut: &Cut, sampling: f64, ns: f64) -> bool {
+    let share = cut.count as f64 / widths.len() as f64;
+    let ratio = cut.shortest_wide / cut.longest_narrow.max(1e-9);
+    let narrow = &widths[..cut.count];
+    if are_long_and_alike(narrow, share, ns) {
+        return true;
+    }
     if is_below_own(widths, cut.count, sampling, ns) {
         return false;
     }
-    let share = cut.count as f64 / widths.len() as f64;
-    let ratio = cut.shortest_wide / cut.longest_narrow.max(1e-9);
     share > MOST && ratio < FAR || share > NEARLY_ALL && ratio < VERY_FAR
+}
+
+/// Ascending widths of which the ninth tenth is hardly beyond the first are one; a level that mostly consists of long pulses need
+/// not be so strict (common practice, no source).
+const ONE_WIDTH: f64 = 0.15;
+const ALIKE: f64 = 0.5;
+
+/// Whether pulses of ascending widths, this share of their level, are long and alike: a line's job, if one of several.
+fn are_long_and_alike(widths: &[f64], share: f64, ns: f64) -> bool {
+    let most = if share > MOST { ALIKE } else { ONE_WIDTH };
+    are_long(widths, ns) && share_spread(widths) < most
+}
+
+/// Whether pulses of ascending widths last longer than what a kick into a weak pull-up makes.
+fn are_long(widths: &[f64], ns: f64) -> bool {
+    widths.get(widths.len() / 2).is_some_and(|&w| w > LONG_NS * ns)
 }
 
 /// Whether pulses this long are too few to be called strays: an induced pulse seldom lasts so long, so it takes a
 /// crowd to say so (a bridge makes one).
 fn are_long_and_few(widths: &[f64], count: usize, ns: f64) -> bool {
-    widths[count / 2] > LONG_NS * ns && count < LONG_COUNT
+    are_long(&widths[..count], ns) && count < LONG_COUNT
 }
 
 /// The cut where the density of widths falls most: two constant densities, by likelihood.
