@@ -13,6 +13,7 @@ use super::known::Known;
 use super::never_alone::Kind;
 use super::one_lag;
 use super::parts::Ground;
+use super::races::Race;
 use super::rival_models::{self, Fitted};
 use super::select::Victim;
 use super::{Coupling, Edge};
@@ -42,6 +43,8 @@ pub enum Verdict {
     Captured,
     /// The victim makes them itself, as captured lines switch almost together.
     Hazard(Gate),
+    /// They look like a race of its own logic.
+    Race(Race),
     /// These lines tell the strays as well as those that were chosen.
     Either(Vec<usize>),
     /// The strays depend on who switches in a way that no captured line explains by itself.
@@ -60,6 +63,8 @@ pub struct Hidden {
     pub kind: Option<Kind>,
     /// A line and its edges that come after the strays they would cause.
     pub late: Option<(usize, Edge)>,
+    /// Whose step the strays and the victim's own edges are of.
+    pub step: Option<usize>,
 }
 
 /// How often strays come after a line's edges when another line switches as well, and when not: a line that
@@ -111,6 +116,9 @@ pub fn judge(
     }
     if let Some(gate) = &known.gate {
         return Verdict::Hazard(gate.clone());
+    }
+    if let Some(race) = &known.race {
+        return Verdict::Race(race.clone());
     }
     let stories = Stories::of(table, rows);
     let chosen = known_keys(rows);
@@ -192,6 +200,7 @@ pub fn judge(
         part: known.part,
         kind: known.kind.clone(),
         late: known.late,
+        step: known.step,
     })
 }
 

@@ -7,7 +7,7 @@ use super::pulls;
 use super::rows;
 use super::select::Victim;
 use super::together::{self, Together};
-use super::{Attribution, Coupling, Hazard, Standing, Uncaptured};
+use super::{Attribution, Coupling, Hazard, RaceOf, Standing, Uncaptured};
 
 /// Lines named as switching along, at most.
 const COMPANIONS_NAMED: usize = 4;
@@ -67,6 +67,27 @@ pub fn settle(judged: &[Judged], found: &mut [Coupling], attribution: &mut Attri
         found.iter_mut().filter(is_gate_s).for_each(|row| {
             rows::join_suspects(row, &gate.inputs);
         });
+    }
+    for one in judged {
+        let Verdict::Race(race) = &one.verdict else {
+            continue;
+        };
+        let rows = found.iter_mut().filter(|row| row.victim == one.victim.line);
+        for row in rows.filter(|row| row.levels == [one.victim.level]) {
+            rows::join_suspects(row, &race.lines);
+            if row.standing == Standing::Clear {
+                row.standing = Standing::Companion;
+            }
+        }
+        let is_told = hidden.contains(&one.victim.line) || dosed.iter().any(|d| d.line == one.victim.line);
+        if !is_told {
+            attribution.races.push(RaceOf {
+                victim: one.victim.line,
+                level: one.victim.level,
+                strays: one.victim.times.len() as u64,
+                race: race.clone(),
+            });
+        }
     }
     for one in judged {
         let Verdict::Either(lines) = &one.verdict else {
@@ -148,6 +169,7 @@ fn uncaptured(line: usize, judged: &[Judged], found: &[Coupling], together: Opti
         part: hidden.iter().find_map(|h| h.part),
         kind: hidden.iter().find_map(|h| h.kind.clone()),
         late: hidden.iter().find_map(|h| h.late),
+        step: hidden.iter().find_map(|h| h.step),
         against: pulls::against_both_ways(line, judged),
         together: together.copied(),
         both_ways: of_line().find_map(|j| pulls::both_ways(j.victim, judged)),

@@ -171,7 +171,7 @@ impl<'a> Case<'a> {
     /// What an explanation comes to: its rows, and what is thought of them.
     fn told(&self, evidence: &[Evidence], explanation: &Explanation) -> Examined {
         let (bench, victim) = (self.bench, self.victim);
-        let rows = self.with_copies(self.rows(evidence, explanation));
+        let mut rows = self.with_copies(self.rows(evidence, explanation));
         let lines = bench.capture.lines.len();
         let table = context::table(
             bench.instants,
@@ -182,6 +182,7 @@ impl<'a> Case<'a> {
             self.reach.hi,
         );
         let known = self.known(&rows);
+        rows.iter_mut().for_each(|row| row.step = known.step);
         let verdict = context::judge(bench.instants, bench.edges, &table, victim, &rows, &known);
         Examined {
             rows,

@@ -56,5 +56,6 @@ pub fn row(
         occurrences,
         ruled_out: Vec::new(),
         follows_pulse: 0.0,
+        step: None,
     }
 }

@@ -6,6 +6,7 @@ use super::examine::{Case, explains};
 use super::hazard::{self, Gate};
 use super::never_alone::{self, Kind, Shows};
 use super::parts::{self, Ground};
+use super::races::{self, Race};
 use super::{Coupling, Edge, before, company, one_lag, phase, rest, rows, succession, victims};
 
 /// What was found out of one victim level's rows before it is judged.
@@ -38,6 +39,10 @@ pub struct Known {
     pub kind: Option<Kind>,
     /// The victim is a gate that glitches ([`super::hazard`]).
     pub gate: Option<Gate>,
+    /// The strays look like a race of the victim's own logic ([`super::races`]).
+    pub race: Option<Race>,
+    /// Whose step the strays and the victim's own edges are of (likewise).
+    pub step: Option<usize>,
     /// The rows explain (nearly) all strays.
     pub explains: bool,
     /// Other strays of the victim convict every accused line ([`super::established`]).
@@ -103,6 +108,10 @@ impl Case<'_> {
                 .find(|row| before::its_cause(edges, victim, row, second))
                 .map(|row| (row.aggressor, row.edge)),
             kind: (!is_convicted).then(|| self.kind(rows, &lines)).flatten(),
+            race: (!is_convicted)
+                .then(|| races::find(edges, victim, rows, &lines, second))
+                .flatten(),
+            step: races::step_of(edges, victim, &lines, second),
             explains: explains(victim, rows),
             is_convicted,
             company,

@@ -47,6 +47,7 @@ pub mod parts;
 mod phase;
 mod preferences;
 mod pulls;
+pub mod races;
 mod reacting;
 mod rest;
 pub mod rival_models;
@@ -202,6 +203,8 @@ pub struct Coupling {
     pub ruled_out: Vec<RuledOut>,
     /// Share of the strikes that ended with the aggressor's next edge: a bridge or short follows the pulse.
     pub follows_pulse: f64,
+    /// A line whose edges go with nearly all of the victim's strays and of its own edges ([`races::step_of`]).
+    pub step: Option<usize>,
 }
 
 /// What caused a stray.
@@ -236,6 +239,8 @@ pub struct Uncaptured {
     pub kind: Option<never_alone::Kind>,
     /// A line and its edges that come after the strays they would cause.
     pub late: Option<(usize, Edge)>,
+    /// A line whose edges go with nearly all of the strays and of the victim's own edges ([`races::step_of`]).
+    pub step: Option<usize>,
 }
 
 /// Strays that grow likelier with the number of lines that switch at once, or that one line's edges bring to several
@@ -261,6 +266,15 @@ pub struct Hazard {
     pub of: u64,
 }
 
+/// Strays of one level of a victim that look like a race of its own logic.
+#[derive(Clone, Debug, PartialEq)]
+pub struct RaceOf {
+    pub victim: usize,
+    pub level: Level,
+    pub strays: u64,
+    pub race: races::Race,
+}
+
 /// One point of a dose curve.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct DosePoint {
@@ -282,6 +296,8 @@ pub struct Attribution {
     pub uncaptured: Vec<Uncaptured>,
     pub shared: Vec<SharedSupply>,
     pub hazards: Vec<Hazard>,
+    /// Strays that look like a race of their line's own logic.
+    pub races: Vec<RaceOf>,
     /// Lines whose strays keep their distance to the line's own edges ([`judge::judge`]).
     pub echoes: Vec<echo::Echo>,
     /// Of victims whose strays are too few to accuse anybody.

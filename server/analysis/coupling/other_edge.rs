@@ -153,6 +153,7 @@ impl Asked<'_> {
             occurrences,
             ruled_out: Vec::new(),
             follows_pulse: 0.0,
+            step: None,
             ..row.clone()
         })
     }

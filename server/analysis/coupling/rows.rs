@@ -99,6 +99,7 @@ pub fn coupling(
         copies: Vec::new(),
         victim_strays: victim.times.len() as u64,
         histogram: LagHistogram::of(&whole, lo.min(0), hi.max(lo.min(0) + span), victim.unit),
+        step: None,
         follows_pulse: follows_pulse(strays, victim, accused, edges, &struck),
         occurrences,
         ruled_out: ruled_out(victim, edges, evidence, explanation, at, rivals),

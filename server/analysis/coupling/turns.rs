@@ -7,7 +7,7 @@
 
 use super::answers::{Answers, How, is_open, may_be_read, narrow, widths};
 use super::one_lag::rank_sum;
-use super::{Attribution, Standing};
+use super::{Attribution, Edge, Standing};
 use crate::analysis::strays::Strays;
 use crate::model::{Capture, Level, Line, Polarity};
 
@@ -74,16 +74,19 @@ fn of_level(
     if !are_many {
         return None;
     }
-    // Whoever else is accused of them by a lag of its own is asked about first.
+    // Whoever else is accused of them by a lag of its own is asked about first, and so are the same edges ([`super::own`]).
     let accused = attribution
         .couplings
         .iter()
         .filter(|row| row.victim == line && row.levels.contains(&level) && row.standing == Standing::Clear);
-    let accused: Vec<usize> = accused.map(|row| row.aggressor).collect();
+    let accused: Vec<(usize, Edge)> = accused.map(|row| (row.aggressor, row.edge)).collect();
     let others = (0..capture.lines.len())
-        .filter(|&o| o != line && capture.lines[o].same_as.is_none() && accused.iter().all(|a| *a == o));
+        .filter(|&o| o != line && capture.lines[o].same_as.is_none() && accused.iter().all(|a| a.0 == o));
     let mut asked = others.flat_map(|other| [(other, Polarity::Rise), (other, Polarity::Fall)]);
     asked.find_map(|(other, polarity)| {
+        if accused.contains(&(other, polarity.into())) {
+            return None;
+        }
         let record = &capture.lines[other];
         if record.edges.len().abs_diff(2 * turns.len()) as f64
             > 2.0 * (1.0 - ONE_EACH) * turns.len() as f64 + 4.0

@@ -3,7 +3,7 @@
 use super::tally::{Tally, listed};
 use super::words::{count_of, edges_word, list, percent, small, span};
 use super::{CAUTION, Finding, Severity};
-use super::{doubts, uncaptured, unsure};
+use super::{doubts, races, uncaptured, unsure};
 use crate::analysis::coupling::{
     Attribution, Coupling, DosePoint, Edge, Hazard, Occurrence, RuledOut, SharedSupply, Standing,
 };
@@ -32,6 +32,13 @@ pub fn of(capture: &Capture, strays: &Strays, attribution: &Attribution) -> Vec<
         if attribution.hazards.iter().any(|h| is_gate_s(coupling, h)) {
             continue; // Said as the gate's own.
         }
+        if attribution
+            .races
+            .iter()
+            .any(|r| r.victim == coupling.victim && coupling.levels == [r.level])
+        {
+            continue; // Said as a race.
+        }
         findings.push(match coupling.standing {
             Standing::Clear => accused(capture, strays, coupling, &Tally::of(strays, attribution, at)),
             Standing::Inseparable => doubts::inseparable(capture, coupling),
@@ -43,6 +50,12 @@ pub fn of(capture: &Capture, strays: &Strays, attribution: &Attribution) -> Vec<
             .hazards
             .iter()
             .map(|h| doubts::hazard(capture, strays, h)),
+    );
+    findings.extend(
+        attribution
+            .races
+            .iter()
+            .map(|r| races::finding(capture, strays, r)),
     );
     // What is open stands before what was decided.
     findings.extend(unsure::of(capture, strays, attribution));
@@ -153,6 +166,7 @@ fn accused(capture: &Capture, strays: &Strays, c: &Coupling, tally: &Tally) -> F
     }
     detail.extend(mechanism(capture, strays, c));
     detail.extend(seen(capture, strays, c));
+    detail.extend(c.step.map(|step| races::looks_alike(capture, c.victim, step)));
     // One that hardly ever switched along tempts nobody.
     let along = |r: &&RuledOut| {
         200 * (r.opportunities - r.opportunities_alone.min(r.opportunities)) >= r.opportunities

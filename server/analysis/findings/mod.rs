@@ -9,6 +9,7 @@ mod echo;
 mod far_below;
 mod late;
 pub mod pulses;
+mod races;
 mod stray;
 mod tally;
 mod uncaptured;

@@ -1,6 +1,7 @@
 //! Sentences about strays whose cause carries no clip, or is more than the one line that fits them.
 
 use super::coupling::{edges_of, name, names, switching};
+use super::races;
 use super::tally::{self, beside_own};
 use super::words::{count_of, list, percent};
 use super::{CAUTION, Finding, Severity};
@@ -101,6 +102,7 @@ pub fn uncaptured(capture: &Capture, strays: &Strays, attribution: &Attribution,
             .to_string(),
     };
     detail.push(so);
+    detail.extend(u.step.map(|step| races::looks_alike(capture, u.victim, step)));
     let mut lines = vec![victim.clone()];
     lines.extend(companions.iter().cloned());
     let along = match companions.first() {
@@ -108,6 +110,9 @@ pub fn uncaptured(capture: &Capture, strays: &Strays, attribution: &Attribution,
         None => "in the machine's step".to_string(),
     };
     let mut try_next = Vec::new();
+    if u.step.is_some() {
+        try_next.push(races::harmless(&victim));
+    }
     if let Some(kind) = &u.kind {
         let accused = name(capture, kind.line);
         try_next.push(format!(
@@ -125,7 +130,10 @@ pub fn uncaptured(capture: &Capture, strays: &Strays, attribution: &Attribution,
     ));
     try_next.push(CAUTION.to_string());
     Finding {
-        severity: Severity::Fault,
+        severity: match u.step {
+            Some(_) => Severity::Warning,
+            None => Severity::Fault,
+        },
         topic: "uncaptured-cause",
         title: match sharing(attribution, u) {
             Some(kind) => format!(
@@ -323,6 +331,7 @@ mod tests {
             part: None,
             kind: None,
             late: None,
+            step: None,
         };
         doubt(&mut uncaptured);
         let rows = strikes.iter().map(|&(line, strays)| Coupling {

@@ -1,0 +1,108 @@
+//! Sentences about strays that look like a race of the line's own logic.
+
+use super::coupling::{edges_of, name, names, switching};
+use super::words::{count_of, list, span};
+use super::{CAUTION, Finding, Severity};
+use crate::analysis::coupling::races::Sign;
+use crate::analysis::coupling::{Edge, RaceOf};
+use crate::analysis::strays::Strays;
+use crate::model::{Capture, Level};
+
+/// That what the victim's own part does as it switches, in the step of `step`, looks like what is induced.
+pub fn looks_alike(capture: &Capture, victim: usize, step: usize) -> String {
+    let (victim, step) = (name(capture, victim), name(capture, step));
+    format!(
+        "{step} switches at (nearly) all of these strays and of {victim}'s own edges: if the part that drives {victim} has inputs that settle one after the other at that step, its race looks like this."
+    )
+}
+
+/// When a race does no harm.
+pub fn harmless(victim: &str) -> String {
+    format!(
+        "If what reads {victim} looks at it only well after it has settled, these pulses do no harm; if it counts or latches on {victim}, take it through a flip-flop."
+    )
+}
+
+/// One finding a victim level.
+pub fn finding(capture: &Capture, strays: &Strays, r: &RaceOf) -> Finding {
+    let victim = name(capture, r.victim);
+    let others = names(capture, &r.race.lines);
+    let edge = r.race.edge.unwrap_or(Edge::Both);
+    let accused = r.race.lines.first().map(|&line| switching(capture, line, edge));
+    let of_level = match strays.of_line(r.victim).iter().any(|s| s.level != r.level) {
+        true => format!("{} stray pulse", r.level.word()),
+        false => "stray pulse".to_owned(),
+    };
+    let (strays, they) = (
+        count_of(r.strays, &of_level),
+        if r.strays == 1 { "it" } else { "they" },
+    );
+    let step = match others.len() {
+        0 => String::new(),
+        1 => format!(" {victim}'s own edges come at the same instants."),
+        _ => format!(
+            " {victim}'s own edges come at the same instants, as {} does.",
+            others[1]
+        ),
+    };
+    let (title, grounds) = match r.race.sign {
+        Sign::EachCycle {
+            strays: each,
+            cycles,
+            of,
+        } => (
+            format!(
+                "{victim}: its {strays} come {each} in each of its cycles, as a race of its own logic does"
+            ),
+            format!(
+                "{cycles} of {of} cycles of {victim}, from one rise of its own to the next, have {each}. What is induced comes now and then; a decoder whose inputs settle one after the other does the same at each round.{}",
+                match others.as_slice() {
+                    [] => String::new(),
+                    others => format!(" Edges of {} come with them.", list(others)),
+                }
+            ),
+        ),
+        Sign::EveryTime { strikes, of } => (
+            format!(
+                "{victim}: its {strays} come with {} every time, as a race of its own logic does",
+                accused.unwrap_or_default()
+            ),
+            format!(
+                "{strikes} of {of} {} bring one.{step} What is induced is left out now and then; logic does the same each time. A strong coupling that never fails would look alike.",
+                edges_of(edge)
+            ),
+        ),
+        Sign::Late { by } => (
+            format!(
+                "{victim}: its {strays} begin before {}, as a race of its own logic does",
+                accused.unwrap_or_default()
+            ),
+            format!(
+                "On the mean {they} begin {} before it.{step} What is induced comes after its cause: a third line drives both.",
+                span(&capture.timebase, by)
+            ),
+        ),
+    };
+    let hold = match others.as_slice() {
+        [] => format!("the inputs of the part that drives {victim}"),
+        others => list(&others[..1]),
+    };
+    let rests = if r.level == Level::High { "low" } else { "high" };
+    Finding {
+        severity: Severity::Warning,
+        topic: "inseparable",
+        title,
+        detail: grounds,
+        try_next: vec![
+            harmless(&victim),
+            format!(
+                "Put clips on the inputs of the part that drives {victim}: if they settle one after the other at these pulses, it is the race."
+            ),
+            format!(
+                "To be sure: lift {hold} at the part that drives {victim} and tie that input to its level there, so that {victim} rests {rests}. Pulses that stay are induced on {victim}'s wire; those that go were the part's own."
+            ),
+            CAUTION.to_string(),
+        ],
+        lines: std::iter::once(victim).chain(others).collect(),
+    }
+}
