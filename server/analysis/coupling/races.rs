@@ -43,13 +43,13 @@ const STEP_S: f64 = 60e-9;
 const STEP_SAMPLES: f64 = 1.5;
 /// Share of the strikes and of the victim's own edges that one line goes with, where both are of one step; or of the own edges
 /// that the accused edges alone go with.
-const BOTH: f64 = 0.7;
+const BOTH: f64 = 0.5;
 const BY_ACCUSED: f64 = 0.2;
-/// The same where the accused is late: that alone says much.
-const BOTH_LATE: f64 = 0.5;
-/// What is induced strikes no oftener than this; chance, at or below which a rate is above it.
-const OFTEN: f64 = 0.9;
-const CHANCE: f64 = 0.01;
+/// Share of the opportunities that a race strikes; what is induced mostly strikes no oftener than `OFTEN`, and the chance at or below
+/// which a rate is above that.
+const EVERY: f64 = 0.95;
+const OFTEN: f64 = 0.8;
+const CHANCE: f64 = 0.05;
 /// A row with a smaller share of the strays than this doesn't speak for them.
 const SPEAKS: f64 = 0.5;
 /// Share of the victim's cycles with one number of strays, and how many cycles at least.
@@ -86,11 +86,7 @@ pub fn find(
     let speaks = |row: &&Coupling| row.strays as f64 >= SPEAKS * victim.times.len() as f64;
     rows.iter().filter(speaks).find_map(|row| {
         let sign = strikes_every_time(edges, victim, row).or_else(|| comes_late(victim, row))?;
-        let least = match sign {
-            Sign::Late { .. } => BOTH_LATE,
-            _ => BOTH,
-        };
-        let with = one_step(edges, victim, row, lines, (step, least))?;
+        let with = one_step(edges, victim, row, lines, step)?;
         Some(Race {
             sign,
             lines: [Some(row.aggressor), with].into_iter().flatten().collect(),
@@ -121,7 +117,9 @@ fn strikes_every_time(edges: &[OwnEdges], victim: &Victim, row: &Coupling) -> Op
     let trials: Vec<Trial> = trials(edges, victim, row);
     let of = trials.len() as u64;
     let strikes = trials.iter().filter(|trial| trial.hit).count() as u64;
-    (of > 0 && binomial_upper(strikes, of, OFTEN) <= CHANCE).then_some(Sign::EveryTime { strikes, of })
+    let is_every =
+        of > 0 && strikes as f64 >= EVERY * of as f64 && binomial_upper(strikes, of, OFTEN) <= CHANCE;
+    is_every.then_some(Sign::EveryTime { strikes, of })
 }
 
 fn comes_late(victim: &Victim, row: &Coupling) -> Option<Sign> {
@@ -131,20 +129,20 @@ fn comes_late(victim: &Victim, row: &Coupling) -> Option<Sign> {
 }
 
 /// Whether the victim's own edges are of the accused's step: `Some(None)` by the accused edges alone, or with the line that goes
-/// with (nearly) all of both. `step`: how near, in ticks, and the share asked for.
+/// with enough of both. `step`: how near, in ticks.
 fn one_step(
     edges: &[OwnEdges],
     victim: &Victim,
     row: &Coupling,
     lines: &[usize],
-    (step, least): (i64, f64),
+    step: i64,
 ) -> Option<Option<usize>> {
     let own = edges[victim.line].either();
     if share_near(edges_of(edges, row), &own, step) >= BY_ACCUSED {
         return Some(None);
     }
     let strikes: Vec<i64> = row.occurrences.iter().map(|o| o.at + o.lag).collect();
-    let line = line_of_both(edges, &own, &strikes, lines, (step, least))?;
+    let line = line_of_both(edges, &own, &strikes, lines, (step, BOTH))?;
     Some((line != row.aggressor).then_some(line))
 }
 
