@@ -7,7 +7,7 @@
 //! `narrow_below` has the last word either way.
 
 use super::{Attribution, Coupling, Edge, LONGEST_LAG_S};
-use super::{let_through, turns};
+use super::{let_through, own, turns};
 use crate::analysis::strays::{LimitOrigin, Stray, StrayKind, StrayOptions, Strays};
 use crate::model::{Capture, Level};
 
@@ -42,6 +42,7 @@ pub enum How {
 }
 
 impl Answers {
+    /// Whether they are of that line and level.
     pub fn is_of(&self, line: usize, level: Level) -> bool {
         (self.line, self.level) == (line, level)
     }
@@ -82,7 +83,13 @@ pub(super) fn of(capture: &Capture, strays: &Strays, attribution: &Attribution) 
         }
     }
     answers.extend(let_through::of(capture, strays, &answers));
-    answers.extend(turns::of(capture, strays, attribution, &answers));
+    // What begins as the long ones do after the same edges is told more exactly.
+    let own = own::of(capture, strays, attribution);
+    let is_told = |line: usize, level: Level| {
+        answers.iter().any(|a| a.is_of(line, level)) || own.iter().any(|o| (o.line, o.level) == (line, level))
+    };
+    let turns = turns::of(capture, strays, attribution, is_told);
+    answers.extend(turns);
     answers
 }
 
@@ -132,6 +139,7 @@ fn followed(capture: &Capture, strays: &Strays, row: &Coupling, level: Level) ->
     narrow(strays, row.victim, level).filter(follows).count() as u64
 }
 
+/// The short pulses of one level of a line, in the order of their starts.
 pub(super) fn narrow(strays: &Strays, line: usize, level: Level) -> impl Iterator<Item = &Stray> {
     let of_line = strays.of_line(line).iter();
     of_line.filter(move |s| s.kind == StrayKind::Pulse && s.level == level)

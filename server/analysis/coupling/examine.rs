@@ -231,6 +231,7 @@ impl<'a> Case<'a> {
         rows
     }
 
+    /// Whether other strays of the victim convict the row's line at its lag.
     pub fn is_known(&self, row: &Coupling) -> bool {
         let unit = self.victim.unit;
         self.known
@@ -238,6 +239,7 @@ impl<'a> Case<'a> {
             .any(|known| known.is(row.aggressor, row.lag.estimate, unit))
     }
 
+    /// The suspects that switch as the accused does, after one time.
     pub fn copies(&self, accused: &copies::Accused) -> Vec<super::CopyOf> {
         let suspects = self.suspects.iter().map(|s| (s.line, s.polarity));
         copies::of(

@@ -7,7 +7,7 @@
 
 use super::answers::{Answers, How, is_open, may_be_read, narrow, widths};
 use super::one_lag::rank_sum;
-use super::{Attribution, Edge, Standing};
+use super::{Attribution, Standing};
 use crate::analysis::strays::Strays;
 use crate::model::{Capture, Level, Line, Polarity};
 
@@ -23,18 +23,18 @@ const DIFFER: f64 = 0.01;
 /// ten edges come after a pulse.
 const SOON: f64 = 0.9;
 
-/// The levels whose short pulses take turns with long ones. `known`: levels that are told already. Cost: linear in the pulses of
+/// The levels whose short pulses take turns with long ones. `is_told`: whether more is known of a level. Cost: linear in the pulses of
 /// lines with short ones, and in the edges of lines with about as many.
 pub(super) fn of(
     capture: &Capture,
     strays: &Strays,
     attribution: &Attribution,
-    known: &[Answers],
+    is_told: impl Fn(usize, Level) -> bool,
 ) -> Vec<Answers> {
     let lines = (0..capture.lines.len()).filter(|&line| capture.lines[line].same_as.is_none());
     let levels = lines.flat_map(|line| [(line, Level::Low), (line, Level::High)]);
     levels
-        .filter(|&(line, level)| is_open(strays, line, level) && !known.iter().any(|k| k.is_of(line, level)))
+        .filter(|&(line, level)| is_open(strays, line, level) && !is_told(line, level))
         .filter_map(|(line, level)| of_level(capture, strays, attribution, line, level))
         .collect()
 }
@@ -74,19 +74,16 @@ fn of_level(
     if !are_many {
         return None;
     }
-    // Whoever else is accused of them by a lag of its own is asked about first, and so are the same edges ([`super::own`]).
+    // Whoever else is accused of them by a lag of its own is asked about first.
     let accused = attribution
         .couplings
         .iter()
         .filter(|row| row.victim == line && row.levels.contains(&level) && row.standing == Standing::Clear);
-    let accused: Vec<(usize, Edge)> = accused.map(|row| (row.aggressor, row.edge)).collect();
+    let accused: Vec<usize> = accused.map(|row| row.aggressor).collect();
     let others = (0..capture.lines.len())
-        .filter(|&o| o != line && capture.lines[o].same_as.is_none() && accused.iter().all(|a| a.0 == o));
+        .filter(|&o| o != line && capture.lines[o].same_as.is_none() && accused.iter().all(|a| *a == o));
     let mut asked = others.flat_map(|other| [(other, Polarity::Rise), (other, Polarity::Fall)]);
     asked.find_map(|(other, polarity)| {
-        if accused.contains(&(other, polarity.into())) {
-            return None;
-        }
         let record = &capture.lines[other];
         if record.edges.len().abs_diff(2 * turns.len()) as f64
             > 2.0 * (1.0 - ONE_EACH) * turns.len() as f64 + 4.0
