@@ -13,8 +13,10 @@ use crate::analysis::parallel::on_all_cores;
 
 /// Lags are told apart in so many steps at least, if ticks are that fine.
 const STEPS: i64 = 512;
-/// Counters that one group of victims takes.
+/// Counters, or edges counted one by one, that one group of victims takes.
 const COUNTERS: usize = 1 << 21;
+/// Edges are counted one by one where counters are more by this factor.
+const SPARSE: usize = 2;
 /// Jobs that share them out.
 const JOBS: usize = 8;
 /// Columns that are merged at once.
@@ -46,15 +48,10 @@ impl Counted {
         after.checked_sub(1).map_or(0, |last| self.0[last].1)
     }
 
-    /// `counts` of values from `lo` on, each step `width` ticks wide.
-    fn of(counts: &[u32], lo: i64, width: i64) -> Counted {
-        let mut sum = 0;
-        let steps = (0..).zip(counts).filter(|(_, count)| **count > 0);
-        let steps = steps.map(|(step, &count)| {
-            sum += count as usize;
-            (lo + step * width, sum)
-        });
-        Counted(steps.collect())
+    /// `count` more of a value above all before.
+    fn add(&mut self, value: i64, count: usize) {
+        let before = self.0.last().map_or(0, |last| last.1);
+        self.0.push((value, before + count));
     }
 }
 
@@ -97,22 +94,32 @@ pub fn of_all(columns: &[&[i64]], victims: &[(&Victim, Reach)]) -> Vec<Vec<LeftO
     for columns in columns.chunks(COLUMNS) {
         let merged = Merged::new(columns);
         let steps = victims.iter().map(|(_, reach)| Scale::of(reach).steps).max();
-        let group = (COUNTERS / (2 * columns.len() * steps.unwrap_or(1))).max(1);
+        let edges: usize = columns.iter().map(|times| times.len()).sum();
+        let counters = 2 * columns.len() * steps.unwrap_or(1);
+        let is_sparse = edges < counters / SPARSE;
+        let group = (COUNTERS / if is_sparse { edges.max(1) } else { counters }).max(1);
         let groups: Vec<&[(&Victim, Reach)]> = victims.chunks(group).collect();
-        let parts = on_all_cores(&groups, |group| of_group(&merged, columns.len(), group));
+        let parts = on_all_cores(&groups, |group| {
+            of_group(&merged, columns.len(), group, is_sparse)
+        });
         let parts = parts.into_iter().flatten();
         all.iter_mut().zip(parts).for_each(|(all, part)| all.extend(part));
     }
     all
 }
 
-fn of_group(merged: &Merged, columns: usize, victims: &[(&Victim, Reach)]) -> Vec<Vec<LeftOut>> {
+fn of_group(
+    merged: &Merged,
+    columns: usize,
+    victims: &[(&Victim, Reach)],
+    is_sparse: bool,
+) -> Vec<Vec<LeftOut>> {
     let blocks: Vec<usize> = (0..merged.len()).collect();
     let jobs: Vec<&[usize]> = blocks.chunks(blocks.len().div_ceil(JOBS).max(1)).collect();
     let counted = on_all_cores(&jobs, |blocks| {
         let tables = victims
             .iter()
-            .map(|(victim, reach)| Table::new(victim, reach, columns));
+            .map(|(victim, reach)| Table::new(victim, reach, columns, is_sparse));
         let mut tables: Vec<Table> = tables.collect();
         let mut block = Block::default();
         for &index in *blocks {
@@ -127,42 +134,96 @@ fn of_group(merged: &Merged, columns: usize, victims: &[(&Victim, Reach)]) -> Ve
     };
     for tables in counted {
         sums.iter_mut()
-            .zip(&tables)
-            .for_each(|(sum, more)| sum.join(more));
+            .zip(tables)
+            .for_each(|(sum, more)| sum.counts.join(more.counts));
     }
-    sums.iter().map(Table::told).collect()
+    sums.iter_mut().map(Table::told).collect()
 }
 
 /// The distances of one victim: for each column those to the ends of rests, then those from their starts.
 struct Table<'a> {
     victim: &'a Victim,
     scale: Scale,
-    counts: Vec<u32>,
+    columns: usize,
+    counts: Counts,
+}
+
+/// How many edges lie at each place: a step of one end, in one column.
+enum Counts {
+    /// By place.
+    Dense(Vec<u32>),
+    /// The place of each edge, where edges are far fewer than places.
+    Sparse(Vec<u32>),
+}
+
+impl Counts {
+    fn add(&mut self, place: usize) {
+        match self {
+            Counts::Dense(counts) => counts[place] += 1,
+            Counts::Sparse(places) => places.push(place as u32),
+        }
+    }
+
+    fn join(&mut self, other: Counts) {
+        match (self, other) {
+            (Counts::Dense(counts), Counts::Dense(more)) => {
+                counts
+                    .iter_mut()
+                    .zip(more)
+                    .for_each(|(count, more)| *count += more);
+            }
+            (Counts::Sparse(places), Counts::Sparse(more)) => places.extend(more),
+            _ => unreachable!("all tables of a group count alike"),
+        }
+    }
+
+    /// Each place with edges and how many, ascending.
+    fn told(&mut self) -> Vec<(usize, usize)> {
+        match self {
+            Counts::Dense(counts) => {
+                let counts = counts.iter().enumerate();
+                let counts = counts.filter(|(_, count)| **count > 0);
+                counts.map(|(place, &count)| (place, count as usize)).collect()
+            }
+            Counts::Sparse(places) => {
+                places.sort_unstable();
+                let alike = places.chunk_by(|a, b| a == b);
+                alike.map(|alike| (alike[0] as usize, alike.len())).collect()
+            }
+        }
+    }
 }
 
 impl<'a> Table<'a> {
-    fn new(victim: &'a Victim, reach: &Reach, columns: usize) -> Table<'a> {
+    fn new(victim: &'a Victim, reach: &Reach, columns: usize, is_sparse: bool) -> Table<'a> {
         let scale = Scale::of(reach);
         Table {
             victim,
             scale,
-            counts: vec![0; 2 * scale.steps * columns],
+            columns,
+            counts: match is_sparse {
+                true => Counts::Sparse(Vec::new()),
+                false => Counts::Dense(vec![0; 2 * scale.steps * columns]),
+            },
         }
     }
 
-    fn join(&mut self, other: &Table) {
-        let counts = self.counts.iter_mut().zip(&other.counts);
-        counts.for_each(|(count, more)| *count += more);
-    }
-
     /// What is left out of each column.
-    fn told(&self) -> Vec<LeftOut> {
+    fn told(&mut self) -> Vec<LeftOut> {
         let (Scale { lo, hi, steps, .. }, width) = (self.scale, self.scale.width());
-        let of_column = |both: &[u32]| LeftOut {
-            until_end: Counted::of(&both[..steps], lo - width, width),
-            since_start: Counted::of(&both[steps..], -hi - width, width),
-        };
-        self.counts.chunks_exact(2 * steps).map(of_column).collect()
+        let mut of_all = vec![LeftOut::default(); self.columns];
+        for (place, count) in self.counts.told() {
+            let (column, step) = (place / (2 * steps), place % (2 * steps));
+            match step.checked_sub(steps) {
+                None => of_all[column]
+                    .until_end
+                    .add(lo - width + step as i64 * width, count),
+                Some(step) => of_all[column]
+                    .since_start
+                    .add(-hi - width + step as i64 * width, count),
+            }
+        }
+        of_all
     }
 
     /// Counts the edges of a block.
@@ -189,14 +250,15 @@ impl<'a> Table<'a> {
             for &k in &keys[at..until] {
                 let value = start + time_of(k) as i64 - rest.start - guard;
                 let column = 2 * scale.steps * column_of(k);
-                self.counts[column + scale.steps + scale.step(value, -scale.hi)] += 1;
+                self.counts
+                    .add(column + scale.steps + scale.step(value, -scale.hi));
             }
             at = until + gallop(&keys[until..], |&k| k < key(near_end));
             let until = at + gallop(&keys[at..], |&k| k < key(to));
             for &k in &keys[at..until] {
                 let value = rest.end - (start + time_of(k) as i64) - width - guard;
                 let column = 2 * scale.steps * column_of(k);
-                self.counts[column + scale.step(value, scale.lo)] += 1;
+                self.counts.add(column + scale.step(value, scale.lo));
             }
             at = until;
         }

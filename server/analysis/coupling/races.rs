@@ -10,7 +10,7 @@
 //! Each has other explanations now and then, so what is said is a doubt. Tried and dropped: levels of up to five captured
 //! lines that decide together whether a stray comes; where they did, one of the signs above held as well.
 
-use super::able::OwnEdges;
+use super::able::{OwnEdges, gallop};
 use super::company::{Trial, trials};
 use super::rows::edges_of;
 use super::select::Victim;
@@ -101,8 +101,14 @@ fn each_cycle(own: &OwnEdges, victim: &Victim) -> Option<Sign> {
     if of < FEWEST_CYCLES || (victim.times.len() as f64) < ALIKE * of as f64 {
         return None;
     }
-    let begun = |time: i64| victim.times.partition_point(|&t| t < time);
-    let mut counts: Vec<usize> = own.rises.windows(2).map(|c| begun(c[1]) - begun(c[0])).collect();
+    let mut begun = 0;
+    let mut until = |time: i64| {
+        let before = begun;
+        begun += gallop(&victim.times[begun..], |&t| t < time);
+        begun - before
+    };
+    until(own.rises[0]);
+    let mut counts: Vec<usize> = own.rises[1..].iter().map(|&rise| until(rise)).collect();
     counts.sort_unstable();
     let most = counts.chunk_by(|a, b| a == b).max_by_key(|alike| alike.len())?;
     let strays = most[0] as u64;
@@ -138,10 +144,12 @@ fn one_step(
     step: i64,
 ) -> Option<Option<usize>> {
     let own = edges[victim.line].either();
-    if share_near(edges_of(edges, row), &own, step) >= BY_ACCUSED {
+    let by_accused = [edges_of(edges, row), &[]];
+    if may_be_near(by_accused, &own, step, BY_ACCUSED) && share_near(by_accused, &own, step) >= BY_ACCUSED {
         return Some(None);
     }
-    let strikes: Vec<i64> = row.occurrences.iter().map(|o| o.at + o.lag).collect();
+    let mut strikes: Vec<i64> = row.occurrences.iter().map(|o| o.at + o.lag).collect();
+    strikes.sort_unstable();
     let line = line_of_both(edges, &own, &strikes, lines, (step, BOTH))?;
     Some((line != row.aggressor).then_some(line))
 }
@@ -174,21 +182,54 @@ fn line_of_both(
     (step, least): (i64, f64),
 ) -> Option<usize> {
     let goes_with = |&line: &usize| {
-        let times = edges[line].either();
-        let both = share_near(&times, strays, step).min(share_near(&times, own, step));
-        (both >= least).then_some((both, line))
+        let times = [edges[line].rises.as_slice(), &edges[line].falls];
+        let mut of = [strays, own].into_iter();
+        if !of.clone().all(|of| may_be_near(times, of, step, least)) {
+            return None;
+        }
+        let both = of.try_fold(1.0f64, |share, of| {
+            let both = share.min(share_near(times, of, step));
+            (both >= least).then_some(both)
+        });
+        Some((both?, line))
     };
     let with = lines.iter().filter_map(goes_with);
     Some(with.max_by(|a, b| a.0.total_cmp(&b.0).then(b.1.cmp(&a.1)))?.1)
 }
 
-/// Share of `of` that lie within `step` of one of `times` (ascending).
-fn share_near(times: &[i64], of: &[i64], step: i64) -> f64 {
-    let is_near = |&&at: &&i64| {
-        let next = times.get(times.partition_point(|&t| t < at - step));
-        next.is_some_and(|&t| t <= at + step)
-    };
-    of.iter().filter(is_near).count() as f64 / of.len().max(1) as f64
+/// Whether `time` lies within `step` of an edge: rises and falls, or either, ascending.
+fn is_near(times: [&[i64]; 2], time: i64, step: i64) -> bool {
+    times.into_iter().any(|times| {
+        let next = times.get(times.partition_point(|&t| t < time - step));
+        next.is_some_and(|&t| t <= time + step)
+    })
+}
+
+/// So many of the times, evenly taken, show that a line is far from the share asked for: five standard deviations of theirs.
+const LOOKED_AT: usize = 64;
+const FAR_BELOW: f64 = 0.3;
+
+/// Whether a look at a few of `of` leaves it open that `least` of them lie within `step` of an edge. Most lines go with nothing.
+fn may_be_near(times: [&[i64]; 2], of: &[i64], step: i64, least: f64) -> bool {
+    let few = of.iter().step_by((of.len() / LOOKED_AT).max(1));
+    let (all, near) = few.fold((0usize, 0usize), |(all, near), &at| {
+        (all + 1, near + usize::from(is_near(times, at, step)))
+    });
+    all < LOOKED_AT || near as f64 >= (least - FAR_BELOW) * all as f64
+}
+
+/// Share of `of` (ascending) that lie within `step` of an edge. Cost: linear in both.
+fn share_near(times: [&[i64]; 2], of: &[i64], step: i64) -> f64 {
+    let mut from = [0, 0];
+    let near = of.iter().filter(|&&at| {
+        let mut is_near = false;
+        for (times, from) in times.iter().zip(&mut from) {
+            *from += gallop(&times[*from..], |&t| t < at - step);
+            is_near |= times.get(*from).is_some_and(|&t| t <= at + step);
+        }
+        is_near
+    });
+    near.count() as f64 / of.len().max(1) as f64
 }
 
 #[cfg(test)]
