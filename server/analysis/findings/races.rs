@@ -52,7 +52,12 @@ pub fn finding(capture: &Capture, strays: &Strays, r: &RaceOf) -> Finding {
             of,
         } => (
             format!(
-                "{victim}: its {strays} come {each} in each of its cycles, as a race of its own logic does"
+                "{victim}: its {strays} come {} in each of its cycles, as a race of its own logic does",
+                if each == 1 {
+                    "one".to_owned()
+                } else {
+                    each.to_string()
+                }
             ),
             format!(
                 "{cycles} of {of} cycles of {victim}, from one rise of its own to the next, have {each}. What is induced comes now and then; a decoder whose inputs settle one after the other does the same at each round.{}",
@@ -83,10 +88,6 @@ pub fn finding(capture: &Capture, strays: &Strays, r: &RaceOf) -> Finding {
             ),
         ),
     };
-    let hold = match others.as_slice() {
-        [] => format!("the inputs of the part that drives {victim}"),
-        others => list(&others[..1]),
-    };
     let rests = if r.level == Level::High { "low" } else { "high" };
     Finding {
         severity: Severity::Warning,
@@ -99,10 +100,65 @@ pub fn finding(capture: &Capture, strays: &Strays, r: &RaceOf) -> Finding {
                 "Put clips on the inputs of the part that drives {victim}: if they settle one after the other at these pulses, it is the race."
             ),
             format!(
-                "To be sure: lift {hold} at the part that drives {victim} and tie that input to its level there, so that {victim} rests {rests}. Pulses that stay are induced on {victim}'s wire; those that go were the part's own."
+                "To be sure: lift the inputs of the part that drives {victim} and tie them so that {victim} rests {rests}, and let the machine run on. Pulses that stay are induced on {victim}'s wire; those that go were the part's own."
             ),
             CAUTION.to_string(),
         ],
         lines: std::iter::once(victim).chain(others).collect(),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::analysis::coupling::races::Race;
+    use crate::model::{Line, Ticks, TimeSpan};
+
+    #[test]
+    fn each_sign_is_said_with_its_figures_and_accuses_nobody() {
+        let span = TimeSpan::new(Ticks(0), Ticks(1_000));
+        let line = |name: &str| Line::digital(name, Level::Low, Vec::new(), span);
+        let capture = Capture::in_nanoseconds("race", span, ["BAR_0", "BAR_1", "STEP"].map(line).to_vec());
+        let told = |sign: Sign, lines: &[usize]| {
+            let race = Race {
+                sign,
+                lines: lines.to_vec(),
+                edge: Some(Edge::Fall),
+            };
+            let of = RaceOf {
+                victim: 0,
+                level: Level::High,
+                strays: 40,
+                race,
+            };
+            finding(&capture, &Strays::default(), &of)
+        };
+        let each = told(
+            Sign::EachCycle {
+                strays: 1,
+                cycles: 39,
+                of: 40,
+            },
+            &[1],
+        );
+        assert!(
+            each.title
+                .starts_with("BAR_0: its 40 stray pulses come one in each of its cycles")
+        );
+        assert!(each.detail.contains("39 of 40 cycles"));
+        let every = told(Sign::EveryTime { strikes: 40, of: 41 }, &[1, 2]);
+        assert!(
+            every.title.contains("come with BAR_1 falling every time"),
+            "{}",
+            every.title
+        );
+        assert!(every.detail.contains("40 of 41 falls") && every.detail.contains("as STEP does"));
+        let late = told(Sign::Late { by: 12.0 }, &[1]);
+        assert!(late.title.contains("begin before BAR_1 falling") && late.detail.contains("12 ns"));
+        assert!(
+            [each, every, late]
+                .iter()
+                .all(|f| f.severity == Severity::Warning && f.topic == "inseparable")
+        );
     }
 }
