@@ -72,6 +72,9 @@ pub fn settle(judged: &[Judged], found: &mut [Coupling], attribution: &mut Attri
         let Verdict::Race(race) = &one.verdict else {
             continue;
         };
+        if is_convicted(one, judged) {
+            continue;
+        }
         let rows = found.iter_mut().filter(|row| row.victim == one.victim.line);
         for row in rows.filter(|row| row.levels == [one.victim.level]) {
             rows::join_suspects(row, &race.lines);
@@ -103,6 +106,17 @@ pub fn settle(judged: &[Judged], found: &mut [Coupling], attribution: &mut Attri
         .map(|&l| uncaptured(l, judged, found, together.get(&l)))
         .collect();
     attribution.shared = leads::shared(&dosed);
+}
+
+/// Whether all that are accused of this level's strays are found to strike the victim at its other level, by themselves.
+fn is_convicted(one: &Judged, judged: &[Judged]) -> bool {
+    let mut others = judged.iter().filter(|other| {
+        other.victim.line == one.victim.line
+            && other.victim.level != one.victim.level
+            && matches!(other.verdict, Verdict::Captured)
+    });
+    let strikes = |other: &Judged, line: usize| other.rows.iter().any(|row| row.aggressor == line);
+    !one.rows.is_empty() && others.any(|other| one.rows.iter().all(|row| strikes(other, row.aggressor)))
 }
 
 /// A row with so many of its strikes among a gate's glitches is that gate's doing.

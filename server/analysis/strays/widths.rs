@@ -221,10 +221,16 @@ fn are_all_there_is(widths: &[f64], cut: &Cut, sampling: f64, ns: f64) -> bool {
 /// not be so strict (common practice, no source).
 const ONE_WIDTH: f64 = 0.15;
 const ALIKE: f64 = 0.5;
+/// Fewer may be alike by chance.
+const FEWEST_ALIKE: usize = 24;
 
 /// Whether pulses of ascending widths, this share of their level, are long and alike: a line's job, if one of several.
 fn are_long_and_alike(widths: &[f64], share: f64, ns: f64) -> bool {
-    let most = if share > MOST { ALIKE } else { ONE_WIDTH };
+    let most = match share > MOST {
+        true => ALIKE,
+        false if widths.len() < FEWEST_ALIKE => return false,
+        false => ONE_WIDTH,
+    };
     are_long(widths, ns) && share_spread(widths) < most
 }
 
