@@ -7,7 +7,7 @@
 //! as what they are, and nobody is looked for.
 
 use super::copies::crowd;
-use super::{Attribution, Cause, Coupling, Standing, victims};
+use super::{Attribution, Cause, Standing, victims};
 use crate::analysis::strays::{Stray, StrayKind, Strays};
 use crate::model::{Capture, Level};
 
@@ -40,12 +40,7 @@ const MOST: f64 = 0.9;
 /// Cost: linear in the strays of lines that show enough of them at both levels, and the log of these.
 pub(super) fn tell(capture: &Capture, strays: &Strays, attribution: &mut Attribution) {
     let lines = (0..capture.lines.len()).filter(|&line| {
-        let of_line = strays.of_line(line).len() as f64;
-        let explains = |c: &Coupling| c.standing == Standing::Clear && c.strays as f64 >= MOST * of_line;
-        let is_told = attribution
-            .couplings
-            .iter()
-            .any(|c| c.victim == line && explains(c))
+        let is_told = is_explained(strays, attribution, line)
             || attribution.shared.iter().any(|s| s.victims.contains(&line))
             || attribution.hazards.iter().any(|h| h.victim == line);
         capture.lines[line].same_as.is_none() && !is_told
@@ -55,6 +50,9 @@ pub(super) fn tell(capture: &Capture, strays: &Strays, attribution: &mut Attribu
         attribution.uncaptured.retain(|u| u.victim != echo.line);
         attribution.hints.retain(|h| h.victim != echo.line);
         attribution.races.retain(|r| r.victim != echo.line);
+        attribution
+            .beside
+            .retain(|&at| strays.strays[at].line != echo.line);
         let mut kept = Vec::with_capacity(attribution.couplings.len());
         let rows = std::mem::take(&mut attribution.couplings);
         let mut moved = vec![None; rows.len()];
@@ -75,6 +73,24 @@ pub(super) fn tell(capture: &Capture, strays: &Strays, attribution: &mut Attribu
         }
     }
     attribution.echoes = echoes;
+}
+
+/// Whether (nearly) all strays of the line are put down to one coupling, those beside own edges with them: a captured line that
+/// this one clocks keeps as steady a distance to its edges as an echo.
+fn is_explained(strays: &Strays, attribution: &Attribution, line: usize) -> bool {
+    let first = strays.strays.partition_point(|s| s.line < line);
+    let of_line = strays.of_line(line).len();
+    let causes = attribution.causes.get(first..first + of_line).unwrap_or_default();
+    let rows = attribution.couplings.iter().enumerate();
+    let mut rows = rows.filter(|(_, c)| c.victim == line && c.standing == Standing::Clear);
+    rows.any(|(at, _)| {
+        let put_down = causes
+            .iter()
+            .flatten()
+            .filter(|cause| cause.coupling == at)
+            .count();
+        put_down as f64 >= MOST * of_line as f64
+    })
 }
 
 fn of_line(capture: &Capture, strays: &Strays, line: usize) -> Option<Echo> {
@@ -140,12 +156,13 @@ fn of_line(capture: &Capture, strays: &Strays, line: usize) -> Option<Echo> {
 
 #[cfg(test)]
 mod tests {
+    use super::super::{Edge, fixtures};
     use super::*;
     use crate::analysis::coupling::CouplingOptions;
     use crate::analysis::coupling::judge::judge;
     use crate::analysis::strays::StrayOptions;
     use crate::demo::random::Random;
-    use crate::model::{Line, Ticks, TimeSpan};
+    use crate::model::{Line, Polarity, Ticks, TimeSpan};
 
     /// FAR switches 400 times; `after` gives the distance at which a stray of some 15 ns follows a rise (true) or a fall. RUN
     /// switches at times of its own. Seed 11.
@@ -227,5 +244,39 @@ mod tests {
         let edges = register.into_iter().map(Ticks).collect();
         capture.lines[1] = Line::digital("LATCH", Level::High, edges, capture.span);
         assert_eq!(told(&capture), (0, 1));
+    }
+
+    #[test]
+    fn strays_beside_own_edges_count_for_who_is_convicted() {
+        let strays = Strays {
+            strays: (0..20)
+                .map(|n| Stray {
+                    line: 0,
+                    kind: StrayKind::Pulse,
+                    edge: None,
+                    start: Ticks(1_000 * n),
+                    width: Ticks(20),
+                    level: Level::Low,
+                })
+                .collect(),
+            ..Strays::default()
+        };
+        // The row has nobody's opportunities beside own edges among its strikes; the causes have them.
+        let cause = Cause {
+            coupling: 0,
+            polarity: Polarity::Fall,
+            lag: 15,
+        };
+        let told = |put_down: usize| {
+            let causes = (0..20).map(|n| (n < put_down).then_some(cause)).collect();
+            let attribution = Attribution {
+                couplings: vec![fixtures::row([0, 1], Edge::Fall, 15, Vec::new(), 40)],
+                causes,
+                ..Attribution::default()
+            };
+            is_explained(&strays, &attribution, 0)
+        };
+        assert!(told(20) && told(18));
+        assert!(!told(17));
     }
 }
