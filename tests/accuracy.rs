@@ -25,7 +25,7 @@ fn number_from(variable: &str, otherwise: u64) -> u64 {
 
 /// Families that meet the bounds: a change that loses one of them is a step back. The others stand in the table,
 /// marked, until they do.
-const MET: [Family; 24] = [
+const MET: [Family; 25] = [
     Family::Quiet,
     Family::OneAggressor,
     Family::OnePolarity,
@@ -39,6 +39,7 @@ const MET: [Family; 24] = [
     Family::NearWidths,
     Family::Bounce,
     Family::Bridge,
+    Family::BridgeStated,
     Family::Magnetic,
     Family::TwoClocks,
     Family::Uncaptured,

@@ -39,6 +39,7 @@ pub enum Family {
     BothLevels,
     GatedUnclocked,
     Halved,
+    BridgeStated,
 }
 
 impl Family {
@@ -47,7 +48,7 @@ impl Family {
     /// right about these but by saying that a line without a clip would look the same.
     pub const UNTELLABLE: Family = Family::UncapturedUnseen;
     /// Families whose truth the record can tell.
-    pub const ALL: [Family; 28] = [
+    pub const ALL: [Family; 29] = [
         Family::Quiet,
         Family::OneAggressor,
         Family::OnePolarity,
@@ -62,6 +63,7 @@ impl Family {
         Family::NearWidths,
         Family::Bounce,
         Family::Bridge,
+        Family::BridgeStated,
         Family::Magnetic,
         Family::TwoClocks,
         Family::Uncaptured,
@@ -94,6 +96,7 @@ impl Family {
             Family::NearWidths => "near widths",
             Family::Bounce => "bounce",
             Family::Bridge => "bridge",
+            Family::BridgeStated => "bridge, limit stated",
             Family::Magnetic => "magnetic",
             Family::TwoClocks => "two clock domains",
             Family::Uncaptured => "uncaptured culprit",
@@ -190,7 +193,7 @@ fn attempt(random: &mut Random, family: Family) -> Option<Scene> {
         Family::MixedWidths => bench.strobed_victim(random, (60.0, 160.0), (10.0, 30.0))?,
         Family::NearWidths => bench.near_widths(random)?,
         Family::Bounce => bench.bounce(random),
-        Family::Bridge => bench.bridge(random)?,
+        Family::Bridge | Family::BridgeStated => bench.bridge(random)?,
         Family::Uncaptured => bench.uncaptured(random, false)?,
         Family::UncapturedInStep | Family::UncapturedUnseen => {
             bench.uncaptured(random, true)?;
@@ -210,6 +213,8 @@ fn attempt(random: &mut Random, family: Family) -> Option<Scene> {
         Family::Bridge => 0.0,
         // Who did it is asked here, not what is narrow; whether a gate's pulses are is for the person to say.
         Family::Twin | Family::Hazard | Family::GatedUnclocked | Family::Halved => 1.0,
+        // That such pulses are strays the person knows; without it a gate looks the same.
+        Family::BridgeStated => 1.0,
         // What is narrow is the question.
         Family::BothLevels => 0.0,
         _ => DECLARED,
@@ -243,7 +248,7 @@ fn build_of(random: &mut Random, family: Family) -> Build {
         selects: 2 + below(random, 4),
         strobes: 1 + below(random, 3),
         eyes: if clocked { 0 } else { 1 + below(random, 3) },
-        handshake: family == Family::Bridge || !clocked && random.chance(0.4),
+        handshake: matches!(family, Family::Bridge | Family::BridgeStated) || !clocked && random.chance(0.4),
         drives: if family == Family::SharedLead {
             5 + below(random, 4)
         } else {
@@ -396,7 +401,10 @@ impl Bench {
             w != victim && b.machine.wires[w].job == Job::Handshake
         })?;
         let chance = random.uniform(0.2, 0.9);
-        let idle_high = self.machine.wires[source].first;
+        let source_wire = &self.machine.wires[source];
+        let idle_high = source_wire.first;
+        let pulses = source_wire.edges.chunks_exact(2).map(|pulse| pulse[1] - pulse[0]);
+        self.widest = pulses.fold(0.0, f64::max);
         self.couplings.push(Coupling {
             victim,
             aggressor: source,
