@@ -23,6 +23,7 @@ mod established;
 mod evidence;
 mod examine;
 mod excused;
+pub mod few;
 #[cfg(test)]
 pub mod fixtures;
 mod hazard;
@@ -62,6 +63,8 @@ mod toggled;
 mod turns;
 pub mod victims;
 pub mod whole_pulses;
+
+use std::collections::BTreeMap;
 
 use crate::analysis::parallel::{both, on_all_cores};
 use crate::analysis::stats::multiple::benjamini_hochberg;
@@ -300,7 +303,9 @@ pub struct Attribution {
     pub races: Vec<RaceOf>,
     /// Lines whose strays keep their distance to the line's own edges ([`judge::judge`]).
     pub echoes: Vec<echo::Echo>,
-    /// Of victims whose strays are too few to accuse anybody.
+    /// Positions of couplings with too few strays to accuse anybody, and how many are put down to them ([`few`]).
+    pub few: BTreeMap<usize, u64>,
+    /// Of victims whose strays are too few to point to anybody alone.
     pub hints: Vec<hints::Hint>,
     /// Short pulses that were taken for a line's job ([`judge::judge`]).
     pub answers: Vec<answers::Answers>,
@@ -408,6 +413,7 @@ pub fn attribute(capture: &Capture, strays: &Strays, options: &CouplingOptions) 
         }
     }
     causes::explain_the_rest(capture, strays, &edges, &mut attribution);
+    few::withdraw(&mut attribution);
     attribution
 }
 

@@ -3,7 +3,7 @@
 use super::tally::{Tally, listed};
 use super::words::{count_of, edges_word, list, percent, small, span};
 use super::{CAUTION, Finding, Severity};
-use super::{doubts, races, uncaptured, unsure};
+use super::{doubts, few, races, uncaptured, unsure};
 use crate::analysis::coupling::{
     Attribution, Coupling, DosePoint, Edge, Hazard, Occurrence, RuledOut, SharedSupply, Standing,
 };
@@ -42,6 +42,10 @@ pub fn of(capture: &Capture, strays: &Strays, attribution: &Attribution) -> Vec<
         findings.push(match coupling.standing {
             Standing::Clear => accused(capture, strays, coupling, &Tally::of(strays, attribution, at)),
             Standing::Inseparable => doubts::inseparable(capture, coupling),
+            Standing::Companion if attribution.few.contains_key(&at) => {
+                let tally = Tally::of(strays, attribution, at);
+                few::finding(capture, strays, coupling, attribution.few[&at], tally.of)
+            }
             Standing::Companion => continue, // Said with the uncaptured cause.
         });
     }
@@ -95,9 +99,9 @@ fn are_alike_and_useful(capture: &Capture, strays: &Strays, c: &Coupling, widths
 }
 
 /// "stray pulse", or "low stray pulse" where the line has more of the other level that are not in the count.
-fn stray_noun(strays: &Strays, c: &Coupling, tally: &Tally) -> String {
+pub fn stray_noun(strays: &Strays, c: &Coupling, of: u64) -> String {
     match c.levels.as_slice() {
-        [level] if listed(strays, c.victim) > tally.of => format!("{} stray pulse", level.word()),
+        [level] if listed(strays, c.victim) > of => format!("{} stray pulse", level.word()),
         _ => "stray pulse".to_owned(),
     }
 }
@@ -156,7 +160,7 @@ fn accused(capture: &Capture, strays: &Strays, c: &Coupling, tally: &Tally) -> F
     let title = format!(
         "{victim}: {} of {} follow {}",
         tally.put_down,
-        count_of(tally.of, &stray_noun(strays, c, tally)),
+        count_of(tally.of, &stray_noun(strays, c, tally.of)),
         switching(capture, c.aggressor, c.edge)
     );
     let mut detail = vec![figures(capture, c) + "."];

@@ -7,6 +7,7 @@ mod coupling;
 mod doubts;
 mod echo;
 mod far_below;
+mod few;
 mod late;
 pub mod pulses;
 mod races;

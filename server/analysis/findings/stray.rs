@@ -3,8 +3,9 @@
 use super::late;
 use super::words::{count_of, list, span};
 use super::{CAUTION, Finding, Severity};
+use crate::analysis::coupling::few::FEWEST_TO_ACCUSE;
 use crate::analysis::coupling::hints::Hint;
-use crate::analysis::coupling::{Attribution, Edge, FEWEST_STRIKES, Hazard, LONGEST_LAG_S, victims};
+use crate::analysis::coupling::{Attribution, Edge, Hazard, LONGEST_LAG_S, victims};
 use crate::analysis::strays::{LimitOrigin, NarrowLimit, Stray, StrayKind, Strays};
 use crate::model::{Capture, Level, Line, TraceSamples};
 
@@ -75,10 +76,10 @@ fn causeless(capture: &Capture, strays: &Strays, attribution: &Attribution, line
     }
     let (points_to, longer) = match hint {
         Some(hint) => pointing(capture, hint),
-        None if of < FEWEST_STRIKES => (
-            format!(" With fewer than {FEWEST_STRIKES} strays nobody is accused."),
+        None if of < FEWEST_TO_ACCUSE => (
+            format!(" With fewer than {FEWEST_TO_ACCUSE} strays nobody is accused."),
             Some(format!(
-                "Capture longer: {FEWEST_STRIKES} strays at least are needed to tell what they go with."
+                "Capture longer: {FEWEST_TO_ACCUSE} strays at least are needed to tell what they go with."
             )),
         ),
         None if are_beside_own(capture, strays, line, &open) => (
@@ -112,7 +113,7 @@ fn causeless(capture: &Capture, strays: &Strays, attribution: &Attribution, line
         severity: Severity::Warning,
         topic: "stray",
         lines: vec![name.clone()],
-        title: if hint.is_some() || of < FEWEST_STRIKES {
+        title: if all && (hint.is_some() || of < FEWEST_TO_ACCUSE) {
             format!(
                 "{name}: {}, too few to tell the cause",
                 count_of(of, "stray pulse")
@@ -195,8 +196,8 @@ fn pointing(capture: &Capture, hint: &Hint) -> (String, Option<String>) {
         hint.of,
         words[0],
         count_of(hint.opportunities, "such edge"),
-        match hint.of < FEWEST_STRIKES {
-            true => format!("Fewer than {FEWEST_STRIKES} strays accuse nobody."),
+        match hint.of < FEWEST_TO_ACCUSE {
+            true => format!("Fewer than {FEWEST_TO_ACCUSE} strays accuse nobody."),
             false =>
                 "That is too little to accuse anybody: among so many lines chance does as much now and then."
                     .to_owned(),
@@ -427,7 +428,7 @@ mod tests {
         assert!(one.detail.starts_with("It is 30 ns wide"), "{}", one.detail);
         assert!(
             one.detail
-                .ends_with("With fewer than 3 strays nobody is accused."),
+                .ends_with("With fewer than 5 strays nobody is accused."),
             "{}",
             one.detail
         );
