@@ -16,6 +16,7 @@ use super::parts::Ground;
 use super::races::Race;
 use super::rival_models::{self, Fitted};
 use super::select::Victim;
+use super::untimely::Untimely;
 use super::{Coupling, Edge};
 use crate::analysis::stats::fisher::fisher;
 
@@ -62,7 +63,7 @@ pub struct Hidden {
     /// Lines that switch the accused's way as it strikes, which it may share a lead with.
     pub kind: Option<Kind>,
     /// A line and its edges that come after the strays they would cause.
-    pub late: Option<(usize, Edge)>,
+    pub untimely: Option<Untimely>,
     /// Whose step the strays and the victim's own edges are of.
     pub step: Option<usize>,
 }
@@ -140,7 +141,7 @@ pub fn judge(
             || nearness <= -NEAR
     };
     match &known.by_either_edge {
-        Some(_) if known.part.is_some() || known.kind.is_some() || known.late.is_some() => {}
+        Some(_) if known.part.is_some() || known.kind.is_some() || known.untimely.is_some() => {}
         Some((line, copies)) if tells(*line, copies) && copies.is_empty() => return Verdict::Captured,
         Some((line, copies)) if tells(*line, copies) => return Verdict::Either(copies.clone()),
         _ => {}
@@ -151,7 +152,7 @@ pub fn judge(
         || known.in_step_without
         || known.part.is_some()
         || known.kind.is_some()
-        || known.late.is_some()
+        || known.untimely.is_some()
         || known.company.is_some()
         || known.level.is_some()
         || known.is_struck
@@ -199,7 +200,7 @@ pub fn judge(
         contrast: contrast(table, &stories.hidden, rows).or(known.company),
         part: known.part,
         kind: known.kind.clone(),
-        late: known.late,
+        untimely: known.untimely,
         step: known.step,
     })
 }

@@ -14,7 +14,7 @@ use super::select::{self, Explanation, Reach, Suspect, Victim};
 use super::victims::Chances;
 use super::{
     Coupling, CouplingOptions, EARLIEST_LAG_S, Edge, FEWEST_STRIKES, GAIN, LONGEST_LAG_S, NARROWEST_WINDOW_S,
-    NEARER_MARGIN, RIVAL_MARGIN, before, excused, lost, one_lag, preferences, reacting, rows, suspects_of,
+    NEARER_MARGIN, RIVAL_MARGIN, excused, lost, one_lag, preferences, reacting, rows, suspects_of, untimely,
 };
 use crate::analysis::strays::Strays;
 use crate::model::{Capture, Polarity};
@@ -143,7 +143,12 @@ impl<'a> Case<'a> {
 
     /// How much later than a stray's start its cause may seem to come, in ticks.
     fn earliest(&self) -> f64 {
-        before::earliest(self.victim.unit, self.bench.capture.timebase.ticks_of(1.0))
+        untimely::earliest(self.victim.unit, self.bench.capture.timebase.ticks_of(1.0))
+    }
+
+    /// How long after its cause a stray may come, in ticks.
+    fn latest(&self) -> f64 {
+        untimely::latest(self.victim.unit, self.bench.capture.timebase.ticks_of(1.0))
     }
 
     fn explain(&self, evidence: &[Evidence], threshold: f64) -> Explanation {
@@ -156,7 +161,7 @@ impl<'a> Case<'a> {
         let is_known =
             |line: usize, lag: f64| self.known.iter().any(|known| known.is(line, lag, victim.unit));
         preferences::prefer_known(victim, evidence, &mut explanation, reach, RIVAL_MARGIN, is_known);
-        let may_be_cause = |_, lag: f64| lag >= -self.earliest();
+        let may_be_cause = |_, lag: f64| lag >= -self.earliest() && lag <= self.latest();
         preferences::prefer_known(
             victim,
             evidence,
@@ -200,8 +205,11 @@ impl<'a> Case<'a> {
             let chosen = &explanation.chosen[at];
             let accused = (evidence[chosen.evidence].suspect, &chosen.window);
             let mut rivals = select::rivals(victim, evidence, explanation, at, &self.reach, RIVAL_MARGIN);
-            let is_early = |window: &LagWindow| window.middle() < -self.earliest();
-            rivals.retain(|(_, window, _)| is_early(&chosen.window) || !is_early(window));
+            let is_off = |window: &LagWindow| {
+                let middle = window.middle();
+                middle < -self.earliest() || middle > self.latest()
+            };
+            rivals.retain(|(_, window, _)| is_off(&chosen.window) || !is_off(window));
             rivals.retain(|(other, window, loss)| {
                 let other = (evidence[*other].suspect, window);
                 loss + self.witnesses.prefer(edges, accused, other) < RIVAL_MARGIN
@@ -358,7 +366,7 @@ mod tests {
             let strikes = rises && chance < 64 || carries && n % 4 == 2 && chance < 72;
             if strikes {
                 let start = at + 15 + n % 2 + 20;
-                peg.extend([start, start + 25 + n % 6]);
+                peg.extend([start, start + 25 + 3 * (n % 6)]);
             }
         }
         let lines = vec![

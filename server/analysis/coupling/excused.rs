@@ -64,8 +64,8 @@ mod tests {
     use crate::analysis::strays::{StrayOptions, find};
     use crate::model::{Capture, Level, Line, Ticks, TimeSpan};
 
-    /// HOLD's rises lift PEG 90 ticks later, every second time. PEG falls with HOLD's rise each third time, where LAMP rises
-    /// 40 ticks later.
+    /// HOLD's rises lift PEG 46 ticks later, every second time. PEG falls with HOLD's rise each third time, where LAMP rises
+    /// 20 ticks later.
     #[test]
     fn strays_clear_of_the_edge_that_hid_their_cause_accuse_nobody_else() {
         let (mut hold, mut lamp, mut peg) = (Vec::new(), Vec::new(), Vec::new());
@@ -74,10 +74,10 @@ mod tests {
             hold.extend([at, at + 3_000]);
             if n % 3 == 0 {
                 peg.extend([at - 2_500, at]);
-                lamp.extend([at + 40, at + 5_000]);
+                lamp.extend([at + 20, at + 5_000]);
             }
             if n * 7_919 % 100 < 50 {
-                peg.extend([at + 90, at + 120 + n % 9]);
+                peg.extend([at + 46, at + 76 + n % 9]);
             }
         }
         let span = TimeSpan::new(Ticks(0), Ticks(3_100_000));

@@ -4,7 +4,8 @@ use super::able::{self, Rest};
 use super::lags::LagHistogram;
 use super::select::Victim;
 use super::{Coupling, Edge, Estimate, Occurrence, Standing};
-use crate::model::Level;
+use crate::analysis::strays::{Stray, StrayKind, Strays};
+use crate::model::{Level, Ticks};
 
 /// A line struck high at `times`, strays of 20 ticks numbered in that order; edges are known to the tick.
 pub fn victim(line: usize, times: Vec<i64>, rests: Vec<Rest>) -> Victim {
@@ -57,5 +58,21 @@ pub fn row(
         ruled_out: Vec::new(),
         follows_pulse: 0.0,
         step: None,
+    }
+}
+
+/// The strays of a victim, the n-th so many ticks wide.
+pub fn strays(victim: &Victim, width: impl Fn(i64) -> i64) -> Strays {
+    let of = (0..).zip(&victim.times).map(|(n, &start)| Stray {
+        line: victim.line,
+        edge: Some(2 * n as usize),
+        start: Ticks(start),
+        width: Ticks(width(n)),
+        level: victim.level,
+        kind: StrayKind::Pulse,
+    });
+    Strays {
+        strays: of.collect(),
+        ..Strays::default()
     }
 }

@@ -7,7 +7,8 @@ use super::hazard::{self, Gate};
 use super::never_alone::{self, Kind, Shows};
 use super::parts::{self, Ground};
 use super::races::{self, Race};
-use super::{Coupling, Edge, before, company, one_lag, phase, rest, rows, succession, victims};
+use super::untimely::{self, Untimely};
+use super::{Coupling, company, one_lag, phase, rest, rows, succession, victims};
 
 /// What was found out of one victim level's rows before it is judged.
 #[derive(Clone, Debug)]
@@ -34,7 +35,7 @@ pub struct Known {
     /// The accused lines look like a part of one that carries no probe ([`super::parts`]).
     pub part: Option<Ground>,
     /// A row's line, and its edges that come after the strays they would cause ([`super::before`]).
-    pub late: Option<(usize, Edge)>,
+    pub untimely: Option<Untimely>,
     /// Strikes against their edge come with edges of the same kind ([`super::never_alone`]).
     pub kind: Option<Kind>,
     /// The victim is a gate that glitches ([`super::hazard`]).
@@ -101,15 +102,15 @@ impl Case<'_> {
             [row] => company::whose_level_matters(self.bench.capture, edges, victim, row, &lines),
             _ => None,
         };
+        let volts = self.bench.capture.lines[victim.line].trace.is_some();
         let is_convicted = !rows.is_empty() && rows.iter().all(|row| self.is_known(row));
         Known {
-            late: rows
+            untimely: rows
                 .iter()
-                .find(|row| before::its_cause(edges, victim, row, second))
-                .map(|row| (row.aggressor, row.edge)),
+                .find_map(|row| untimely::find(edges, victim, row, volts, second)),
             kind: (!is_convicted).then(|| self.kind(rows, &lines)).flatten(),
             race: (!is_convicted)
-                .then(|| races::find(edges, victim, rows, &lines, second))
+                .then(|| races::find(edges, self.bench.strays, victim, rows, &lines, (volts, second)))
                 .flatten(),
             step: races::step_of(edges, victim, &lines, second),
             explains: explains(victim, rows),

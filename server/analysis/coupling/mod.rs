@@ -8,7 +8,6 @@ pub mod able;
 pub mod all_pairs;
 mod answering;
 pub mod answers;
-mod before;
 mod beside;
 mod causes;
 mod company;
@@ -44,6 +43,7 @@ mod never_struck;
 mod one_lag;
 mod other_edge;
 pub mod own;
+mod part_like;
 pub mod parts;
 mod phase;
 mod preferences;
@@ -61,6 +61,7 @@ pub mod sweep;
 pub mod together;
 mod toggled;
 mod turns;
+pub mod untimely;
 pub mod victims;
 pub mod whole_pulses;
 
@@ -240,8 +241,8 @@ pub struct Uncaptured {
     pub part: Option<parts::Ground>,
     /// Lines that switch the accused's way as it strikes, which it may share a lead with.
     pub kind: Option<never_alone::Kind>,
-    /// A line and its edges that come after the strays they would cause.
-    pub late: Option<(usize, Edge)>,
+    /// A line and its edges that come after the strays they would cause, or long before them.
+    pub untimely: Option<untimely::Untimely>,
     /// A line whose edges go with nearly all of the strays and of the victim's own edges ([`races::step_of`]).
     pub step: Option<usize>,
 }

@@ -2,20 +2,20 @@
 //!
 //! A decoder or an adder whose inputs settle one after the other puts out short pulses (hazards) at the steps at which it
 //! switches for good. Where all inputs are captured, levels tell ([`super::hazard`]); where some are not, these signs do:
-//! - a line strikes (nearly) every time, and the victim's own edges come at its instants or at those of a line that goes with
-//!   the strays: logic does the same each time, what is induced depends on amplitudes;
+//! - a row looks like what a part makes ([`part_like`]);
 //! - each of the victim's own cycles has the same number of strays, one or more: a counter's states come round;
-//! - the accused edge comes after the stray, at an instant of the victim's own: both are driven by a third.
+//! - the accused edge seems to come after the stray, if only within sampling, and the victim's own edges come at its instants or at
+//!   those of a line that goes with the strays: both are driven by a third.
 //!
 //! Each has other explanations now and then, so what is said is a doubt. Tried and dropped: levels of up to five captured
 //! lines that decide together whether a stray comes; where they did, one of the signs above held as well.
 
 use super::able::{OwnEdges, gallop};
-use super::company::{Trial, trials};
+use super::part_like;
 use super::rows::edges_of;
 use super::select::Victim;
 use super::{Coupling, Edge};
-use crate::analysis::stats::tails::binomial_upper;
+use crate::analysis::strays::Strays;
 
 /// What shows that strays may be a race, in the order in which it is asked.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -26,6 +26,8 @@ pub enum Sign {
     EveryTime { strikes: u64, of: u64 },
     /// The accused edge comes so much later than the stray, in ticks.
     Late { by: f64 },
+    /// All strays have one width, in ticks.
+    OneWidth { least: i64, most: i64 },
 }
 
 /// Strays of one victim level that may be a race.
@@ -35,6 +37,8 @@ pub struct Race {
     /// Whose edges they come with, most telling first; with what edge where one is accused.
     pub lines: Vec<usize>,
     pub edge: Option<Edge>,
+    /// Whether the victim's own edges are of the same step.
+    pub in_step: bool,
 }
 
 /// Edges that logic makes switch at one step lie within this of each other: a few gates' delays (5 to 22 ns each, from memory of
@@ -45,11 +49,6 @@ const STEP_SAMPLES: f64 = 1.5;
 /// that the accused edges alone go with.
 const BOTH: f64 = 0.5;
 const BY_ACCUSED: f64 = 0.2;
-/// Share of the opportunities that a race strikes; what is induced mostly strikes no oftener than `OFTEN`, and the chance at or below
-/// which a rate is above that.
-const EVERY: f64 = 0.95;
-const OFTEN: f64 = 0.8;
-const CHANCE: f64 = 0.05;
 /// A row with a smaller share of the strays than this doesn't speak for them.
 const SPEAKS: f64 = 0.5;
 /// Share of the victim's cycles with one number of strays, and how many cycles at least.
@@ -64,14 +63,15 @@ const MOSTLY_REST: f64 = 0.5;
 const LATE: f64 = 0.9;
 
 /// What shows that a victim level's strays may be a race, if anything does. `rows`: what was found for it; `lines`: those looked
-/// at; `second`: ticks in a second. Cost: linear in the victim's own edges, and for each row its edges and strikes × log of
-/// the edges of each line.
+/// at; `volts`: whether the victim was captured as volts; `second`: ticks in a second. Cost: linear in the victim's own
+/// edges, and for each row its edges and strikes × log of the edges of each line.
 pub fn find(
     edges: &[OwnEdges],
+    strays: &Strays,
     victim: &Victim,
     rows: &[Coupling],
     lines: &[usize],
-    second: f64,
+    (volts, second): (bool, f64),
 ) -> Option<Race> {
     if let Some(sign) = each_cycle(&edges[victim.line], victim) {
         let mut most: Vec<&Coupling> = rows.iter().collect();
@@ -80,17 +80,31 @@ pub fn find(
             sign,
             lines: most.iter().map(|row| row.aggressor).collect(),
             edge: None,
+            in_step: false,
         });
     }
     let step = step(victim, second);
     let speaks = |row: &&Coupling| row.strays as f64 >= SPEAKS * victim.times.len() as f64;
     rows.iter().filter(speaks).find_map(|row| {
-        let sign = strikes_every_time(edges, victim, row).or_else(|| comes_late(victim, row))?;
-        let with = one_step(edges, victim, row, lines, step)?;
+        let alone = match volts {
+            true => None,
+            false => part_like::sign(edges, strays, victim, row, second),
+        };
+        let in_step =
+            || part_like::strikes_every_time(edges, victim, row).or_else(|| comes_late(victim, row));
+        let sign = alone.or_else(in_step)?;
+        let with = one_step(edges, victim, row, lines, step);
+        if alone.is_none() && with.is_none() {
+            return None;
+        }
         Some(Race {
             sign,
-            lines: [Some(row.aggressor), with].into_iter().flatten().collect(),
+            lines: [Some(row.aggressor), with.flatten()]
+                .into_iter()
+                .flatten()
+                .collect(),
             edge: Some(row.edge),
+            in_step: with.is_some(),
         })
     })
 }
@@ -117,15 +131,6 @@ fn each_cycle(own: &OwnEdges, victim: &Victim) -> Option<Sign> {
         cycles: most.len() as u64,
         of: of as u64,
     })
-}
-
-fn strikes_every_time(edges: &[OwnEdges], victim: &Victim, row: &Coupling) -> Option<Sign> {
-    let trials: Vec<Trial> = trials(edges, victim, row);
-    let of = trials.len() as u64;
-    let strikes = trials.iter().filter(|trial| trial.hit).count() as u64;
-    let is_every =
-        of > 0 && strikes as f64 >= EVERY * of as f64 && binomial_upper(strikes, of, OFTEN) <= CHANCE;
-    is_every.then_some(Sign::EveryTime { strikes, of })
 }
 
 fn comes_late(victim: &Victim, row: &Coupling) -> Option<Sign> {
@@ -277,7 +282,9 @@ mod tests {
 
     fn sign(own_late: i64, lag: i64, strikes: impl Fn(i64) -> bool) -> Option<Sign> {
         let (edges, victim, row) = machine(own_late, lag, strikes);
-        find(&edges, &victim, &[row], &[ACCUSED, CLOCK], 1e9).map(|race| race.sign)
+        let strays = fixtures::strays(&victim, |n| 20 + n % 17);
+        let found = find(&edges, &strays, &victim, &[row], &[ACCUSED, CLOCK], (false, 1e9));
+        found.map(|race| race.sign)
     }
 
     /// Half of the steps, in no order.
@@ -312,16 +319,22 @@ mod tests {
         edges[ACCUSED].rises.retain(|&at| is_kept(at));
         row.occurrences.retain(|o| is_kept(o.at));
         victim.times.retain(|&t| is_kept(t));
-        let found =
-            |edges: &[OwnEdges]| find(edges, &victim, std::slice::from_ref(&row), &[ACCUSED, CLOCK], 1e9);
-        let race = found(&edges).expect("a race");
+        let strays = fixtures::strays(&victim, |n| 20 + n % 17);
+        let row = std::slice::from_ref(&row);
+        let found = |edges: &[OwnEdges], volts: bool| {
+            find(edges, &strays, &victim, row, &[ACCUSED, CLOCK], (volts, 1e9))
+        };
+        let race = found(&edges, false).expect("a race");
         assert!(
-            matches!(race.sign, Sign::EveryTime { strikes, of } if strikes == of),
+            matches!(race.sign, Sign::EveryTime { strikes, of } if strikes == of) && race.in_step,
             "{race:?}"
         );
+        assert!(found(&edges, true).is_some_and(|race| race.in_step));
         edges[VICTIM].rises.iter_mut().for_each(|t| *t += 3_000);
         edges[VICTIM].falls.iter_mut().for_each(|t| *t += 3_000);
-        assert_eq!(found(&edges), None);
+        // Out of step it may still be a part's answer; of volts it is no wonder.
+        assert!(found(&edges, false).is_some_and(|race| !race.in_step));
+        assert_eq!(found(&edges, true), None);
     }
 
     #[test]

@@ -60,7 +60,7 @@ mod tests {
         let step = |k: i64| 10_000 * (k + 1);
         // 12 dips of CLEAR_N follow STEP, 12 spikes of its own low pulses follow nobody; 4 more dips leave 24 ticks of high.
         let mut clear: Vec<[i64; 2]> = (0..12)
-            .map(|k| [step(k) + 14 + k % 3, step(k) + 44 + k % 3])
+            .map(|k| [step(k) + 14 + k % 3, step(k) + 44 + k % 3 + 6 * (k % 4)])
             .collect();
         for k in 13..17 {
             clear.push([step(k) - 400, step(k) - 10]);
@@ -89,8 +89,11 @@ mod tests {
             .zip(&attribution.causes)
             .filter_map(|(s, cause)| Some((s.level, s.width.0, s.start.0 - (*cause)?.lag)))
             .collect();
-        let expected: Vec<(Level, i64, i64)> =
-            (0..12).chain(13..17).map(|k| (Level::Low, 30, step(k))).collect();
+        let width = |k: i64| if k < 12 { 30 + 6 * (k % 4) } else { 30 };
+        let expected: Vec<(Level, i64, i64)> = (0..12)
+            .chain(13..17)
+            .map(|k| (Level::Low, width(k), step(k)))
+            .collect();
         assert_eq!(put_down, expected);
     }
 }

@@ -38,6 +38,7 @@ pub fn finding(capture: &Capture, strays: &Strays, r: &RaceOf) -> Finding {
         if r.strays == 1 { "it" } else { "they" },
     );
     let step = match others.len() {
+        _ if !r.race.in_step => String::new(),
         0 => String::new(),
         1 => format!(" {victim}'s own edges come at the same instants."),
         _ => format!(
@@ -87,6 +88,17 @@ pub fn finding(capture: &Capture, strays: &Strays, r: &RaceOf) -> Finding {
                 span(&capture.timebase, by)
             ),
         ),
+        Sign::OneWidth { least, most } => (
+            format!(
+                "{victim}: its {strays} after {} all have one width, as what a part puts out does",
+                accused.unwrap_or_default()
+            ),
+            format!(
+                "They last {} to {}.{step} What is induced depends on amplitudes, and its widths differ; a gate's or a monostable's don't. A very steady coupling would look alike.",
+                span(&capture.timebase, least as f64),
+                span(&capture.timebase, most as f64)
+            ),
+        ),
     };
     let rests = if r.level == Level::High { "low" } else { "high" };
     Finding {
@@ -124,6 +136,7 @@ mod tests {
                 sign,
                 lines: lines.to_vec(),
                 edge: Some(Edge::Fall),
+                in_step: true,
             };
             let of = RaceOf {
                 victim: 0,

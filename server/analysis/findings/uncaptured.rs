@@ -3,10 +3,11 @@
 use super::coupling::{edges_of, name, names, switching};
 use super::races;
 use super::tally::{self, beside_own};
-use super::words::{count_of, list, percent};
+use super::words::{count_of, list, percent, span};
 use super::{CAUTION, Finding, Severity};
 use crate::analysis::coupling::never_alone::{Kind, Shows};
 use crate::analysis::coupling::parts::Ground;
+use crate::analysis::coupling::untimely::Untimely;
 use crate::analysis::coupling::{Attribution, Contrast, Edge, Uncaptured};
 use crate::analysis::strays::Strays;
 use crate::model::{Capture, Polarity};
@@ -63,13 +64,7 @@ pub fn uncaptured(capture: &Capture, strays: &Strays, attribution: &Attribution,
             name(capture, together.other)
         ));
     }
-    if let Some((line, edge)) = u.late {
-        detail.push(format!(
-            "They begin before {}'s {}, by more than sampling and thresholds explain; what an edge induces comes after it.",
-            name(capture, line),
-            edges_of(edge)
-        ));
-    }
+    detail.extend(u.untimely.map(|untimely| off_its_edge(capture, untimely)));
     if let Some(part) = part_of(attribution, u) {
         detail.push(is_part(capture, part));
     }
@@ -190,7 +185,7 @@ fn fits_all(attribution: &Attribution, u: &Uncaptured) -> Option<usize> {
         [line] if explain(attribution, u, &lines, ALL) => Some(*line),
         _ => None,
     }
-    .filter(|_| u.late.is_none() && u.against.is_none() && u.both_ways.is_none() && u.part.is_none())
+    .filter(|_| u.untimely.is_none() && u.against.is_none() && u.both_ways.is_none() && u.part.is_none())
 }
 
 /// "CLEAR_N: no captured line causes its 12 stray pulses; something that switches along with STEP does"
@@ -252,6 +247,20 @@ fn comes_with_its_kind(capture: &Capture, kind: &Kind) -> String {
     format!(
         "{how}, and {pulls} is what a {lead} does that such outputs share. What {line} does by itself this capture does not show."
     )
+}
+
+/// "They begin before STEP's rises, …", "On the mean they begin 62 ns after STEP's rises, …"
+fn off_its_edge(capture: &Capture, untimely: Untimely) -> String {
+    let (line, edges) = (name(capture, untimely.line), edges_of(untimely.edge));
+    match untimely.lag < 0.0 {
+        true => format!(
+            "They begin before {line}'s {edges}, by more than sampling and thresholds explain; what an edge induces comes after it."
+        ),
+        false => format!(
+            "On the mean they begin {} after {line}'s {edges}: what an edge induces begins while it lasts, or as its wave runs along the cable. Parts that {line} sets off switch later, with a clip or without.",
+            span(&capture.timebase, untimely.lag)
+        ),
+    }
 }
 
 /// "CLOCK_Q0's rises and falls strike alike and one way, …"
@@ -330,7 +339,7 @@ mod tests {
             together: None,
             part: None,
             kind: None,
-            late: None,
+            untimely: None,
             step: None,
         };
         doubt(&mut uncaptured);
@@ -387,8 +396,17 @@ mod tests {
         );
         let some = told(&[(1, 12)], |u| u.companions = vec![1, 2]);
         assert!(some.title.contains("no captured line causes"), "{}", some.title);
-        let late = told(&[(1, 20)], |u| u.late = Some((1, Edge::Rise)));
-        assert!(late.title.contains("no captured line causes"), "{}", late.title);
-        assert!(late.detail.contains("They begin before BEAT_2's rises"));
+        let off = |lag: f64| {
+            let (line, edge) = (1, Edge::Rise);
+            let off = told(&[(1, 20)], |u| u.untimely = Some(Untimely { line, edge, lag }));
+            assert!(off.title.contains("no captured line causes"), "{}", off.title);
+            off.detail
+        };
+        assert!(off(-9.0).contains("They begin before BEAT_2's rises"));
+        assert!(
+            off(61.4).contains("61.4 ns after BEAT_2's rises"),
+            "{}",
+            off(61.4)
+        );
     }
 }
