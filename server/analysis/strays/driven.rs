@@ -6,7 +6,7 @@ pub(super) const USEFUL_NS: f64 = 45.0;
 /// Pulses of one driven width scatter less than this, beyond what sampling does.
 const DRIVEN_SPREAD: f64 = 1.10;
 /// Widths of so many samples show whether they repeat.
-const DRIVEN_SAMPLES: f64 = 8.0;
+pub(super) const DRIVEN_SAMPLES: f64 = 8.0;
 /// Crowds of driven widths are parted by at least so many samples.
 const DRIVEN_GAP_SAMPLES: f64 = 4.0;
 /// Fewer pulses than this of one width may be alike by chance.

@@ -10,7 +10,7 @@
 //! Tried and dropped: the largest gap of log widths alone, which calls the shortest of a thousand irregular
 //! pulses a stray; they are expected to come near zero, and the expected count says so.
 
-use super::driven::{USEFUL_NS, is_driven, repeats};
+use super::driven::{DRIVEN_SAMPLES, USEFUL_NS, is_driven, repeats};
 use super::{LimitOrigin, NarrowLimit, healed};
 use crate::analysis::stats::tails::poisson_upper;
 use crate::model::{Level, Pulse};
@@ -407,8 +407,12 @@ fn second_cut(widths: &[f64], known: Cut, sampling: f64, ns: f64) -> Option<Cut>
     let (longest_narrow, shortest_wide) = (widths[count - 1], widths[count]);
     let parted =
         shortest_wide - sampling > longest_narrow + sampling * 0.5 && shortest_wide >= 1.3 * longest_narrow;
+    // Beside strays of such widths a few samples show no driven width, where all else is longer by far.
+    let is_beside = longest_narrow < DRIVEN_SAMPLES * sampling
+        && longest_narrow <= 2.0 * known.longest_narrow.max(sampling)
+        && shortest_wide >= VERY_FAR * longest_narrow;
     let fits = chance_of(widths, count, limit) < CHANCE_SECOND
-        && !repeats(widths, count, sampling, ns)
+        && (is_beside || !repeats(widths, count, sampling, ns))
         && !is_driven(widths, count, sampling, ns);
     (parted && fits).then_some(Cut {
         count,
