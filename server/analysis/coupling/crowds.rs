@@ -7,7 +7,8 @@
 //! suffice, as where all have one width, the crowd is told and nobody is accused.
 
 use super::{
-    Attribution, Coupling, CouplingOptions, EARLIEST_LAG_S, Edge, LONGEST_LAG_S, attribute, crowd_parts,
+    Attribution, Coupling, CouplingOptions, EARLIEST_LAG_S, Edge, LONGEST_LAG_S, attribute, below_own,
+    crowd_parts,
 };
 use crate::analysis::strays::{self, LimitOrigin, NarrowLimit, Stray, StrayOptions, Strays};
 use crate::model::{Capture, Level, Line, Pulse};
@@ -30,6 +31,8 @@ pub struct Crowd {
     pub limit: f64,
     /// Whether it is the shorter part of another crowd, with a gap between.
     pub is_part: bool,
+    /// Whether it lies below a crowd of the line's own that has one width ([`below_own`]).
+    pub is_below_own: bool,
     /// Starts of its pulses, ascending ticks.
     pub(super) starts: Vec<i64>,
     /// Starts of the longer pulses of the level, likewise.
@@ -60,6 +63,7 @@ impl Crowd {
             is_useless: false,
             limit,
             is_part: false,
+            is_below_own: false,
             starts: Vec::new(),
             others: Vec::new(),
         }
@@ -97,7 +101,6 @@ pub fn find(capture: &Capture, strays: &Strays, options: &StrayOptions) -> Vec<C
         capture.lines[line].same_as.is_none()
             && strays.limits[line].origin != LimitOrigin::Setup
             && !options.taken_over.contains_key(&line)
-            && strays.sampling[line] <= capture.timebase.ticks_of(COARSEST_S)
             && !strays.bursts.iter().any(|b| b.line == line)
     };
     let lines = (0..capture.lines.len()).filter(is_open);
@@ -111,7 +114,15 @@ fn crowds_of(capture: &Capture, strays: &Strays, line: usize) -> Vec<Crowd> {
         .into_iter()
         .filter(|&level| limits.of(level).is_none());
     let mut found = Vec::new();
-    for level in levels.filter(|&level| rests_long(&capture.lines[line], level.inverted(), longest)) {
+    for level in levels {
+        if let Some(crowd) = below_own::crowd(capture, strays.sampling[line], line, level) {
+            found.push(crowd);
+            continue;
+        }
+        let is_coarse = strays.sampling[line] > capture.timebase.ticks_of(COARSEST_S);
+        if is_coarse || !rests_long(&capture.lines[line], level.inverted(), longest) {
+            continue;
+        }
         let of_level = || capture.lines[line].pulses().filter(move |p| p.level == level);
         let short: Vec<Pulse> = of_level().filter(|p| p.width().0 <= longest).collect();
         if short.len() < FEWEST {
@@ -123,6 +134,7 @@ fn crowds_of(capture: &Capture, strays: &Strays, line: usize) -> Vec<Crowd> {
             line,
             level,
             is_part: false,
+            is_below_own: false,
             widths: [widths[0], widths[widths.len() / 2], widths[widths.len() - 1]],
             pulses: short.len() as u64,
             of: of_level().count() as u64,
@@ -291,13 +303,18 @@ fn look_at(capture: &Capture, strays: &Strays, attribution: &Attribution, crowd:
         .collect();
     followers.sort_by_key(|s| s.start);
     followers.dedup_by_key(|s| s.start);
-    if followers.len() < FEWEST || (followers.len() as f64) < MOST * crowd.pulses as f64 {
+    let fewest = if crowd.is_below_own {
+        below_own::FEWEST
+    } else {
+        FEWEST
+    };
+    if followers.len() < fewest || (followers.len() as f64) < MOST * crowd.pulses as f64 {
         return Look::Unexplained;
     }
     let mut widths: Vec<i64> = followers.iter().map(|s| s.width.0).collect();
     widths.sort_unstable();
     let every = rows.iter().any(|row| row.strike_rate.high >= EVERY);
-    let scatters = scatters_like_strays(capture, &widths);
+    let scatters = crowd.is_below_own || scatters_like_strays(capture, &widths);
     let is_answer = every && !scatters;
     if is_answer || are_ended(capture, crowd, &followers) || is_own(capture, crowd, first) {
         return Look::Driven;

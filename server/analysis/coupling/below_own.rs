@@ -1,0 +1,135 @@
+//! Pulses below a crowd of the line's own that has one width.
+//!
+//! A strobe that a part makes has one width, within what its part and sampling scatter. Where that is most of a level, shorter
+//! pulses of all widths are not the part's; they may still be cut off by what gates it. Widths alone don't draw a limit there
+//! when the longest of the short ones come near the strobe's width. So they are a crowd of their own, and who brings them decides.
+
+use super::crowds::Crowd;
+use crate::model::{Capture, Level};
+
+/// Fewer pulses make no crowd.
+pub const FEWEST: usize = 6;
+/// The line's own pulses: so many at least, and this share of the level, of widths within this factor and a sample.
+const FEWEST_OWN: usize = 20;
+const SHARE_OWN: f64 = 0.4;
+const ONE_WIDTH: f64 = 1.15;
+/// The first of them may be another's, this share.
+const TAIL: f64 = 0.02;
+/// The short ones scatter at least so much: the ninth tenth beyond the first.
+const SCATTER: f64 = 1.4;
+/// Own pulses no longer than this, and of so many samples, are looked at.
+const LONGEST_S: f64 = 600e-9;
+const SAMPLES: f64 = 4.0;
+
+/// The crowd of short pulses of a level below its own pulses of one width, if there is one. `sampling`: a sample in ticks. Cost: that
+/// of sorting the level's pulses up to a microsecond.
+pub fn crowd(capture: &Capture, sampling: f64, line: usize, level: Level) -> Option<Crowd> {
+    let longest = capture.timebase.ticks_of(LONGEST_S);
+    let of_level = || capture.lines[line].pulses().filter(move |p| p.level == level);
+    let mut all = 0;
+    let mut widths: Vec<i64> = Vec::new();
+    for pulse in of_level() {
+        all += 1;
+        let width = pulse.width().0;
+        if width as f64 <= ONE_WIDTH * longest {
+            widths.push(width);
+        }
+    }
+    widths.sort_unstable();
+    let unit = sampling.max(1.0);
+    let (from, count) = one_width(&widths, unit)?;
+    if count < FEWEST_OWN || (count as f64) < SHARE_OWN * all as f64 || widths[from] as f64 > longest {
+        return None;
+    }
+    let least_own = widths[from + (TAIL * count as f64) as usize] as f64;
+    let limit = least_own / ONE_WIDTH.sqrt() - 0.5 * sampling;
+    let short = &widths[..widths.partition_point(|&w| (w as f64) < limit)];
+    if short.len() < FEWEST {
+        return None;
+    }
+    let at = |share: f64| short[((short.len() - 1) as f64 * share).round() as usize] as f64;
+    if at(0.9) < SCATTER * at(0.1) || at(0.9) - at(0.1) < sampling {
+        return None;
+    }
+    let starts = |is_short: bool| {
+        let of = of_level().filter(move |p| ((p.width().0 as f64) < limit) == is_short);
+        of.map(|p| p.start.0).collect()
+    };
+    Some(Crowd {
+        is_below_own: true,
+        starts: starts(true),
+        others: starts(false),
+        ..Crowd::of((line, level), short, all, limit)
+    })
+}
+
+/// The most pulses whose ascending widths are one, of those that samples (`unit`) show well enough: the first of them and how many;
+/// of several the longest.
+fn one_width(widths: &[i64], unit: f64) -> Option<(usize, usize)> {
+    let mut end = 0;
+    let first = widths.partition_point(|&w| (w as f64) < SAMPLES * unit);
+    let windows = (first..widths.len()).map(|from| {
+        let last = ONE_WIDTH * widths[from] as f64 + unit;
+        while end < widths.len() && widths[end] as f64 <= last {
+            end += 1;
+        }
+        (from, end - from)
+    });
+    windows.max_by_key(|&(from, count)| (count, from))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::judge::judge;
+    use super::super::{CouplingOptions, Standing};
+    use crate::analysis::strays::StrayOptions;
+    use crate::model::{Capture, Level, Line, Ticks, TimeSpan};
+
+    /// PEG sends 200 strobes of 52 to 55 ticks that nobody's edges bring; 16 ticks after two of three of 60 rises of HOLD it shows a
+    /// pulse of `width(n)`.
+    fn judged(width: impl Fn(i64) -> i64) -> (usize, Vec<(usize, Standing)>, usize) {
+        let span = TimeSpan::new(Ticks(0), Ticks(2_000_000));
+        let own = (0..200).map(|n| {
+            let at = 3_000 + 9_900 * n + 131 * (n * n % 29);
+            [at, at + 52 + n % 4]
+        });
+        let rise = |n: i64| 1_000 + 31_000 * n + 97 * (n % 7);
+        let hold = (0..60).flat_map(|n| [rise(n), rise(n) + 700 + 31 * (n % 5)]);
+        let struck = (0..60).filter(|n| n % 3 != 0);
+        let mut peg: Vec<[i64; 2]> = struck.map(|n| [rise(n) + 16, rise(n) + 16 + width(n)]).collect();
+        peg.extend(own);
+        peg.sort_unstable();
+        peg.retain({
+            let mut free = 0;
+            move |p| {
+                let is_free = p[0] > free + 200;
+                free = if is_free { p[1] } else { free };
+                is_free
+            }
+        });
+        let line = |name: &str, edges: Vec<i64>| {
+            Line::digital(name, Level::Low, edges.into_iter().map(Ticks).collect(), span)
+        };
+        let lines = vec![
+            line("HOLD", hold.collect()),
+            line("PEG", peg.into_iter().flatten().collect()),
+        ];
+        let capture = Capture::in_nanoseconds("below", span, lines);
+        let (strays, attribution) = judge(&capture, &StrayOptions::default(), &CouplingOptions::default());
+        let rows = attribution.couplings.iter().map(|c| (c.aggressor, c.standing));
+        (strays.of_line(1).len(), rows.collect(), attribution.unsure.len())
+    }
+
+    #[test]
+    fn scattered_pulses_below_a_strobe_of_one_width_are_strays_where_another_line_brings_them() {
+        let (strays, rows, _) = judged(|n| 12 + n * 37 % 34);
+        assert!(strays >= 36, "{strays}");
+        assert_eq!(rows, [(0, Standing::Clear)]);
+    }
+
+    #[test]
+    fn of_one_width_they_are_a_second_strobe() {
+        let (strays, rows, _) = judged(|n| 30 + n % 3);
+        assert_eq!((strays, rows), (0, vec![]));
+    }
+}
