@@ -7,7 +7,7 @@
 //! suffice, as where all have one width, the crowd is told and nobody is accused.
 
 use super::{
-    Attribution, Coupling, CouplingOptions, EARLIEST_LAG_S, Edge, LONGEST_LAG_S, attribute, below_own,
+    Attribution, Coupling, CouplingOptions, EARLIEST_LAG_S, Edge, LONGEST_LAG_S, apart, attribute,
     crowd_parts,
 };
 use crate::analysis::strays::{self, LimitOrigin, NarrowLimit, Stray, StrayOptions, Strays};
@@ -31,8 +31,8 @@ pub struct Crowd {
     pub limit: f64,
     /// Whether it is the shorter part of another crowd, with a gap between.
     pub is_part: bool,
-    /// Whether it lies below a crowd of the line's own that has one width ([`below_own`]).
-    pub is_below_own: bool,
+    /// Whether the line's own pulses speak for it: it lies far below them, or below a strobe of one width ([`apart`]).
+    pub is_apart: bool,
     /// Starts of its pulses, ascending ticks.
     pub(super) starts: Vec<i64>,
     /// Starts of the longer pulses of the level, likewise.
@@ -63,7 +63,7 @@ impl Crowd {
             is_useless: false,
             limit,
             is_part: false,
-            is_below_own: false,
+            is_apart: false,
             starts: Vec::new(),
             others: Vec::new(),
         }
@@ -115,7 +115,7 @@ fn crowds_of(capture: &Capture, strays: &Strays, line: usize) -> Vec<Crowd> {
         .filter(|&level| limits.of(level).is_none());
     let mut found = Vec::new();
     for level in levels {
-        if let Some(crowd) = below_own::crowd(capture, strays.sampling[line], line, level) {
+        if let Some(crowd) = apart::crowd(capture, strays.sampling[line], line, level) {
             found.push(crowd);
             continue;
         }
@@ -134,7 +134,7 @@ fn crowds_of(capture: &Capture, strays: &Strays, line: usize) -> Vec<Crowd> {
             line,
             level,
             is_part: false,
-            is_below_own: false,
+            is_apart: false,
             widths: [widths[0], widths[widths.len() / 2], widths[widths.len() - 1]],
             pulses: short.len() as u64,
             of: of_level().count() as u64,
@@ -303,18 +303,14 @@ fn look_at(capture: &Capture, strays: &Strays, attribution: &Attribution, crowd:
         .collect();
     followers.sort_by_key(|s| s.start);
     followers.dedup_by_key(|s| s.start);
-    let fewest = if crowd.is_below_own {
-        below_own::FEWEST
-    } else {
-        FEWEST
-    };
+    let fewest = if crowd.is_apart { apart::FEWEST } else { FEWEST };
     if followers.len() < fewest || (followers.len() as f64) < MOST * crowd.pulses as f64 {
         return Look::Unexplained;
     }
     let mut widths: Vec<i64> = followers.iter().map(|s| s.width.0).collect();
     widths.sort_unstable();
     let every = rows.iter().any(|row| row.strike_rate.high >= EVERY);
-    let scatters = crowd.is_below_own || scatters_like_strays(capture, &widths);
+    let scatters = crowd.is_apart || scatters_like_strays(capture, &widths);
     let is_answer = every && !scatters;
     if is_answer || are_ended(capture, crowd, &followers) || is_own(capture, crowd, first) {
         return Look::Driven;

@@ -8,7 +8,7 @@ pub mod able;
 pub mod all_pairs;
 mod answering;
 pub mod answers;
-mod below_own;
+mod apart;
 mod beside;
 mod causes;
 mod company;

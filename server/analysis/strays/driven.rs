@@ -5,6 +5,9 @@
 pub(super) const USEFUL_NS: f64 = 45.0;
 /// Pulses of one driven width scatter less than this, beyond what sampling does.
 const DRIVEN_SPREAD: f64 = 1.10;
+/// Of so many pulses of one driven width the ninth tenth is hardly beyond the first (common practice, no source).
+const DRIVEN_MANY: usize = 24;
+const DRIVEN_SPREAD_MOST: f64 = 0.08;
 /// Widths of so many samples show whether they repeat.
 pub(super) const DRIVEN_SAMPLES: f64 = 8.0;
 /// Crowds of driven widths are parted by at least so many samples.
@@ -25,10 +28,16 @@ pub(super) fn repeats(widths: &[f64], count: usize, sampling: f64, ns: f64) -> b
     }
     // One driven width shows as two neighbouring numbers of samples, apart from its own jitter.
     let scatter = 1.05 * sampling + (DRIVEN_SPREAD - 1.0) * longest;
+    let at = |share: f64| widths[((count - 1) as f64 * share).round() as usize];
+    let (first, last) = (at(0.1), at(0.9));
+    // A few of many lie farther off.
+    let mostly = count >= DRIVEN_MANY
+        && first >= DRIVEN_SAMPLES * sampling
+        && last - first <= 1.05 * sampling + DRIVEN_SPREAD_MOST * first;
     !are_several(&widths[..count], sampling.max(1.0), ns)
         && count >= 3
         && longest > 2.5 * sampling.max(1e-9)
-        && longest - shortest <= scatter
+        && (longest - shortest <= scatter || mostly)
 }
 
 /// Whether most of the `count` shortest widths lie in a few crowds, each as tight as sampling allows and parted

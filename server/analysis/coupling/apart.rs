@@ -1,8 +1,9 @@
-//! Pulses below a crowd of the line's own that has one width.
+//! Short pulses that stand apart from the line's own: below a strobe of one width, or far below all else.
 //!
 //! A strobe that a part makes has one width, within what its part and sampling scatter. Where that is most of a level, shorter
 //! pulses of all widths are not the part's; they may still be cut off by what gates it. Widths alone don't draw a limit there
-//! when the longest of the short ones come near the strobe's width. So they are a crowd of their own, and who brings them decides.
+//! when the longest of the short ones come near the strobe's width. Nor do they where short pulses lie far below all others, but
+//! sampling is too coarse to show whether they repeat. Such are a crowd of their own, and who brings them decides.
 
 use super::crowds::Crowd;
 use crate::model::{Capture, Level};
@@ -21,9 +22,63 @@ const SCATTER: f64 = 1.4;
 const LONGEST_S: f64 = 600e-9;
 const SAMPLES: f64 = 4.0;
 
-/// The crowd of short pulses of a level below its own pulses of one width, if there is one. `sampling`: a sample in ticks. Cost: that
-/// of sorting the level's pulses up to a microsecond.
+/// Pulses far below the others are no longer than this and than so many samples, and shorter than all others by this factor; there are
+/// as many others at least.
+const LONGEST_FAR_S: f64 = 200e-9;
+const FAR_SAMPLES: f64 = 8.0;
+const FAR: f64 = 10.0;
+
+/// The crowd of short pulses of a level that stands apart from the others, if there is one. `sampling`: a sample in ticks. Cost: that
+/// of sorting the level's pulses.
 pub fn crowd(capture: &Capture, sampling: f64, line: usize, level: Level) -> Option<Crowd> {
+    below_a_strobe(capture, sampling, line, level).or_else(|| far_below(capture, sampling, line, level))
+}
+
+fn far_below(capture: &Capture, sampling: f64, line: usize, level: Level) -> Option<Crowd> {
+    let longest = capture
+        .timebase
+        .ticks_of(LONGEST_FAR_S)
+        .min(FAR_SAMPLES * sampling);
+    let of_level = || capture.lines[line].pulses().filter(move |p| p.level == level);
+    let mut short: Vec<i64> = Vec::new();
+    let (mut all, mut next) = (0u64, i64::MAX);
+    for width in of_level().map(|p| p.width().0) {
+        all += 1;
+        match (width as f64) < longest {
+            true => short.push(width),
+            false => next = next.min(width),
+        }
+    }
+    short.sort_unstable();
+    let last = *short.last()? as f64;
+    let is_far = short.len() >= FEWEST && 2 * short.len() as u64 <= all && next as f64 >= FAR * last;
+    is_far.then(|| {
+        of(
+            capture,
+            (line, level),
+            &short,
+            all,
+            (last * next as f64).sqrt().min(3.0 * last),
+        )
+    })
+}
+
+/// The crowd of the level's pulses below `limit`, whose ascending widths are `short`.
+fn of(capture: &Capture, (line, level): (usize, Level), short: &[i64], all: u64, limit: f64) -> Crowd {
+    let starts = |is_short: bool| {
+        let of_level = capture.lines[line].pulses().filter(|p| p.level == level);
+        let of = of_level.filter(|p| ((p.width().0 as f64) < limit) == is_short);
+        of.map(|p| p.start.0).collect()
+    };
+    Crowd {
+        is_apart: true,
+        starts: starts(true),
+        others: starts(false),
+        ..Crowd::of((line, level), short, all, limit)
+    }
+}
+
+fn below_a_strobe(capture: &Capture, sampling: f64, line: usize, level: Level) -> Option<Crowd> {
     let longest = capture.timebase.ticks_of(LONGEST_S);
     let of_level = || capture.lines[line].pulses().filter(move |p| p.level == level);
     let mut all = 0;
@@ -51,16 +106,7 @@ pub fn crowd(capture: &Capture, sampling: f64, line: usize, level: Level) -> Opt
     if at(0.9) < SCATTER * at(0.1) || at(0.9) - at(0.1) < sampling {
         return None;
     }
-    let starts = |is_short: bool| {
-        let of = of_level().filter(move |p| ((p.width().0 as f64) < limit) == is_short);
-        of.map(|p| p.start.0).collect()
-    };
-    Some(Crowd {
-        is_below_own: true,
-        starts: starts(true),
-        others: starts(false),
-        ..Crowd::of((line, level), short, all, limit)
-    })
+    Some(of(capture, (line, level), short, all, limit))
 }
 
 /// The most pulses whose ascending widths are one, of those that samples (`unit`) show well enough: the first of them and how many;
@@ -131,5 +177,33 @@ mod tests {
     fn of_one_width_they_are_a_second_strobe() {
         let (strays, rows, _) = judged(|n| 30 + n % 3);
         assert_eq!((strays, rows), (0, vec![]));
+    }
+
+    #[test]
+    fn far_below_all_else_a_few_samples_are_strays_where_another_line_brings_them() {
+        // Sampled every 25 ticks. PEG rests high, falls for long 12 times, and for two or three samples with each sixth fall of HOLD.
+        let span = TimeSpan::new(Ticks(0), Ticks(4_000_000));
+        let fall = |n: i64| 40_000 * n + 25 * (n * n % 31) + 1_000;
+        let judged = |own_width: i64| {
+            let hold = (0..90).flat_map(|n| [fall(n), fall(n) + 20_000 + 25 * (n % 7)]);
+            let mut peg: Vec<i64> = (0..90)
+                .step_by(6)
+                .flat_map(|n| [fall(n), fall(n) + 50 + 25 * (n % 4 / 2)])
+                .collect();
+            let own = (0..20).map(|n| 9_000 + 190_000 * n + 25 * (n * n % 57));
+            peg.extend(own.flat_map(|at| [at, at + own_width + 25 * (at % 11)]));
+            peg.sort_unstable();
+            let line = |name: &str, edges: Vec<i64>| {
+                Line::digital(name, Level::High, edges.into_iter().map(Ticks).collect(), span)
+            };
+            let lines = vec![line("HOLD", hold.collect()), line("PEG", peg)];
+            let capture = Capture::in_nanoseconds("far", span, lines);
+            let (strays, attribution) =
+                judge(&capture, &StrayOptions::default(), &CouplingOptions::default());
+            let rows = attribution.couplings.iter().map(|c| (c.aggressor, c.standing));
+            (strays.of_line(1).len(), rows.collect::<Vec<_>>())
+        };
+        assert_eq!(judged(20_000), (15, vec![(0, Standing::Clear)]));
+        assert_eq!(judged(150), (0, vec![]), "its own are nearly as short");
     }
 }
