@@ -85,13 +85,17 @@ pub fn uncaptured(capture: &Capture, strays: &Strays, attribution: &Attribution,
     }
     let all = tally::listed(strays, u.victim);
     detail.extend(beside_own(all, u.of, &victim));
+    let fitting = fits_all(attribution, u).len();
     let so = match &u.kind {
         Some(kind) => format!(
             "So it may be {}, or what they share, or a line that carries no clip and switches along with them.",
             name(capture, kind.line)
         ),
-        None if fits_all(attribution, u).is_some() => {
+        None if fitting == 1 => {
             "So either it strikes otherwise as others switch with it or against it, or a line that carries no clip strikes and switches along with them.".to_string()
+        }
+        None if fitting > 1 => {
+            "So either they strike otherwise as others switch with them or against them (neighbours add up, and cancel), or a line that carries no clip strikes and switches along with them.".to_string()
         }
         None => "So the cause is more likely a line that carries no clip and switches along with them."
             .to_string(),
@@ -176,16 +180,24 @@ fn part_of<'a>(attribution: &Attribution, u: &'a Uncaptured) -> Option<&'a Groun
 /// Share of the strays from which on a line that fits them is named beside what may hide behind it.
 const ALL: f64 = 0.95;
 
-/// The only line that fits (nearly) all strays, if nothing but who switches along with it speaks against it.
-fn fits_all(attribution: &Attribution, u: &Uncaptured) -> Option<usize> {
+/// The one or two lines that fit (nearly) all strays, if nothing but who switches along with them speaks against them.
+fn fits_all(attribution: &Attribution, u: &Uncaptured) -> Vec<usize> {
     let rows = attribution.couplings.iter().filter(|c| c.victim == u.victim);
     let mut lines: Vec<usize> = rows.map(|c| c.aggressor).collect();
+    lines.sort_unstable();
     lines.dedup();
-    match lines.as_slice() {
-        [line] if explain(attribution, u, &lines, ALL) => Some(*line),
-        _ => None,
+    let speaks_else =
+        u.untimely.is_some() || u.against.is_some() || u.both_ways.is_some() || u.part.is_some();
+    match lines.len() {
+        1 | 2
+            if !speaks_else
+                && (lines.len() == 1 || u.kind.is_none())
+                && explain(attribution, u, &lines, ALL) =>
+        {
+            lines
+        }
+        _ => Vec::new(),
     }
-    .filter(|_| u.untimely.is_none() && u.against.is_none() && u.both_ways.is_none() && u.part.is_none())
 }
 
 /// "CLEAR_N: no captured line causes its 12 stray pulses; something that switches along with STEP does"
@@ -199,15 +211,19 @@ fn who_or_behind(
 ) -> String {
     let pulses = count_of(all, "stray pulse");
     let parts = part_of(attribution, u).map_or(Vec::new(), part_lines);
-    if let (Some(line), true) = (fits_all(attribution, u), parts.is_empty()) {
+    let fitting = names(capture, &fits_all(attribution, u));
+    if parts.is_empty() && !fitting.is_empty() {
+        let (them, cause) = match fitting.len() {
+            1 => ("it", "causes"),
+            _ => ("them", "cause"),
+        };
+        let along = match companions.len() > fitting.len() {
+            true => list(companions),
+            false => them.to_owned(),
+        };
         return format!(
-            "{victim}: {}, or something that switches along with {}, causes its {pulses}",
-            name(capture, line),
-            if companions.len() > 1 {
-                list(companions)
-            } else {
-                "it".to_owned()
-            }
+            "{victim}: {}, or something that switches along with {along}, {cause} its {pulses}",
+            list(&fitting)
         );
     }
     match (parts.len(), companions.is_empty()) {
@@ -394,6 +410,9 @@ mod tests {
             "{}",
             all.detail
         );
+        let two = told(&[(1, 12), (2, 8)], |u| u.companions = vec![1, 2]);
+        let them = "CLEAR_N: BEAT_2 and BEAT_1, or something that switches along with them, cause its";
+        assert!(two.title.starts_with(them), "{}", two.title);
         let some = told(&[(1, 12)], |u| u.companions = vec![1, 2]);
         assert!(some.title.contains("no captured line causes"), "{}", some.title);
         let off = |lag: f64| {
