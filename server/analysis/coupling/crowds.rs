@@ -80,8 +80,10 @@ pub(super) const USELESS_S: f64 = 36e-9;
 /// Widths of a crowd scatter at least so much: the ninth tenth beyond the first, as a share of the first. A monostable's keep
 /// within a few hundredths (common practice, no source).
 const SPREAD: f64 = 0.5;
-/// Samples no further apart than this show such a scatter.
+/// Samples no further apart than this show such a scatter; with coarser ones the widths reach over so many, where one width shows as
+/// two numbers of samples, and its jitter as a third.
 const COARSEST_S: f64 = 12e-9;
+const COARSE_RANGE: f64 = 2.9;
 /// A rest lasts at least so many times as long as the longest pulse of a crowd.
 const RESTING: i64 = 2;
 /// Share of the crowd that must follow one line.
@@ -119,8 +121,7 @@ fn crowds_of(capture: &Capture, strays: &Strays, line: usize) -> Vec<Crowd> {
             found.push(crowd);
             continue;
         }
-        let is_coarse = strays.sampling[line] > capture.timebase.ticks_of(COARSEST_S);
-        if is_coarse || !rests_long(&capture.lines[line], level.inverted(), longest) {
+        if !rests_long(&capture.lines[line], level.inverted(), longest) {
             continue;
         }
         let of_level = || capture.lines[line].pulses().filter(move |p| p.level == level);
@@ -130,6 +131,11 @@ fn crowds_of(capture: &Capture, strays: &Strays, line: usize) -> Vec<Crowd> {
         }
         let mut widths: Vec<i64> = short.iter().map(|p| p.width().0).collect();
         widths.sort_unstable();
+        let is_coarse = strays.sampling[line] > capture.timebase.ticks_of(COARSEST_S);
+        let range = (widths[widths.len() - 1] - widths[0]) as f64;
+        if is_coarse && range < COARSE_RANGE * strays.sampling[line] {
+            continue;
+        }
         let crowd = Crowd {
             line,
             level,
