@@ -12,12 +12,13 @@ use crate::model::{Capture, Level};
 pub const FEWEST: usize = 6;
 /// The line's own pulses: so many at least, and this share of the level, of widths within this factor and a sample.
 const FEWEST_OWN: usize = 20;
-const SHARE_OWN: f64 = 0.4;
+const SHARE_OWN: f64 = 0.35;
 const ONE_WIDTH: f64 = 1.15;
 /// The first of them may be another's, this share.
-const TAIL: f64 = 0.02;
-/// The short ones scatter at least so much: the ninth tenth beyond the first.
+const TAIL: f64 = 0.15;
+/// The short ones scatter: the ninth tenth is so far beyond the first, by this factor and a sample, or by the lesser one and two.
 const SCATTER: f64 = 1.4;
+const SCATTER_FINE: f64 = 1.2;
 /// Own pulses no longer than this, and of so many samples, are looked at.
 const LONGEST_S: f64 = 600e-9;
 const SAMPLES: f64 = 4.0;
@@ -92,36 +93,45 @@ fn below_a_strobe(capture: &Capture, sampling: f64, line: usize, level: Level) -
     }
     widths.sort_unstable();
     let unit = sampling.max(1.0);
-    let (from, count) = one_width(&widths, unit)?;
-    if count < FEWEST_OWN || (count as f64) < SHARE_OWN * all as f64 || widths[from] as f64 > longest {
-        return None;
+    let mut first = 0;
+    while let Some((from, count)) = one_width(&widths[first..], unit) {
+        let from = first + from;
+        if count >= FEWEST_OWN && count as f64 >= SHARE_OWN * all as f64 && widths[from] as f64 <= longest {
+            let least_own = widths[from + (TAIL * count as f64) as usize] as f64;
+            let limit = least_own / ONE_WIDTH.sqrt() - 0.5 * sampling;
+            let short = &widths[..widths.partition_point(|&w| (w as f64) < limit)];
+            if scatter(short, sampling) {
+                return Some(of(capture, (line, level), short, all, limit));
+            }
+        }
+        first = from + count.max(1);
     }
-    let least_own = widths[from + (TAIL * count as f64) as usize] as f64;
-    let limit = least_own / ONE_WIDTH.sqrt() - 0.5 * sampling;
-    let short = &widths[..widths.partition_point(|&w| (w as f64) < limit)];
-    if short.len() < FEWEST {
-        return None;
-    }
-    let at = |share: f64| short[((short.len() - 1) as f64 * share).round() as usize] as f64;
-    if at(0.9) < SCATTER * at(0.1) || at(0.9) - at(0.1) < sampling {
-        return None;
-    }
-    Some(of(capture, (line, level), short, all, limit))
+    None
 }
 
-/// The most pulses whose ascending widths are one, of those that samples (`unit`) show well enough: the first of them and how many;
-/// of several the longest.
+/// Whether enough pulses of ascending widths are of several.
+fn scatter(short: &[i64], sampling: f64) -> bool {
+    if short.len() < FEWEST {
+        return false;
+    }
+    let at = |share: f64| short[((short.len() - 1) as f64 * share).round() as usize] as f64;
+    let (ratio, range) = (at(0.9) / at(0.1), at(0.9) - at(0.1));
+    ratio >= SCATTER && range >= sampling || ratio >= SCATTER_FINE && range >= 2.0 * sampling.max(1.0)
+}
+
+/// The first crowd of ascending widths that is as one: where it begins and how many. Pulses of fewer samples (`unit`) than show it well
+/// enough are passed over. A crowd is the window of widths within [`ONE_WIDTH`] that holds most among those it overlaps.
 fn one_width(widths: &[i64], unit: f64) -> Option<(usize, usize)> {
-    let mut end = 0;
-    let first = widths.partition_point(|&w| (w as f64) < SAMPLES * unit);
-    let windows = (first..widths.len()).map(|from| {
+    let held = |from: usize| {
         let last = ONE_WIDTH * widths[from] as f64 + unit;
-        while end < widths.len() && widths[end] as f64 <= last {
-            end += 1;
-        }
-        (from, end - from)
-    });
-    windows.max_by_key(|&(from, count)| (count, from))
+        widths[from..].partition_point(|&w| w as f64 <= last)
+    };
+    let first = widths.partition_point(|&w| (w as f64) < SAMPLES * unit);
+    let begun = (first..widths.len()).find(|&from| held(from) >= FEWEST_OWN)?;
+    let overlapping = begun..begun + held(begun);
+    overlapping
+        .map(|from| (from, held(from)))
+        .max_by_key(|&(from, count)| (count, from))
 }
 
 #[cfg(test)]

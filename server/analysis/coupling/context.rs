@@ -64,6 +64,8 @@ pub struct Hidden {
     pub kind: Option<Kind>,
     /// A line and its edges that come after the strays they would cause.
     pub untimely: Option<Untimely>,
+    /// A line and its edges after which strays come at lags that drift.
+    pub drifts: Option<(usize, Edge)>,
     /// Whose step the strays and the victim's own edges are of.
     pub step: Option<usize>,
 }
@@ -118,9 +120,25 @@ pub fn judge(
     if let Some(gate) = &known.gate {
         return Verdict::Hazard(gate.clone());
     }
-    if let Some(race) = &known.race {
-        return Verdict::Race(race.clone());
+    let verdict = match &known.race {
+        Some(race) if race.is_plain() => return Verdict::Race(race.clone()),
+        _ => told(instants, edges, table, victim, rows, known),
+    };
+    match (&known.race, verdict) {
+        (Some(race), Verdict::Captured | Verdict::Either(_)) => Verdict::Race(race.clone()),
+        (_, verdict) => verdict,
     }
+}
+
+/// The verdict that the stories of the table and what is known of the rows give.
+fn told(
+    instants: &Instants,
+    edges: &[OwnEdges],
+    table: &Table,
+    victim: &Victim,
+    rows: &[Coupling],
+    known: &Known,
+) -> Verdict {
     let stories = Stories::of(table, rows);
     let chosen = known_keys(rows);
     let more = stories.captured.keys.iter().filter(|k| !chosen.contains(k));
@@ -141,7 +159,11 @@ pub fn judge(
             || nearness <= -NEAR
     };
     match &known.by_either_edge {
-        Some(_) if known.part.is_some() || known.kind.is_some() || known.untimely.is_some() => {}
+        Some(_)
+            if known.part.is_some()
+                || known.kind.is_some()
+                || known.untimely.is_some()
+                || known.drifts.is_some() => {}
         Some((line, copies)) if tells(*line, copies) && copies.is_empty() => return Verdict::Captured,
         Some((line, copies)) if tells(*line, copies) => return Verdict::Either(copies.clone()),
         _ => {}
@@ -153,6 +175,7 @@ pub fn judge(
         || known.part.is_some()
         || known.kind.is_some()
         || known.untimely.is_some()
+        || known.drifts.is_some()
         || known.company.is_some()
         || known.level.is_some()
         || known.is_struck
@@ -201,6 +224,7 @@ pub fn judge(
         part: known.part,
         kind: known.kind.clone(),
         untimely: known.untimely,
+        drifts: known.drifts,
         step: known.step,
     })
 }

@@ -182,6 +182,7 @@ fn uncaptured(line: usize, judged: &[Judged], found: &[Coupling], together: Opti
         contrast: hidden.iter().find_map(|h| h.contrast),
         part: hidden.iter().find_map(|h| h.part),
         kind: hidden.iter().find_map(|h| h.kind.clone()),
+        drifts: hidden.iter().find_map(|h| h.drifts),
         untimely: hidden.iter().find_map(|h| h.untimely),
         step: hidden.iter().find_map(|h| h.step),
         against: pulls::against_both_ways(line, judged),

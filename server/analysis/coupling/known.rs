@@ -8,7 +8,7 @@ use super::never_alone::{self, Kind, Shows};
 use super::parts::{self, Ground};
 use super::races::{self, Race};
 use super::untimely::{self, Untimely};
-use super::{Coupling, company, one_lag, phase, rest, rows, succession, victims};
+use super::{Coupling, Edge, company, drift, one_lag, phase, rest, rows, succession, victims};
 
 /// What was found out of one victim level's rows before it is judged.
 #[derive(Clone, Debug)]
@@ -36,6 +36,8 @@ pub struct Known {
     pub part: Option<Ground>,
     /// A row's line, and its edges that come after the strays they would cause ([`super::before`]).
     pub untimely: Option<Untimely>,
+    /// A line and its edges after which strays come at lags that drift.
+    pub drifts: Option<(usize, Edge)>,
     /// Strikes against their edge come with edges of the same kind ([`super::never_alone`]).
     pub kind: Option<Kind>,
     /// The victim is a gate that glitches ([`super::hazard`]).
@@ -105,6 +107,10 @@ impl Case<'_> {
         let volts = self.bench.capture.lines[victim.line].trace.is_some();
         let is_convicted = !rows.is_empty() && rows.iter().all(|row| self.is_known(row));
         Known {
+            drifts: rows
+                .iter()
+                .find(|row| drift::drifts(victim, row, second))
+                .map(|row| (row.aggressor, row.edge)),
             untimely: rows
                 .iter()
                 .find_map(|row| untimely::find(edges, victim, row, volts, second)),

@@ -18,6 +18,7 @@ mod crowd_parts;
 pub mod crowds;
 pub mod dose;
 mod doubts;
+mod drift;
 pub mod echo;
 mod established;
 mod evidence;
@@ -244,6 +245,8 @@ pub struct Uncaptured {
     pub kind: Option<never_alone::Kind>,
     /// A line and its edges that come after the strays they would cause, or long before them.
     pub untimely: Option<untimely::Untimely>,
+    /// A line and its edges after which strays come at lags that drift ([`drift`]).
+    pub drifts: Option<(usize, Edge)>,
     /// A line whose edges go with nearly all of the strays and of the victim's own edges ([`races::step_of`]).
     pub step: Option<usize>,
 }

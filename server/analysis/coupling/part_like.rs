@@ -20,8 +20,9 @@ const OFTEN: f64 = 0.8;
 const CHANCE: f64 = 0.05;
 
 /// Widths known to this show whether they repeat; those of a monostable or a gate keep within [`ONE_WIDTH`] (common practice, no
-/// source).
+/// source). Where they are coarser, one width shows as two numbers of samples, of so many at least.
 const FINE_S: f64 = 2e-9;
+const SAMPLES: f64 = 4.0;
 const ONE_WIDTH: f64 = 0.15;
 /// Fewer may be alike by chance.
 const FEWEST_ALIKE: usize = 10;
@@ -53,12 +54,15 @@ pub fn strikes_every_time(edges: &[OwnEdges], victim: &Victim, row: &Coupling) -
 }
 
 fn is_of_one_width(strays: &Strays, victim: &Victim, row: &Coupling, second: f64) -> Option<Sign> {
-    if victim.unit > FINE_S * second || row.occurrences.len() < FEWEST_ALIKE {
+    if row.occurrences.len() < FEWEST_ALIKE {
         return None;
     }
     let widths = || row.occurrences.iter().map(|o| strays.strays[o.stray].width.0);
     let (least, most) = (widths().min()?, widths().max()?);
-    let is_one = (most as f64) < (1.0 + ONE_WIDTH) * (least as f64 + victim.unit);
+    let is_one = match victim.unit <= FINE_S * second {
+        true => (most as f64) < (1.0 + ONE_WIDTH) * (least as f64 + victim.unit),
+        false => least as f64 >= SAMPLES * victim.unit && (most - least) as f64 <= 1.05 * victim.unit,
+    };
     is_one.then_some(Sign::OneWidth { least, most })
 }
 

@@ -41,6 +41,17 @@ pub struct Race {
     pub in_step: bool,
 }
 
+impl Race {
+    /// Whether it is told before what else may be doubtful about its victim: its sign is of the victim's own cycles or step.
+    pub fn is_plain(&self) -> bool {
+        match self.sign {
+            Sign::EachCycle { .. } => true,
+            Sign::EveryTime { .. } | Sign::Late { .. } => self.in_step,
+            Sign::OneWidth { .. } => false,
+        }
+    }
+}
+
 /// Edges that logic makes switch at one step lie within this of each other: a few gates' delays (5 to 22 ns each, from memory of
 /// TTL data books), and a sample and a half.
 const STEP_S: f64 = 60e-9;

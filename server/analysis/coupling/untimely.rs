@@ -18,8 +18,9 @@ const EARLY_SAMPLES: f64 = 0.9;
 /// Longest mean lag of what is induced, beyond a sample: 20 ns of an edge and 6 m of ribbon cable at 5 ns a metre (common practice,
 /// no source).
 const LONGEST_S: f64 = 50e-9;
-/// Fewer strays have no mean to speak of.
+/// Fewer strays have no mean to speak of, and fewer no majority.
 const FEWEST: usize = 3;
+const FEWEST_MOSTLY: usize = 8;
 
 /// How much later than its stray's start a cause may seem to come on the mean, in ticks. `unit`: a sample, in ticks; `second`: ticks in a
 /// second.
@@ -71,12 +72,18 @@ pub fn find(
         (*next <= stray - lo).then_some((stray - next) as f64)
     };
     let near: Vec<f64> = victim.times.iter().filter_map(lag).collect();
-    let early = match volts {
-        true => earliest(victim.unit, second),
-        false => EARLY_PULSES_S * second + EARLY_SAMPLES * victim.unit,
-    };
     let mean = near.iter().sum::<f64>() / near.len().max(1) as f64;
-    (near.len() >= FEWEST && mean < -early).then(|| untimely(mean))
+    let is_early = match volts {
+        true => mean < -earliest(victim.unit, second),
+        false => mean < -(EARLY_PULSES_S * second + EARLY_SAMPLES * victim.unit),
+    };
+    if near.len() >= FEWEST && is_early {
+        return Some(untimely(mean));
+    }
+    // Where most come a sample and more before the edge, and it is long enough.
+    let before = near.iter().filter(|&&lag| lag <= -victim.unit).count();
+    let is_mostly = 2 * before > near.len() && mean < -EARLY_PULSES_S * second;
+    (!volts && near.len() >= FEWEST_MOSTLY && is_mostly).then(|| untimely(mean))
 }
 
 #[cfg(test)]
@@ -112,7 +119,7 @@ mod tests {
     #[test]
     fn what_comes_more_than_a_sample_early_on_the_mean_has_another_cause() {
         let comes_before = |lag: fn(i64) -> i64| untimely(lag).is_some_and(|lag| lag < 0.0);
-        assert!(!comes_before(|_| -1), "two channels half a sample off");
+        assert!(comes_before(|_| -1), "each a sample early");
         assert!(!comes_before(|n| -(n % 2)));
         assert!(comes_before(|_| -2));
         assert!(comes_before(|n| -1 - n % 2));

@@ -64,6 +64,13 @@ pub fn uncaptured(capture: &Capture, strays: &Strays, attribution: &Attribution,
             name(capture, together.other)
         ));
     }
+    if let Some((line, edge)) = u.drifts {
+        detail.push(format!(
+            "Their distance to {}'s {} drifts from one stray to the next: what strikes runs on a clock of its own, nearly in step with these.",
+            name(capture, line),
+            edges_of(edge)
+        ));
+    }
     detail.extend(u.untimely.map(|untimely| off_its_edge(capture, untimely)));
     if let Some(part) = part_of(attribution, u) {
         detail.push(is_part(capture, part));
@@ -186,8 +193,11 @@ fn fits_all(attribution: &Attribution, u: &Uncaptured) -> Vec<usize> {
     let mut lines: Vec<usize> = rows.map(|c| c.aggressor).collect();
     lines.sort_unstable();
     lines.dedup();
-    let speaks_else =
-        u.untimely.is_some() || u.against.is_some() || u.both_ways.is_some() || u.part.is_some();
+    let speaks_else = u.untimely.is_some()
+        || u.drifts.is_some()
+        || u.against.is_some()
+        || u.both_ways.is_some()
+        || u.part.is_some();
     match lines.len() {
         1 | 2
             if !speaks_else
@@ -356,6 +366,7 @@ mod tests {
             part: None,
             kind: None,
             untimely: None,
+            drifts: None,
             step: None,
         };
         doubt(&mut uncaptured);

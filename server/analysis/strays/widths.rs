@@ -85,6 +85,13 @@ pub fn infer<P: Iterator<Item = Pulse>>(pulses: impl Fn() -> P, sampling: f64, n
             !are_long_and_alike(&widths[..below], below as f64 / widths.len() as f64, ns)
         });
     }
+    for (level, cut) in cuts.iter_mut().enumerate() {
+        let long = |cut: &Cut| {
+            let below = widths[level].partition_point(|&w| w < cut.limit(sampling));
+            are_long(&widths[level][..below], ns)
+        };
+        *cut = cut.filter(|cut| !(long(cut) && come_in_trains(pulses(), LEVELS[level], cut.limit(sampling))));
+    }
     let limit = |cut: Option<Cut>| cut.map(|c| c.limit(sampling));
     let origin = if cuts.iter().any(Option::is_some) {
         LimitOrigin::Inferred
@@ -232,6 +239,36 @@ fn are_long_and_alike(widths: &[f64], share: f64, ns: f64) -> bool {
         false => ONE_WIDTH,
     };
     are_long(widths, ns) && share_spread(widths) < most
+}
+
+/// Pulses of a train lie no farther apart than so many times their limit; share of the pulses that do so in a line that sends trains.
+const TRAIN_GAP: f64 = 1.5;
+const IN_TRAINS: f64 = 0.5;
+
+/// Whether most of the pulses of `level` below `limit` (ticks) have another beside them: a line that switches to and fro in bursts
+/// makes such pulses, and what a neighbour induces comes now and then. Cost: linear in the pulses.
+fn come_in_trains(pulses: impl Iterator<Item = Pulse>, level: Level, limit: f64) -> bool {
+    let (mut narrow, mut beside) = (0usize, 0usize);
+    // Whether the last pulse of the level was narrow, and was counted; and the width of the gap since.
+    let mut last: Option<bool> = None;
+    let mut gap = f64::INFINITY;
+    for pulse in pulses {
+        let width = pulse.width().0 as f64;
+        if pulse.level != level {
+            gap = width;
+            continue;
+        }
+        let is_narrow = width < limit;
+        let joins = is_narrow && gap <= TRAIN_GAP * limit && last.is_some();
+        if is_narrow {
+            narrow += 1;
+            beside += usize::from(joins);
+            // The one before is of the train as well.
+            beside += usize::from(joins && last == Some(false));
+        }
+        last = is_narrow.then_some(joins);
+    }
+    beside as f64 > IN_TRAINS * narrow as f64
 }
 
 /// Whether pulses of ascending widths last longer than what a kick into a weak pull-up makes.
@@ -455,6 +492,35 @@ mod tests {
             assert!(limit.low.is_some_and(|l| l > 76.0), "{limit:?}");
             assert!(limit.high.is_some_and(|l| l > 76.0), "{limit:?}");
         }
+    }
+
+    #[test]
+    fn long_short_pulses_in_trains_are_the_line_s_own() {
+        // Forty pulses of 300 to 600 among ten of microseconds: in trains of four, or each by itself.
+        let inferred = |gap: i64| {
+            let (mut at, mut pulses) = (0, Vec::new());
+            let mut push = |level: Level, width: i64| {
+                let edge = pulses.len();
+                pulses.push(Pulse {
+                    edge,
+                    start: Ticks(at),
+                    end: Ticks(at + width),
+                    level,
+                });
+                at += width;
+            };
+            for n in 0..40i64 {
+                push(Level::High, 300 + n * 37 % 301);
+                push(Level::Low, if n % 4 == 3 { 40_000 + 97 * n } else { gap + n });
+                if n % 4 == 3 {
+                    push(Level::High, 30_000 + 911 * n);
+                    push(Level::Low, 50_000 + 31 * n);
+                }
+            }
+            infer(|| pulses.clone().into_iter(), 1.0, 1.0).high
+        };
+        assert_eq!(inferred(800), None);
+        assert!(inferred(60_000).is_some_and(|limit| limit > 600.0));
     }
 
     fn inferred(high: &[i64], sampling: f64, ns: f64) -> NarrowLimit {
