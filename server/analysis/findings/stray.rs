@@ -205,8 +205,8 @@ fn pointing(capture: &Capture, hint: &Hint) -> (String, Option<String>) {
     );
     let longer = format!(
         "Capture about {} times as long, or repeat the step until some {} of them are in hand: that settles it.",
-        hint.times,
-        hint.times * hint.of
+        hint.times.max(FEWEST_TO_ACCUSE.div_ceil(hint.of.max(1))),
+        (hint.times * hint.of).max(FEWEST_TO_ACCUSE)
     );
     (text, Some(longer))
 }
@@ -420,7 +420,7 @@ mod tests {
             told.detail
         );
         assert!(
-            told.try_next[0].starts_with("Capture about 2 times as long"),
+            told.try_next[0].starts_with("Capture about 3 times as long"),
             "{:?}",
             told.try_next
         );

@@ -49,8 +49,9 @@ impl Tally {
     pub fn says(&self, victim: &str) -> Option<String> {
         (self.beside > 0).then(|| {
             format!(
-                "The title counts {} at the same delay that the rate leaves out: beside an edge of {victim}'s own no rate can be taken.",
-                count_of(self.beside, "more stray")
+                "{} came at the same delay beside edges of {victim}'s own, and {} in the title, not in the rate.",
+                count_of(self.beside, "more stray"),
+                if self.beside == 1 { "is" } else { "are" }
             )
         })
     }
@@ -120,7 +121,7 @@ mod tests {
         let told = findings::of(&capture, &strays, &attribution).remove(0);
         assert_eq!(told.title, "CLEAR_N: 16 of 16 stray pulses follow STEP falling");
         assert!(
-            told.detail.starts_with("12 of ") && told.detail.contains("The title counts 4 more strays"),
+            told.detail.starts_with("12 of ") && told.detail.contains("4 more strays came at the same delay"),
             "{}",
             told.detail
         );

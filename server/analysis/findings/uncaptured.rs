@@ -128,7 +128,7 @@ pub fn uncaptured(capture: &Capture, strays: &Strays, attribution: &Attribution,
     }
     if let Some(first) = companions.first() {
         try_next.push(format!(
-            "Cheapest: lift {first}'s wire at its driver and repeat. If {victim} still shows strays, {first} only switches along."
+            "Cheapest: lift {first}'s wire at its driver and repeat. If {victim} still shows strays, it is not {first}, or not {first} alone (a machine that stops without {first} shows none, and proves nothing)."
         ));
     }
     try_next.push(format!(
@@ -321,13 +321,14 @@ fn is_part(capture: &Capture, part: &Ground) -> String {
 /// "FOLLOW_A falling strikes 12 of 20 times when FOLLOW_B switches too, 1 of 40 when not: …"
 fn differs(capture: &Capture, c: &Contrast) -> String {
     format!(
-        "{} brings a stray {} of {} times when {} as well, and {} of {} when not: a line that strikes by itself would strike alike.",
+        "{} brings a stray {} of {} times when {} as well, and {} of {} when not: if {} alone did it, that would make no difference.",
         switching(capture, c.line, c.edge),
         c.with.1,
         c.with.0,
         switches(capture, c.other, c.other_edge),
         c.without.1,
-        c.without.0
+        c.without.0,
+        name(capture, c.line)
     )
 }
 

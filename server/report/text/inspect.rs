@@ -207,10 +207,20 @@ fn couplings(rows: &[CouplingRow]) -> Table {
                 0.0 => "< 1e-300".to_owned(),
                 q => format!("{q:.1e}"),
             },
-            row.standing.clone(),
+            in_words(&row.standing).to_owned(),
         ]);
     }
     table
+}
+
+/// A row's standing in words that nobody takes for "cleared".
+fn in_words(standing: &str) -> &str {
+    match standing {
+        "clear" => "does it",
+        "inseparable" => "it or another",
+        "companion" => "goes along",
+        other => other,
+    }
 }
 
 fn rules(rows: &[RuleRow]) -> Table {
