@@ -255,6 +255,19 @@ pub fn shared(table: &Table, rows: &[Coupling], of: DoseOf) -> Option<Dose> {
     (dose.worth > best + margin).then_some(dose)
 }
 
+/// The dose of a lead that dips a victim's high level as outputs rise, and lifts its low one as they fall, if that explains both better
+/// than lines by themselves and than a hidden one. `table`: both levels; `against`: the same with rises for falls of the low one
+/// ([`Table::against`]); `rows`: what was found for them.
+pub fn both_ways(table: &Table, against: &Table, rows: &[Coupling]) -> Option<Dose> {
+    let dose = dose::find(against).filter(|dose| dose.edge == Edge::Rise)?;
+    let stories = Stories::of(table, rows);
+    let best = stories
+        .hidden
+        .worth(stories.price)
+        .max(stories.captured.worth(stories.price));
+    (dose.worth > best + DOSE_MARGIN).then_some(dose)
+}
+
 /// By how much (ln likelihood) the best story of these strays alone beats a dose that was found elsewhere, whose lines cost
 /// nothing more.
 pub fn against(table: &Table, rows: &[Coupling], dose: &Dose) -> f64 {

@@ -14,7 +14,7 @@ use super::able::{OwnEdges, gallop};
 use super::select::Victim;
 use crate::analysis::merged::{Block, MOST_COLUMNS, Merged, column_of, time_of};
 use crate::analysis::strays::Strays;
-use crate::model::{Capture, Polarity};
+use crate::model::{Capture, Level, Polarity};
 
 /// Length of an instant: output delays of one step differ by about so much.
 pub const SPAN_S: f64 = 40e-9;
@@ -303,6 +303,34 @@ impl Table {
         }
         all.silent.sort_unstable();
         all.silent.dedup();
+        all
+    }
+
+    /// The tables of a victim's levels as one, with rises for falls where it was struck high: a lead that outputs share dips what is high
+    /// as they rise, and lifts what is low as they fall, so what counts is a rise of this table.
+    pub fn against(levels: &[(Level, &Table)]) -> Table {
+        let mut all = Table::joined(&levels.iter().map(|level| level.1).collect::<Vec<_>>());
+        let turned = |key: &u32| match edge_of(*key as usize) {
+            Edge::Rise => key + 1,
+            Edge::Fall => key - 1,
+            Edge::Both => *key,
+        };
+        let mut who: Vec<u32> = all.who.to_vec();
+        who.extend(all.who.chunk_by(|a, b| a < b).flat_map(|keys| {
+            let mut keys: Vec<u32> = keys.iter().map(turned).collect();
+            keys.sort_unstable();
+            keys
+        }));
+        let offset = all.who.len();
+        all.patterns.clear();
+        for (level, table) in levels {
+            let shift = if *level == Level::High { offset } else { 0 };
+            all.patterns.extend(table.patterns.iter().map(|pattern| Pattern {
+                who: pattern.who.start + shift..pattern.who.end + shift,
+                ..pattern.clone()
+            }));
+        }
+        all.who = Arc::new(who);
         all
     }
 

@@ -9,12 +9,15 @@ use super::never_alone::{self, Kind, Shows};
 use super::select::Victim;
 use super::{Coupling, Edge, SharedSupply, Standing};
 use crate::analysis::parallel::on_all_cores;
+use crate::model::Level;
 
 /// A victim line whose strays follow a dose: the counts of all its levels, and the dose.
 pub(super) struct Dosed {
     pub(super) line: usize,
     table: Table,
     dose: Dose,
+    /// Whether the table counts rises for falls where the victim is low ([`Table::against`]).
+    both_ways: bool,
 }
 
 /// Victims with fewer strays than this are not asked whether they share a lead with others.
@@ -52,8 +55,31 @@ fn dosed(judged: &[Judged]) -> Vec<Dosed> {
             let lines: Vec<usize> = kind.company.iter().copied().chain([kind.line]).collect();
             Some(dose::measured(&table, &lines, kind.polarity.into()))
         };
-        let dose = context::shared(&table, &rows, of).or_else(shown)?;
-        Some(Dosed { line, table, dose })
+        let alike = context::shared(&table, &rows, of).or_else(shown);
+        let levels = judged.iter().filter(|j| j.victim.line == line);
+        let levels: Vec<(Level, &Table)> = levels.map(|j| (j.victim.level, &j.table)).collect();
+        let against = (levels.len() > 1).then(|| Table::against(&levels));
+        let both_ways = against.and_then(|against| {
+            let dose = context::both_ways(&table, &against, &rows)?;
+            let is_better = alike
+                .as_ref()
+                .is_none_or(|alike| dose.worth > alike.worth + AGAINST);
+            is_better.then_some((against, dose))
+        });
+        if let Some((table, dose)) = both_ways {
+            return Some(Dosed {
+                line,
+                table,
+                dose,
+                both_ways: true,
+            });
+        }
+        Some(Dosed {
+            line,
+            table,
+            dose: alike?,
+            both_ways: false,
+        })
     };
     let own = on_all_cores(&lines, |&line| own(line));
     let mut dosed: Vec<Dosed> = own.into_iter().flatten().collect();
@@ -80,7 +106,12 @@ fn dosed(judged: &[Judged]) -> Vec<Dosed> {
         if against <= AGAINST {
             let dose = dose::measured(&table, &together.lines, together.edge);
             dosed.retain(|d| d.line != line);
-            dosed.push(Dosed { line, table, dose });
+            dosed.push(Dosed {
+                line,
+                table,
+                dose,
+                both_ways: false,
+            });
         }
     }
     dosed
@@ -107,7 +138,12 @@ fn add_struck_alike(judged: &[Judged], dosed: &mut Vec<Dosed>) {
         if let Some(lead) = lead {
             let table = Table::joined(&levels.iter().map(|j| &j.table).collect::<Vec<_>>());
             let dose = dose::measured(&table, &lead.dose.lines, lead.dose.edge);
-            more.push(Dosed { line, table, dose });
+            more.push(Dosed {
+                line,
+                table,
+                dose,
+                both_ways: false,
+            });
         }
     }
     dosed.extend(more);
@@ -221,12 +257,16 @@ fn pooled(group: &[&Dosed]) -> SharedSupply {
     } else {
         Edge::Both
     };
-    let table = Table::joined(&group.iter().map(|d| &d.table).collect::<Vec<_>>());
+    // What goes both ways is counted by itself, as far as it goes.
+    let both_ways = group.iter().any(|d| d.both_ways);
+    let counted = group.iter().filter(|d| d.both_ways == both_ways);
+    let table = Table::joined(&counted.map(|d| &d.table).collect::<Vec<_>>());
+    let by = if both_ways { Edge::Rise } else { edge };
     SharedSupply {
         victims,
-        curve: dose::measured(&table, &lines, edge).curve,
+        curve: dose::measured(&table, &lines, by).curve,
         lines,
-        edge,
+        edge: if both_ways { Edge::Both } else { edge },
     }
 }
 
@@ -238,7 +278,7 @@ mod tests {
     use super::*;
     use crate::analysis::coupling::{CouplingOptions, attribute};
     use crate::analysis::strays::{StrayOptions, find};
-    use crate::model::{Capture, Level, Line, Ticks, TimeSpan};
+    use crate::model::{Capture, Line, Ticks, TimeSpan};
 
     /// STEP rises 80 times; two of three rises strike all victims at once, 15 ticks later: they are low for the first half of
     /// the time and high for the second.
@@ -356,6 +396,7 @@ mod tests {
                 worth: 0.0,
                 curve: Vec::new(),
             },
+            both_ways: false,
         };
         let victim = fixtures::victim(0, Vec::new(), Vec::new());
         let struck_by = |aggressors: [usize; 2]| {
@@ -373,5 +414,54 @@ mod tests {
         assert!(struck_by([3, 4]));
         assert!(!struck_by([5, 3]), "line 5 is on neither");
         assert!(!struck_by([1, 3]), "one on each");
+    }
+
+    /// PEG is dipped while it is high where two of three outputs rise at once, and lifted while it is low where two fall at once; or
+    /// (not `by_law`) the other way about in its low half: where two rise.
+    fn both_ways(by_law: bool) -> Vec<(Vec<usize>, Edge)> {
+        let span = TimeSpan::new(Ticks(0), Ticks(4_900_000));
+        let half = 2_405_000;
+        let (mut outputs, mut peg) = ([const { Vec::new() }; 3], vec![half]);
+        let mut levels = [false; 3];
+        for n in 0..480i64 {
+            let at = 10_000 * n + 6_000 + 89 * (n % 7);
+            let next = [n * 7_919 % 13 < 6, n * 104_729 % 11 < 5, n * 1_299_709 % 17 < 8];
+            let count = |up: bool| (0..3).filter(|&l| levels[l] != next[l] && next[l] == up).count();
+            let (rose, fell) = (count(true), count(false));
+            for (line, edges) in outputs.iter_mut().enumerate() {
+                if levels[line] != next[line] {
+                    edges.push(at);
+                }
+            }
+            levels = next;
+            let strikes = if at > half || !by_law { rose } else { fell };
+            if strikes > 1 && n % 5 < 4 {
+                peg.extend([at + 15, at + 35 + n % 9]);
+            }
+        }
+        peg.sort_unstable();
+        let line = |name: &str, edges: &[i64]| {
+            Line::digital(name, Level::Low, edges.iter().copied().map(Ticks).collect(), span)
+        };
+        let lines = vec![
+            line("PEG", &peg),
+            line("OUT_0", &outputs[0]),
+            line("OUT_1", &outputs[1]),
+            line("OUT_2", &outputs[2]),
+        ];
+        let capture = Capture::in_nanoseconds("both ways", span, lines);
+        let options = StrayOptions {
+            narrow_below: BTreeMap::from([(0, 60.0)]),
+            ..StrayOptions::default()
+        };
+        let attribution = attribute(&capture, &find(&capture, &options), &CouplingOptions::default());
+        let shared = attribution.shared.into_iter();
+        shared.map(|shared| (shared.lines, shared.edge)).collect()
+    }
+
+    #[test]
+    fn a_lead_dips_what_is_high_as_outputs_rise_and_lifts_what_is_low_as_they_fall() {
+        assert_eq!(both_ways(true), [(vec![1, 2, 3], Edge::Both)]);
+        assert_eq!(both_ways(false), [(vec![1, 2, 3], Edge::Rise)]);
     }
 }
