@@ -60,8 +60,10 @@ fn run(seed: u64, plan: &Plan) -> String {
         changes.push((at + 90, 's', 1));
         if strikes[i] {
             let lag = 12 + (dice.unit() * 5.0) as u64;
+            // Of one width they would look like what a part puts out.
+            let width = 20 + (7 * i as u64) % 13;
             changes.push((at + lag, 'c', 0));
-            changes.push((at + lag + 20, 'c', 1));
+            changes.push((at + lag + width, 'c', 1));
         }
         if causeless[i] {
             let lag = 5_000 + (dice.unit() * 50_000.0) as u64;

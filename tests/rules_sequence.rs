@@ -175,7 +175,8 @@ fn a_stray_on_the_other_count_input_is_linked_to_its_coupling() {
             lamp.extend([Ticks(fall), Ticks(fall + 2_500)]);
             // Not every fall strikes, and nothing else tells which.
             if n * n * 7919 % 31 % 2 == 0 {
-                dips.extend([Ticks(fall + 12), Ticks(fall + 32)]);
+                // Of one width they would look like what a part puts out.
+                dips.extend([Ticks(fall + 12), Ticks(fall + 32 + 5 * (n % 3))]);
                 go(fall + 1_200, -1);
                 struck += 1;
             }

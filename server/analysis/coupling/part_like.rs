@@ -22,7 +22,7 @@ const CHANCE: f64 = 0.05;
 /// Widths known to this show whether they repeat; those of a monostable or a gate keep within [`ONE_WIDTH`] (common practice, no
 /// source). Where they are coarser, one width shows as two numbers of samples, of so many at least.
 const FINE_S: f64 = 2e-9;
-const SAMPLES: f64 = 4.0;
+const SAMPLES: f64 = 5.0;
 const ONE_WIDTH: f64 = 0.15;
 /// Fewer may be alike by chance.
 const FEWEST_ALIKE: usize = 10;
