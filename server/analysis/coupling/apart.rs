@@ -191,7 +191,7 @@ mod tests {
 
     #[test]
     fn far_below_all_else_a_few_samples_are_strays_where_another_line_brings_them() {
-        // Sampled every 25 ticks. PEG rests high, falls for long 12 times, and for two or three samples with each sixth fall of HOLD.
+        // Sampled every 25 ticks. PEG rests high, falls for long 20 times, and for two or three samples with each sixth fall of HOLD.
         let span = TimeSpan::new(Ticks(0), Ticks(4_000_000));
         let fall = |n: i64| 40_000 * n + 25 * (n * n % 31) + 1_000;
         let judged = |own_width: i64| {

@@ -18,7 +18,8 @@ const EARLY_SAMPLES: f64 = 0.9;
 /// Longest mean lag of what is induced, beyond a sample: 20 ns of an edge and 6 m of ribbon cable at 5 ns a metre (common practice,
 /// no source).
 const LONGEST_S: f64 = 50e-9;
-/// Fewer strays have no mean to speak of, and fewer no majority.
+/// Fewer strays have no mean to speak of, and fewer no majority. Where most come a whole sample early, channels half a sample apart could
+/// do that to a coupling without any lag; a hidden line does it oftener, and a doubt is the lesser fault.
 const FEWEST: usize = 3;
 const FEWEST_MOSTLY: usize = 8;
 
