@@ -14,7 +14,9 @@ pub mod planted;
 pub mod score;
 pub mod wiring;
 
-use edgewitness::model::Capture;
+use edgewitness::export;
+use edgewitness::ingest::{self, ReadOptions};
+use edgewitness::model::{Capture, Ticks};
 
 /// A planted coupling, positions being those of the capture's lines.
 #[derive(Clone, Debug)]
@@ -82,4 +84,34 @@ pub struct Scene {
     /// A narrow limit (line, ticks) that the person declares; `None`: it is for the analysis to tell.
     pub narrow_below: Option<(usize, f64)>,
     pub truth: Truth,
+}
+
+impl Scene {
+    /// The same scene, its capture written as a VCD or as a change list and read as a person's file is. Its ticks may be others.
+    pub fn read_back(mut self, vcd: bool) -> Scene {
+        let mut bytes = Vec::new();
+        let name = match vcd {
+            true => "simulated.vcd",
+            false => "simulated.csv",
+        };
+        match vcd {
+            true => export::vcd::write(&self.capture, &mut bytes).map(drop),
+            false => export::changes::write_csv(&self.capture, &mut bytes),
+        }
+        .expect("bytes in memory");
+        let read = ingest::read_bytes(name, bytes, &ReadOptions::default()).expect("a capture");
+        let of = |capture: &Capture| capture.timebase.length_s(1.0);
+        let ratio = of(&self.capture) / of(&read);
+        let first = (self.capture.timebase.seconds(Ticks(0)) - read.timebase.seconds(Ticks(0))) / of(&read);
+        let moved = |ticks: i64| (ticks as f64 * ratio + first).round() as i64;
+        for stray in &mut self.truth.strays {
+            (stray.start, stray.end) = (moved(stray.start), moved(stray.end));
+        }
+        for burst in &mut self.truth.bursts {
+            (burst.start, burst.end) = (moved(burst.start), moved(burst.end));
+        }
+        self.narrow_below = self.narrow_below.map(|(line, limit)| (line, limit * ratio));
+        self.capture = read;
+        self
+    }
 }

@@ -2,7 +2,8 @@
 //!
 //! A capture exported as a change list keeps its instrument's sampling in the edge times: they all lie on a
 //! grid coarser than the file's tick. When the period is not a whole number of ticks (24 MHz in whole
-//! nanoseconds) the edges lie within a tick of the grid.
+//! nanoseconds) the edges lie within a tick of the grid. When it is the tick itself, as where each sample of 10 ns is
+//! written with eight decimals, nothing shows a grid, and edges are known to a tick all the same.
 
 use crate::model::{Capture, gcd};
 
@@ -14,7 +15,10 @@ const EDGES_NEEDED: usize = 16;
 /// Steps of so many lengths must fit a grid that is no whole number of ticks.
 const LENGTHS_NEEDED: usize = 12;
 
-/// One period a line, in ticks; 0 where nothing coarser than a tick shows. Lines of one source capture share it.
+/// Ticks longer than this are an instrument's samples, or rounded as coarsely.
+const EXACT_S: f64 = 1.5e-9;
+
+/// One period a line, in ticks; 0 where nothing coarser than a nanosecond shows. Lines of one source capture share it.
 pub fn sampling_of_lines(capture: &Capture) -> Vec<f64> {
     let files = capture.lines.iter().map(|l| l.capture + 1).max().unwrap_or(0);
     let mut shown = vec![0.0; files];
@@ -34,11 +38,16 @@ pub fn sampling_of_lines(capture: &Capture) -> Vec<f64> {
         times.dedup();
         *period = grid_of(&times);
     }
+    let tick = if capture.timebase.length_s(1.0) > EXACT_S {
+        1.0
+    } else {
+        0.0
+    };
     let period = |l: &crate::model::Line| {
         if l.interpolated {
             0.0
         } else {
-            l.sample_ticks.max(shown[l.capture])
+            l.sample_ticks.max(shown[l.capture]).max(tick)
         }
     };
     capture.lines.iter().map(period).collect()
@@ -109,6 +118,18 @@ mod tests {
     fn a_whole_grid_is_its_greatest_common_divisor() {
         let times: Vec<i64> = (0..40).map(|i| 7 + 20 * (i * i + i)).collect();
         assert_eq!(grid_of(&times), 40.0);
+    }
+
+    #[test]
+    fn a_tick_of_ten_nanoseconds_is_a_sample() {
+        use crate::model::{Level, Line, Ticks, TimeSpan, Timebase};
+        let span = TimeSpan::new(Ticks(0), Ticks(10_000));
+        let edges = (1..60i64).map(|i| Ticks(i * 100 + (i * i * 37) % 11)).collect();
+        let line = Line::digital("STEP", Level::Low, edges, span);
+        let mut capture = Capture::in_nanoseconds("ticks", span, vec![line]);
+        assert_eq!(sampling_of_lines(&capture), [0.0]);
+        capture.timebase = Timebase::decimal(-8);
+        assert_eq!(sampling_of_lines(&capture), [1.0]);
     }
 
     #[test]
