@@ -19,9 +19,10 @@ const EVERY: f64 = 0.95;
 const OFTEN: f64 = 0.8;
 const CHANCE: f64 = 0.05;
 
-/// Widths known to this show whether they repeat; those of a monostable or a gate keep within [`ONE_WIDTH`] (common practice, no
-/// source). Where they are coarser, one width shows as two numbers of samples, of so many at least.
+/// Widths known to this, and to this share of themselves, show whether they repeat; those of a monostable or a gate keep within
+/// [`ONE_WIDTH`] (common practice, no source). Where they are coarser, one width shows as two numbers of samples, of so many at least.
 const FINE_S: f64 = 2e-9;
+const FINE_SHARE: f64 = 0.1;
 const SAMPLES: f64 = 5.0;
 const ONE_WIDTH: f64 = 0.15;
 /// Fewer may be alike by chance.
@@ -59,7 +60,8 @@ fn is_of_one_width(strays: &Strays, victim: &Victim, row: &Coupling, second: f64
     }
     let widths = || row.occurrences.iter().map(|o| strays.strays[o.stray].width.0);
     let (least, most) = (widths().min()?, widths().max()?);
-    let is_one = match victim.unit <= FINE_S * second {
+    let is_fine = victim.unit <= 1.001 * FINE_S * second && victim.unit <= FINE_SHARE * least as f64;
+    let is_one = match is_fine {
         true => (most as f64) < (1.0 + ONE_WIDTH) * (least as f64 + victim.unit),
         false => least as f64 >= SAMPLES * victim.unit && (most - least) as f64 <= 1.05 * victim.unit,
     };
@@ -75,6 +77,16 @@ mod tests {
 
     /// What is found of a line struck at every third of 60 edges (all of them: `every`), with strays of `width(n)` ticks of 1 ns.
     fn found(every: bool, width: impl Fn(i64) -> i64, row: impl Fn(&mut Coupling)) -> Option<Sign> {
+        found_at(1.0, every, width, row)
+    }
+
+    /// The same, sampled every so many ticks.
+    fn found_at(
+        unit: f64,
+        every: bool,
+        width: impl Fn(i64) -> i64,
+        row: impl Fn(&mut Coupling),
+    ) -> Option<Sign> {
         let rises: Vec<i64> = (1..=60).map(|n| 10_000 * n + 37 * (n % 5)).collect();
         let struck: Vec<i64> = rises.iter().copied().step_by(if every { 1 } else { 3 }).collect();
         let occurrences = struck.iter().enumerate().map(|(stray, &at)| Occurrence {
@@ -87,7 +99,8 @@ mod tests {
             start: 0,
             end: 700_000,
         };
-        let victim = fixtures::victim(0, struck.iter().map(|at| at + 9).collect(), vec![rest]);
+        let mut victim = fixtures::victim(0, struck.iter().map(|at| at + 9).collect(), vec![rest]);
+        victim.unit = unit;
         let mut accused = fixtures::row([0, 1], Edge::Rise, 9, occurrences.collect(), 60);
         row(&mut accused);
         let line = |rises: Vec<i64>| OwnEdges {
@@ -111,6 +124,15 @@ mod tests {
             None,
             "the accused's pulses are as alike"
         );
+    }
+
+    #[test]
+    fn widths_that_a_sample_blurs_by_more_than_a_tenth_need_two_numbers_of_samples() {
+        let sampled = |least: i64, numbers: i64| found_at(2.0, false, |n| least + 2 * (n % numbers), |_| ());
+        assert_eq!(sampled(12, 3), None, "12 ns to 16 ns");
+        let one = Some(Sign::OneWidth { least: 12, most: 14 });
+        assert_eq!(sampled(12, 2), one);
+        assert!(sampled(40, 3).is_some(), "40 ns to 44 ns");
     }
 
     #[test]
