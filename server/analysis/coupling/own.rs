@@ -9,7 +9,8 @@
 use std::collections::BTreeSet;
 
 use super::one_lag::rank_sum;
-use super::{Attribution, Coupling, Edge};
+use super::{Attribution, Coupling, EARLIEST_LAG_S, Edge};
+use crate::analysis::stats::fisher::fisher;
 use crate::analysis::stats::tails::binomial_upper;
 use crate::analysis::strays::{LimitOrigin, StrayKind, StrayOptions, Strays};
 use crate::model::{Capture, Level, Polarity};
@@ -57,6 +58,10 @@ const CHANCE: f64 = 1e-4;
 /// Share of the short pulses that begin with edges of one polarity, with which hardly any long one begins: these are none of
 /// the line's job.
 const BESIDES: f64 = 0.2;
+/// Share of the other long pulses that begin while a stray would last, where strays run into them, and the chance below which
+/// these are brought oftener or more seldom than strays.
+const RUN_INTO: f64 = 0.8;
+const RUNS_CHANCE: f64 = 0.01;
 /// Lags this far out on either side of the short pulses' are left aside.
 const TAIL: f64 = 0.05;
 /// With a smaller share of a level's strays left, these are of the same kind.
@@ -89,6 +94,10 @@ fn own_of(capture: &Capture, strays: &Strays, row: &Coupling, level: Level) -> O
     lags.sort_unstable();
     let at = |share: f64| lags[((lags.len() - 1) as f64 * share).round() as usize];
     let (least, most) = (!lags.is_empty()).then(|| (at(TAIL), at(1.0 - TAIL)))?;
+    // What comes before the edge is not begun by it: more likely it is that line which reacts.
+    if (most as f64) < -EARLIEST_LAG_S * capture.timebase.ticks_of(1.0) {
+        return None;
+    }
     let mut widths: Vec<i64> = of_level().map(|o| strays.strays[o.stray].width.0).collect();
     widths.sort_unstable();
     let every = row.strays as f64 >= EVERY * row.opportunities as f64;
@@ -117,7 +126,17 @@ fn own_of(capture: &Capture, strays: &Strays, row: &Coupling, level: Level) -> O
             strikes(from + i).then(|| (aggressor.polarity(from + i), (start - e.0) as f64))
         })
     };
-    let (mut rises, mut falls, mut of_long) = (0, 0, 0);
+    let widest = widths.last().copied().unwrap_or(0);
+    // Whether a pulse begins after such an edge and before a stray at that edge would have ended.
+    let begins_later = |start: i64| {
+        let from = aggressor.edges.partition_point(|e| e.0 < start - most - widest);
+        let near = aggressor.edges[from..]
+            .iter()
+            .take_while(|e| e.0 < start - most - slack);
+        let mut near = near.enumerate();
+        near.any(|(i, _)| strikes(from + i))
+    };
+    let (mut rises, mut falls, mut of_long, mut later) = (0, 0, 0, 0);
     let mut lags_of_long: Vec<f64> = Vec::new();
     for pulse in capture.lines[row.victim].pulses() {
         if pulse.level == level && pulse.width().0 as f64 >= limit {
@@ -126,7 +145,7 @@ fn own_of(capture: &Capture, strays: &Strays, row: &Coupling, level: Level) -> O
             match begins {
                 Some((Polarity::Rise, _)) => rises += 1,
                 Some((Polarity::Fall, _)) => falls += 1,
-                None => {}
+                None => later += u64::from(begins_later(pulse.start.0)),
             }
             lags_of_long.extend(begins.map(|(_, lag)| lag));
         }
@@ -150,6 +169,9 @@ fn own_of(capture: &Capture, strays: &Strays, row: &Coupling, level: Level) -> O
     let window = (most - least + 2 * slack + 1) as f64;
     let whole = (capture.span.end.0 - capture.span.start.0).max(1) as f64;
     let chance = (striking * window / whole).min(1.0);
+    if runs_into(row, long, of_long, later) {
+        return None;
+    }
     let is_own = of_long >= FEWEST
         && long as f64 > MOST * of_long as f64
         && binomial_upper(long, of_long, chance) < CHANCE
@@ -165,6 +187,15 @@ fn own_of(capture: &Capture, strays: &Strays, row: &Coupling, level: Level) -> O
         lags: (least, most),
         limit,
     })
+}
+
+/// Whether strays run into the line's own pulses: as many of these begin at the strays' time as edges bring a stray, and (nearly)
+/// all others soon after it, at a time of their own. `long`, `later`, `of_long`: pulses that begin as the short ones do, those that
+/// begin after, and all.
+fn runs_into(row: &Coupling, long: u64, of_long: u64, later: u64) -> bool {
+    let others = of_long - long;
+    let alike = fisher(long, of_long, row.strays, row.opportunities.max(row.strays)).two_sided();
+    others >= FEWEST && later as f64 >= RUN_INTO * others as f64 && alike > RUNS_CHANCE
 }
 
 fn mean(values: &[f64]) -> f64 {
@@ -362,5 +393,35 @@ mod tests {
         let edges: Vec<Ticks> = kept.flat_map(|(_, (pair, _))| pair.to_vec()).collect();
         capture.lines[1] = Line::digital("GRANT", Level::Low, edges, capture.span);
         assert_eq!(judged(&capture), (15, 1, vec![]));
+    }
+
+    /// STEP clocks LATCH, which answers 60 ticks later, and strikes it at three of five rises: the strays run into its own rises.
+    /// `every`: whether each of LATCH's own rises comes at the strays' time.
+    fn clocked_and_struck(every: bool) -> Capture {
+        let span = TimeSpan::new(Ticks(0), Ticks(9_100_000));
+        let (mut step, mut latch) = (Vec::new(), Vec::new());
+        for n in 0..300i64 {
+            let at = 30_000 * n + 97 * (n % 7) + 5_000;
+            step.extend([at, at + 700 + 31 * (n % 5)]);
+            let (strikes, start) = (n * 7 % 10 < 6, at + 8 + n / 3 % 3);
+            match (n % 3, strikes) {
+                (0, true) => latch.extend([start, at + 4_000 + 37 * n]),
+                (0, false) => {
+                    latch.extend([if every { start } else { at + 60 + n % 4 }, at + 4_000 + 37 * n])
+                }
+                (_, true) => latch.extend([start, start + 56 + n * 7 % 23]),
+                _ => {}
+            }
+        }
+        let line = |name: &str, edges: Vec<i64>| {
+            Line::digital(name, Level::Low, edges.into_iter().map(Ticks).collect(), span)
+        };
+        Capture::in_nanoseconds("clocked", span, vec![line("STEP", step), line("LATCH", latch)])
+    }
+
+    #[test]
+    fn strays_that_run_into_the_line_s_own_rises_are_none_of_its_job() {
+        assert_eq!(judged(&clocked_and_struck(false)), (120, 1, vec![]));
+        assert_eq!(judged(&clocked_and_struck(true)), (0, 0, vec![(120, 100, 100)]));
     }
 }
