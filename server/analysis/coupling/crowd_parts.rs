@@ -5,9 +5,9 @@
 //! a second part that drives the line would do so as well.
 
 use super::crowds::{Crowd, MOST, USELESS_S, Unsure};
-use super::{CouplingOptions, attribute};
+use super::{Coupling, CouplingOptions, attribute};
 use crate::analysis::strays::{Stray, Strays};
-use crate::model::{Capture, Pulse};
+use crate::model::{Capture, Polarity, Pulse};
 
 /// Fewer pulses are no part of a crowd, and one is parted from the rest by at least this ratio of widths.
 const FEWEST_PART: usize = 5;
@@ -43,6 +43,64 @@ impl Crowd {
             ..Crowd::of((self.line, self.level), &widths[..count], self.of, 0.0)
         })
     }
+}
+
+/// Followers on either side of a gap, at least; the share of the shorter ones that one edge brings, and the most that it brings of
+/// the longer.
+const FEWEST_BESIDE: usize = 8;
+const ONE_CAUSE: f64 = 0.9;
+const OF_LONGER: f64 = 0.5;
+/// A job's pulses agree: the ninth tenth beyond the first, as a share of the middle.
+const AGREE: f64 = 0.5;
+
+/// A limit between pulses that one edge brings and longer ones, long enough for a job and alike, that mostly another brings: these
+/// are the line's own. `rows`: what the crowd follows. In ticks; none where no such gap shows.
+pub(super) fn below_own(
+    capture: &Capture,
+    strays: &Strays,
+    crowd: &Crowd,
+    rows: &[&Coupling],
+) -> Option<f64> {
+    let sampling = strays.sampling[crowd.line].max(1.0);
+    let useless = capture.timebase.ticks_of(USELESS_S);
+    let mut followers: Vec<(i64, (usize, Polarity))> = rows
+        .iter()
+        .flat_map(|row| row.occurrences.iter().map(|o| (o, row.aggressor)))
+        .filter(|(o, _)| strays.strays[o.stray].level == crowd.level)
+        .map(|(o, aggressor)| (strays.strays[o.stray].width.0, (aggressor, o.polarity)))
+        .collect();
+    followers.sort_unstable();
+    let is_gap = |&count: &usize| {
+        let (longest, next) = (followers[count - 1].0 as f64, followers[count].0 as f64);
+        next - longest >= 1.9 * sampling && next >= GAP * longest && next >= useless
+    };
+    let parts_own = |&count: &usize| {
+        let (below, above) = followers.split_at(count);
+        let at = |share: f64| above[((above.len() - 1) as f64 * share).round() as usize].0 as f64;
+        let cause = most_common(below);
+        let of_cause = |part: &[(i64, (usize, Polarity))]| {
+            part.iter().filter(|(_, by)| Some(*by) == cause).count() as f64 / part.len() as f64
+        };
+        at(0.9) - at(0.1) <= AGREE * at(0.5) && of_cause(below) >= ONE_CAUSE && of_cause(above) <= OF_LONGER
+    };
+    let most = followers.len().saturating_sub(FEWEST_BESIDE);
+    let ratio = |count: usize| followers[count].0 as f64 / followers[count - 1].0.max(1) as f64;
+    let count = (FEWEST_BESIDE..=most)
+        .filter(is_gap)
+        .filter(parts_own)
+        .max_by(|&a, &b| ratio(a).total_cmp(&ratio(b)))?;
+    Some(((followers[count - 1].0 * followers[count].0) as f64).sqrt())
+}
+
+/// What brings most of these.
+fn most_common(part: &[(i64, (usize, Polarity))]) -> Option<(usize, Polarity)> {
+    let mut counts: std::collections::BTreeMap<(usize, Polarity), usize> = Default::default();
+    part.iter()
+        .for_each(|(_, by)| *counts.entry(*by).or_default() += 1);
+    counts
+        .into_iter()
+        .max_by_key(|(_, count)| *count)
+        .map(|(by, _)| by)
 }
 
 /// Adds to `unsure` the parts that follow another line than the crowd they are a part of. `tentative`: the strays that there
@@ -82,8 +140,10 @@ pub fn settle(
 
 #[cfg(test)]
 mod tests {
+    use super::super::judge::judge;
     use super::*;
-    use crate::model::{Level, Ticks, TimeSpan};
+    use crate::analysis::strays::StrayOptions;
+    use crate::model::{Level, Line, Ticks, TimeSpan};
 
     /// Widths and limit of the shorter part of pulses so wide, sampled every 4 ns.
     fn part(widths: &[i64]) -> Option<([i64; 3], u64, i64)> {
@@ -115,5 +175,30 @@ mod tests {
         assert_eq!(part(&widths(&[20, 20, 24, 24], 44)), None);
         assert_eq!(part(&widths(&[20, 20, 20, 24, 24, 24], 28)), None);
         assert_eq!(part(&widths(&[40, 40, 40, 40, 40, 40], 80)), None);
+    }
+
+    /// STEP's falls strike PULSE, 24 to 38 ticks wide, more often than its rises bring strobes of PULSE's own, 56 to 70 ticks wide.
+    #[test]
+    fn below_strobes_that_another_edge_brings_strays_are_told_though_they_are_more() {
+        let span = TimeSpan::new(Ticks(0), Ticks(9_100_000));
+        let (mut step, mut pulse) = (Vec::new(), Vec::new());
+        for n in 0..300i64 {
+            let at = 30_000 * n + 97 * (n % 7) + 5_000;
+            let fall = at + 9_000 + 31 * (n % 5);
+            step.extend([at, fall]);
+            match n * 7_919 % 101 % 4 {
+                0 => pulse.extend([at + 25, at + 81 + n * 7 % 15]),
+                1 | 2 => pulse.extend([fall + 12, fall + 36 + n * 7 % 15]),
+                _ => {}
+            }
+        }
+        let struck = pulse.chunks(2).filter(|p| p[1] - p[0] < 45).count();
+        let line = |name: &str, edges: Vec<i64>| {
+            Line::digital(name, Level::Low, edges.into_iter().map(Ticks).collect(), span)
+        };
+        let lines = vec![line("STEP", step), line("PULSE", pulse)];
+        let capture = Capture::in_nanoseconds("strobes", span, lines);
+        let (strays, _) = judge(&capture, &StrayOptions::default(), &CouplingOptions::default());
+        assert_eq!(strays.of_line(1).len(), struck);
     }
 }

@@ -324,6 +324,9 @@ fn look_at(capture: &Capture, strays: &Strays, attribution: &Attribution, crowd:
     if every || !scatters {
         return Look::Open(first.aggressor, first.edge, first.strays, first.opportunities);
     }
+    if let Some(limit) = crowd_parts::below_own(capture, strays, crowd, &rows) {
+        return Look::Strays(limit);
+    }
     let longest = widths[widths.len() - 1] as f64;
     Look::Strays((1.2 * longest).min(crowd.limit).max(longest + 0.5))
 }
