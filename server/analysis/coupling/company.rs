@@ -22,8 +22,8 @@ const BUSIEST: f64 = 0.9;
 /// Edges of the accused with company, and without, from which on anything is concluded.
 const FEWEST: u64 = 3;
 /// The same where lines are counted, whichever they are: edges with few and with many.
-const MANY_CHANCE_OF_CLOCK: f64 = 1e-3;
-const MANY_CHANCE: f64 = 2e-4;
+const MANY_CHANCE_OF_CLOCK: f64 = 1e-4;
+const MANY_CHANCE: f64 = 2e-5;
 const FEWEST_MANY: u64 = 10;
 /// The chance for a line's level, which more things than an enable go with.
 const LEVEL_CHANCE: f64 = 2e-4;
@@ -190,6 +190,13 @@ fn either(a: Option<bool>, b: Option<bool>) -> Option<bool> {
     }
 }
 
+/// A contrast, and the chance of one as plain among all that were looked at.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Shown {
+    pub contrast: Contrast,
+    pub chance: f64,
+}
+
 /// The line beside whose edges the row strikes most differently from how it strikes without them, if that is no chance.
 /// `lines`: those that are asked about; `before`, `after`: how long before and after the accused edge another belongs to
 /// it, in ticks. Cost: for each line, the accused edges × log of its own.
@@ -199,7 +206,7 @@ pub fn that_matters(
     row: &Coupling,
     lines: &[usize],
     [before, after]: [i64; 2],
-) -> Option<Contrast> {
+) -> Option<Shown> {
     let trials = trials(edges, victim, row);
     let at_most = match is_busiest(edges, row, lines) {
         true => CHANCE_OF_CLOCK,
@@ -242,7 +249,10 @@ pub fn that_matters(
             }
         }
     }
-    best.map(|(_, contrast)| contrast)
+    best.map(|(chance, contrast)| Shown {
+        contrast,
+        chance: (chance * tried).min(1.0),
+    })
 }
 
 /// Whether the row strikes otherwise where many lines switch beside the accused edge than where few do, if that is no chance:
@@ -341,7 +351,7 @@ mod tests {
         };
         let found = contrast(|n| n % 4 == 0).expect("company");
         assert_eq!(
-            (found.other, found.with, found.without),
+            (found.contrast.other, found.contrast.with, found.contrast.without),
             (1, (200, 100), (200, 0))
         );
         assert_eq!(

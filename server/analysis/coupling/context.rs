@@ -28,6 +28,10 @@ const NEAR: f64 = 6.0;
 const NEAR_TO_SEVERAL: f64 = 2.0;
 /// Two stories with as many keys as each other, and this near, are the same told with a twin.
 const TWIN: f64 = 0.3;
+/// A hidden story that wins by less than this, keys paid for, is one that chance tells of one victim in some hundreds.
+const SLIGHT: f64 = 4.0;
+/// The same of a contrast: one that chance brings as seldom as this, or more seldom, is firm.
+const FIRM: f64 = 1e-5;
 /// A hidden story that only adds to the captured one must win by this much.
 const EXTENDED: f64 = 2.0;
 /// The dose must beat the captured lines by this much; where a single victim shows it, by more: several lines that go along
@@ -68,6 +72,8 @@ pub struct Hidden {
     pub drifts: Option<(usize, Edge)>,
     /// Whose step the strays and the victim's own edges are of.
     pub step: Option<usize>,
+    /// Chance may well have made what shows it, one victim in some hundreds.
+    pub is_slight: bool,
 }
 
 /// How often strays come after a line's edges when another line switches as well, and when not: a line that
@@ -168,7 +174,7 @@ fn told(
         Some((line, copies)) if tells(*line, copies) => return Verdict::Either(copies.clone()),
         _ => {}
     }
-    let told_otherwise = known.keeps_distance
+    let shown_firmly = known.keeps_distance
         || known.goes_with_many
         || !known.in_runs && strike_as_one(table, rows)
         || known.in_step_without
@@ -176,7 +182,7 @@ fn told(
         || known.kind.is_some()
         || known.untimely.is_some()
         || known.drifts.is_some()
-        || known.company.is_some()
+        || known.company.is_some_and(|shown| shown.chance <= FIRM)
         || known.level.is_some()
         || known.is_struck
         || known.rest_keeps_step
@@ -186,6 +192,7 @@ fn told(
             .any(|row| one_lag::opposite_edges_too(edges, victim, rows, row))
         || needs_company
         || one_lag::nested(edges, victim, rows, 2 * instants.span);
+    let told_otherwise = shown_firmly || known.company.is_some() && !known.is_convicted;
     let extends = extends(table, &stories.captured, &stories.hidden);
     let same = same_keys(&stories.captured, &stories.hidden)
         || known.explains && is_part_of(&stories.hidden, &stories.captured)
@@ -204,13 +211,13 @@ fn told(
             false => Verdict::Either(telling(&stories.hidden)),
         };
     }
-    if !told_otherwise && known.is_convicted && nearness < 0.0 {
+    if !told_otherwise && known.is_convicted && nearness < SLIGHT {
         return Verdict::Captured;
     }
     let mut companions = telling(&stories.hidden);
     let besides = known
         .company
-        .map(|company| company.other)
+        .map(|shown| shown.contrast.other)
         .into_iter()
         .chain(known.level);
     for line in besides {
@@ -220,12 +227,13 @@ fn told(
     }
     Verdict::Hidden(Hidden {
         companions,
-        contrast: contrast(table, &stories.hidden, rows).or(known.company),
+        contrast: contrast(table, &stories.hidden, rows).or(known.company.map(|shown| shown.contrast)),
         part: known.part,
         kind: known.kind.clone(),
         untimely: known.untimely,
         drifts: known.drifts,
         step: known.step,
+        is_slight: !shown_firmly && nearness < SLIGHT,
     })
 }
 

@@ -23,6 +23,8 @@ pub struct Established {
 const FEWEST: u64 = 6;
 /// So many times the strays of a level convict a line there too, against a hidden one that tells these no better.
 const MANY: u64 = 10;
+/// So many strays, and half as many as are doubted, convict it against a ground that is slight.
+const SOLID: u64 = 15;
 /// Lags that differ by no more than this share, and two samples, may be those of rises and falls of one line.
 const LAGS_DIFFER: f64 = 0.5;
 
@@ -71,8 +73,13 @@ pub fn levels(victims: &[Victim], examined: &[Examined]) -> Vec<(usize, Vec<Esta
         // A few strays that something hidden would tell about as well weigh little against many of the other level; what a line
         // that never switches this way by itself does is shown by its other edges.
         let is_hidden = matches!(&of.verdict, Verdict::Hidden(hidden) if hidden.kind.is_none());
+        let is_slight = matches!(&of.verdict, Verdict::Hidden(hidden) if hidden.is_slight);
         let few = victim.times.len() as u64;
-        known.retain(|one| !is_hidden || one.strays >= MANY * few);
+        known.retain(|one| {
+            !is_hidden
+                || one.strays >= MANY * few
+                || is_slight && one.strays >= SOLID && 2 * one.strays >= few
+        });
         // Of two that are established neither is preferred.
         known.dedup_by_key(|one| one.line);
         if known.len() == 1 {
@@ -136,5 +143,45 @@ mod tests {
         let [(_, Edge::Fall, Standing::Inseparable)] = said(false)[..] else {
             panic!("{:?}", said(false));
         };
+    }
+
+    /// HOLD's rises lift PEG in the first half, where it is low (`lifts`), and its falls dip it in the second; there MUTE rises at
+    /// some of those that bring nothing.
+    fn muted(lifts: bool) -> Vec<(usize, Edge, Standing)> {
+        let span = TimeSpan::new(Ticks(0), Ticks(1_300_000));
+        let (mut hold, mut mute, mut peg) = (Vec::new(), Vec::new(), vec![605_500]);
+        for n in 0..120i64 {
+            let at = 10_000 * n + 6_000 + 89 * (n % 7);
+            let fall = at + 3_000 + 131 * (n % 5);
+            hold.extend([at, fall]);
+            let is_quiet = n % 3 == 0;
+            if (60..81).contains(&n) && is_quiet {
+                mute.extend([fall, fall + 1_500]);
+            }
+            let struck = if n < 60 { at } else { fall };
+            if !is_quiet && (lifts || n >= 60) {
+                peg.extend([struck + 15, struck + 35 + n % 9]);
+            }
+        }
+        peg.sort_unstable();
+        let line = |name: &str, edges: &[i64]| {
+            let edges = edges.iter().copied().map(Ticks).collect();
+            Line::digital(name, Level::Low, edges, span)
+        };
+        let lines = vec![line("HOLD", &hold), line("MUTE", &mute), line("PEG", &peg)];
+        let capture = Capture::in_nanoseconds("muted", span, lines);
+        let options = StrayOptions {
+            narrow_below: BTreeMap::from([(2, 60.0)]),
+            ..StrayOptions::default()
+        };
+        let attribution = attribute(&capture, &find(&capture, &options), &CouplingOptions::default());
+        let rows = attribution.couplings.iter();
+        rows.map(|c| (c.aggressor, c.edge, c.standing)).collect()
+    }
+
+    #[test]
+    fn what_chance_may_tell_of_one_level_does_not_outweigh_the_other() {
+        assert_eq!(muted(true), [(0, Edge::Both, Standing::Clear)]);
+        assert_eq!(muted(false), [(0, Edge::Fall, Standing::Companion)]);
     }
 }

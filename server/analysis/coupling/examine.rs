@@ -151,6 +151,11 @@ impl<'a> Case<'a> {
         untimely::latest(self.victim.unit, self.bench.capture.timebase.ticks_of(1.0))
     }
 
+    /// Whether a mean lag, in ticks, is none that a coupling has.
+    fn is_untimely(&self, lag: f64) -> bool {
+        lag < -self.earliest() || lag > self.latest()
+    }
+
     fn explain(&self, evidence: &[Evidence], threshold: f64) -> Explanation {
         let (victim, reach) = (self.victim, &self.reach);
         let mut explanation = select::explain(victim, evidence, reach, threshold);
@@ -161,7 +166,7 @@ impl<'a> Case<'a> {
         let is_known =
             |line: usize, lag: f64| self.known.iter().any(|known| known.is(line, lag, victim.unit));
         preferences::prefer_known(victim, evidence, &mut explanation, reach, RIVAL_MARGIN, is_known);
-        let may_be_cause = |_, lag: f64| lag >= -self.earliest() && lag <= self.latest();
+        let may_be_cause = |_, lag: f64| !self.is_untimely(lag);
         preferences::prefer_known(
             victim,
             evidence,
@@ -205,10 +210,7 @@ impl<'a> Case<'a> {
             let chosen = &explanation.chosen[at];
             let accused = (evidence[chosen.evidence].suspect, &chosen.window);
             let mut rivals = select::rivals(victim, evidence, explanation, at, &self.reach, RIVAL_MARGIN);
-            let is_off = |window: &LagWindow| {
-                let middle = window.middle();
-                middle < -self.earliest() || middle > self.latest()
-            };
+            let is_off = |window: &LagWindow| self.is_untimely(window.middle());
             rivals.retain(|(_, window, _)| is_off(&chosen.window) || !is_off(window));
             rivals.retain(|(other, window, loss)| {
                 let other = (evidence[*other].suspect, window);

@@ -1,6 +1,6 @@
 //! What is known of one victim level's rows before they are judged.
 
-use super::context::Contrast;
+use super::company::Shown as ContrastShown;
 use super::copies;
 use super::examine::{Case, explains};
 use super::hazard::{self, Gate};
@@ -21,7 +21,7 @@ pub struct Known {
     /// Strays come at an accused line's moment of the step and without it ([`super::phase`]).
     pub in_step_without: bool,
     /// Beside which line's edges the only accused line strikes otherwise than without them ([`super::company`]).
-    pub company: Option<Contrast>,
+    pub company: Option<ContrastShown>,
     /// It strikes otherwise where many lines switch with it than where few do (likewise).
     pub goes_with_many: bool,
     /// By which line's level it strikes or not (likewise).

@@ -11,8 +11,10 @@ use super::select::Victim;
 use crate::analysis::strays::{Stray, Strays};
 use crate::model::{Capture, Line};
 
-/// Share of a line's edges that follow the victim's.
-const FOLLOWS: f64 = 0.95;
+/// Share of a line's edges that follow the victim's: it may have seen pulses of that which sampling hides.
+const FOLLOWS: f64 = 0.9;
+/// Share of those that follow strays which come too late to be their cause.
+const LATE: f64 = 0.95;
 /// Strays that a line reacts to, at least.
 const FEWEST: usize = 3;
 
@@ -94,7 +96,7 @@ fn follow_strays(
     let late = after.iter().filter(|&&lag| lag > possible).count();
     let count: usize = of.iter().map(|times| times.len()).sum();
     let others = count.saturating_sub(after.len());
-    let is_late = late as f64 >= FOLLOWS * after.len() as f64;
+    let is_late = late as f64 >= LATE * after.len() as f64;
     is_late || least >= 0 && most > 0 && others >= FEWEST
 }
 
