@@ -6,7 +6,7 @@
 //! the cause is a line without a probe, or the number of lines that switch at once.
 
 use super::able::OwnEdges;
-use super::dose::{self, Dose};
+use super::clues::Clue;
 use super::hazard::Gate;
 use super::instants::{self, Instants, Table, key, line_of};
 use super::known::Known;
@@ -16,14 +16,11 @@ use super::parts::Ground;
 use super::races::Race;
 use super::rival_models::{self, Fitted};
 use super::select::Victim;
+use super::stories::{NEAR, Stories, known_keys};
 use super::untimely::Untimely;
 use super::{Coupling, Edge};
 use crate::analysis::stats::fisher::fisher;
 
-/// Price of a key in ln likelihood, beyond ln of the number tried.
-const PRICE: f64 = 4.0;
-/// The hidden story need not win for a doubt: it is enough that it comes this near (ln likelihood, keys paid for).
-const NEAR: f64 = 6.0;
 /// The same where several captured lines explain (nearly) all strays.
 const NEAR_TO_SEVERAL: f64 = 2.0;
 /// Two stories with as many keys as each other, and this near, are the same told with a twin.
@@ -34,10 +31,6 @@ const SLIGHT: f64 = 4.0;
 const FIRM: f64 = 1e-5;
 /// A hidden story that only adds to the captured one must win by this much.
 const EXTENDED: f64 = 2.0;
-/// The dose must beat the captured lines by this much; where a single victim shows it, by more: several lines that go along
-/// with a hidden one look much the same.
-const DOSE_MARGIN: f64 = 6.0;
-const DOSE_MARGIN_ALONE: f64 = 14.0;
 /// With fewer strays than this nothing is concluded.
 const FEWEST: usize = 5;
 
@@ -70,6 +63,8 @@ pub struct Hidden {
     pub untimely: Option<Untimely>,
     /// A line and its edges after which strays come at lags that drift.
     pub drifts: Option<(usize, Edge)>,
+    /// What else shows accused lines to be a part of it.
+    pub clues: Vec<Clue>,
     /// Whose step the strays and the victim's own edges are of.
     pub step: Option<usize>,
     /// Chance may well have made what shows it, one victim in some hundreds.
@@ -111,197 +106,159 @@ pub fn table(
     )
 }
 
-/// Judges one victim level. `rows`: what was found for it so far.
-pub fn judge(
-    instants: &Instants,
-    edges: &[OwnEdges],
-    table: &Table,
-    victim: &Victim,
-    rows: &[Coupling],
-    known: &Known,
-) -> Verdict {
-    if victim.times.len() < FEWEST {
-        return Verdict::Captured;
-    }
-    if let Some(gate) = &known.gate {
-        return Verdict::Hazard(gate.clone());
-    }
-    let verdict = match &known.race {
-        Some(race) if race.is_plain() => return Verdict::Race(race.clone()),
-        _ => told(instants, edges, table, victim, rows, known),
-    };
-    match (&known.race, verdict) {
-        (Some(race), Verdict::Captured | Verdict::Either(_)) => Verdict::Race(race.clone()),
-        (_, verdict) => verdict,
-    }
+/// What one victim level is judged by.
+pub struct Seen<'a> {
+    pub instants: &'a Instants,
+    pub edges: &'a [OwnEdges],
+    pub table: &'a Table,
+    pub victim: &'a Victim,
+    /// What was found for it so far.
+    pub rows: &'a [Coupling],
+    pub known: &'a Known,
 }
 
-/// The verdict that the stories of the table and what is known of the rows give.
-fn told(
-    instants: &Instants,
-    edges: &[OwnEdges],
-    table: &Table,
-    victim: &Victim,
-    rows: &[Coupling],
-    known: &Known,
-) -> Verdict {
-    let stories = Stories::of(table, rows);
-    let chosen = known_keys(rows);
-    let more = stories.captured.keys.iter().filter(|k| !chosen.contains(k));
-    let needs_company = rows.iter().any(|row| {
-        let mut others = more.clone().filter(|&&k| line_of(k) != row.aggressor);
-        others.any(|&other| one_lag::with_and_without(instants, victim, row, other))
-    });
-    let nearness = stories.hidden.worth(stories.price) - stories.captured.worth(stories.price);
-    let captured_is = |line: usize| stories.captured.keys.iter().all(|&key| line_of(key) == line);
-    // Who switches at each of that line's edges tells as much as the line does; so does a copy of it.
-    let tells = |line: usize, copies: &[usize]| {
-        let is_of = |key: usize| line_of(key) == line || copies.contains(&line_of(key));
-        let mut of_line = stories.hidden.keys.iter().map(|&k| is_of(k));
-        let names_others = stories.hidden.weights.iter().any(|&weight| weight > 0.0);
-        of_line.clone().all(|own| own)
-            || of_line.any(|own| own) && nearness < NEAR
-            || (!names_others || captured_is(line)) && nearness < 0.0
-            || nearness <= -NEAR
-    };
-    match &known.by_either_edge {
-        Some(_)
-            if known.part.is_some()
-                || known.kind.is_some()
-                || known.untimely.is_some()
-                || known.drifts.is_some() => {}
-        Some((line, copies)) if tells(*line, copies) && copies.is_empty() => return Verdict::Captured,
-        Some((line, copies)) if tells(*line, copies) => return Verdict::Either(copies.clone()),
-        _ => {}
-    }
-    let shown_firmly = known.keeps_distance
-        || known.goes_with_many
-        || !known.in_runs && strike_as_one(table, rows)
-        || known.in_step_without
-        || known.part.is_some()
-        || known.kind.is_some()
-        || known.untimely.is_some()
-        || known.drifts.is_some()
-        || known.company.is_some_and(|shown| shown.chance <= FIRM)
-        || known.level.is_some()
-        || known.is_struck
-        || known.rest_keeps_step
-        || strikes_both_ways(rows)
-        || rows
-            .iter()
-            .any(|row| one_lag::opposite_edges_too(edges, victim, rows, row))
-        || needs_company
-        || one_lag::nested(edges, victim, rows, 2 * instants.span);
-    let told_otherwise = shown_firmly || known.company.is_some() && !known.is_convicted;
-    let extends = extends(table, &stories.captured, &stories.hidden);
-    let same = same_keys(&stories.captured, &stories.hidden)
-        || known.explains && is_part_of(&stories.hidden, &stories.captured)
-        || (extends && nearness < EXTENDED)
-        || (nearness.abs() < TWIN && stories.captured.keys.len() == stories.hidden.keys.len())
-        || nearness < -NEAR
-        || known.explains && lines_of(rows) > 1 && nearness < -NEAR_TO_SEVERAL;
-    if !told_otherwise && (same || (rows.is_empty() && nearness <= 0.0)) {
-        return Verdict::Captured;
-    }
-    // As many keys, and neither story clearly better: which captured line it is can't be told, nothing hidden is needed.
-    if !told_otherwise && stories.captured.keys.len() == stories.hidden.keys.len() && nearness < NEAR {
-        let is_contrived = known.explains && nearness < EXTENDED && !strikes_alone(&stories.hidden);
-        return match known.is_convicted || is_contrived {
-            true => Verdict::Captured,
-            false => Verdict::Either(telling(&stories.hidden)),
+impl Seen<'_> {
+    /// Judges the victim level.
+    pub fn verdict(&self) -> Verdict {
+        if self.victim.times.len() < FEWEST {
+            return Verdict::Captured;
+        }
+        if let Some(gate) = &self.known.gate {
+            return Verdict::Hazard(gate.clone());
+        }
+        let verdict = match &self.known.race {
+            Some(race) if race.is_plain() => return Verdict::Race(race.clone()),
+            _ => self.told(),
         };
-    }
-    if !told_otherwise && known.is_convicted && nearness < SLIGHT {
-        return Verdict::Captured;
-    }
-    let mut companions = telling(&stories.hidden);
-    let besides = known
-        .company
-        .map(|shown| shown.contrast.other)
-        .into_iter()
-        .chain(known.level);
-    for line in besides {
-        if !companions.contains(&line) {
-            companions.push(line);
+        match (&self.known.race, verdict) {
+            (Some(race), Verdict::Captured | Verdict::Either(_)) => Verdict::Race(race.clone()),
+            (_, verdict) => verdict,
         }
     }
-    Verdict::Hidden(Hidden {
-        companions,
-        contrast: contrast(table, &stories.hidden, rows).or(known.company.map(|shown| shown.contrast)),
-        part: known.part,
-        kind: known.kind.clone(),
-        untimely: known.untimely,
-        drifts: known.drifts,
-        step: known.step,
-        is_slight: !shown_firmly && nearness < SLIGHT,
-    })
-}
 
-/// By how much (ln likelihood) a dose must beat the other stories.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum DoseOf {
-    OneVictim,
-    SeveralVictims,
-    /// Strikes go against their edges and come with others of the kind: it is enough that it comes near.
-    Kind,
-}
-
-/// The dose that explains a victim's strays better than lines by themselves and than a hidden one, if any.
-/// `table`: all levels of the victim, or of several; `rows`: what was found for them.
-pub fn shared(table: &Table, rows: &[Coupling], of: DoseOf) -> Option<Dose> {
-    let dose = dose::find(table)?;
-    let stories = Stories::of(table, rows);
-    let best = stories
-        .hidden
-        .worth(stories.price)
-        .max(stories.captured.worth(stories.price));
-    let margin = match of {
-        DoseOf::OneVictim => DOSE_MARGIN_ALONE,
-        DoseOf::SeveralVictims => DOSE_MARGIN,
-        DoseOf::Kind => -NEAR,
-    };
-    (dose.worth > best + margin).then_some(dose)
-}
-
-/// The dose of a lead that dips a victim's high level as outputs rise, and lifts its low one as they fall, if that explains both better
-/// than lines by themselves and than a hidden one. `table`: both levels; `against`: the same with rises for falls of the low one
-/// ([`Table::against`]); `rows`: what was found for them.
-pub fn both_ways(table: &Table, against: &Table, rows: &[Coupling]) -> Option<Dose> {
-    let dose = dose::find(against).filter(|dose| dose.edge == Edge::Rise)?;
-    let stories = Stories::of(table, rows);
-    let best = stories
-        .hidden
-        .worth(stories.price)
-        .max(stories.captured.worth(stories.price));
-    (dose.worth > best + DOSE_MARGIN).then_some(dose)
-}
-
-/// By how much (ln likelihood) the best story of these strays alone beats a dose that was found elsewhere, whose lines cost
-/// nothing more.
-pub fn against(table: &Table, rows: &[Coupling], dose: &Dose) -> f64 {
-    let stories = Stories::of(table, rows);
-    let best = stories
-        .hidden
-        .worth(stories.price)
-        .max(stories.captured.worth(stories.price));
-    best - dose::told(table, dose)
-}
-
-/// Both stories of a table, fitted.
-struct Stories {
-    captured: Fitted,
-    hidden: Fitted,
-    price: f64,
-}
-
-impl Stories {
-    fn of(table: &Table, rows: &[Coupling]) -> Stories {
-        let price = PRICE + (keys_seen(table).max(1) as f64).ln();
-        Stories {
-            captured: rival_models::captured(table, &known_keys(rows), price),
-            hidden: rival_models::hidden(table, price),
-            price,
+    /// The verdict that the stories of the table and what is known of the rows give.
+    fn told(&self) -> Verdict {
+        let (table, rows, known) = (self.table, self.rows, self.known);
+        let stories = Stories::of(table, rows);
+        let chosen = known_keys(rows);
+        let nearness = stories.hidden.worth(stories.price) - stories.captured.worth(stories.price);
+        let captured_is = |line: usize| stories.captured.keys.iter().all(|&key| line_of(key) == line);
+        // Who switches at each of that line's edges tells as much as the line does; so does a copy of it.
+        let tells = |line: usize, copies: &[usize]| {
+            let is_of = |key: usize| line_of(key) == line || copies.contains(&line_of(key));
+            let mut of_line = stories.hidden.keys.iter().map(|&k| is_of(k));
+            let names_others = stories.hidden.weights.iter().any(|&weight| weight > 0.0);
+            of_line.clone().all(|own| own)
+                || of_line.any(|own| own) && nearness < NEAR
+                || (!names_others || captured_is(line)) && nearness < 0.0
+                || nearness <= -NEAR
+        };
+        match &known.by_either_edge {
+            Some(_)
+                if known.part.is_some()
+                    || known.kind.is_some()
+                    || known.untimely.is_some()
+                    || known.drifts.is_some() => {}
+            Some((line, copies)) if tells(*line, copies) && copies.is_empty() => return Verdict::Captured,
+            Some((line, copies)) if tells(*line, copies) => return Verdict::Either(copies.clone()),
+            _ => {}
         }
+        let mut clues = known.clues.clone();
+        clues.extend(self.clues_of_rows());
+        let more = stories.captured.keys.iter().filter(|key| !chosen.contains(key));
+        clues.extend(more.copied().find_map(|other| self.needs_company(other)));
+        let shown_firmly = !clues.is_empty()
+            || known.part.is_some()
+            || known.kind.is_some()
+            || known.untimely.is_some()
+            || known.drifts.is_some()
+            || known.company.is_some_and(|shown| shown.chance <= FIRM);
+        let told_otherwise = shown_firmly || known.company.is_some() && !known.is_convicted;
+        let extends = extends(table, &stories.captured, &stories.hidden);
+        let same = same_keys(&stories.captured, &stories.hidden)
+            || known.explains && is_part_of(&stories.hidden, &stories.captured)
+            || (extends && nearness < EXTENDED)
+            || (nearness.abs() < TWIN && stories.captured.keys.len() == stories.hidden.keys.len())
+            || nearness < -NEAR
+            || known.explains && lines_of(rows) > 1 && nearness < -NEAR_TO_SEVERAL;
+        if !told_otherwise && (same || (rows.is_empty() && nearness <= 0.0)) {
+            return Verdict::Captured;
+        }
+        // As many keys, and neither story clearly better: which captured line it is can't be told, nothing hidden is needed.
+        if !told_otherwise && stories.captured.keys.len() == stories.hidden.keys.len() && nearness < NEAR {
+            let is_contrived = known.explains && nearness < EXTENDED && !strikes_alone(&stories.hidden);
+            return match known.is_convicted || is_contrived {
+                true => Verdict::Captured,
+                false => Verdict::Either(telling(&stories.hidden)),
+            };
+        }
+        if !told_otherwise && known.is_convicted && nearness < SLIGHT {
+            return Verdict::Captured;
+        }
+        let mut companions = telling(&stories.hidden);
+        let level = clues.iter().find_map(|clue| match clue {
+            Clue::Level { other, .. } => Some(*other),
+            _ => None,
+        });
+        let besides = known
+            .company
+            .map(|shown| shown.contrast.other)
+            .into_iter()
+            .chain(level);
+        for line in besides {
+            if !companions.contains(&line) {
+                companions.push(line);
+            }
+        }
+        Verdict::Hidden(Hidden {
+            companions,
+            contrast: contrast(table, &stories.hidden, rows).or(known.company.map(|shown| shown.contrast)),
+            part: known.part,
+            kind: known.kind.clone(),
+            untimely: known.untimely,
+            drifts: known.drifts,
+            step: known.step,
+            clues,
+            is_slight: !shown_firmly && nearness < SLIGHT,
+        })
+    }
+
+    /// A line that the rows leave out and that strikes at the lag of one of them, whether it switches there or not.
+    fn needs_company(&self, other: usize) -> Option<Clue> {
+        let mut others = self.rows.iter().filter(|row| line_of(other) != row.aggressor);
+        let row = others.find(|row| one_lag::with_and_without(self.instants, self.victim, row, other))?;
+        Some(Clue::OneLag {
+            line: row.aggressor,
+            other: line_of(other),
+        })
+    }
+
+    /// What the rows beside each other show: that they strike as one, or one way by both edges.
+    fn clues_of_rows(&self) -> Vec<Clue> {
+        let Seen {
+            instants,
+            edges,
+            table,
+            victim,
+            rows,
+            known,
+        } = *self;
+        let mut clues: Vec<Clue> = Vec::new();
+        if !known.in_runs && strike_as_one(table, rows) {
+            let mut lines: Vec<usize> = rows.iter().map(|row| row.aggressor).collect();
+            lines.sort_unstable();
+            lines.dedup();
+            clues.push(Clue::AsOne { lines });
+        }
+        clues.extend(strikes_both_ways(rows).map(|line| Clue::OneWay { line }));
+        let opposite = |row: &&Coupling| one_lag::opposite_edges_too(edges, victim, rows, row);
+        clues.extend(rows.iter().find(opposite).map(|row| Clue::OppositeEdges {
+            line: row.aggressor,
+            edge: row.edge,
+        }));
+        let nested = one_lag::nested(edges, victim, rows, 2 * instants.span);
+        clues.extend(nested.map(|[line, other]| Clue::OneLag { line, other }));
+        clues
     }
 }
 
@@ -316,14 +273,15 @@ fn lines_of(rows: &[Coupling]) -> usize {
 /// A row with so small a part of another's strike rate may be its stragglers.
 const STRAGGLERS: f64 = 0.15;
 
-/// Whether both polarities of a line were found to strike towards one level: a coupled edge pulls one way, and its
+/// The line of which both polarities were found to strike towards one level, if one is: a coupled edge pulls one way, and its
 /// opposite the other way.
-fn strikes_both_ways(rows: &[Coupling]) -> bool {
-    rows.iter().any(|a| {
+fn strikes_both_ways(rows: &[Coupling]) -> Option<usize> {
+    let both = rows.iter().find(|a| {
         let alike = |b: &Coupling| b.strike_rate.estimate >= STRAGGLERS * a.strike_rate.estimate;
         rows.iter()
             .any(|b| a.aggressor == b.aggressor && a.edge != b.edge && alike(b))
-    })
+    });
+    both.map(|row| row.aggressor)
 }
 
 /// One chance for two, three and more accused lines must tell the instants better by so much (ln likelihood): that so many strike
@@ -389,21 +347,6 @@ fn homes(instants: &Instants, victim: &Victim, rows: &[Coupling], latest: i64) -
         }
     }
     homes
-}
-
-fn known_keys(rows: &[Coupling]) -> Vec<usize> {
-    let mut keys: Vec<usize> = rows.iter().map(|r| key(r.aggressor, r.edge)).collect();
-    keys.sort_unstable();
-    keys.dedup();
-    keys
-}
-
-fn keys_seen(table: &Table) -> usize {
-    let mut seen = vec![false; table.keys];
-    for pattern in &table.patterns {
-        table.who(pattern).for_each(|k| seen[k] = true);
-    }
-    seen.iter().filter(|s| **s).count()
 }
 
 /// Lines with a positive weight, most telling first.

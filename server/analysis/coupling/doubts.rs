@@ -183,6 +183,7 @@ fn uncaptured(line: usize, judged: &[Judged], found: &[Coupling], together: Opti
         part: hidden.iter().find_map(|h| h.part),
         kind: hidden.iter().find_map(|h| h.kind.clone()),
         drifts: hidden.iter().find_map(|h| h.drifts),
+        clues: hidden.iter().flat_map(|h| h.clues.iter().cloned()).collect(),
         untimely: hidden.iter().find_map(|h| h.untimely),
         step: hidden.iter().find_map(|h| h.step),
         against: pulls::against_both_ways(line, judged),

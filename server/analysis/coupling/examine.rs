@@ -193,7 +193,15 @@ impl<'a> Case<'a> {
         );
         let known = self.known(&rows);
         rows.iter_mut().for_each(|row| row.step = known.step);
-        let verdict = context::judge(bench.instants, bench.edges, &table, victim, &rows, &known);
+        let seen = context::Seen {
+            instants: bench.instants,
+            edges: bench.edges,
+            table: &table,
+            victim,
+            rows: &rows,
+            known: &known,
+        };
+        let verdict = seen.verdict();
         Examined {
             rows,
             table,

@@ -1,11 +1,11 @@
 //! Victims and rows as the tests of this folder need them.
 
-use super::able::{self, Rest};
+use super::able::{self, OwnEdges, Rest};
 use super::lags::LagHistogram;
 use super::select::Victim;
 use super::{Coupling, Edge, Estimate, Occurrence, Standing};
 use crate::analysis::strays::{Stray, StrayKind, Strays};
-use crate::model::{Level, Ticks};
+use crate::model::{Level, Polarity, Ticks};
 
 /// A line struck high at `times`, strays of 20 ticks numbered in that order; edges are known to the tick.
 pub fn victim(line: usize, times: Vec<i64>, rests: Vec<Rest>) -> Victim {
@@ -75,4 +75,30 @@ pub fn strays(victim: &Victim, width: impl Fn(i64) -> i64) -> Strays {
         strays: of.collect(),
         ..Strays::default()
     }
+}
+
+/// How long the record of [`accused`] lasts.
+pub const END: i64 = 900_000;
+
+/// Line 2, struck 30 ticks after each of `struck`, and the row that accuses line 0's rises of it.
+pub fn accused(struck: &[i64]) -> (Victim, Coupling) {
+    let rest = Rest { start: 0, end: END };
+    let victim = victim(2, struck.iter().map(|t| t + 30).collect(), vec![rest]);
+    let occurrences = struck.iter().enumerate().map(|(stray, &at)| Occurrence {
+        at,
+        polarity: Polarity::Rise,
+        stray,
+        lag: 30,
+    });
+    let row = row([2, 0], Edge::Rise, 30, occurrences.collect(), 400);
+    (victim, row)
+}
+
+pub fn own(rises: Vec<i64>, falls: Vec<i64>) -> OwnEdges {
+    OwnEdges { rises, falls }
+}
+
+/// Rises of a clock, one every 2,000 ticks, of those that `which` keeps.
+pub fn rises(which: impl Fn(i64) -> bool) -> Vec<i64> {
+    (1..401).filter(|&n| which(n)).map(|n| 2_000 * n).collect()
 }

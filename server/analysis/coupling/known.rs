@@ -1,5 +1,6 @@
 //! What is known of one victim level's rows before they are judged.
 
+use super::clues::Clue;
 use super::company::Shown as ContrastShown;
 use super::copies;
 use super::examine::{Case, explains};
@@ -8,30 +9,20 @@ use super::never_alone::{self, Kind, Shows};
 use super::parts::{self, Ground};
 use super::races::{self, Race};
 use super::untimely::{self, Untimely};
-use super::{Coupling, Edge, company, drift, one_lag, phase, rest, rows, succession, victims};
+use super::{Coupling, Edge, company, drift, one_lag, phase, rest, rows, succession, trials, victims};
 
 /// What was found out of one victim level's rows before it is judged.
 #[derive(Clone, Debug)]
 pub struct Known {
-    /// One of the rows does ([`keeps_distance`]).
-    pub keeps_distance: bool,
+    /// What shows accused lines to be a part of what strikes, beside what stands here by itself.
+    pub clues: Vec<Clue>,
     /// A line whose rises and falls both strike ([`one_lag::by_either_edge`]), and lines of which one polarity goes with
     /// all of these edges.
     pub by_either_edge: Option<(usize, Vec<usize>)>,
-    /// Strays come at an accused line's moment of the step and without it ([`super::phase`]).
-    pub in_step_without: bool,
     /// Beside which line's edges the only accused line strikes otherwise than without them ([`super::company`]).
     pub company: Option<ContrastShown>,
-    /// It strikes otherwise where many lines switch with it than where few do (likewise).
-    pub goes_with_many: bool,
-    /// By which line's level it strikes or not (likewise).
-    pub level: Option<usize>,
-    /// An accused line strikes only where it shows short pulses itself (likewise).
-    pub is_struck: bool,
     /// Strikes of an accused line come in runs ([`super::company`]).
     pub in_runs: bool,
-    /// Strays that nobody accused explains keep the lag to other lines ([`super::rest`]).
-    pub rest_keeps_step: bool,
     /// The accused lines look like a part of one that carries no probe ([`super::parts`]).
     pub part: Option<Ground>,
     /// A row's line, and its edges that come after the strays they would cause ([`super::before`]).
@@ -78,11 +69,7 @@ impl Case<'_> {
             alike.retain(|&other| other != line);
             (line, alike)
         });
-        let is_kept_without = |row: &Coupling| {
-            phase::is_kept_without(edges, victim, rows, row, &lines, &self.reach, &self.distances)
-        };
         let second = self.bench.capture.timebase.ticks_of(1.0);
-        let is_struck = |row: &Coupling| company::only_where_struck_itself(edges, victim, row, second);
         let company = match rows {
             [row] => {
                 let after = company::after(rows::edges_of(edges, row), self.reach.hi, second);
@@ -90,23 +77,10 @@ impl Case<'_> {
             }
             _ => None,
         };
-        let goes_with_many = match rows {
-            [row] => company::of_many_matters(
-                edges,
-                victim,
-                row,
-                &lines,
-                [self.bench.instants.span, self.reach.hi],
-            ),
-            _ => false,
-        };
-        let level = match rows {
-            [row] => company::whose_level_matters(self.bench.capture, edges, victim, row, &lines),
-            _ => None,
-        };
         let volts = self.bench.capture.lines[victim.line].trace.is_some();
         let is_convicted = !rows.is_empty() && rows.iter().all(|row| self.is_known(row));
         Known {
+            clues: self.clues(rows, &lines),
             drifts: rows
                 .iter()
                 .find(|row| drift::drifts(victim, row, second))
@@ -122,14 +96,8 @@ impl Case<'_> {
             explains: explains(victim, rows),
             is_convicted,
             company,
-            goes_with_many,
-            level,
-            is_struck: rows.iter().any(is_struck),
-            keeps_distance: self.keeps_distance(rows),
             by_either_edge: either,
-            in_step_without: rows.iter().any(is_kept_without),
-            in_runs: rows.iter().any(|row| company::comes_in_runs(edges, victim, row)),
-            rest_keeps_step: rest::keeps_step(edges, victim, rows, &lines),
+            in_runs: rows.iter().any(|row| trials::comes_in_runs(edges, victim, row)),
             part: parts::ground(edges, victim, rows, &lines, self.reach.hi, second),
             gate: hazard::find(
                 self.bench.capture,
@@ -140,6 +108,32 @@ impl Case<'_> {
                 &self.reach,
             ),
         }
+    }
+
+    /// What shows accused lines to be a part of what strikes.
+    fn clues(&self, rows: &[Coupling], lines: &[usize]) -> Vec<Clue> {
+        let (victim, edges) = (self.victim, self.bench.edges);
+        let second = self.bench.capture.timebase.ticks_of(1.0);
+        let mut clues: Vec<Clue> = Vec::new();
+        clues.extend(self.keeps_distance(rows));
+        if let [row] = rows {
+            let near = [self.bench.instants.span, self.reach.hi];
+            clues.extend(company::of_many_matters(edges, victim, row, lines, near));
+            let capture = self.bench.capture;
+            clues.extend(trials::whose_level_matters(capture, edges, victim, row, lines));
+        }
+        let is_kept_without = |row: &&Coupling| {
+            phase::is_kept_without(edges, victim, rows, row, lines, &self.reach, &self.distances)
+        };
+        clues.extend(
+            rows.iter()
+                .find(is_kept_without)
+                .map(|row| Clue::StepWithout { line: row.aggressor }),
+        );
+        let mut struck = rows.iter();
+        clues.extend(struck.find_map(|row| trials::only_where_struck_itself(edges, victim, row, second)));
+        clues.extend(rest::keeps_step(edges, victim, rows, lines).then_some(Clue::RestKeepsStep));
+        clues
     }
 
     /// Who switches the accused's way as it strikes, where that is so of enough strikes of the rows.
@@ -165,10 +159,10 @@ impl Case<'_> {
 
     /// Whether the only row's strikes avoid each other. Where sampling shows only some of the strays, which ones depends on
     /// its phase; where several strike, on the others.
-    fn keeps_distance(&self, rows: &[Coupling]) -> bool {
-        let [row] = rows else { return false };
+    fn keeps_distance(&self, rows: &[Coupling]) -> Option<Clue> {
+        let [row] = rows else { return None };
         if !victims::are_all_seen(self.bench.strays, self.victim) {
-            return false;
+            return None;
         }
         let times = self.bench.edges[row.aggressor].of(row.occurrences[0].polarity);
         let struck = row
@@ -184,5 +178,11 @@ impl Case<'_> {
             &struck.collect::<Vec<_>>(),
             reach,
         )
+        .map(|(together, expected)| Clue::KeepsDistance {
+            line: row.aggressor,
+            edge: row.edge,
+            together,
+            expected,
+        })
     }
 }

@@ -1,12 +1,13 @@
 //! What a shared ground or supply lead strikes: victims whose strays follow how many lines switch at once, and those struck
 //! together by one aggressor.
 
-use super::context::{self, DoseOf, Verdict};
+use super::context::Verdict;
 use super::dose::{self, Dose};
 use super::doubts::Judged;
 use super::instants::Table;
 use super::never_alone::{self, Kind, Shows};
 use super::select::Victim;
+use super::stories::{self, DoseOf};
 use super::{Coupling, Edge, SharedSupply, Standing};
 use crate::analysis::parallel::on_all_cores;
 use crate::model::Level;
@@ -55,12 +56,12 @@ fn dosed(judged: &[Judged]) -> Vec<Dosed> {
             let lines: Vec<usize> = kind.company.iter().copied().chain([kind.line]).collect();
             Some(dose::measured(&table, &lines, kind.polarity.into()))
         };
-        let alike = context::shared(&table, &rows, of).or_else(shown);
+        let alike = stories::shared(&table, &rows, of).or_else(shown);
         let levels = judged.iter().filter(|j| j.victim.line == line);
         let levels: Vec<(Level, &Table)> = levels.map(|j| (j.victim.level, &j.table)).collect();
         let against = (levels.len() > 1).then(|| Table::against(&levels));
         let both_ways = against.and_then(|against| {
-            let dose = context::both_ways(&table, &against, &rows)?;
+            let dose = stories::both_ways(&table, &against, &rows)?;
             let is_better = alike
                 .as_ref()
                 .is_none_or(|alike| dose.worth > alike.worth + AGAINST);
@@ -98,11 +99,11 @@ fn dosed(judged: &[Judged]) -> Vec<Dosed> {
     }
     let pooled = Table::joined(&doubtful.iter().map(|d| &d.1).collect::<Vec<_>>());
     let rows: Vec<Coupling> = doubtful.iter().flat_map(|d| d.2.clone()).collect();
-    let Some(together) = context::shared(&pooled, &rows, DoseOf::SeveralVictims) else {
+    let Some(together) = stories::shared(&pooled, &rows, DoseOf::SeveralVictims) else {
         return dosed;
     };
     for (line, table, rows) in doubtful {
-        let against = context::against(&table, &rows, &together);
+        let against = stories::against(&table, &rows, &together);
         if against <= AGAINST {
             let dose = dose::measured(&table, &together.lines, together.edge);
             dosed.retain(|d| d.line != line);

@@ -11,6 +11,7 @@ pub mod answers;
 mod apart;
 mod beside;
 mod causes;
+pub mod clues;
 mod company;
 pub mod context;
 pub mod copies;
@@ -58,10 +59,12 @@ mod rows;
 pub mod select;
 mod set_off;
 mod slices;
+mod stories;
 mod succession;
 pub mod sweep;
 pub mod together;
 mod toggled;
+mod trials;
 mod turns;
 pub mod untimely;
 pub mod victims;
@@ -247,6 +250,8 @@ pub struct Uncaptured {
     pub untimely: Option<untimely::Untimely>,
     /// A line and its edges after which strays come at lags that drift ([`drift`]).
     pub drifts: Option<(usize, Edge)>,
+    /// What else shows captured lines to be only a part of it.
+    pub clues: Vec<clues::Clue>,
     /// A line whose edges go with nearly all of the strays and of the victim's own edges ([`races::step_of`]).
     pub step: Option<usize>,
 }

@@ -6,8 +6,8 @@
 //! of all of them: what it does by itself the record does not show.
 
 use super::able::OwnEdges;
-use super::company::{Trial, trials};
 use super::select::Victim;
+use super::trials::{Trial, trials};
 use super::{Coupling, Edge};
 use crate::analysis::stats::fisher::fisher;
 use crate::model::{Level, Polarity};

@@ -44,22 +44,24 @@ pub fn with_and_without(instants: &Instants, victim: &Victim, row: &Coupling, ot
     is_one(&lags(&with), &lags(&without), victim.unit)
 }
 
-/// Whether two of the rows strike at the same instants and after one lag, seen from the one that switches at more of
-/// these.
-pub fn nested(edges: &[OwnEdges], victim: &Victim, rows: &[Coupling], span: i64) -> bool {
-    rows.iter().filter(|row| may_be_latched(row)).any(|outer| {
+/// Two lines, the one that switches at more of the instants first, whose rows strike at the same instants and after one lag, seen
+/// from that one.
+pub fn nested(edges: &[OwnEdges], victim: &Victim, rows: &[Coupling], span: i64) -> Option<[usize; 2]> {
+    rows.iter().filter(|row| may_be_latched(row)).find_map(|outer| {
         // What switches along with a hidden line is followed by strays more often than the clock of both.
         let within = |inner: &&Coupling| {
             inner.aggressor != outer.aggressor
                 && inner.opportunities < outer.opportunities
                 && inner.strike_rate.estimate >= outer.strike_rate.estimate
         };
-        rows.iter().filter(within).any(|inner| {
+        let mut inner = rows.iter().filter(within);
+        let inner = inner.find(|inner| {
             let from_outer = lags_from(edges, outer, inner, span);
             let enough = from_outer.len() as f64 >= FOLLOWS * inner.occurrences.len() as f64;
             let own: Vec<f64> = outer.occurrences.iter().map(|o| o.lag as f64).collect();
             enough && is_one(&from_outer, &own, victim.unit) && strikes_without(edges, outer, inner, span)
-        })
+        })?;
+        Some([outer.aggressor, inner.aggressor])
     })
 }
 
@@ -394,30 +396,19 @@ mod tests {
         let clock: Vec<i64> = (1..40).map(|n| 8_000 * n + 2_000).collect();
         let of_clock = row(0, &clock, 45, 300);
         let victim = victim(Vec::new());
-        assert!(nested(
-            &edges,
-            &victim,
-            &[row(1, &latched, 25, 99), of_clock.clone()],
-            40
-        ));
+        let nested = |rows: &[Coupling]| nested(&edges, &victim, rows, 40);
+        assert_eq!(
+            nested(&[row(1, &latched, 25, 99), of_clock.clone()]),
+            Some([0, 1])
+        );
         // Lags of their own are two causes.
-        assert!(!nested(
-            &edges,
-            &victim,
-            &[row(1, &latched, 11, 99), of_clock.clone()],
-            40
-        ));
+        assert_eq!(nested(&[row(1, &latched, 11, 99), of_clock.clone()]), None);
         // What comes with the latched line only is its own stragglers.
         let along = row(0, &[8_000, 16_000, 24_000], 45, 300);
-        assert!(!nested(&edges, &victim, &[row(1, &latched, 25, 99), along], 40));
+        assert_eq!(nested(&[row(1, &latched, 25, 99), along]), None);
         // A clock that strikes at three of four edges is no clock of what strikes.
         let often: Vec<i64> = (1..300).map(|n| 1_000 * n).collect();
-        assert!(!nested(
-            &edges,
-            &victim,
-            &[row(1, &latched, 25, 99), row(0, &often, 45, 310)],
-            40
-        ));
+        assert_eq!(nested(&[row(1, &latched, 25, 99), row(0, &often, 45, 310)]), None);
     }
 
     #[test]

@@ -7,9 +7,9 @@
 
 use super::Coupling;
 use super::able::OwnEdges;
-use super::company::{Trial, trials};
 use super::races::Sign;
 use super::select::Victim;
+use super::trials::{Trial, trials};
 use crate::analysis::stats::tails::binomial_upper;
 use crate::analysis::strays::Strays;
 

@@ -14,9 +14,15 @@ const DISTANCE_CHANCE: f64 = 1e-3;
 ///
 /// Successive pairs among k strikes in random order: M·k(k − 1)/(N(N − 1)) of M successive opportunities are
 /// expected; the lower tail is Poisson's.
-pub fn keeps_distance(times: &[i64], opportunities: &[Range<usize>], struck: &[usize], reach: i64) -> bool {
+/// The pairs that there are and those expected, where they do.
+pub fn keeps_distance(
+    times: &[i64],
+    opportunities: &[Range<usize>],
+    struck: &[usize],
+    reach: i64,
+) -> Option<(u64, f64)> {
     let (expected, together) = in_succession(times, opportunities, struck, reach);
-    poisson_lower(together as u64, expected) <= DISTANCE_CHANCE
+    (poisson_lower(together as u64, expected) <= DISTANCE_CHANCE).then_some((together as u64, expected))
 }
 
 /// Pairs of successive opportunities that both struck: how many are expected of strikes in random order, and how many
@@ -53,11 +59,11 @@ mod tests {
         let all = std::slice::from_ref(&(0..300));
         // Every fifth opportunity: chance has 12 of 60 strikes follow another.
         let spaced: Vec<usize> = (0..300).step_by(5).collect();
-        assert!(keeps_distance(&times, all, &spaced, 100));
+        assert!(keeps_distance(&times, all, &spaced, 100).is_some());
         // As many, in pairs.
         let paired: Vec<usize> = (0..300).filter(|i| i % 10 < 2).collect();
-        assert!(!keeps_distance(&times, all, &paired, 100));
+        assert!(keeps_distance(&times, all, &paired, 100).is_none());
         // Edges that come faster than a stray lasts say nothing.
-        assert!(!keeps_distance(&times, all, &spaced, 600));
+        assert!(keeps_distance(&times, all, &spaced, 600).is_none());
     }
 }

@@ -1,5 +1,6 @@
 //! Sentences about strays whose cause carries no clip, or is more than the one line that fits them.
 
+use super::clues;
 use super::coupling::{edges_of, name, names, switching};
 use super::races;
 use super::tally::{self, beside_own};
@@ -81,6 +82,7 @@ pub fn uncaptured(capture: &Capture, strays: &Strays, attribution: &Attribution,
     if let Some(contrast) = &u.contrast {
         detail.push(differs(capture, contrast));
     }
+    detail.extend(clues::told(capture, &victim, &u.clues));
     if u.strays > 0 && !goes.is_empty() {
         let share = u.strays as f64 / u.of.max(1) as f64;
         detail.push(format!(
@@ -368,6 +370,7 @@ mod tests {
             kind: None,
             untimely: None,
             drifts: None,
+            clues: Vec::new(),
             step: None,
         };
         doubt(&mut uncaptured);

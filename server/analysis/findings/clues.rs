@@ -1,0 +1,154 @@
+//! Sentences about what shows an accused line to be more likely a part of what strikes.
+
+use super::coupling::{edges_of, name, names, switching};
+use super::words::{list, small};
+use crate::analysis::coupling::Edge;
+use crate::analysis::coupling::clues::{Clue, Count};
+use crate::model::Capture;
+
+/// Clues told of one victim, at most: the first say enough.
+const TOLD: usize = 2;
+
+/// A sentence for each of the first clues, each once.
+pub fn told(capture: &Capture, victim: &str, clues: &[Clue]) -> Vec<String> {
+    let mut told: Vec<String> = Vec::new();
+    for clue in clues {
+        let sentence = sentence(capture, victim, clue);
+        if !told.contains(&sentence) {
+            told.push(sentence);
+        }
+    }
+    told.truncate(TOLD);
+    told
+}
+
+fn sentence(capture: &Capture, victim: &str, clue: &Clue) -> String {
+    let of = |line: &usize| name(capture, *line);
+    match clue {
+        Clue::KeepsDistance {
+            line,
+            edge,
+            together,
+            expected,
+        } => format!(
+            "Strikes at two {edges} of {line} in a row are rare: {together}, where {} would be expected of a line that strikes at each edge anew. Something that {line} clocks, and that can't switch the same way twice in a row, does that.",
+            small(*expected),
+            edges = edges_of(*edge),
+            line = of(line),
+        ),
+        Clue::Crowd {
+            line,
+            edge,
+            at_most,
+            few,
+            many,
+        } => format!(
+            "{} brings a stray {} where at most {at_most} other lines switch with it, and {} where more do: if {} alone did it, that would make no difference.",
+            switching(capture, *line, *edge),
+            times(*few),
+            times(*many),
+            of(line)
+        ),
+        Clue::Level {
+            line,
+            edge,
+            other,
+            low,
+            high,
+        } => format!(
+            "{} brings a stray {} while {other} is low, and {} while it is high: so a gate that {other} opens, and that carries no clip, looks.",
+            switching(capture, *line, *edge),
+            times(*low),
+            times(*high),
+            other = of(other)
+        ),
+        Clue::StruckItself {
+            line,
+            edge,
+            short,
+            lasting,
+        } => format!(
+            "{} brings a stray {} where {line} shows a short pulse itself, and {} elsewhere: something else seems to strike both {line} and {victim}.",
+            switching(capture, *line, *edge),
+            times(*short),
+            times(*lasting),
+            line = of(line)
+        ),
+        Clue::StepWithout { line } => format!(
+            "Others come at {line}'s moment of the machine's step, and {line} does not switch there.",
+            line = of(line)
+        ),
+        Clue::RestKeepsStep => {
+            "Those that are left come after other lines' edges at the same lag; strays from elsewhere would not.".to_owned()
+        }
+        Clue::AsOne { lines } => format!(
+            "{} strike no oftener where they switch together than where one of them does; of neighbours that each strike, the chances would add up.",
+            list(&names(capture, lines))
+        ),
+        Clue::OneLag { line, other } => format!(
+            "Seen from {}, they come after one lag, whether {} switches as well or not; two neighbours would each strike at a time of their own.",
+            of(line),
+            of(other)
+        ),
+        Clue::OppositeEdges { line, edge } => format!(
+            "Some of those that are left come after {}'s {} at the same lag, and an edge and its opposite pull opposite ways.",
+            of(line),
+            edges_of(opposite(*edge))
+        ),
+        Clue::OneWay { line } => format!(
+            "{}'s rises and its falls both pull one way, which one coupled edge can't.",
+            of(line)
+        ),
+    }
+}
+
+fn opposite(edge: Edge) -> Edge {
+    match edge {
+        Edge::Rise => Edge::Fall,
+        Edge::Fall => Edge::Rise,
+        Edge::Both => Edge::Both,
+    }
+}
+
+/// "12 of 60 times"
+fn times((edges, strikes): Count) -> String {
+    format!("{strikes} of {edges} times")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::model::{Level, Line, Ticks, TimeSpan};
+
+    #[test]
+    fn each_clue_is_told_once_with_its_counts() {
+        let span = TimeSpan::new(Ticks(0), Ticks(1_000));
+        let line = |name: &str| Line::digital(name, Level::Low, vec![], span);
+        let lines = ["CLEAR_N", "BEAT_1", "HOLD"].map(line).to_vec();
+        let capture = Capture::in_nanoseconds("clues", span, lines);
+        let (line, edge, other) = (1, Edge::Rise, 2);
+        let crowd = Clue::Crowd {
+            line,
+            edge,
+            at_most: 2,
+            few: (90, 3),
+            many: (40, 31),
+        };
+        let level = Clue::Level {
+            line,
+            edge,
+            other,
+            low: (55, 0),
+            high: (60, 30),
+        };
+        let all = [crowd.clone(), crowd, level, Clue::RestKeepsStep];
+        let told = told(&capture, "CLEAR_N", &all);
+        assert_eq!(
+            told,
+            [
+                "BEAT_1 rising brings a stray 3 of 90 times where at most 2 other lines switch with it, and 31 of 40 times where more do: if BEAT_1 alone did it, that would make no difference.",
+                "BEAT_1 rising brings a stray 0 of 55 times while HOLD is low, and 30 of 60 times while it is high: so a gate that HOLD opens, and that carries no clip, looks.",
+            ]
+        );
+    }
+}
