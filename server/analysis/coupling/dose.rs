@@ -106,6 +106,23 @@ fn does_more(dose: &Dose) -> bool {
     splits.iter().any(rises)
 }
 
+/// Share of the strays that come where two and more of the lines switch.
+const AT_TWO: f64 = 0.5;
+
+/// Whether a curve is one of a dose that does most of the harm: two and more lines at once strike more often than one, and bring most
+/// strays.
+pub fn is_plain(curve: &[DosePoint]) -> bool {
+    let sum = |range: std::ops::Range<usize>| {
+        let points = curve.iter().filter(|point| range.contains(&point.switched));
+        points.fold((0.0, 0.0), |(n, y), point| {
+            (n + point.instants as f64, y + point.strays as f64)
+        })
+    };
+    let (one, more, all) = (sum(1..2), sum(2..usize::MAX), sum(0..usize::MAX));
+    let rate = |(count, strays): (f64, f64)| strays / f64::max(count, 1.0);
+    rate(more) > rate(one) && more.1 >= AT_TWO * all.1
+}
+
 /// Whether the lines together do more than each by itself would.
 fn is_beyond_single(table: &Table, dose: &Dose) -> bool {
     let keys: Vec<usize> = dose

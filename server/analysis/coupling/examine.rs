@@ -32,6 +32,9 @@ pub struct Bench<'a> {
 /// Share of the strays that an explanation may leave open where it takes the place of a doubt.
 const LEFT_OPEN: f64 = 0.05;
 
+/// Share of the strikes up to which a line's tell nothing of the others'.
+const MINOR: f64 = 0.2;
+
 /// Whether rows explain (nearly) all strays.
 pub fn explains(victim: &Victim, rows: &[Coupling]) -> bool {
     rows::unexplained(victim, rows).count() as f64 <= LEFT_OPEN * victim.times.len() as f64
@@ -180,8 +183,26 @@ impl<'a> Case<'a> {
 
     /// What an explanation comes to: its rows, and what is thought of them.
     fn told(&self, evidence: &[Evidence], explanation: &Explanation) -> Examined {
+        let rows = self.with_copies(self.rows(evidence, explanation));
+        self.told_of(self.without_minor_untimely(rows))
+    }
+
+    /// The rows but those that come at no time that a coupling has, and are few: what they show says nothing of the others.
+    fn without_minor_untimely(&self, mut rows: Vec<Coupling>) -> Vec<Coupling> {
+        let capture = self.bench.capture;
+        let volts = capture.lines[self.victim.line].trace.is_some();
+        let second = capture.timebase.ticks_of(1.0);
+        let all: u64 = rows.iter().map(|row| row.strays).sum();
+        rows.retain(|row| {
+            row.strays as f64 > MINOR * all as f64
+                || untimely::find(self.bench.edges, self.victim, row, volts, second).is_none()
+        });
+        rows
+    }
+
+    /// What is thought of rows.
+    fn told_of(&self, mut rows: Vec<Coupling>) -> Examined {
         let (bench, victim) = (self.bench, self.victim);
-        let mut rows = self.with_copies(self.rows(evidence, explanation));
         let lines = bench.capture.lines.len();
         let table = context::table(
             bench.instants,

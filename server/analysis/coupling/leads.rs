@@ -29,6 +29,7 @@ const AGAINST: f64 = 3.0;
 /// The victim lines that leads strike, each with its dose.
 pub(super) fn found(judged: &[Judged]) -> Vec<Dosed> {
     let mut dosed = dosed(judged);
+    dosed.retain(|d| dose::is_plain(&d.dose.curve));
     add_struck_alike(judged, &mut dosed);
     dosed
 }

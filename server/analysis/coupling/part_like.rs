@@ -2,16 +2,17 @@
 //!
 //! What is induced depends on amplitudes, so some edges bring none and widths differ. What a part puts out comes each time and
 //! repeats in width. So strays that come every time, or have one width to the nanosecond, accuse nobody. Two lines that touch share
-//! whole pulses, every one: those are left to [`super::whole_pulses`]. Volts show what no part would read, so there every edge
+//! whole pulses, every one: those are left to [`super::whole_pulses`]; whole pulses upside down are an inverting gate's. Volts show what no part would read, so there every edge
 //! may leave its mark.
 
-use super::Coupling;
 use super::able::OwnEdges;
 use super::races::Sign;
 use super::select::Victim;
 use super::trials::{Trial, trials};
+use super::{Coupling, Edge};
 use crate::analysis::stats::tails::binomial_upper;
 use crate::analysis::strays::Strays;
+use crate::model::Level;
 
 /// Share of the opportunities that a part strikes; what is induced mostly strikes no oftener than `OFTEN`, and the chance at or below
 /// which a rate is above that.
@@ -39,7 +40,11 @@ pub fn sign(
     second: f64,
 ) -> Option<Sign> {
     if row.follows_pulse >= FOLLOWS {
-        return None;
+        let against = match victim.level {
+            Level::High => Edge::Fall,
+            _ => Edge::Rise,
+        };
+        return (row.edge == against).then_some(Sign::Inverted { strikes: row.strays });
     }
     strikes_every_time(edges, victim, row).or_else(|| is_of_one_width(strays, victim, row, second))
 }
@@ -71,7 +76,7 @@ fn is_of_one_width(strays: &Strays, victim: &Victim, row: &Coupling, second: f64
 #[cfg(test)]
 mod tests {
     use super::super::able::Rest;
-    use super::super::{Edge, Occurrence, fixtures};
+    use super::super::{Occurrence, fixtures};
     use super::*;
     use crate::model::Polarity;
 
@@ -133,6 +138,16 @@ mod tests {
         let one = Some(Sign::OneWidth { least: 12, most: 14 });
         assert_eq!(sampled(12, 2), one);
         assert!(sampled(40, 3).is_some(), "40 ns to 44 ns");
+    }
+
+    #[test]
+    fn whole_pulses_upside_down_are_an_inverting_gate_s() {
+        let whole = |edge: Edge| {
+            let told = move |row: &mut Coupling| (row.follows_pulse, row.edge) = (0.9, edge);
+            found(false, |n| 20 + 7 * (n % 5), told)
+        };
+        assert_eq!(whole(Edge::Fall), Some(Sign::Inverted { strikes: 20 }));
+        assert_eq!(whole(Edge::Rise), None, "two that touch");
     }
 
     #[test]

@@ -28,6 +28,8 @@ pub enum Sign {
     Late { by: f64 },
     /// All strays have one width, in ticks.
     OneWidth { least: i64, most: i64 },
+    /// So many last as long as the accused's own pulses, upside down.
+    Inverted { strikes: u64 },
 }
 
 /// Strays of one victim level that may be a race.
@@ -45,7 +47,7 @@ impl Race {
     /// Whether it is told before what else may be doubtful about its victim: its sign is of the victim's own cycles or step.
     pub fn is_plain(&self) -> bool {
         match self.sign {
-            Sign::EachCycle { .. } => true,
+            Sign::EachCycle { .. } | Sign::Inverted { .. } => true,
             Sign::EveryTime { .. } | Sign::Late { .. } => self.in_step,
             Sign::OneWidth { .. } => false,
         }

@@ -154,6 +154,16 @@ pub fn figures(capture: &Capture, c: &Coupling) -> String {
     )
 }
 
+/// "They last 12 ns to 30 ns." `widths`: ascending, in ticks.
+pub fn last(capture: &Capture, widths: &[i64]) -> Option<String> {
+    let time = |ticks: i64| span(&capture.timebase, ticks as f64);
+    let (least, most) = (time(*widths.first()?), time(*widths.last()?));
+    Some(match least == most {
+        true => format!("Each lasts {least}."),
+        false => format!("They last {least} to {most}."),
+    })
+}
+
 fn accused(capture: &Capture, strays: &Strays, c: &Coupling, tally: &Tally) -> Finding {
     let victim = name(capture, c.victim);
     let aggressor = name(capture, c.aggressor);
@@ -163,7 +173,14 @@ fn accused(capture: &Capture, strays: &Strays, c: &Coupling, tally: &Tally) -> F
         count_of(tally.of, &stray_noun(strays, c, tally.of)),
         switching(capture, c.aggressor, c.edge)
     );
+    let mut widths: Vec<i64> = c
+        .occurrences
+        .iter()
+        .map(|o| strays.strays[o.stray].width.0)
+        .collect();
+    widths.sort_unstable();
     let mut detail = vec![figures(capture, c) + "."];
+    detail.extend(last(capture, &widths));
     detail.extend(by_polarity(c));
     if let Some(more) = tally.says(&victim) {
         detail.push(more);
@@ -207,12 +224,6 @@ fn accused(capture: &Capture, strays: &Strays, c: &Coupling, tally: &Tally) -> F
             "If it helps: a ground wire between the two (joined at both ends), a stronger pull-up or a driver nearer to {victim}, or slower edges on {aggressor}."
         ));
     }
-    let mut widths: Vec<i64> = c
-        .occurrences
-        .iter()
-        .map(|o| strays.strays[o.stray].width.0)
-        .collect();
-    widths.sort_unstable();
     let may_be_meant =
         c.strike_rate.high >= NEARLY_EVERY || are_alike_and_useful(capture, strays, c, &widths);
     if may_be_meant && strays.limits[c.victim].origin == LimitOrigin::Inferred {
@@ -231,7 +242,8 @@ fn accused(capture: &Capture, strays: &Strays, c: &Coupling, tally: &Tally) -> F
         ));
     }
     try_next.push(format!(
-        "A line without a probe that switches along with {aggressor} would look the same: lift {aggressor} at its driver; if {victim} still shows strays, it is another (a machine that stops without {aggressor} shows none, and proves nothing)."
+        "A line without a probe that switches along with {aggressor} would look the same: {}; if {victim} shows as many strays as before, it is another (a machine that stops without {aggressor} shows none, and proves nothing).",
+        lift(&aggressor)
     ));
     try_next.push(CAUTION.to_string());
     Finding {
@@ -244,6 +256,13 @@ fn accused(capture: &Capture, strays: &Strays, c: &Coupling, tally: &Tally) -> F
     }
 }
 
+/// How a wire is lifted for a test.
+pub fn lift(line: &str) -> String {
+    format!(
+        "with motors and coils unplugged lift {line}'s wire at its driver, tie the inputs that it fed to their resting level, and repeat"
+    )
+}
+
 fn clean_noun(edge: Edge) -> &'static str {
     match edge {
         Edge::Rise => "clean rise",
@@ -251,6 +270,9 @@ fn clean_noun(edge: Edge) -> &'static str {
         Edge::Both => "clean edge",
     }
 }
+
+/// What is induced begins while the edge lasts, or as its wave runs along some metres of cable (common practice, no source).
+const INDUCED_S: f64 = 50e-9;
 
 /// What the strays look like: evidence, never more.
 fn mechanism(capture: &Capture, strays: &Strays, c: &Coupling) -> Option<String> {
@@ -263,6 +285,11 @@ fn mechanism(capture: &Capture, strays: &Strays, c: &Coupling) -> Option<String>
                 Pull::Against => "), upside down: a gate that inverts does that, a bridge does not",
                 _ => "): that is what a bridge or short does",
             }
+        ));
+    }
+    if c.lag.low > capture.timebase.ticks_of(INDUCED_S) {
+        return Some(format!(
+            "That is later than what an edge induces: a part that {aggressor} sets off, with a clip or without, may do it."
         ));
     }
     let one_level = match c.levels.as_slice() {
@@ -449,7 +476,7 @@ fn dosed(capture: &Capture, shared: &SharedSupply) -> (String, String) {
             list(&names(capture, &shared.lines))
         ),
         format!(
-            "The more of them {doing} together the likelier a stray. How many of them {doing} at once, and at how many of such moments a stray comes: {}. No single one is to blame: a ground or supply lead that they share is.",
+            "The more of them {doing} together the likelier a stray. How many of them {doing} at once, and at how many of such moments a stray comes: {}. A ground or supply lead that they share does that; no single one explains them.",
             curve.join("; ")
         ),
     )

@@ -88,6 +88,16 @@ pub fn finding(capture: &Capture, strays: &Strays, r: &RaceOf) -> Finding {
                 span(&capture.timebase, by)
             ),
         ),
+        Sign::Inverted { strikes } => (
+            format!(
+                "{victim}: its {strays} repeat pulses of {} upside down, as an inverting gate does",
+                others.first().map_or("another line", String::as_str)
+            ),
+            format!(
+                "{strikes} of them begin with {} and end as it switches back. Two lines that touch go the same way.{step}",
+                accused.unwrap_or_default()
+            ),
+        ),
         Sign::OneWidth { least, most } => (
             format!(
                 "{victim}: its {strays} after {} all have one width, as what a part puts out does",

@@ -1,7 +1,7 @@
 //! Sentences about strays whose cause carries no clip, or is more than the one line that fits them.
 
 use super::clues;
-use super::coupling::{edges_of, name, names, switching};
+use super::coupling::{edges_of, last, lift, name, names, switching};
 use super::races;
 use super::tally::{self, beside_own};
 use super::words::{count_of, list, percent, span};
@@ -10,7 +10,7 @@ use crate::analysis::coupling::never_alone::{Kind, Shows};
 use crate::analysis::coupling::parts::Ground;
 use crate::analysis::coupling::untimely::Untimely;
 use crate::analysis::coupling::{Attribution, Contrast, Edge, Uncaptured};
-use crate::analysis::strays::Strays;
+use crate::analysis::strays::{StrayKind, Strays};
 use crate::model::{Capture, Polarity};
 
 /// Lines named with what they fit, at most.
@@ -41,6 +41,13 @@ pub fn uncaptured(capture: &Capture, strays: &Strays, attribution: &Attribution,
     if !goes.is_empty() {
         detail.push(format!("{}.", list(&goes)));
     }
+    let pulses = strays
+        .of_line(u.victim)
+        .iter()
+        .filter(|s| s.kind == StrayKind::Pulse);
+    let mut widths: Vec<i64> = pulses.map(|s| s.width.0).collect();
+    widths.sort_unstable();
+    detail.extend(last(capture, &widths));
     if let Some((line, edge)) = u.both_ways {
         detail.push(format!(
             "After the same {} of {} the line is lifted where it is low and dipped where it is high; what one edge induces pulls one way.",
@@ -128,20 +135,18 @@ pub fn uncaptured(capture: &Capture, strays: &Strays, attribution: &Attribution,
             list(&names(capture, &kind.company))
         ));
     }
+    try_next.push(format!(
+        "Cheapest, move one clip: put a spare channel on a line that runs beside {victim} in its cable or connector and switches {along}, an enable, a load or an output of the same step, and repeat. Clips on the inputs of the part that drives {victim} tell whether it makes them itself."
+    ));
     if let Some(first) = companions.first() {
         try_next.push(format!(
-            "Cheapest: lift {first}'s wire at its driver and repeat. If {victim} still shows strays, it is not {first}, or not {first} alone (a machine that stops without {first} shows none, and proves nothing)."
+            "Else {}. If {victim} shows as many strays as before, it is not {first}, or not {first} alone (a machine that stops without {first} shows none, and proves nothing).",
+            lift(first)
         ));
     }
-    try_next.push(format!(
-        "Move one clip: put a spare channel on a line that runs beside {victim} in its cable or connector and switches {along}, an enable, a load or an output of the same step, and repeat."
-    ));
     try_next.push(CAUTION.to_string());
     Finding {
-        severity: match u.step {
-            Some(_) => Severity::Warning,
-            None => Severity::Fault,
-        },
+        severity: Severity::Warning,
         topic: "uncaptured-cause",
         title: match sharing(attribution, u) {
             Some(kind) => format!(
@@ -212,7 +217,7 @@ fn fits_all(attribution: &Attribution, u: &Uncaptured) -> Vec<usize> {
     }
 }
 
-/// "CLEAR_N: no captured line causes its 12 stray pulses; something that switches along with STEP does"
+/// "CLEAR_N: no captured line seems to cause its 12 stray pulses; something that switches along with STEP does"
 fn who_or_behind(
     capture: &Capture,
     attribution: &Attribution,
@@ -239,9 +244,9 @@ fn who_or_behind(
         );
     }
     match (parts.len(), companions.is_empty()) {
-        (0, true) => format!("{victim}: no captured line causes its {pulses}"),
+        (0, true) => format!("{victim}: no captured line seems to cause its {pulses}"),
         (0, false) => format!(
-            "{victim}: no captured line causes its {pulses}; something that switches along with {} does",
+            "{victim}: no captured line seems to cause its {pulses}; something that switches along with {} does",
             list(companions)
         ),
         (many, _) => format!(
@@ -404,7 +409,11 @@ mod tests {
         assert!(most.detail.contains(why), "{}", most.detail);
         assert!(most.try_next[0].contains("supply pins"));
         let few = told(&[(1, 4), (2, 16)], kind(Shows::MoreTogether));
-        assert!(few.title.contains("no captured line causes"), "{}", few.title);
+        assert!(
+            few.title.contains("no captured line seems to cause"),
+            "{}",
+            few.title
+        );
         let why = "strikes oftener where more of BEAT_1 and BEAT_0 go the same way";
         assert!(few.detail.contains(why), "{}", few.detail);
     }
@@ -416,7 +425,11 @@ mod tests {
         let most = told(&[(1, 19)], toggled);
         assert!(most.title.starts_with(behind), "{}", most.title);
         let few = told(&[(1, 6)], toggled);
-        assert!(few.title.contains("no captured line causes"), "{}", few.title);
+        assert!(
+            few.title.contains("no captured line seems to cause"),
+            "{}",
+            few.title
+        );
         let all = told(&[(1, 20)], |u| u.companions = vec![1, 2]);
         let along = "CLEAR_N: BEAT_2, or something that switches along with BEAT_2 and BEAT_1, causes";
         assert!(all.title.starts_with(along), "{}", all.title);
@@ -429,11 +442,19 @@ mod tests {
         let them = "CLEAR_N: BEAT_2 and BEAT_1, or something that switches along with them, cause its";
         assert!(two.title.starts_with(them), "{}", two.title);
         let some = told(&[(1, 12)], |u| u.companions = vec![1, 2]);
-        assert!(some.title.contains("no captured line causes"), "{}", some.title);
+        assert!(
+            some.title.contains("no captured line seems to cause"),
+            "{}",
+            some.title
+        );
         let off = |lag: f64| {
             let (line, edge) = (1, Edge::Rise);
             let off = told(&[(1, 20)], |u| u.untimely = Some(Untimely { line, edge, lag }));
-            assert!(off.title.contains("no captured line causes"), "{}", off.title);
+            assert!(
+                off.title.contains("no captured line seems to cause"),
+                "{}",
+                off.title
+            );
             off.detail
         };
         assert!(off(-9.0).contains("They begin before BEAT_2's rises"));

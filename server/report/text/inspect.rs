@@ -85,16 +85,24 @@ pub fn headline(report: &InspectReport) -> String {
             format!("No fault is proved, but look at this: {first}{more}.")
         }
         1 => format!("One thing looks wrong. {}.", faults[0].trim_end_matches('.')),
-        n => format!(
-            "{} things look wrong. {}.",
-            count_word(n),
-            faults.join("; ").trim_end_matches('.')
-        ),
+        n => {
+            let more = match n.saturating_sub(NAMED) {
+                0 => String::new(),
+                more => format!("; and {more} more"),
+            };
+            let named = faults[..n.min(NAMED)].join("; ");
+            format!(
+                "{} things look wrong. {}{more}.",
+                count_word(n),
+                named.trim_end_matches('.')
+            )
+        }
     }
 }
 
-/// Warnings named in the first sentence.
+/// Warnings and faults named in the first sentence.
 const FIRST: usize = 2;
+const NAMED: usize = 3;
 
 /// A small count as a word, capital first: `Two`.
 pub fn count_word(n: usize) -> String {
