@@ -2,8 +2,8 @@
 //!
 //! The list has a column `time_s` and one for each line: `0`, `1`, `x` (unknown), `z` (floating), empty where
 //! nothing was recorded. A row stands for each moment at which some line changes, and for the capture's first
-//! and last moment. Times are exact: whole decimal ticks digit by digit, fitted ones as the shortest text that
-//! reads back as the same number.
+//! and last moment. Times are exact: whole decimal ticks digit by digit, fitted ones to a
+//! millionth of a tick.
 
 use std::cmp::Reverse;
 use std::collections::BinaryHeap;
@@ -163,7 +163,7 @@ pub fn decimal_exponent(timebase: &Timebase) -> Option<i32> {
     (-15..=2).find(is_same)
 }
 
-/// A moment in seconds as text that loses nothing.
+/// A moment in seconds as text that loses no tick.
 pub fn seconds_text(timebase: &Timebase, time: Ticks) -> String {
     match decimal_exponent(timebase) {
         Some(exponent) if exponent < 0 => {
@@ -178,9 +178,17 @@ pub fn seconds_text(timebase: &Timebase, time: Ticks) -> String {
                 width = digits as usize
             )
         }
-        _ => format!("{}", timebase.seconds(time)),
+        // To a millionth of a tick: which sample it is stands fast, and what reads it finds the grid.
+        _ => {
+            let finest = (timebase.tick_s() * 1e-6).log10().floor();
+            let digits = (-finest).clamp(0.0, MOST_DIGITS) as usize;
+            format!("{:.digits$}", timebase.seconds(time))
+        }
     }
 }
+
+/// A femtosecond is finer than any instrument.
+const MOST_DIGITS: f64 = 15.0;
 
 #[cfg(test)]
 mod tests {
@@ -236,7 +244,8 @@ mod tests {
         );
         let fitted = Timebase::fitted(0.25, 1.0 / 24e6);
         let text = seconds_text(&fitted, Ticks(12_345));
-        assert_eq!(text.parse::<f64>().unwrap(), fitted.seconds(Ticks(12_345)));
+        let read = text.parse::<f64>().unwrap();
+        assert!((read - fitted.seconds(Ticks(12_345))).abs() < 1e-6 * fitted.tick_s());
         assert_eq!(seconds_text(&Timebase::decimal(0), Ticks(7)), "7");
     }
 }

@@ -5,7 +5,7 @@
 //! to within the rounding. Each difference d between two times bounds the period: k·p lies in d ± 1 unit, so p
 //! lies in [(d − e)/k, (d + e)/k]; taken from the smallest differences to the largest, the interval narrows
 //! until k is certain even for the longest. A period that only seems to fit is caught by the chance of it: each
-//! independent difference fits with probability about 2e/p.
+//! independent difference fits with probability about (2e + 1)/p.
 
 use std::sync::atomic::{AtomicBool, AtomicU32, AtomicU64, Ordering};
 
@@ -200,6 +200,8 @@ pub struct Grid {
     pub exact: bool,
     /// Periods in the record that it was fitted to: it is known to the rounding of one time over so many.
     pub periods: f64,
+    /// How far the times were seen to be rounded, where that is more than their last digit; else 0.
+    pub rounding: f64,
 }
 
 impl Grid {
@@ -209,6 +211,7 @@ impl Grid {
             period,
             exact: true,
             periods: f64::INFINITY,
+            rounding: 0.0,
         }
     }
 }
@@ -259,9 +262,16 @@ pub fn fit(times: &[i64], unit: f64, hint: Option<(f64, f64)>) -> Option<Grid> {
     if count < FEWEST {
         return None;
     }
-    // Chance that all of n differences are multiples of g: g⁻ⁿ.
-    if divisor as f64 > 2.0 * unit && (divisor as f64).powi(-(count.min(1000) as i32)) < CHANCE {
-        return Some(Grid::exact(divisor as f64));
+    // Chance that all of n differences are multiples of g: g⁻ⁿ. What divides them may be the samples' distance, or the step to
+    // which the times of another grid were rounded before zeros were written behind them.
+    if divisor as f64 > unit && (divisor as f64).powi(-(count.min(1000) as i32)) < CHANCE {
+        let reduced: Vec<i64> = distinct.iter().map(|t| (t - origin) / divisor as i64).collect();
+        let coarser = (divisor > 1).then(|| fit(&reduced, 1.0, None)).flatten();
+        return Some(coarser.map_or(Grid::exact(divisor as f64), |grid| Grid {
+            period: grid.period * divisor as f64,
+            rounding: divisor as f64,
+            ..grid
+        }));
     }
     // The smallest difference may be thousands of periods where little happens.
     let span = (distinct[distinct.len() - 1] - origin) as f64;
@@ -275,7 +285,8 @@ pub fn fit(times: &[i64], unit: f64, hint: Option<(f64, f64)>) -> Option<Grid> {
         if let Some(grid) = refine(&steps, &distinct, (low.max(unit), high), unit) {
             // So many periods that the record can tell apart were tried up to here.
             let tried = f64::from(multiple) * 2.0 * span / (smallest as f64 * unit);
-            let each = (2.0 * unit / grid.period).min(1.0).ln();
+            // A whole number lies within `unit` of a point of the grid with this chance.
+            let each = ((2.0 * unit + 1.0) / grid.period).min(1.0).ln();
             if tried.max(1.0).ln() + each * (count as f64) < CHANCE.ln() {
                 return Some(grid);
             }
@@ -318,13 +329,16 @@ fn refine(steps: &[i64], times: &[i64], start: (f64, f64), unit: f64) -> Option<
         period: (low + high) / 2.0,
         exact: false,
         periods: (span / low).round(),
+        rounding: 0.0,
     })
 }
+
+/// Times at either end that may be odd.
+const ODD_AT_AN_END: usize = 2;
 
 /// The divisor of the differences of all times, but for a few at either end: a record may begin or end at odd times, while
 /// one odd time among the others says that the grid is the machine's and not the sampling's.
 fn usual_divisor(times: &Thinned) -> Option<u64> {
-    const ODD_AT_AN_END: usize = 2;
     let all = times.times();
     if times.divisor > 1 {
         return Some(times.divisor);
@@ -346,7 +360,11 @@ pub fn period_of_changes(times: &Thinned, tick_s: f64) -> Option<f64> {
     if let Some(divisor) = usual_divisor(times) {
         let period = divisor as f64;
         let enough = period.powi(-(all.len().min(1000) as i32)) < CHANCE;
-        return (enough && plausible(period)).then_some(period);
+        // It may be the step to which the times of a coarser grid were rounded.
+        let middle = &all[ODD_AT_AN_END..all.len() - ODD_AT_AN_END];
+        let reduced: Vec<i64> = middle.iter().map(|t| (t - middle[0]) / divisor as i64).collect();
+        let coarser = fit(&reduced, 1.0, None).map_or(period, |grid| grid.period * period);
+        return (enough && plausible(coarser)).then_some(coarser);
     }
     let grid = fit(&all, 1.0, None)?;
     (grid.period > 2.0 && plausible(grid.period)).then_some(grid.period)

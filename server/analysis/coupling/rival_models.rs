@@ -174,14 +174,11 @@ pub fn one_chance(table: &Table, keys: &[usize]) -> f64 {
 pub fn captured(table: &Table, known: &[usize], price: f64) -> Fitted {
     let mut best = noisy_or(table, known);
     while best.keys.len() < known.len() + MOST_FEATURES {
-        let next = further(table, &best)
-            .into_iter()
-            .map(|key| {
-                let mut keys = best.keys.clone();
-                keys.push(key);
-                noisy_or(table, &keys)
-            })
-            .max_by(|a, b| a.ln_likelihood.total_cmp(&b.ln_likelihood));
+        let next = first_best(further(table, &best, known).into_iter().map(|key| {
+            let mut keys = best.keys.clone();
+            keys.push(key);
+            noisy_or(table, &keys)
+        }));
         match next {
             Some(next) if next.ln_likelihood - best.ln_likelihood >= price => best = next,
             _ => break,
@@ -203,7 +200,7 @@ pub fn captured(table: &Table, known: &[usize], price: f64) -> Fitted {
 }
 
 /// Keys that a captured story may take up next: slope of ln likelihood where they start to strike, and its curvature.
-fn further(table: &Table, story: &Fitted) -> Vec<usize> {
+fn further(table: &Table, story: &Fitted, preferred: &[usize]) -> Vec<usize> {
     let at = positions(table, &story.keys);
     let mut slope = vec![0.0; table.keys];
     let mut bend = vec![0.0; table.keys];
@@ -221,7 +218,7 @@ fn further(table: &Table, story: &Fitted) -> Vec<usize> {
             bend[key] += information;
         }
     }
-    best_of(table, &story.keys, &slope, &bend, Story::Captured)
+    best_of(table, [&story.keys, preferred], [&slope, &bend], Story::Captured)
 }
 
 #[derive(Clone, Copy, PartialEq, Eq)]
@@ -230,15 +227,40 @@ enum Story {
     Hidden,
 }
 
-/// Keys with the steepest standardised slopes. A captured line can only add strays, and does so by one polarity at
-/// a time (a rise lifts or dips, a fall does the opposite).
-fn best_of(table: &Table, taken: &[usize], slope: &[f64], bend: &[f64], story: Story) -> Vec<usize> {
+/// The first of those that fit best: what is equal but for rounding stands in the order of preference.
+fn first_best(stories: impl Iterator<Item = Fitted>) -> Option<Fitted> {
+    stories.reduce(
+        |best, next| match is_more(next.ln_likelihood, best.ln_likelihood) {
+            true => next,
+            false => best,
+        },
+    )
+}
+
+/// Whether `a` is more than `b` by more than rounding.
+fn is_more(a: f64, b: f64) -> bool {
+    a - b > 1e-7 * (1.0 + b.abs())
+}
+
+/// Keys with the steepest standardised slopes; of those that are equal, as where one line is toggled by one edge of another, first
+/// the `preferred`, then single edges, so that the order of the lines in a file tells nothing. A captured line can only add strays, and
+/// does so by one polarity at a time (a rise lifts or dips, a fall does the opposite).
+fn best_of(
+    table: &Table,
+    [taken, preferred]: [&[usize]; 2],
+    [slope, bend]: [&[f64]; 2],
+    story: Story,
+) -> Vec<usize> {
     let fits = |k: usize| story == Story::Hidden || slope[k] > 0.0 && edge_of(k) != Edge::Both;
     let score = |k: usize| slope[k] * slope[k] / bend[k];
+    let rank = |k: &usize| (!preferred.contains(k), edge_of(*k) == Edge::Both);
     let mut keys: Vec<usize> = (0..table.keys)
         .filter(|&k| bend[k] > 1e-12 && !taken.contains(&k) && fits(k))
         .collect();
     keys.sort_by(|&a, &b| score(b).total_cmp(&score(a)));
+    for equal in keys.chunk_by_mut(|&a, &b| !is_more(score(a), score(b))) {
+        equal.sort_by_key(rank);
+    }
     keys.truncate(FITTED);
     keys
 }
@@ -353,12 +375,9 @@ fn solve(mut matrix: Vec<f64>, mut right: Vec<f64>) -> Option<Vec<f64>> {
     Some(right)
 }
 
-/// The best hidden story: keys that bring at least `price` each, one after the other.
-pub fn hidden(table: &Table, price: f64) -> Fitted {
-    extended(table, logistic(table, &[]), price)
-}
-
-fn extended(table: &Table, mut best: Fitted, price: f64) -> Fitted {
+/// The best hidden story: keys that bring at least `price` each, one after the other; of those that tell the same, `known`.
+pub fn hidden(table: &Table, known: &[usize], price: f64) -> Fitted {
+    let mut best = logistic(table, &[]);
     while best.keys.len() < MOST_FEATURES {
         let at = positions(table, &best.keys);
         let mut slope = vec![0.0; table.keys];
@@ -372,14 +391,12 @@ fn extended(table: &Table, mut best: Fitted, price: f64) -> Fitted {
                 bend[key] += pattern.count * p * (1.0 - p);
             }
         }
-        let next = best_of(table, &best.keys, &slope, &bend, Story::Hidden)
-            .into_iter()
-            .map(|key| {
-                let mut keys = best.keys.clone();
-                keys.push(key);
-                logistic(table, &keys)
-            })
-            .max_by(|a, b| a.ln_likelihood.total_cmp(&b.ln_likelihood));
+        let next = best_of(table, [&best.keys, known], [&slope, &bend], Story::Hidden);
+        let next = first_best(next.into_iter().map(|key| {
+            let mut keys = best.keys.clone();
+            keys.push(key);
+            logistic(table, &keys)
+        }));
         match next {
             Some(next) if next.ln_likelihood - best.ln_likelihood >= price => best = next,
             _ => return best,
@@ -448,7 +465,7 @@ mod tests {
             9,
         );
         assert_eq!(captured(&table, &[0], 7.0).keys, vec![0]);
-        assert_eq!(hidden(&table, 7.0).keys, vec![0]);
+        assert_eq!(hidden(&table, &[], 7.0).keys, vec![0]);
     }
 
     #[test]
@@ -485,7 +502,24 @@ mod tests {
             9,
         );
         let price = 7.0;
-        let (told, other) = (captured(&table, &[0, 3], price), hidden(&table, price));
+        let (told, other) = (captured(&table, &[0, 3], price), hidden(&table, &[0, 3], price));
         assert!(other.worth(price) > told.worth(price) + 5.0, "{told:?} {other:?}");
+    }
+
+    /// A counter's bit is toggled by the falls of the one before: which of the two stands first in the file tells nothing.
+    #[test]
+    fn of_two_that_tell_the_same_the_one_that_is_known_is_taken_wherever_it_stands() {
+        for [falls, toggled] in [[1, 5], [4, 2]] {
+            let other = 6;
+            let both = [falls.min(toggled), falls.max(toggled)];
+            let with = [both[0], both[1], other];
+            let table = Table::counted(
+                &[(&both, 60.0, 20.0), (&with, 20.0, 14.0), (&[other], 300.0, 2.0)],
+                9,
+            );
+            let hidden = hidden(&table, &[falls as usize], 5.0);
+            assert!(hidden.keys.contains(&(falls as usize)), "{:?}", hidden.keys);
+            assert!(!hidden.keys.contains(&(toggled as usize)), "{:?}", hidden.keys);
+        }
     }
 }

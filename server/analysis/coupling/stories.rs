@@ -26,7 +26,7 @@ impl Stories {
         let price = PRICE + (keys_seen(table).max(1) as f64).ln();
         Stories {
             captured: rival_models::captured(table, &known_keys(rows), price),
-            hidden: rival_models::hidden(table, price),
+            hidden: rival_models::hidden(table, &known_keys(rows), price),
             price,
         }
     }

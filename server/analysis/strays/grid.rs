@@ -63,7 +63,9 @@ fn grid_of(times: &[i64]) -> f64 {
         .iter()
         .fold(0u64, |g, &t| gcd(g, (t - origin).unsigned_abs()));
     if exact > 1 {
-        return exact as f64;
+        // It may be the step to which the times of a coarser grid were rounded.
+        let reduced: Vec<i64> = times.iter().map(|t| (t - origin) / exact as i64).collect();
+        return exact as f64 * rounded_grid(&reduced).unwrap_or(1.0);
     }
     rounded_grid(times).unwrap_or(0.0)
 }

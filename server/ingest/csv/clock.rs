@@ -394,6 +394,7 @@ pub fn pace_of(times: &[i64], rounding: f64, quiet: bool, hint: Option<(f64, f64
                     period: sum / n,
                     exact: false,
                     periods: n,
+                    rounding: 0.0,
                 }
             };
             let grid = fitted.unwrap_or_else(mean);

@@ -164,6 +164,7 @@ impl CoarseTimes {
                     period: found,
                     exact: false,
                     periods: 1.0,
+                    rounding: 0.0,
                 };
                 let advice = ". If the instrument's rate is known, say sample_rate = … under [read]";
                 (

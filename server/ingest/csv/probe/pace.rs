@@ -100,6 +100,9 @@ pub fn find_pace(
             .map(|(p, e)| (p / unit_s, e / unit_s + p / unit_s * 1e-6)),
     };
     plan.pace = pace_of(&times, plan.rounding, quiet, hint);
+    if let Pace::Samples(grid) | Pace::Snapped(grid) = plan.pace {
+        plan.rounding = plan.rounding.max(grid.rounding);
+    }
     if let (Some((stated_s, spread_s)), None) = (head.stated_period, options.sample_period_s) {
         let said = contradiction(plan, &times, stated_s, spread_s);
         plan.warnings.extend(said);
