@@ -182,7 +182,11 @@ pub fn seconds_text(timebase: &Timebase, time: Ticks) -> String {
         _ => {
             let finest = (timebase.tick_s() * 1e-6).log10().floor();
             let digits = (-finest).clamp(0.0, MOST_DIGITS) as usize;
-            format!("{:.digits$}", timebase.seconds(time))
+            let text = format!("{:.digits$}", timebase.seconds(time));
+            match text.contains('.') {
+                true => text.trim_end_matches('0').trim_end_matches('.').to_owned(),
+                false => text,
+            }
         }
     }
 }

@@ -1,5 +1,6 @@
 //! The sheet to read, as ready strings: worst first, each finding with its figures and what to try next.
 
+use crate::analysis::findings::CAUTION;
 use crate::report::inspect::{CouplingRow, Finding, LagHistogram, Severity};
 use crate::report::text::{engineering, seconds};
 use crate::store::{EntryId, SessionId};
@@ -185,7 +186,13 @@ fn finding_view(opened: &Opened, finding: &Finding, number: usize, names: &[&str
                 .filter(|reason| !finding.detail.contains(reason.as_str()))
                 .collect()
         }),
-        try_next: finding.try_next.clone(),
+        // The page says the cautions once, and what is to be off at each list.
+        try_next: finding
+            .try_next
+            .iter()
+            .filter(|step| *step != CAUTION)
+            .cloned()
+            .collect(),
         occurrences: list.len(),
         caption: list.first().map_or(String::new(), |first| first.caption.clone()),
         unreadable: None,

@@ -322,7 +322,10 @@ fn look_at(capture: &Capture, strays: &Strays, attribution: &Attribution, crowd:
         return Look::Driven;
     }
     if every || !scatters {
-        return Look::Open(first.aggressor, first.edge, first.strays, first.opportunities);
+        let of_level = first.occurrences.iter();
+        let of_level = of_level.filter(|o| strays.strays[o.stray].level == crowd.level);
+        let count = of_level.count() as u64;
+        return Look::Open(first.aggressor, first.edge, count, first.opportunities);
     }
     if let Some(limit) = crowd_parts::below_own(capture, strays, crowd, &rows) {
         return Look::Strays(limit);

@@ -94,6 +94,7 @@ pub fn accused(struck: &[i64]) -> (Victim, Coupling) {
     (victim, row)
 }
 
+/// A line's own edges, in ticks.
 pub fn own(rises: Vec<i64>, falls: Vec<i64>) -> OwnEdges {
     OwnEdges { rises, falls }
 }

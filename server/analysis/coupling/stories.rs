@@ -22,6 +22,7 @@ pub struct Stories {
 }
 
 impl Stories {
+    /// Both, fitted to the instants of `table` from the lines of `rows` on. Cost: as of [`rival_models`].
     pub fn of(table: &Table, rows: &[Coupling]) -> Stories {
         let price = PRICE + (keys_seen(table).max(1) as f64).ln();
         Stories {

@@ -24,9 +24,15 @@ pub fn inspect_text(report: &InspectReport, style: Style) -> String {
     text.push('\n');
     text.push_str(&style.bold(wrapped(&headline(report), WIDTH, 0).trim_end()));
     text.push_str("\n\n");
+    // What findings end with alike, as the cautions, stands under the first of them and holds for all.
+    let mut endings: Vec<&String> = Vec::new();
     for finding in &report.findings {
-        text.push_str(&finding_text(report, finding, style));
+        let ending = finding.try_next.last();
+        let is_said = ending.is_some_and(|ending| endings.contains(&ending));
+        let said = finding.try_next.len() - usize::from(is_said);
+        text.push_str(&finding_text(report, finding, style, said));
         text.push('\n');
+        endings.extend(ending);
     }
     let tables = [
         ("Couplings", couplings(&report.couplings)),
@@ -115,7 +121,8 @@ pub fn count_word(n: usize) -> String {
         .map_or_else(|| n.to_string(), |word| (*word).to_owned())
 }
 
-fn finding_text(report: &InspectReport, finding: &Finding, style: Style) -> String {
+/// A finding with the first `advised` of its advice.
+fn finding_text(report: &InspectReport, finding: &Finding, style: Style, advised: usize) -> String {
     let severity = match finding.severity {
         Severity::Fault => style.fault("fault"),
         Severity::Warning => style.warning("warning"),
@@ -132,7 +139,7 @@ fn finding_text(report: &InspectReport, finding: &Finding, style: Style) -> Stri
         None => finding.detail.clone(),
     };
     text.push_str(&wrapped(&detail, WIDTH, 4));
-    for advice in &finding.try_next {
+    for advice in &finding.try_next[..advised] {
         let lines = wrapped(advice, WIDTH, 6);
         text.push_str(&format!("    {} {}", style.advice(">"), lines.trim_start()));
     }

@@ -64,7 +64,11 @@ export class Dimensions {
   /** @param {End} end */
   #put(end) {
     if (!this.from) { this.from = end; this.to = end; }
-    else {
+    else if (this.from.line === null && end.line === null) {
+      this.from = this.to = null;
+      this.measure(false);
+      this.view.say("No edge is near either end: zoom in, or choose nearer to an edge.");
+    } else {
       this.list.push({ a: this.from, b: end });
       this.from = this.to = null;
       const last = this.list[this.list.length - 1];
@@ -111,7 +115,7 @@ export class Dimensions {
 
   /** @param {Dimension} dimension */
   names({ a, b }) {
-    const name = (/** @type {End} */ end) => (end.line === null ? "no edge" : this.view.facts.lines[end.line].name);
+    const name = (/** @type {End} */ end) => (end.line === null ? "a moment without an edge" : this.view.facts.lines[end.line].name);
     return ` from ${name(a)} to ${name(b)}`;
   }
 
@@ -122,7 +126,8 @@ export class Dimensions {
     const soft = a.soft + b.soft;
     const parts = [seconds(time, 4)];
     if (soft > 0) parts[0] += ` ± ${seconds(soft, 2)}`;
-    if (time > 0) parts.push(engineering(1 / time, "Hz", 4));
+    // What begins or ends at no edge repeats nothing.
+    if (time > 0 && a.line !== null && b.line !== null) parts.push(engineering(1 / time, "Hz", 4));
     return parts.join(" · ");
   }
 

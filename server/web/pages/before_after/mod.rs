@@ -150,7 +150,13 @@ pub fn comparison(
         true => judge_all(&all.tallies, before, after),
         false => Vec::new(),
     };
-    let seen = judged.iter().filter(|j| j.is_seen());
+    // What changed stands first.
+    let mut seen: Vec<&Judged> = judged.iter().filter(|j| j.is_seen()).collect();
+    seen.sort_by_key(|j| match j.judgement.verdict.word() {
+        "gone" | "worse" => 0,
+        "reduced" => 1,
+        _ => 2,
+    });
     let clean = judged
         .iter()
         .filter(|j| !j.is_seen() && j.after.opportunities > 0);
@@ -162,7 +168,7 @@ pub fn comparison(
         notes: notes(&all.tallies, before, after),
         absent: absent(&all.tallies, before, after),
         headline: headline(&judged, &sides.name(before), &sides.name(after)),
-        troubles: seen.map(|j| trouble_view(j, &sides.points(j))).collect(),
+        troubles: seen.iter().map(|j| trouble_view(j, &sides.points(j))).collect(),
         clean: clean.map(|j| j.says.clone()).collect(),
         captures: match judged.is_empty() {
             true => String::new(),
@@ -306,7 +312,9 @@ fn what_next(j: &Judged) -> String {
             "The change may have brought this: undo it and capture again, to see whether it goes."
         }
         "worse" => "Undo the change and capture again: if this falls back, the change does harm.",
-        "unchanged" => "The change did nothing for this: try the next thing on the finding.",
+        "unchanged" => {
+            "No difference shows. If the change was meant for this, try the next thing on the finding."
+        }
         _ => match j.judgement.opportunities_needed {
             Some(n) if n > j.after.opportunities => {
                 return format!(
