@@ -387,6 +387,28 @@ mod tests {
     }
 
     #[test]
+    fn a_grid_is_found_behind_times_that_were_rounded_before_zeros_were_written() {
+        // 24 MHz, rounded to 10 of the units written.
+        let period = 41_666.666_7;
+        let times: Vec<i64> = steps(400)
+            .map(|k| (k as f64 * period / 10.0).round() as i64 * 10)
+            .collect();
+        let grid = fit(&times, 1.0, None).expect("a grid");
+        assert!((grid.period - period).abs() < 0.01, "{grid:?}");
+        assert_eq!((grid.exact, grid.rounding), (false, 10.0));
+        let mut all = Thinned::default();
+        times.iter().for_each(|&t| all.push(t));
+        let of_changes = period_of_changes(&all, 1e-12).expect("a period");
+        assert!((of_changes - period).abs() < 0.01, "{of_changes}");
+    }
+
+    #[test]
+    fn times_of_all_residues_lie_on_no_grid_of_three() {
+        let times: Vec<i64> = steps(2_000).collect();
+        assert_eq!(fit(&times, 1.0, None), None);
+    }
+
+    #[test]
     fn a_sample_in_parts_is_the_sample_of_the_whole() {
         let all: Vec<i64> = steps(200_000).map(|k| k * 5).collect();
         let (mut one, mut parts, view) = (Thinned::default(), Thinned::default(), ThinnedView::default());

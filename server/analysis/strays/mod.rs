@@ -8,6 +8,7 @@ pub mod bounce;
 mod driven;
 pub mod grid;
 mod healed;
+mod long_pulses;
 mod runs;
 mod undersampled;
 pub mod widths;
