@@ -5,8 +5,9 @@ use std::path::{Path, PathBuf};
 use std::process::Command;
 
 use assert_cmd::cargo::CommandCargoExt;
-use edgewitness::ingest::{ReadOptions, read_file};
-use edgewitness::model::{Capture, Level};
+use edgewitness::export::changes::write_csv;
+use edgewitness::ingest::{ReadOptions, read_bytes, read_file};
+use edgewitness::model::{Capture, Format, Level, Line, Ticks, TimeSpan, Timebase};
 use edgewitness::report::inspect::InspectReport;
 
 fn sample(name: &str) -> PathBuf {
@@ -176,4 +177,28 @@ fn doctor_says_what_it_would_mend() {
     assert!(out.status.success());
     assert!(edgewitness(&["doctor", "--data", data]).status.success());
     assert!(!folder.path().join("staging/half").exists());
+}
+
+/// A capture on a 24 MHz grid that begins a little before 0 s, as fitted ones do: its change list has times of many lengths.
+#[test]
+fn a_fitted_grid_is_found_again_in_its_own_export() {
+    let span = TimeSpan::new(Ticks(0), Ticks(1_200_000));
+    let edges: Vec<Ticks> = (1..1_500i64).map(|n| Ticks(790 * n + n * n % 61)).collect();
+    let line = Line::digital("STEP", Level::Low, edges.clone(), span);
+    let capture = Capture {
+        file: "fitted".to_owned(),
+        format: Format::Csv,
+        timebase: Timebase::fitted(-9.825_706e-14, 4.166_666_666_685e-8),
+        span,
+        resolution_ticks: 1.0,
+        lines: vec![line],
+        buses: Vec::new(),
+        not_logic: Vec::new(),
+        warnings: Vec::new(),
+    };
+    let mut bytes = Vec::new();
+    write_csv(&capture, &mut bytes).expect("bytes in memory");
+    let read = read_bytes("fitted.csv", bytes, &ReadOptions::default()).expect("a capture");
+    assert!((read.timebase.tick_s() / capture.timebase.tick_s() - 1.0).abs() < 1e-9);
+    assert_eq!(read.lines[0].edges.to_vec(), edges);
 }

@@ -265,13 +265,7 @@ pub fn fit(times: &[i64], unit: f64, hint: Option<(f64, f64)>) -> Option<Grid> {
     // Chance that all of n differences are multiples of g: g⁻ⁿ. What divides them may be the samples' distance, or the step to
     // which the times of another grid were rounded before zeros were written behind them.
     if divisor as f64 > unit && (divisor as f64).powi(-(count.min(1000) as i32)) < CHANCE {
-        let reduced: Vec<i64> = distinct.iter().map(|t| (t - origin) / divisor as i64).collect();
-        let coarser = (divisor > 1).then(|| fit(&reduced, 1.0, None)).flatten();
-        return Some(coarser.map_or(Grid::exact(divisor as f64), |grid| Grid {
-            period: grid.period * divisor as f64,
-            rounding: divisor as f64,
-            ..grid
-        }));
+        return Some(behind(&distinct, divisor).unwrap_or(Grid::exact(divisor as f64)));
     }
     // The smallest difference may be thousands of periods where little happens.
     let span = (distinct[distinct.len() - 1] - origin) as f64;
@@ -293,6 +287,18 @@ pub fn fit(times: &[i64], unit: f64, hint: Option<(f64, f64)>) -> Option<Grid> {
         }
     }
     None
+}
+
+/// The grid of `times`, all of whose differences are multiples of `divisor`, where that is but the step to which they were rounded.
+fn behind(times: &[i64], divisor: u64) -> Option<Grid> {
+    let step = divisor as i64;
+    let steps: Vec<i64> = times.iter().map(|t| (t - times[0]) / step).collect();
+    let grid = (step > 1).then(|| fit(&steps, 1.0, None)).flatten()?;
+    Some(Grid {
+        period: grid.period * divisor as f64,
+        rounding: divisor as f64,
+        ..grid
+    })
 }
 
 /// Narrows the interval of the period by all differences; `None` when one contradicts it.
@@ -362,8 +368,7 @@ pub fn period_of_changes(times: &Thinned, tick_s: f64) -> Option<f64> {
         let enough = period.powi(-(all.len().min(1000) as i32)) < CHANCE;
         // It may be the step to which the times of a coarser grid were rounded.
         let middle = &all[ODD_AT_AN_END..all.len() - ODD_AT_AN_END];
-        let reduced: Vec<i64> = middle.iter().map(|t| (t - middle[0]) / divisor as i64).collect();
-        let coarser = fit(&reduced, 1.0, None).map_or(period, |grid| grid.period * period);
+        let coarser = behind(middle, divisor).map_or(period, |grid| grid.period);
         return (enough && plausible(coarser)).then_some(coarser);
     }
     let grid = fit(&all, 1.0, None)?;

@@ -23,7 +23,7 @@ pub enum Clue {
         few: Count,
         many: Count,
     },
-    /// It strikes at one level of another line and hardly at the other (likewise).
+    /// It strikes at one level of another line and hardly at the other ([`super::trials`]).
     Level {
         line: usize,
         edge: Edge,

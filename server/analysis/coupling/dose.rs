@@ -410,4 +410,31 @@ mod tests {
     fn lines_that_strike_by_themselves_are_none() {
         assert!(find(&table(|n| 1.0 - 0.7f64.powi(n as i32))).is_none());
     }
+
+    #[test]
+    fn a_dose_does_most_of_the_harm_and_more_together_than_one_line() {
+        let curve = |points: &[(usize, u64, u64)]| -> Vec<DosePoint> {
+            let point = |&(switched, instants, strays): &(usize, u64, u64)| DosePoint {
+                switched,
+                instants,
+                strays,
+            };
+            points.iter().map(point).collect()
+        };
+        assert!(is_plain(&curve(&[
+            (0, 900, 1),
+            (1, 200, 4),
+            (2, 60, 12),
+            (3, 20, 15)
+        ])));
+        // One line by itself brings them.
+        assert!(!is_plain(&curve(&[(1, 1_311, 252), (2, 315, 0), (3, 3, 0)])));
+        // Most come where none switches.
+        assert!(!is_plain(&curve(&[
+            (0, 5_687, 313),
+            (1, 533, 0),
+            (2, 154, 27),
+            (3, 38, 6)
+        ])));
+    }
 }

@@ -97,17 +97,16 @@ mod tests {
     use crate::analysis::strays::{StrayOptions, find};
     use crate::model::{Capture, Level, Line, Ticks, TimeSpan};
 
-    /// HOLD's rises lift PEG in the first half, where it is low; its falls dip it in the second, where LAMP falls with HOLD
-    /// each time. `lifts`: whether the rises strike at all.
-    fn capture(lifts: bool) -> Capture {
+    /// What is said of PEG, the last of the lines: HOLD's rises lift it in the first half, where it is low (`lifts`), and its falls dip it in
+    /// the second, each time but every third. `other(n, rise, fall)`: edges of another line at HOLD's n-th pulse.
+    fn said(lifts: bool, other: impl Fn(i64, i64, i64) -> Option<[i64; 2]>) -> Vec<(usize, Edge, Standing)> {
         let span = TimeSpan::new(Ticks(0), Ticks(1_300_000));
-        let half = 605_500;
-        let (mut hold, mut lamp, mut peg) = (Vec::new(), Vec::new(), vec![half]);
+        let (mut hold, mut others, mut peg) = (Vec::new(), Vec::new(), vec![605_500]);
         for n in 0..120i64 {
             let at = 10_000 * n + 6_000 + 89 * (n % 7);
             let fall = at + 3_000 + 131 * (n % 5);
             hold.extend([at, fall]);
-            lamp.extend([at + 1_100 + 57 * (n % 11), fall]);
+            others.extend(other(n, at, fall).into_iter().flatten());
             let struck = if n < 60 { at } else { fall };
             if n % 3 != 0 && (lifts || n >= 60) {
                 peg.extend([struck + 15, struck + 35 + n % 9]);
@@ -118,15 +117,8 @@ mod tests {
             let edges = edges.iter().copied().map(Ticks).collect();
             Line::digital(name, Level::Low, edges, span)
         };
-        Capture::in_nanoseconds(
-            "both",
-            span,
-            vec![line("HOLD", &hold), line("LAMP", &lamp), line("PEG", &peg)],
-        )
-    }
-
-    fn said(lifts: bool) -> Vec<(usize, Edge, Standing)> {
-        let capture = capture(lifts);
+        let lines = vec![line("HOLD", &hold), line("OTHER", &others), line("PEG", &peg)];
+        let capture = Capture::in_nanoseconds("both", span, lines);
         let options = StrayOptions {
             narrow_below: BTreeMap::from([(2, 60.0)]),
             ..StrayOptions::default()
@@ -138,50 +130,21 @@ mod tests {
 
     #[test]
     fn a_line_whose_rises_are_convicted_is_the_cause_after_its_falls() {
-        assert_eq!(said(true), [(0, Edge::Both, Standing::Clear)]);
+        // The other line falls with HOLD each time.
+        let falls_along = |n: i64, rise: i64, fall: i64| Some([rise + 1_100 + 57 * (n % 11), fall]);
+        assert_eq!(said(true, falls_along), [(0, Edge::Both, Standing::Clear)]);
         // The falls alone leave it open.
-        let [(_, Edge::Fall, Standing::Inseparable)] = said(false)[..] else {
-            panic!("{:?}", said(false));
+        let [(_, Edge::Fall, Standing::Inseparable)] = said(false, falls_along)[..] else {
+            panic!("{:?}", said(false, falls_along));
         };
-    }
-
-    /// HOLD's rises lift PEG in the first half, where it is low (`lifts`), and its falls dip it in the second; there MUTE rises at
-    /// some of those that bring nothing.
-    fn muted(lifts: bool) -> Vec<(usize, Edge, Standing)> {
-        let span = TimeSpan::new(Ticks(0), Ticks(1_300_000));
-        let (mut hold, mut mute, mut peg) = (Vec::new(), Vec::new(), vec![605_500]);
-        for n in 0..120i64 {
-            let at = 10_000 * n + 6_000 + 89 * (n % 7);
-            let fall = at + 3_000 + 131 * (n % 5);
-            hold.extend([at, fall]);
-            let is_quiet = n % 3 == 0;
-            if (60..81).contains(&n) && is_quiet {
-                mute.extend([fall, fall + 1_500]);
-            }
-            let struck = if n < 60 { at } else { fall };
-            if !is_quiet && (lifts || n >= 60) {
-                peg.extend([struck + 15, struck + 35 + n % 9]);
-            }
-        }
-        peg.sort_unstable();
-        let line = |name: &str, edges: &[i64]| {
-            let edges = edges.iter().copied().map(Ticks).collect();
-            Line::digital(name, Level::Low, edges, span)
-        };
-        let lines = vec![line("HOLD", &hold), line("MUTE", &mute), line("PEG", &peg)];
-        let capture = Capture::in_nanoseconds("muted", span, lines);
-        let options = StrayOptions {
-            narrow_below: BTreeMap::from([(2, 60.0)]),
-            ..StrayOptions::default()
-        };
-        let attribution = attribute(&capture, &find(&capture, &options), &CouplingOptions::default());
-        let rows = attribution.couplings.iter();
-        rows.map(|c| (c.aggressor, c.edge, c.standing)).collect()
     }
 
     #[test]
     fn what_chance_may_tell_of_one_level_does_not_outweigh_the_other() {
-        assert_eq!(muted(true), [(0, Edge::Both, Standing::Clear)]);
-        assert_eq!(muted(false), [(0, Edge::Fall, Standing::Companion)]);
+        // The other line rises at seven falls that bring nothing.
+        let mutes =
+            |n: i64, _: i64, fall: i64| ((60..81).contains(&n) && n % 3 == 0).then_some([fall, fall + 1_500]);
+        assert_eq!(said(true, mutes), [(0, Edge::Both, Standing::Clear)]);
+        assert_eq!(said(false, mutes), [(0, Edge::Fall, Standing::Companion)]);
     }
 }

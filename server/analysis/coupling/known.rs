@@ -1,7 +1,6 @@
 //! What is known of one victim level's rows before they are judged.
 
 use super::clues::Clue;
-use super::company::Shown as ContrastShown;
 use super::copies;
 use super::examine::{Case, explains};
 use super::hazard::{self, Gate};
@@ -20,12 +19,12 @@ pub struct Known {
     /// all of these edges.
     pub by_either_edge: Option<(usize, Vec<usize>)>,
     /// Beside which line's edges the only accused line strikes otherwise than without them ([`super::company`]).
-    pub company: Option<ContrastShown>,
-    /// Strikes of an accused line come in runs ([`super::company`]).
+    pub company: Option<company::Shown>,
+    /// Strikes of an accused line come in runs ([`super::trials`]).
     pub in_runs: bool,
     /// The accused lines look like a part of one that carries no probe ([`super::parts`]).
     pub part: Option<Ground>,
-    /// A row's line, and its edges that come after the strays they would cause ([`super::before`]).
+    /// A row's line, and its edges that come after the strays they would cause ([`super::untimely`]).
     pub untimely: Option<Untimely>,
     /// A line and its edges after which strays come at lags that drift.
     pub drifts: Option<(usize, Edge)>,
