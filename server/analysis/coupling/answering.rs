@@ -7,6 +7,7 @@
 use super::able::{OwnEdges, gallop};
 use super::victims;
 use crate::analysis::parallel::on_all_cores;
+use crate::analysis::stats::variance::{pitman_morgan, variance};
 use crate::analysis::strays::{StrayKind, Strays};
 use crate::model::{Capture, Level, Line, Polarity};
 
@@ -36,15 +37,14 @@ const ANSWERED: f64 = 0.8;
 const TAIL: f64 = 0.02;
 /// Strays before an answer, at least.
 const FEWEST: usize = 6;
-/// A gate that glitches as its inputs race puts out less than this for long: the difference of two paths of a few gates (5 to
-/// 22 ns each, from memory of TTL data books).
-const RACE_S: f64 = 25e-9;
 /// With so large a share of the questions a pulse before the answer is what the logic does.
 const EVERY: f64 = 0.95;
-/// Pulses of a race have one width, to this share.
+/// Pulses of a race last as long as two paths of gates differ: they have one width, to this share.
 const ONE_WIDTH: f64 = 0.08;
-/// A sample of this share of a width hides whether they have.
-const COARSE: f64 = 0.25;
+/// Strays keep time with the question when their rests before the answer vary so many times as much as their lags, in variance,
+/// and chance would make them do so no oftener than this.
+const STEADIER: f64 = 4.0;
+const BY_CHANCE: f64 = 0.01;
 
 impl Answering {
     /// The edge that is answered at `own`, if it is.
@@ -63,10 +63,15 @@ impl Answering {
     /// Whether these strays keep their distance to what is asked better than to the answer: a pulse that the answering board puts out
     /// before its answer goes with that. `unit`: a sample, in ticks.
     fn keeps_time_with_the_question(&self, edges: &[OwnEdges], before: &[&Triple], unit: f64) -> bool {
-        let asked = |t: &&Triple| self.asked(edges, t.at[2]).map(|asked| t.at[0] - asked);
-        let lags = sorted(before.iter().filter_map(asked));
-        let rests = sorted(before.iter().map(|t| t.at[2] - t.at[0]));
-        spread(&lags) + unit < spread(&rests)
+        let asked = |t: &&Triple| self.asked(edges, t.at[2]).map(|asked| (t.at[0] - asked) as f64);
+        let pairs = before
+            .iter()
+            .filter_map(|t| Some((asked(t)?, (t.at[2] - t.at[0]) as f64)));
+        let (lags, rests): (Vec<f64>, Vec<f64>) = pairs.unzip();
+        // Two edges that are known to a sample each.
+        let sampled = unit * unit / 6.0;
+        variance(&rests) > STEADIER * variance(&lags).max(sampled)
+            && pitman_morgan(&rests, &lags) <= BY_CHANCE
     }
 
     /// Whether the pulse from `start` comes before the answer at `own` and is none itself.
@@ -81,18 +86,34 @@ fn sorted(values: impl Iterator<Item = i64>) -> Vec<i64> {
     values
 }
 
-/// How far the tenth and the ninth tenth of ascending values are apart.
-fn spread(sorted: &[i64]) -> f64 {
-    let at = |share: f64| sorted.get((sorted.len().saturating_sub(1) as f64 * share).round() as usize);
-    at(0.9)
-        .zip(at(0.1))
-        .map_or(0.0, |(most, least)| (most - least) as f64)
+/// The value that the given share of ascending values does not pass.
+fn at_share(sorted: &[i64], share: f64) -> i64 {
+    let at = (sorted.len().saturating_sub(1) as f64 * share).round() as usize;
+    sorted.get(at).copied().unwrap_or(0)
 }
 
-/// Whether pulses of these widths, ascending, may be a gate's as its inputs race: short, or of one width.
-fn is_race(widths: &[i64], longest: f64, unit: f64) -> bool {
-    let middle = widths.get(widths.len() / 2).copied().unwrap_or(0) as f64;
-    middle < longest || unit >= COARSE * middle || spread(widths) <= ONE_WIDTH * middle + unit
+/// How far the tenth and the ninth tenth of ascending values are apart.
+fn spread(sorted: &[i64]) -> i64 {
+    at_share(sorted, 0.9) - at_share(sorted, 0.1)
+}
+
+/// Whether pulses of these widths, ascending, may be a gate's as its inputs race: of one width, as far as samples tell.
+fn is_race(widths: &[i64], unit: f64) -> bool {
+    let middle = at_share(widths, 0.5) as f64;
+    spread(widths) as f64 <= ONE_WIDTH * middle + unit
+}
+
+/// When answers come, both ends closed, of the ascending distances of edges that come alone: a stray that lasts until the answer
+/// leaves its own first edge alone. Such come well before all answers.
+fn when(alone: &[i64], unit: i64) -> [i64; 2] {
+    let apart = 2 * (at_share(alone, 0.9) - at_share(alone, 0.5)).max(unit);
+    let first_half = 0..alone.len() / 2;
+    let after_gap = first_half.rev().find(|&n| alone[n + 1] - alone[n] > apart);
+    let answers = &alone[after_gap.map_or(0, |n| n + 1)..];
+    [
+        at_share(answers, TAIL) - unit,
+        at_share(answers, 1.0 - TAIL) + unit,
+    ]
 }
 
 /// Three successive edges of a line: a short pulse and a short rest before its own edge.
@@ -140,7 +161,7 @@ fn answering_of(
     let middle = *widths.get(widths.len() / 2)?;
     let is_told = before.len() >= FEWEST
         && !is_set_off(capture, strays, &triples)
-        && !is_race(&widths, capture.timebase.ticks_of(RACE_S), unit)
+        && !is_race(&widths, unit)
         && before.len() as f64 <= EVERY * edges[answering.to.0].of(answering.to.1).len() as f64
         && answering.keeps_time_with_the_question(edges, &before, unit);
     is_told.then_some(Answering {
@@ -244,12 +265,11 @@ fn answered(
             return None;
         }
         alone.sort_unstable();
-        let at = |share: f64| alone[((alone.len() - 1) as f64 * share).round() as usize];
         Some(Answering {
             line,
             from,
             to,
-            after: [at(TAIL) - unit, at(1.0 - TAIL) + unit],
+            after: when(&alone, unit),
             guard: 0,
         })
     });
@@ -352,6 +372,32 @@ mod tests {
         assert_eq!(rows, [(0, Edge::Rise, struck)]);
         assert!(strays.strays.iter().all(|s| s.level == Level::High));
         assert_eq!(strays.strays.len() as u64, struck);
+    }
+
+    #[test]
+    fn short_pulses_that_scatter_are_no_race() {
+        let (strays, rows) = judged(|n, [up, _]| {
+            let asked = up - 90 - n * 7 % 41;
+            match is_struck(n) {
+                true => vec![asked + 6 + n % 2, asked + 14 + n * 5 % 13],
+                false => Vec::new(),
+            }
+        });
+        let struck = (1..ROUNDS).filter(|&n| is_struck(n)).count();
+        assert_eq!(
+            rows.iter().map(|r| (r.0, r.1)).collect::<Vec<_>>(),
+            [(0, Edge::Rise)]
+        );
+        assert_eq!(strays.strays.len(), struck);
+    }
+
+    #[test]
+    fn pulses_that_last_until_the_answer_are_none() {
+        let answers = super::when(&[20, 30, 30, 30, 72, 80, 84, 86, 88, 90, 91, 93, 95, 98, 104], 1);
+        assert_eq!(answers, [71, 105]);
+        // Answers that come at any time have no gap.
+        let any: Vec<i64> = (0..40).map(|n| 20 + 9 * n).collect();
+        assert_eq!(super::when(&any, 1)[0], 19 + 9);
     }
 
     #[test]

@@ -22,6 +22,7 @@ pub mod ratio;
 mod root;
 pub mod runs;
 pub mod tails;
+pub mod variance;
 
 #[cfg(test)]
 mod golden;
