@@ -53,6 +53,9 @@ const SHIFT_S: f64 = 3e-9;
 /// Share of the long pulses that must begin so, and how many there are at least.
 const MOST: f64 = 0.5;
 const FEWEST: u64 = 5;
+/// Share of these that end so as well, where the line is a register which that line clocks.
+const CLOCKED: f64 = 0.9;
+const ONE_WIDTH: f64 = 0.1;
 /// Chance that so many do must be below this.
 const CHANCE: f64 = 1e-4;
 /// Share of the short pulses that begin with edges of one polarity, with which hardly any long one begins: these are none of
@@ -107,7 +110,7 @@ fn own_of(capture: &Capture, strays: &Strays, row: &Coupling, level: Level) -> O
         .get(widths.len() / 2)
         .is_some_and(|&w| sampling <= FINE * w as f64);
     let mostly = row.strays as f64 >= MOSTLY * row.opportunities as f64;
-    if is_short && !((every || mostly && is_seen) && agree(&widths, sampling)) {
+    if is_short && !((every || mostly && is_seen) && agree(&widths, sampling, AGREE)) {
         return None;
     }
     let slack = strays.sampling[row.victim]
@@ -136,7 +139,7 @@ fn own_of(capture: &Capture, strays: &Strays, row: &Coupling, level: Level) -> O
         let mut near = near.enumerate();
         near.any(|(i, _)| strikes(from + i))
     };
-    let (mut rises, mut falls, mut of_long, mut later) = (0, 0, 0, 0);
+    let (mut rises, mut falls, mut of_long, mut later, mut clocked) = (0, 0, 0, 0, 0);
     let mut lags_of_long: Vec<f64> = Vec::new();
     for pulse in capture.lines[row.victim].pulses() {
         if pulse.level == level && pulse.width().0 as f64 >= limit {
@@ -147,6 +150,8 @@ fn own_of(capture: &Capture, strays: &Strays, row: &Coupling, level: Level) -> O
                 Some((Polarity::Fall, _)) => falls += 1,
                 None => later += u64::from(begins_later(pulse.start.0)),
             }
+            let end = pulse.end.0;
+            clocked += u64::from(begins.is_some() && (begins_with(end).is_some() || begins_later(end)));
             lags_of_long.extend(begins.map(|(_, lag)| lag));
         }
     }
@@ -172,7 +177,13 @@ fn own_of(capture: &Capture, strays: &Strays, row: &Coupling, level: Level) -> O
     if runs_into(row, long, of_long, later) {
         return None;
     }
+    // A register of that clock is held from one edge to the next, and cuts no pulse short but where two edges follow closely.
+    let ends_so = of_level().filter(|o| begins_with(o.at + o.lag + strays.strays[o.stray].width.0).is_some());
+    let is_register = clocked as f64 >= CLOCKED * long as f64
+        && ends_so.count() as f64 <= BESIDES * lags.len() as f64
+        && !agree(&widths, sampling, ONE_WIDTH);
     let is_own = of_long >= FEWEST
+        && !is_register
         && long as f64 > MOST * of_long as f64
         && binomial_upper(long, of_long, chance) < CHANCE
         && !strikes_besides;
@@ -202,10 +213,10 @@ fn mean(values: &[f64]) -> f64 {
     values.iter().sum::<f64>() / values.len().max(1) as f64
 }
 
-/// Whether widths, ascending, are one, but for a tenth on either side: what drives a line makes pulses of one width.
-fn agree(widths: &[i64], sampling: f64) -> bool {
+/// Whether widths, ascending, are one, to this share and a sample, but for a tenth on either side: what drives a line makes pulses of one width.
+fn agree(widths: &[i64], sampling: f64, share: f64) -> bool {
     let at = |share: f64| widths[((widths.len() - 1) as f64 * share).round() as usize] as f64;
-    at(0.9) - at(0.1) <= AGREE * at(0.5) + sampling
+    at(0.9) - at(0.1) <= share * at(0.5) + sampling
 }
 
 /// Whether three of four strikes (widths ascending) last long enough to be read, whatever sampling hides.
@@ -423,5 +434,47 @@ mod tests {
     fn strays_that_run_into_the_line_s_own_rises_are_none_of_its_job() {
         assert_eq!(judged(&clocked_and_struck(false)), (120, 1, vec![]));
         assert_eq!(judged(&clocked_and_struck(true)), (0, 0, vec![(120, 100, 100)]));
+    }
+
+    /// STEP clocks LATCH, which follows 30 ticks later and holds for a few steps; at one of seven rises at which it rests low it shows
+    /// a pulse of `short(n)` at that same time. `ends`: whether such a pulse ends with a second rise of STEP.
+    fn register(short: impl Fn(i64) -> i64, ends: bool) -> Capture {
+        let span = TimeSpan::new(Ticks(0), Ticks(9_100_000));
+        let (mut step, mut latch) = (Vec::new(), Vec::new());
+        let mut is_high = false;
+        for n in 0..600i64 {
+            let at = 15_000 * n + 97 * (n % 7) + 5_000;
+            step.extend([at, at + 700 + 31 * (n % 5)]);
+            let answer = at + 30 + n % 4;
+            let switches = n * 11 % 17 < 5;
+            if switches {
+                latch.push(answer);
+                is_high = !is_high;
+            } else if !is_high && n % 7 == 0 {
+                let width = short(n);
+                latch.extend([answer, answer + width]);
+                if ends {
+                    let last = step.len() - 1;
+                    step.splice(last..last, [at + width / 2, at + width]);
+                }
+            }
+        }
+        let line = |name: &str, edges: Vec<i64>| {
+            Line::digital(name, Level::Low, edges.into_iter().map(Ticks).collect(), span)
+        };
+        Capture::in_nanoseconds("register", span, vec![line("STEP", step), line("LATCH", latch)])
+    }
+
+    #[test]
+    fn a_register_cuts_no_pulse_short_unless_its_clock_does() {
+        let scattered = |n: i64| 40 + n * 7 % 37;
+        let (struck, rows, own) = judged(&register(scattered, false));
+        assert!(
+            struck > 20 && rows == 1 && own.is_empty(),
+            "{struck} {rows} {own:?}"
+        );
+        // Between two rises that follow closely.
+        let cut = judged(&register(scattered, true));
+        assert_eq!((cut.1, cut.2.len()), (0, 1), "{cut:?}");
     }
 }
