@@ -4,6 +4,7 @@
 //! acknowledge follows its request after a time that its other edges show. Where the last of the three edges keeps that time
 //! and the first comes well before it, the stray came first, and no ringing comes before the edge that rings.
 
+use super::EARLIEST_LAG_S;
 use super::able::{OwnEdges, gallop};
 use super::victims;
 use crate::analysis::parallel::on_all_cores;
@@ -21,6 +22,8 @@ pub struct Answering {
     pub to: (usize, Polarity),
     /// How long after them, in ticks, both ends closed.
     pub after: [i64; 2],
+    /// How much earlier than what is asked a stray may seem, in ticks.
+    pub earliest: i64,
     /// The middle width of the strays before answers, in ticks: what is as short beside an own edge may be one.
     pub guard: i64,
 }
@@ -35,14 +38,16 @@ const ANSWER: f64 = 0.5;
 const ANSWERED: f64 = 0.8;
 /// Share of the distances, at either end, that is looked past.
 const TAIL: f64 = 0.02;
+/// Rest between a stray and the answer, at most, in widths that an own edge's neighbourhood has.
+const REST: i64 = 3;
 /// Strays before an answer, at least.
 const FEWEST: usize = 6;
 /// With so large a share of the questions a pulse before the answer is what the logic does.
 const EVERY: f64 = 0.95;
 /// Pulses of a race last as long as two paths of gates differ: they have one width, to this share.
 const ONE_WIDTH: f64 = 0.08;
-/// Strays keep time with the question when their rests before the answer vary so many times as much as their lags, in variance,
-/// and chance would make them do so no oftener than this.
+/// Strays keep time with the question when their rests before the answer vary so many times as much as their lags, in variance
+/// beyond what sampling makes, and chance would make them do so no oftener than this.
 const STEADIER: f64 = 4.0;
 const BY_CHANCE: f64 = 0.01;
 
@@ -68,15 +73,16 @@ impl Answering {
             .iter()
             .filter_map(|t| Some((asked(t)?, (t.at[2] - t.at[0]) as f64)));
         let (lags, rests): (Vec<f64>, Vec<f64>) = pairs.unzip();
-        // Two edges that are known to a sample each.
+        // Of two edges that are known to a sample each.
         let sampled = unit * unit / 6.0;
-        variance(&rests) > STEADIER * variance(&lags).max(sampled)
-            && pitman_morgan(&rests, &lags) <= BY_CHANCE
+        let [of_lags, of_rests] = [&lags, &rests].map(|times| variance(times) - sampled);
+        of_rests > (STEADIER * of_lags).max(sampled) && pitman_morgan(&rests, &lags) <= BY_CHANCE
     }
 
     /// Whether the pulse from `start` comes before the answer at `own` and is none itself.
     pub fn is_before(&self, edges: &[OwnEdges], start: i64, own: i64) -> bool {
-        self.asked(edges, own).is_some() && !self.is_answer(edges, start)
+        let asked = self.asked(edges, own);
+        asked.is_some_and(|asked| start >= asked - self.earliest) && !self.is_answer(edges, start)
     }
 }
 
@@ -103,17 +109,18 @@ fn is_race(widths: &[i64], unit: f64) -> bool {
     spread(widths) as f64 <= ONE_WIDTH * middle + unit
 }
 
-/// When answers come, both ends closed, of the ascending distances of edges that come alone: a stray that lasts until the answer
-/// leaves its own first edge alone. Such come well before all answers.
-fn when(alone: &[i64], unit: i64) -> [i64; 2] {
-    let apart = 2 * (at_share(alone, 0.9) - at_share(alone, 0.5)).max(unit);
-    let first_half = 0..alone.len() / 2;
-    let after_gap = first_half.rev().find(|&n| alone[n + 1] - alone[n] > apart);
-    let answers = &alone[after_gap.map_or(0, |n| n + 1)..];
-    [
-        at_share(answers, TAIL) - unit,
-        at_share(answers, 1.0 - TAIL) + unit,
-    ]
+/// Of the ascending distances of edges that come alone, those of answers: a stray that lasts until the answer leaves its own first
+/// edge alone, at the time of `strays` (ascending as well). `unit`: a sample.
+fn answers<'a>(alone: &'a [i64], strays: &[i64], unit: i64) -> &'a [i64] {
+    let margin = spread(strays) + unit;
+    let first = alone.partition_point(|&a| a <= at_share(strays, 0.9) + margin);
+    let are_before = alone
+        .first()
+        .is_some_and(|&a| a >= at_share(strays, 0.1) - margin);
+    match are_before && first <= alone.len() / 2 {
+        true => &alone[first..],
+        false => alone,
+    }
 }
 
 /// Three successive edges of a line: a short pulse and a short rest before its own edge.
@@ -151,7 +158,7 @@ fn answering_of(
     if triples.len() < FEWEST {
         return None;
     }
-    let answering = answered(capture, strays, edges, line, from)?;
+    let answering = answered(capture, strays, edges, &triples, (line, from))?;
     let before: Vec<&Triple> = triples
         .iter()
         .filter(|t| answering.is_before(edges, t.at[0], t.at[2]))
@@ -187,7 +194,7 @@ fn is_set_off(capture: &Capture, strays: &Strays, triples: &[Triple]) -> bool {
     2 * triples.iter().filter(begins).count() > triples.len()
 }
 
-/// Short pulses of the other level with a short rest before an own edge of the line out of `from`.
+/// Short pulses of the other level soon before an own edge of the line out of `from`.
 fn triples(capture: &Capture, strays: &Strays, line: usize, from: Level) -> Vec<Triple> {
     let record = &capture.lines[line];
     let (guard, limits) = (victims::guard_of(strays, line), &strays.limits[line]);
@@ -211,7 +218,9 @@ fn triples(capture: &Capture, strays: &Strays, line: usize, from: Level) -> Vec<
         let is_long = |level: Level, width: i64| limits.of(level).is_none_or(|l| width as f64 >= l);
         let is_alone = rested.is_none_or(|t| is_long(from, triple.at[0] - t))
             && edge(3).is_none_or(|t| is_long(from.inverted(), t - triple.at[2]));
-        let is_beside = triple.at[2] - triple.at[1] < guard && triple.at[1] - triple.at[0] <= guard;
+        // What is taken for the slice is short; a stray may come well before the answer.
+        let longest_rest = if s.level == from { guard } else { REST * guard };
+        let is_beside = triple.at[2] - triple.at[1] < longest_rest && triple.at[1] - triple.at[0] <= guard;
         (is_alone && is_beside).then_some(triple)
     };
     pulses.filter_map(triple).collect()
@@ -222,12 +231,13 @@ fn answered(
     capture: &Capture,
     strays: &Strays,
     edges: &[OwnEdges],
-    line: usize,
-    from: Level,
+    triples: &[Triple],
+    (line, from): (usize, Level),
 ) -> Option<Answering> {
     let out_of: Vec<i64> = edges_out_of(&capture.lines[line], from);
     let latest = capture.timebase.ticks_of(LATEST_S) as i64;
     let unit = strays.sampling[line].max(1.0).ceil() as i64;
+    let earliest = capture.timebase.ticks_of(EARLIEST_LAG_S).ceil() as i64 + unit;
     let others = (0..capture.lines.len()).filter(|&o| o != line && capture.lines[o].same_as.is_none());
     let asked = others.flat_map(|o| [(o, Polarity::Rise), (o, Polarity::Fall)]);
     let answering = asked.filter_map(|to| {
@@ -261,15 +271,21 @@ fn answered(
             }
         }
         let is_all = counted as f64 >= ANSWER * out_of.len() as f64;
+        alone.sort_unstable();
+        let lags = triples.iter().filter_map(|t| {
+            let last = times.partition_point(|&asked| asked <= t.at[0] + earliest);
+            Some(t.at[0] - times[last.checked_sub(1)?])
+        });
+        let alone = answers(&alone, &sorted(lags), unit);
         if alone.len() < FEWEST_CLEAN || !is_all {
             return None;
         }
-        alone.sort_unstable();
         Some(Answering {
             line,
             from,
             to,
-            after: when(&alone, unit),
+            after: [at_share(alone, TAIL) - unit, at_share(alone, 1.0 - TAIL) + unit],
+            earliest,
             guard: 0,
         })
     });
@@ -393,11 +409,11 @@ mod tests {
 
     #[test]
     fn pulses_that_last_until_the_answer_are_none() {
-        let answers = super::when(&[20, 30, 30, 30, 72, 80, 84, 86, 88, 90, 91, 93, 95, 98, 104], 1);
-        assert_eq!(answers, [71, 105]);
-        // Answers that come at any time have no gap.
-        let any: Vec<i64> = (0..40).map(|n| 20 + 9 * n).collect();
-        assert_eq!(super::when(&any, 1)[0], 19 + 9);
+        let alone = [20, 23, 24, 69, 72, 80, 84, 86, 88, 90, 104, 147, 200];
+        assert_eq!(super::answers(&alone, &[18, 21, 22, 23, 25], 1), &alone[3..]);
+        // Strays that begin among the answers, or where hardly any answer is left: slices of ringing answers.
+        assert_eq!(super::answers(&alone, &[72, 80, 86], 1), &alone);
+        assert_eq!(super::answers(&alone, &[20, 24, 69, 84, 90], 1), &alone);
     }
 
     #[test]

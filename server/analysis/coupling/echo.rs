@@ -30,6 +30,8 @@ pub struct Echo {
 const LATEST_S: f64 = 150e-9;
 /// Distances agree within this, besides what sampling does.
 const STEADY_S: f64 = 3e-9;
+/// Samples that a distance has, at least.
+const COARSEST: f64 = 2.0;
 /// Strays after edges of each polarity, at least, or after those of one if there are none after the other; and the share of all strays
 /// of the line.
 const FEWEST: u64 = 6;
@@ -139,8 +141,10 @@ fn of_line(capture: &Capture, strays: &Strays, line: usize) -> Option<Echo> {
     // What comes sooner after edges of one polarity may ring, or be struck just then.
     let is_one = after.contains(&0) && slices == 0 && middle >= victims::guard_of(strays, line);
     let told = after[0] + after[1];
+    // Among a few samples anything comes at one distance.
+    let is_resolved = COARSEST * strays.sampling[line] <= middle as f64;
     // Widths that happen to be alike look like slices.
-    if !(is_both || is_one) || 2 * slices > told || (told as f64) < MOST * all.len() as f64 {
+    if !(is_both || is_one) || !is_resolved || 2 * slices > told || (told as f64) < MOST * all.len() as f64 {
         return None;
     }
     let of_pulses = (record.edges.len() as u64).saturating_sub(2 * all.len() as u64);
