@@ -172,14 +172,15 @@ impl Asked<'_> {
             let next = of.get(of.partition_point(|&t| t < own - reach.0));
             next.is_some_and(|&t| t <= own + reach.1)
         };
-        let pulses = strays
-            .of_line(victim)
-            .iter()
-            .filter(|s| s.kind == StrayKind::Pulse);
-        let starts: Vec<i64> = pulses.map(|s| s.start.0).collect();
+        let first = strays.strays.partition_point(|s| s.line < victim);
+        let of_line = strays.of_line(victim);
+        // Positions of the pulses about an edge among all strays.
         let beside = |edge: i64| {
-            let from = starts.partition_point(|&s| s < edge - 2 * guard);
-            starts[from..].iter().take_while(move |&&s| s <= edge + guard)
+            let from = of_line.partition_point(|s| s.start.0 < edge - 2 * guard);
+            let near = of_line.iter().enumerate().skip(from);
+            let near = near.take_while(move |(_, s)| s.start.0 <= edge + guard);
+            near.filter(|(_, s)| s.kind == StrayKind::Pulse)
+                .map(|(at, _)| first + at)
         };
         // A line may ring as it rises and not as it falls.
         let beside_rise = |o: &&Occurrence| {
@@ -194,9 +195,10 @@ impl Asked<'_> {
         let like = || edges[victim].of(polarity).iter().copied();
         let near: Vec<i64> = like().filter(|&edge| is_near(edge, times)).collect();
         let clear: Vec<i64> = like().filter(|&edge| !is_near(edge, &all)).collect();
+        // A strike may have been taken for the slice before it.
         let astray = near.iter().filter(|&&edge| {
-            let mut starts = beside(edge).peekable();
-            starts.peek().is_some() && starts.all(|&s| occurrences.iter().all(|o| o.at + o.lag != s))
+            let mut pulses = beside(edge).peekable();
+            pulses.peek().is_some() && pulses.all(|at| occurrences.iter().all(|o| o.stray != at))
         });
         if clear.len() < SHOW_RINGING || astray.count() as f64 > ASTRAY * occurrences.len() as f64 {
             return None;
