@@ -63,6 +63,13 @@ fn dosed(judged: &[Judged]) -> Vec<Dosed> {
         let against = (levels.len() > 1).then(|| Table::against(&levels));
         let both_ways = against.and_then(|against| {
             let dose = stories::both_ways(&table, &against, &rows)?;
+            // A lead strikes each level so: what one edge does to one of them is no lead, whatever befalls the other.
+            let shows = |level: &(Level, &Table)| {
+                dose::is_plain(&dose::measured(&Table::against(&[*level]), &dose.lines, dose.edge).curve)
+            };
+            if !levels.iter().all(shows) {
+                return None;
+            }
             let is_better = alike
                 .as_ref()
                 .is_none_or(|alike| dose.worth > alike.worth + AGAINST);
