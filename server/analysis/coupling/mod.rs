@@ -53,6 +53,7 @@ mod preferences;
 mod pulls;
 pub mod races;
 mod reacting;
+mod register;
 mod rest;
 pub mod rival_models;
 mod rows;

@@ -9,11 +9,12 @@
 use std::collections::BTreeSet;
 
 use super::one_lag::rank_sum;
+use super::register;
 use super::{Attribution, Coupling, EARLIEST_LAG_S, Edge};
 use crate::analysis::stats::fisher::fisher;
 use crate::analysis::stats::tails::binomial_upper;
 use crate::analysis::strays::{LimitOrigin, StrayKind, StrayOptions, Strays};
-use crate::model::{Capture, Level, Polarity};
+use crate::model::{Capture, Level, Polarity, Pulse};
 
 /// Short pulses of one level that begin as its long ones.
 #[derive(Clone, Debug, PartialEq)]
@@ -53,9 +54,11 @@ const SHIFT_S: f64 = 3e-9;
 /// Share of the long pulses that must begin so, and how many there are at least.
 const MOST: f64 = 0.5;
 const FEWEST: u64 = 5;
-/// Share of these that end so as well, where the line is a register which that line clocks.
-const CLOCKED: f64 = 0.9;
+/// Short pulses of one width, to this share, are a part's.
 const ONE_WIDTH: f64 = 0.1;
+/// A register follows its clock after one time, within this and what sampling does (from memory of TTL data books: flip-flops of one
+/// family differ by some nanoseconds between edges).
+const STEADY_S: f64 = 8e-9;
 /// Chance that so many do must be below this.
 const CHANCE: f64 = 1e-4;
 /// Share of the short pulses that begin with edges of one polarity, with which hardly any long one begins: these are none of
@@ -139,7 +142,7 @@ fn own_of(capture: &Capture, strays: &Strays, row: &Coupling, level: Level) -> O
         let mut near = near.enumerate();
         near.any(|(i, _)| strikes(from + i))
     };
-    let (mut rises, mut falls, mut of_long, mut later, mut clocked) = (0, 0, 0, 0, 0);
+    let (mut rises, mut falls, mut of_long, mut later) = (0, 0, 0, 0);
     let mut lags_of_long: Vec<f64> = Vec::new();
     for pulse in capture.lines[row.victim].pulses() {
         if pulse.level == level && pulse.width().0 as f64 >= limit {
@@ -150,8 +153,6 @@ fn own_of(capture: &Capture, strays: &Strays, row: &Coupling, level: Level) -> O
                 Some((Polarity::Fall, _)) => falls += 1,
                 None => later += u64::from(begins_later(pulse.start.0)),
             }
-            let end = pulse.end.0;
-            clocked += u64::from(begins.is_some() && (begins_with(end).is_some() || begins_later(end)));
             lags_of_long.extend(begins.map(|(_, lag)| lag));
         }
     }
@@ -177,16 +178,11 @@ fn own_of(capture: &Capture, strays: &Strays, row: &Coupling, level: Level) -> O
     if runs_into(row, long, of_long, later) {
         return None;
     }
-    // A register of that clock is held from one edge to the next, and cuts no pulse short but where two edges follow closely.
-    let ends_so = of_level().filter(|o| begins_with(o.at + o.lag + strays.strays[o.stray].width.0).is_some());
-    let is_register = clocked as f64 >= CLOCKED * long as f64
-        && ends_so.count() as f64 <= BESIDES * lags.len() as f64
-        && !agree(&widths, sampling, ONE_WIDTH);
     let is_own = of_long >= FEWEST
-        && !is_register
         && long as f64 > MOST * of_long as f64
         && binomial_upper(long, of_long, chance) < CHANCE
-        && !strikes_besides;
+        && !strikes_besides
+        && !is_cut_short(capture, strays, row, level, &widths);
     is_own.then_some(Own {
         line: row.victim,
         level,
@@ -198,6 +194,36 @@ fn own_of(capture: &Capture, strays: &Strays, row: &Coupling, level: Level) -> O
         lags: (least, most),
         limit,
     })
+}
+
+/// Whether the row's strikes, whose widths scatter, are pulses of a register, which cuts none short by itself. `widths`: theirs,
+/// ascending.
+fn is_cut_short(capture: &Capture, strays: &Strays, row: &Coupling, level: Level, widths: &[i64]) -> bool {
+    let sampling = strays.sampling[row.victim].max(strays.sampling[row.aggressor]);
+    let limit = strays.limits[row.victim].of(level).unwrap_or(0.0);
+    let is_long = |p: &Pulse| p.level == level && p.width().0 as f64 >= limit;
+    let long: Vec<Pulse> = capture.lines[row.victim].pulses().filter(is_long).collect();
+    let reach = register::Reach {
+        steady: (capture.timebase.ticks_of(STEADY_S) + 2.0 * sampling).ceil() as i64,
+        longest_stray: widths.last().copied().unwrap_or(0),
+    };
+    if agree(widths, sampling, ONE_WIDTH) {
+        return false;
+    }
+    let Some(clock) = register::clock_of(capture, row.victim, &long, row.aggressor, reach) else {
+        return false;
+    };
+    // But where two of its edges follow closely.
+    let times = register::edges_of(capture, clock.line, clock.polarity);
+    let of_level = row.occurrences.iter().map(|o| &strays.strays[o.stray]);
+    let of_level = of_level.filter(|s| s.level == level);
+    let (all, ended) = of_level.fold((0u64, 0u64), |(all, ended), s| {
+        (
+            all + 1,
+            ended + u64::from(clock.is_at(&times, s.start.0 + s.width.0)),
+        )
+    });
+    ended as f64 <= BESIDES * all as f64
 }
 
 /// Whether strays run into the line's own pulses: as many of these begin at the strays' time as edges bring a stray, and (nearly)
