@@ -10,7 +10,7 @@ use std::collections::BTreeSet;
 
 use super::one_lag::rank_sum;
 use super::register;
-use super::{Attribution, Coupling, EARLIEST_LAG_S, Edge};
+use super::{Attribution, Coupling, EARLIEST_LAG_S, Edge, LONGEST_LAG_S};
 use crate::analysis::stats::fisher::fisher;
 use crate::analysis::stats::tails::binomial_upper;
 use crate::analysis::strays::{LimitOrigin, StrayKind, StrayOptions, Strays};
@@ -41,6 +41,8 @@ const USEFUL_S: f64 = 36e-9;
 /// Where so large a share of the edges that begin no long pulse begin a short one, each edge begins one or the other, and the
 /// short ones are a job however short: a register that clears itself, a monostable.
 const EVERY: f64 = 0.95;
+/// Share of the short pulses that are as long as an edge and the next of its kind are apart.
+const TOGGLED: f64 = 0.8;
 /// These have one width, to this share: common practice, no source.
 const AGREE: f64 = 0.25;
 /// Sampling finer than this share of a width shows that it is one: then this share of the edges is enough.
@@ -113,9 +115,6 @@ fn own_of(capture: &Capture, strays: &Strays, row: &Coupling, level: Level) -> O
         .get(widths.len() / 2)
         .is_some_and(|&w| sampling <= FINE * w as f64);
     let mostly = row.strays as f64 >= MOSTLY * row.opportunities as f64;
-    if is_short && !((every || mostly && is_seen) && agree(&widths, sampling, AGREE)) {
-        return None;
-    }
     let slack = strays.sampling[row.victim]
         .max(strays.sampling[row.aggressor])
         .ceil() as i64;
@@ -132,6 +131,29 @@ fn own_of(capture: &Capture, strays: &Strays, row: &Coupling, level: Level) -> O
             strikes(from + i).then(|| (aggressor.polarity(from + i), (start - e.0) as f64))
         })
     };
+    // What toggles at each of two edges that follow closely does as it is told, however short that is.
+    let latest = capture.timebase.ticks_of(LONGEST_LAG_S).ceil() as i64;
+    let toggled = of_level().filter(|o| {
+        let start = o.at + o.lag;
+        let width = strays.strays[o.stray].width.0;
+        let from = aggressor.edges.partition_point(|e| e.0 < start - latest);
+        let near = (from..aggressor.edges.len()).take_while(|&e| aggressor.edges[e].0 <= start);
+        let next_but_one = |e: usize| {
+            aggressor
+                .edges
+                .get(e + 2)
+                .map(|next| next.0 - aggressor.edges[e].0)
+        };
+        let of_polarity = near.filter(|&e| aggressor.polarity(e) == o.polarity);
+        of_polarity
+            .filter_map(next_but_one)
+            .any(|apart| (apart - width).abs() <= slack)
+    });
+    let is_toggled = toggled.count() as f64 >= TOGGLED * lags.len() as f64;
+    let is_repeated = (every || mostly && is_seen) && agree(&widths, sampling, AGREE);
+    if is_short && !is_repeated && !is_toggled {
+        return None;
+    }
     let widest = widths.last().copied().unwrap_or(0);
     // Whether a pulse begins after such an edge and before a stray at that edge would have ended.
     let begins_later = |start: i64| {
@@ -481,7 +503,7 @@ mod tests {
                 latch.extend([answer, answer + width]);
                 if ends {
                     let last = step.len() - 1;
-                    step.splice(last..last, [at + width / 2, at + width]);
+                    step.splice(last..last, [at + width - 5 - n % 4, at + width]);
                 }
             }
         }
@@ -502,5 +524,11 @@ mod tests {
         // Between two rises that follow closely.
         let cut = judged(&register(scattered, true));
         assert_eq!((cut.1, cut.2.len()), (0, 1), "{cut:?}");
+        // However short.
+        let brief = |n: i64| 18 + n * 7 % 17;
+        let cut = judged(&register(brief, true));
+        assert_eq!((cut.1, cut.2.len()), (0, 1), "{cut:?}");
+        let (_, rows, own) = judged(&register(brief, false));
+        assert_eq!((rows, own.len()), (1, 0));
     }
 }
