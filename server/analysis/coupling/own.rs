@@ -14,7 +14,7 @@ use super::{Attribution, Coupling, EARLIEST_LAG_S, Edge, LONGEST_LAG_S};
 use crate::analysis::stats::fisher::fisher;
 use crate::analysis::stats::tails::binomial_upper;
 use crate::analysis::strays::{LimitOrigin, StrayKind, StrayOptions, Strays};
-use crate::model::{Capture, Level, Polarity, Pulse};
+use crate::model::{Capture, Level, Polarity};
 
 /// Short pulses of one level that begin as its long ones.
 #[derive(Clone, Debug, PartialEq)]
@@ -45,6 +45,8 @@ const EVERY: f64 = 0.95;
 const TOGGLED: f64 = 0.8;
 /// These have one width, to this share: common practice, no source.
 const AGREE: f64 = 0.25;
+/// Those of a monostable are closer to one.
+const ONE_WIDTH: f64 = 0.1;
 /// Sampling finer than this share of a width shows that it is one: then this share of the edges is enough.
 const FINE: f64 = 0.2;
 const MOSTLY: f64 = 0.8;
@@ -56,11 +58,6 @@ const SHIFT_S: f64 = 3e-9;
 /// Share of the long pulses that must begin so, and how many there are at least.
 const MOST: f64 = 0.5;
 const FEWEST: u64 = 5;
-/// Short pulses of one width, to this share, are a part's.
-const ONE_WIDTH: f64 = 0.1;
-/// A register follows its clock after one time, within this and what sampling does (from memory of TTL data books: flip-flops of one
-/// family differ by some nanoseconds between edges).
-const STEADY_S: f64 = 8e-9;
 /// Chance that so many do must be below this.
 const CHANCE: f64 = 1e-4;
 /// Share of the short pulses that begin with edges of one polarity, with which hardly any long one begins: these are none of
@@ -133,6 +130,7 @@ fn own_of(capture: &Capture, strays: &Strays, row: &Coupling, level: Level) -> O
     };
     // What toggles at each of two edges that follow closely does as it is told, however short that is.
     let latest = capture.timebase.ticks_of(LONGEST_LAG_S).ceil() as i64;
+    let steady = slack + (most - least).max(capture.timebase.ticks_of(SHIFT_S) as i64);
     let toggled = of_level().filter(|o| {
         let start = o.at + o.lag;
         let width = strays.strays[o.stray].width.0;
@@ -147,7 +145,7 @@ fn own_of(capture: &Capture, strays: &Strays, row: &Coupling, level: Level) -> O
         let of_polarity = near.filter(|&e| aggressor.polarity(e) == o.polarity);
         of_polarity
             .filter_map(next_but_one)
-            .any(|apart| (apart - width).abs() <= slack)
+            .any(|apart| (apart - width).abs() <= steady)
     });
     let is_toggled = toggled.count() as f64 >= TOGGLED * lags.len() as f64;
     let is_repeated = (every || mostly && is_seen) && agree(&widths, sampling, AGREE);
@@ -204,7 +202,8 @@ fn own_of(capture: &Capture, strays: &Strays, row: &Coupling, level: Level) -> O
         && long as f64 > MOST * of_long as f64
         && binomial_upper(long, of_long, chance) < CHANCE
         && !strikes_besides
-        && !is_cut_short(capture, strays, row, level, &widths);
+        && (agree(&widths, sampling, ONE_WIDTH)
+            || !register::is_cut_short(capture, strays, row, level, limit));
     is_own.then_some(Own {
         line: row.victim,
         level,
@@ -216,36 +215,6 @@ fn own_of(capture: &Capture, strays: &Strays, row: &Coupling, level: Level) -> O
         lags: (least, most),
         limit,
     })
-}
-
-/// Whether the row's strikes, whose widths scatter, are pulses of a register, which cuts none short by itself. `widths`: theirs,
-/// ascending.
-fn is_cut_short(capture: &Capture, strays: &Strays, row: &Coupling, level: Level, widths: &[i64]) -> bool {
-    let sampling = strays.sampling[row.victim].max(strays.sampling[row.aggressor]);
-    let limit = strays.limits[row.victim].of(level).unwrap_or(0.0);
-    let is_long = |p: &Pulse| p.level == level && p.width().0 as f64 >= limit;
-    let long: Vec<Pulse> = capture.lines[row.victim].pulses().filter(is_long).collect();
-    let reach = register::Reach {
-        steady: (capture.timebase.ticks_of(STEADY_S) + 2.0 * sampling).ceil() as i64,
-        longest_stray: widths.last().copied().unwrap_or(0),
-    };
-    if agree(widths, sampling, ONE_WIDTH) {
-        return false;
-    }
-    let Some(clock) = register::clock_of(capture, row.victim, &long, row.aggressor, reach) else {
-        return false;
-    };
-    // But where two of its edges follow closely.
-    let times = register::edges_of(capture, clock.line, clock.polarity);
-    let of_level = row.occurrences.iter().map(|o| &strays.strays[o.stray]);
-    let of_level = of_level.filter(|s| s.level == level);
-    let (all, ended) = of_level.fold((0u64, 0u64), |(all, ended), s| {
-        (
-            all + 1,
-            ended + u64::from(clock.is_at(&times, s.start.0 + s.width.0)),
-        )
-    });
-    ended as f64 <= BESIDES * all as f64
 }
 
 /// Whether strays run into the line's own pulses: as many of these begin at the strays' time as edges bring a stray, and (nearly)

@@ -3,46 +3,74 @@
 //! A register holds what it took from one edge of its clock to the next, and cuts no pulse short. So a short pulse of such a line is
 //! none of its job, wherever it begins; unless two edges of the clock follow closely, or another part clears it.
 
-use super::LONGEST_LAG_S;
 use super::able::gallop;
 use super::copies::crowd;
+use super::{Coupling, LONGEST_LAG_S};
 use crate::analysis::stats::tails::binomial_upper;
-use crate::model::{Capture, Polarity, Pulse};
+use crate::analysis::strays::{Stray, Strays};
+use crate::model::{Capture, Level, Polarity, Pulse};
 
 /// Share of the long pulses that begin at the clock's time, and of these that end so: strays cut some, and run into others.
 const BEGIN: f64 = 0.6;
 const END: f64 = 0.75;
 const FEWEST: usize = 5;
+/// A register follows its clock after one time, within this and what sampling does (from memory of TTL data books: flip-flops of one
+/// family differ by some nanoseconds between edges).
+const STEADY_S: f64 = 8e-9;
+/// Share of the short pulses up to which they may end with an edge of the clock.
+const TOGGLED: f64 = 0.2;
 /// Chance at or below which so many do.
 const CHANCE: f64 = 1e-4;
 
 /// Lengths in ticks by which a clock is looked for.
 #[derive(Clone, Copy, Debug)]
-pub struct Reach {
+struct Reach {
     /// Times after the clock's edges agree within this.
-    pub steady: i64,
+    steady: i64,
     /// A stray that runs into a pulse's end delays it by no more than this.
-    pub longest_stray: i64,
+    longest_stray: i64,
 }
 
 /// An edge of a line that clocks another, and when that follows it, in ticks, both ends closed.
 #[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Clock {
-    pub line: usize,
-    pub polarity: Polarity,
-    pub after: [i64; 2],
+struct Clock {
+    line: usize,
+    polarity: Polarity,
+    after: [i64; 2],
 }
 
 impl Clock {
     /// Whether `time` is one at which the register follows.
-    pub fn is_at(&self, times: &[i64], time: i64) -> bool {
+    fn is_at(&self, times: &[i64], time: i64) -> bool {
         let next = times.get(times.partition_point(|&t| t < time - self.after[1]));
         next.is_some_and(|&t| t <= time - self.after[0])
     }
 }
 
+/// Whether the row's strikes at `level` are pulses of a register, which cuts none short by itself. `limit`: the line's own pulses of that
+/// level last as long or longer, in ticks. Cost: as of [`clock_of`].
+pub fn is_cut_short(capture: &Capture, strays: &Strays, row: &Coupling, level: Level, limit: f64) -> bool {
+    let sampling = strays.sampling[row.victim].max(strays.sampling[row.aggressor]);
+    let is_long = |p: &Pulse| p.level == level && p.width().0 as f64 >= limit;
+    let long: Vec<Pulse> = capture.lines[row.victim].pulses().filter(is_long).collect();
+    let of_row = row.occurrences.iter().map(|o| &strays.strays[o.stray]);
+    let short: Vec<&Stray> = of_row.filter(|s| s.level == level).collect();
+    let reach = Reach {
+        steady: (capture.timebase.ticks_of(STEADY_S) + 2.0 * sampling).ceil() as i64,
+        longest_stray: short.iter().map(|s| s.width.0).max().unwrap_or(0),
+    };
+    let Some(clock) = clock_of(capture, row.victim, &long, row.aggressor, reach) else {
+        return false;
+    };
+    let times = edges_of(capture, clock.line, clock.polarity);
+    let ends_so = short
+        .iter()
+        .filter(|s| clock.is_at(&times, s.start.0 + s.width.0));
+    ends_so.count() as f64 <= TOGGLED * short.len() as f64
+}
+
 /// The edges of a line of that polarity, ascending, in ticks.
-pub fn edges_of(capture: &Capture, line: usize, polarity: Polarity) -> Vec<i64> {
+fn edges_of(capture: &Capture, line: usize, polarity: Polarity) -> Vec<i64> {
     let record = &capture.lines[line];
     let of_polarity = (0..record.edges.len()).filter(|&edge| record.polarity(edge) == polarity);
     of_polarity.map(|edge| record.edges[edge].0).collect()
@@ -50,13 +78,7 @@ pub fn edges_of(capture: &Capture, line: usize, polarity: Polarity) -> Vec<i64> 
 
 /// The clock of `line`, if these pulses of its own (by start) show one; `likely`, the line that is asked about first. Cost: for each other line its edges and these, but for those
 /// that are soon seen to be none.
-pub fn clock_of(
-    capture: &Capture,
-    line: usize,
-    pulses: &[Pulse],
-    likely: usize,
-    reach: Reach,
-) -> Option<Clock> {
+fn clock_of(capture: &Capture, line: usize, pulses: &[Pulse], likely: usize, reach: Reach) -> Option<Clock> {
     if pulses.len() < FEWEST {
         return None;
     }
@@ -120,7 +142,7 @@ impl Clock {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::model::{Level, Line, Ticks, TimeSpan};
+    use crate::model::{Line, Ticks, TimeSpan};
 
     const REACH: Reach = Reach {
         steady: 6,
