@@ -1,7 +1,8 @@
 //! Strays of a line's other level, after the other edges of what strikes it.
 //!
 //! Where rises of a line lift its victim its falls mostly dip it, or the other way round. A few short pulses of the other level
-//! may have no limit that their widths alone would give: they are few, or their widths happen to lie near each other. Where
+//! may have no limit that their widths alone would give: they are few, or their widths happen to lie near each other; or a second
+//! line's strays are shorter, and the limit lies between theirs and these. Where
 //! they are as short as the strays that are known and follow the convicted line at the lag of its strikes, and the level's
 //! long pulses do not, they are strays of the same cause.
 
@@ -49,16 +50,17 @@ pub(super) fn limits(
     found
 }
 
-/// Whether the line's widths give a limit for one level only. Bounds that a person or another capture set have the last word.
+/// Whether the line's widths give a limit. Bounds that a person or another capture set have the last word.
 pub(super) fn is_open(strays: &Strays, options: &StrayOptions, line: usize) -> bool {
     let limit = &strays.limits[line];
     limit.origin == LimitOrigin::Inferred
-        && limit.low.is_some() != limit.high.is_some()
+        && limit.widest().is_some()
         && !options.taken_over.contains_key(&line)
         && !strays.bursts.iter().any(|b| b.line == line)
 }
 
-/// The victim's limits with one for the level that is not `level`, if the row's other edges bring strays there.
+/// The victim's limits with one for the level that is not `level`, if the row's other edges bring strays there; where another line's
+/// shorter strays gave it one, with a greater one, if they bring longer strays.
 fn with_other(capture: &Capture, strays: &Strays, row: &Coupling, level: Level) -> Option<NarrowLimit> {
     let known = strays.limits[row.victim].of(level)?;
     let of_level = || {
@@ -79,7 +81,9 @@ fn with_other(capture: &Capture, strays: &Strays, row: &Coupling, level: Level) 
     let other = level.inverted();
     let (mut short, mut long) = (Vec::new(), (0usize, 0usize));
     let mut next = f64::INFINITY;
-    for pulse in capture.lines[row.victim].pulses().filter(|p| p.level == other) {
+    let told = strays.limits[row.victim].of(other).unwrap_or(0.0);
+    let pulses = capture.lines[row.victim].pulses();
+    for pulse in pulses.filter(|p| p.level == other && p.width().0 as f64 >= told) {
         let width = pulse.width().0 as f64;
         let follows = follows(aggressor, row.edge, pulse.start.0, lags);
         if width <= most {
@@ -126,14 +130,13 @@ fn follows(aggressor: &Line, edge: Edge, start: i64, (lo, hi): (i64, i64)) -> bo
 #[cfg(test)]
 mod tests {
     use crate::analysis::coupling::judge::judge;
-    use crate::analysis::coupling::{CouplingOptions, Edge};
-    use crate::analysis::strays::StrayOptions;
+    use crate::analysis::coupling::{CouplingOptions, Edge, attribute};
+    use crate::analysis::strays::{self, StrayOptions};
     use crate::model::{Capture, Level, Line, Ticks, TimeSpan};
 
     /// CALL's rises lift PEG while it is low, every second time, by pulses of all widths from 30 to 60 ticks; its falls dip
-    /// it `lag` ticks later while it is high, four times, by pulses of one width. PEG has long pulses of its own. The edge
-    /// that CALL is said to strike by, and the strays found.
-    fn judged(lag: i64) -> (Vec<Edge>, usize) {
+    /// it `lag` ticks later while it is high, four times, by pulses of one width. PEG has long pulses of its own.
+    fn capture(lag: i64) -> Capture {
         let end = 4_000_000;
         let (mut call, mut peg) = (Vec::new(), Vec::new());
         for n in 0..40i64 {
@@ -153,8 +156,16 @@ mod tests {
         let line = |name: &str, edges: Vec<i64>| {
             Line::digital(name, Level::Low, edges.into_iter().map(Ticks).collect(), span)
         };
-        let capture = Capture::in_nanoseconds("mirrored", span, vec![line("CALL", call), line("PEG", peg)]);
-        let (strays, attribution) = judge(&capture, &StrayOptions::default(), &CouplingOptions::default());
+        Capture::in_nanoseconds("mirrored", span, vec![line("CALL", call), line("PEG", peg)])
+    }
+
+    /// The edge that CALL is said to strike by, and the strays found.
+    fn judged(lag: i64) -> (Vec<Edge>, usize) {
+        let (strays, attribution) = judge(
+            &capture(lag),
+            &StrayOptions::default(),
+            &CouplingOptions::default(),
+        );
         (
             attribution.couplings.iter().map(|c| c.edge).collect(),
             strays.strays.len(),
@@ -166,5 +177,19 @@ mod tests {
         assert_eq!(judged(20), (vec![Edge::Both], 24));
         // At another lag they are not known to be.
         assert_eq!(judged(90), (vec![Edge::Rise], 20));
+    }
+
+    #[test]
+    fn a_limit_that_another_line_s_shorter_strays_gave_is_raised() {
+        let low = |lag: i64| {
+            let (capture, options) = (capture(lag), StrayOptions::default());
+            let mut strays = strays::find(&capture, &options);
+            strays.limits[1].low = Some(20.0);
+            let attribution = attribute(&capture, &strays, &CouplingOptions::default());
+            let limits = super::limits(&capture, &strays, &attribution, &options);
+            limits.first().and_then(|(_, limit)| limit.low)
+        };
+        assert!(low(20).is_some_and(|limit| limit > 45.0));
+        assert_eq!(low(90), None);
     }
 }
