@@ -286,7 +286,7 @@ fn strikes_both_ways(rows: &[Coupling]) -> Option<usize> {
 
 /// One chance for two, three and more accused lines must tell the instants better by so much (ln likelihood): that so many strike
 /// one victim is seldom the truth.
-const AS_ONE: [f64; 3] = [4.0, -1.0, -2.0];
+const AS_ONE: [f64; 3] = [6.0, -1.0, -2.0];
 
 /// Whether several accused lines strike no oftener where they switch together than where one does: what each strikes by
 /// itself adds up there; a line without a probe that they all go along with strikes once. What lets all of them through now and
