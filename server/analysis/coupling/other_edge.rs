@@ -261,9 +261,9 @@ mod tests {
     use crate::model::{Capture, Level, Line, Ticks, TimeSpan};
     use std::collections::BTreeMap;
 
-    /// LIFT's rises strike PEG, 12 ticks after every third, where it rests at low. Its falls come `own` ticks before PEG rises by itself:
-    /// at every second of them `struck` says that PEG is at the other level for 20 ticks from 12 after the fall on. PEG rises without LIFT as often, and rings then
-    /// where `rings` says.
+    /// LIFT's rises strike PEG, 12 ticks after every third, where it rests at low. Its falls come `own` ticks before PEG rises by
+    /// itself: at every second of them `struck` says that PEG is at the other level for 20 ticks from 12 after the fall on. PEG rises
+    /// without LIFT as often, and rings then where `rings` says.
     fn told(own: i64, struck: fn(i64) -> bool, rings: fn(i64) -> bool) -> Vec<(usize, Edge)> {
         let (mut lift, mut peg) = (Vec::new(), Vec::new());
         for n in 0..160i64 {

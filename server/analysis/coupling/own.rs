@@ -4,13 +4,14 @@
 //! an edge of what drives it. A coupling strikes whatever the line's own logic does. So where most of a level's long pulses
 //! begin in the very lags of its short ones, after the same edges, the short ones are the line's job as well, and that is
 //! said, if they are long enough for one or have one width: a clock may strike the register that it clocks, at a time of its own
-//! and now and then. The person's `narrow_below` has the last word.
+//! and now and then. A register cuts no pulse short ([`register`]), unless two edges of its clock follow closely. The person's
+//! `narrow_below` has the last word.
 
 use std::collections::BTreeSet;
 
 use super::one_lag::rank_sum;
 use super::register;
-use super::{Attribution, Coupling, EARLIEST_LAG_S, Edge, LONGEST_LAG_S};
+use super::{Attribution, Coupling, EARLIEST_LAG_S, Edge, LONGEST_LAG_S, Occurrence};
 use crate::analysis::stats::fisher::fisher;
 use crate::analysis::stats::tails::binomial_upper;
 use crate::analysis::strays::{LimitOrigin, StrayKind, StrayOptions, Strays};
@@ -128,26 +129,8 @@ fn own_of(capture: &Capture, strays: &Strays, row: &Coupling, level: Level) -> O
             strikes(from + i).then(|| (aggressor.polarity(from + i), (start - e.0) as f64))
         })
     };
-    // What toggles at each of two edges that follow closely does as it is told, however short that is.
-    let latest = capture.timebase.ticks_of(LONGEST_LAG_S).ceil() as i64;
     let steady = slack + (most - least).max(capture.timebase.ticks_of(SHIFT_S) as i64);
-    let toggled = of_level().filter(|o| {
-        let start = o.at + o.lag;
-        let width = strays.strays[o.stray].width.0;
-        let from = aggressor.edges.partition_point(|e| e.0 < start - latest);
-        let near = (from..aggressor.edges.len()).take_while(|&e| aggressor.edges[e].0 <= start);
-        let next_but_one = |e: usize| {
-            aggressor
-                .edges
-                .get(e + 2)
-                .map(|next| next.0 - aggressor.edges[e].0)
-        };
-        let of_polarity = near.filter(|&e| aggressor.polarity(e) == o.polarity);
-        of_polarity
-            .filter_map(next_but_one)
-            .any(|apart| (apart - width).abs() <= steady)
-    });
-    let is_toggled = toggled.count() as f64 >= TOGGLED * lags.len() as f64;
+    let is_toggled = are_toggled(capture, strays, row, level, steady);
     let is_repeated = (every || mostly && is_seen) && agree(&widths, sampling, AGREE);
     if is_short && !is_repeated && !is_toggled {
         return None;
@@ -230,7 +213,30 @@ fn mean(values: &[f64]) -> f64 {
     values.iter().sum::<f64>() / values.len().max(1) as f64
 }
 
-/// Whether widths, ascending, are one, to this share and a sample, but for a tenth on either side: what drives a line makes pulses of one width.
+/// Whether the row's strikes at `level` are as long as an edge of its line and the next of that kind are apart, within `steady` ticks:
+/// what toggles at each of two edges that follow closely does as it is told, however short that is.
+fn are_toggled(capture: &Capture, strays: &Strays, row: &Coupling, level: Level, steady: i64) -> bool {
+    let aggressor = &capture.lines[row.aggressor];
+    let latest = capture.timebase.ticks_of(LONGEST_LAG_S).ceil() as i64;
+    let of_level = row.occurrences.iter();
+    let of_level: Vec<&Occurrence> = of_level
+        .filter(|o| strays.strays[o.stray].level == level)
+        .collect();
+    let is_toggled = |o: &&&Occurrence| {
+        let (start, width) = (o.at + o.lag, strays.strays[o.stray].width.0);
+        let from = aggressor.edges.partition_point(|e| e.0 < start - latest);
+        let near = (from..aggressor.edges.len()).take_while(|&e| aggressor.edges[e].0 <= start);
+        let mut of_kind = near.filter(|&e| aggressor.polarity(e) == o.polarity);
+        of_kind.any(|e| {
+            let next = aggressor.edges.get(e + 2);
+            next.is_some_and(|next| (next.0 - aggressor.edges[e].0 - width).abs() <= steady)
+        })
+    };
+    of_level.iter().filter(is_toggled).count() as f64 >= TOGGLED * of_level.len() as f64
+}
+
+/// Whether widths, ascending, are one, to this share and a sample, but for a tenth on either side: what drives a line makes pulses of
+/// one width.
 fn agree(widths: &[i64], sampling: f64, share: f64) -> bool {
     let at = |share: f64| widths[((widths.len() - 1) as f64 * share).round() as usize] as f64;
     at(0.9) - at(0.1) <= share * at(0.5) + sampling

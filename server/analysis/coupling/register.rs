@@ -45,6 +45,20 @@ impl Clock {
         let next = times.get(times.partition_point(|&t| t < time - self.after[1]));
         next.is_some_and(|&t| t <= time - self.after[0])
     }
+
+    /// Whether the pulses that begin so end so as well, or as a stray at that moment ends, and not by chance in `span` ticks.
+    fn ends_them(&self, times: &[i64], pulses: &[Pulse], reach: Reach, span: i64) -> bool {
+        let delayed = Clock {
+            after: [self.after[0], self.after[1] + reach.longest_stray],
+            ..self.clone()
+        };
+        let begin_so: Vec<&Pulse> = pulses.iter().filter(|p| self.is_at(times, p.start.0)).collect();
+        let end_so = begin_so.iter().filter(|p| delayed.is_at(times, p.end.0)).count();
+        let window = (delayed.after[1] - delayed.after[0] + 1) as f64;
+        let chance = (times.len() as f64 * window / span as f64).min(1.0);
+        end_so as f64 >= END * begin_so.len() as f64
+            && binomial_upper(end_so as u64, begin_so.len() as u64, chance) <= CHANCE
+    }
 }
 
 /// Whether the row's strikes at `level` are pulses of a register, which cuts none short by itself. `limit`: the line's own pulses of that
@@ -76,8 +90,8 @@ fn edges_of(capture: &Capture, line: usize, polarity: Polarity) -> Vec<i64> {
     of_polarity.map(|edge| record.edges[edge].0).collect()
 }
 
-/// The clock of `line`, if these pulses of its own (by start) show one; `likely`, the line that is asked about first. Cost: for each other line its edges and these, but for those
-/// that are soon seen to be none.
+/// The clock of `line`, if these pulses of its own (by start) show one; `likely`: the line that is asked about first. Cost: for each
+/// other line its edges and these, but for those that are soon seen to be none.
 fn clock_of(capture: &Capture, line: usize, pulses: &[Pulse], likely: usize, reach: Reach) -> Option<Clock> {
     if pulses.len() < FEWEST {
         return None;
@@ -121,22 +135,6 @@ fn begin_after(times: &[i64], pulses: &[Pulse], latest: i64, reach: Reach) -> Op
     lags.sort_unstable();
     let so = crowd(&lags, reach.steady);
     (so.len() >= least).then(|| [lags[so.start], lags[so.end - 1]])
-}
-
-impl Clock {
-    /// Whether the pulses that begin so end so as well, or as a stray at that moment ends, and not by chance in `span` ticks.
-    fn ends_them(&self, times: &[i64], pulses: &[Pulse], reach: Reach, span: i64) -> bool {
-        let delayed = Clock {
-            after: [self.after[0], self.after[1] + reach.longest_stray],
-            ..self.clone()
-        };
-        let begin_so: Vec<&Pulse> = pulses.iter().filter(|p| self.is_at(times, p.start.0)).collect();
-        let end_so = begin_so.iter().filter(|p| delayed.is_at(times, p.end.0)).count();
-        let window = (delayed.after[1] - delayed.after[0] + 1) as f64;
-        let chance = (times.len() as f64 * window / span as f64).min(1.0);
-        end_so as f64 >= END * begin_so.len() as f64
-            && binomial_upper(end_so as u64, begin_so.len() as u64, chance) <= CHANCE
-    }
 }
 
 #[cfg(test)]
