@@ -302,9 +302,9 @@ fn set_session(work: &Transaction, id: SessionId, state: &State) -> Result<(), E
     Ok(())
 }
 
-/// Marks the session as changed now; the number of sessions of that id.
+/// Marks the session as changed now, and later than before, whatever the clock says; the number of sessions of that id.
 fn touch(work: &Transaction, session: SessionId) -> Result<usize, Error> {
-    let set = "UPDATE session SET changed_ms = ?2 WHERE id = ?1";
+    let set = "UPDATE session SET changed_ms = max(?2, changed_ms + 1) WHERE id = ?1";
     work.execute(set, params![session.0, now_ms()])
         .map_err(Error::from)
 }

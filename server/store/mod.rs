@@ -137,7 +137,7 @@ fn take_lock(dir: &Path) -> Result<File, Error> {
     }
 }
 
-/// Milliseconds since 1970-01-01 UTC.
+/// This moment, in milliseconds since 1970-01-01 UTC.
 fn now_ms() -> i64 {
     let since = SystemTime::now().duration_since(UNIX_EPOCH);
     since.map_or(0, |length| length.as_millis() as i64)

@@ -7,7 +7,7 @@ use flate2::read::GzDecoder;
 use flate2::write::GzEncoder;
 use rusqlite::{OptionalExtension, params};
 
-use super::{Capture, Digest, Entry, Error, SessionId, Store, now_ms};
+use super::{Capture, Digest, Entry, Error, SessionId, Store};
 
 /// What the start page says of an answer.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
@@ -21,12 +21,14 @@ pub struct Summary {
 
 impl Store {
     /// Keeps an answer (JSON text) for `scope` of a session ("all" for the present captures, one for each condition, "runs" for the
-    /// counts of every run), in place of the last one. `key` names everything the answer rests on: see [`report_key`].
+    /// counts of every run), in place of the last one. `key` names everything the answer rests on: see [`report_key`];
+    /// `changed_ms` is the session's when that was read: what was said later, also while the answer was worked out, is not in it.
     pub fn save_report(
         &self,
         session: SessionId,
         scope: &str,
         key: &str,
+        changed_ms: i64,
         json: &str,
         summary: &Summary,
     ) -> Result<(), Error> {
@@ -41,7 +43,7 @@ impl Store {
                 session.0,
                 scope,
                 key,
-                now_ms(),
+                changed_ms,
                 summary.faults as i64,
                 summary.warnings as i64,
                 summary.headline,
@@ -146,7 +148,7 @@ fn program() -> &'static str {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::store::test_evening;
+    use crate::store::{SessionBody, test_evening};
 
     #[test]
     fn an_answer_is_found_while_it_rests_on_the_same_things() {
@@ -163,7 +165,7 @@ mod tests {
             headline: Some("CLEAR_N dips".to_owned()),
         };
         store
-            .save_report(id, "all", &key, "{\"a\": 1}", &summary)
+            .save_report(id, "all", &key, 0, "{\"a\": 1}", &summary)
             .unwrap();
         assert_eq!(
             store.load_report(id, "all", &key).unwrap().as_deref(),
@@ -172,5 +174,29 @@ mod tests {
         assert_eq!(store.load_report(id, "all", "other").unwrap(), None);
         let row = store.sessions(false).unwrap().remove(0);
         assert_eq!((row.faults, row.headline), (Some(2), summary.headline));
+    }
+
+    #[test]
+    fn an_answer_lacks_what_was_said_since_it_was_read_however_soon() {
+        let (_folder, store, id) = test_evening();
+        let summary = Summary::default();
+        for title in ["a", "b", "c"] {
+            let changed_ms = store.session(id).unwrap().changed_ms;
+            let keep = || {
+                store
+                    .save_report(id, "all", "key", changed_ms, "{}", &summary)
+                    .unwrap()
+            };
+            keep();
+            assert!(!store.sessions(false).unwrap()[0].is_changed_since);
+            let body = SessionBody {
+                title: title.to_owned(),
+                ..SessionBody::default()
+            };
+            store.edit_session(id, &body).unwrap();
+            assert!(store.sessions(false).unwrap()[0].is_changed_since);
+            keep();
+            assert!(store.sessions(false).unwrap()[0].is_changed_since);
+        }
     }
 }

@@ -50,7 +50,7 @@ pub struct SessionRow {
     pub warnings: Option<u64>,
     /// Title of the first finding.
     pub headline: Option<String>,
-    /// Something was said or brought since; it may change what is found.
+    /// Something was said or brought since what the answer rests on was read; it may change what is found.
     pub is_changed_since: bool,
 }
 
@@ -82,7 +82,7 @@ impl Store {
         let connection = self.connection();
         let mut query = connection.prepare_cached(
             "SELECT s.id, s.created_ms, s.changed_ms, s.binned_ms, s.body, coalesce(c.captures, 0),
-                        r.faults, r.warnings, r.headline, coalesce(r.made_ms < s.changed_ms, 0)
+                        r.faults, r.warnings, r.headline, coalesce(r.made_ms <> s.changed_ms, 0)
                  FROM session s
                  LEFT JOIN (SELECT session, count(*) AS captures FROM entry
                             WHERE kind = 'capture' AND binned_ms IS NULL GROUP BY session) c

@@ -110,7 +110,10 @@ impl App {
         };
         let json = serde_json::to_string(sentence).map_err(Failure::ours)?;
         let none = crate::store::Summary::default();
-        Ok(self.store.save_report(id, FAILED, &key, &json, &none)?)
+        let changed_ms = self.store.session(id)?.changed_ms;
+        Ok(self
+            .store
+            .save_report(id, FAILED, &key, changed_ms, &json, &none)?)
     }
 
     /// Sessions whose captures could not be read when they were looked at last, if those are still the same, and why.
@@ -211,8 +214,14 @@ fn open(app: &App, id: SessionId, sender: &watch::Sender<Stage>) -> Result<(), F
         sender.send_replace(Stage::Step(step));
     })?;
     let json = serde_json::to_string(&opened.report).map_err(Failure::ours)?;
-    app.store
-        .save_report(id, PRESENT, &key, &json, &summary(&opened.report, &opened.runs))?;
+    app.store.save_report(
+        id,
+        PRESENT,
+        &key,
+        held.changed_ms,
+        &json,
+        &summary(&opened.report, &opened.runs),
+    )?;
     app.keep(opened);
     Ok(())
 }
@@ -252,14 +261,20 @@ pub(super) fn look(
     if keys(&one.runs) != kept_keys {
         let json = serde_json::to_string(&one.runs).map_err(Failure::ours)?;
         let none = crate::store::Summary::default();
-        app.store
-            .save_report(id, &runs_scope_of(held.condition()), "", &json, &none)?;
+        app.store.save_report(
+            id,
+            &runs_scope_of(held.condition()),
+            "",
+            held.changed_ms,
+            &json,
+            &none,
+        )?;
     }
     let report = one.report;
     if !is_known {
         let json = serde_json::to_string(&report).map_err(Failure::ours)?;
         app.store
-            .save_report(id, &scope, &key, &json, &summary(&report, &[]))?;
+            .save_report(id, &scope, &key, held.changed_ms, &json, &summary(&report, &[]))?;
     }
     let title = app.store.session(id)?.body.title;
     let mut opened = Opened::new(id, title, one.capture, report, key);
@@ -321,7 +336,9 @@ fn count(app: &App, id: SessionId, sender: &watch::Sender<Stage>) -> Result<(), 
     let counted = tally_all(&held, read, &setup);
     let json = serde_json::to_string(&counted).map_err(Failure::ours)?;
     let none = crate::store::Summary::default();
-    Ok(app.store.save_report(id, RUNS, &held.key(), &json, &none)?)
+    Ok(app
+        .store
+        .save_report(id, RUNS, &held.key(), held.changed_ms, &json, &none)?)
 }
 
 /// Reads captures as was said of them; `tell` hears what goes on, and how much of it is done. Captures that can't be

@@ -11,7 +11,7 @@ use crate::report::compare::Tallies;
 use crate::setup::Setup;
 use crate::store::{
     Capture as Brought, ChannelSkews, Clock, Condition, Entry, EntryId, Error, PulseMark, Reading,
-    ReadingSheet, SessionId, Store, report_key,
+    ReadingSheet, Session, SessionId, Store, report_key,
 };
 
 use super::compare::tallies;
@@ -29,6 +29,8 @@ pub struct Held {
     pub setup: String,
     /// A capture of the run that is looked at; `None`: the newest run.
     pub run: Option<EntryId>,
+    /// The session's when all this was read: what was said later is not in it.
+    pub changed_ms: i64,
     clocks: Vec<Entry<Clock>>,
     skews: Vec<Entry<ChannelSkews>>,
     sheets: Vec<Entry<ReadingSheet>>,
@@ -42,9 +44,11 @@ impl Held {
     /// # Errors
     /// No such session, or the disk's own.
     pub fn present(store: &Store, session: SessionId) -> Result<Held, Error> {
+        let changed_ms = store.session(session)?.changed_ms;
         let captures = store.present_captures(session)?;
         let mut held = Held::of(store, session, captures)?;
         held.run = store.run_in_hand(session)?;
+        held.changed_ms = changed_ms;
         Ok(held)
     }
 
@@ -72,11 +76,13 @@ impl Held {
     }
 
     fn of(store: &Store, session: SessionId, captures: Vec<Entry<Brought>>) -> Result<Held, Error> {
+        let Session { body, changed_ms, .. } = store.session(session)?;
         Ok(Held {
             captures,
             conditions: store.entries(session)?,
-            setup: store.session(session)?.body.setup,
+            setup: body.setup,
             run: None,
+            changed_ms,
             clocks: store.entries(session)?,
             skews: store.entries(session)?,
             sheets: store.entries(session)?,

@@ -34,7 +34,7 @@ pub fn fill(store: &Store, sessions: usize, captures: usize) -> Vec<SessionId> {
             headline: Some("CLEAR_N dips".to_owned()),
         };
         store
-            .save_report(session, "all", "key", "{}", &summary)
+            .save_report(session, "all", "key", 0, "{}", &summary)
             .expect("an answer");
         session
     };

@@ -53,7 +53,7 @@ CREATE TABLE report (
     session  INTEGER NOT NULL REFERENCES session (id),
     scope    TEXT    NOT NULL,
     key      TEXT    NOT NULL,            -- digest of everything the answer rests on
-    made_ms  INTEGER NOT NULL,
+    made_ms  INTEGER NOT NULL,            -- changed_ms of the session when what it rests on was read
     faults   INTEGER NOT NULL,
     warnings INTEGER NOT NULL,
     headline TEXT,                        -- title of the first finding
