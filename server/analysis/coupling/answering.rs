@@ -8,6 +8,7 @@ use super::EARLIEST_LAG_S;
 use super::able::{OwnEdges, gallop};
 use super::victims;
 use crate::analysis::parallel::on_all_cores;
+use crate::analysis::stats::tails::binomial_upper;
 use crate::analysis::stats::variance::{pitman_morgan, variance};
 use crate::analysis::strays::{StrayKind, Strays};
 use crate::model::{Capture, Level, Line, Polarity};
@@ -26,13 +27,15 @@ pub struct Answering {
     pub earliest: i64,
     /// The middle width of the strays before answers, in ticks: what is as short beside an own edge may be one.
     pub guard: i64,
+    /// Their least and largest width, in ticks, where all have one: the answering part may put them out as its inputs race.
+    pub one_width: Option<[i64; 2]>,
 }
 
 /// An answer comes no later than this.
 const LATEST_S: f64 = 1e-6;
 /// Edges that are answered once, with nothing before the answer, that show the time: so many at least.
 const FEWEST_CLEAN: usize = 12;
-/// Share of the line's edges that come between a question and the end of it (the others end strays after the other edge), and
+/// Share of the line's own edges that come between a question and the end of it (the others end strays after the other edge), and
 /// of the other line's edges that are answered.
 const ANSWER: f64 = 0.5;
 const ANSWERED: f64 = 0.8;
@@ -46,6 +49,12 @@ const FEWEST: usize = 6;
 const EVERY: f64 = 0.95;
 /// Pulses of a race last as long as two paths of gates differ: they have one width, to this share.
 const ONE_WIDTH: f64 = 0.08;
+/// How far a width of a race varies, as a standard deviation: by the share of itself above, whose tenths are so many of these
+/// apart, and by so much of a sample; and the share of one width that a third number of samples shows, at most, for each sample of
+/// that (half the mean deviation of a normal variable, of a width of a whole number of samples).
+const TENTHS: f64 = 2.56;
+const BLURRED: f64 = 0.1;
+const THIRD: f64 = 0.4;
 /// Strays keep time with the question when their rests before the answer vary so many times as much as their lags, in variance
 /// beyond what sampling makes, and chance would make them do so no oftener than this.
 const STEADIER: f64 = 4.0;
@@ -103,10 +112,23 @@ fn spread(sorted: &[i64]) -> i64 {
     at_share(sorted, 0.9) - at_share(sorted, 0.1)
 }
 
-/// Whether pulses of these widths, ascending, may be a gate's as its inputs race: of one width, as far as samples tell.
+/// Whether pulses of these widths, ascending, may be a gate's as its inputs race: of one width, as far as samples tell. Samples
+/// show one width as two neighbouring numbers of them, and few as a third.
 fn is_race(widths: &[i64], unit: f64) -> bool {
     let middle = at_share(widths, 0.5) as f64;
-    spread(widths) as f64 <= ONE_WIDTH * middle + unit
+    if spread(widths) as f64 > ONE_WIDTH * middle + unit {
+        return false;
+    }
+    let least = widths.iter().copied();
+    let inside = least.map(|from| {
+        widths
+            .iter()
+            .filter(|&&w| w >= from && (w - from) as f64 <= unit)
+            .count()
+    });
+    let third = widths.len() - inside.max().unwrap_or(0);
+    let blurred = BLURRED + ONE_WIDTH * middle / unit / TENTHS;
+    binomial_upper(third as u64, widths.len() as u64, THIRD * blurred) > BY_CHANCE
 }
 
 /// Of the ascending distances of edges that come alone, those of answers: a stray that lasts until the answer leaves its own first
@@ -138,22 +160,58 @@ pub fn find(capture: &Capture, strays: &Strays, edges: &[OwnEdges]) -> Vec<Answe
     let lines: Vec<usize> = (0..capture.lines.len())
         .filter(|&line| capture.lines[line].same_as.is_none())
         .collect();
-    let of_line = |&line: &usize| {
-        let levels = [Level::Low, Level::High].into_iter();
-        let found = levels.filter_map(|from| answering_of(capture, strays, edges, line, from));
-        found.collect::<Vec<Answering>>()
-    };
+    let of_line = |&line: &usize| answering_of(capture, strays, edges, line);
     on_all_cores(&lines, of_line).into_iter().flatten().collect()
 }
 
-/// What the line's own edges out of `from` answer, if strays come before them.
-fn answering_of(
+/// Strays before answers of one kind, and what shows whether the question brings them.
+struct Before {
+    answering: Answering,
+    /// How long after the question they begin, of the middle one, in ticks.
+    lag: i64,
+    keeps_time: bool,
+    /// Those of the level that are not before answers are fewer.
+    are_most: bool,
+}
+
+impl Before {
+    /// Whether the others come as long after the other edge of the same line: a race of the answering part would have to run alike in
+    /// both, whereas a neighbour that rises and falls does strike at one lag. `near`: in ticks.
+    fn is_like(&self, other: &Before, near: i64) -> bool {
+        let (one, two) = (self.answering.to, other.answering.to);
+        one.0 == two.0 && one.1 != two.1 && (self.lag - other.lag).abs() <= near
+    }
+}
+
+/// Strays before the answers of a line to both edges of another line come this near to one lag, and a sample.
+const ONE_LAG_S: f64 = 5e-9;
+
+/// What the line's own edges answer, where strays come before them.
+fn answering_of(capture: &Capture, strays: &Strays, edges: &[OwnEdges], line: usize) -> Vec<Answering> {
+    let unit = strays.sampling[line].max(1.0);
+    let near = (capture.timebase.ticks_of(ONE_LAG_S) + unit).ceil() as i64;
+    let both = [Level::Low, Level::High].map(|from| before_answers(capture, strays, edges, line, from));
+    let told = |at: usize| {
+        let one = both[at].as_ref()?;
+        let other = both[1 - at].as_ref().filter(|other| one.is_like(other, near));
+        let keeps_time = one.keeps_time || other.is_some_and(|other| other.keeps_time);
+        let one_width = one.answering.one_width.filter(|_| other.is_none());
+        (keeps_time && (one_width.is_none() || one.are_most)).then_some(Answering {
+            one_width,
+            ..one.answering.clone()
+        })
+    };
+    [0, 1].into_iter().filter_map(told).collect()
+}
+
+/// The strays before the line's own edges out of `from`, where those are answers.
+fn before_answers(
     capture: &Capture,
     strays: &Strays,
     edges: &[OwnEdges],
     line: usize,
     from: Level,
-) -> Option<Answering> {
+) -> Option<Before> {
     let triples = triples(capture, strays, line, from);
     if triples.len() < FEWEST {
         return None;
@@ -164,17 +222,36 @@ fn answering_of(
         .filter(|t| answering.is_before(edges, t.at[0], t.at[2]))
         .collect();
     let widths = sorted(before.iter().map(|t| t.at[1] - t.at[0]));
+    let asked = |t: &&Triple| Some(t.at[0] - answering.asked(edges, t.at[2])?);
+    let lags = sorted(before.iter().filter_map(asked));
     let unit = strays.sampling[line].max(1.0);
     let middle = *widths.get(widths.len() / 2)?;
-    let is_told = before.len() >= FEWEST
+    // What comes far enough before its answer is asked the same as any stray.
+    let guard = victims::guard_of(strays, line);
+    let apart = before.iter().filter(|t| t.at[2] - t.at[1] >= guard).count();
+    let is_race = apart < FEWEST && is_race(&widths, unit);
+    let is_possible = before.len() >= FEWEST
         && !is_set_off(capture, strays, &triples)
-        && !is_race(&widths, unit)
-        && before.len() as f64 <= EVERY * edges[answering.to.0].of(answering.to.1).len() as f64
-        && answering.keeps_time_with_the_question(edges, &before, unit);
-    is_told.then_some(Answering {
-        guard: middle,
-        ..answering
+        && before.len() as f64 <= EVERY * edges[answering.to.0].of(answering.to.1).len() as f64;
+    is_possible.then(|| Before {
+        lag: at_share(&lags, 0.5),
+        keeps_time: answering.keeps_time_with_the_question(edges, &before, unit),
+        are_most: are_most(strays, &triples, &before, (line, from)),
+        answering: Answering {
+            guard: middle,
+            one_width: is_race.then(|| [widths[0], widths[widths.len() - 1]]),
+            ..answering
+        },
     })
+}
+
+/// Whether strays before answers are more than the others that go the same way: a doubt is told of all.
+fn are_most(strays: &Strays, triples: &[Triple], before: &[&Triple], (line, from): (usize, Level)) -> bool {
+    let first = strays.strays.partition_point(|s| s.line < line);
+    let of_level = strays.of_line(line).iter().enumerate();
+    let pulses = of_level.filter(|(_, s)| s.level != from && s.kind == StrayKind::Pulse);
+    let apart = pulses.filter(|(at, _)| triples.iter().all(|t| t.stray != first + at));
+    before.len() > apart.count()
 }
 
 /// A line that strays of another one set off does so within this.
@@ -235,6 +312,10 @@ fn answered(
     (line, from): (usize, Level),
 ) -> Option<Answering> {
     let out_of: Vec<i64> = edges_out_of(&capture.lines[line], from);
+    let own = edges[line].of(match from {
+        Level::High => Polarity::Fall,
+        _ => Polarity::Rise,
+    });
     let latest = capture.timebase.ticks_of(LATEST_S) as i64;
     let unit = strays.sampling[line].max(1.0).ceil() as i64;
     let earliest = capture.timebase.ticks_of(EARLIEST_LAG_S).ceil() as i64 + unit;
@@ -270,7 +351,7 @@ fn answered(
                 return None;
             }
         }
-        let is_all = counted as f64 >= ANSWER * out_of.len() as f64;
+        let is_all = counted as f64 >= ANSWER * own.len() as f64;
         alone.sort_unstable();
         let lags = triples.iter().filter_map(|t| {
             let last = times.partition_point(|&asked| asked <= t.at[0] + earliest);
@@ -287,6 +368,7 @@ fn answered(
             after: [at_share(alone, TAIL) - unit, at_share(alone, 1.0 - TAIL) + unit],
             earliest,
             guard: 0,
+            one_width: None,
         })
     });
     // Of several that are answered, the one that keeps the time best.

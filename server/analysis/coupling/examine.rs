@@ -1,6 +1,7 @@
 //! One victim level looked at: from its strays to the rows of suspects and what is thought of them.
 
 use super::able::OwnEdges;
+use super::answering::Answering;
 use super::beside::Witnesses;
 use super::context::{self, Verdict};
 use super::copies::{self, Distances};
@@ -11,7 +12,8 @@ use super::instants::{Instants, Table};
 use super::model::LagWindow;
 use super::reacting::Follower;
 use super::select::{self, Explanation, Reach, Suspect, Victim};
-use super::victims::Chances;
+use super::unrecorded;
+use super::victims::{self, Chances};
 use super::{
     Coupling, CouplingOptions, EARLIEST_LAG_S, Edge, FEWEST_STRIKES, GAIN, LONGEST_LAG_S, NARROWEST_WINDOW_S,
     NEARER_MARGIN, RIVAL_MARGIN, excused, lost, one_lag, preferences, reacting, rows, suspects_of, untimely,
@@ -26,6 +28,7 @@ pub struct Bench<'a> {
     /// Each line's own edges, by its position in the capture.
     pub edges: &'a [OwnEdges],
     pub instants: &'a Instants,
+    pub answering: &'a [Answering],
     pub options: &'a CouplingOptions,
 }
 
@@ -81,6 +84,12 @@ impl Bench<'_> {
         let explanation = case.explain(&evidence, threshold);
         if let Some(less) = excused::without(victim, self.edges, &evidence, &explanation) {
             return self.examine(&less, chances, known);
+        }
+        if let Some(less) = unrecorded::without(self.capture, victim, &evidence, &explanation, &case.reach) {
+            let reach = |victim: &Victim| reach(self.capture, self.options, victim);
+            let less = std::slice::from_ref(&less);
+            let chances = victims::chances(self.capture, self.strays, self.edges, less, reach);
+            return self.examine(&less[0], &chances[0], known);
         }
         let mut told = case.told(&evidence, &explanation);
         if matches!(told.verdict, Verdict::Hidden(_) | Verdict::Either(_)) {

@@ -89,7 +89,12 @@ impl Case<'_> {
                 .find_map(|row| untimely::find(edges, victim, row, volts, second)),
             kind: (!is_convicted).then(|| self.kind(rows, &lines)).flatten(),
             race: (!is_convicted)
-                .then(|| races::find(edges, self.bench.strays, victim, rows, &lines, (volts, second)))
+                .then(|| {
+                    let before = races::before_answers(self.bench.answering, victim, rows);
+                    before.or_else(|| {
+                        races::find(edges, self.bench.strays, victim, rows, &lines, (volts, second))
+                    })
+                })
                 .flatten(),
             step: races::step_of(edges, victim, &lines, second),
             explains: explains(victim, rows),

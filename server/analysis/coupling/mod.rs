@@ -67,6 +67,7 @@ pub mod together;
 mod toggled;
 mod trials;
 mod turns;
+mod unrecorded;
 pub mod untimely;
 pub mod victims;
 pub mod whole_pulses;
@@ -373,6 +374,7 @@ pub fn attribute(capture: &Capture, strays: &Strays, options: &CouplingOptions) 
         strays,
         edges: &edges,
         instants: &instants,
+        answering: &answering,
         options,
     };
     let all: Vec<usize> = (0..victims.len()).collect();

@@ -18,6 +18,7 @@ use super::select::Victim;
 use super::toggled::{is_divided, is_next_bit};
 use super::{Coupling, Edge};
 use crate::analysis::stats::fisher::fisher;
+use crate::analysis::stats::normal::normal_upper;
 use crate::analysis::stats::tails::binomial_lower;
 
 /// Why a line without a probe may strike through what only shows a part of it.
@@ -162,9 +163,26 @@ fn left_out(
             let free = ((free as f64 * able.min(1.0)) as u64).max(count as u64);
             chance <= LEFT_OUT_CHANCE && binomial_lower(count as u64, free, FEWER * strikes) > TOO_FEW
         }
-        None => count >= FEWEST_UNEVEN && chance <= CHANCE,
+        None => {
+            count >= FEWEST_UNEVEN && chance <= CHANCE
+                || lies_in_holes(&distances, |d| within(own, &victim.rests, lag - d, lag + d) / victim.time)
+        }
     };
     (keeps_away && belongs && is_left_out).then_some(count)
+}
+
+/// Distances looked at, evenly taken, at most.
+const LOOKED_AT: usize = 48;
+
+/// Whether strays lie farther from an uneven train's edges, as a whole, than chance would have it: where one is left out it is about
+/// as far to either side as edges are from each other. `distances`: ascending; `covered`: share of the victim's time nearer than
+/// that to an edge. By the mean of the ranks, which is a sum of uniform variables where chance rules (its normal limit; the exact
+/// tail is smaller).
+fn lies_in_holes(distances: &[i64], covered: impl Fn(i64) -> f64) -> bool {
+    let looked_at = distances.len().min(LOOKED_AT);
+    let ranks = (0..looked_at).map(|at| covered(distances[(2 * at + 1) * distances.len() / (2 * looked_at)]));
+    let mean = ranks.sum::<f64>() / looked_at as f64;
+    normal_upper((mean - 0.5) * (12.0 * looked_at as f64).sqrt()) <= LEFT_OUT_CHANCE
 }
 
 /// Rates of two rows are called alike only where they are known to so much: the sum of 1/strikes.

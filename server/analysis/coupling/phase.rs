@@ -15,6 +15,9 @@ use crate::analysis::stats::tails::binomial_upper;
 /// Strays without the accused that say something, and as a share of its strikes.
 const FEWEST: usize = 5;
 const SHARE: f64 = 0.12;
+/// The same where (nearly) all strays without the accused keep its step, and what that is.
+const SHARE_OF_ALL: f64 = 0.04;
+const NEARLY_ALL: f64 = 0.9;
 /// Share of the accused's strays that must keep the step.
 const IN_STEP: f64 = 0.95;
 /// Chance, for all lines tried, that strays from nowhere fall into step as these do.
@@ -52,8 +55,9 @@ pub fn is_kept_without(
     let open: Vec<i64> = rows::unexplained(victim, rows)
         .filter(|&t| without(t) && !anothers(t))
         .collect();
-    let needed = FEWEST.max((SHARE * row.occurrences.len() as f64).ceil() as usize);
-    if open.len() < needed {
+    let needed = |share: f64| FEWEST.max((share * row.occurrences.len() as f64).ceil() as usize);
+    let (needed, of_all) = (needed(SHARE), needed(SHARE_OF_ALL));
+    if open.len() < of_all {
         return false;
     }
     let span = match (victim.rests.first(), victim.rests.last()) {
@@ -80,7 +84,8 @@ pub fn is_kept_without(
                     .iter()
                     .filter(|&&t| since(of, t).any(|s| lo <= s && s <= hi))
                     .count();
-                if in_step < needed {
+                let is_all = in_step >= of_all && in_step as f64 >= NEARLY_ALL * open.len() as f64;
+                if in_step < needed && !is_all {
                     return false;
                 }
                 // The step's edge may come while the victim was not able: all of them count, over all of the record.

@@ -11,6 +11,7 @@
 //! lines that decide together whether a stray comes; where they did, one of the signs above held as well.
 
 use super::able::{OwnEdges, gallop};
+use super::answering::Answering;
 use super::part_like;
 use super::rows::edges_of;
 use super::select::Victim;
@@ -28,6 +29,8 @@ pub enum Sign {
     Late { by: f64 },
     /// All strays have one width, in ticks.
     OneWidth { least: i64, most: i64 },
+    /// They come before edges that answer the accused's, and have one width as far as samples tell, in ticks.
+    BeforeAnswers { least: i64, most: i64 },
     /// So many last as long as the accused's own pulses, upside down.
     Inverted { strikes: u64 },
 }
@@ -49,7 +52,7 @@ impl Race {
         match self.sign {
             Sign::EachCycle { .. } | Sign::Inverted { .. } => true,
             Sign::EveryTime { .. } | Sign::Late { .. } => self.in_step,
-            Sign::OneWidth { .. } => false,
+            Sign::OneWidth { .. } | Sign::BeforeAnswers { .. } => false,
         }
     }
 }
@@ -119,6 +122,22 @@ pub fn find(
             edge: Some(row.edge),
             in_step: with.is_some(),
         })
+    })
+}
+
+/// What shows that strays before answers of the victim's may be a race of the answering part: all have one width.
+pub fn before_answers(answering: &[Answering], victim: &Victim, rows: &[Coupling]) -> Option<Race> {
+    let answers = answering
+        .iter()
+        .find(|a| a.line == victim.line && a.from != victim.level)?;
+    let [least, most] = answers.one_width?;
+    let is_asked = |row: &&Coupling| row.aggressor == answers.to.0;
+    let row = rows.iter().find(is_asked)?;
+    Some(Race {
+        sign: Sign::BeforeAnswers { least, most },
+        lines: vec![row.aggressor],
+        edge: Some(row.edge),
+        in_step: true,
     })
 }
 

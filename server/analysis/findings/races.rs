@@ -98,6 +98,17 @@ pub fn finding(capture: &Capture, strays: &Strays, r: &RaceOf) -> Finding {
                 accused.unwrap_or_default()
             ),
         ),
+        Sign::BeforeAnswers { least, most } => (
+            format!(
+                "{victim}: {}, or a race of the part that answers it, causes its {strays}",
+                accused.unwrap_or_default()
+            ),
+            format!(
+                "Each comes before the edge of {victim} that answers this one. They last {} to {}, one width as far as samples tell: a race of gates has one, what is induced mostly has not.",
+                span(&capture.timebase, least as f64),
+                span(&capture.timebase, most as f64)
+            ),
+        ),
         Sign::OneWidth { least, most } => (
             format!(
                 "{victim}: its {strays} after {} all have one width, as what a part puts out does",
