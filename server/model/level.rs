@@ -47,6 +47,14 @@ pub enum Polarity {
 }
 
 impl Polarity {
+    /// The other one.
+    pub fn opposite(self) -> Polarity {
+        match self {
+            Polarity::Rise => Polarity::Fall,
+            Polarity::Fall => Polarity::Rise,
+        }
+    }
+
     /// The polarity of an edge that leads to `level`; `None` unless the level is low or high.
     pub fn towards(level: Level) -> Option<Polarity> {
         match level {

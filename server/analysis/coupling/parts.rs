@@ -165,7 +165,9 @@ fn left_out(
         }
         None => {
             count >= FEWEST_UNEVEN && chance <= CHANCE
-                || lies_in_holes(&distances, |d| within(own, &victim.rests, lag - d, lag + d) / victim.time)
+                || lies_in_holes(&distances, |d| {
+                    within(own, &victim.rests, lag - d, lag + d) / victim.time
+                })
         }
     };
     (keeps_away && belongs && is_left_out).then_some(count)

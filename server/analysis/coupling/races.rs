@@ -12,10 +12,10 @@
 
 use super::able::{OwnEdges, gallop};
 use super::answering::Answering;
-use super::part_like;
 use super::rows::edges_of;
 use super::select::Victim;
 use super::{Coupling, Edge};
+use super::{input, part_like};
 use crate::analysis::strays::Strays;
 
 /// What shows that strays may be a race, in the order in which it is asked.
@@ -31,6 +31,8 @@ pub enum Sign {
     OneWidth { least: i64, most: i64 },
     /// They come before edges that answer the accused's, and have one width as far as samples tell, in ticks.
     BeforeAnswers { least: i64, most: i64 },
+    /// So many of the victim's own edges, of all, follow the accused's after the same time, as a gate's do its input's.
+    Input { own: u64, of: u64 },
     /// So many last as long as the accused's own pulses, upside down.
     Inverted { strikes: u64 },
 }
@@ -52,7 +54,7 @@ impl Race {
         match self.sign {
             Sign::EachCycle { .. } | Sign::Inverted { .. } => true,
             Sign::EveryTime { .. } | Sign::Late { .. } => self.in_step,
-            Sign::OneWidth { .. } | Sign::BeforeAnswers { .. } => false,
+            Sign::OneWidth { .. } | Sign::BeforeAnswers { .. } | Sign::Input { .. } => false,
         }
     }
 }
@@ -106,6 +108,14 @@ pub fn find(
             true => None,
             false => part_like::sign(edges, strays, victim, row, second),
         };
+        if let Some(sign) = input::sign(edges, victim, row, second) {
+            return Some(Race {
+                sign,
+                lines: vec![row.aggressor],
+                edge: Some(row.edge),
+                in_step: true,
+            });
+        }
         let in_step =
             || part_like::strikes_every_time(edges, victim, row).or_else(|| comes_late(victim, row));
         let sign = alone.or_else(in_step)?;

@@ -98,6 +98,16 @@ pub fn finding(capture: &Capture, strays: &Strays, r: &RaceOf) -> Finding {
                 accused.unwrap_or_default()
             ),
         ),
+        Sign::Input { own, of } => (
+            format!(
+                "{victim}: {}, or a race of the part that it drives, causes its {strays}",
+                accused.unwrap_or_default()
+            ),
+            format!(
+                "{own} of {victim}'s {of} own edges come as long after {line}'s edges as these strays, up with its one edge and down with the other: {line} seems to be an input of the part that drives {victim}. Where another input of such a part switches just after it, its output shows a short pulse.",
+                line = others.first().map_or("the line", String::as_str),
+            ),
+        ),
         Sign::BeforeAnswers { least, most } => (
             format!(
                 "{victim}: {}, or a race of the part that answers it, causes its {strays}",

@@ -1,0 +1,80 @@
+//! Strays that come as long after the accused's edges as the victim's own edges do: the accused is an input of the part that
+//! drives the victim.
+//!
+//! A gate that switches for good some time after its input does so puts out a short pulse after the same time where another of its
+//! inputs follows (a race). Where that other input carries no clip, levels tell nothing ([`super::hazard`]), and lifting the accused's
+//! wire stops the pulses as it would stop what is induced. What tells a gate from a register, or from a line of the same step,
+//! is that its own edges go one way with the accused's rises and the other way with its falls.
+
+use super::able::OwnEdges;
+use super::races::Sign;
+use super::rows::edges_of;
+use super::select::Victim;
+use super::{Coupling, Edge};
+use crate::analysis::stats::tails::binomial_upper;
+use crate::model::{Level, Polarity};
+
+/// Own edges that come so, at least, each way; and as a share of all.
+const FEWEST: u64 = 5;
+const SHARE: f64 = 0.15;
+/// Share of those at this distance that go the way a gate's do.
+const ONE_WAY: f64 = 0.95;
+/// A gate's rise and fall come after times so different, at most (TTL data books, from memory).
+const DELAYS_S: f64 = 10e-9;
+/// Edges of one step come this near to each other, whatever sets each off: a counter's bits and what is latched beside it.
+const STEP_S: f64 = 30e-9;
+/// Chance at or below which own edges of the same step, which go either way, don't all go one way.
+const CHANCE_WAY: f64 = 1e-5;
+/// Chance at or below which own edges at this distance are none.
+const CHANCE: f64 = 1e-6;
+
+/// How many of the victim's own edges follow the row's line as a gate's output does its input, at the lag of the strays, if it looks so.
+/// `second`: ticks in a second. Cost: linear in the victim's own edges, × log of the accused's.
+pub fn sign(edges: &[OwnEdges], victim: &Victim, row: &Coupling, second: f64) -> Option<Sign> {
+    let lags = || row.occurrences.iter().map(|o| o.lag);
+    let (least, most) = (lags().min()?, lags().max()?);
+    let slack = (DELAYS_S * second) as i64;
+    let own = &edges[victim.line];
+    let accused = &edges[row.aggressor];
+    // The own edges that go as a stray begins, and the others, which follow the accused's other edges.
+    let begins = match victim.level {
+        Level::High => Polarity::Rise,
+        _ => Polarity::Fall,
+    };
+    let strikes = match row.edge {
+        Edge::Fall => Polarity::Fall,
+        _ => Polarity::Rise,
+    };
+    let count = |own: &[i64], of: &[i64], lo: i64, hi: i64| {
+        let follows = |&&t: &&i64| {
+            let next = of.get(of.partition_point(|&e| e < t - hi));
+            next.is_some_and(|&e| e <= t - lo)
+        };
+        own.iter().filter(follows).count() as u64
+    };
+    let with = count(own.of(begins), edges_of(edges, row), least, most);
+    let back = count(
+        own.of(begins.opposite()),
+        accused.of(strikes.opposite()),
+        least - slack,
+        most + slack,
+    );
+    let near = (STEP_S * second) as i64;
+    let (lo, hi) = (least - near, most + near);
+    let against = count(own.of(begins.opposite()), edges_of(edges, row), lo, hi)
+        + count(own.of(begins), accused.of(strikes.opposite()), lo, hi);
+    let of = (own.rises.len() + own.falls.len()) as u64;
+    let so = with + back;
+    let whole = match (victim.rests.first(), victim.rests.last()) {
+        (Some(first), Some(last)) => (last.end - first.start).max(1) as f64,
+        _ => return None,
+    };
+    let covered = (most - least + 1) as f64 * edges_of(edges, row).len() as f64 / whole;
+    let is_gate = with >= FEWEST
+        && back >= FEWEST
+        && so as f64 >= SHARE * of as f64
+        && so as f64 >= ONE_WAY * (so + against) as f64
+        && binomial_upper(so, so + against, 0.5) <= CHANCE_WAY
+        && binomial_upper(with, own.of(begins).len() as u64, covered.min(1.0)) <= CHANCE;
+    is_gate.then_some(Sign::Input { own: so, of })
+}
