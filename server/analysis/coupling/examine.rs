@@ -1,6 +1,7 @@
 //! One victim level looked at: from its strays to the rows of suspects and what is thought of them.
 
 use super::able::OwnEdges;
+use super::alone;
 use super::answering::Answering;
 use super::beside::Witnesses;
 use super::context::{self, Verdict};
@@ -52,6 +53,9 @@ pub struct Examined {
     pub verdict: Verdict,
     /// Where the strays are too few for a row.
     pub hint: Option<Hint>,
+    /// Rows that are judged by themselves ([`alone`]), and the victim without their strays, which the rest is about.
+    pub apart: Vec<Coupling>,
+    pub less: Option<Victim>,
 }
 
 /// One victim level with whom it may suspect.
@@ -63,7 +67,7 @@ pub struct Case<'a> {
     /// Lines that follow the victim's edges, strays included: they are no evidence.
     reacting: Vec<usize>,
     suspects: Vec<Suspect>,
-    known: &'a [Established],
+    pub known: &'a [Established],
     witnesses: Witnesses,
 }
 
@@ -99,6 +103,9 @@ impl Bench<'_> {
             told = other
                 .filter(|other| matches!(other.verdict, Verdict::Captured) && explains(victim, &other.rows))
                 .unwrap_or(told);
+        }
+        if let Some(apart) = alone::judge(&case, chances, &told) {
+            return apart;
         }
         if told.rows.is_empty() {
             told.hint = hints::of(victim, &evidence, &case.reach, threshold, RIVAL_MARGIN);
@@ -237,6 +244,8 @@ impl<'a> Case<'a> {
             table,
             verdict,
             hint: None,
+            apart: Vec::new(),
+            less: None,
         }
     }
 

@@ -6,6 +6,7 @@
 
 pub mod able;
 pub mod all_pairs;
+mod alone;
 mod answering;
 pub mod answers;
 mod apart;
@@ -387,23 +388,28 @@ pub fn attribute(capture: &Capture, strays: &Strays, options: &CouplingOptions) 
     for ((at, _), anew) in again.iter().zip(anew) {
         examined[*at] = anew;
     }
-    for (victim, of) in victims.iter().zip(examined) {
+    let less: Vec<Option<select::Victim>> = examined.iter_mut().map(|of| of.less.take()).collect();
+    let mut apart: Vec<Coupling> = Vec::new();
+    for ((victim, less), of) in victims.iter().zip(&less).zip(examined) {
         attribution.hints.extend(of.hint);
         p_values.extend(of.rows.iter().map(|row| row.p_value));
         found.extend(of.rows.clone());
+        apart.extend(of.apart);
         judged.push(doubts::Judged {
-            victim,
+            victim: less.as_ref().unwrap_or(victim),
             table: of.table,
             rows: of.rows,
             verdict: of.verdict,
         });
     }
+    p_values.extend(apart.iter().map(|row| row.p_value));
     let q_values = benjamini_hochberg(&p_values, tried);
-    for (row, q) in found.iter_mut().zip(q_values) {
+    for (row, q) in found.iter_mut().chain(&mut apart).zip(q_values) {
         row.q_value = q;
     }
     found.retain(|row| row.q_value <= Q_LIMIT);
     doubts::settle(&judged, &mut found, &mut attribution, span);
+    found.extend(apart.into_iter().filter(|row| row.q_value <= Q_LIMIT));
     let more = other_edge::rows(capture, strays, &edges, &found);
     found.extend(more);
     attribution.couplings = rows::joined(found);

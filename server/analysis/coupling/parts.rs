@@ -117,7 +117,7 @@ fn free_slots(own: &[i64], keeps: f64, usual: f64) -> Option<u64> {
 }
 
 /// Strays that come without the row's line where one of its edges would be due, if that is no chance.
-fn left_out(
+pub(super) fn left_out(
     edges: &[OwnEdges],
     victim: &Victim,
     rows: &[Coupling],
@@ -242,7 +242,7 @@ fn intervals(times: &[i64]) -> Option<(f64, f64)> {
 }
 
 /// Ticks of `rests` (ascending) that lie in `[t + lo, t + hi)` of any of `times` (ascending). Cost: linear in both.
-fn within(times: &[i64], rests: &[Rest], lo: i64, hi: i64) -> f64 {
+pub(super) fn within(times: &[i64], rests: &[Rest], lo: i64, hi: i64) -> f64 {
     let (mut total, mut from) = (0, 0);
     for rest in rests {
         while from < times.len() && times[from] + hi <= rest.start {

@@ -1,0 +1,145 @@
+//! An accused line whose edges come at times of their own, where what is doubtful concerns the other strays.
+//!
+//! Two causes may strike one victim. If one of them is in doubt, a hidden line's or a shared lead's say, its strays say nothing of
+//! a line that switches independently of it: that line is judged by its own strays, and the others without them.
+
+use super::able::Rest;
+use super::context::Verdict;
+use super::examine::{Case, Examined};
+use super::parts;
+use super::select::Victim;
+use super::victims::Chances;
+use super::{Coupling, Standing, phase};
+use crate::analysis::stats::tails::binomial_upper;
+
+/// Strikes by which a line is judged alone.
+const FEWEST: u64 = 12;
+/// Share of its edges that others' may come beside, and the chance at or below which that is no chance if it is so many times as often.
+const BESIDE: f64 = 0.5;
+const CHANCE: f64 = 0.01;
+const OFTENER: f64 = 1.3;
+
+/// What the victim shows where one accused line is judged apart from the others, if there is one that the doubt does not concern.
+/// `told`: what is thought of all together. Cost: that of two more examinations for each line with strikes enough.
+pub fn judge(case: &Case, chances: &Chances, told: &Examined) -> Option<Examined> {
+    if !matches!(told.verdict, Verdict::Hidden(_)) {
+        return None;
+    }
+    let mut lines: Vec<usize> = told.rows.iter().map(|row| row.aggressor).collect();
+    lines.sort_unstable();
+    lines.dedup();
+    if lines.len() < 2 {
+        return None;
+    }
+    let strikes = |line: usize| -> u64 {
+        let of_line = told.rows.iter().filter(|row| row.aggressor == line);
+        of_line.map(|row| row.strays).sum()
+    };
+    lines.sort_by_key(|&line| std::cmp::Reverse(strikes(line)));
+    lines.into_iter().find_map(|line| {
+        let of_line: Vec<&Coupling> = told.rows.iter().filter(|row| row.aggressor == line).collect();
+        let is_plain = strikes(line) >= FEWEST
+            && of_line.iter().all(|row| row.standing == Standing::Clear)
+            && is_independent(case, &told.rows, line)
+            && !of_line.iter().any(|row| is_left_out(case, &told.rows, row));
+        if !is_plain {
+            return None;
+        }
+        let only = part_of(case.victim, &of_line, true);
+        let alone = case.bench.examine(&only, chances, case.known);
+        let is_convicted = matches!(alone.verdict, Verdict::Captured)
+            && !alone.rows.is_empty()
+            && alone
+                .rows
+                .iter()
+                .all(|row| row.aggressor == line && row.standing == Standing::Clear);
+        if !is_convicted {
+            return None;
+        }
+        let less = part_of(case.victim, &of_line, false);
+        let mut others = case.bench.examine(&less, chances, case.known);
+        if others.rows.iter().any(|row| row.aggressor == line) {
+            return None;
+        }
+        others.apart.extend(of_line.into_iter().cloned());
+        others.less.get_or_insert(less);
+        Some(others)
+    })
+}
+
+/// The victim with the strays of these rows only, or without them.
+fn part_of(victim: &Victim, rows: &[&Coupling], with: bool) -> Victim {
+    let mut of: Vec<usize> = rows
+        .iter()
+        .flat_map(|row| row.occurrences.iter().map(|o| o.stray))
+        .collect();
+    of.sort_unstable();
+    let is_kept: Vec<bool> = victim
+        .strays
+        .iter()
+        .map(|stray| of.binary_search(stray).is_ok() == with)
+        .collect();
+    let mut part = victim.clone();
+    let mut kept = is_kept.iter();
+    part.times.retain(|_| *kept.next().unwrap_or(&true));
+    let mut kept = is_kept.iter();
+    part.strays.retain(|_| *kept.next().unwrap_or(&true));
+    part
+}
+
+/// Whether the line switches beside edges of the other accused, and these beside its own, no oftener than chance has it.
+fn is_independent(case: &Case, rows: &[Coupling], line: usize) -> bool {
+    let edges = case.bench.edges;
+    let (Some(first), Some(last)) = (case.victim.rests.first(), case.victim.rests.last()) else {
+        return false;
+    };
+    let whole = Rest {
+        start: first.start,
+        end: last.end,
+    };
+    let during = |line: usize| -> Vec<i64> {
+        let times = edges[line].either();
+        times
+            .into_iter()
+            .filter(|t| (whole.start..whole.end).contains(t))
+            .collect()
+    };
+    let own = during(line);
+    let mut others: Vec<usize> = rows.iter().map(|row| row.aggressor).collect();
+    others.sort_unstable();
+    others.dedup();
+    others.into_iter().filter(|&other| other != line).all(|other| {
+        let others = during(other);
+        let [of, beside] = [&own, &others];
+        is_by_chance(of, beside, whole, case.reach.hi) && is_by_chance(beside, of, whole, case.reach.hi)
+    })
+}
+
+/// Whether times lie within `reach` ticks of other times as often as chance has it, and not mostly. Both ascending, inside `whole`.
+fn is_by_chance(times: &[i64], others: &[i64], whole: Rest, reach: i64) -> bool {
+    let is_beside = |&&at: &&i64| {
+        let next = others.get(others.partition_point(|&t| t < at - reach));
+        next.is_some_and(|&t| t <= at + reach)
+    };
+    let beside = times.iter().filter(is_beside).count() as u64;
+    let of = times.len() as u64;
+    let covered = parts::within(others, &[whole], -reach, reach + 1) / (whole.end - whole.start) as f64;
+    let is_chance = binomial_upper(beside, of, covered.min(1.0)) > CHANCE
+        || beside as f64 <= OFTENER * covered * of as f64;
+    is_chance && beside as f64 <= BESIDE * of as f64
+}
+
+/// Whether strays that nobody explains come where the row's line leaves an edge out, or at its moment of the step.
+fn is_left_out(case: &Case, rows: &[Coupling], row: &Coupling) -> bool {
+    let (edges, victim) = (case.bench.edges, case.victim);
+    let lines = case.lines();
+    let alone: Vec<Coupling> = rows
+        .iter()
+        .filter(|r| r.aggressor == row.aggressor)
+        .cloned()
+        .collect();
+    parts::left_out(edges, victim, rows, row, case.reach.hi).is_some()
+        || parts::left_out(edges, victim, &alone, row, case.reach.hi).is_some()
+        || phase::is_kept_without(edges, victim, rows, row, &lines, &case.reach, &case.distances)
+        || phase::is_kept_without(edges, victim, &alone, row, &lines, &case.reach, &case.distances)
+}
