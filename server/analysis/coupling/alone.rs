@@ -143,3 +143,90 @@ fn is_left_out(case: &Case, rows: &[Coupling], row: &Coupling) -> bool {
         || phase::is_kept_without(edges, victim, rows, row, &lines, &case.reach, &case.distances)
         || phase::is_kept_without(edges, victim, &alone, row, &lines, &case.reach, &case.distances)
 }
+
+#[cfg(test)]
+mod tests {
+    use std::collections::BTreeMap;
+
+    use crate::analysis::coupling::{Attribution, CouplingOptions, Standing, attribute};
+    use crate::analysis::strays::{StrayOptions, find};
+    use crate::demo::random::Random;
+    use crate::model::{Capture, Level, Line, Ticks, TimeSpan};
+
+    /// A line without a clip dips PEG in CLOCK's step; SEL repeats the share `shown` of its edges. With `floats`, FLOAT dips it too and
+    /// keeps no step.
+    fn told(shown: f64, floats: bool) -> Attribution {
+        let (mut clock, mut sel, mut float) = (Vec::new(), Vec::new(), Vec::new());
+        let mut dips: Vec<[i64; 2]> = Vec::new();
+        let mut random = Random::new(7);
+        let mut chance = |of: f64| random.chance(of);
+        for n in 1..1_200i64 {
+            let at = 2_000 * n;
+            clock.extend([at, at + 1_000]);
+            let hidden = chance(0.3);
+            if hidden && chance(shown) {
+                sel.extend([at + 300, at + 900]);
+            }
+            if hidden && chance(0.4) {
+                dips.push([at + 310 + n % 3, at + 335 + n % 9]);
+            }
+            if n % 4 == 0 {
+                let at = at + 1_200 + 4_157 * n % 1_999;
+                float.extend([at, at + 700]);
+                if floats && chance(0.4) {
+                    dips.push([at + 8 + n % 3, at + 36 + n % 9]);
+                }
+            }
+        }
+        dips.sort_unstable();
+        dips.dedup_by(|b, a| b[0] < a[1] + 70);
+        float.sort_unstable();
+        let span = TimeSpan::new(Ticks(0), Ticks(2_410_000));
+        let line = |name: &str, first: Level, edges: Vec<i64>| {
+            Line::digital(name, first, edges.into_iter().map(Ticks).collect(), span)
+        };
+        let lines = vec![
+            line("CLOCK", Level::Low, clock),
+            line("SEL", Level::Low, sel),
+            line("FLOAT", Level::Low, float),
+            line("PEG", Level::High, dips.concat()),
+        ];
+        let capture = Capture::in_nanoseconds("two causes", span, lines);
+        let options = StrayOptions {
+            narrow_below: BTreeMap::from([(3, 60.0)]),
+            ..StrayOptions::default()
+        };
+        let strays = find(&capture, &options);
+        attribute(&capture, &strays, &CouplingOptions::default())
+    }
+
+    #[test]
+    fn a_line_that_keeps_no_step_is_judged_apart_from_a_doubt_about_the_step() {
+        let told = told(0.65, true);
+        let standing = |line: usize| {
+            let mut rows = told.couplings.iter();
+            rows.find(|row| row.aggressor == line).map(|row| row.standing)
+        };
+        assert_eq!(standing(2), Some(Standing::Clear));
+        assert_ne!(standing(1), Some(Standing::Clear));
+        let doubt = &told.uncaptured[0];
+        let of_float: u64 = told
+            .couplings
+            .iter()
+            .filter(|c| c.aggressor == 2)
+            .map(|c| c.strays)
+            .sum();
+        assert!(
+            of_float > 50 && doubt.of > 50 && !doubt.companions.contains(&2),
+            "{doubt:?}"
+        );
+    }
+
+    #[test]
+    fn few_strays_that_all_keep_the_accused_s_step_without_it_are_enough() {
+        let told = told(0.93, false);
+        assert!(told.couplings.iter().all(|row| row.standing != Standing::Clear));
+        let doubt = &told.uncaptured[0];
+        assert!((doubt.strays as f64) < 0.12 * doubt.of as f64, "{doubt:?}");
+    }
+}

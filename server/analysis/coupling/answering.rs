@@ -8,7 +8,6 @@ use super::EARLIEST_LAG_S;
 use super::able::{OwnEdges, gallop};
 use super::victims;
 use crate::analysis::parallel::on_all_cores;
-use crate::analysis::stats::tails::binomial_upper;
 use crate::analysis::stats::variance::{pitman_morgan, variance};
 use crate::analysis::strays::{StrayKind, Strays};
 use crate::model::{Capture, Level, Line, Polarity};
@@ -49,12 +48,6 @@ const FEWEST: usize = 6;
 const EVERY: f64 = 0.95;
 /// Pulses of a race last as long as two paths of gates differ: they have one width, to this share.
 const ONE_WIDTH: f64 = 0.08;
-/// How far a width of a race varies, as a standard deviation: by the share of itself above, whose tenths are so many of these
-/// apart, and by so much of a sample; and the share of one width that a third number of samples shows, at most, for each sample of
-/// that (half the mean deviation of a normal variable, of a width of a whole number of samples).
-const TENTHS: f64 = 2.56;
-const BLURRED: f64 = 0.1;
-const THIRD: f64 = 0.4;
 /// Strays keep time with the question when their rests before the answer vary so many times as much as their lags, in variance
 /// beyond what sampling makes, and chance would make them do so no oftener than this.
 const STEADIER: f64 = 4.0;
@@ -112,23 +105,10 @@ fn spread(sorted: &[i64]) -> i64 {
     at_share(sorted, 0.9) - at_share(sorted, 0.1)
 }
 
-/// Whether pulses of these widths, ascending, may be a gate's as its inputs race: of one width, as far as samples tell. Samples
-/// show one width as two neighbouring numbers of them, and few as a third.
+/// Whether pulses of these widths, ascending, may be a gate's as its inputs race: of one width, as far as samples tell.
 fn is_race(widths: &[i64], unit: f64) -> bool {
     let middle = at_share(widths, 0.5) as f64;
-    if spread(widths) as f64 > ONE_WIDTH * middle + unit {
-        return false;
-    }
-    let least = widths.iter().copied();
-    let inside = least.map(|from| {
-        widths
-            .iter()
-            .filter(|&&w| w >= from && (w - from) as f64 <= unit)
-            .count()
-    });
-    let third = widths.len() - inside.max().unwrap_or(0);
-    let blurred = BLURRED + ONE_WIDTH * middle / unit / TENTHS;
-    binomial_upper(third as u64, widths.len() as u64, THIRD * blurred) > BY_CHANCE
+    spread(widths) as f64 <= ONE_WIDTH * middle + unit
 }
 
 /// Of the ascending distances of edges that come alone, those of answers: a stray that lasts until the answer leaves its own first
@@ -517,6 +497,22 @@ mod tests {
             false => Vec::new(),
         });
         assert_eq!(rows, []);
+    }
+
+    #[test]
+    fn pulses_of_one_width_after_both_edges_at_one_lag_are_a_neighbour_s() {
+        let (_, rows) = judged(|n, [up, down]| {
+            let asked = [up - 90 - n * 7 % 41, down - 90 - n * 13 % 41];
+            match is_struck(n) {
+                true => asked
+                    .into_iter()
+                    .flat_map(|at| [at + 6 + n % 2, at + 46 + n % 2])
+                    .collect(),
+                false => Vec::new(),
+            }
+        });
+        let struck = 2 * (1..ROUNDS).filter(|&n| is_struck(n)).count() as u64;
+        assert_eq!(rows, [(0, Edge::Both, struck)]);
     }
 
     #[test]

@@ -4,10 +4,11 @@ use super::context::{Hidden, Verdict};
 use super::instants::Table;
 use super::leads;
 use super::pulls;
+use super::races::Sign;
 use super::rows;
 use super::select::Victim;
 use super::together::{self, Together};
-use super::{Attribution, Coupling, Hazard, RaceOf, Standing, Uncaptured};
+use super::{Attribution, Coupling, Edge, Hazard, RaceOf, Standing, Uncaptured};
 
 /// Lines named as switching along, at most.
 const COMPANIONS_NAMED: usize = 4;
@@ -72,7 +73,7 @@ pub fn settle(judged: &[Judged], found: &mut [Coupling], attribution: &mut Attri
         let Verdict::Race(race) = &one.verdict else {
             continue;
         };
-        if is_convicted(one, judged) {
+        if is_convicted(one, judged) || pulls_both_ways_as_a_neighbour(one, judged) {
             continue;
         }
         let rows = found.iter_mut().filter(|row| row.victim == one.victim.line);
@@ -106,6 +107,36 @@ pub fn settle(judged: &[Judged], found: &mut [Coupling], attribution: &mut Attri
         .map(|&l| uncaptured(l, judged, found, together.get(&l)))
         .collect();
     attribution.shared = leads::shared(&dosed);
+}
+
+/// Lags of a line's rises and falls that are one, in samples and share.
+const ONE_LAG: (f64, f64) = (2.0, 0.25);
+
+/// Whether one width is all that speaks of a race, and at the victim's other level the same line's other edge strikes at the same lag, with
+/// one width at most: a neighbour's rises lift and its falls dip, or the other way round; few parts make a pulse each way.
+fn pulls_both_ways_as_a_neighbour(one: &Judged, judged: &[Judged]) -> bool {
+    let plain = |judged: &Judged| -> Option<(usize, Edge, f64)> {
+        match (&judged.verdict, judged.rows.as_slice()) {
+            (Verdict::Race(race), [row]) => {
+                let is_one_width = matches!(race.sign, Sign::OneWidth { .. } | Sign::BeforeAnswers { .. });
+                is_one_width.then_some((row.aggressor, row.edge, row.lag.estimate))
+            }
+            (Verdict::Captured, [row]) => Some((row.aggressor, row.edge, row.lag.estimate)),
+            _ => None,
+        }
+    };
+    let Some((line, edge, lag)) = plain(one) else {
+        return false;
+    };
+    let mut others = judged
+        .iter()
+        .filter(|other| other.victim.line == one.victim.line && other.victim.level != one.victim.level);
+    others.any(|other| {
+        plain(other).is_some_and(|(accused, other_edge, other_lag)| {
+            let near = ONE_LAG.0 * one.victim.unit + ONE_LAG.1 * lag.abs();
+            accused == line && other_edge != edge && (lag - other_lag).abs() <= near
+        })
+    })
 }
 
 /// Whether all that are accused of this level's strays are found to strike the victim at its other level, by themselves.

@@ -78,3 +78,54 @@ pub fn sign(edges: &[OwnEdges], victim: &Victim, row: &Coupling, second: f64) ->
         && binomial_upper(with, own.of(begins).len() as u64, covered.min(1.0)) <= CHANCE;
     is_gate.then_some(Sign::Input { own: so, of })
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::able::Rest;
+    use super::super::{Occurrence, fixtures};
+    use super::*;
+
+    /// INPUT rises and falls 60 times; the victim follows after `after(n)` ticks at every second of these pulses, up with its rise if
+    /// `is_gate`, else now up and now down; at the others it is struck 20 ticks after the rise.
+    fn found(after: i64, is_gate: bool) -> Option<Sign> {
+        let mut lines = [OwnEdges::default(), OwnEdges::default()];
+        let mut occurrences = Vec::new();
+        for n in 1..=60i64 {
+            let at = 10_000 * n + 37 * (n % 5);
+            lines[1].rises.push(at);
+            lines[1].falls.push(at + 4_000);
+            let own = [at + after, at + 4_000 + after];
+            match (n % 2 == 0, is_gate || n % 4 == 0) {
+                (true, true) => {
+                    lines[0].rises.push(own[0]);
+                    lines[0].falls.push(own[1]);
+                }
+                (true, false) => {
+                    lines[0].falls.push(own[0]);
+                    lines[0].rises.push(own[1]);
+                }
+                _ => occurrences.push(Occurrence {
+                    stray: occurrences.len(),
+                    at,
+                    polarity: Polarity::Rise,
+                    lag: 19 + n % 3,
+                }),
+            }
+        }
+        let times = occurrences.iter().map(|o| o.at + o.lag).collect();
+        let rest = Rest {
+            start: 0,
+            end: 700_000,
+        };
+        let victim = fixtures::victim(0, times, vec![rest]);
+        let row = fixtures::row([0, 1], Edge::Rise, 20, occurrences, 60);
+        sign(&lines, &victim, &row, 1e9)
+    }
+
+    #[test]
+    fn an_accused_that_the_victim_follows_after_the_lag_of_its_strays_is_its_input() {
+        assert_eq!(found(20, true), Some(Sign::Input { own: 60, of: 60 }));
+        assert_eq!(found(60, true), None, "an answer comes later");
+        assert_eq!(found(20, false), None, "a register goes either way");
+    }
+}

@@ -354,6 +354,16 @@ mod tests {
         assert_eq!(ground(&edges, &victim(&struck), &rows, &[], 120, 1e9), None);
     }
 
+    #[test]
+    fn strays_in_holes_lie_farther_from_edges_than_chance_has_it() {
+        // Ranks of 0.8 and more, six of them: uniform variables come so high once in 15,000 (0.2 to the sixth).
+        let covered = |d: i64| d as f64 / 100.0;
+        assert!(lies_in_holes(&[80, 85, 90, 95, 97, 99], covered));
+        assert!(!lies_in_holes(&[80, 85, 90, 95], covered), "too few");
+        assert!(!lies_in_holes(&[5, 30, 60, 80, 99], covered));
+        assert!(!lies_in_holes(&[1, 2, 3, 5, 8], covered));
+    }
+
     /// What is found of an even train with many an edge left out, whose edges strike one in four, and that leaves strays at so many
     /// of its free slots as `strikes` says by their number.
     fn of_a_thinned_train(strikes: impl Fn(usize) -> bool) -> Option<Ground> {

@@ -80,3 +80,52 @@ fn while_recorded(victim: &Victim, gaps: &[Rest]) -> Victim {
     less.time = able::length(&less.rests);
     less
 }
+
+#[cfg(test)]
+mod tests {
+    use std::collections::BTreeMap;
+
+    use crate::analysis::coupling::{CouplingOptions, Edge, Standing, attribute};
+    use crate::analysis::strays::{StrayOptions, find};
+    use crate::model::{Capture, Level, Line, Ticks, TimeSpan};
+
+    /// HOLD's rises dip PEG at times all along; of HOLD the record ends at three quarters. LAMP runs on its own.
+    #[test]
+    fn strays_of_a_time_without_the_accused_do_not_speak_against_it() {
+        let (mut hold, mut lamp, mut peg) = (Vec::new(), Vec::new(), Vec::new());
+        let until = 2_300_000;
+        for n in 1..300i64 {
+            let at = 10_000 * n + 89 * (n * n % 23);
+            if at < until {
+                hold.extend([at, at + 3_000]);
+            }
+            lamp.extend([at + 4_100 + 61 * (n % 17), at + 6_000 + 97 * (n % 11)]);
+            if n * 7_919 % 100 < 40 {
+                peg.extend([at + 9 + n % 3, at + 35 + n % 9]);
+            }
+        }
+        let span = |end: i64| TimeSpan::new(Ticks(0), Ticks(end));
+        let line = |name: &str, first: Level, edges: Vec<i64>, end: i64| {
+            Line::digital(name, first, edges.into_iter().map(Ticks).collect(), span(end))
+        };
+        let lines = vec![
+            line("HOLD", Level::Low, hold, until),
+            line("LAMP", Level::Low, lamp, 3_100_000),
+            line("PEG", Level::High, peg, 3_100_000),
+        ];
+        let capture = Capture::in_nanoseconds("shorter", span(3_100_000), lines);
+        let options = StrayOptions {
+            narrow_below: BTreeMap::from([(2, 60.0)]),
+            ..StrayOptions::default()
+        };
+        let strays = find(&capture, &options);
+        let attribution = attribute(&capture, &strays, &CouplingOptions::default());
+        let rows = attribution.couplings.iter();
+        let told: Vec<_> = rows.map(|c| (c.aggressor, c.edge, c.standing)).collect();
+        assert_eq!(told, [(0, Edge::Rise, Standing::Clear)]);
+        let late = strays.strays.iter().filter(|s| s.start.0 > until).count() as u64;
+        assert!(late > 20);
+        assert_eq!(attribution.couplings[0].strays + late, strays.strays.len() as u64);
+        assert!(attribution.uncaptured.is_empty());
+    }
+}

@@ -3,13 +3,13 @@
 use super::clues;
 use super::coupling::{edges_of, last, lift, name, names, switching};
 use super::races;
-use super::tally::{self, beside_own};
+use super::tally::{self, Tally, beside_own};
 use super::words::{count_of, list, percent, span};
 use super::{CAUTION, Finding, Severity};
 use crate::analysis::coupling::never_alone::{Kind, Shows};
 use crate::analysis::coupling::parts::Ground;
 use crate::analysis::coupling::untimely::Untimely;
-use crate::analysis::coupling::{Attribution, Contrast, Edge, Uncaptured};
+use crate::analysis::coupling::{Attribution, Contrast, Coupling, Edge, Standing, Uncaptured};
 use crate::analysis::strays::{StrayKind, Strays};
 use crate::model::{Capture, Polarity};
 
@@ -21,7 +21,7 @@ pub fn uncaptured(capture: &Capture, strays: &Strays, attribution: &Attribution,
     let victim = name(capture, u.victim);
     let companions = names(capture, &u.companions);
     let mut detail: Vec<String> = Vec::new();
-    let rows = || attribution.couplings.iter().filter(|c| c.victim == u.victim);
+    let rows = || rows_of(attribution, u);
     let mut goes: Vec<String> = rows()
         .take(NAMED)
         .map(|c| {
@@ -99,7 +99,7 @@ pub fn uncaptured(capture: &Capture, strays: &Strays, attribution: &Attribution,
             percent(share)
         ));
     }
-    let all = tally::listed(strays, u.victim);
+    let (all, its) = its_strays(strays, attribution, u);
     detail.extend(beside_own(all, u.of, &victim));
     let fitting = fits_all(attribution, u).len();
     let so = match &u.kind {
@@ -150,16 +150,37 @@ pub fn uncaptured(capture: &Capture, strays: &Strays, attribution: &Attribution,
         topic: "uncaptured-cause",
         title: match sharing(attribution, u) {
             Some(kind) => format!(
-                "{victim}: {}, or a lead that it shares with {}, causes its {}",
+                "{victim}: {}, or a lead that it shares with {}, causes {its}",
                 name(capture, kind.line),
                 list(&names(capture, &kind.company)),
-                count_of(all, "stray pulse")
             ),
-            None => who_or_behind(capture, attribution, u, all, &victim, &companions),
+            None => who_or_behind(capture, attribution, u, &its, &victim, &companions),
         },
         lines,
         detail: detail.join(" "),
         try_next,
+    }
+}
+
+/// What was found for the strays that the doubt is about: rows that stand by themselves are told apart.
+fn rows_of<'a>(attribution: &'a Attribution, u: &'a Uncaptured) -> impl Iterator<Item = &'a Coupling> {
+    let of_victim = attribution.couplings.iter().filter(|c| c.victim == u.victim);
+    of_victim.filter(|c| c.standing != Standing::Clear)
+}
+
+/// How many strays the doubt is about, and "its 12 stray pulses", or "7 of its 12 stray pulses" where some are put down to a
+/// line that is judged by itself.
+fn its_strays(strays: &Strays, attribution: &Attribution, u: &Uncaptured) -> (u64, String) {
+    let listed = tally::listed(strays, u.victim);
+    let couplings = attribution.couplings.iter().enumerate();
+    let apart = couplings.filter(|(_, c)| c.victim == u.victim && c.standing == Standing::Clear);
+    let apart: u64 = apart
+        .map(|(at, _)| Tally::of(strays, attribution, at).put_down)
+        .sum();
+    let (all, pulses) = (listed.saturating_sub(apart), count_of(listed, "stray pulse"));
+    match apart {
+        0 => (all, format!("its {pulses}")),
+        _ => (all, format!("{all} of its {pulses}")),
     }
 }
 
@@ -173,7 +194,7 @@ fn part_lines(part: &Ground) -> Vec<usize> {
 
 /// Whether rows of `lines` explain more than this share of the victim's strays.
 fn explain(attribution: &Attribution, u: &Uncaptured, lines: &[usize], share: f64) -> bool {
-    let rows = attribution.couplings.iter().filter(|c| c.victim == u.victim);
+    let rows = rows_of(attribution, u);
     let strikes: u64 = rows
         .filter(|c| lines.contains(&c.aggressor))
         .map(|c| c.strays)
@@ -196,7 +217,7 @@ const ALL: f64 = 0.95;
 
 /// The one or two lines that fit (nearly) all strays, if nothing but who switches along with them speaks against them.
 fn fits_all(attribution: &Attribution, u: &Uncaptured) -> Vec<usize> {
-    let rows = attribution.couplings.iter().filter(|c| c.victim == u.victim);
+    let rows = rows_of(attribution, u);
     let mut lines: Vec<usize> = rows.map(|c| c.aggressor).collect();
     lines.sort_unstable();
     lines.dedup();
@@ -222,11 +243,10 @@ fn who_or_behind(
     capture: &Capture,
     attribution: &Attribution,
     u: &Uncaptured,
-    all: u64,
+    its: &str,
     victim: &str,
     companions: &[String],
 ) -> String {
-    let pulses = count_of(all, "stray pulse");
     let parts = part_of(attribution, u).map_or(Vec::new(), part_lines);
     let fitting = names(capture, &fits_all(attribution, u));
     if parts.is_empty() && !fitting.is_empty() {
@@ -239,18 +259,18 @@ fn who_or_behind(
             false => them.to_owned(),
         };
         return format!(
-            "{victim}: {}, or something that switches along with {along}, {cause} its {pulses}",
+            "{victim}: {}, or something that switches along with {along}, {cause} {its}",
             list(&fitting)
         );
     }
     match (parts.len(), companions.is_empty()) {
-        (0, true) => format!("{victim}: no captured line seems to cause its {pulses}"),
+        (0, true) => format!("{victim}: no captured line seems to cause {its}"),
         (0, false) => format!(
-            "{victim}: no captured line seems to cause its {pulses}; something that switches along with {} does",
+            "{victim}: no captured line seems to cause {its}; something that switches along with {} does",
             list(companions)
         ),
         (many, _) => format!(
-            "{victim}: {}, or a line without a probe behind {}, causes its {pulses}",
+            "{victim}: {}, or a line without a probe behind {}, causes {its}",
             list(&names(capture, &parts)),
             if many > 1 { "them" } else { "it" }
         ),
@@ -260,7 +280,7 @@ fn who_or_behind(
 /// Who brings most of the strays, if what it does by itself does not show.
 fn sharing<'a>(attribution: &Attribution, u: &'a Uncaptured) -> Option<&'a Kind> {
     let kind = u.kind.as_ref()?;
-    let rows = attribution.couplings.iter().filter(|c| c.victim == u.victim);
+    let rows = rows_of(attribution, u);
     let strikes: u64 = rows.filter(|c| c.aggressor == kind.line).map(|c| c.strays).sum();
     (2 * strikes > u.of && part_of(attribution, u).is_none()).then_some(kind)
 }
