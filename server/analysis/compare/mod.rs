@@ -12,13 +12,15 @@ pub use count::{Pair, Side, count, count_each};
 
 use super::stats::fisher::fisher;
 use super::stats::intervals::clopper_pearson_upper;
-use super::stats::power::clean_to_settle;
+use super::stats::power::{clean_to_settle, to_settle_at_this_rate};
 use super::stats::ratio::{Ratio, miettinen_nurminen};
 
 /// Level of the test: verdicts are given at 95 %.
 const ALPHA: f64 = 0.05;
 /// Beyond so many opportunities nobody waits for a verdict.
 const MOST_OPPORTUNITIES: u64 = 1_000_000_000;
+/// Nobody captures so many times longer.
+pub const LONGER: u64 = 100;
 /// A ratio interval that lies above this rules out that the fix halved the rate.
 const HALVING: f64 = 0.5;
 
@@ -77,6 +79,16 @@ pub struct Judgement {
     /// When undecided: how many opportunities after, the further ones clean, would show that it is fewer. `None`
     /// where no number would, as nothing struck before.
     pub opportunities_needed: Option<u64>,
+    /// When undecided though strikes go on: about how many opportunities after would tell, at the rate of now. `None` where even
+    /// [`LONGER`] times as many as now would not.
+    pub needed_at_this_rate: Option<u64>,
+}
+
+impl Judgement {
+    /// Whether it may have got worse: that the rate doubled is not ruled out.
+    pub fn may_be_worse(&self) -> bool {
+        self.ratio.high.is_none_or(|high| high > 1.0 / HALVING)
+    }
 }
 
 /// Judges the counts after against those before.
@@ -121,6 +133,9 @@ pub fn judge(before: Counts, after: Counts) -> Judgement {
         opportunities_needed: undecided
             .then(|| clean_to_settle(a, n1, b, ALPHA, MOST_OPPORTUNITIES))
             .flatten(),
+        needed_at_this_rate: (undecided && b > 0)
+            .then(|| to_settle_at_this_rate([a, n1], [b, n2], ALPHA, LONGER * n2))
+            .flatten(),
     }
 }
 
@@ -162,6 +177,27 @@ mod tests {
         let needed = lucky.opportunities_needed.unwrap();
         assert!(judge(counts(3, 90), counts(0, needed)).verdict == Verdict::Gone);
         assert!(judge(counts(3, 90), counts(0, needed - 1)).verdict == Verdict::Undecided);
+    }
+
+    #[test]
+    fn strikes_that_go_on_are_told_by_a_longer_capture_at_their_rate() {
+        let judged = judge(counts(9, 38), counts(5, 45));
+        assert_eq!(judged.verdict, Verdict::Undecided);
+        let longer = judged.needed_at_this_rate.unwrap();
+        let after = |n: u64| counts((n as f64 * 5.0 / 45.0).round() as u64, n);
+        assert_eq!(judge(counts(9, 38), after(longer)).verdict, Verdict::Reduced);
+        assert_eq!(
+            judge(counts(9, 38), after(longer / 2)).verdict,
+            Verdict::Undecided
+        );
+        // The rates are too near.
+        let near = judge(counts(9, 38), counts(10, 45));
+        assert_eq!(
+            (near.verdict, near.needed_at_this_rate),
+            (Verdict::Undecided, None)
+        );
+        assert!(judge(counts(10, 45), counts(19, 45)).may_be_worse());
+        assert!(!judge(counts(400, 900), counts(400, 900)).may_be_worse());
     }
 
     #[test]

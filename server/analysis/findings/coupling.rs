@@ -41,7 +41,9 @@ pub fn of(capture: &Capture, strays: &Strays, attribution: &Attribution) -> Vec<
         }
         findings.push(match coupling.standing {
             Standing::Clear => accused(capture, strays, coupling, &Tally::of(strays, attribution, at)),
-            Standing::Inseparable => doubts::inseparable(capture, coupling),
+            Standing::Inseparable => {
+                doubts::inseparable(capture, strays, coupling, &Tally::of(strays, attribution, at))
+            }
             Standing::Companion if attribution.few.contains_key(&at) => {
                 let tally = Tally::of(strays, attribution, at);
                 few::finding(capture, strays, coupling, attribution.few[&at], tally.of)

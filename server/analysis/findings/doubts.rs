@@ -1,8 +1,8 @@
 //! Sentences about what is not accused: lines that fit alike, a gate's own glitch, answers.
 
-use super::coupling::{edges_of, figures, name, names, switching};
+use super::coupling::{edges_of, figures, name, names, stray_noun, switching};
 use super::pulses;
-use super::tally::{self, beside_own};
+use super::tally::{self, Tally, beside_own};
 use super::words::{count_of, list, span};
 use super::{CAUTION, Finding, Severity};
 use crate::analysis::coupling::answers::{Answers, How};
@@ -45,17 +45,25 @@ fn is_copy(capture: &Capture, c: &Coupling, copy: &CopyOf) -> String {
 
 fn try_apart(capture: &Capture, c: &Coupling, victim: &str, suspects: &[String]) -> Vec<String> {
     let mut try_next = Vec::new();
+    let these = format!("the strays at {}'s edges", suspects[0]);
     if let Some(copy) = c.copies.first() {
         let (other, accused) = (name(capture, copy.line), &suspects[0]);
         try_next.push(format!(
-            "Lifting a wire at its driver may stop both. Lead {accused}'s wire away from {victim}, {other}'s left as it is, and repeat: if {victim} is clean, it was {accused}; else lead {other}'s away instead."
+            "Lifting a wire at its driver may stop both. Lead {accused}'s wire away from {victim}, {other}'s left as it is, and repeat: if {these} stop, it was {accused}; else lead {} away instead{}.",
+            match c.copies.len() {
+                1 => format!("{other}'s"),
+                _ => "the others'".to_owned(),
+            },
+            if c.copies.len() > 1 { ", one at a time" } else { "" },
         ));
-        try_next.push(format!(
-            "If {accused} and {other} are two ends of one wire they are one suspect: put one of the two probes on a line that runs beside {victim} instead."
-        ));
+        if !copy.inverted {
+            try_next.push(format!(
+                "If {accused} and {other} are two ends of one wire they are one suspect: put one of the two probes on a line that runs beside {victim} instead."
+            ));
+        }
     } else {
         try_next.push(format!(
-            "Lift {}'s wire at its driver and repeat: if {victim} is clean, it was that one; else the others.",
+            "Lift {}'s wire at its driver and repeat: if {these} stop, it was that one; else the others, one at a time.",
             suspects[0]
         ));
     }
@@ -66,7 +74,7 @@ fn try_apart(capture: &Capture, c: &Coupling, victim: &str, suspects: &[String])
 }
 
 /// Lines that fit the same strays equally well.
-pub fn inseparable(capture: &Capture, c: &Coupling) -> Finding {
+pub fn inseparable(capture: &Capture, strays: &Strays, c: &Coupling, tally: &Tally) -> Finding {
     let victim = name(capture, c.victim);
     let mut suspects = vec![c.aggressor];
     suspects.extend(&c.inseparable_from);
@@ -79,7 +87,9 @@ pub fn inseparable(capture: &Capture, c: &Coupling) -> Finding {
         severity: Severity::Fault,
         topic: "inseparable",
         title: format!(
-            "{victim}: its stray pulses follow {}, and this capture can't tell which",
+            "{victim}: {} of {} follow {}, and this capture can't tell which",
+            tally.put_down,
+            count_of(tally.of, &stray_noun(strays, c, tally.of)),
             list(&suspects)
         ),
         detail: format!("{}. {}", figures(capture, c), how_alike(capture, c, needed)),

@@ -372,7 +372,7 @@ fn switches(capture: &Capture, line: usize, edge: Edge) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::analysis::coupling::{Coupling, fixtures};
+    use crate::analysis::coupling::fixtures;
     use crate::model::{Level, Line, Ticks, TimeSpan};
 
     const NAMES: [&str; 4] = ["CLEAR_N", "BEAT_2", "BEAT_1", "BEAT_0"];
@@ -401,6 +401,7 @@ mod tests {
         doubt(&mut uncaptured);
         let rows = strikes.iter().map(|&(line, strays)| Coupling {
             strays,
+            standing: Standing::Companion,
             ..fixtures::row([0, line], Edge::Rise, 10, Vec::new(), 30)
         });
         let attribution = Attribution {

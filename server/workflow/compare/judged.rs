@@ -69,7 +69,8 @@ pub fn judge_all<'a>(tallies: &'a Tallies, before: &[usize], after: &[usize]) ->
         }
         let mut judgement = judgement;
         if is_twice {
-            (judgement.verdict, judgement.opportunities_needed) = (Verdict::Undecided, None);
+            judgement.verdict = Verdict::Undecided;
+            (judgement.opportunities_needed, judgement.needed_at_this_rate) = (None, None);
             says = format!(
                 "{}: can't be told, the same recording stands on both sides ({} before, {} after).",
                 what(trouble),
@@ -140,7 +141,7 @@ fn judge_ends(sight: &Sight) -> (Judgement, bool) {
     }
     if is_open {
         a.verdict = Verdict::Undecided;
-        a.opportunities_needed = None;
+        (a.opportunities_needed, a.needed_at_this_rate) = (None, None);
     }
     (a, is_open)
 }
@@ -303,6 +304,9 @@ fn says(trouble: &Trouble, before: Counts, after: Counts, judged: &Judgement) ->
         Verdict::Reduced => format!("{what}: fewer, but not gone ({counts})."),
         Verdict::Worse if before.strays == 0 => format!("{what}: new since the change ({counts})."),
         Verdict::Worse => format!("{what}: worse ({counts})."),
+        Verdict::Unchanged if judged.may_be_worse() => format!(
+            "{what}: no better ({counts}); that the rate was halved is ruled out, that it doubled is not."
+        ),
         Verdict::Unchanged => format!("{what}: no change ({counts}); that the rate was halved is ruled out."),
         Verdict::Undecided if before.strays + after.strays == 0 => {
             format!("{what}: none on either side ({counts}); with 95 % confidence {bound}.")
@@ -312,6 +316,13 @@ fn says(trouble: &Trouble, before: Counts, after: Counts, judged: &Judgement) ->
                 "{what}: not seen before ({counts}), but so few may be chance; capture longer as it is now."
             )
         }
+        Verdict::Undecided if after.strays > 0 => match judged.needed_at_this_rate {
+            Some(n) => format!(
+                "{what}: can't be told yet ({counts}); it goes on, and at the rate of now {} more would tell.",
+                amount(trouble, n - after.opportunities)
+            ),
+            None => format!("{what}: can't be told from these counts ({counts}); it goes on."),
+        },
         Verdict::Undecided => match judged.opportunities_needed {
             Some(n) if n > after.opportunities => {
                 let n = n - after.opportunities;

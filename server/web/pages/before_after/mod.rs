@@ -312,9 +312,24 @@ fn what_next(j: &Judged) -> String {
             "The change may have brought this: undo it and capture again, to see whether it goes."
         }
         "worse" => "Undo the change and capture again: if this falls back, the change does harm.",
+        "unchanged" if j.judgement.may_be_worse() => {
+            "It is no better, and may be worse: undo the change, or capture on to see which, and try the next thing on the finding."
+        }
         "unchanged" => {
             "No difference shows. If the change was meant for this, try the next thing on the finding."
         }
+        _ if j.after.strays > 0 => match j.judgement.needed_at_this_rate {
+            Some(n) => {
+                return format!(
+                    "It goes on. At the rate of now {} more would tell whether it got less: capture on that long, or try the next thing on \
+                     the finding.",
+                    amount(j.trouble, n - j.after.opportunities)
+                );
+            }
+            None => {
+                "It goes on about as before: try the next thing on the finding. Where few strays show, a finer sampling shows more of them."
+            }
+        },
         _ => match j.judgement.opportunities_needed {
             Some(n) if n > j.after.opportunities => {
                 return format!(
