@@ -173,6 +173,8 @@ pub(super) fn left_out(
     (keeps_away && belongs && is_left_out).then_some(count)
 }
 
+/// Chance at or below which strays lie in holes for a reason: such a train is uneven, and there are many.
+const HOLES_CHANCE: f64 = 3e-4;
 /// Distances looked at, evenly taken, at most.
 const LOOKED_AT: usize = 48;
 
@@ -184,7 +186,7 @@ fn lies_in_holes(distances: &[i64], covered: impl Fn(i64) -> f64) -> bool {
     let looked_at = distances.len().min(LOOKED_AT);
     let ranks = (0..looked_at).map(|at| covered(distances[(2 * at + 1) * distances.len() / (2 * looked_at)]));
     let mean = ranks.sum::<f64>() / looked_at as f64;
-    normal_upper((mean - 0.5) * (12.0 * looked_at as f64).sqrt()) <= LEFT_OUT_CHANCE
+    normal_upper((mean - 0.5) * (12.0 * looked_at as f64).sqrt()) <= HOLES_CHANCE
 }
 
 /// Rates of two rows are called alike only where they are known to so much: the sum of 1/strikes.
@@ -356,9 +358,9 @@ mod tests {
 
     #[test]
     fn strays_in_holes_lie_farther_from_edges_than_chance_has_it() {
-        // Ranks of 0.8 and more, six of them: uniform variables come so high once in 15,000 (0.2 to the sixth).
+        // Ranks of 0.8 and more, seven of them: uniform variables come so high once in 78,000 (0.2 to the seventh).
         let covered = |d: i64| d as f64 / 100.0;
-        assert!(lies_in_holes(&[80, 85, 90, 95, 97, 99], covered));
+        assert!(lies_in_holes(&[80, 85, 90, 92, 95, 97, 99], covered));
         assert!(!lies_in_holes(&[80, 85, 90, 95], covered), "too few");
         assert!(!lies_in_holes(&[5, 30, 60, 80, 99], covered));
         assert!(!lies_in_holes(&[1, 2, 3, 5, 8], covered));
