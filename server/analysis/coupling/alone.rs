@@ -74,17 +74,7 @@ fn part_of(victim: &Victim, rows: &[&Coupling], with: bool) -> Victim {
         .flat_map(|row| row.occurrences.iter().map(|o| o.stray))
         .collect();
     of.sort_unstable();
-    let is_kept: Vec<bool> = victim
-        .strays
-        .iter()
-        .map(|stray| of.binary_search(stray).is_ok() == with)
-        .collect();
-    let mut part = victim.clone();
-    let mut kept = is_kept.iter();
-    part.times.retain(|_| *kept.next().unwrap_or(&true));
-    let mut kept = is_kept.iter();
-    part.strays.retain(|_| *kept.next().unwrap_or(&true));
-    part
+    victim.only(|at| of.binary_search(&victim.strays[at]).is_ok() == with)
 }
 
 /// Whether the line switches beside edges of the other accused, and these beside its own, no oftener than chance has it.

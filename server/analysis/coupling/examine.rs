@@ -316,10 +316,7 @@ impl<'a> Case<'a> {
         };
         let lags = || row.occurrences.iter().map(|o| o.lag);
         let (least, most) = (lags().min().unwrap_or(0), lags().max().unwrap_or(0));
-        let opposite = match first.polarity {
-            Polarity::Rise => Polarity::Fall,
-            Polarity::Fall => Polarity::Rise,
-        };
+        let opposite = first.polarity.opposite();
         let window = |delay: i64| LagWindow::new(least - delay, most - delay, self.victim.unit);
         let accused = Suspect {
             line: row.aggressor,

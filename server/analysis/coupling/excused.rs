@@ -48,12 +48,7 @@ pub fn without(
     if left_out < FEWEST || brought < TIMES * left_out {
         return None;
     }
-    let mut less = victim.clone();
-    let mut kept = is_kept.iter();
-    less.times.retain(|_| *kept.next().unwrap_or(&true));
-    let mut kept = is_kept.iter();
-    less.strays.retain(|_| *kept.next().unwrap_or(&true));
-    Some(less)
+    Some(victim.only(|at| is_kept[at]))
 }
 
 #[cfg(test)]

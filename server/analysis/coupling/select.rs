@@ -45,6 +45,16 @@ pub struct Victim {
 }
 
 impl Victim {
+    /// The victim with those of its strays, by their place in its lists, that are kept; its rests stay. Cost: linear in the strays.
+    pub fn only(&self, is_kept: impl Fn(usize) -> bool) -> Victim {
+        let kept: Vec<usize> = (0..self.times.len()).filter(|&at| is_kept(at)).collect();
+        Victim {
+            times: kept.iter().map(|&at| self.times[at]).collect(),
+            strays: kept.iter().map(|&at| self.strays[at]).collect(),
+            ..self.clone()
+        }
+    }
+
     /// When the victim could show a stray: not while it switches itself.
     pub fn able(&self) -> Able<'_> {
         Able {

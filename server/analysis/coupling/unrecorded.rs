@@ -53,10 +53,7 @@ fn while_recorded(victim: &Victim, gaps: &[Rest]) -> Victim {
         let gap = gaps.get(gaps.partition_point(|gap| gap.end <= time));
         gap.is_some_and(|gap| gap.start <= time)
     };
-    let mut less = victim.clone();
-    let mut missed = victim.times.iter().map(|&time| is_missed(time));
-    less.strays.retain(|_| !missed.next().unwrap_or(false));
-    less.times.retain(|&time| !is_missed(time));
+    let mut less = victim.only(|at| !is_missed(victim.times[at]));
     less.rests = Vec::new();
     for rest in &victim.rests {
         let mut from = rest.start;
