@@ -496,3 +496,54 @@ fn a_line_that_is_absent_on_one_side_is_said() {
         "{notes}"
     );
 }
+
+/// A line that died with the change has no strays left, and that is no cure: the verdict stays open, and a note says why.
+#[test]
+fn a_line_that_stands_still_after_the_change_is_no_cure() {
+    let found = run(7, &Plan { struck: 40, ..PLAIN });
+    let code = found.lines().find(|line| line.contains(" CLEAR_N ")).unwrap();
+    let code = code.split(' ').nth(3).unwrap();
+    // The same machine, CLEAR_N stuck high: its changes but the first are left out.
+    let mut seen = 0;
+    let is_kept = |line: &&str| {
+        let is_change = line.len() == 1 + code.len() && line.starts_with(['0', '1']) && line.ends_with(code);
+        seen += usize::from(is_change);
+        !is_change || seen == 1
+    };
+    let dead: Vec<&str> = found.lines().filter(is_kept).collect();
+    let dead = dead.join("\n") + "\n";
+    let words = [
+        "compare",
+        "--before",
+        "found.vcd",
+        "--after",
+        "dead.vcd",
+        "--setup",
+        "setup.toml",
+    ];
+    let files = [
+        ("found.vcd", found.as_str()),
+        ("dead.vcd", &dead),
+        ("setup.toml", SETUP),
+    ];
+    let report = json_of(&files, &words);
+    let row = &report["couplings"][0];
+    assert_eq!(row["verdict"], "undecided", "{report}");
+    let says = row["says"].as_str().unwrap();
+    assert!(
+        says.contains("can't be told, CLEAR_N never switched after"),
+        "{says}"
+    );
+    let notes = report["notes"].to_string();
+    assert!(
+        notes.contains("CLEAR_N never switched after, where it switched"),
+        "{notes}"
+    );
+    assert!(
+        row["next"]
+            .as_str()
+            .unwrap()
+            .contains("See first that CLEAR_N still works"),
+        "{row}"
+    );
+}

@@ -69,6 +69,9 @@ pub struct Tallies {
     pub runs: Vec<Vec<CaptureRow>>,
     /// Names of the lines of each run.
     pub lines: Vec<Vec<String>>,
+    /// Edges of each of these lines, without those of its strays.
+    #[serde(default)]
+    pub edges: Vec<Vec<u64>>,
     pub troubles: Vec<Trouble>,
     /// Pairs of runs with the same edges at the same moments: one recording, brought twice.
     #[serde(default)]
@@ -162,6 +165,9 @@ pub struct JudgedRow {
     pub opportunities_needed: Option<u64>,
     /// A sentence that can be read aloud.
     pub says: String,
+    /// What to do after it.
+    #[serde(default)]
+    pub next: String,
 }
 
 /// Rate after over rate before with its 95 % interval (Miettinen–Nurminen); null: not defined, or no upper end.

@@ -65,6 +65,10 @@ pub fn compare_text(report: &CompareReport, style: Style) -> String {
             _ => style.warning(verdict),
         };
         text.push_str(&format!("{word}\n{}", wrapped(&printable(&judged.says), 96, 4)));
+        if !judged.next.is_empty() {
+            let next = format!("Next: {}", printable(&judged.next));
+            text.push_str(&wrapped(&next, 96, 4));
+        }
     }
     let mut table = Table::new(&[
         ("what", Align::Left),
@@ -93,6 +97,8 @@ pub fn compare_text(report: &CompareReport, style: Style) -> String {
             counts(after),
             ratio(of_rates),
             match judged.p_value {
+                _ if before.1 == 0 || after.1 == 0 => "–".to_owned(),
+                p if p >= 0.001 => format!("{p:.3}"),
                 p if p < super::SMALLEST_P => format!("< {:.0e}", super::SMALLEST_P),
                 p => format!("{p:.2e}"),
             },

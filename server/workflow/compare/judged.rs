@@ -1,6 +1,7 @@
 //! Counts of two sets of runs → verdicts with their sentences.
 
 use super::sight::{Sight, at_one_sampling};
+use super::still::{Still, Which, still};
 use crate::analysis::compare::{Counts, Judgement, Verdict, judge};
 use crate::analysis::stats::intervals::clopper_pearson;
 use crate::model::units::{per_time, seconds, three_digits};
@@ -17,6 +18,8 @@ pub struct Judged<'a> {
     pub says: String,
     /// One recording stands on both sides: no verdict.
     is_twice: bool,
+    /// A line of it that moved before and never after.
+    pub still: Option<String>,
 }
 
 impl Judged<'_> {
@@ -30,6 +33,11 @@ impl Judged<'_> {
         self.is_twice
     }
 
+    /// What to try next, in a sentence.
+    pub fn next(&self) -> String {
+        super::next::what_next(self)
+    }
+
     /// It went wrong at least once on either side.
     pub fn is_seen(&self) -> bool {
         self.before.strays + self.after.strays > 0
@@ -40,6 +48,8 @@ impl Judged<'_> {
 /// troubles first, then worse ones, what is still there, what is better, what can't be told, what is gone.
 pub fn judge_all<'a>(tallies: &'a Tallies, before: &[usize], after: &[usize]) -> Vec<Judged<'a>> {
     let is_twice = is_one_recording(tallies, before, after);
+    let mut dead = still(tallies, before, after);
+    dead.retain(|still| still.side == Which::After);
     let judged = tallies.troubles.iter().map(|trouble| {
         let runs = (before, after);
         let (before, after) = (
@@ -67,7 +77,24 @@ pub fn judge_all<'a>(tallies: &'a Tallies, before: &[usize], after: &[usize]) ->
         if let Some(sight) = sight.as_ref().filter(|_| is_seen && !is_absent) {
             says.push_str(&sampled_otherwise(sight, before, after, is_open));
         }
+        let own = |still: &&Still| trouble.lines.contains(&still.line);
+        let still = dead
+            .iter()
+            .find(own)
+            .filter(|_| is_seen && !is_absent && after.strays == 0);
         let mut judgement = judgement;
+        if let Some(still) = still {
+            judgement.verdict = Verdict::Undecided;
+            (judgement.opportunities_needed, judgement.needed_at_this_rate) = (None, None);
+            says = format!(
+                "{}: can't be told, {} never switched after, where it switched {} times before ({} before, {} after).",
+                what(trouble),
+                still.line,
+                still.edges,
+                tally(before.strays, before.opportunities, trouble.slot_s),
+                tally(after.strays, after.opportunities, trouble.slot_s)
+            );
+        }
         if is_twice {
             judgement.verdict = Verdict::Undecided;
             (judgement.opportunities_needed, judgement.needed_at_this_rate) = (None, None);
@@ -85,6 +112,7 @@ pub fn judge_all<'a>(tallies: &'a Tallies, before: &[usize], after: &[usize]) ->
             says,
             judgement,
             is_twice,
+            still: still.map(|still| still.line.clone()),
         }
     });
     let mut judged: Vec<Judged> = judged.collect();
@@ -358,6 +386,7 @@ mod tests {
         let tallies = Tallies {
             runs: vec![Vec::new(), Vec::new()],
             lines: vec![vec!["CLEAR_N".to_owned()]; 2],
+            edges: Vec::new(),
             troubles: vec![trouble],
             twins: Vec::new(),
         };

@@ -4,11 +4,14 @@
 //! are judged from them ([`judge_all`]).
 
 mod judged;
+mod next;
 mod over_time;
 mod sight;
+mod still;
 mod tally;
 
 pub use judged::{Judged, amount, judge_all, rate, share, sum_over, tally, what};
+pub use still::{Still, Which, still};
 pub use tally::tallies;
 
 use crate::analysis::stats::ratio::Ratio;
@@ -53,6 +56,7 @@ pub fn report(tallies: &Tallies, before: &[usize], after: &[usize]) -> CompareRe
         rails: of(TroubleKind::Rail).map(trouble_row).collect(),
         notes: notes(tallies, before, after)
             .into_iter()
+            .chain(still(tallies, before, after).iter().map(Still::says))
             .chain(absent(tallies, before, after))
             .collect(),
     }
@@ -166,6 +170,7 @@ fn judged_row(j: &Judged) -> JudgedRow {
         verdict: j.judgement.verdict.word().to_owned(),
         opportunities_needed: j.judgement.opportunities_needed,
         says: j.says.clone(),
+        next: j.next(),
     }
 }
 

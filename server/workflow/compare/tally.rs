@@ -71,8 +71,10 @@ pub fn tallies(runs: Vec<(Capture, Vec<CaptureRow>)>, setup: &Setup) -> Tallies 
     troubles.extend(unexplained);
     troubles.extend(rails);
     let names = |l: &Looked| l.capture.lines.iter().map(|line| line.name.clone()).collect();
+    let edges = |l: &Looked| (0..l.capture.lines.len()).map(|line| l.own_edges(line)).collect();
     Tallies {
         runs: sources,
+        edges: looked.iter().map(edges).collect(),
         lines: looked.iter().map(names).collect(),
         troubles,
         twins,
@@ -118,6 +120,18 @@ impl Looked {
             strays: &self.strays,
             attribution: &self.attribution,
         }
+    }
+
+    /// Edges of a line without those of its strays.
+    fn own_edges(&self, line: usize) -> u64 {
+        let of_strays = self
+            .strays
+            .of_line(line)
+            .iter()
+            .filter(|s| s.edge.is_some())
+            .count()
+            * 2;
+        self.capture.lines[line].edges.len().saturating_sub(of_strays) as u64
     }
 
     fn name(&self, line: usize) -> String {

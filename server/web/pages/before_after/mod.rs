@@ -11,7 +11,6 @@ use axum::response::Html;
 
 use self::sides::Sides;
 use super::Places;
-use crate::analysis::stats::power::clean_opportunities;
 use crate::report::compare::TroubleKind;
 use crate::report::text::SMALLEST_P;
 use crate::store::{Capture, SessionId, Store};
@@ -20,7 +19,7 @@ use crate::web::history::{Point, history};
 use crate::web::state::App;
 use crate::web::view::CaptureLink;
 use crate::web::work::Stage;
-use crate::workflow::compare::{Judged, absent, amount, judge_all, notes, rate, share, tally, what};
+use crate::workflow::compare::{Judged, Still, absent, judge_all, notes, rate, share, still, tally, what};
 use crate::workflow::session::RunTallies;
 
 /// Captures that are counted this fast are shown at once; else the page tells how far it is and looks again.
@@ -49,11 +48,13 @@ pub struct Comparison {
     pub wants: String,
     /// What takes the ground from under the verdicts.
     pub notes: Vec<String>,
+    /// Lines that moved on one side only.
+    pub still: Vec<String>,
     /// Lines that were captured on one side only.
     pub absent: Vec<String>,
     pub headline: String,
     pub troubles: Vec<TroubleView>,
-    /// Watched on both sides, never wrong.
+    /// Watched on both sides, and wrong on neither.
     pub clean: Vec<String>,
     pub captures: String,
 }
@@ -164,15 +165,24 @@ pub fn comparison(
         before: sides.choices(before),
         after: sides.choices(after),
         runs: sides.run_choices(),
-        wants: sides.wants(!judged.is_empty()),
+        wants: sides.wants(),
         notes: notes(&all.tallies, before, after),
+        still: still(&all.tallies, before, after)
+            .iter()
+            .map(Still::says)
+            .collect(),
         absent: absent(&all.tallies, before, after),
-        headline: headline(&judged, &sides.name(before), &sides.name(after)),
+        headline: match sides.are_chosen() {
+            true => headline(&judged, &sides.name(before), &sides.name(after)),
+            false => String::new(),
+        },
         troubles: seen.iter().map(|j| trouble_view(j, &sides.points(j))).collect(),
-        clean: clean.map(|j| j.says.clone()).collect(),
-        captures: match judged.is_empty() {
-            true => String::new(),
-            false => format!(
+        clean: clean
+            .map(|j| format!("{}{}", j.says, sides.elsewhere(j)))
+            .collect(),
+        captures: match sides.are_chosen() {
+            false => String::new(),
+            true => format!(
                 "before: {} · after: {}",
                 sides.files_of(before),
                 sides.files_of(after)
@@ -183,9 +193,6 @@ pub fn comparison(
 
 /// What came of it, in a sentence or two.
 fn headline(judged: &[Judged], before: &str, after: &str) -> String {
-    if judged.is_empty() {
-        return String::new();
-    }
     let of = |verdict: &str| {
         let same = judged
             .iter()
@@ -242,7 +249,7 @@ fn trouble_view(j: &Judged, points: &[Point]) -> TroubleView {
             points,
             j.trouble.slot_s,
         ),
-        next: what_next(j),
+        next: j.next(),
     }
 }
 
@@ -280,76 +287,19 @@ fn trouble_figures(j: &Judged) -> String {
         ),
         false => String::new(),
     };
-    format!(
-        "before {} · after {}{ratio} · exact test p {} (both intervals two-sided, 95 %; \"at most\" above is one-sided)",
+    let (before, after) = (
         shares(j.before.strays, j.before.opportunities),
         shares(j.after.strays, j.after.opportunities),
+    );
+    if j.before.opportunities == 0 || j.after.opportunities == 0 {
+        return format!(
+            "before {before} · after {after} (interval two-sided, 95 %); no test without an occasion on each side"
+        );
+    }
+    format!(
+        "before {before} · after {after}{ratio} · exact test p {} (both intervals two-sided, 95 %; \"at most\" above is one-sided)",
         p_value(judgement.p_value),
     )
-}
-
-/// What to do after such a verdict.
-fn what_next(j: &Judged) -> String {
-    let next = match j.judgement.verdict.word() {
-        "gone" => match more_to_be_sure(j) {
-            Some(more) => {
-                return format!(
-                    "Leave the change in. So few went by that up to {} may still go wrong: capture on until {} more did; if \
-                     all are clean, at most a tenth of it is left.",
-                    share(j.judgement.after_upper_bound, j.trouble.slot_s),
-                    amount(j.trouble, more)
-                );
-            }
-            None => "Leave the change in, and mark the finding as fixed in the bench log.",
-        },
-        _ if j.is_one_recording() => {
-            "Capture again under each condition: this recording stands on both sides."
-        }
-        "reduced" => {
-            "It helped, and is not the whole of it: keep the change and try the next thing on the finding."
-        }
-        "worse" if j.is_new() => {
-            "The change may have brought this: undo it and capture again, to see whether it goes."
-        }
-        "worse" => "Undo the change and capture again: if this falls back, the change does harm.",
-        "unchanged" if j.judgement.may_be_worse() => {
-            "It is no better, and may be worse: undo the change, or capture on to see which, and try the next thing on the finding."
-        }
-        "unchanged" => {
-            "No difference shows. If the change was meant for this, try the next thing on the finding."
-        }
-        _ if j.after.strays > 0 => match j.judgement.needed_at_this_rate {
-            Some(n) => {
-                return format!(
-                    "It goes on. At the rate of now {} more would tell whether it got less: capture on that long, or try the next thing on \
-                     the finding.",
-                    amount(j.trouble, n - j.after.opportunities)
-                );
-            }
-            None => {
-                "It goes on about as before: try the next thing on the finding. Where few strays show, a finer sampling shows more of them."
-            }
-        },
-        _ => match j.judgement.opportunities_needed {
-            Some(n) if n > j.after.opportunities => {
-                return format!(
-                    "Capture on as it is now until {} more went by: if all are clean, it is settled.",
-                    amount(j.trouble, n - j.after.opportunities)
-                );
-            }
-            _ => "Capture longer under both conditions.",
-        },
-    };
-    next.to_owned()
-}
-
-/// How many more clean occasions show that at most a tenth of the rate before is left; `None` where that is shown. A
-/// tenth: common practice, no source.
-fn more_to_be_sure(j: &Judged) -> Option<u64> {
-    const LEFT: f64 = 0.1;
-    let before = j.before.strays as f64 / j.before.opportunities.max(1) as f64;
-    let needed = clean_opportunities(before * LEFT, 0.95)?;
-    Some(needed.saturating_sub(j.after.opportunities)).filter(|more| *more > 0)
 }
 
 fn subject(j: &Judged) -> String {

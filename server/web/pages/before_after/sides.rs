@@ -132,9 +132,23 @@ impl<'a> Sides<'a> {
         self.named.iter().map(point).collect()
     }
 
+    /// Where a trouble that neither side shows did go wrong: a sentence with a space before it, or nothing.
+    pub fn elsewhere(&self, judged: &Judged) -> String {
+        let trouble = judged.trouble;
+        let wrong = self.named.iter().filter_map(|(condition, title)| {
+            let sum = sum_over(trouble, &self.runs_of(*condition));
+            let counts = tally(sum.wrong, sum.occasions, trouble.slot_s);
+            (sum.wrong > 0).then(|| format!("{counts} under \"{title}\""))
+        });
+        match wrong.collect::<Vec<_>>() {
+            none if none.is_empty() => String::new(),
+            some => format!(" Elsewhere it went wrong: {}.", some.join(", ")),
+        }
+    }
+
     /// What is still wanted before anything can be compared.
-    pub fn wants(&self, is_judged: bool) -> String {
-        match (self.all.runs.len(), is_judged) {
+    pub fn wants(&self) -> String {
+        match (self.all.runs.len(), self.are_chosen()) {
             (0, _) => "No capture yet.",
             (_, true) => "",
             (1, _) => {
