@@ -388,6 +388,19 @@ fn draw_marks(svg: &mut String, opened: &Opened, spec: &Spec, lines: &[usize], p
                 let Some(high) = row(*line) else { continue };
                 bracket(svg, place, high, (*start, *end), says);
             }
+            &Mark::Suspect { line, at } => {
+                let Some(high) = row(line).filter(|_| place.holds(at)) else {
+                    continue;
+                };
+                let _ = write!(
+                    svg,
+                    r##"<circle cx="{:.2}" cy="{:.1}" r="5" stroke="#8a6d1f"/><text x="{:.2}" y="{:.1}" fill="#8a6d1f" stroke="none" font-size="11">this one?</text>"##,
+                    place.x(at),
+                    high + SWING / 2.0,
+                    place.x(at) + 9.0,
+                    high + SWING / 2.0 + 4.0,
+                );
+            }
             Mark::Cause { .. } => {}
         }
     }

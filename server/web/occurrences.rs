@@ -2,7 +2,9 @@
 //! of bounce, dip of a supply, limit broken.
 //!
 //! Only a coupling whose standing is `clear` ties a stray to a line: what goes along with strays without being told
-//! apart (`inseparable`, `companion`) is accused in no figure and no caption.
+//! apart (`inseparable`, `companion`) is accused in no figure and no caption: its edges are marked as open.
+
+mod suspects;
 
 use std::collections::HashSet;
 
@@ -39,6 +41,8 @@ pub enum Mark {
     Stray { line: usize, start: i64, end: i64 },
     /// The edge that goes with it.
     Cause { line: usize, at: i64 },
+    /// An edge that may be what causes a stray, or what a doubtful pulse follows: nobody is accused of it.
+    Suspect { line: usize, at: i64 },
     /// A pulse that was sent (`from`, at `sent`) and should have been at `line` between `start` and `end`.
     Missing {
         from: usize,
@@ -99,7 +103,8 @@ fn work_out(opened: &Opened, finding: &Finding) -> Vec<Occurrence> {
         }
         // The strays that the line may have besides are another finding's.
         ("stray", _) if is_about_doubts(opened, finding) => doubts(opened, finding),
-        ("inseparable" | "uncaptured-cause" | "stray", [victim, ..]) => strays(opened, |stray| {
+        ("inseparable", [victim, suspects @ ..]) => suspects::occurrences(opened, victim, suspects),
+        ("uncaptured-cause" | "stray", [victim, ..]) => strays(opened, |stray| {
             stray.line == *victim && stray.aggressor.is_none() && stray.kind != "bounce"
         }),
         ("bounce", [line, ..]) => bursts(opened, line),
@@ -143,13 +148,26 @@ fn doubts(opened: &Opened, finding: &Finding) -> Vec<Occurrence> {
             let end = opened.ticks_at(moment.start_s + moment.width_s);
             let mut caption = format!("{} is {} for {}", row.line, row.level, seconds(moment.width_s));
             let mut from = start;
+            let mut marks = vec![Mark::Doubt {
+                line,
+                start,
+                end,
+                says: says.to_owned(),
+            }];
             if let (Some(to), Some(lag_s)) = (&row.follows, moment.lag_s) {
                 let does = match row.edge.as_deref() {
                     Some("rise") => "rises",
                     Some("fall") => "falls",
                     _ => "switches",
                 };
-                from = from.min(opened.ticks_at(moment.start_s - lag_s));
+                let at = opened.ticks_at(moment.start_s - lag_s);
+                from = from.min(at);
+                marks.extend(
+                    opened
+                        .capture
+                        .line_index(to)
+                        .map(|line| Mark::Suspect { line, at }),
+                );
                 caption.push_str(&match lag_s < 0.0 {
                     true => format!(", {} before {to} {does}", seconds(-lag_s)),
                     false => format!(", {} after {to} {does}", seconds(lag_s)),
@@ -159,12 +177,7 @@ fn doubts(opened: &Opened, finding: &Finding) -> Vec<Occurrence> {
             Occurrence {
                 from,
                 to: end,
-                marks: vec![Mark::Doubt {
-                    line,
-                    start,
-                    end,
-                    says: says.to_owned(),
-                }],
+                marks,
                 caption,
             }
         };

@@ -41,7 +41,7 @@ pub struct Traces {
 /// The moment at which an occurrence is aligned.
 pub fn anchor(occurrence: &Occurrence) -> i64 {
     let cause = occurrence.marks.iter().find_map(|mark| match mark {
-        Mark::Cause { at, .. } => Some(*at),
+        Mark::Cause { at, .. } | Mark::Suspect { at, .. } => Some(*at),
         Mark::Missing { sent, .. } => Some(*sent),
         _ => None,
     });

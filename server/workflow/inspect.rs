@@ -89,7 +89,13 @@ fn look(capture: Capture, sources: Vec<CaptureRow>, setup: &Setup, known: Vec<Fi
             .any(|better| better.line == to)
     };
     proposals.retain(|p| !is_told(p.from, p.to));
-    all.extend(links::proposed(&capture, &proposals));
+    // Two lines that are the same at every edge are told as such, with the link that they may be.
+    let is_same = |p: &Proposal| {
+        let mut same = results.bridged.iter().map(|same| same.lines);
+        same.any(|(a, b)| (a, b) == (p.from, p.to) || (b, a) == (p.from, p.to))
+    };
+    let others: Vec<Proposal> = proposals.iter().copied().filter(|p| !is_same(p)).collect();
+    all.extend(links::proposed(&capture, &others));
     all.extend(rules::sentences::findings(&capture, &setup.rules, &results));
     let mut supplies = setup.rails.clone();
     supplies.extend(rails::assumed::assumed(&capture, &setup.rails));

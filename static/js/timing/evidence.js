@@ -55,6 +55,12 @@ export function drawEvidence(pen, marks, rowOf, scale, tickS, hidden, words) {
       // Where rows are low the word stands beside the bracket, not in the row below.
       const isLow = row.top + row.height - row.low < size * 2;
       word(mark.kind === "burst" ? "bounce" : mark.says, row.low + size * (isLow ? 1.05 : 1.9), isLow);
+    } else if (mark.kind === "suspect") {
+      if (hidden.has("ties")) continue;
+      const middle = (row.high + row.low) / 2;
+      word("  this one?", middle + size * 0.3, true);
+      c.strokeStyle = colors.cause; c.lineWidth = 1.5;
+      c.beginPath(); c.arc(x, middle, 5, 0, 7); c.stroke();
     } else if (mark.kind === "stray" && cause && causeRow) {
       const from = scale.x(cause.at);
       if (!within(from) || !within(x)) continue;

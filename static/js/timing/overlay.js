@@ -6,7 +6,7 @@ import { lowerBound } from "./reduce.js";
 /** The moment an occurrence is aligned at, as the server takes it. @param {any} occurrence */
 export function anchorOf(occurrence) {
   for (const mark of occurrence.marks) {
-    if (mark.kind === "cause") return mark.at;
+    if (mark.kind === "cause" || mark.kind === "suspect") return mark.at;
     if (mark.kind === "missing") return mark.sent;
   }
   return occurrence.from;
@@ -66,7 +66,7 @@ export class Overlay {
     const all = laid.laid < laid.count ? `${laid.laid} of ${laid.count} moments` : `${laid.count} moments`;
     const left = laid.lines.reduce((/** @type {number} */ most, /** @type {any} */ line) => Math.max(most, line.left_out), 0);
     const out = left ? ` ${left} could not be laid on every line: too many edges here, or nothing recorded.` : "";
-    const cause = view.occurrences[view.occurrence].marks.find((/** @type {any} */ mark) => mark.kind === "cause");
+    const cause = view.occurrences[view.occurrence].marks.find((/** @type {any} */ mark) => mark.kind === "cause" || mark.kind === "suspect");
     const at = cause ? `the edge of ${view.facts.lines[cause.line].name}` : "their first moment";
     return `${all} laid on one another, aligned at ${at}. ${view.finding.title}.${out}`;
   }

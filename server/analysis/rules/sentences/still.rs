@@ -67,8 +67,13 @@ pub fn bridged(capture: &Capture, bridged: &Bridged) -> Finding {
         title: format!("{a} and {b} are the same at every edge"),
         detail: format!("All {} edges agree: one signal under two names, or two lines with a bridge between.", bridged.edges),
         try_next: vec![
-            "Power off, wait for the supply to discharge, then measure between the two pins: they should not be joined.".to_owned(),
-            "Should they be one signal, declare a link between them in the setup file.".to_owned(),
+            format!(
+                "If it is one signal, declare the link between {a} and {b}, on the page Source and far end or in the setup file: then \
+                 every missing pulse is listed."
+            ),
+            "If they should be two: power off, wait for the supply to discharge, then measure between the two pins; they should \
+             not be joined."
+                .to_owned(),
         ],
     }
 }
