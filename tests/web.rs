@@ -218,6 +218,25 @@ async fn only_a_clear_coupling_ties_a_stray_to_a_line() {
 }
 
 #[tokio::test]
+async fn lines_that_strays_follow_alike_are_marked_as_open() {
+    let (capture, mut report) = carillon::carillon("BEAT");
+    report.couplings[0].standing = "inseparable".to_owned();
+    report.findings[0].topic = "inseparable".to_owned();
+    for stray in &mut report.strays {
+        stray.aggressor = None;
+    }
+    let bench = Bench::with((capture, report));
+    let told = bench.json("/api/sessions/1/findings/F1/occurrences").await;
+    assert_eq!(told["count"], 20);
+    assert_eq!(
+        told["occurrences"][1]["marks"],
+        serde_json::json!([{"kind": "stray", "line": 1, "start": 2133, "end": 2141}, {"kind": "suspect", "line": 0, "at": 2120}])
+    );
+    let (_, figure) = bench.get("/sessions/1/findings/F1/figure.svg").await;
+    assert!(figure.contains("this one?") && !figure.contains("4 3"), "a ring and no tie");
+}
+
+#[tokio::test]
 async fn things_are_found_from_where_one_is() {
     let bench = Bench::new("BEAT");
     let find = |query: &'static str| {
