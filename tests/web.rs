@@ -233,7 +233,10 @@ async fn lines_that_strays_follow_alike_are_marked_as_open() {
         serde_json::json!([{"kind": "stray", "line": 1, "start": 2133, "end": 2141}, {"kind": "suspect", "line": 0, "at": 2120}])
     );
     let (_, figure) = bench.get("/sessions/1/findings/F1/figure.svg").await;
-    assert!(figure.contains("this one?") && !figure.contains("4 3"), "a ring and no tie");
+    assert!(
+        figure.contains("this one?") && !figure.contains("4 3"),
+        "a ring and no tie"
+    );
 }
 
 #[tokio::test]

@@ -22,7 +22,8 @@ const OFTENER: f64 = 1.3;
 /// What the victim shows where one accused line is judged apart from the others, if there is one that the doubt does not concern.
 /// `told`: what is thought of all together. Cost: that of two more examinations for each line with strikes enough.
 pub fn judge(case: &Case, chances: &Chances, told: &Examined) -> Option<Examined> {
-    if !matches!(told.verdict, Verdict::Hidden(_)) {
+    let is_captured = matches!(told.verdict, Verdict::Captured);
+    if !is_captured && !matches!(told.verdict, Verdict::Hidden(_)) {
         return None;
     }
     let mut lines: Vec<usize> = told.rows.iter().map(|row| row.aggressor).collect();
@@ -59,6 +60,10 @@ pub fn judge(case: &Case, chances: &Chances, told: &Examined) -> Option<Examined
         let less = part_of(case.victim, &of_line, false);
         let mut others = case.bench.examine(&less, chances, case.known);
         if others.rows.iter().any(|row| row.aggressor == line) {
+            return None;
+        }
+        // Where all are accused, what the rest shows counts only if it speaks of a hidden cause.
+        if is_captured && !matches!(others.verdict, Verdict::Hidden(_)) {
             return None;
         }
         others.apart.extend(of_line.into_iter().cloned());

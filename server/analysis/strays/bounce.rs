@@ -68,6 +68,8 @@ fn bursts_of(capture: &Capture, index: usize, line: &Line) -> Vec<Burst> {
     let tick_s = capture.timebase.tick_s();
     let mut groups: Vec<Range<usize>> = Vec::new();
     let mut rests: Vec<f64> = Vec::new();
+    // Groups that the record's beginning or end may have cut: whether they settle is not known.
+    let mut cut: Vec<usize> = Vec::new();
     for segment in line.segments() {
         let edges = segment.edges.clone();
         let pauses: Vec<f64> = line.edges[edges.clone()]
@@ -78,6 +80,7 @@ fn bursts_of(capture: &Capture, index: usize, line: &Line) -> Vec<Burst> {
             continue;
         };
         let mut from = edges.start;
+        let first = groups.len();
         for (i, &pause) in pauses.iter().enumerate() {
             if pause > limit {
                 groups.push(from..edges.start + i + 1);
@@ -88,15 +91,27 @@ fn bursts_of(capture: &Capture, index: usize, line: &Line) -> Vec<Burst> {
         if from < edges.end {
             groups.push(from..edges.end);
         }
+        let beside = |gap: Ticks| gap.0 as f64 * tick_s <= limit;
+        if beside(line.edges[edges.start] - segment.span.start) {
+            cut.push(first);
+        }
+        if beside(segment.span.end - line.edges[edges.end - 1]) {
+            cut.push(groups.len() - 1);
+        }
     }
     let long: Vec<Range<usize>> = groups
         .iter()
         .filter(|g| g.len() >= FEWEST_EDGES)
         .cloned()
         .collect();
-    let odd = long.iter().filter(|g| g.len() % 2 == 1).count();
+    let is_long = |at: &usize| groups[*at].len() >= FEWEST_EDGES;
+    let mut whole: Vec<usize> = (0..groups.len()).filter(is_long).collect();
+    if whole.iter().any(|at| !cut.contains(at)) {
+        whole.retain(|at| !cut.contains(at));
+    }
+    let odd = whole.iter().filter(|&&at| groups[at].len() % 2 == 1).count();
     let edges_inside: usize = long.iter().map(|g| g.len()).sum();
-    let settles = odd * 10 >= long.len() * 9;
+    let settles = odd * 10 >= whole.len() * 9;
     // One burst alone must be long to be told from an edge with a stray beside it.
     let enough = long.len() * 2 >= groups.len() && (long.len() >= 3 || edges_inside >= 5 * long.len().max(1));
     if long.is_empty() || !settles || !enough || !is_irregular(line, &long, tick_s) {
@@ -203,4 +218,39 @@ fn switches_alone(capture: &Capture, index: usize, bursts: &[Burst]) -> bool {
                 .count();
             together * 2 < edges
         })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::demo::random::Random;
+    use crate::model::TimeSpan;
+
+    /// A key that is worked every 30 ms and bounces; the record ends inside the last burst, after an even number of edges.
+    #[test]
+    fn a_burst_that_the_record_s_end_cuts_says_nothing_against_bounce() {
+        let mut random = Random::new(3);
+        let mut edges = Vec::new();
+        for press in 0..6i64 {
+            let mut at = 30_000_000 * (press + 1);
+            let count = if press == 5 {
+                6
+            } else {
+                5 + 2 * (press as usize % 2)
+            };
+            for _ in 0..count {
+                edges.push(Ticks(at));
+                at += 20_000 + (random.unit() * 300_000.0) as i64;
+            }
+        }
+        let told = |end: i64| {
+            let span = TimeSpan::new(Ticks(0), Ticks(end));
+            let line = Line::digital("KEY", Level::Low, edges.clone(), span);
+            find(&Capture::in_nanoseconds("a key", span, vec![line])).len()
+        };
+        let last = edges.last().unwrap().0;
+        assert_eq!(told(last + 10_000), 6);
+        // With the record going on the last burst is even, and one in six is too many.
+        assert_eq!(told(last + 100_000_000), 0);
+    }
 }

@@ -85,6 +85,7 @@ pub fn compare_text(report: &CompareReport, style: Style) -> String {
             None => format!("{wrong} of {of}"),
         };
         let most = match after.2 {
+            _ if after.1 == 0 => "–".to_owned(),
             Some(slot) => {
                 let (value, _, unit) = per_time(judged.after_upper_bound / slot);
                 format!("{} {unit}", three_digits(value))

@@ -7,7 +7,7 @@ use crate::analysis::compare::{self, Counts, Pair, Side};
 use crate::analysis::coupling::{Attribution, CouplingOptions, Standing, attribute, judge};
 use crate::analysis::links::{self, Link};
 use crate::analysis::rules;
-use crate::analysis::strays::{self, LimitOrigin, NarrowLimit, StrayOptions, Strays};
+use crate::analysis::strays::{self, LimitOrigin, NarrowLimit, Stray, StrayKind, StrayOptions, Strays};
 use crate::model::Capture;
 use crate::report::CaptureRow;
 use crate::report::compare::{OccasionsRow, SeenRow, Tallies, Trouble, TroubleKind};
@@ -124,13 +124,9 @@ impl Looked {
 
     /// Edges of a line without those of its strays.
     fn own_edges(&self, line: usize) -> u64 {
-        let of_strays = self
-            .strays
-            .of_line(line)
-            .iter()
-            .filter(|s| s.edge.is_some())
-            .count()
-            * 2;
+        // Of a contact that bounces all edges are its own.
+        let is_stray = |s: &&Stray| s.edge.is_some() && s.kind != StrayKind::Bounce;
+        let of_strays = self.strays.of_line(line).iter().filter(is_stray).count() * 2;
         self.capture.lines[line].edges.len().saturating_sub(of_strays) as u64
     }
 
