@@ -79,23 +79,43 @@ pub fn headline_over(report: &InspectReport, runs: &[RunFound]) -> String {
     let Some(shown) = runs.iter().find(|run| run.is_shown) else {
         return headline(report);
     };
-    let own = finding_keys(&report.findings);
-    let is_more = |run: &&RunFound| {
-        let findings = &run.report.findings;
-        let mut all = findings.iter().zip(finding_keys(findings));
-        !run.is_shown && all.any(|(f, key)| f.severity != Severity::Note && !own.contains(&key))
-    };
-    let more: Vec<&RunFound> = runs.iter().rev().filter(is_more).collect();
-    if more.is_empty() {
+    /// Titles told of each of them.
+    const MOST_TITLES: usize = 2;
+    let mut told = finding_keys(&report.findings);
+    let mut besides: Vec<(&RunFound, Vec<&str>)> = Vec::new();
+    for run in runs.iter().rev().filter(|run| !run.is_shown) {
+        let mut titles = Vec::new();
+        for (finding, key) in run.report.findings.iter().zip(finding_keys(&run.report.findings)) {
+            if finding.severity != Severity::Note && !told.contains(&key) {
+                told.push(key);
+                titles.push(finding.title.as_str());
+            }
+        }
+        if !titles.is_empty() {
+            besides.push((run, titles));
+        }
+    }
+    if besides.is_empty() {
         return headline(report);
     }
-    let say = |run: &RunFound, report| format!("In {} ({}): {}", run.files, run.size, headline(report));
-    let mut all: Vec<String> = more.iter().take(MOST).map(|run| say(run, &run.report)).collect();
-    if let further @ 1.. = more.len().saturating_sub(MOST) {
+    let mut all: Vec<String> = Vec::new();
+    for (run, titles) in besides.iter().take(MOST) {
+        let more = match titles.len().saturating_sub(MOST_TITLES) {
+            0 => String::new(),
+            more => format!("; and {more} more"),
+        };
+        let first = titles[..titles.len().min(MOST_TITLES)].join("; ");
+        all.push(format!(
+            "{} ({}) shows besides: {first}{more}.",
+            run.files, run.size
+        ));
+    }
+    if let further @ 1.. = besides.len().saturating_sub(MOST) {
         all.push(format!("More in {further} other runs."));
     }
     let is_trouble = report.findings.iter().any(|f| f.severity != Severity::Note);
-    all.insert(if is_trouble { 0 } else { all.len() }, say(shown, report));
+    let own = format!("In {} ({}): {}", shown.files, shown.size, headline(report));
+    all.insert(if is_trouble { 0 } else { all.len() }, own);
     all.join(" ")
 }
 

@@ -127,7 +127,27 @@ fn since(store: &Store, id: SessionId, opened: &Opened) -> Result<Vec<String>, P
         let buses = &opened.capture.buses;
         opened.capture.line_index(line).is_some() || buses.iter().any(|bus| bus.name == *line)
     };
-    let (mut gone, mut unseen) = (Vec::new(), Vec::new());
+    // A line that moved by itself, its strays apart, and stands still here.
+    let is_still = |name: &&String| {
+        let here = opened
+            .capture
+            .line_index(name)
+            .map(|line| &opened.capture.lines[line]);
+        let moved = before.report.iter().any(|report| {
+            let of_strays = report
+                .strays
+                .iter()
+                .filter(|s| s.line == **name && s.kind == "pulse")
+                .count() as u64
+                * 2;
+            report
+                .lines
+                .iter()
+                .any(|row| row.line == **name && row.edges > of_strays)
+        });
+        moved && here.is_some_and(|line| line.edges.is_empty())
+    };
+    let (mut gone, mut unseen, mut still) = (Vec::new(), Vec::new(), Vec::new());
     let alone = std::slice::from_ref(before);
     let all = standings(alone);
     for standing in &all {
@@ -138,9 +158,11 @@ fn since(store: &Store, id: SessionId, opened: &Opened) -> Result<Vec<String>, P
         if !is_trouble || present.contains(&standing.key) {
             continue;
         }
-        match finding.lines.iter().all(is_captured) {
-            true => gone.push(finding.title.as_str()),
-            false => unseen.push(finding.title.as_str()),
+        let idle = finding.lines.iter().find(is_still);
+        match (finding.lines.iter().all(is_captured), idle) {
+            (true, None) => gone.push(finding.title.as_str()),
+            (true, Some(line)) => still.push(format!("{} ({line} never switches here)", finding.title)),
+            (false, _) => unseen.push(finding.title.as_str()),
         }
     }
     let told = |titles: &[&str]| {
@@ -156,6 +178,14 @@ fn since(store: &Store, id: SessionId, opened: &Opened) -> Result<Vec<String>, P
             "Found under \"{}\" and not here: {}.",
             before.title,
             told(&gone)
+        ));
+    }
+    if !still.is_empty() {
+        let still: Vec<&str> = still.iter().map(String::as_str).collect();
+        sentences.push(format!(
+            "Found under \"{}\", and no proof of a cure here, where a line of it stands still: {}.",
+            before.title,
+            told(&still)
         ));
     }
     if !unseen.is_empty() {

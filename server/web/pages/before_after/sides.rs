@@ -20,7 +20,7 @@ pub(super) struct Sides<'a> {
 }
 
 impl<'a> Sides<'a> {
-    /// The sides that `query` names, or the newest condition against the one before it.
+    /// The sides that `query` names, or the newest condition against the one before it; of one condition, the last two runs.
     ///
     /// # Errors
     /// No such session, or the disk's own.
@@ -42,6 +42,12 @@ impl<'a> Sides<'a> {
         };
         if let ([.., (first, _), (second, _)], true) = (&sides.named[..], !sides.are_chosen()) {
             (sides.before, sides.after) = (sides.runs_of(*first), sides.runs_of(*second));
+        }
+        // Under one condition the newest run stands against the one before it.
+        if let ([(only, _)], true) = (&sides.named[..], !sides.are_chosen())
+            && let [.., first, second] = sides.runs_of(*only)[..]
+        {
+            (sides.before, sides.after) = (vec![first], vec![second]);
         }
         Ok(sides)
     }
