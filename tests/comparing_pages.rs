@@ -95,6 +95,59 @@ async fn the_capture_of_the_fix_says_what_is_not_found_any_more() {
 }
 
 #[tokio::test]
+async fn a_line_that_died_with_the_change_is_no_cure() {
+    let bench = Session::demo();
+    // The same recording, the changes of CLEAR_N and STEP but the first of each left out.
+    let found = demo::captures().0.remove(0).text;
+    let code_of = |name: &str| {
+        let declared = found.lines().find(|line| line.contains(&format!(" {name} ")));
+        declared.unwrap().split(' ').nth(3).unwrap().to_owned()
+    };
+    let codes = ["CLEAR_N", "STEP"].map(code_of);
+    let mut seen = [0; 2];
+    let is_kept = |line: &&str| {
+        let of = |code: &String| {
+            line.len() == 1 + code.len() && line.starts_with(['0', '1']) && line.ends_with(code.as_str())
+        };
+        let Some(which) = codes.iter().position(of) else {
+            return true;
+        };
+        seen[which] += 1;
+        seen[which] == 1
+    };
+    let dead: Vec<&str> = found.lines().filter(is_kept).collect();
+    let dead = dead.join("\n") + "\n";
+    // One recording comes into a session once: the first of these is told from the demo's own by a comment.
+    let again = format!("$comment again $end\n{found}");
+    for (title, name, text) in [("put back", "again.vcd", again), ("cut through", "cut.vcd", dead)] {
+        let condition = json!({ "title": title, "remark": "" });
+        bench.ok(Method::POST, "/entries/condition", condition).await;
+        let path = format!("{}/captures?name={name}", bench.api);
+        let (status, _) = bench
+            .bench
+            .send(Method::POST, &path, "application/octet-stream", text.into_bytes())
+            .await;
+        assert_eq!(status, StatusCode::CREATED);
+        bench.report().await;
+    }
+    let page = bench.shown("").await;
+    assert!(
+        page.contains("no proof of a cure here") && page.contains("(CLEAR_N never switches here)"),
+        "{page}"
+    );
+    let compared = bench.shown("/before-and-after").await;
+    assert!(
+        compared.contains("STEP never switched after, where it switched"),
+        "{compared}"
+    );
+    let report = bench.shown("/report.html").await;
+    assert!(
+        report.contains("STEP never switched after, where it switched"),
+        "{report}"
+    );
+}
+
+#[tokio::test]
 async fn two_conditions_are_compared_over_the_session_s_runs() {
     let bench = Session::demo();
     let runs = bench.get("/runs").await;

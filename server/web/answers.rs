@@ -30,11 +30,14 @@ pub struct Answer {
     pub keys: Vec<String>,
     /// The condition's runs, the newest, which the report is of, last; empty where there is one.
     pub runs: Vec<RunFound>,
+    /// Lines that moved by themselves in any of its runs.
+    pub moved: Vec<String>,
 }
 
 impl Answer {
     /// The kept report of a condition, with the keys of its findings. `runs`: its runs, the newest last.
     pub fn new(under: &Under, report: Option<InspectReport>, mut runs: Vec<RunFound>) -> Answer {
+        let moved = runs.iter().flat_map(|run| run.moved.iter().cloned()).collect();
         if runs.len() < 2 {
             runs.clear();
         }
@@ -47,6 +50,7 @@ impl Answer {
                 .collect(),
             report,
             runs,
+            moved,
         }
     }
 
@@ -98,6 +102,7 @@ pub fn headline_over(report: &InspectReport, runs: &[RunFound]) -> String {
     if besides.is_empty() {
         return headline(report);
     }
+    let is_trouble = report.findings.iter().any(|f| f.severity != Severity::Note);
     let mut all: Vec<String> = Vec::new();
     for (run, titles) in besides.iter().take(MOST) {
         let more = match titles.len().saturating_sub(MOST_TITLES) {
@@ -105,15 +110,15 @@ pub fn headline_over(report: &InspectReport, runs: &[RunFound]) -> String {
             more => format!("; and {more} more"),
         };
         let first = titles[..titles.len().min(MOST_TITLES)].join("; ");
-        all.push(format!(
-            "{} ({}) shows besides: {first}{more}.",
-            run.files, run.size
-        ));
+        let says = match is_trouble {
+            true => format!(" besides: {first}{more}."),
+            false => format!(": {}", headline(&run.report)),
+        };
+        all.push(format!("In {} ({}){says}", run.files, run.size));
     }
     if let further @ 1.. = besides.len().saturating_sub(MOST) {
         all.push(format!("More in {further} other runs."));
     }
-    let is_trouble = report.findings.iter().any(|f| f.severity != Severity::Note);
     let own = format!("In {} ({}): {}", shown.files, shown.size, headline(report));
     all.insert(if is_trouble { 0 } else { all.len() }, own);
     all.join(" ")
@@ -313,6 +318,7 @@ mod tests {
             report: Some(report),
             keys: keys.iter().map(|key| (*key).to_owned()).collect(),
             runs: Vec::new(),
+            moved: Vec::new(),
         }
     }
 

@@ -8,7 +8,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::model::Capture;
 use crate::model::units::seconds;
-use crate::report::inspect::InspectReport;
+use crate::report::inspect::{InspectReport, LineRow};
 use crate::setup::Setup;
 use crate::store::{Capture as Brought, Entry, EntryId};
 
@@ -41,6 +41,9 @@ pub struct RunFound {
     pub key: String,
     /// Without the single strays, lags and waveforms.
     pub report: InspectReport,
+    /// Lines that moved by themselves, whatever strays they have.
+    #[serde(default)]
+    pub moved: Vec<String>,
     #[serde(skip)]
     pub is_shown: bool,
 }
@@ -132,16 +135,16 @@ pub fn inspect_runs(
         }
         let key = held.key_of(&entries);
         let known = kept.iter().find(|run| run.key == key);
-        let report = match (other, known) {
+        let (report, own_moves) = match (other, known) {
             (None, _) => {
                 let mut own = without_single(&report);
                 own.findings.retain(|finding| !not_own.contains(&finding.title));
-                own
+                (own, moved(&report))
             }
-            (_, Some(known)) => known.report.clone(),
+            (_, Some(known)) => (known.report.clone(), known.moved.clone()),
             (Some(run), None) => {
                 let inspection = inspect_run(run.capture, run.sources, setup, run.findings);
-                without_single(&inspection.report)
+                (without_single(&inspection.report), moved(&inspection.report))
             }
         };
         let files: Vec<&str> = entries.iter().map(|entry| entry.value.file.as_str()).collect();
@@ -151,6 +154,7 @@ pub fn inspect_runs(
             size,
             key,
             report,
+            moved: own_moves,
             is_shown: number == shown,
         });
     }
@@ -171,6 +175,17 @@ fn size(capture: &Capture) -> String {
         "{edges} edges in {}",
         seconds(capture.timebase.length_s(ticks as f64))
     )
+}
+
+/// Lines with more edges than their strays have.
+fn moved(report: &InspectReport) -> Vec<String> {
+    let mut of_strays: BTreeMap<&str, u64> = BTreeMap::new();
+    for stray in report.strays.iter().filter(|stray| stray.kind == "pulse") {
+        *of_strays.entry(&stray.line).or_default() += 2;
+    }
+    let is_moved = |row: &&LineRow| row.edges > of_strays.get(row.line.as_str()).copied().unwrap_or(0);
+    let rows = report.lines.iter().filter(is_moved);
+    rows.map(|row| row.line.clone()).collect()
 }
 
 /// The report without what it has for each pulse: it is kept for every run.

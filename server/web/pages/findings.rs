@@ -129,23 +129,9 @@ fn since(store: &Store, id: SessionId, opened: &Opened) -> Result<Vec<String>, P
     };
     // A line that moved by itself, its strays apart, and stands still here.
     let is_still = |name: &&String| {
-        let here = opened
-            .capture
-            .line_index(name)
-            .map(|line| &opened.capture.lines[line]);
-        let moved = before.report.iter().any(|report| {
-            let of_strays = report
-                .strays
-                .iter()
-                .filter(|s| s.line == **name && s.kind == "pulse")
-                .count() as u64
-                * 2;
-            report
-                .lines
-                .iter()
-                .any(|row| row.line == **name && row.edges > of_strays)
-        });
-        moved && here.is_some_and(|line| line.edges.is_empty())
+        let here = opened.capture.line_index(name);
+        let is_dead = here.is_some_and(|line| opened.capture.lines[line].edges.is_empty());
+        is_dead && before.moved.contains(*name)
     };
     let (mut gone, mut unseen, mut still) = (Vec::new(), Vec::new(), Vec::new());
     let alone = std::slice::from_ref(before);
