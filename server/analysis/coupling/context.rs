@@ -84,7 +84,7 @@ pub struct Contrast {
     pub without: (u64, u64),
 }
 
-/// The instants at which a victim was able, and what is known of them. `silent`: lines whose edges say nothing;
+/// The instants at which a victim was able, and what is known of them. `silent`: keys of edges that say nothing;
 /// `latest`: longest lag looked at.
 pub fn table(
     instants: &Instants,

@@ -9,7 +9,7 @@ use super::copies::{self, Distances};
 use super::established::Established;
 use super::evidence::Evidence;
 use super::hints::{self, Hint};
-use super::instants::{Instants, Table};
+use super::instants::{Instants, Table, keys_of};
 use super::model::LagWindow;
 use super::reacting::Follower;
 use super::select::{self, Explanation, Reach, Suspect, Victim};
@@ -17,7 +17,8 @@ use super::unrecorded;
 use super::victims::{self, Chances};
 use super::{
     Coupling, CouplingOptions, EARLIEST_LAG_S, Edge, FEWEST_STRIKES, GAIN, LONGEST_LAG_S, NARROWEST_WINDOW_S,
-    NEARER_MARGIN, RIVAL_MARGIN, excused, lost, one_lag, preferences, reacting, rows, suspects_of, untimely,
+    NEARER_MARGIN, RIVAL_MARGIN, downstream, excused, lost, one_lag, preferences, reacting, rows,
+    suspects_of, untimely,
 };
 use crate::analysis::strays::Strays;
 use crate::model::{Capture, Polarity};
@@ -64,8 +65,8 @@ pub struct Case<'a> {
     pub victim: &'a Victim,
     pub reach: Reach,
     pub distances: Distances,
-    /// Lines that follow the victim's edges, strays included: they are no evidence.
-    reacting: Vec<usize>,
+    /// Keys of edges that follow the victim's, strays included: they are no evidence.
+    silent: Vec<usize>,
     suspects: Vec<Suspect>,
     pub known: &'a [Established],
     witnesses: Witnesses,
@@ -75,7 +76,34 @@ impl Bench<'_> {
     /// Looks at one victim level. `chances`: what every suspect could have done; `known`: lines that other strays of this victim
     /// convict. Cost: strays and edges near them, times the suspects.
     pub fn examine(&self, victim: &Victim, chances: &Chances, known: &[Established]) -> Examined {
-        let case = Case::new(self, victim, &chances.followers, known);
+        let second = self.capture.timebase.ticks_of(1.0);
+        let distances = [
+            Distances::new(victim, second).steady,
+            -reach(self.capture, self.options, victim).lo,
+        ];
+        let (capture, strays) = (self.capture, self.strays);
+        let downstream = downstream::of(capture, strays, self.edges, victim, distances, second);
+        if downstream.is_empty() {
+            return self.examine_without(&[], victim, chances, known);
+        }
+        let edges = downstream::without(self.edges, &downstream);
+        let bench = Bench {
+            edges: &edges,
+            ..*self
+        };
+        bench.examine_without(&downstream, victim, chances, known)
+    }
+
+    /// Looks at one victim level as [`Bench::examine`] does, where the edges `downstream` are told to be brought about by the
+    /// victim.
+    fn examine_without(
+        &self,
+        downstream: &[Suspect],
+        victim: &Victim,
+        chances: &Chances,
+        known: &[Established],
+    ) -> Examined {
+        let case = Case::new(self, victim, (&chances.followers, downstream), known);
         let evidence: Vec<Evidence> = case
             .suspects
             .iter()
@@ -129,7 +157,7 @@ impl<'a> Case<'a> {
     fn new(
         bench: &'a Bench<'a>,
         victim: &'a Victim,
-        followers: &[Follower],
+        (followers, downstream): (&[Follower], &[Suspect]),
         known: &'a [Established],
     ) -> Case<'a> {
         let reach = reach(bench.capture, bench.options, victim);
@@ -139,7 +167,10 @@ impl<'a> Case<'a> {
             .iter()
             .filter(|f| f.reacts(bench.capture, bench.edges, victim, lags));
         let reacting: Vec<usize> = reacting.map(|follower| follower.line).collect();
-        let suspects = suspects_of(bench.capture, victim.line).filter(|s| !reacting.contains(&s.line));
+        let suspects = suspects_of(bench.capture, victim.line)
+            .filter(|s| !reacting.contains(&s.line) && !downstream.contains(s));
+        let of_lines = reacting.iter().flat_map(|&line| keys_of(line));
+        let silent = of_lines.chain(downstream::keys(downstream)).collect();
         let own = &bench.edges[victim.line];
         Case {
             witnesses: Witnesses::of(bench.capture, bench.strays, own, victim),
@@ -148,7 +179,7 @@ impl<'a> Case<'a> {
             victim,
             reach,
             distances,
-            reacting,
+            silent,
             known,
         }
     }
@@ -220,14 +251,7 @@ impl<'a> Case<'a> {
     fn told_of(&self, mut rows: Vec<Coupling>) -> Examined {
         let (bench, victim) = (self.bench, self.victim);
         let lines = bench.capture.lines.len();
-        let table = context::table(
-            bench.instants,
-            victim,
-            &rows,
-            &self.reacting,
-            lines,
-            self.reach.hi,
-        );
+        let table = context::table(bench.instants, victim, &rows, &self.silent, lines, self.reach.hi);
         let known = self.known(&rows);
         rows.iter_mut().for_each(|row| row.step = known.step);
         let seen = context::Seen {

@@ -35,6 +35,11 @@ pub fn key(line: usize, edge: Edge) -> usize {
         }
 }
 
+/// All keys of a line, ascending.
+pub fn keys_of(line: usize) -> [usize; 3] {
+    [Edge::Rise, Edge::Fall, Edge::Both].map(|edge| key(line, edge))
+}
+
 /// The line of a [`key`].
 pub fn line_of(key: usize) -> usize {
     key / 3
@@ -221,7 +226,7 @@ pub struct Pattern {
 pub struct Table {
     pub patterns: Vec<Pattern>,
     who: Arc<Vec<u32>>,
-    /// Lines whose edges say nothing, the victim's own among them; ascending.
+    /// Keys of edges that say nothing, the victim's own among them; ascending.
     silent: Vec<usize>,
     /// Keys are below this.
     pub keys: usize,
@@ -230,7 +235,7 @@ pub struct Table {
 }
 
 impl Table {
-    /// Counts the instants at which `victim` was able. `at[k]`: the instant that stray k belongs to; `silent`: lines that
+    /// Counts the instants at which `victim` was able. `at[k]`: the instant that stray k belongs to; `silent`: keys that
     /// are left out; `after`: how long after an instant a stray may begin and end, in ticks.
     pub fn of(
         instants: &Instants,
@@ -267,7 +272,7 @@ impl Table {
             from = to;
         }
         let mut silent = silent.to_vec();
-        silent.push(victim.line);
+        silent.extend(keys_of(victim.line));
         silent.sort_unstable();
         let mut table = Table {
             keys,
@@ -336,14 +341,28 @@ impl Table {
 
     /// The keys that hold at the instants of a pattern, ascending.
     pub fn who(&self, pattern: &Pattern) -> impl Iterator<Item = usize> + '_ {
-        let of = self.who[pattern.who.clone()].iter().map(|&k| k as usize);
-        of.filter(|&k| !self.silent.contains(&line_of(k)))
+        let of = &self.who[pattern.who.clone()];
+        of.iter().map(|&k| k as usize).filter(|&k| self.speaks(of, k))
     }
 
     /// Whether `key` holds at the instants of a pattern.
     pub fn holds(&self, pattern: &Pattern, key: usize) -> bool {
         let of = &self.who[pattern.who.clone()];
-        of.binary_search(&(key as u32)).is_ok() && !self.silent.contains(&line_of(key))
+        of.binary_search(&(key as u32)).is_ok() && self.speaks(of, key)
+    }
+
+    /// Whether a key of a pattern is not silent; that a line switched says something where what it did does.
+    fn speaks(&self, of: &[u32], held: usize) -> bool {
+        let is_silent = |key: usize| self.silent.binary_search(&key).is_ok();
+        let is_held = |edge: Edge| {
+            let own = key(line_of(held), edge);
+            of.binary_search(&(own as u32)).is_ok() && !is_silent(own)
+        };
+        match edge_of(held) {
+            _ if is_silent(held) => false,
+            Edge::Both => is_held(Edge::Rise) || is_held(Edge::Fall),
+            _ => true,
+        }
     }
 
     /// A table of given counts: keys (ascending), instants, struck ones.

@@ -20,6 +20,7 @@ mod crowd_parts;
 pub mod crowds;
 pub mod dose;
 mod doubts;
+mod downstream;
 mod drift;
 pub mod echo;
 mod established;
