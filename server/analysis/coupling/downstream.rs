@@ -4,6 +4,9 @@
 //! every stray, and seen among the instants it goes with the strays better than any cause could. [`super::reacting`] knows lines
 //! all of whose edges do so; of a flag those of one polarity do, and what sets it is another's. What shows it is that (nearly)
 //! all edges of that polarity keep one distance behind edges of the victim, its own as well as those of its strays.
+//!
+//! A counter that the victim clears counts as well: most of its falls are its clock's. What shows that the others are the
+//! victim's doing is that (nearly) every edge of the victim's that finds it high is followed by its fall, after one time.
 
 use super::able::{OwnEdges, gallop};
 use super::copies::crowd;
@@ -23,7 +26,22 @@ const LATEST_S: f64 = 400e-9;
 /// The victim's edges may have so large a share of the time within the distances kept; where it is larger all follows them.
 const COVERED: f64 = 0.3;
 
-/// Lines and polarities whose edges the victim brings about. `steady`: how near distances must be to be one; `possible`: so long
+/// Edges of the victim that another line's answer, at least, own ones and strays; and the share of those that find it able to.
+const FEWEST_ANSWERS: usize = 5;
+const ANSWERS: f64 = 0.9;
+/// An answer comes within this; a synchronous machine does the same after longer times whoever answers whom.
+const LATEST_ANSWER_S: f64 = 120e-9;
+
+/// What the victim brings about.
+#[derive(Default)]
+pub struct Downstream {
+    /// Edges of one polarity of a line, all of them.
+    pub all: Vec<Suspect>,
+    /// Of these some, with those that remain (ascending ticks).
+    pub some: Vec<(Suspect, Vec<i64>)>,
+}
+
+/// The edges that the victim brings about. `steady`: how near distances must be to be one; `possible`: so long
 /// after a stray's start an edge may still seem to have caused it; `second`: ticks in a second; all in ticks.
 /// Cost: strays × lines × log of the edges, and linear in the edges of those that follow strays.
 pub fn of(
@@ -33,13 +51,13 @@ pub fn of(
     victim: &Victim,
     [steady, possible]: [i64; 2],
     second: f64,
-) -> Vec<Suspect> {
+) -> Downstream {
     if victim.times.len() < FEWEST {
-        return Vec::new();
+        return Downstream::default();
     }
     let record = &capture.lines[victim.line];
     let Some(leading) = Polarity::towards(victim.level) else {
-        return Vec::new();
+        return Downstream::default();
     };
     let of_victim = [Polarity::Rise, Polarity::Fall].map(|polarity| -> Vec<i64> {
         let edges = record.edges.iter().enumerate();
@@ -55,28 +73,49 @@ pub fn of(
         .collect();
     let span = (record.span.end.0 - record.span.start.0).max(1) as f64;
     let latest = (LATEST_S * second) as i64;
-    let is_downstream = |suspect: &Suspect| {
-        let times = edges[suspect.line].of(suspect.polarity);
-        [leading, leading.opposite()].into_iter().any(|polarity| {
-            let of_strays = if polarity == leading { &victim.times } else { &ends };
-            let followed = &of_victim[usize::from(polarity == Polarity::Fall)];
-            let Some(window) = window(times, of_strays, latest, steady) else {
-                return false;
-            };
-            let is_dense = followed.len() as f64 * (window.1 - window.0 + 1) as f64 > COVERED * span;
-            !is_dense
-                && follows(
-                    times,
-                    followed,
-                    of_strays,
-                    &victim.times,
-                    window,
-                    possible,
-                    victim.unit,
-                )
-        })
+    let behind = |polarity: Polarity| Behind {
+        edges: &of_victim[usize::from(polarity == Polarity::Fall)],
+        strays: if polarity == leading { &victim.times } else { &ends },
+        starts: &victim.times,
+        possible,
+        unit: victim.unit,
     };
-    suspects_of(capture, victim.line).filter(is_downstream).collect()
+    let both = [behind(leading), behind(leading.opposite())];
+    let mut found = Downstream::default();
+    for suspect in suspects_of(capture, victim.line) {
+        let times = edges[suspect.line].of(suspect.polarity);
+        let is_whole = |behind: &Behind| {
+            window(times, behind.strays, latest, steady).is_some_and(|window| {
+                let covered = behind.edges.len() as f64 * (window.1 - window.0 + 1) as f64;
+                covered <= COVERED * span && behind.are_all(times, window)
+            })
+        };
+        if both.iter().any(is_whole) {
+            found.all.push(suspect);
+            continue;
+        }
+        let opposite = edges[suspect.line].of(suspect.polarity.opposite());
+        let longest = (LATEST_ANSWER_S * second) as i64;
+        let kept = both.iter().find_map(|behind| {
+            let window = behind.answered([times, opposite], longest, steady)?;
+            let covered = times.len() as f64 * (window.1 - window.0 + 1) as f64;
+            (covered <= COVERED * span).then(|| behind.others(times, window))
+        });
+        found.some.extend(kept.map(|kept| (suspect, kept)));
+    }
+    found
+}
+
+/// The victim's edges of one polarity, which another line's may follow.
+struct Behind<'a> {
+    /// All of them, ascending ticks.
+    edges: &'a [i64],
+    /// Those of its strays, and the starts of these in the same order.
+    strays: &'a [i64],
+    starts: &'a [i64],
+    /// So long after a stray's start an edge may still seem to have caused it, in ticks.
+    possible: i64,
+    unit: f64,
 }
 
 /// The distances, close together, at which edges first follow (ascending) moments of strays, widened by `steady`; none where too few
@@ -94,63 +133,138 @@ fn window(times: &[i64], of_strays: &[i64], latest: i64, steady: i64) -> Option<
     (crowd.len() >= FEWEST).then(|| ((lags[crowd.start] - steady).max(0), lags[crowd.end - 1] + steady))
 }
 
-/// Whether (nearly) all of `times` lie in the window behind the victim's edges (`followed`), as those behind strays do, too late to
-/// be their cause; or so late that they are plainly behind, with own edges of the victim followed alike.
-fn follows(
-    times: &[i64],
-    followed: &[i64],
-    of_strays: &[i64],
-    starts: &[i64],
-    (least, most): (i64, i64),
-    possible: i64,
-    unit: f64,
-) -> bool {
-    let most_missing = ((1.0 - FOLLOWS) * times.len() as f64) as usize;
-    let (mut missing, mut from) = (0, 0);
-    let (mut own, mut behind, mut late) = (0, 0, 0);
-    let mut lags: Vec<i64> = Vec::new();
-    for &time in times {
-        from += gallop(&followed[from..], |&edge| edge < time - most);
-        match followed.get(from).filter(|&&edge| edge <= time - least) {
-            None => missing += 1,
-            Some(&edge) => {
-                lags.push(time - edge);
-                match of_strays.binary_search(&edge) {
-                    Ok(stray) => {
-                        behind += 1;
-                        late += usize::from(time - starts[stray] > possible);
+impl Behind<'_> {
+    /// Whether (nearly) all of `times` lie in the window behind these edges, as those behind strays do, too late to be their
+    /// cause; or so late that they are plainly behind, with own edges of the victim followed alike.
+    fn are_all(&self, times: &[i64], (least, most): (i64, i64)) -> bool {
+        let most_missing = ((1.0 - FOLLOWS) * times.len() as f64) as usize;
+        let (mut missing, mut from) = (0, 0);
+        let (mut own, mut behind, mut late) = (0, 0, 0);
+        let mut lags: Vec<i64> = Vec::new();
+        for &time in times {
+            from += gallop(&self.edges[from..], |&edge| edge < time - most);
+            match self.edges.get(from).filter(|&&edge| edge <= time - least) {
+                None => missing += 1,
+                Some(&edge) => {
+                    lags.push(time - edge);
+                    match self.strays.binary_search(&edge) {
+                        Ok(stray) => {
+                            behind += 1;
+                            late += usize::from(time - self.starts[stray] > self.possible);
+                        }
+                        Err(_) => own += 1,
                     }
-                    Err(_) => own += 1,
                 }
             }
+            if missing > most_missing {
+                return false;
+            }
         }
-        if missing > most_missing {
+        if behind < FEWEST || lags.is_empty() {
             return false;
         }
+        let middle = lags.len() / 2;
+        let (_, usual, _) = lags.select_nth_unstable(middle);
+        late == behind || own >= FEWEST_OWN && *usual as f64 > self.unit
     }
-    if behind < FEWEST || lags.is_empty() {
-        return false;
-    }
-    let middle = lags.len() / 2;
-    let (_, usual, _) = lags.select_nth_unstable(middle);
-    late == behind || own >= FEWEST_OWN && *usual as f64 > unit
-}
 
-/// The edges of all lines without those.
-pub fn without(edges: &[OwnEdges], downstream: &[Suspect]) -> Vec<OwnEdges> {
-    let mut edges = edges.to_vec();
-    for suspect in downstream {
-        match suspect.polarity {
-            Polarity::Rise => edges[suspect.line].rises.clear(),
-            Polarity::Fall => edges[suspect.line].falls.clear(),
+    /// The distances, widened by `steady`, at which (nearly) each of these edges, own and stray, is followed by one of `times` where
+    /// the line can: where its next edge is none of `opposite`. None where it is not so, or where what follows strays may be
+    /// their cause.
+    fn answered(&self, [times, opposite]: [&[i64]; 2], longest: i64, steady: i64) -> Option<(i64, i64)> {
+        let (mut own, mut stray): (Vec<i64>, Vec<i64>) = (Vec::new(), Vec::new());
+        for (&at, &start) in self.strays.iter().zip(self.starts) {
+            // What may be its cause is no answer.
+            let answer = answer([times, opposite], at).filter(|&t| t - start > self.possible);
+            stray.extend(answer.map(|t| t - at));
         }
+        stray.sort_unstable();
+        let steadily = crowd(&stray, 2 * steady).len();
+        if steadily < FEWEST || (steadily as f64) < ANSWERS * stray.len() as f64 {
+            return None;
+        }
+        for &at in self
+            .edges
+            .iter()
+            .filter(|at| self.strays.binary_search(at).is_err())
+        {
+            own.extend(answer([times, opposite], at).map(|t| t - at));
+        }
+        if own.len() < FEWEST_ANSWERS {
+            return None;
+        }
+        let able = (own.len() + stray.len()) as f64;
+        let is_mostly = |lags: &[i64], (least, most): (i64, i64)| {
+            let within = lags.iter().filter(|lag| (least..=most).contains(*lag)).count();
+            within as f64 >= ANSWERS * lags.len() as f64
+        };
+        let mut lags = [own.as_slice(), &stray].concat();
+        lags.sort_unstable();
+        let crowd = crowd(&lags, 2 * steady);
+        if (crowd.len() as f64) < ANSWERS * able {
+            return None;
+        }
+        let window = (lags[crowd.start], lags[crowd.end - 1]);
+        (window.1 <= longest && is_mostly(&own, window) && is_mostly(&stray, window))
+            .then_some(((window.0 - steady).max(0), window.1 + steady))
     }
-    edges
+
+    /// Those of `times` that do not lie in the window behind these edges; what may be a stray's cause stays.
+    fn others(&self, times: &[i64], (least, most): (i64, i64)) -> Vec<i64> {
+        let is_answer = |&time: &i64| {
+            let from = self.edges.partition_point(|&edge| edge < time - most);
+            let mut near = self.edges[from..]
+                .iter()
+                .take_while(|&&edge| edge <= time - least);
+            near.any(|edge| match self.strays.binary_search(edge) {
+                Ok(stray) => time - self.starts[stray] > self.possible,
+                Err(_) => true,
+            })
+        };
+        times.iter().copied().filter(|time| !is_answer(time)).collect()
+    }
 }
 
-/// Their keys among what lines do at an instant.
-pub fn keys(downstream: &[Suspect]) -> impl Iterator<Item = usize> + '_ {
-    downstream.iter().map(|suspect| {
+/// The next of `times` after `at`, where none of `opposite` comes first.
+fn answer([times, opposite]: [&[i64]; 2], at: i64) -> Option<i64> {
+    let next = |of: &[i64]| of.get(of.partition_point(|&t| t < at)).copied();
+    next(times).filter(|&t| next(opposite).is_none_or(|other| t < other))
+}
+
+impl Downstream {
+    /// Whether the victim brings nothing about.
+    pub fn is_empty(&self) -> bool {
+        self.all.is_empty() && self.some.is_empty()
+    }
+
+    /// The edges of all lines without those.
+    pub fn without(self, edges: &[OwnEdges]) -> (Vec<OwnEdges>, Told) {
+        let mut edges = edges.to_vec();
+        let told = Told {
+            some: self.some.iter().map(|(suspect, _)| *suspect).collect(),
+            all: self.all,
+        };
+        let none = told.all.iter().map(|suspect| (*suspect, Vec::new()));
+        for (suspect, kept) in none.chain(self.some) {
+            match suspect.polarity {
+                Polarity::Rise => edges[suspect.line].rises = kept,
+                Polarity::Fall => edges[suspect.line].falls = kept,
+            }
+        }
+        (edges, told)
+    }
+}
+
+/// Whose edges the victim brings about.
+#[derive(Default)]
+pub struct Told {
+    pub all: Vec<Suspect>,
+    pub some: Vec<Suspect>,
+}
+
+/// Keys among what lines do at an instant.
+pub fn keys(suspects: &[Suspect]) -> impl Iterator<Item = usize> + '_ {
+    suspects.iter().map(|suspect| {
         let edge = match suspect.polarity {
             Polarity::Rise => Edge::Rise,
             Polarity::Fall => Edge::Fall,

@@ -6,10 +6,11 @@ use super::answering::Answering;
 use super::beside::Witnesses;
 use super::context::{self, Verdict};
 use super::copies::{self, Distances};
+use super::downstream::Told;
 use super::established::Established;
 use super::evidence::Evidence;
 use super::hints::{self, Hint};
-use super::instants::{Instants, Table, keys_of};
+use super::instants::{Instants, Table, keys_of, line_of};
 use super::model::LagWindow;
 use super::reacting::Follower;
 use super::select::{self, Explanation, Reach, Suspect, Victim};
@@ -67,6 +68,8 @@ pub struct Case<'a> {
     pub distances: Distances,
     /// Keys of edges that follow the victim's, strays included: they are no evidence.
     silent: Vec<usize>,
+    /// Keys of which some do.
+    partly: Vec<usize>,
     suspects: Vec<Suspect>,
     pub known: &'a [Established],
     witnesses: Witnesses,
@@ -84,9 +87,9 @@ impl Bench<'_> {
         let (capture, strays) = (self.capture, self.strays);
         let downstream = downstream::of(capture, strays, self.edges, victim, distances, second);
         if downstream.is_empty() {
-            return self.examine_without(&[], victim, chances, known);
+            return self.examine_without(&Told::default(), victim, chances, known);
         }
-        let edges = downstream::without(self.edges, &downstream);
+        let (edges, downstream) = downstream.without(self.edges);
         let bench = Bench {
             edges: &edges,
             ..*self
@@ -98,7 +101,7 @@ impl Bench<'_> {
     /// victim.
     fn examine_without(
         &self,
-        downstream: &[Suspect],
+        downstream: &Told,
         victim: &Victim,
         chances: &Chances,
         known: &[Established],
@@ -157,7 +160,7 @@ impl<'a> Case<'a> {
     fn new(
         bench: &'a Bench<'a>,
         victim: &'a Victim,
-        (followers, downstream): (&[Follower], &[Suspect]),
+        (followers, downstream): (&[Follower], &Told),
         known: &'a [Established],
     ) -> Case<'a> {
         let reach = reach(bench.capture, bench.options, victim);
@@ -168,9 +171,9 @@ impl<'a> Case<'a> {
             .filter(|f| f.reacts(bench.capture, bench.edges, victim, lags));
         let reacting: Vec<usize> = reacting.map(|follower| follower.line).collect();
         let suspects = suspects_of(bench.capture, victim.line)
-            .filter(|s| !reacting.contains(&s.line) && !downstream.contains(s));
+            .filter(|s| !reacting.contains(&s.line) && !downstream.all.contains(s));
         let of_lines = reacting.iter().flat_map(|&line| keys_of(line));
-        let silent = of_lines.chain(downstream::keys(downstream)).collect();
+        let silent = of_lines.chain(downstream::keys(&downstream.all)).collect();
         let own = &bench.edges[victim.line];
         Case {
             witnesses: Witnesses::of(bench.capture, bench.strays, own, victim),
@@ -180,6 +183,7 @@ impl<'a> Case<'a> {
             reach,
             distances,
             silent,
+            partly: downstream::keys(&downstream.some).collect(),
             known,
         }
     }
@@ -251,7 +255,10 @@ impl<'a> Case<'a> {
     fn told_of(&self, mut rows: Vec<Coupling>) -> Examined {
         let (bench, victim) = (self.bench, self.victim);
         let lines = bench.capture.lines.len();
-        let table = context::table(bench.instants, victim, &rows, &self.silent, lines, self.reach.hi);
+        let is_accused = |key: &&usize| rows.iter().any(|row| row.aggressor == line_of(**key));
+        let partly = self.partly.iter().filter(|key| !is_accused(key));
+        let silent: Vec<usize> = self.silent.iter().chain(partly).copied().collect();
+        let table = context::table(bench.instants, victim, &rows, &silent, lines, self.reach.hi);
         let known = self.known(&rows);
         rows.iter_mut().for_each(|row| row.step = known.step);
         let seen = context::Seen {
