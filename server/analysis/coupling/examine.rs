@@ -18,7 +18,7 @@ use super::unrecorded;
 use super::victims::{self, Chances};
 use super::{
     Coupling, CouplingOptions, EARLIEST_LAG_S, Edge, FEWEST_STRIKES, GAIN, LONGEST_LAG_S, NARROWEST_WINDOW_S,
-    NEARER_MARGIN, RIVAL_MARGIN, downstream, excused, lost, one_lag, preferences, reacting, rows,
+    NEARER_MARGIN, RIVAL_MARGIN, downstream, excused, lost, one_lag, passed_on, preferences, reacting, rows,
     suspects_of, untimely,
 };
 use crate::analysis::strays::Strays;
@@ -384,6 +384,9 @@ impl<'a> Case<'a> {
             rows::join_suspects(row, &copies.iter().map(|c| c.line).collect::<Vec<_>>());
             row.copies = copies;
             let others = reacting::passed_on_by(capture, strays, row, self.reach.hi, self.distances.steady);
+            rows::join_suspects(row, &others);
+            let distances = [self.reach.hi, self.distances.steady];
+            let others = passed_on::lines(capture, strays, edges, row, distances, self.victim.unit);
             rows::join_suspects(row, &others);
             let span = self.bench.instants.span;
             let lost =

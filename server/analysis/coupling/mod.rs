@@ -51,6 +51,7 @@ mod other_edge;
 pub mod own;
 mod part_like;
 pub mod parts;
+mod passed_on;
 mod phase;
 mod preferences;
 mod pulls;
