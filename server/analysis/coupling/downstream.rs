@@ -23,6 +23,10 @@ const FEWEST: usize = 3;
 const FEWEST_OWN: usize = 3;
 /// What comes so long after the victim's edge is not looked for: a one-shot's or a counter chain's delay is shorter.
 const LATEST_S: f64 = 400e-9;
+/// Edges that come behind others by this share of a sample and this on the mean are behind: a line that is clipped to another
+/// channel is read a little later or earlier.
+const PLAINLY: f64 = 0.6;
+const SKEW_S: f64 = 2e-9;
 /// The victim's edges may have so large a share of the time within the distances kept; where it is larger all follows them.
 const COVERED: f64 = 0.3;
 
@@ -78,7 +82,7 @@ pub fn of(
         strays: if polarity == leading { &victim.times } else { &ends },
         starts: &victim.times,
         possible,
-        unit: victim.unit,
+        plainly: PLAINLY * victim.unit + SKEW_S * second,
     };
     let both = [behind(leading), behind(leading.opposite())];
     let mut found = Downstream::default();
@@ -115,7 +119,8 @@ struct Behind<'a> {
     starts: &'a [i64],
     /// So long after a stray's start an edge may still seem to have caused it, in ticks.
     possible: i64,
-    unit: f64,
+    /// So long after these edges, on the mean, others are plainly behind, in ticks.
+    plainly: f64,
 }
 
 /// The distances, close together, at which edges first follow (ascending) moments of strays, widened by `steady`; none where too few
@@ -163,9 +168,8 @@ impl Behind<'_> {
         if behind < FEWEST || lags.is_empty() {
             return false;
         }
-        let middle = lags.len() / 2;
-        let (_, usual, _) = lags.select_nth_unstable(middle);
-        late == behind || own >= FEWEST_OWN && *usual as f64 > self.unit
+        let mean = lags.iter().sum::<i64>() as f64 / lags.len() as f64;
+        late == behind || own >= FEWEST_OWN && mean > self.plainly
     }
 
     /// The distances, widened by `steady`, at which (nearly) each of these edges, own and stray, is followed by one of `times` where
