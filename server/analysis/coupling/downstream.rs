@@ -105,9 +105,49 @@ pub fn of(
             let covered = times.len() as f64 * (window.1 - window.0 + 1) as f64;
             (covered <= COVERED * span).then(|| behind.others(times, window))
         });
+        let kept = kept.filter(|kept| {
+            let after_strays = kept_out(times, kept, &victim.times, latest);
+            let mut others = suspects_of(capture, victim.line).filter(|other| other.line != suspect.line);
+            !others.any(|other| {
+                let cause = edges[other.line].of(other.polarity);
+                explains(cause, &after_strays, kept, latest, steady)
+            })
+        });
         found.some.extend(kept.map(|kept| (suspect, kept)));
     }
     found
+}
+
+/// Those of `times` that are not `kept` and come soonest after strays.
+fn kept_out(times: &[i64], kept: &[i64], strays: &[i64], latest: i64) -> Vec<i64> {
+    let is_after = |&&time: &&i64| {
+        let before = strays.partition_point(|&s| s <= time).checked_sub(1);
+        before.is_some_and(|at| time - strays[at] <= latest)
+    };
+    let out = times.iter().filter(|time| kept.binary_search(time).is_err());
+    out.filter(is_after).copied().collect()
+}
+
+/// Share of the edges that are kept which another line brings at the distance at which it would bring the answers.
+const EXPLAINED: f64 = 0.1;
+
+/// Whether the edges of another line bring what seems to be answers to strays, as they bring edges that come without one.
+fn explains(cause: &[i64], answers: &[i64], kept: &[i64], latest: i64, steady: i64) -> bool {
+    let last = |at: i64| {
+        let before = cause.partition_point(|&t| t <= at).checked_sub(1)?;
+        Some(at - cause[before]).filter(|&lag| lag <= latest)
+    };
+    let mut lags: Vec<i64> = answers.iter().filter_map(|&at| last(at)).collect();
+    lags.sort_unstable();
+    let crowd = crowd(&lags, 2 * steady);
+    if crowd.is_empty() || (crowd.len() as f64) < ANSWERS * answers.len() as f64 {
+        return false;
+    }
+    let (least, most) = (lags[crowd.start] - steady, lags[crowd.end - 1] + steady);
+    let alike = kept
+        .iter()
+        .filter(|&&at| last(at).is_some_and(|lag| (least..=most).contains(&lag)));
+    alike.count() as f64 >= (EXPLAINED * kept.len() as f64).max(FEWEST as f64)
 }
 
 /// The victim's edges of one polarity, which another line's may follow.

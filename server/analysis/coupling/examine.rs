@@ -365,6 +365,18 @@ impl<'a> Case<'a> {
         self.witnesses.prefer(edges, (accused, &own), (other, &others)) >= RIVAL_MARGIN
     }
 
+    /// Lines that the victim follows and whose strays come before the row's.
+    pub fn passed_on_by(&self, row: &Coupling) -> Vec<usize> {
+        let distances = [self.reach.hi, self.distances.steady];
+        let Bench {
+            capture,
+            strays,
+            edges,
+            ..
+        } = *self.bench;
+        passed_on::lines(capture, strays, edges, row, distances, self.victim.unit)
+    }
+
     /// The rows with the lines that copy the accused, or pass on what strikes it, beside them.
     fn with_copies(&self, mut rows: Vec<Coupling>) -> Vec<Coupling> {
         let (capture, strays) = (self.bench.capture, self.bench.strays);
@@ -385,9 +397,7 @@ impl<'a> Case<'a> {
             row.copies = copies;
             let others = reacting::passed_on_by(capture, strays, row, self.reach.hi, self.distances.steady);
             rows::join_suspects(row, &others);
-            let distances = [self.reach.hi, self.distances.steady];
-            let others = passed_on::lines(capture, strays, edges, row, distances, self.victim.unit);
-            rows::join_suspects(row, &others);
+            rows::join_suspects(row, &self.passed_on_by(row));
             let span = self.bench.instants.span;
             let lost =
                 lost::with_lost_pulses(strays, self.bench.edges, self.victim, row, &self.lines(), span);

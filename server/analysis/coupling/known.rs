@@ -91,8 +91,11 @@ impl Case<'_> {
             race: (!is_convicted)
                 .then(|| {
                     let before = races::before_answers(self.bench.answering, victim, rows);
+                    // What another line passes on is no race of the victim's own.
+                    let is_own = |row: &&Coupling| self.passed_on_by(row).is_empty();
                     before.or_else(|| {
-                        races::find(edges, self.bench.strays, victim, rows, &lines, (volts, second))
+                        let rows: Vec<Coupling> = rows.iter().filter(is_own).cloned().collect();
+                        races::find(edges, self.bench.strays, victim, &rows, &lines, (volts, second))
                     })
                 })
                 .flatten(),
