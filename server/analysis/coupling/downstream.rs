@@ -107,7 +107,7 @@ pub fn of(
         });
         let kept = kept.filter(|kept| {
             let after_strays = kept_out(times, kept, &victim.times, latest);
-            let mut others = suspects_of(capture, victim.line).filter(|other| other.line != suspect.line);
+            let mut others = suspects_of(capture, victim.line).filter(|other| *other != suspect);
             !others.any(|other| {
                 let cause = edges[other.line].of(other.polarity);
                 explains(cause, &after_strays, kept, latest, steady)

@@ -3,6 +3,7 @@
 //! Every rate stands with its counts and interval; a doubt is said as a doubt; "nothing found" says what could
 //! have been seen.
 
+mod before;
 mod clues;
 mod coupling;
 mod doubts;

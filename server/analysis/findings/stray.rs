@@ -1,8 +1,8 @@
 //! Sentences about strays without a cause, bounce, and what could have been seen.
 
-use super::late;
 use super::words::{count_of, list, span};
 use super::{CAUTION, Finding, Severity};
+use super::{before, late};
 use crate::analysis::coupling::few::FEWEST_TO_ACCUSE;
 use crate::analysis::coupling::hints::Hint;
 use crate::analysis::coupling::{Attribution, Edge, Hazard, LONGEST_LAG_S, victims};
@@ -89,13 +89,10 @@ fn causeless(capture: &Capture, strays: &Strays, attribution: &Attribution, line
             ),
             None,
         ),
-        None => (
-            format!(
-                " No captured line's edges come in the {} before them more often than chance has it.",
-                time((capture.timebase.ticks_of(LONGEST_LAG_S) + 2.0 * strays.sampling[line]) as i64)
-            ),
-            None,
-        ),
+        None => {
+            let within = (capture.timebase.ticks_of(LONGEST_LAG_S) + 2.0 * strays.sampling[line]) as i64;
+            before::says(capture, line, &open, within)
+        }
     };
     let rings = (points_to.contains("whether it rings")).then(|| {
         format!(

@@ -1,0 +1,80 @@
+//! Which captured line's edges come before strays that nobody is accused of, whatever speaks against it.
+
+use super::words::{count_of, span};
+use crate::analysis::stats::tails::binomial_upper;
+use crate::analysis::strays::Stray;
+use crate::model::Capture;
+
+/// Chance, all lines allowed for, at or below which a line's edges are said to come before strays.
+const CHANCE: f64 = 1e-4;
+
+/// A line whose edges come before strays.
+struct Company {
+    line: usize,
+    strays: u64,
+    /// So many of them by chance.
+    expected: f64,
+    chance: f64,
+}
+
+/// A sentence on what comes in the `within` ticks before the strays of a line, with a space before it, and what to try where something
+/// does. Cost: linear in the edges of all lines.
+pub(super) fn says(capture: &Capture, line: usize, open: &[&Stray], within: i64) -> (String, Option<String>) {
+    let name = &capture.lines[line].name;
+    let window = span(&capture.timebase, within as f64);
+    let lines = 0..capture.lines.len();
+    let others = lines.filter(|&other| other != line && capture.lines[other].same_as.is_none());
+    let all: Vec<Company> = others
+        .map(|other| company(capture, other, open, within))
+        .collect();
+    let tried = all.len() as f64;
+    let most = all
+        .into_iter()
+        .filter(|company| company.chance * tried <= CHANCE)
+        .min_by(|a, b| a.chance.total_cmp(&b.chance));
+    let Some(most) = most else {
+        return (
+            format!(
+                " No captured line's edges come in the {window} before them more often than chance has it."
+            ),
+            None,
+        );
+    };
+    let other = &capture.lines[most.line].name;
+    let of = open.len() as u64;
+    let says = format!(
+        " Edges of {other} come in the {window} before {} of {}, {:.1} by chance, but not as what couples does: they follow {name}'s own \
+         edges, or begin short pulses of its own, or come at no one lag, too late or too early. Nobody is accused.",
+        most.strays,
+        count_of(of, "stray"),
+        most.expected
+    );
+    let first =
+        format!("Look at {other} first: hold it still, or lead its wire away from {name}'s, and repeat.");
+    (says, Some(first))
+}
+
+/// How many strays begin within so many ticks after an edge of a line, and how many would by chance.
+fn company(capture: &Capture, line: usize, open: &[&Stray], within: i64) -> Company {
+    let record = &capture.lines[line];
+    let edges = record.ticks();
+    let is_after = |stray: &&&Stray| {
+        let before = edges
+            .partition_point(|&edge| edge <= stray.start.0)
+            .checked_sub(1);
+        before.is_some_and(|at| stray.start.0 - edges[at] <= within)
+    };
+    let strays = open.iter().filter(is_after).count() as u64;
+    let pauses = edges.windows(2).map(|pair| (pair[1] - pair[0]).min(within + 1));
+    let last = edges
+        .last()
+        .map_or(0, |&last| (record.span.end.0 - last).min(within + 1));
+    let whole = (record.span.end.0 - record.span.start.0).max(1) as f64;
+    let covered = ((pauses.sum::<i64>() + last) as f64 / whole).min(1.0);
+    Company {
+        line,
+        strays,
+        expected: covered * open.len() as f64,
+        chance: binomial_upper(strays, open.len() as u64, covered),
+    }
+}
