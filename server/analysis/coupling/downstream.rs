@@ -316,3 +316,123 @@ pub fn keys(suspects: &[Suspect]) -> impl Iterator<Item = usize> + '_ {
         key(suspect.line, edge)
     })
 }
+
+#[cfg(test)]
+mod tests {
+    use std::collections::BTreeMap;
+
+    use super::super::{CouplingOptions, Standing, attribute};
+    use crate::analysis::strays::{StrayOptions, find};
+    use crate::demo::random::Random;
+    use crate::model::{Capture, Level, Line, Ticks, TimeSpan};
+
+    const END: i64 = 16_100_000;
+
+    /// PEG rests high; `dips` are its own of 4,000 ticks and, where EYE's rises strike it, short ones.
+    struct Bench {
+        eye: Vec<i64>,
+        peg: Vec<i64>,
+        random: Random,
+    }
+
+    impl Bench {
+        /// EYE rises every 40,000 ticks or so and strikes every other time; PEG has its own pulse 20,000 later.
+        fn new() -> Bench {
+            let mut random = Random::new(5);
+            let (mut eye, mut peg) = (Vec::new(), Vec::new());
+            for n in 1..400i64 {
+                let at = 40_000 * n + (random.unit() * 9_000.0) as i64;
+                eye.extend([at, at + 5_000]);
+                if random.chance(0.5) {
+                    let start = at + 9 + (random.unit() * 3.0) as i64;
+                    peg.extend([start, start + 20 + (random.unit() * 30.0) as i64]);
+                }
+                let own = at + 20_000;
+                peg.extend([own, own + 4_000]);
+            }
+            Bench { eye, peg, random }
+        }
+
+        fn falls(&self) -> Vec<i64> {
+            self.peg.iter().step_by(2).copied().collect()
+        }
+
+        /// What is thought of EYE, and whether any other line is clear, with another line's edges beside.
+        fn standing(self, name: &str, other: Vec<i64>) -> (Option<Standing>, bool) {
+            let span = TimeSpan::new(Ticks(0), Ticks(END));
+            let line = |name: &str, first: Level, edges: Vec<i64>| {
+                Line::digital(name, first, edges.into_iter().map(Ticks).collect(), span)
+            };
+            let lines = vec![
+                line("EYE", Level::Low, self.eye),
+                line(name, Level::Low, other),
+                line("PEG", Level::High, self.peg),
+            ];
+            let capture = Capture::in_nanoseconds("downstream", span, lines);
+            let options = StrayOptions {
+                narrow_below: BTreeMap::from([(2, 60.0)]),
+                ..StrayOptions::default()
+            };
+            let strays = find(&capture, &options);
+            let told = attribute(&capture, &strays, &CouplingOptions::default());
+            let of_peg = || told.couplings.iter().filter(|row| row.victim == 2);
+            (
+                of_peg().find(|row| row.aggressor == 0).map(|row| row.standing),
+                of_peg().any(|row| row.aggressor == 1 && row.standing == Standing::Clear),
+            )
+        }
+    }
+
+    #[test]
+    fn a_one_shot_that_strays_fire_says_nothing_against_the_line_that_strikes() {
+        let bench = Bench::new();
+        // Soon after, and so late that a wider window sees it.
+        for delay in [25, 250] {
+            let mut shot: Vec<i64> = Vec::new();
+            for fall in bench.falls() {
+                if shot.last().is_none_or(|&end| end < fall) {
+                    shot.extend([fall + delay, fall + delay + 9_000]);
+                }
+            }
+            let bench = Bench {
+                eye: bench.eye.clone(),
+                peg: bench.peg.clone(),
+                random: Random::new(1),
+            };
+            assert_eq!(
+                bench.standing("SHOT", shot),
+                (Some(Standing::Clear), false),
+                "{delay}"
+            );
+        }
+    }
+
+    #[test]
+    fn a_flag_that_the_victim_clears_now_and_then_says_nothing_either() {
+        let mut bench = Bench::new();
+        // Set and reset at times of its own, and reset by each fall of PEG.
+        let falls = bench.falls();
+        let (mut flag, mut at): (Vec<i64>, i64) = (Vec::new(), 0);
+        loop {
+            at += 3_000 + (bench.random.unit() * 9_000.0) as i64;
+            let own = at + 2_000 + (bench.random.unit() * 12_000.0) as i64;
+            let next = falls.partition_point(|&fall| fall < at);
+            let end = falls.get(next).map_or(own, |fall| own.min(fall + 15));
+            if end >= END {
+                break;
+            }
+            flag.extend([at, end]);
+            at = end;
+        }
+        assert_eq!(bench.standing("FLAG", flag), (Some(Standing::Clear), false));
+    }
+
+    /// What switches with every edge of the accused comes behind its strays at one time as well, and is no answer to them.
+    #[test]
+    fn a_line_that_the_accused_brings_along_stays_evidence() {
+        let bench = Bench::new();
+        let rises: Vec<i64> = bench.eye.iter().step_by(2).copied().collect();
+        let toggled = rises.iter().map(|rise| rise + 30).collect();
+        assert_eq!(bench.standing("TOGGLED", toggled), (Some(Standing::Clear), false));
+    }
+}

@@ -28,7 +28,8 @@ use crate::model::{Capture, Polarity};
 pub struct Bench<'a> {
     pub capture: &'a Capture,
     pub strays: &'a Strays,
-    /// Each line's own edges, by its position in the capture.
+    /// Each line's own edges, by its position in the capture; and these without what the victim in hand brings about.
+    pub whole: &'a [OwnEdges],
     pub edges: &'a [OwnEdges],
     pub instants: &'a Instants,
     pub answering: &'a [Answering],
@@ -85,11 +86,15 @@ impl Bench<'_> {
             -reach(self.capture, self.options, victim).lo,
         ];
         let (capture, strays) = (self.capture, self.strays);
-        let downstream = downstream::of(capture, strays, self.edges, victim, distances, second);
+        let downstream = downstream::of(capture, strays, self.whole, victim, distances, second);
         if downstream.is_empty() {
-            return self.examine_without(&Told::default(), victim, chances, known);
+            let bench = Bench {
+                edges: self.whole,
+                ..*self
+            };
+            return bench.examine_without(&Told::default(), victim, chances, known);
         }
-        let (edges, downstream) = downstream.without(self.edges);
+        let (edges, downstream) = downstream.without(self.whole);
         let bench = Bench {
             edges: &edges,
             ..*self
@@ -168,7 +173,7 @@ impl<'a> Case<'a> {
         let lags = [reach.hi, -reach.lo];
         let reacting = followers
             .iter()
-            .filter(|f| f.reacts(bench.capture, bench.edges, victim, lags));
+            .filter(|f| f.reacts(bench.capture, bench.whole, victim, lags));
         let reacting: Vec<usize> = reacting.map(|follower| follower.line).collect();
         let suspects = suspects_of(bench.capture, victim.line)
             .filter(|s| !reacting.contains(&s.line) && !downstream.all.contains(s));

@@ -376,6 +376,7 @@ pub fn attribute(capture: &Capture, strays: &Strays, options: &CouplingOptions) 
     let bench = Bench {
         capture,
         strays,
+        whole: &edges,
         edges: &edges,
         instants: &instants,
         answering: &answering,

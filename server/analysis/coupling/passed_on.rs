@@ -110,3 +110,79 @@ fn is_behind(source: &[i64], at: i64, least: i64, most: i64) -> bool {
     let next = source.get(source.partition_point(|&t| t < at - most));
     next.is_some_and(|&t| t <= at - least)
 }
+
+#[cfg(test)]
+mod tests {
+    use std::collections::BTreeMap;
+
+    use super::super::{CouplingOptions, Standing, attribute};
+    use crate::analysis::strays::{StrayOptions, find};
+    use crate::demo::random::Random;
+    use crate::model::{Capture, Level, Line, Ticks, TimeSpan};
+
+    /// EYE strikes PEG; LAMP repeats PEG `delay` later, or has work of its own, and FLOAT strikes it. Who is clear of striking LAMP.
+    fn accused(repeats: bool) -> Vec<usize> {
+        let end = 16_100_000;
+        let mut random = Random::new(11);
+        let (mut eye, mut float, mut peg, mut lamp) = (Vec::new(), Vec::new(), Vec::new(), Vec::new());
+        for n in 1..400i64 {
+            let at = 40_000 * n + (random.unit() * 5_000.0) as i64;
+            let pulse = |of: &mut Vec<i64>, at: i64, width: i64| of.extend([at, at + width]);
+            pulse(&mut eye, at, 5_000);
+            let width = 20 + (random.unit() * 30.0) as i64;
+            let lag = 9 + (random.unit() * 3.0) as i64;
+            if random.chance(0.5) {
+                pulse(&mut peg, at + lag, width);
+                if repeats {
+                    pulse(&mut lamp, at + lag + 13, width);
+                }
+            }
+            if !repeats && random.chance(0.5) {
+                pulse(&mut lamp, at + lag + 13, width);
+            }
+            let own = at + 12_000;
+            pulse(&mut peg, own, 4_000);
+            let late = if repeats {
+                13
+            } else {
+                300 + (random.unit() * 3_000.0) as i64
+            };
+            pulse(&mut lamp, own + late, 4_000);
+            let at = at + 25_000;
+            pulse(&mut float, at, 6_000);
+            if random.chance(0.5) {
+                pulse(&mut lamp, at + 8 + (random.unit() * 3.0) as i64, width);
+            }
+        }
+        let span = TimeSpan::new(Ticks(0), Ticks(end));
+        let line = |name: &str, edges: Vec<i64>| {
+            Line::digital(name, Level::Low, edges.into_iter().map(Ticks).collect(), span)
+        };
+        let lines = vec![
+            line("EYE", eye),
+            line("FLOAT", float),
+            line("PEG", peg),
+            line("LAMP", lamp),
+        ];
+        let capture = Capture::in_nanoseconds("passed on", span, lines);
+        let options = StrayOptions {
+            narrow_below: BTreeMap::from([(2, 60.0), (3, 60.0)]),
+            ..StrayOptions::default()
+        };
+        let strays = find(&capture, &options);
+        let told = attribute(&capture, &strays, &CouplingOptions::default());
+        let of_lamp = told
+            .couplings
+            .iter()
+            .filter(|row| row.victim == 3 && row.standing == Standing::Clear);
+        let mut lines: Vec<usize> = of_lamp.map(|row| row.aggressor).collect();
+        lines.sort_unstable();
+        lines
+    }
+
+    #[test]
+    fn what_strikes_a_line_is_not_accused_of_the_copies_further_on() {
+        assert_eq!(accused(true), [1], "FLOAT strikes the copy itself");
+        assert_eq!(accused(false), [0, 1], "both are struck, each by itself");
+    }
+}
