@@ -69,6 +69,9 @@ pub fn headline(report: &InspectReport) -> String {
         0 if warnings == 0 && open > 0 => {
             "Nothing is shown to be wrong, but not everything could be told: see the notes.".to_owned()
         }
+        0 if warnings == 0 && is_unjudged(report) => {
+            "Nothing looks wrong, but little could be judged: no line's pulse widths tell what is too narrow for it.".to_owned()
+        }
         0 if warnings == 0 => "Nothing looks wrong in this capture.".to_owned(),
         0 if warnings == 1 => match of(Severity::Warning).next() {
             // Where nothing moves nothing was tried.
@@ -362,6 +365,13 @@ fn lines(report: &InspectReport) -> Table {
     table
 }
 
+/// Whether no line has a limit, and nothing else was asked of the lines.
+fn is_unjudged(report: &InspectReport) -> bool {
+    let moves = report.lines.iter().any(|row| row.edges > 0);
+    let limits = report.lines.iter().any(|row| row.narrow_from != "none");
+    moves && !limits && report.links.is_empty() && report.rules.is_empty() && report.rails.is_empty()
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -395,6 +405,20 @@ mod tests {
             waveforms: vec![],
             doubts: vec![],
         };
+        assert_eq!(headline(&report), "Nothing looks wrong in this capture.");
+        let row = |narrow_from: &str| LineRow {
+            line: "STEP".into(),
+            capture: String::new(),
+            source: crate::model::Source::Digital,
+            edges: 5,
+            narrow_below_s: None,
+            narrow_below_low_s: None,
+            narrow_below_high_s: None,
+            narrow_from: narrow_from.into(),
+        };
+        report.lines = vec![row("none")];
+        assert!(headline(&report).contains("little could be judged"));
+        report.lines.push(row("inferred"));
         assert_eq!(headline(&report), "Nothing looks wrong in this capture.");
         report.findings = vec![finding(Severity::Warning, "BELL[4] never moves")];
         assert_eq!(
