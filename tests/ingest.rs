@@ -291,6 +291,17 @@ fn gaps_and_missing_cells_make_no_edges() {
 }
 
 #[test]
+fn a_cell_of_no_meaning_is_told_with_its_place_and_text() {
+    let capture = read("time (ns),STEP,HAUL\n0,0,1\n10,1,1\n20,0,zz\n30,1,0\n40,0,0\n50,1,1\n");
+    assert!(warned(&capture, "first in row 4"), "{:?}", capture.warnings);
+    assert!(
+        warned(&capture, "column HAUL: \"zz\"; expected 0, 1, x or z"),
+        "{:?}",
+        capture.warnings
+    );
+}
+
+#[test]
 fn a_packed_bus_becomes_lines() {
     let text = "time (ns),DATA[7:0]\n0,0x0F\n10,0x0f\n20,0xF0\n35,0xF1\n";
     let capture = read(text);

@@ -10,6 +10,8 @@ pub struct Counts {
     pub ragged: (u64, u64),
     pub missing: (u64, u64),
     pub strange: (u64, u64),
+    /// Column and text of the first of these.
+    pub first_strange: Option<(usize, String)>,
     pub too_wide: (u64, u64),
 }
 
@@ -21,8 +23,21 @@ pub fn note(count: &mut (u64, u64), row: u64) {
     count.0 += 1;
 }
 
-/// One warning for each count that is not 0, and for gaps and times off the grid.
-pub fn tell_counts(counts: &Counts, clock: &Clock, warnings: &mut Vec<String>) {
+impl Counts {
+    /// Counts a cell that nothing can be made of; `text`: how the first one is told.
+    pub fn note_strange(&mut self, row: u64, column: usize, text: impl FnOnce() -> String) {
+        self.first_strange.get_or_insert_with(|| (column, text()));
+        note(&mut self.strange, row);
+    }
+}
+
+/// One warning for each count that is not 0, and for gaps and times off the grid. `name`: what a column is called.
+pub fn tell_counts<'a>(
+    counts: &Counts,
+    clock: &Clock,
+    name: impl Fn(usize) -> &'a str,
+    warnings: &mut Vec<String>,
+) {
     let mut tell = |count: (u64, u64), what: &str, done: &str| {
         if count.0 > 0 {
             let what = if count.0 == 1 {
@@ -40,10 +55,17 @@ pub fn tell_counts(counts: &Counts, clock: &Clock, warnings: &mut Vec<String>) {
         "lacking cells are unknown, surplus ones were passed over",
     );
     tell(counts.missing, "missing cell", "the line is unknown there");
+    let first = counts.first_strange.as_ref();
+    let first = first.map_or_else(String::new, |(column, text)| {
+        format!(
+            "column {}: {text}; expected 0, 1, x or z, or a number of a bus; ",
+            name(*column)
+        )
+    });
     tell(
         counts.strange,
         "cell that is neither a level nor a number of its column",
-        "the line is unknown there",
+        &format!("{first}the line is unknown there"),
     );
     tell(
         counts.too_wide,

@@ -136,7 +136,8 @@ impl<'p> Pass<'p> {
                 if self.wrapping.cut_short {
                     warnings.push(CUT_SHORT.to_owned());
                 }
-                tell_counts(&table.counts, &clock, &mut warnings);
+                let name = |column: usize| self.plan.columns[column].name.as_str();
+                tell_counts(&table.counts, &clock, name, &mut warnings);
                 table.check_counts(self.name, self.options)?;
                 self.done(table, &clock, start, end, warnings).map(Some)
             }
@@ -257,7 +258,8 @@ impl<'p> Pass<'p> {
                 "some analog samples were not kept (a gap too long, or too many uneven samples)".to_owned(),
             );
         }
-        tell_counts(&table.counts, &clock, &mut warnings);
+        let name = |column: usize| plan.columns[column].name.as_str();
+        tell_counts(&table.counts, &clock, name, &mut warnings);
         self.done(table, &clock, start, end, warnings)
     }
 

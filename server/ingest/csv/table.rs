@@ -158,7 +158,7 @@ impl Table<'_> {
                             return Ok(Some(Again::Analog(column, rows.row, quoted(cell))));
                         }
                         None => {
-                            note(&mut self.counts.strange, rows.row);
+                            self.counts.note_strange(rows.row, column, || quoted(cell));
                             Value::Unknown
                         }
                     };
@@ -174,7 +174,7 @@ impl Table<'_> {
                     }
                     let parsed = bus_value(cell, base);
                     if parsed.is_none() {
-                        note(&mut self.counts.strange, rows.row);
+                        self.counts.note_strange(rows.row, column, || quoted(cell));
                     }
                     if let Some((ones, _)) = parsed
                         && bits < 128
