@@ -26,6 +26,9 @@ const LATEST_S: f64 = 400e-9;
 /// Edges that come behind others by this share of a sample and this on the mean are behind: a line that is clipped to another
 /// channel is read a little later or earlier.
 const PLAINLY: f64 = 0.6;
+/// The same in standard errors, where this share at least lies in one sample and as much in others.
+const ERRORS: f64 = 4.0;
+const DITHERED: f64 = 0.1;
 const SKEW_S: f64 = 2e-9;
 /// The victim's edges may have so large a share of the time within the distances kept; where it is larger all follows them.
 const COVERED: f64 = 0.3;
@@ -82,7 +85,8 @@ pub fn of(
         strays: if polarity == leading { &victim.times } else { &ends },
         starts: &victim.times,
         possible,
-        plainly: PLAINLY * victim.unit + SKEW_S * second,
+        unit: victim.unit,
+        skew: SKEW_S * second,
     };
     let both = [behind(leading), behind(leading.opposite())];
     let mut found = Downstream::default();
@@ -159,8 +163,9 @@ struct Behind<'a> {
     starts: &'a [i64],
     /// So long after a stray's start an edge may still seem to have caused it, in ticks.
     possible: i64,
-    /// So long after these edges, on the mean, others are plainly behind, in ticks.
-    plainly: f64,
+    unit: f64,
+    /// How much later than another a channel may be read, in ticks.
+    skew: f64,
 }
 
 /// The distances, close together, at which edges first follow (ascending) moments of strays, widened by `steady`; none where too few
@@ -208,8 +213,15 @@ impl Behind<'_> {
         if behind < FEWEST || lags.is_empty() {
             return false;
         }
-        let mean = lags.iter().sum::<i64>() as f64 / lags.len() as f64;
-        late == behind || own >= FEWEST_OWN && mean > self.plainly
+        let count = lags.len() as f64;
+        let mean = lags.iter().sum::<i64>() as f64 / count;
+        // Where moments fall on samples at random, the mean is known to a sample's deviation, 1/√12 of it, over the root of their number.
+        let by_sample = lags.iter().filter(|&&lag| (lag as f64) < self.unit / 2.0).count() as f64 / count;
+        let error = match (DITHERED..=1.0 - DITHERED).contains(&by_sample) {
+            true => PLAINLY.min(ERRORS / (12.0 * count).sqrt()),
+            false => PLAINLY,
+        };
+        late == behind || own >= FEWEST_OWN && mean > error * self.unit + self.skew
     }
 
     /// The distances, widened by `steady`, at which (nearly) each of these edges, own and stray, is followed by one of `times` where
