@@ -224,4 +224,74 @@ mod tests {
         let doubt = &told.uncaptured[0];
         assert!((doubt.strays as f64) < 0.12 * doubt.of as f64, "{doubt:?}");
     }
+
+    /// Eight outputs follow WRITE's falls, two of them without a clip, and dip PEG the likelier the more of them fall; EYE dips it by
+    /// itself. Who is clear of what.
+    fn accused_beside_a_dose(seed: u64) -> Vec<usize> {
+        let mut random = Random::new(seed);
+        let (mut write, mut eye) = (Vec::new(), Vec::new());
+        let mut data: Vec<Vec<i64>> = vec![Vec::new(); 8];
+        let mut dips: Vec<[i64; 2]> = Vec::new();
+        for n in 1..700i64 {
+            let at = 3_000 * n;
+            write.extend([at, at + 1_000]);
+            let mut falling = Vec::new();
+            for line in &mut data {
+                let is_high = line.len() % 2 == 1;
+                if random.chance(0.5) {
+                    let moment = at + 15 + (random.unit() * 25.0) as i64;
+                    line.push(moment);
+                    falling.extend(is_high.then_some(moment));
+                }
+            }
+            let share = [0.0, 0.0, 0.0, 0.08, 0.35, 0.7, 0.9, 0.9, 0.9][falling.len()];
+            let mut dip = |from: i64, random: &mut Random| {
+                let start = from + 6 + (random.unit() * 5.0) as i64;
+                dips.push([start, start + 12 + (random.unit() * 25.0) as i64]);
+            };
+            if random.chance(share) {
+                falling.sort_unstable();
+                dip(falling[falling.len() / 2], &mut random);
+            }
+            if random.chance(0.5) {
+                let at = at + 300 + (random.unit() * 2_000.0) as i64;
+                eye.extend([at, at + 200]);
+                if random.chance(0.45) {
+                    dip(at, &mut random);
+                }
+            }
+        }
+        dips.sort_unstable();
+        dips.dedup_by(|b, a| b[0] < a[1] + 70);
+        let span = TimeSpan::new(Ticks(0), Ticks(2_110_000));
+        let line = |name: &str, first: Level, edges: Vec<i64>| {
+            Line::digital(name, first, edges.into_iter().map(Ticks).collect(), span)
+        };
+        let mut lines = vec![line("WRITE_N", Level::High, write), line("EYE", Level::Low, eye)];
+        let captured = data.into_iter().take(6).enumerate();
+        lines.extend(captured.map(|(n, edges)| line(&format!("D{n}"), Level::Low, edges)));
+        lines.push(line("PEG", Level::High, dips.concat()));
+        let peg = lines.len() - 1;
+        let capture = Capture::in_nanoseconds("a dose and a line", span, lines);
+        let options = StrayOptions {
+            narrow_below: BTreeMap::from([(peg, 60.0)]),
+            ..StrayOptions::default()
+        };
+        let strays = find(&capture, &options);
+        let told = attribute(&capture, &strays, &CouplingOptions::default());
+        let clear = told
+            .couplings
+            .iter()
+            .filter(|row| row.standing == Standing::Clear);
+        let mut lines: Vec<usize> = clear.map(|row| row.aggressor).collect();
+        lines.dedup();
+        lines
+    }
+
+    #[test]
+    fn a_dose_beside_a_line_that_strikes_accuses_nobody_else() {
+        for seed in 1..=3 {
+            assert_eq!(accused_beside_a_dose(seed), [1], "{seed}");
+        }
+    }
 }
