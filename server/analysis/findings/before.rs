@@ -78,3 +78,48 @@ fn company(capture: &Capture, line: usize, open: &[&Stray], within: i64) -> Comp
         chance: binomial_upper(strays, open.len() as u64, covered),
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::analysis::strays::StrayKind;
+    use crate::model::{Level, Line, Ticks, TimeSpan};
+
+    /// What is said of twenty strays of PEG that come `lag(n)` after an edge of BELL.
+    fn said(lag: impl Fn(i64) -> i64) -> (String, Option<String>) {
+        let span = TimeSpan::new(Ticks(0), Ticks(1_000_000));
+        let bell: Vec<i64> = (1..41).map(|n| 20_000 * n).collect();
+        let strays: Vec<Stray> = (1..21)
+            .map(|n| Stray {
+                line: 1,
+                edge: None,
+                start: Ticks(40_000 * n + lag(n)),
+                width: Ticks(20),
+                level: Level::High,
+                kind: StrayKind::Pulse,
+            })
+            .collect();
+        let line = |name: &str, edges: Vec<i64>| {
+            Line::digital(name, Level::Low, edges.into_iter().map(Ticks).collect(), span)
+        };
+        let lines = vec![line("BELL", bell), line("PEG", Vec::new())];
+        let capture = Capture::in_nanoseconds("company", span, lines);
+        says(&capture, 1, &strays.iter().collect::<Vec<_>>(), 120)
+    }
+
+    #[test]
+    fn a_line_whose_edges_come_before_strays_is_named_and_not_accused() {
+        let (says, first) = said(|n| 5 * n);
+        // 40 windows of 121 ticks in 1,000,000, times 20 strays.
+        assert!(
+            says.contains("Edges of BELL come in the 120 ns before 20 of 20 strays, 0.1 by chance"),
+            "{says}"
+        );
+        assert!(says.ends_with("Nobody is accused.") && first.unwrap().starts_with("Look at BELL first"));
+        let (says, first) = said(|n| 700 * n);
+        assert!(
+            says.contains("No captured line's edges") && first.is_none(),
+            "{says}"
+        );
+    }
+}
