@@ -400,9 +400,13 @@ impl<'a> Case<'a> {
             copies.retain(|copy| !self.is_cleared(row, copy));
             rows::join_suspects(row, &copies.iter().map(|c| c.line).collect::<Vec<_>>());
             row.copies = copies;
-            let others = reacting::passed_on_by(capture, strays, row, self.reach.hi, self.distances.steady);
+            let mut others =
+                reacting::passed_on_by(capture, strays, row, self.reach.hi, self.distances.steady);
+            others.extend(self.passed_on_by(row));
+            others.sort_unstable();
+            others.dedup();
             rows::join_suspects(row, &others);
-            rows::join_suspects(row, &self.passed_on_by(row));
+            row.passed_on = others;
             let span = self.bench.instants.span;
             let lost =
                 lost::with_lost_pulses(strays, self.bench.edges, self.victim, row, &self.lines(), span);

@@ -52,6 +52,7 @@ pub fn row(
         standing: Standing::Clear,
         inseparable_from: Vec::new(),
         copies: Vec::new(),
+        passed_on: Vec::new(),
         victim_strays: 100,
         histogram: LagHistogram::of(&[], 0, 10, 1.0),
         occurrences,

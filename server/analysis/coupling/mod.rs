@@ -210,6 +210,8 @@ pub struct Coupling {
     pub inseparable_from: Vec<usize>,
     /// Those of these that switch along at one distance.
     pub copies: Vec<CopyOf>,
+    /// Those of these whose own strays come before, which may pass them on.
+    pub passed_on: Vec<usize>,
     /// Strays of the victim at these levels in all.
     pub victim_strays: u64,
     pub histogram: LagHistogram,

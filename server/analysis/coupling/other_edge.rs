@@ -143,6 +143,7 @@ impl Asked<'_> {
             lag: rows::median(&lags),
             inseparable_from: Vec::new(),
             copies: Vec::new(),
+            passed_on: Vec::new(),
             victim_strays: pulses.filter(|(_, s)| s.level == self.level).count() as u64,
             histogram: LagHistogram::of(
                 &whole,

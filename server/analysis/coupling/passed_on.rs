@@ -171,6 +171,11 @@ mod tests {
         };
         let strays = find(&capture, &options);
         let told = attribute(&capture, &strays, &CouplingOptions::default());
+        let by_eye = told
+            .couplings
+            .iter()
+            .find(|row| row.victim == 3 && row.aggressor == 0);
+        assert_eq!(by_eye.is_some_and(|row| row.passed_on == [2]), repeats);
         let of_lamp = told
             .couplings
             .iter()

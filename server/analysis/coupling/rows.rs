@@ -97,6 +97,7 @@ pub fn coupling(
         },
         inseparable_from: lines_of(rivals, evidence),
         copies: Vec::new(),
+        passed_on: Vec::new(),
         victim_strays: victim.times.len() as u64,
         histogram: LagHistogram::of(&whole, lo.min(0), hi.max(lo.min(0) + span), victim.unit),
         step: None,

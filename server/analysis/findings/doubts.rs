@@ -15,7 +15,17 @@ use crate::model::Capture;
 fn how_alike(capture: &Capture, c: &Coupling, needed: u64) -> String {
     let mut said: Vec<String> = c.copies.iter().map(|copy| is_copy(capture, c, copy)).collect();
     let is_copied = |line: &&usize| c.copies.iter().any(|copy| copy.line == **line);
-    if c.inseparable_from.iter().any(|line| !is_copied(&line)) {
+    let passing = passing_on(capture, c);
+    let victim = name(capture, c.victim);
+    said.extend(passing.iter().map(|source| {
+        format!(
+            "{source}'s own stray pulses come just before these, and {victim} follows {source}'s edges: {source} may pass on what strikes it, \
+             and then {} need not strike {victim} at all.",
+            name(capture, c.aggressor)
+        )
+    }));
+    let is_told = |line: &&usize| is_copied(line) || c.passed_on.contains(line);
+    if c.inseparable_from.iter().any(|line| !is_told(&line)) {
         said.push("The others fit as well, because they switched at the same moments.".to_owned());
     }
     said.push(format!(
@@ -23,6 +33,15 @@ fn how_alike(capture: &Capture, c: &Coupling, needed: u64) -> String {
         count_of(needed, "more edge")
     ));
     said.join(" ")
+}
+
+/// Lines whose strays the victim may pass on, by name.
+fn passing_on(capture: &Capture, c: &Coupling) -> Vec<String> {
+    let of = c
+        .passed_on
+        .iter()
+        .filter(|line| c.inseparable_from.contains(line));
+    of.map(|&line| name(capture, line)).collect()
 }
 
 /// "FAR_END goes with STEP at each strike, 12 ns later and upside down: …"
@@ -46,6 +65,11 @@ fn is_copy(capture: &Capture, c: &Coupling, copy: &CopyOf) -> String {
 fn try_apart(capture: &Capture, c: &Coupling, victim: &str, suspects: &[String]) -> Vec<String> {
     let mut try_next = Vec::new();
     let these = format!("the strays at {}'s edges", suspects[0]);
+    try_next.extend(passing_on(capture, c).first().map(|source| {
+        format!(
+            "Keep the strays from {source} first: if those of {victim} go with them, they were passed on."
+        )
+    }));
     if let Some(copy) = c.copies.first() {
         let (other, accused) = (name(capture, copy.line), &suspects[0]);
         try_next.push(format!(
