@@ -62,8 +62,14 @@ pub fn judge(case: &Case, chances: &Chances, told: &Examined) -> Option<Examined
         if others.rows.iter().any(|row| row.aggressor == line) {
             return None;
         }
-        // Where all are accused, what the rest shows counts only if it speaks of a hidden cause.
-        if is_captured && !matches!(others.verdict, Verdict::Hidden(_)) {
+        // Where all are accused, what the rest shows counts only if it speaks of a hidden cause, and not by that line.
+        let speaks_of_others = match &others.verdict {
+            Verdict::Hidden(hidden) => {
+                !hidden.companions.contains(&line) && hidden.contrast.as_ref().is_none_or(|c| c.other != line)
+            }
+            _ => false,
+        };
+        if is_captured && !speaks_of_others {
             return None;
         }
         others.apart.extend(of_line.into_iter().cloned());

@@ -13,6 +13,7 @@ use super::copies::crowd;
 use super::instants::key;
 use super::select::{Suspect, Victim};
 use super::{Edge, suspects_of};
+use crate::analysis::stats::tails::binomial_upper;
 use crate::analysis::strays::Strays;
 use crate::model::{Capture, Polarity};
 
@@ -80,6 +81,7 @@ pub fn of(
         .collect();
     let span = (record.span.end.0 - record.span.start.0).max(1) as f64;
     let latest = (LATEST_S * second) as i64;
+    let longest = (LATEST_ANSWER_S * second) as i64;
     let behind = |polarity: Polarity| Behind {
         edges: &of_victim[usize::from(polarity == Polarity::Fall)],
         strays: if polarity == leading { &victim.times } else { &ends },
@@ -93,22 +95,30 @@ pub fn of(
     for suspect in suspects_of(capture, victim.line) {
         let times = edges[suspect.line].of(suspect.polarity);
         let is_whole = |behind: &Behind| {
-            window(times, behind.strays, latest, steady).is_some_and(|window| {
+            window(times, behind.strays, latest, steady).and_then(|window| {
                 let covered = behind.edges.len() as f64 * (window.1 - window.0 + 1) as f64;
-                covered <= COVERED * span && behind.are_all(times, window)
+                let is_so = covered <= COVERED * span && behind.are_all(times, window);
+                is_so.then(|| behind.others(times, window))
             })
         };
-        if both.iter().any(is_whole) {
-            found.all.push(suspect);
+        let does_strike = |of: &[i64]| strike(of, &victim.times, longest, span);
+        let whole = both.iter().find_map(is_whole);
+        if let Some(free) = whole {
+            match does_strike(&free) {
+                false => found.all.push(suspect),
+                // What the victim brings about strikes nothing, where the rest does.
+                true if !does_strike(&without_all(times, &free)) => found.some.push((suspect, free)),
+                true => {}
+            }
             continue;
         }
         let opposite = edges[suspect.line].of(suspect.polarity.opposite());
-        let longest = (LATEST_ANSWER_S * second) as i64;
         let kept = both.iter().find_map(|behind| {
             let window = behind.answered([times, opposite], longest, steady)?;
             let covered = times.len() as f64 * (window.1 - window.0 + 1) as f64;
             (covered <= COVERED * span).then(|| behind.others(times, window))
         });
+        let kept = kept.filter(|kept| !does_strike(kept) || !does_strike(&without_all(times, kept)));
         let kept = kept.filter(|kept| {
             let after_strays = kept_out(times, kept, &victim.times, latest);
             let mut others = suspects_of(capture, victim.line).filter(|other| *other != suspect);
@@ -122,14 +132,39 @@ pub fn of(
     found
 }
 
+/// Strays that edges with no edge of the victim's before them must bring to be more than its doing, and the chance of as many at or
+/// below which that is none.
+const FEWEST_STRIKES: usize = 4;
+const STRIKES_CHANCE: f64 = 1e-4;
+
+/// Whether strays come within `longest` ticks after these edges, oftener than chance has it: what the victim does not bring about
+/// may strike it.
+fn strike(free: &[i64], strays: &[i64], longest: i64, span: f64) -> bool {
+    let is_after = |&&at: &&i64| {
+        let before = free.partition_point(|&t| t < at).checked_sub(1);
+        before.is_some_and(|before| at - free[before] <= longest)
+    };
+    let after = strays.iter().filter(is_after).count();
+    let covered = (free.len() as f64 * (longest + 1) as f64 / span).min(1.0);
+    after >= FEWEST_STRIKES && binomial_upper(after as u64, strays.len() as u64, covered) <= STRIKES_CHANCE
+}
+
+/// Those of `times` (ascending) that are not `kept`.
+fn without_all(times: &[i64], kept: &[i64]) -> Vec<i64> {
+    let out = times.iter().filter(|time| kept.binary_search(time).is_err());
+    out.copied().collect()
+}
+
 /// Those of `times` that are not `kept` and come soonest after strays.
 fn kept_out(times: &[i64], kept: &[i64], strays: &[i64], latest: i64) -> Vec<i64> {
     let is_after = |&&time: &&i64| {
         let before = strays.partition_point(|&s| s <= time).checked_sub(1);
         before.is_some_and(|at| time - strays[at] <= latest)
     };
-    let out = times.iter().filter(|time| kept.binary_search(time).is_err());
-    out.filter(is_after).copied().collect()
+    without_all(times, kept)
+        .into_iter()
+        .filter(|time| is_after(&time))
+        .collect()
 }
 
 /// Share of the edges that are kept which another line brings at the distance at which it would bring the answers.
@@ -446,5 +481,33 @@ mod tests {
         let rises: Vec<i64> = bench.eye.iter().step_by(2).copied().collect();
         let toggled = rises.iter().map(|rise| rise + 30).collect();
         assert_eq!(bench.standing("TOGGLED", toggled), (Some(Standing::Clear), false));
+    }
+
+    /// LAMP is fired by PEG's falls and now and then by itself; either way its rise strikes PEG now and then.
+    #[test]
+    fn a_line_that_strikes_by_itself_as_well_stays_accused() {
+        let mut random = Random::new(8);
+        let (mut eye, mut peg, mut lamp) = (Vec::new(), Vec::new(), Vec::new());
+        for n in 1..400i64 {
+            let at = 40_000 * n + (random.unit() * 9_000.0) as i64;
+            eye.extend([at + 26_000, at + 29_000]);
+            peg.extend([at, at + 4_000]);
+            let by_itself = random.chance(0.12).then_some(at + 15_000);
+            let by_stray = random.chance(0.4).then(|| {
+                let width = 20 + (random.unit() * 30.0) as i64;
+                peg.extend([at + 26_009, at + 26_009 + width]);
+                at + 26_009 + width + 250
+            });
+            for fired in [Some(at + 4_250), by_itself, by_stray].into_iter().flatten() {
+                lamp.extend([fired, fired + 9_000]);
+                if random.chance(0.4) {
+                    let start = fired + 8 + (random.unit() * 3.0) as i64;
+                    peg.extend([start, start + 20 + (random.unit() * 30.0) as i64]);
+                }
+            }
+        }
+        peg.sort_unstable();
+        let bench = Bench { eye, peg, random };
+        assert_eq!(bench.standing("LAMP", lamp), (Some(Standing::Clear), true));
     }
 }

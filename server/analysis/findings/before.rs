@@ -42,9 +42,15 @@ pub(super) fn says(capture: &Capture, line: usize, open: &[&Stray], within: i64)
     };
     let other = &capture.lines[most.line].name;
     let of = open.len() as u64;
+    let follows = following(capture, most.line, line, within);
+    let edges = capture.lines[most.line].edges.len();
+    let also = match 2 * follows > edges {
+        true => format!("; {follows} of its {edges} edges follow edges of {name}'s"),
+        false => String::new(),
+    };
     let says = format!(
-        " Edges of {other} come in the {window} before {} of {}, {:.1} by chance, but not as what couples does: they follow {name}'s own \
-         edges, or begin short pulses of its own, or come at no one lag, too late or too early. Nobody is accused.",
+        " Edges of {other} come in the {window} before {} of {}, {:.1} by chance{also}. Whether these bring the strays this capture can't \
+         tell: nobody is accused.",
         most.strays,
         count_of(of, "stray"),
         most.expected
@@ -52,6 +58,16 @@ pub(super) fn says(capture: &Capture, line: usize, open: &[&Stray], within: i64)
     let first =
         format!("Look at {other} first: hold it still, or lead its wire away from {name}'s, and repeat.");
     (says, Some(first))
+}
+
+/// How many edges of a line come within so many ticks after an edge of another.
+fn following(capture: &Capture, line: usize, other: usize, within: i64) -> usize {
+    let before = capture.lines[other].ticks();
+    let is_after = |&&at: &&i64| {
+        let last = before.partition_point(|&edge| edge < at).checked_sub(1);
+        last.is_some_and(|last| at - before[last] <= within)
+    };
+    capture.lines[line].ticks().iter().filter(is_after).count()
 }
 
 /// How many strays begin within so many ticks after an edge of a line, and how many would by chance.
@@ -115,7 +131,7 @@ mod tests {
             says.contains("Edges of BELL come in the 120 ns before 20 of 20 strays, 0.1 by chance"),
             "{says}"
         );
-        assert!(says.ends_with("Nobody is accused.") && first.unwrap().starts_with("Look at BELL first"));
+        assert!(says.ends_with("nobody is accused.") && first.unwrap().starts_with("Look at BELL first"));
         let (says, first) = said(|n| 700 * n);
         assert!(
             says.contains("No captured line's edges") && first.is_none(),
