@@ -19,6 +19,9 @@ use crate::model::{Capture, Polarity};
 
 /// Share of the edges that follow the victim's: some pulses of that sampling may hide.
 const FOLLOWS: f64 = 0.9;
+/// So many of the edges are looked at first, and of these so large a share must follow.
+const TASTED: usize = 128;
+const TASTED_FOLLOW: f64 = 0.7;
 /// Strays that the edges follow, at least, and other edges of the victim's.
 const FEWEST: usize = 3;
 const FEWEST_OWN: usize = 3;
@@ -222,6 +225,13 @@ impl Behind<'_> {
     /// Whether (nearly) all of `times` lie in the window behind these edges, as those behind strays do, too late to be their
     /// cause; or so late that they are plainly behind, with own edges of the victim followed alike.
     fn are_all(&self, times: &[i64], (least, most): (i64, i64)) -> bool {
+        // A few of them, evenly spread, tell most lines.
+        let step = times.len() / TASTED + 1;
+        let tasted = times.iter().step_by(step);
+        let followers = tasted.clone().filter(|&&time| self.are_before(time, least, most));
+        if (followers.count() as f64) < TASTED_FOLLOW * tasted.len() as f64 {
+            return false;
+        }
         let most_missing = ((1.0 - FOLLOWS) * times.len() as f64) as usize;
         let (mut missing, mut from) = (0, 0);
         let (mut own, mut behind, mut late) = (0, 0, 0);
@@ -257,6 +267,14 @@ impl Behind<'_> {
             false => PLAINLY,
         };
         late == behind || own >= FEWEST_OWN && mean > error * self.unit + self.skew
+    }
+
+    /// Whether one of these edges lies in the window before `time`.
+    fn are_before(&self, time: i64, least: i64, most: i64) -> bool {
+        let next = self
+            .edges
+            .get(self.edges.partition_point(|&edge| edge < time - most));
+        next.is_some_and(|&edge| edge <= time - least)
     }
 
     /// The distances, widened by `steady`, at which (nearly) each of these edges, own and stray, is followed by one of `times` where

@@ -226,7 +226,8 @@ pub struct Pattern {
 pub struct Table {
     pub patterns: Vec<Pattern>,
     who: Arc<Vec<u32>>,
-    /// Keys of edges that say nothing, the victim's own among them; ascending.
+    /// Lines whose edges say nothing, the victim among them, and keys of other lines' edges that don't; ascending.
+    silent_lines: Vec<usize>,
     silent: Vec<usize>,
     /// Keys are below this.
     pub keys: usize,
@@ -274,9 +275,20 @@ impl Table {
         let mut silent = silent.to_vec();
         silent.extend(keys_of(victim.line));
         silent.sort_unstable();
+        silent.dedup();
+        let is_silent = |key: usize| silent.binary_search(&key).is_ok();
+        let is_whole = |line: usize| keys_of(line).into_iter().all(is_silent);
+        let mut silent_lines: Vec<usize> = silent.iter().map(|&key| line_of(key)).collect();
+        silent_lines.dedup();
+        silent_lines.retain(|&line| is_whole(line));
+        let silent = silent.iter().copied();
+        let silent = silent
+            .filter(|&key| !silent_lines.contains(&line_of(key)))
+            .collect();
         let mut table = Table {
             keys,
             who: Arc::clone(&instants.who),
+            silent_lines,
             silent,
             ..Table::default()
         };
@@ -301,13 +313,16 @@ impl Table {
         let mut all = Table::default();
         for table in tables {
             all.who = Arc::clone(&table.who);
+            all.silent_lines.extend(&table.silent_lines);
             all.silent.extend(&table.silent);
             all.keys = all.keys.max(table.keys);
             all.apart += table.apart;
             all.patterns.extend(table.patterns.iter().cloned());
         }
-        all.silent.sort_unstable();
-        all.silent.dedup();
+        for silent in [&mut all.silent_lines, &mut all.silent] {
+            silent.sort_unstable();
+            silent.dedup();
+        }
         all
     }
 
@@ -353,6 +368,12 @@ impl Table {
 
     /// Whether a key of a pattern is not silent; that a line switched says something where what it did does.
     fn speaks(&self, of: &[u32], held: usize) -> bool {
+        if self.silent_lines.contains(&line_of(held)) {
+            return false;
+        }
+        if self.silent.is_empty() {
+            return true;
+        }
         let is_silent = |key: usize| self.silent.binary_search(&key).is_ok();
         let is_held = |edge: Edge| {
             let own = key(line_of(held), edge);
