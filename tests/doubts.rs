@@ -232,7 +232,8 @@ async fn the_page_steps_through_them() {
     assert_eq!(
         acknowledge["occurrences"][0],
         serde_json::json!({"from": 5_000, "to": 5_180, "caption": "HAMMER_ACK is high for 140 ns, 40 ns after STEP rises.",
-            "marks": [{"kind": "doubt", "line": 3, "start": 5_040, "end": 5_180, "says": "stray or job?"}]})
+            "marks": [{"kind": "doubt", "line": 3, "start": 5_040, "end": 5_180, "says": "stray or job?"},
+                {"kind": "suspect", "line": 0, "at": 5_000}]})
     );
     let strobes = of("STRIKE_STB and LOAD_STB");
     let both = steps(&strobes).await;
