@@ -445,23 +445,20 @@ fn rails_are_compared_over_the_time_watched() {
     );
 }
 
+/// Whether a row of a dump is a change of the line called `name`.
+fn changes_of(dump: &str, name: &str) -> impl Fn(&str) -> bool {
+    let declared = dump.lines().find(|row| row.contains(&format!(" {name} ")));
+    let code = declared.unwrap().split(' ').nth(3).unwrap().to_owned();
+    move |row| row.len() == 1 + code.len() && row.starts_with(['0', '1']) && row.ends_with(&code)
+}
+
 /// A line that one side did not capture: the verdict says so instead of counting nothing, and a note names the line.
 #[test]
 fn a_line_that_is_absent_on_one_side_is_said() {
     let found = run(7, &Plan { struck: 40, ..PLAIN });
     // The same machine, CLEAR_N without a probe: its declaration and its changes are left out.
-    let code = found
-        .lines()
-        .find(|line| line.contains(" CLEAR_N "))
-        .unwrap()
-        .split(' ')
-        .nth(3)
-        .unwrap()
-        .to_owned();
-    let without = |line: &&str| {
-        let is_change = line.len() == 1 + code.len() && line.starts_with(['0', '1']) && line.ends_with(&code);
-        !line.contains(" CLEAR_N ") && !is_change
-    };
+    let is_change = changes_of(&found, "CLEAR_N");
+    let without = |line: &&str| !line.contains(" CLEAR_N ") && !is_change(line);
     let blind: Vec<&str> = found.lines().filter(without).collect();
     let blind = blind.join("\n") + "\n";
     let words = [
@@ -501,14 +498,12 @@ fn a_line_that_is_absent_on_one_side_is_said() {
 #[test]
 fn a_line_that_stands_still_after_the_change_is_no_cure() {
     let found = run(7, &Plan { struck: 40, ..PLAIN });
-    let code = found.lines().find(|line| line.contains(" CLEAR_N ")).unwrap();
-    let code = code.split(' ').nth(3).unwrap();
     // The same machine, CLEAR_N stuck high: its changes but the first are left out.
+    let is_change = changes_of(&found, "CLEAR_N");
     let mut seen = 0;
     let is_kept = |line: &&str| {
-        let is_change = line.len() == 1 + code.len() && line.starts_with(['0', '1']) && line.ends_with(code);
-        seen += usize::from(is_change);
-        !is_change || seen == 1
+        seen += usize::from(is_change(line));
+        !is_change(line) || seen == 1
     };
     let dead: Vec<&str> = found.lines().filter(is_kept).collect();
     let dead = dead.join("\n") + "\n";

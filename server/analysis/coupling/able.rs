@@ -55,6 +55,12 @@ impl Able<'_> {
     }
 }
 
+/// Whether one of `times` (ascending) lies from `from` to `to`, both ends closed. Cost: log of the times.
+pub fn any_within(times: &[i64], from: i64, to: i64) -> bool {
+    let next = times.get(times.partition_point(|&t| t < from));
+    next.is_some_and(|&t| t <= to)
+}
+
 /// Edges that begin or end a stray pulse of `line`, ascending indices.
 fn stray_edges(strays: &Strays, line: usize) -> Vec<usize> {
     let pulses = strays.of_line(line).iter().filter(|s| s.kind == StrayKind::Pulse);

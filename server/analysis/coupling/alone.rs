@@ -3,7 +3,7 @@
 //! Two causes may strike one victim. If one of them is in doubt, a hidden line's or a shared lead's say, its strays say nothing of
 //! a line that switches independently of it: that line is judged by its own strays, and the others without them.
 
-use super::able::Rest;
+use super::able::{Rest, any_within};
 use super::context::Verdict;
 use super::examine::{Case, Examined};
 use super::parts;
@@ -118,10 +118,7 @@ fn is_independent(case: &Case, rows: &[Coupling], line: usize) -> bool {
 
 /// Whether times lie within `reach` ticks of other times as often as chance has it, and not mostly. Both ascending, inside `whole`.
 fn is_by_chance(times: &[i64], others: &[i64], whole: Rest, reach: i64) -> bool {
-    let is_beside = |&&at: &&i64| {
-        let next = others.get(others.partition_point(|&t| t < at - reach));
-        next.is_some_and(|&t| t <= at + reach)
-    };
+    let is_beside = |&&at: &&i64| any_within(others, at - reach, at + reach);
     let beside = times.iter().filter(is_beside).count() as u64;
     let of = times.len() as u64;
     let covered = parts::within(others, &[whole], -reach, reach + 1) / (whole.end - whole.start) as f64;
@@ -147,12 +144,10 @@ fn is_left_out(case: &Case, rows: &[Coupling], row: &Coupling) -> bool {
 
 #[cfg(test)]
 mod tests {
-    use std::collections::BTreeMap;
-
-    use crate::analysis::coupling::{Attribution, CouplingOptions, Standing, attribute};
-    use crate::analysis::strays::{StrayOptions, find};
+    use super::super::fixtures;
+    use crate::analysis::coupling::{Attribution, Standing};
     use crate::demo::random::Random;
-    use crate::model::{Capture, Level, Line, Ticks, TimeSpan};
+    use crate::model::{Level, Line, Ticks, TimeSpan};
 
     /// A line without a clip dips PEG in CLOCK's step; SEL repeats the share `shown` of its edges. With `floats`, FLOAT dips it too and
     /// keeps no step.
@@ -192,13 +187,7 @@ mod tests {
             line("FLOAT", Level::Low, float),
             line("PEG", Level::High, dips.concat()),
         ];
-        let capture = Capture::in_nanoseconds("two causes", span, lines);
-        let options = StrayOptions {
-            narrow_below: BTreeMap::from([(3, 60.0)]),
-            ..StrayOptions::default()
-        };
-        let strays = find(&capture, &options);
-        attribute(&capture, &strays, &CouplingOptions::default())
+        fixtures::attributed(lines, 2_410_000, &[(3, 60.0)]).1
     }
 
     #[test]
@@ -278,13 +267,7 @@ mod tests {
         lines.extend(captured.map(|(n, edges)| line(&format!("D{n}"), Level::Low, edges)));
         lines.push(line("PEG", Level::High, dips.concat()));
         let peg = lines.len() - 1;
-        let capture = Capture::in_nanoseconds("a dose and a line", span, lines);
-        let options = StrayOptions {
-            narrow_below: BTreeMap::from([(peg, 60.0)]),
-            ..StrayOptions::default()
-        };
-        let strays = find(&capture, &options);
-        let told = attribute(&capture, &strays, &CouplingOptions::default());
+        let (_, told) = fixtures::attributed(lines, 2_110_000, &[(peg, 60.0)]);
         let clear = told
             .couplings
             .iter()

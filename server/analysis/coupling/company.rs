@@ -4,7 +4,7 @@
 //! switches at some of its edges only; a captured line that goes along with it shows at which. [`super::context`] asks
 //! this of lines that switch at the same instant; here they may follow the accused for as long as a stray may.
 
-use super::able::OwnEdges;
+use super::able::{OwnEdges, any_within};
 use super::clues::Clue;
 use super::context::Contrast;
 use super::select::Victim;
@@ -52,12 +52,8 @@ fn is_busiest(edges: &[OwnEdges], row: &Coupling, lines: &[usize]) -> bool {
 /// is rounded goes with whether sampling shows the stray.
 fn switches(times: &[i64], time: i64, [before, after]: [i64; 2], unit: f64) -> Option<bool> {
     let slack = if unit > 1.0 { unit.ceil() as i64 } else { 1 };
-    let is_any = |from: i64, to: i64| {
-        let next = times.get(times.partition_point(|&t| t < from));
-        next.is_some_and(|&t| t <= to)
-    };
-    let is_within = is_any(time - before + slack, time + after - slack);
-    let may_be = is_any(time - before - slack, time + after + slack);
+    let is_within = any_within(times, time - before + slack, time + after - slack);
+    let may_be = any_within(times, time - before - slack, time + after + slack);
     (is_within == may_be).then_some(is_within)
 }
 

@@ -8,11 +8,11 @@
 //! A counter that the victim clears counts as well: most of its falls are its clock's. What shows that the others are the
 //! victim's doing is that (nearly) every edge of the victim's that finds it high is followed by its fall, after one time.
 
-use super::able::{OwnEdges, gallop};
+use super::able::{OwnEdges, any_within, gallop};
 use super::copies::crowd;
 use super::instants::key;
 use super::select::{Suspect, Victim};
-use super::{Edge, suspects_of};
+use super::suspects_of;
 use crate::analysis::stats::tails::binomial_upper;
 use crate::analysis::strays::Strays;
 use crate::model::{Capture, Polarity};
@@ -30,10 +30,10 @@ const LATEST_S: f64 = 400e-9;
 /// Edges that come behind others by this share of a sample and this on the mean are behind: a line that is clipped to another
 /// channel is read a little later or earlier.
 const PLAINLY: f64 = 0.6;
-/// The same in standard errors, where this share at least lies in one sample and as much in others.
+const SKEW_S: f64 = 2e-9;
+/// The share of a sample in standard errors, where at least so much lies in one sample and as much in others.
 const ERRORS: f64 = 4.0;
 const DITHERED: f64 = 0.1;
-const SKEW_S: f64 = 2e-9;
 /// The victim's edges may have so large a share of the time within the distances kept; where it is larger all follows them.
 const COVERED: f64 = 0.3;
 
@@ -123,7 +123,7 @@ pub fn of(
         });
         let kept = kept.filter(|kept| !does_strike(kept) || !does_strike(&without_all(times, kept)));
         let kept = kept.filter(|kept| {
-            let after_strays = kept_out(times, kept, &victim.times, latest);
+            let after_strays = answers_to_strays(times, kept, &victim.times, latest);
             let mut others = suspects_of(capture, victim.line).filter(|other| *other != suspect);
             !others.any(|other| {
                 let cause = edges[other.line].of(other.polarity);
@@ -159,7 +159,7 @@ fn without_all(times: &[i64], kept: &[i64]) -> Vec<i64> {
 }
 
 /// Those of `times` that are not `kept` and come soonest after strays.
-fn kept_out(times: &[i64], kept: &[i64], strays: &[i64], latest: i64) -> Vec<i64> {
+fn answers_to_strays(times: &[i64], kept: &[i64], strays: &[i64], latest: i64) -> Vec<i64> {
     let is_after = |&&time: &&i64| {
         let before = strays.partition_point(|&s| s <= time).checked_sub(1);
         before.is_some_and(|at| time - strays[at] <= latest)
@@ -228,7 +228,9 @@ impl Behind<'_> {
         // A few of them, evenly spread, tell most lines.
         let step = times.len() / TASTED + 1;
         let tasted = times.iter().step_by(step);
-        let followers = tasted.clone().filter(|&&time| self.are_before(time, least, most));
+        let followers = tasted
+            .clone()
+            .filter(|&&time| any_within(self.edges, time - most, time - least));
         if (followers.count() as f64) < TASTED_FOLLOW * tasted.len() as f64 {
             return false;
         }
@@ -267,14 +269,6 @@ impl Behind<'_> {
             false => PLAINLY,
         };
         late == behind || own >= FEWEST_OWN && mean > error * self.unit + self.skew
-    }
-
-    /// Whether one of these edges lies in the window before `time`.
-    fn are_before(&self, time: i64, least: i64, most: i64) -> bool {
-        let next = self
-            .edges
-            .get(self.edges.partition_point(|&edge| edge < time - most));
-        next.is_some_and(|&edge| edge <= time - least)
     }
 
     /// The distances, widened by `steady`, at which (nearly) each of these edges, own and stray, is followed by one of `times` where
@@ -371,29 +365,22 @@ pub struct Told {
     pub some: Vec<Suspect>,
 }
 
-/// Keys among what lines do at an instant.
+/// Their keys among what lines do at an instant.
 pub fn keys(suspects: &[Suspect]) -> impl Iterator<Item = usize> + '_ {
-    suspects.iter().map(|suspect| {
-        let edge = match suspect.polarity {
-            Polarity::Rise => Edge::Rise,
-            Polarity::Fall => Edge::Fall,
-        };
-        key(suspect.line, edge)
-    })
+    suspects
+        .iter()
+        .map(|suspect| key(suspect.line, suspect.polarity.into()))
 }
 
 #[cfg(test)]
 mod tests {
-    use std::collections::BTreeMap;
-
-    use super::super::{CouplingOptions, Standing, attribute};
-    use crate::analysis::strays::{StrayOptions, find};
+    use super::super::{Standing, fixtures};
     use crate::demo::random::Random;
-    use crate::model::{Capture, Level, Line, Ticks, TimeSpan};
+    use crate::model::{Level, Line, Ticks, TimeSpan};
 
     const END: i64 = 16_100_000;
 
-    /// PEG rests high; `dips` are its own of 4,000 ticks and, where EYE's rises strike it, short ones.
+    /// PEG rests high, dips for 4,000 ticks by itself and for short where EYE's rises strike it.
     struct Bench {
         eye: Vec<i64>,
         peg: Vec<i64>,
@@ -433,13 +420,7 @@ mod tests {
                 line(name, Level::Low, other),
                 line("PEG", Level::High, self.peg),
             ];
-            let capture = Capture::in_nanoseconds("downstream", span, lines);
-            let options = StrayOptions {
-                narrow_below: BTreeMap::from([(2, 60.0)]),
-                ..StrayOptions::default()
-            };
-            let strays = find(&capture, &options);
-            let told = attribute(&capture, &strays, &CouplingOptions::default());
+            let (_, told) = fixtures::attributed(lines, END, &[(2, 60.0)]);
             let of_peg = || told.couplings.iter().filter(|row| row.victim == 2);
             (
                 of_peg().find(|row| row.aggressor == 0).map(|row| row.standing),

@@ -53,11 +53,9 @@ pub fn without(
 
 #[cfg(test)]
 mod tests {
-    use std::collections::BTreeMap;
-
-    use crate::analysis::coupling::{CouplingOptions, Edge, attribute};
-    use crate::analysis::strays::{StrayOptions, find};
-    use crate::model::{Capture, Level, Line, Ticks, TimeSpan};
+    use super::super::fixtures;
+    use crate::analysis::coupling::Edge;
+    use crate::model::{Level, Line, Ticks, TimeSpan};
 
     /// HOLD's rises lift PEG 46 ticks later, every second time. PEG falls with HOLD's rise each third time, where LAMP rises
     /// 20 ticks later.
@@ -80,13 +78,7 @@ mod tests {
             Line::digital(name, Level::Low, edges.into_iter().map(Ticks).collect(), span)
         };
         let lines = vec![line("HOLD", hold), line("LAMP", lamp), line("PEG", peg)];
-        let capture = Capture::in_nanoseconds("excused", span, lines);
-        let options = StrayOptions {
-            narrow_below: BTreeMap::from([(2, 60.0)]),
-            ..StrayOptions::default()
-        };
-        let strays = find(&capture, &options);
-        let attribution = attribute(&capture, &strays, &CouplingOptions::default());
+        let (_, attribution) = fixtures::attributed(lines, 3_100_000, &[(2, 60.0)]);
         let rows = attribution.couplings.iter();
         let accused: Vec<_> = rows.map(|c| (c.aggressor, c.edge)).collect();
         assert_eq!(accused, [(0, Edge::Rise)]);

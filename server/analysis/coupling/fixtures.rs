@@ -3,9 +3,9 @@
 use super::able::{self, OwnEdges, Rest};
 use super::lags::LagHistogram;
 use super::select::Victim;
-use super::{Coupling, Edge, Estimate, Occurrence, Standing};
-use crate::analysis::strays::{Stray, StrayKind, Strays};
-use crate::model::{Level, Polarity, Ticks};
+use super::{Attribution, Coupling, CouplingOptions, Edge, Estimate, Occurrence, Standing, attribute};
+use crate::analysis::strays::{Stray, StrayKind, StrayOptions, Strays, find};
+use crate::model::{Capture, Level, Line, Polarity, Ticks, TimeSpan};
 
 /// A line struck high at `times`, strays of 20 ticks numbered in that order; edges are known to the tick.
 pub fn victim(line: usize, times: Vec<i64>, rests: Vec<Rest>) -> Victim {
@@ -103,4 +103,18 @@ pub fn own(rises: Vec<i64>, falls: Vec<i64>) -> OwnEdges {
 /// Rises of a clock, one every 2,000 ticks, of those that `which` keeps.
 pub fn rises(which: impl Fn(i64) -> bool) -> Vec<i64> {
     (1..401).filter(|&n| which(n)).map(|n| 2_000 * n).collect()
+}
+
+/// The strays of lines that are recorded in nanoseconds until `end`, and who is thought to cause them; `narrow`: lines with the
+/// widths below which their pulses are stray.
+pub fn attributed(lines: Vec<Line>, end: i64, narrow: &[(usize, f64)]) -> (Strays, Attribution) {
+    let span = TimeSpan::new(Ticks(0), Ticks(end));
+    let capture = Capture::in_nanoseconds("attributed", span, lines);
+    let options = StrayOptions {
+        narrow_below: narrow.iter().copied().collect(),
+        ..StrayOptions::default()
+    };
+    let strays = find(&capture, &options);
+    let told = attribute(&capture, &strays, &CouplingOptions::default());
+    (strays, told)
 }

@@ -4,7 +4,7 @@
 //! at one time behind strays of the first, and the second line's other edges at that time behind the first line's own.
 
 use super::Coupling;
-use super::able::OwnEdges;
+use super::able::{OwnEdges, any_within};
 use super::copies::crowd;
 use crate::analysis::stats::tails::binomial_upper;
 use crate::analysis::strays::{Stray, Strays};
@@ -72,7 +72,7 @@ pub fn lines(
                 let source = edges[line].of(polarity);
                 let behind = elsewhere
                     .iter()
-                    .filter(|&&at| is_behind(source, at, least, most))
+                    .filter(|&&at| any_within(source, at - most, at - least))
                     .count();
                 let covered = (source.len() as f64 * (most - least + 1) as f64 / span).min(1.0);
                 behind >= FEWEST && binomial_upper(behind as u64, elsewhere.len() as u64, covered) <= CHANCE
@@ -105,20 +105,11 @@ fn window(own: &[i64], theirs: &[i64], latest: i64, steady: i64) -> Option<(i64,
     })
 }
 
-/// Whether one of `source` lies in the window before `at`.
-fn is_behind(source: &[i64], at: i64, least: i64, most: i64) -> bool {
-    let next = source.get(source.partition_point(|&t| t < at - most));
-    next.is_some_and(|&t| t <= at - least)
-}
-
 #[cfg(test)]
 mod tests {
-    use std::collections::BTreeMap;
-
-    use super::super::{CouplingOptions, Standing, attribute};
-    use crate::analysis::strays::{StrayOptions, find};
+    use super::super::{Standing, fixtures};
     use crate::demo::random::Random;
-    use crate::model::{Capture, Level, Line, Ticks, TimeSpan};
+    use crate::model::{Level, Line, Ticks, TimeSpan};
 
     /// EYE strikes PEG; LAMP repeats PEG `delay` later, or has work of its own, and FLOAT strikes it. Who is clear of striking LAMP.
     fn accused(repeats: bool) -> Vec<usize> {
@@ -164,13 +155,7 @@ mod tests {
             line("PEG", peg),
             line("LAMP", lamp),
         ];
-        let capture = Capture::in_nanoseconds("passed on", span, lines);
-        let options = StrayOptions {
-            narrow_below: BTreeMap::from([(2, 60.0), (3, 60.0)]),
-            ..StrayOptions::default()
-        };
-        let strays = find(&capture, &options);
-        let told = attribute(&capture, &strays, &CouplingOptions::default());
+        let (_, told) = fixtures::attributed(lines, end, &[(2, 60.0), (3, 60.0)]);
         let by_eye = told
             .couplings
             .iter()

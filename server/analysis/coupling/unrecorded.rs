@@ -80,11 +80,9 @@ fn while_recorded(victim: &Victim, gaps: &[Rest]) -> Victim {
 
 #[cfg(test)]
 mod tests {
-    use std::collections::BTreeMap;
-
-    use crate::analysis::coupling::{CouplingOptions, Edge, Standing, attribute};
-    use crate::analysis::strays::{StrayOptions, find};
-    use crate::model::{Capture, Level, Line, Ticks, TimeSpan};
+    use super::super::fixtures;
+    use crate::analysis::coupling::{Edge, Standing};
+    use crate::model::{Level, Line, Ticks, TimeSpan};
 
     /// HOLD's rises dip PEG at times all along; of HOLD the record ends at three quarters. LAMP runs on its own.
     #[test]
@@ -110,13 +108,7 @@ mod tests {
             line("LAMP", Level::Low, lamp, 3_100_000),
             line("PEG", Level::High, peg, 3_100_000),
         ];
-        let capture = Capture::in_nanoseconds("shorter", span(3_100_000), lines);
-        let options = StrayOptions {
-            narrow_below: BTreeMap::from([(2, 60.0)]),
-            ..StrayOptions::default()
-        };
-        let strays = find(&capture, &options);
-        let attribution = attribute(&capture, &strays, &CouplingOptions::default());
+        let (strays, attribution) = fixtures::attributed(lines, 3_100_000, &[(2, 60.0)]);
         let rows = attribution.couplings.iter();
         let told: Vec<_> = rows.map(|c| (c.aggressor, c.edge, c.standing)).collect();
         assert_eq!(told, [(0, Edge::Rise, Standing::Clear)]);
