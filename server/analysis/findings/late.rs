@@ -15,6 +15,8 @@ pub struct Late<'a> {
     /// Least and greatest lag, in ticks; and those of its strikes.
     lags: (i64, i64),
     usual: (i64, i64),
+    /// Whether some of those lags lie outside those of its strikes, by more than the sampling explains.
+    loosely: bool,
 }
 
 /// "14 ns", "14 ns to 16 ns".
@@ -51,29 +53,58 @@ pub fn followers<'a>(
                 (Edge::Rise, level) => level == Level::High,
                 (Edge::Fall, level) => level == Level::Low,
             };
-            let lag = |stray: &&&Stray| {
+            let lag = |stray: &Stray| {
                 let before = of.edges.partition_point(|e| e.0 <= stray.start.0);
                 let last = (0..before).rev().take(2).find(|&edge| strikes(edge))?;
                 let lag = stray.start.0 - of.edges[last].0;
                 (lag as f64 <= reach).then_some(lag)
             };
-            let lags: Vec<i64> = open.iter().filter_map(|stray| lag(&stray)).collect();
+            let following: Vec<(i64, i64)> = open
+                .iter()
+                .filter_map(|stray| Some((lag(stray)?, stray.start.0)))
+                .collect();
+            let lags: Vec<i64> = following.iter().map(|&(lag, _)| lag).collect();
+            let usual = coupling.occurrences.iter().map(|o| o.lag);
+            let usual = (usual.clone().min().unwrap_or(0), usual.max().unwrap_or(0));
+            let least = lags.iter().copied().min().unwrap_or(0);
+            let resolution = strays.sampling[line].ceil() as i64;
+            if least > usual.1 + resolution && nearer(capture, coupling, &following) {
+                return None;
+            }
             let striking = (0..of.edges.len()).filter(|&edge| strikes(edge)).count() as f64;
             let chance = (striking * reach / whole).min(1.0);
             let (k, n) = (lags.len() as u64, open.len() as u64);
             let beyond_chance = binomial_upper(k, n, chance) < LATE_CHANCE;
-            let strikes = || coupling.occurrences.iter().map(|o| o.lag);
             (2 * k >= n && beyond_chance).then(|| Late {
                 coupling,
                 strays: k,
-                usual: (strikes().min().unwrap_or(0), strikes().max().unwrap_or(0)),
-                lags: (
-                    lags.iter().copied().min().unwrap_or(0),
-                    lags.iter().copied().max().unwrap_or(0),
-                ),
+                usual,
+                lags: (least, lags.iter().copied().max().unwrap_or(0)),
+                loosely: least + resolution < usual.0 || lags.iter().any(|&lag| lag > usual.1 + resolution),
             })
         })
         .max_by_key(|late| late.strays)
+}
+
+/// Share of the strays that another line must come nearer to than the accused, for the accused not to be named with them.
+const NEARER_SHARE: f64 = 0.8;
+
+/// Whether edges of one polarity of another line come between most of the strays and the accused's edge that they `follow`:
+/// pairs of lag and start, in ticks.
+fn nearer(capture: &Capture, coupling: &Coupling, follow: &[(i64, i64)]) -> bool {
+    let wanted = NEARER_SHARE * follow.len() as f64;
+    let others = (0..capture.lines.len()).filter(|&l| l != coupling.victim && l != coupling.aggressor);
+    others
+        .flat_map(|l| [(l, Level::High), (l, Level::Low)])
+        .any(|(other, level)| {
+            let line = &capture.lines[other];
+            let between = |&&(lag, start): &&(i64, i64)| {
+                let first = line.edges.partition_point(|e| e.0 <= start - lag);
+                let upto = line.edges.partition_point(|e| e.0 <= start);
+                (first..upto).take(2).any(|edge| line.level_after(edge) == level)
+            };
+            follow.iter().filter(between).count() as f64 >= wanted
+        })
 }
 
 impl Late<'_> {
@@ -92,9 +123,14 @@ impl Late<'_> {
                 count_of(of, "stray pulse")
             ),
             detail: format!(
-                "They come {} after it; those that are put down to it come {} after it. They fit it too loosely to be put down to it, and are not in its count.",
+                "They come {} after it; those that are put down to it come {} after it. {}, and they are not in its count.",
                 between(time(self.lags.0 as f64), time(self.lags.1 as f64)),
                 between(time(self.usual.0 as f64), time(self.usual.1 as f64)),
+                match self.loosely {
+                    true => "They fit it too loosely to be put down to it",
+                    false =>
+                        "They fit its lag, but whether these edges of it strike or only go along, this capture doesn't settle",
+                },
             ),
             try_next: vec![format!(
                 "Nothing by itself: mend what the finding on {accused} says, and capture again. If these are gone too, it was the same cause; if some stay, look for another."

@@ -337,6 +337,11 @@ mod tests {
 
     /// CLEAR_N dips for 30 ticks, so long after these falls of STEP; STEP falls every 10 000 ticks, BEAT moves between.
     fn said(struck: &[(i64, i64)]) -> Vec<Finding> {
+        said_with_beat(struck, 5_100)
+    }
+
+    /// The same, where BEAT rises `beat` ticks after each fall of STEP.
+    fn said_with_beat(struck: &[(i64, i64)], beat: i64) -> Vec<Finding> {
         let span = TimeSpan::new(Ticks(0), Ticks(250_000));
         let step = |k: i64| 10_000 * (k + 1);
         let flat = |pairs: Vec<[i64; 2]>| pairs.into_iter().flatten().map(Ticks).collect::<Vec<_>>();
@@ -357,7 +362,7 @@ mod tests {
             Line::digital(
                 "BEAT",
                 Level::High,
-                flat((0..20).map(|k| [step(k) + 5_100, step(k) + 7_000]).collect()),
+                flat((0..20).map(|k| [step(k) + beat, step(k) + 7_000]).collect()),
                 span,
             ),
         ];
@@ -482,6 +487,9 @@ mod tests {
             "{}",
             told[0].detail
         );
+        // Another line's edge lies between: the accused is not named with them.
+        let told = said_with_beat(&[tight.as_slice(), &late].concat(), 80);
+        assert!(told.iter().all(|f| !f.title.contains("STEP")), "{told:?}");
         // Between two falls there is no edge near: without a cause.
         let told = said(&[tight.as_slice(), &[(12, 2_500), (14, 2_700), (16, 2_600)]].concat());
         assert_eq!(
