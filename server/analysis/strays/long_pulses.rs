@@ -67,8 +67,47 @@ pub fn are_long(widths: &[f64], ns: f64) -> bool {
     widths.get(widths.len() / 2).is_some_and(|&w| w > LONG_NS * ns)
 }
 
+/// A few long pulses are strays all the same if the others of their level last longer by this factor, and they scatter by this one
+/// (common practice, no source).
+const FAR_LONGER: f64 = 1_000.0;
+const SCATTERED: f64 = 1.5;
+/// Fewer than this accuse nobody.
+const FEWEST_FAR: usize = 5;
+
+/// Whether a line whose pulses but these last `next` and more moves far more slowly than pulses up to `longest`.
+pub fn is_far_below(longest: f64, next: f64) -> bool {
+    next >= FAR_LONGER * longest
+}
+
 /// Whether pulses this long are too few to be called strays: an induced pulse seldom lasts so long, so it takes a
-/// crowd to say so (a bridge makes one).
-pub fn are_long_and_few(widths: &[f64], count: usize, ns: f64) -> bool {
-    are_long(&widths[..count], ns) && count < LONG_COUNT
+/// crowd to say so (a bridge makes one), or widths that scatter on a line that otherwise moves far more slowly.
+pub fn are_long_and_few(widths: &[f64], count: usize, sampling: f64, ns: f64) -> bool {
+    let (shortest, longest) = (widths[0], widths[count - 1]);
+    let are_odd = count >= FEWEST_FAR
+        && longest >= SCATTERED * shortest + 2.0 * sampling
+        && widths
+            .get(count)
+            .is_some_and(|&next| next >= FAR_LONGER * longest);
+    are_long(&widths[..count], ns) && count < LONG_COUNT && !are_odd
+}
+
+#[cfg(test)]
+mod tests {
+    use super::are_long_and_few;
+
+    #[test]
+    fn a_few_long_pulses_are_strays_only_where_they_scatter_on_a_far_slower_line() {
+        let few = |narrow: &[f64], next: f64| {
+            let widths: Vec<f64> = narrow.iter().copied().chain([next, 2.0 * next]).collect();
+            are_long_and_few(&widths, narrow.len(), 100.0, 1.0)
+        };
+        let scattered = [200.0, 300.0, 300.0, 500.0, 500.0, 600.0];
+        assert!(!few(&scattered, 12e6));
+        assert!(few(&scattered, 90e3), "others of 90 µs are not far longer");
+        assert!(few(&scattered[2..], 12e6), "four are too few");
+        assert!(
+            few(&[300.0, 300.0, 400.0, 400.0, 400.0, 400.0], 12e6),
+            "one width, as far as sampling tells"
+        );
+    }
 }

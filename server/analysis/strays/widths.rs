@@ -11,7 +11,9 @@
 //! pulses a stray; they are expected to come near zero, and the expected count says so.
 
 use super::driven::{DRIVEN_SAMPLES, USEFUL_NS, is_driven, repeats};
-use super::long_pulses::{are_long, are_long_and_alike, are_long_and_few, come_in_trains, share_spread};
+use super::long_pulses::{
+    are_long, are_long_and_alike, are_long_and_few, come_in_trains, is_far_below, share_spread,
+};
 use super::{LimitOrigin, NarrowLimit, healed};
 use crate::analysis::stats::tails::poisson_upper;
 use crate::model::{Level, Pulse};
@@ -131,7 +133,7 @@ fn hidden_by_each_other(
 fn cut(widths: &[f64], sampling: f64, ns: f64) -> Option<Cut> {
     candidate(widths, sampling, ns).filter(|cut| {
         let is_job = is_driven(widths, cut.count, sampling, ns)
-            || are_long_and_few(widths, cut.count, ns)
+            || are_long_and_few(widths, cut.count, sampling, ns)
             || are_all_there_is(widths, cut, sampling, ns);
         !is_job
     })
@@ -268,7 +270,10 @@ pub fn few_far_below(pulses: impl Iterator<Item = Pulse>, sampling: f64, ns: f64
             longest_narrow: width(count - 1),
             shortest_wide: width(count),
         };
-        cut.longest_narrow <= USEFUL_NS * ns && chance_of_gap(&cut, sampling) < CHANCE
+        let is_short = cut.longest_narrow <= USEFUL_NS * ns
+            || cut.longest_narrow <= NARROWEST_JOB_NS * ns
+                && is_far_below(cut.longest_narrow, cut.shortest_wide);
+        is_short && chance_of_gap(&cut, sampling) < CHANCE
     };
     let found = (1..shortest.len().min(SHOWN)).rev().find(is_far);
     shortest.truncate(found.unwrap_or(0));
@@ -391,211 +396,4 @@ fn second_cut(widths: &[f64], known: Cut, sampling: f64, ns: f64) -> Option<Cut>
 }
 
 #[cfg(test)]
-mod tests {
-    use super::*;
-    use crate::model::Ticks;
-
-    #[test]
-    fn slices_below_a_level_s_strays_don_t_hide_them() {
-        // Low and high strays of 40 to 76; beside the line's own edges they leave slices of 4 to 8 of the high level.
-        let mut widths: Vec<(i64, i64)> = (0..60).map(|n| (9_000 + 131 * n, 8_000 + 173 * n)).collect();
-        widths.extend((0..20).map(|n| (40 + n * 23 % 37, 12_000 + 97 * n)));
-        widths.extend((0..20).map(|n| (11_000 + 89 * n, 41 + n * 29 % 36)));
-        let scattered = widths.clone();
-        widths.extend((0..7).map(|n| (13_000 + 61 * n, 4 + n % 3 * 2)));
-        let both = |widths: &[(i64, i64)]| {
-            let (mut at, mut edge, mut pulses) = (0, 0, Vec::new());
-            for &(low, high) in widths {
-                for (level, width) in [(Level::Low, low), (Level::High, high)] {
-                    let (start, end) = (Ticks(at), Ticks(at + width));
-                    pulses.push(Pulse {
-                        edge,
-                        start,
-                        end,
-                        level,
-                    });
-                    (at, edge) = (at + width, edge + 1);
-                }
-            }
-            infer(|| pulses.clone().into_iter(), 1.0, 1.0)
-        };
-        for widths in [scattered, widths] {
-            let limit = both(&widths);
-            assert!(limit.low.is_some_and(|l| l > 76.0), "{limit:?}");
-            assert!(limit.high.is_some_and(|l| l > 76.0), "{limit:?}");
-        }
-    }
-
-    #[test]
-    fn long_short_pulses_in_trains_are_the_line_s_own() {
-        // Forty pulses of 300 to 600 among ten of microseconds: in trains of four, or each by itself.
-        let inferred = |gap: i64| {
-            let (mut at, mut pulses) = (0, Vec::new());
-            let mut push = |level: Level, width: i64| {
-                let edge = pulses.len();
-                pulses.push(Pulse {
-                    edge,
-                    start: Ticks(at),
-                    end: Ticks(at + width),
-                    level,
-                });
-                at += width;
-            };
-            for n in 0..40i64 {
-                push(Level::High, 300 + n * 37 % 301);
-                push(Level::Low, if n % 4 == 3 { 40_000 + 97 * n } else { gap + n });
-                if n % 4 == 3 {
-                    push(Level::High, 30_000 + 911 * n);
-                    push(Level::Low, 50_000 + 31 * n);
-                }
-            }
-            infer(|| pulses.clone().into_iter(), 1.0, 1.0).high
-        };
-        assert_eq!(inferred(800), None);
-        assert!(inferred(60_000).is_some_and(|limit| limit > 600.0));
-    }
-
-    fn inferred(high: &[i64], sampling: f64, ns: f64) -> NarrowLimit {
-        infer(|| pulses(high).into_iter(), sampling, ns)
-    }
-
-    fn pulses(high: &[i64]) -> Vec<Pulse> {
-        let mut at = 0;
-        let mut edge = 0;
-        let mut pulses = Vec::new();
-        for &width in high {
-            pulses.push(Pulse {
-                edge,
-                start: Ticks(at),
-                end: Ticks(at + width),
-                level: Level::High,
-            });
-            at += width;
-            pulses.push(Pulse {
-                edge: edge + 1,
-                start: Ticks(at),
-                end: Ticks(at + 50_000),
-                level: Level::Low,
-            });
-            at += 50_000;
-            edge += 2;
-        }
-        pulses
-    }
-
-    #[test]
-    fn a_crowd_of_short_pulses_on_a_slow_line_is_narrow() {
-        let mut widths = vec![18, 22, 25, 29, 31];
-        widths.extend((0..40).map(|i| 5_000 + 977 * i));
-        let limit = inferred(&widths, 0.0, 1.0);
-        let high = limit.high.unwrap();
-        assert!(high > 31.0 && high < 5_000.0, "{high}");
-        assert_eq!(limit.low, None);
-    }
-
-    #[test]
-    fn a_few_samples_do_not_show_that_pulses_too_short_for_a_job_repeat() {
-        // Samples of 10 ns: 20 and 30 ns beside pulses of 8 µs and more.
-        let mut widths: Vec<i64> = (0..24).map(|i| 2 + i64::from(i > 13)).collect();
-        widths.extend((0..60).map(|i| 809 + 271 * (i % 30)));
-        let high = inferred(&widths, 1.0, 0.1).high.unwrap();
-        assert!(high > 3.0 && high < 809.0, "{high}");
-        // As wide in samples, but 120 ns long: a strobe's width.
-        assert_eq!(inferred(&widths, 1.0, 0.01).high, None);
-    }
-
-    #[test]
-    fn short_pulses_spread_evenly_over_three_samples_are_of_several_widths() {
-        // Samples of 2 ns: 16, 18 and 20 ns so often, below strobes of 60 to 76 ns.
-        let high = |counts: [usize; 3]| {
-            let short = counts.into_iter().zip([16, 18, 20]);
-            let short = short.flat_map(|(count, width)| std::iter::repeat_n(width, count));
-            let own = (0..150).map(|i| 60 + 2 * (i % 3 + i / 11 % 3 + i / 31 % 5));
-            inferred(&short.chain(own).collect::<Vec<i64>>(), 2.0, 1.0).high
-        };
-        let limit = high([6, 5, 9]).unwrap();
-        assert!(limit > 20.0 && limit < 60.0, "{limit}");
-        // About a middle: one width, which a part drives.
-        assert_eq!(high([3, 14, 3]), None);
-    }
-
-    #[test]
-    fn strays_of_two_causes_are_narrow_both() {
-        // Low pulses of 10 to 18 ns and of 32 to 62 ns in samples of 2 ns, the line's own from 4 µs on.
-        let mut widths: Vec<i64> = (0..21).map(|i| 5 + i % 5).collect();
-        widths.extend((0..45).map(|i| 16 + i % 16));
-        widths.extend((0..60).map(|i| 2_134 + 413 * i));
-        let high = inferred(&widths, 1.0, 0.5).high.unwrap();
-        assert!(high > 31.0 && high < 2_134.0, "{high}");
-    }
-
-    #[test]
-    fn the_tail_of_a_crowd_belongs_to_it() {
-        // A bridge's strays last as long as another line's irregular pulses.
-        let mut widths: Vec<i64> = (0..20).map(|i| 260 + 9 * i).collect();
-        widths.extend([540, 600, 750]);
-        widths.extend((0..60).map(|i| 2_460 + 61 * i));
-        let high = inferred(&widths, 1.0, 1.0).high.unwrap();
-        assert!(high > 750.0 && high < 2_460.0, "{high}");
-    }
-
-    #[test]
-    fn a_strobe_line_gives_no_ground() {
-        let widths: Vec<i64> = (0..60).map(|i| 60 + i % 3).collect();
-        assert_eq!(inferred(&widths, 0.0, 1.0).origin, LimitOrigin::None);
-    }
-
-    #[test]
-    fn a_strobe_beside_long_pulses_repeats_and_is_driven() {
-        let mut widths: Vec<i64> = (0..60).map(|i| 60 + i % 3).collect();
-        widths.extend((0..40).map(|i| 5_000 + 977 * i));
-        assert_eq!(inferred(&widths, 0.0, 1.0).high, None);
-    }
-
-    #[test]
-    fn whole_multiples_of_a_clock_are_driven() {
-        let mut widths: Vec<i64> = (0..12).map(|i| 300 + 5 * (i % 3)).collect();
-        widths.extend((0..6).map(|_| 600));
-        widths.extend((0..40).map(|i| 15_000 + 9_775 * i));
-        assert_eq!(inferred(&widths, 5.0, 1.0).high, None);
-    }
-
-    #[test]
-    fn strays_below_a_line_s_own_strobes_are_parted_by_the_valley() {
-        let mut widths: Vec<i64> = (0..20).map(|i| 10 + i).collect();
-        widths.extend((0..60).map(|i| 60 + i));
-        let high = inferred(&widths, 0.0, 1.0).high.unwrap();
-        assert!(high > 29.0 && high < 60.0, "{high}");
-    }
-
-    #[test]
-    fn a_few_pulses_far_below_all_others_are_told() {
-        let told = |short: &[i64]| {
-            let wide = (0..60).map(|n| 4_000 + 37 * n);
-            let (mut at, mut pulses) = (0, Vec::new());
-            for (edge, width) in short.iter().copied().chain(wide).enumerate() {
-                pulses.push(Pulse {
-                    edge: 2 * edge,
-                    start: Ticks(at),
-                    end: Ticks(at + width),
-                    level: Level::High,
-                });
-                at += width + 9_000;
-            }
-            let limit = infer(|| pulses.clone().into_iter(), 1.0, 1.0).high;
-            let few = few_far_below(pulses.into_iter(), 1.0, 1.0);
-            (
-                limit.is_some(),
-                few.iter().map(|p| p.width().0).collect::<Vec<i64>>(),
-            )
-        };
-        // The chance of such a gap is (21/3,999)².
-        assert_eq!(told(&[12, 20]), (false, vec![20, 12]));
-        // One pulse leaves such a gap more than once in 1,000 times, and so do two with a third in sight.
-        assert_eq!(
-            [told(&[12]), told(&[12, 20, 600])],
-            [(false, vec![]), (false, vec![])]
-        );
-        assert!(told(&[12, 14, 17, 20, 24, 29]).0, "six make a limit");
-    }
-}
+mod tests;
