@@ -117,7 +117,10 @@ fn look(capture: Capture, sources: Vec<CaptureRow>, setup: &Setup, known: Vec<Fi
     // A capture that could not be read says nothing of those that were; short pulses that may be strays are told as such.
     let is_quiet = |f: &Finding| f.severity == Severity::Note || f.topic == unreadable::TOPIC;
     if attribution.unsure.is_empty() && all.iter().all(is_quiet) {
+        // Behind the pulses that may be strays.
+        let is_open = |f: &Finding| f.severity == Severity::Note && f.topic == "stray" && !f.lines.is_empty();
         let first_note = all.partition_point(|f| f.severity < Severity::Note);
+        let at = all.iter().rposition(is_open).map_or(first_note, |last| last + 1);
         let still = |line: &crate::model::Line| line.edges.is_empty() && line.runts.is_empty();
         // A supply is meant to stand still.
         let is_dead = every.is_empty() && !capture.lines.is_empty() && capture.lines.iter().all(still);
@@ -125,7 +128,7 @@ fn look(capture: Capture, sources: Vec<CaptureRow>, setup: &Setup, known: Vec<Fi
             true => findings::nothing_moves(&capture),
             false => findings::nothing_found(&capture, &strays),
         };
-        all.insert(first_note, found);
+        all.insert(at, found);
         all.sort_by_key(|f| f.severity);
     }
     let mut report = fill::report(&capture, sources, &strays, &attribution, &links, all);

@@ -56,19 +56,30 @@ pub fn inspect_text(report: &InspectReport, style: Style) -> String {
     text
 }
 
+/// The first of these titles, and how many more there are.
+fn first_few(titles: &[&str]) -> String {
+    let first = titles[..titles.len().min(FIRST)].join("; ");
+    match titles.len().saturating_sub(FIRST) {
+        0 => first,
+        more => format!("{first}; and {more} more"),
+    }
+}
+
 /// What is wrong, in one sentence: the titles of the faults, or that nothing was found.
 pub fn headline(report: &InspectReport) -> String {
     let of = |severity: Severity| report.findings.iter().filter(move |f| f.severity == severity);
     let faults: Vec<&str> = of(Severity::Fault).map(|f| f.title.as_str()).collect();
     let warnings = of(Severity::Warning).count();
     // That nothing was found is a note as well, and the only one without lines.
-    let open = of(Severity::Note)
+    let open: Vec<&str> = of(Severity::Note)
         .filter(|f| f.topic == "stray" && !f.lines.is_empty())
-        .count();
+        .map(|f| f.title.trim_end_matches('.'))
+        .collect();
     match faults.len() {
-        0 if warnings == 0 && open > 0 => {
-            "Nothing is shown to be wrong, but not everything could be told: see the notes.".to_owned()
-        }
+        0 if warnings == 0 && !open.is_empty() => format!(
+            "Nothing is shown to be wrong, but look at this: {}.",
+            first_few(&open)
+        ),
         0 if warnings == 0 && is_unjudged(report) => {
             "Nothing looks wrong, but little could be judged: no line's pulse widths tell what is too narrow for it.".to_owned()
         }
@@ -86,12 +97,7 @@ pub fn headline(report: &InspectReport) -> String {
             let titles: Vec<&str> = of(Severity::Warning)
                 .map(|f| f.title.trim_end_matches('.'))
                 .collect();
-            let more = match warnings.saturating_sub(FIRST) {
-                0 => String::new(),
-                more => format!("; and {more} more"),
-            };
-            let first = titles[..titles.len().min(FIRST)].join("; ");
-            format!("No fault is proved, but look at this: {first}{more}.")
+            format!("No fault is proved, but look at this: {}.", first_few(&titles))
         }
         1 => format!("One thing looks wrong. {}.", faults[0].trim_end_matches('.')),
         n => {
