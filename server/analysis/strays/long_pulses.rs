@@ -74,20 +74,20 @@ const SCATTERED: f64 = 1.5;
 /// Fewer than this accuse nobody.
 const FEWEST_FAR: usize = 5;
 
-/// Whether a line whose pulses but these last `next` and more moves far more slowly than pulses up to `longest`.
-pub fn is_far_below(longest: f64, next: f64) -> bool {
-    next >= FAR_LONGER * longest
+/// Whether pulses from the `shortest` to the `longest` scatter beyond what sampling does, on a level whose other pulses last
+/// `next` and more, a thousand times as long.
+pub fn are_scattered_far_below((shortest, longest): (f64, f64), next: f64, sampling: f64) -> bool {
+    longest >= SCATTERED * shortest + 2.0 * sampling && next >= FAR_LONGER * longest
 }
 
 /// Whether pulses this long are too few to be called strays: an induced pulse seldom lasts so long, so it takes a
 /// crowd to say so (a bridge makes one), or widths that scatter on a line that otherwise moves far more slowly.
 pub fn are_long_and_few(widths: &[f64], count: usize, sampling: f64, ns: f64) -> bool {
-    let (shortest, longest) = (widths[0], widths[count - 1]);
+    let ends = (widths[0], widths[count - 1]);
     let are_odd = count >= FEWEST_FAR
-        && longest >= SCATTERED * shortest + 2.0 * sampling
         && widths
             .get(count)
-            .is_some_and(|&next| next >= FAR_LONGER * longest);
+            .is_some_and(|&next| are_scattered_far_below(ends, next, sampling));
     are_long(&widths[..count], ns) && count < LONG_COUNT && !are_odd
 }
 

@@ -12,7 +12,7 @@
 
 use super::driven::{DRIVEN_SAMPLES, USEFUL_NS, is_driven, repeats};
 use super::long_pulses::{
-    are_long, are_long_and_alike, are_long_and_few, come_in_trains, is_far_below, share_spread,
+    are_long, are_long_and_alike, are_long_and_few, are_scattered_far_below, come_in_trains, share_spread,
 };
 use super::{LimitOrigin, NarrowLimit, healed};
 use crate::analysis::stats::tails::poisson_upper;
@@ -272,7 +272,7 @@ pub fn few_far_below(pulses: impl Iterator<Item = Pulse>, sampling: f64, ns: f64
         };
         let is_short = cut.longest_narrow <= USEFUL_NS * ns
             || cut.longest_narrow <= NARROWEST_JOB_NS * ns
-                && is_far_below(cut.longest_narrow, cut.shortest_wide);
+                && are_scattered_far_below((width(0), cut.longest_narrow), cut.shortest_wide, sampling);
         is_short && chance_of_gap(&cut, sampling) < CHANCE
     };
     let found = (1..shortest.len().min(SHOWN)).rev().find(is_far);

@@ -206,7 +206,8 @@ fn a_few_pulses_far_below_all_others_are_told() {
     );
     assert!(told(&[12, 14, 17, 20, 24, 29]).0, "six make a limit");
     // Longer than what is induced as a rule: only on a line that moves a thousand times more slowly.
-    assert_eq!(told(&[200, 300]), (false, vec![]));
+    assert_eq!(told(&[200, 400]), (false, vec![]));
     let slow = (0..60).map(|n| 4_000_000 + 37_000 * n);
-    assert_eq!(told_of(&[200, 300], slow), (false, vec![300, 200]));
+    assert_eq!(told_of(&[200, 400], slow.clone()), (false, vec![400, 200]));
+    assert_eq!(told_of(&[400, 400], slow), (false, vec![]), "a job repeats");
 }
