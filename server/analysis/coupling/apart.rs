@@ -14,6 +14,8 @@ pub const FEWEST: usize = 6;
 const FEWEST_OWN: usize = 20;
 const SHARE_OWN: f64 = 0.35;
 const ONE_WIDTH: f64 = 1.15;
+/// Hardly any are a little longer: fewer than this share of them, within that factor. Widths that merely scatter go on.
+const STILL: f64 = 0.5;
 /// The first of them may be another's, this share.
 const TAIL: f64 = 0.15;
 /// The short ones scatter: the ninth tenth is so far beyond the first, by this factor and a sample, or by the lesser one and two.
@@ -100,7 +102,10 @@ fn below_a_strobe(capture: &Capture, sampling: f64, line: usize, level: Level) -
             let least_own = widths[from + (TAIL * count as f64) as usize] as f64;
             let limit = least_own / ONE_WIDTH.sqrt() - 0.5 * sampling;
             let short = &widths[..widths.partition_point(|&w| (w as f64) < limit)];
-            if scatter(short, sampling) {
+            let beyond = ONE_WIDTH * widths[from + count - 1] as f64;
+            let above = widths[from + count..].partition_point(|&w| w as f64 <= beyond);
+            let ends = (above as f64) < STILL * count as f64;
+            if ends && scatter(short, sampling) {
                 return Some(of(capture, (line, level), short, all, limit));
             }
         }

@@ -73,7 +73,7 @@ impl Crowd {
 /// No pulse of a crowd is longer, unless the level's own gap lies higher.
 const LONGEST_S: f64 = 200e-9;
 /// Fewer pulses make no crowd.
-const FEWEST: usize = 8;
+const FEWEST: usize = 5;
 /// The shortest quarter of a crowd is of no use to what reads it: flip-flops of the TTL families are specified for pulses of
 /// 20 to 40 ns and more (from memory of their data books).
 pub(super) const USELESS_S: f64 = 36e-9;
@@ -84,6 +84,13 @@ const SPREAD: f64 = 0.5;
 /// two numbers of samples, and its jitter as a third.
 const COARSEST_S: f64 = 12e-9;
 const COARSE_RANGE: f64 = 2.9;
+/// Where a level has no longer pulse, a lesser scatter shows as much if it is even: the ninth tenth so far beyond the first, as a share of
+/// the first and by two samples; half of them no longer than this; and no more than this share of one width, which is so wide
+/// beside a sample. Pulses of a gate whose inputs settle one after the other have one width or a few.
+const EVEN_SPREAD: f64 = 0.25;
+const EVEN_S: f64 = 60e-9;
+const ONE_WIDTH_SHARE: f64 = 0.6;
+const ONE_WIDTH: f64 = 0.1;
 /// A rest lasts at least so many times as long as the longest pulse of a crowd.
 const RESTING: i64 = 2;
 /// Share of the crowd that must follow one line.
@@ -131,11 +138,8 @@ fn crowds_of(capture: &Capture, strays: &Strays, line: usize) -> Vec<Crowd> {
         }
         let mut widths: Vec<i64> = short.iter().map(|p| p.width().0).collect();
         widths.sort_unstable();
-        let is_coarse = strays.sampling[line] > capture.timebase.ticks_of(COARSEST_S);
-        let range = (widths[widths.len() - 1] - widths[0]) as f64;
-        if is_coarse && range < COARSE_RANGE * strays.sampling[line] {
-            continue;
-        }
+        let of = of_level().count() as u64;
+        let is_all = short.len() as u64 == of;
         let crowd = Crowd {
             line,
             level,
@@ -143,8 +147,8 @@ fn crowds_of(capture: &Capture, strays: &Strays, line: usize) -> Vec<Crowd> {
             is_apart: false,
             widths: [widths[0], widths[widths.len() / 2], widths[widths.len() - 1]],
             pulses: short.len() as u64,
-            of: of_level().count() as u64,
-            scatters: scatters_like_strays(capture, &widths),
+            of,
+            scatters: scatter_like_strays(capture, &widths, strays.sampling[line], is_all),
             is_useless: widths[widths.len() - 1] as f64 <= capture.timebase.ticks_of(USELESS_S),
             limit: (longest + 1) as f64,
             starts: short.iter().map(|p| p.start.0).collect(),
@@ -171,10 +175,30 @@ fn rests_long(line: &Line, level: Level, longest: i64) -> bool {
     2 * long > all
 }
 
-/// Whether ascending widths scatter, from lengths on that are of no use.
-fn scatters_like_strays(capture: &Capture, widths: &[i64]) -> bool {
+/// Whether ascending widths scatter as those of induced pulses do. `sampling`: a sample in ticks; `is_all`: the level has no other pulses.
+fn scatter_like_strays(capture: &Capture, widths: &[i64], sampling: f64, is_all: bool) -> bool {
+    let is_coarse = sampling > capture.timebase.ticks_of(COARSEST_S);
+    let range = (widths[widths.len() - 1] - widths[0]) as f64;
+    if is_coarse && range < COARSE_RANGE * sampling {
+        return false;
+    }
     let at = |share: f64| widths[((widths.len() - 1) as f64 * share).round() as usize] as f64;
-    at(0.25) <= capture.timebase.ticks_of(USELESS_S) && at(0.9) >= (1.0 + SPREAD) * at(0.1)
+    let from_useless =
+        at(0.25) <= capture.timebase.ticks_of(USELESS_S) && at(0.9) >= (1.0 + SPREAD) * at(0.1);
+    from_useless || is_all && at(0.5) <= capture.timebase.ticks_of(EVEN_S) && scatter_evenly(widths, sampling)
+}
+
+/// Whether ascending widths reach over several samples and gather nowhere. Cost: n log n.
+fn scatter_evenly(widths: &[i64], sampling: f64) -> bool {
+    let at = |share: f64| widths[((widths.len() - 1) as f64 * share).round() as usize] as f64;
+    let held = |from: usize| {
+        let last = (1.0 + ONE_WIDTH) * widths[from] as f64 + 1.05 * sampling;
+        widths[from..].partition_point(|&w| w as f64 <= last)
+    };
+    let most = (0..widths.len()).map(held).max().unwrap_or(0);
+    at(0.9) >= (1.0 + EVEN_SPREAD) * at(0.1)
+        && at(0.9) - at(0.1) >= 2.0 * sampling
+        && most as f64 <= ONE_WIDTH_SHARE * widths.len() as f64
 }
 
 /// Whether most of the crowd comes after edges of some other line.
@@ -316,7 +340,9 @@ fn look_at(capture: &Capture, strays: &Strays, attribution: &Attribution, crowd:
     let mut widths: Vec<i64> = followers.iter().map(|s| s.width.0).collect();
     widths.sort_unstable();
     let every = rows.iter().any(|row| row.strike_rate.high >= EVERY);
-    let scatters = crowd.is_apart || scatters_like_strays(capture, &widths);
+    let is_all = crowd.pulses == crowd.of;
+    let scatters =
+        crowd.is_apart || scatter_like_strays(capture, &widths, strays.sampling[crowd.line], is_all);
     let is_answer = every && !scatters;
     if is_answer || are_ended(capture, crowd, &followers) || is_own(capture, crowd, first) {
         return Look::Driven;
