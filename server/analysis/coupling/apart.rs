@@ -7,6 +7,7 @@
 
 use super::crowds::Crowd;
 use crate::model::{Capture, Level};
+use std::ops::Range;
 
 /// Fewer pulses make no crowd.
 pub const FEWEST: usize = 6;
@@ -14,8 +15,9 @@ pub const FEWEST: usize = 6;
 const FEWEST_OWN: usize = 20;
 const SHARE_OWN: f64 = 0.35;
 const ONE_WIDTH: f64 = 1.15;
-/// Hardly any are a little longer: fewer than this share of them, within that factor. Widths that merely scatter go on.
-const STILL: f64 = 0.5;
+/// Hardly any are a little shorter, or a little longer by twice as much: fewer than this share of them. Widths that merely scatter go
+/// on.
+const STILL: f64 = 0.33;
 /// The first of them may be another's, this share.
 const TAIL: f64 = 0.15;
 /// The short ones scatter: the ninth tenth is so far beyond the first, by this factor and a sample, or by the lesser one and two.
@@ -102,16 +104,22 @@ fn below_a_strobe(capture: &Capture, sampling: f64, line: usize, level: Level) -
             let least_own = widths[from + (TAIL * count as f64) as usize] as f64;
             let limit = least_own / ONE_WIDTH.sqrt() - 0.5 * sampling;
             let short = &widths[..widths.partition_point(|&w| (w as f64) < limit)];
-            let beyond = ONE_WIDTH * widths[from + count - 1] as f64;
-            let above = widths[from + count..].partition_point(|&w| w as f64 <= beyond);
-            let ends = (above as f64) < STILL * count as f64;
-            if ends && scatter(short, sampling) {
+            if ends(&widths, from..from + count) && scatter(short, sampling) {
                 return Some(of(capture, (line, level), short, all, limit));
             }
         }
         first = from + count.max(1);
     }
     None
+}
+
+/// Whether the `own` crowd of ascending widths ends on both sides, so that it is one width and no part of a scatter.
+fn ends(widths: &[i64], own: Range<usize>) -> bool {
+    let count = own.len() as f64;
+    let (least, most) = (widths[own.start] as f64, widths[own.end - 1] as f64);
+    let below = own.start - widths.partition_point(|&w| (w as f64) < least / ONE_WIDTH);
+    let above = widths[own.end..].partition_point(|&w| w as f64 <= ONE_WIDTH * ONE_WIDTH * most);
+    (below as f64) < STILL * count && (above as f64) < STILL * count
 }
 
 /// Whether enough pulses of ascending widths are of several.
@@ -145,6 +153,20 @@ mod tests {
     use super::super::{CouplingOptions, Standing};
     use crate::analysis::strays::StrayOptions;
     use crate::model::{Capture, Level, Line, Ticks, TimeSpan};
+
+    #[test]
+    fn a_crowd_that_goes_on_on_either_side_is_no_width_of_its_own() {
+        let strobe: Vec<i64> = (20..50).chain((0..200).map(|n| 52 + n / 50)).collect();
+        assert!(super::ends(&strobe, 30..230));
+        // As many of each width, or a hump: what lies beside the middle is as dense as it, or half so.
+        let even: Vec<i64> = (0..240).map(|n| 30 + n / 8).collect();
+        assert!(!super::ends(&even, 80..136));
+        let hump: Vec<i64> = (0..240).map(|n| 30 + (n * n % 61 + n * 7 % 61) / 4).collect();
+        let mut hump = hump;
+        hump.sort_unstable();
+        let middle = hump.partition_point(|&w| w < 42)..hump.partition_point(|&w| w <= 48);
+        assert!(!super::ends(&hump, middle));
+    }
 
     /// PEG sends 200 strobes of 52 to 55 ticks that nobody's edges bring; 16 ticks after two of three of 60 rises of HOLD it shows a
     /// pulse of `width(n)`.

@@ -4,7 +4,8 @@
 //! are looked at by themselves: if they follow another line than the longer ones do, that is told. Nobody is accused, for
 //! a second part that drives the line would do so as well.
 
-use super::crowds::{Crowd, MOST, USELESS_S, Unsure};
+use super::crowds::{Crowd, MOST, Unsure};
+use super::scatter::USELESS_S;
 use super::{Coupling, CouplingOptions, attribute};
 use crate::analysis::strays::{Stray, Strays};
 use crate::model::{Capture, Polarity, Pulse};

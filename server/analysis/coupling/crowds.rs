@@ -9,6 +9,7 @@
 use super::{
     Attribution, Coupling, CouplingOptions, EARLIEST_LAG_S, Edge, LONGEST_LAG_S, apart, attribute,
     crowd_parts,
+    scatter::{USELESS_S, scatter_like_strays},
 };
 use crate::analysis::strays::{self, LimitOrigin, NarrowLimit, Stray, StrayOptions, Strays};
 use crate::model::{Capture, Level, Line, Pulse};
@@ -74,23 +75,6 @@ impl Crowd {
 const LONGEST_S: f64 = 200e-9;
 /// Fewer pulses make no crowd.
 const FEWEST: usize = 5;
-/// The shortest quarter of a crowd is of no use to what reads it: flip-flops of the TTL families are specified for pulses of
-/// 20 to 40 ns and more (from memory of their data books).
-pub(super) const USELESS_S: f64 = 36e-9;
-/// Widths of a crowd scatter at least so much: the ninth tenth beyond the first, as a share of the first. A monostable's keep
-/// within a few hundredths (common practice, no source).
-const SPREAD: f64 = 0.5;
-/// Samples no further apart than this show such a scatter; with coarser ones the widths reach over so many, where one width shows as
-/// two numbers of samples, and its jitter as a third.
-const COARSEST_S: f64 = 12e-9;
-const COARSE_RANGE: f64 = 2.9;
-/// Where a level has no longer pulse, a lesser scatter shows as much if it is even: the ninth tenth so far beyond the first, as a share of
-/// the first and by two samples; half of them no longer than this; and no more than this share of one width, which is so wide
-/// beside a sample. Pulses of a gate whose inputs settle one after the other have one width or a few.
-const EVEN_SPREAD: f64 = 0.25;
-const EVEN_S: f64 = 60e-9;
-const ONE_WIDTH_SHARE: f64 = 0.6;
-const ONE_WIDTH: f64 = 0.1;
 /// A rest lasts at least so many times as long as the longest pulse of a crowd.
 const RESTING: i64 = 2;
 /// Share of the crowd that must follow one line.
@@ -173,32 +157,6 @@ fn rests_long(line: &Line, level: Level, longest: i64) -> bool {
         long += u64::from(pulse.width().0 >= RESTING * longest);
     }
     2 * long > all
-}
-
-/// Whether ascending widths scatter as those of induced pulses do. `sampling`: a sample in ticks; `is_all`: the level has no other pulses.
-fn scatter_like_strays(capture: &Capture, widths: &[i64], sampling: f64, is_all: bool) -> bool {
-    let is_coarse = sampling > capture.timebase.ticks_of(COARSEST_S);
-    let range = (widths[widths.len() - 1] - widths[0]) as f64;
-    if is_coarse && range < COARSE_RANGE * sampling {
-        return false;
-    }
-    let at = |share: f64| widths[((widths.len() - 1) as f64 * share).round() as usize] as f64;
-    let from_useless =
-        at(0.25) <= capture.timebase.ticks_of(USELESS_S) && at(0.9) >= (1.0 + SPREAD) * at(0.1);
-    from_useless || is_all && at(0.5) <= capture.timebase.ticks_of(EVEN_S) && scatter_evenly(widths, sampling)
-}
-
-/// Whether ascending widths reach over several samples and gather nowhere. Cost: n log n.
-fn scatter_evenly(widths: &[i64], sampling: f64) -> bool {
-    let at = |share: f64| widths[((widths.len() - 1) as f64 * share).round() as usize] as f64;
-    let held = |from: usize| {
-        let last = (1.0 + ONE_WIDTH) * widths[from] as f64 + 1.05 * sampling;
-        widths[from..].partition_point(|&w| w as f64 <= last)
-    };
-    let most = (0..widths.len()).map(held).max().unwrap_or(0);
-    at(0.9) >= (1.0 + EVEN_SPREAD) * at(0.1)
-        && at(0.9) - at(0.1) >= 2.0 * sampling
-        && most as f64 <= ONE_WIDTH_SHARE * widths.len() as f64
 }
 
 /// Whether most of the crowd comes after edges of some other line.
@@ -479,6 +437,43 @@ mod tests {
         assert_eq!((strays, attribution.couplings.len()), (0, 0));
         let follows: Vec<_> = attribution.unsure.iter().map(|u| u.follows).collect();
         assert_eq!(follows, [Some((0, Edge::Rise, 40, 60))]);
+    }
+
+    #[test]
+    fn widths_that_scatter_evenly_are_strays_where_the_level_has_no_others() {
+        // None is too short for a job, and a few widths are what a gate makes.
+        let evenly = |n: i64| 40 + n * 8 % 19;
+        let (strays, attribution) = judged(&capture(evenly, &[], None));
+        let accused: Vec<usize> = attribution.couplings.iter().map(|c| c.aggressor).collect();
+        assert_eq!((strays, accused), (40, vec![0]));
+        for of_few_widths in [|n: i64| 40 + 18 * (n % 2), |n| 40 + 18 * i64::from(n % 5 == 0)] {
+            let (strays, attribution) = judged(&capture(of_few_widths, &[], None));
+            assert_eq!((strays, attribution.unsure.len()), (0, 1));
+        }
+        // Nor are they strays beside longer pulses of the line's own.
+        let (strays, attribution) = judged(&capture(evenly, &OWN, None));
+        assert_eq!((strays, attribution.unsure.len()), (0, 1));
+    }
+
+    #[test]
+    fn pulses_of_one_or_two_samples_are_told_and_nobody_is_accused() {
+        let mut coarse = capture(evenly_short, &[], None);
+        for line in &mut coarse.lines {
+            let round = |edge: Ticks| Ticks((edge.0 + 10) / 20 * 20);
+            *line = Line::digital(
+                &line.name,
+                Level::Low,
+                line.edges.iter().map(|&e| round(e)).collect(),
+                coarse.span,
+            );
+        }
+        let (strays, attribution) = judged(&coarse);
+        let follows: Vec<_> = attribution.unsure.iter().map(|u| u.follows).collect();
+        assert_eq!((strays, follows), (0, vec![Some((0, Edge::Rise, 40, 60))]));
+    }
+
+    fn evenly_short(n: i64) -> i64 {
+        22 + n * 8 % 19
     }
 
     #[test]
