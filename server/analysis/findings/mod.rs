@@ -4,6 +4,7 @@
 //! have been seen.
 
 mod before;
+mod beside_own;
 mod clues;
 mod coupling;
 mod doubts;

@@ -2,10 +2,10 @@
 
 use super::words::{count_of, list, span};
 use super::{CAUTION, Finding, Severity};
-use super::{before, late};
+use super::{before, beside_own, late};
 use crate::analysis::coupling::few::FEWEST_TO_ACCUSE;
 use crate::analysis::coupling::hints::Hint;
-use crate::analysis::coupling::{Attribution, Edge, Hazard, LONGEST_LAG_S, victims};
+use crate::analysis::coupling::{Attribution, Edge, Hazard, LONGEST_LAG_S};
 use crate::analysis::strays::{LimitOrigin, NarrowLimit, Stray, StrayKind, Strays};
 use crate::model::{Capture, Level, Line, TraceSamples};
 
@@ -74,6 +74,7 @@ fn causeless(capture: &Capture, strays: &Strays, attribution: &Attribution, line
     if let Some(late) = late::followers(capture, strays, attribution, line, &open) {
         return Some(late.finding(capture, line, of));
     }
+    let within = (capture.timebase.ticks_of(LONGEST_LAG_S) + 2.0 * strays.sampling[line]) as i64;
     let (points_to, longer) = match hint {
         Some(hint) => pointing(capture, hint),
         None if of < FEWEST_TO_ACCUSE => (
@@ -82,24 +83,9 @@ fn causeless(capture: &Capture, strays: &Strays, attribution: &Attribution, line
                 "Capture longer: {FEWEST_TO_ACCUSE} strays at least are needed to tell what they go with."
             )),
         ),
-        None if are_beside_own(capture, strays, line, &open) => (
-            format!(
-                " {} beside edges of {name}'s own: whether it rings as it switches or a neighbour strikes it just then, this capture can't tell.",
-                if open.len() == 1 { "It lies" } else { "All lie" }
-            ),
-            None,
-        ),
-        None => {
-            let within = (capture.timebase.ticks_of(LONGEST_LAG_S) + 2.0 * strays.sampling[line]) as i64;
-            before::says(capture, line, &open, within)
-        }
+        None => what_is_near(capture, strays, line, &open, within),
     };
-    let rings = (points_to.contains("whether it rings")).then(|| {
-        format!(
-            "Look at one of these edges of {name} with a scope, its ground clip on the machine's 0 V only and as near as can be: a swing that dies away is ringing, and some tens of ohms in series at the driver or a shorter return wire damp it."
-        )
-    });
-    let try_next = longer.into_iter().chain(rings).chain([
+    let try_next = longer.into_iter().chain([
         format!("Put spare channels on {name}'s neighbours in the cable and on its board's supply, and repeat."),
         format!(
             "Look at {name}'s level with a scope: a line that floats or hangs on a weak pull-up catches anything."
@@ -147,17 +133,30 @@ fn causeless(capture: &Capture, strays: &Strays, attribution: &Attribution, line
     })
 }
 
-/// Whether all of a line's strays `open` lie too near to edges of its own to accuse anybody. Cost: linear in the line's strays.
-fn are_beside_own(capture: &Capture, strays: &Strays, line: usize, open: &[&Stray]) -> bool {
-    let guard = victims::guard_of(strays, line);
-    let mut apart = open
-        .iter()
-        .filter(|s| victims::is_apart(&capture.lines[line], s, guard));
-    let [low, high] = [Level::Low, Level::High].map(|level| {
-        let shows = apart.clone().any(|s| s.level == level);
-        shows && victims::rings(capture, strays, line, level)
-    });
-    apart.all(|s| if s.level == Level::Low { low } else { high })
+/// Share of the strays that another line's edges must come before, for them to be told rather than that the line's own come after.
+const BEFORE_MOST: f64 = 0.5;
+
+/// What strays without a cause lie beside, edges of the line's own or of others, and whom to look at first.
+fn what_is_near(
+    capture: &Capture,
+    strays: &Strays,
+    line: usize,
+    open: &[&Stray],
+    within: i64,
+) -> (String, Option<String>) {
+    let name = &capture.lines[line].name;
+    if let Some(rings) = beside_own::says(capture, strays, line, open, within) {
+        return (rings, Some(beside_own::look(name)));
+    }
+    let by_another =
+        |least| before::says(capture, line, open, within, least).map(|(says, first)| (says, Some(first)));
+    by_another(BEFORE_MOST)
+        .or_else(|| {
+            beside_own::says_either(capture, line, open, within)
+                .map(|says| (says, Some(beside_own::look(name))))
+        })
+        .or_else(|| by_another(0.0))
+        .unwrap_or_else(|| (before::none_do(capture, within), None))
 }
 
 /// Whom too few strays point to, and how many would tell.
