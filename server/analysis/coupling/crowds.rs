@@ -75,6 +75,8 @@ impl Crowd {
 const LONGEST_S: f64 = 200e-9;
 /// Fewer pulses make no crowd.
 const FEWEST: usize = 5;
+/// Share of a level's pulses that are as good as all.
+const NEARLY_ALL: f64 = 0.95;
 /// A rest lasts at least so many times as long as the longest pulse of a crowd.
 const RESTING: i64 = 2;
 /// Share of the crowd that must follow one line.
@@ -123,7 +125,6 @@ fn crowds_of(capture: &Capture, strays: &Strays, line: usize) -> Vec<Crowd> {
         let mut widths: Vec<i64> = short.iter().map(|p| p.width().0).collect();
         widths.sort_unstable();
         let of = of_level().count() as u64;
-        let is_all = short.len() as u64 == of;
         let crowd = Crowd {
             line,
             level,
@@ -132,7 +133,12 @@ fn crowds_of(capture: &Capture, strays: &Strays, line: usize) -> Vec<Crowd> {
             widths: [widths[0], widths[widths.len() / 2], widths[widths.len() - 1]],
             pulses: short.len() as u64,
             of,
-            scatters: scatter_like_strays(capture, &widths, strays.sampling[line], is_all),
+            scatters: scatter_like_strays(
+                capture,
+                &widths,
+                strays.sampling[line],
+                are_all(short.len() as u64, of),
+            ),
             is_useless: widths[widths.len() - 1] as f64 <= capture.timebase.ticks_of(USELESS_S),
             limit: (longest + 1) as f64,
             starts: short.iter().map(|p| p.start.0).collect(),
@@ -146,6 +152,11 @@ fn crowds_of(capture: &Capture, strays: &Strays, line: usize) -> Vec<Crowd> {
         found.extend(part);
     }
     found
+}
+
+/// Whether so many of a level's pulses are (nearly) all: a reset or two besides make no crowd of the line's own.
+fn are_all(short: u64, of: u64) -> bool {
+    short as f64 >= NEARLY_ALL * of as f64
 }
 
 /// Whether the line mostly rests at `level`, for longer than any pulse of a crowd lasts: a line that switches all the time
@@ -298,7 +309,7 @@ fn look_at(capture: &Capture, strays: &Strays, attribution: &Attribution, crowd:
     let mut widths: Vec<i64> = followers.iter().map(|s| s.width.0).collect();
     widths.sort_unstable();
     let every = rows.iter().any(|row| row.strike_rate.high >= EVERY);
-    let is_all = crowd.pulses == crowd.of;
+    let is_all = are_all(crowd.pulses, crowd.of);
     let scatters =
         crowd.is_apart || scatter_like_strays(capture, &widths, strays.sampling[crowd.line], is_all);
     let is_answer = every && !scatters;

@@ -293,8 +293,8 @@ impl Behind<'_> {
         {
             own.extend(answer([times, opposite], at).map(|t| t - at));
         }
-        // A line that rests but for its strays has no edges of its own to be answered.
-        if own.len() < FEWEST_ANSWERS && !(own.is_empty() && stray.len() >= FEWEST_ANSWERS) {
+        // A line that rests but for its strays has few edges of its own to be answered, or none.
+        if own.len().max(stray.len()) < FEWEST_ANSWERS {
             return None;
         }
         let able = (own.len() + stray.len()) as f64;
