@@ -8,6 +8,7 @@
 
 use std::ops::Range;
 
+use crate::analysis::stats::tails::binomial_upper;
 use crate::model::{Capture, Level, Line, Ticks};
 
 /// A burst of contact bounce.
@@ -196,28 +197,44 @@ fn is_irregular(line: &Line, groups: &[Range<usize>], tick_s: f64) -> bool {
     at(0.9) >= 1.8 * at(0.1) && same.len() * 2 >= pauses.len().min(12)
 }
 
-/// Whether the bursts' edges seldom coincide with edges of other lines.
+/// Edges this near to another line's coincide with it.
+const NEAR_S: f64 = 50e-9;
+/// Share of the edges that must not coincide with one other line's, nor with others' together unless chance has it, up to this chance.
+const TOGETHER: f64 = 0.5;
+const TOGETHER_CHANCE: f64 = 1e-3;
+
+/// Whether the bursts' edges seldom coincide with edges of other lines. A bit of a bus coincides with some of the other bits each time,
+/// and with none of them always. Cost: the bursts' edges × lines × log of their edges.
 fn switches_alone(capture: &Capture, index: usize, bursts: &[Burst]) -> bool {
     let line = &capture.lines[index];
-    let near = capture.timebase.ticks_of(50e-9).max(line.sample_ticks).ceil() as i64;
-    let edges: usize = bursts.iter().map(|b| b.edges.len()).sum();
-    capture
-        .lines
+    let near = capture.timebase.ticks_of(NEAR_S).max(line.sample_ticks).ceil() as i64;
+    let edges: Vec<Ticks> = bursts
         .iter()
-        .enumerate()
-        .filter(|(other, l)| *other != index && line.same_as != Some(*other) && l.same_as != Some(index))
-        .all(|(_, other)| {
-            let together = bursts
-                .iter()
-                .flat_map(|b| line.edges[b.edges.clone()].iter())
-                .filter(|t| {
-                    !other
-                        .edges_within(Ticks(t.0 - near), Ticks(t.0 + near + 1))
-                        .is_empty()
-                })
-                .count();
-            together * 2 < edges
-        })
+        .flat_map(|b| &line.edges[b.edges.clone()])
+        .copied()
+        .collect();
+    let others = capture.lines.iter().enumerate();
+    let others = others
+        .filter(|(other, l)| *other != index && line.same_as != Some(*other) && l.same_as != Some(index));
+    let (mut with_any, mut covered) = (vec![false; edges.len()], 0.0);
+    for (_, other) in others {
+        let mut together = 0;
+        for (at, with) in edges.iter().zip(&mut with_any) {
+            let is_near = !other
+                .edges_within(Ticks(at.0 - near), Ticks(at.0 + near + 1))
+                .is_empty();
+            together += usize::from(is_near);
+            *with |= is_near;
+        }
+        if together as f64 >= TOGETHER * edges.len() as f64 {
+            return false;
+        }
+        covered += (other.edges.len() as i64 * (2 * near + 1)) as f64;
+    }
+    let together = with_any.iter().filter(|with| **with).count();
+    let covered = (covered / (line.span.end - line.span.start).0.max(1) as f64).min(1.0);
+    (together as f64) < TOGETHER * edges.len() as f64
+        || binomial_upper(together as u64, edges.len() as u64, covered) > TOGETHER_CHANCE
 }
 
 #[cfg(test)]
@@ -252,5 +269,37 @@ mod tests {
         assert_eq!(told(last + 10_000), 6);
         // With the record going on the last burst is even, and one in six is too many.
         assert_eq!(told(last + 100_000_000), 0);
+    }
+
+    #[test]
+    fn a_bit_of_a_bus_that_others_go_along_with_by_turns_is_no_contact() {
+        let mut random = Random::new(7);
+        let bursts: Vec<Ticks> = (1..7i64)
+            .flat_map(|press| {
+                let mut at = 30_000_000 * press;
+                let mut step = || {
+                    at += 20_000 + (random.unit() * 300_000.0) as i64;
+                    Ticks(at)
+                };
+                [step(), step(), step(), step(), step()]
+            })
+            .collect();
+        let span = TimeSpan::new(Ticks(0), Ticks(300_000_000));
+        // Each of three lines switches with every third edge, or a while later.
+        let told = |after: i64| {
+            let bit = |turn: usize| {
+                bursts
+                    .iter()
+                    .skip(turn)
+                    .step_by(3)
+                    .map(|t| Ticks(t.0 + after))
+                    .collect()
+            };
+            let mut lines = vec![Line::digital("KEY", Level::Low, bursts.clone(), span)];
+            lines.extend((0..3).map(|turn| Line::digital("D", Level::Low, bit(turn), span)));
+            let found = find(&Capture::in_nanoseconds("a bus", span, lines));
+            found.iter().filter(|b| b.line == 0).count()
+        };
+        assert_eq!([told(5), told(5_000)], [0, 6]);
     }
 }
