@@ -3,6 +3,7 @@
 use super::delay::Cluster;
 use super::matching::Windows;
 use super::*;
+use crate::analysis::findings::Severity;
 use crate::model::{Bus, Stretch, TimeSpan};
 
 /// A small generator (Marsaglia's xorshift64*), so that seeds mean the same everywhere.
@@ -409,16 +410,40 @@ fn of_too_many_lines_the_busiest_are_compared_and_the_others_told() {
         lost: 0.0,
     };
     let said = proposed(&many, &[proposal; 130]);
-    assert_eq!(said.len(), 102);
-    assert!(
-        said[100].title.starts_with("30 more pairs of lines"),
-        "{}",
-        said[100].title
+    assert_eq!(said.len(), 2);
+    assert_eq!(
+        said[0].title,
+        "130 pairs of lines look like the two ends of one signal"
     );
+    assert!(said[0].detail.contains("; and 118 more"), "{}", said[0].detail);
     assert!(
-        said[101].title.starts_with("only the 512 busiest of 600 lines"),
+        said[1].title.starts_with("only the 512 busiest of 600 lines"),
         "{}",
-        said[101].title
+        said[1].title
+    );
+}
+
+#[test]
+fn pulses_missing_a_step_later_are_no_warning() {
+    let mut dice = Dice::new(13);
+    let sent = pulses(&mut dice, 90);
+    let (far, _) = send(&mut dice, &sent, 0.1, 4);
+    let c = capture(vec![line("OUT", &sent, 1, false), line("IN", &far, 1, false)]);
+    let severity = |delay: f64| {
+        let proposal = super::Proposal {
+            from: 0,
+            to: 1,
+            inverted: false,
+            delay,
+            quality: 0.9,
+            lost: 0.1,
+        };
+        proposed(&c, &[proposal])[0].severity
+    };
+    let wire = c.timebase.ticks_of(200e-9);
+    assert_eq!(
+        [severity(wire), severity(2.0 * wire)],
+        [Severity::Warning, Severity::Note]
     );
 }
 

@@ -29,46 +29,26 @@ pub fn findings(capture: &Capture, links: &[Link]) -> Vec<Finding> {
 
 /// Losses of a proposed link beyond this share are said (no source: a few edges at the ends of the record are none).
 const SAID_LOST: f64 = 0.02;
-/// Notes for so many pairs, the most alike; the others are counted.
-const PROPOSALS_SAID: usize = 100;
+/// Longest delay of a wire and a few gates: of pulses that seem to be missing so much later no warning is given, for what comes a step
+/// of the machine later is as likely another stage. Common practice, no source.
+const WIRE_S: f64 = 200e-9;
+/// Pairs named in a note on several, the most alike; the others are counted.
+const PROPOSALS_SAID: usize = 12;
 
-/// A note for each pair of lines that look like the two ends of one link, a warning where pulses seem to be lost between
-/// them, and a note for what was not looked at or said.
+/// A warning for each pair of lines that look like the two ends of one link where pulses seem to be lost between them, one note
+/// on all other pairs, and a note for what was not looked at.
 pub fn proposed(capture: &Capture, proposals: &[Proposal]) -> Vec<Finding> {
-    let say = |p: &Proposal| {
-        let (from, to) = (name(capture, p.from), name(capture, p.to));
-        let how = if p.inverted { ", upside down" } else { "" };
-        let lost = if p.lost > SAID_LOST {
-            format!(", with {:.0} % of its pulses missing there", 100.0 * p.lost)
-        } else {
-            String::new()
-        };
-        Finding {
-            severity: if lost.is_empty() {
-                Severity::Note
-            } else {
-                Severity::Warning
-            },
-            topic: "link",
-            lines: vec![from.to_string(), to.to_string()],
-            title: format!("{to} looks like the far end of {from}{how}{lost}"),
-            detail: format!(
-                "{:.1} % of their edges match, {} later. The link is not declared, so its losses are not judged.",
-                100.0 * p.quality,
-                ticks_s(capture, p.delay)
-            ),
-            try_next: vec![format!(
-                "If it is one signal, declare the link from {from} to {to}, on the page Source and far end or in the setup file: then every missing pulse is listed."
-            )],
-        }
-    };
-    let mut found: Vec<Finding> = proposals.iter().take(PROPOSALS_SAID).map(say).collect();
-    let more = proposals.len().saturating_sub(PROPOSALS_SAID);
-    if more > 0 {
-        found.push(left_out(
-            format!("{more} more pairs of lines look like the two ends of one link"),
-            format!("The {PROPOSALS_SAID} most alike stand as notes of their own; the list of proposals has all of them."),
-        ));
+    let wire = capture.timebase.ticks_of(WIRE_S);
+    let loses = |p: &&Proposal| p.lost > SAID_LOST && p.delay <= wire;
+    let (losing, others): (Vec<&Proposal>, Vec<&Proposal>) = proposals.iter().partition(loses);
+    let mut found: Vec<Finding> = losing
+        .into_iter()
+        .map(|p| proposal(capture, p, Severity::Warning))
+        .collect();
+    match others.as_slice() {
+        [] => {}
+        [only] => found.push(proposal(capture, only, Severity::Note)),
+        several => found.push(several_proposals(capture, several)),
     }
     let able = able_to_be_proposed(capture).len();
     if able > MOST_LINES {
@@ -78,6 +58,74 @@ pub fn proposed(capture: &Capture, proposals: &[Proposal]) -> Vec<Finding> {
         ));
     }
     found
+}
+
+/// What is said of one pair.
+fn proposal(capture: &Capture, p: &Proposal, severity: Severity) -> Finding {
+    let (from, to) = (name(capture, p.from), name(capture, p.to));
+    let how = if p.inverted { ", upside down" } else { "" };
+    let lost = match p.lost > SAID_LOST {
+        true => format!(", with {:.0} % of its pulses missing there", 100.0 * p.lost),
+        false => String::new(),
+    };
+    Finding {
+        severity,
+        topic: "link",
+        lines: vec![from.to_string(), to.to_string()],
+        title: format!("{to} looks like the far end of {from}{how}{lost}"),
+        detail: format!(
+            "{:.1} % of their edges match, {} later. The link is not declared, so its losses are not judged.",
+            100.0 * p.quality,
+            ticks_s(capture, p.delay)
+        ),
+        try_next: vec![format!(
+            "If it is one signal, declare the link from {from} to {to}, on the page Source and far end or in the setup file: then every missing pulse is listed."
+        )],
+    }
+}
+
+/// One note on several pairs.
+fn several_proposals(capture: &Capture, proposals: &[&Proposal]) -> Finding {
+    let one = |p: &&Proposal| {
+        let how = if p.inverted { " upside down" } else { "" };
+        let (from, to) = (name(capture, p.from), name(capture, p.to));
+        let lost = match p.lost > SAID_LOST {
+            true => format!(", {:.0} % of its pulses missing", 100.0 * p.lost),
+            false => String::new(),
+        };
+        format!(
+            "{from} and {to}{how} ({:.1} % of their edges, {} later{lost})",
+            100.0 * p.quality,
+            ticks_s(capture, p.delay)
+        )
+    };
+    let said: Vec<String> = proposals.iter().take(PROPOSALS_SAID).map(one).collect();
+    let more = match proposals.len().saturating_sub(PROPOSALS_SAID) {
+        0 => String::new(),
+        more => format!("; and {more} more, which the list of proposals has"),
+    };
+    let mut lines: Vec<String> = Vec::new();
+    for p in proposals.iter().take(PROPOSALS_SAID) {
+        for line in [p.from, p.to] {
+            if !lines.iter().any(|known| known == name(capture, line)) {
+                lines.push(name(capture, line).to_owned());
+            }
+        }
+    }
+    Finding {
+        severity: Severity::Note,
+        topic: "link",
+        lines,
+        title: format!("{} pairs of lines look like the two ends of one signal", proposals.len()),
+        detail: format!(
+            "They match: {}{more}. Stages of a register do so too. Links that nobody declared are not judged.",
+            said.join("; ")
+        ),
+        try_next: vec![
+            "Where it is one signal, declare the link, on the page Source and far end or in the setup file: then every missing pulse is listed."
+                .to_owned(),
+        ],
+    }
 }
 
 /// A note on the limit of the search.
