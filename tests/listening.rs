@@ -51,10 +51,15 @@ impl Server {
 
     /// Status line and headers of the answer to `GET path`.
     fn get(&self, path: &str, host: &str, more: &str) -> String {
+        self.ask("GET", path, host, more, "")
+    }
+
+    /// Status line and headers of the answer.
+    fn ask(&self, method: &str, path: &str, host: &str, more: &str, body: &str) -> String {
         let mut stream = TcpStream::connect(&self.address).unwrap();
         write!(
             stream,
-            "GET {path} HTTP/1.1\r\nHost: {host}\r\n{more}Connection: close\r\n\r\n"
+            "{method} {path} HTTP/1.1\r\nHost: {host}\r\n{more}Connection: close\r\n\r\n{body}"
         )
         .unwrap();
         let mut answer = Vec::new();
@@ -110,6 +115,22 @@ fn beyond_loopback_needs_a_word_and_then_a_token_on_every_request() {
     let cookie = format!("Cookie: {}\r\n", cookie.split(';').next().unwrap());
     assert_eq!(server.status("/", &server.address, &cookie), 200);
     assert_eq!(server.status("/", "192.0.2.7:7117", &cookie), 200);
+
+    // Who may look may also change things, and nobody else.
+    let bearer = format!("Authorization: Bearer {token}\r\n");
+    let body = "{\"title\":\"Tower\"}";
+    let made = |header: &str| {
+        let kind = "Content-Type: application/json\r\n";
+        let more = format!("{kind}Content-Length: {}\r\n{header}", body.len());
+        let answer = server.ask("POST", "/api/sessions", &server.address, &more, body);
+        answer[9..12].parse::<u16>().unwrap()
+    };
+    assert_eq!((made(&bearer), made(&cookie)), (201, 201));
+    assert_eq!(made(""), 401);
+    let elsewhere = format!("{cookie}Origin: http://elsewhere.example\r\n");
+    assert_eq!(made(&elsewhere), 403);
+    let head = server.ask("HEAD", "/", &server.address, &cookie, "");
+    assert!(head.starts_with("HTTP/1.1 200"), "{head}");
 }
 
 #[test]
