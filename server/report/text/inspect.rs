@@ -4,7 +4,7 @@ use std::collections::HashMap;
 
 use super::lines::capture_text;
 use super::{Align, Style, Table, printable, seconds, wrapped};
-use crate::model::units::engineering;
+use crate::model::units::{engineering, p_value, percent};
 use crate::report::inspect::{CouplingRow, Finding, InspectReport, LineRow, LinkRow, Severity, StrayRow};
 use crate::report::rails::RailRow;
 use crate::report::rules::RuleRow;
@@ -204,7 +204,6 @@ fn couplings(rows: &[CouplingRow]) -> Table {
         ("standing", Align::Left),
     ]);
     for row in rows {
-        let percent = |value: f64| format!("{:.1}", value * 100.0);
         let rate = &row.strike_rate;
         table.row(vec![
             row.victim.clone(),
@@ -226,11 +225,7 @@ fn couplings(rows: &[CouplingRow]) -> Table {
                 seconds(row.lag_s.low),
                 seconds(row.lag_s.high)
             ),
-            match row.q_value {
-                // Below the smallest f64.
-                0.0 => "< 1e-300".to_owned(),
-                q => format!("{q:.1e}"),
-            },
+            p_value(row.q_value),
             in_words(&row.standing).to_owned(),
         ]);
     }

@@ -22,6 +22,7 @@ use super::time::{TimeReader, TimeStyle};
 use crate::ingest::input::{Input, Source, Wrapping};
 use crate::ingest::{Error, ErrorKind, Position, ReadOptions};
 use crate::model::ColumnKind;
+use crate::model::units::count_of;
 use dialect::{decimal_mark, find_delimiter, first_data_row, usual_length};
 
 /// Bytes and rows looked at.
@@ -188,14 +189,13 @@ pub fn probe(
     };
     let rows_above = rows[..first].iter().filter(swallowed).count();
     if let Some(row) = rows[..first].iter().find(swallowed) {
+        let verb_ending = if rows_above == 1 { "s" } else { "" };
         plan.warnings.push(format!(
-            "{rows_above} row{} above row {} begin{} with a number (first: row {}) but hold{} what is neither a level nor a \
-             number: not read as data",
-            if rows_above == 1 { "" } else { "s" },
+            "{} above row {} begin{verb_ending} with a number (first: row {}) but hold{verb_ending} what is neither a level \
+             nor a number: not read as data",
+            count_of(rows_above as u64, "row"),
             rows[first].number,
-            if rows_above == 1 { "s" } else { "" },
             row.number,
-            if rows_above == 1 { "s" } else { "" },
         ));
     }
     time_column::find_time(&mut plan, &head, &data, options, &fail)?;
