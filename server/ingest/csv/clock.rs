@@ -42,9 +42,9 @@ pub enum Step {
     TooFar,
 }
 
-/// Ticks that a row may lie after the first one, and written units. Half of what 63 bits hold, so that whoever takes the
-/// difference of two ticks, or adds a tick to one, needs no more room.
-pub const FURTHEST: i64 = 1 << 62;
+/// Ticks that a row may lie after the first one, and written units. An eighth of what 63 bits hold, so that whoever takes the
+/// difference of two ticks, adds some to one or shows a longer stretch needs no more room.
+pub const FURTHEST: i64 = 1 << 60;
 
 /// How long after `origin` a row at `time` comes; `None` beyond [`FURTHEST`].
 fn elapsed_since(origin: i64, time: i64) -> Option<i64> {
