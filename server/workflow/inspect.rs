@@ -185,9 +185,11 @@ pub fn link_options(capture: &Capture, setup: &Setup) -> Vec<LinkOptions> {
         let Ok(pairs) = links::expand(capture, &link.from, &link.to) else {
             continue;
         };
+        // Nothing arrives after the record has ended.
+        let longest = capture.span.length();
         let max_delay = link
             .max_delay_s
-            .map(|s| Ticks(capture.timebase.ticks_of(s).ceil() as i64));
+            .map(|s| Ticks(capture.timebase.ticks_of(s).ceil() as i64).min(longest));
         options.extend(pairs.into_iter().map(|(from, to)| LinkOptions {
             from,
             to,
