@@ -108,7 +108,7 @@ pub fn sheet(opened: &Opened) -> Sheet {
     let mut unreadable = opened.unreadable.iter();
     let views = report.findings.iter().enumerate().map(|(i, finding)| {
         let mut view = finding_view(opened, finding, i + 1, &names);
-        if finding.topic == unreadable::TOPIC {
+        if finding.topic == unreadable::TOPIC && !finding.is_of_time_unit() {
             let capture = unreadable.next();
             view.unreadable = capture.map(|u| CaptureLink::new(opened.id, u.capture, &u.file));
         }

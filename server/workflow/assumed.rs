@@ -2,13 +2,38 @@
 
 use crate::analysis::findings::{Finding, Severity};
 use crate::analysis::links;
-use crate::model::Capture;
+use crate::model::{Capture, NO_TIME_UNIT};
+use crate::report::CaptureRow;
+use crate::report::inspect::NAMES_NO_UNIT;
 use crate::setup::Setup;
 
 /// Names told of a capture, at most.
 const MOST_NAMES: usize = 12;
 const COMPARE_NAMES: &str =
     "Compare the setup's names with the lines that are here; capitals and brackets count.";
+
+/// Files that name no unit of their times, each in a warning that stands before all that is told of times.
+pub fn time_units(sources: &[CaptureRow]) -> Vec<Finding> {
+    let is_without = |row: &&CaptureRow| row.warnings.iter().any(|told| told.starts_with(NO_TIME_UNIT));
+    let finding = |row: &CaptureRow| {
+        Finding {
+        severity: Severity::Warning,
+        topic: "reading",
+        lines: Vec::new(),
+        title: format!("{}{NAMES_NO_UNIT}: all times below suppose 1 ns", row.file),
+        detail: "Its $timescale is missing. Were the unit another, every width, lag and limit here would be as many times \
+                 longer or shorter, and what is taken for too narrow might be another."
+            .to_owned(),
+        try_next: vec![
+            "Compare with a time that you know, such as the period of a clock of the machine.".to_owned(),
+            "Say the unit on the page of the capture, under How it is read, or by timescale = \"…\" under [read] in the setup \
+             file; or export the capture again with its unit."
+                .to_owned(),
+        ],
+    }
+    };
+    sources.iter().filter(is_without).map(finding).collect()
+}
 
 /// The setup names lines that the capture lacks: a warning for a link with one end here, a note for what is wholly
 /// elsewhere (one setup may serve many captures).

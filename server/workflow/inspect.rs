@@ -131,6 +131,8 @@ fn look(capture: Capture, sources: Vec<CaptureRow>, setup: &Setup, known: Vec<Fi
         all.insert(at, found);
         all.sort_by_key(|f| f.severity);
     }
+    // What all times hang on is said before them.
+    all.splice(0..0, assumed::time_units(&sources));
     let mut report = fill::report(&capture, sources, &strays, &attribution, &links, all);
     report.proposals = fill::proposal_rows(&capture, &proposals);
     report.permutations = fill::permutation_rows(&capture, &links, &setup.links);

@@ -65,9 +65,23 @@ fn first_few(titles: &[&str]) -> String {
     }
 }
 
-/// What is wrong, in one sentence: the titles of the faults, or that nothing was found.
+/// What is wrong, in one sentence: the titles of the faults, or that nothing was found. A sentence before it where a file
+/// names no unit of its times.
 pub fn headline(report: &InspectReport) -> String {
-    let of = |severity: Severity| report.findings.iter().filter(move |f| f.severity == severity);
+    let mut units = report.findings.iter().filter(|f| f.is_of_time_unit());
+    let found = found(report);
+    match (units.next(), units.count()) {
+        (None, _) => found,
+        (Some(first), 0) => format!("{}. {found}", first.title),
+        (Some(first), more) => format!("{} (so for {more} more). {found}", first.title),
+    }
+}
+
+fn found(report: &InspectReport) -> String {
+    let of = |severity: Severity| {
+        let findings = report.findings.iter().filter(move |f| f.severity == severity);
+        findings.filter(|f| !f.is_of_time_unit())
+    };
     let faults: Vec<&str> = of(Severity::Fault).map(|f| f.title.as_str()).collect();
     let warnings = of(Severity::Warning).count();
     // That nothing was found is a note as well, and the only one without lines.
@@ -436,5 +450,20 @@ mod tests {
             finding(Severity::Fault, "B is lost."),
         ];
         assert_eq!(headline(&report), "Two things look wrong. A dips; B is lost.");
+        let mut unit = finding(
+            Severity::Warning,
+            "a.vcd names no time unit: all times below suppose 1 ns",
+        );
+        unit.topic = "reading".into();
+        report.findings.insert(0, unit.clone());
+        assert_eq!(
+            headline(&report),
+            "a.vcd names no time unit: all times below suppose 1 ns. Two things look wrong. A dips; B is lost."
+        );
+        report.findings = vec![unit.clone(), unit];
+        assert_eq!(
+            headline(&report),
+            "a.vcd names no time unit: all times below suppose 1 ns (so for 1 more). Nothing looks wrong in this capture."
+        );
     }
 }
