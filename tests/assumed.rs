@@ -76,3 +76,113 @@ async fn a_file_without_a_time_unit_says_so_before_all_its_times() {
         "{page}"
     );
 }
+
+#[test]
+fn lines_that_are_never_known_are_told_so() {
+    let head = "$timescale 1 ns $end\n$var wire 1 ! A $end\n$var wire 1 \" B $end\n$enddefinitions $end\n";
+    let never = report("x.vcd", &format!("{head}#0\nx!\nz\"\n#5000\nz!\n#9000\n"), "");
+    let title =
+        "All lines are unknown (x) or floating (z) throughout, so nothing can be told from this capture";
+    assert_eq!(never.findings[0].title, title);
+    assert_eq!(headline(&never), format!("{title}."));
+    // One that stands at a level is known, and so is one of a record without length.
+    for known in ["#0\nx!\n0\"\n#5000\n", "#0\n1!\n0\"\n"] {
+        let still = report("x.vcd", &format!("{head}{known}"), "");
+        assert!(
+            still.findings[0].title.starts_with("No line moves"),
+            "{:?}",
+            still.findings[0]
+        );
+    }
+}
+
+/// The sentence for bytes that can't be read.
+fn refusal(name: &str, bytes: &[u8]) -> String {
+    let options = ReadOptions::default();
+    let told = read_bytes(name, bytes.to_vec(), &options)
+        .unwrap_err()
+        .to_string();
+    let previewed = edgewitness::ingest::preview_bytes(name, bytes.to_vec(), &options).unwrap_err();
+    assert_eq!(previewed.to_string(), told);
+    told
+}
+
+#[test]
+fn files_of_other_kinds_are_told_by_their_first_bytes() {
+    let mut tar = vec![0u8; 512];
+    tar[..5].copy_from_slice(b"a.vcd");
+    tar[257..262].copy_from_slice(b"ustar");
+    let kinds: [(&[u8], &str); 10] = [
+        (b"PK\x03\x04\x14\0\0\0\x08\0", "a ZIP archive: unpack it"),
+        (
+            b"%PDF-1.4\n%\xe2\xe3\xcf\xd3\n1 0 obj\n",
+            "a PDF: export the capture",
+        ),
+        (b"%PDF-1.4\n1 0 obj, 2, 3\n", "a PDF: export the capture"),
+        (b"\x89PNG\r\n\x1a\n\0\0\0\rIHDR", "a picture: export the capture"),
+        (b"\xff\xd8\xff\xe0\0\x10JFIF\0", "a picture: export the capture"),
+        (b"7z\xbc\xaf\x27\x1c\0\x04", "a packed archive: unpack it"),
+        (&tar, "a tar archive: unpack it"),
+        (
+            b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1\0\0",
+            "a file of an office program: save the sheet as CSV",
+        ),
+        (
+            b"<!DOCTYPE html>\n<html><body>404, not found</body></html>\n",
+            "a page of the web",
+        ),
+        (
+            b"\n<html><body>404, not found</body></html>\n",
+            "a page of the web",
+        ),
+    ];
+    for (bytes, told) in kinds {
+        assert!(
+            refusal("brought", bytes).starts_with(&format!("brought: this is no capture but {told}")),
+            "{}",
+            refusal("brought", bytes)
+        );
+    }
+    assert!(refusal("brought", b"\0\x01\x02\x03").contains("binary data"));
+    let prose = refusal(
+        "diary.csv",
+        b"Dear diary, tonight the organ\nfailed again, and I, tired,\nwent to bed\n",
+    );
+    assert!(
+        prose.contains("parts into the same columns")
+            && prose.contains("beginning with \"Dear diary, tonight the organ\""),
+        "{prose}"
+    );
+    assert!(!prose.contains("found none"), "{prose}");
+}
+
+#[tokio::test]
+async fn nobody_is_asked_how_to_read_a_picture() {
+    let (bench, ()) = bench::Bench::with(|_| ());
+    bench
+        .ok(Method::POST, "/api/sessions", json!({"title": "Tower"}))
+        .await;
+    let bring = async |name: &str, bytes: &[u8]| {
+        let path = format!("/api/sessions/1/captures?name={name}");
+        let kind = "application/octet-stream";
+        let (status, _) = bench.send(Method::POST, &path, kind, bytes.to_vec()).await;
+        assert_eq!(status, StatusCode::CREATED);
+        bench
+            .json(Method::GET, "/api/sessions/1/places", Value::Null)
+            .await;
+        bench.page("/sessions/1").await
+    };
+    // None can be read; then one beside them can.
+    let picture = b"\x89PNG\r\n\x1a\n\0\0\0\rIHDR";
+    bring("shot.png", picture).await;
+    let page = bring("diary.csv", b"Dear diary,\nI, tired,\nwent to bed\n").await;
+    let later = bring("as-found.vcd", sample("as-found.vcd").as_bytes()).await;
+    for page in [page, later] {
+        assert!(page.contains("no capture but a picture"), "{page}");
+        assert!(
+            page.contains("Put shot.png <button") && !page.contains("Say how to read shot.png"),
+            "{page}"
+        );
+        assert!(page.contains("Say how to read diary.csv"), "{page}");
+    }
+}

@@ -2,7 +2,8 @@
 
 use crate::analysis::findings::{Finding, Severity};
 use crate::analysis::links;
-use crate::model::{Capture, NO_TIME_UNIT};
+use crate::model::units::count_of;
+use crate::model::{Capture, Line, NO_TIME_UNIT, Ticks};
 use crate::report::CaptureRow;
 use crate::report::inspect::NAMES_NO_UNIT;
 use crate::setup::Setup;
@@ -111,6 +112,32 @@ pub fn names(capture: &Capture, setup: &Setup) -> Vec<Finding> {
         });
     }
     findings
+}
+
+/// No line has a known level at any time: nothing could be found.
+pub fn never_known(capture: &Capture) -> Option<Finding> {
+    let is_unknown = |line: &Line| {
+        let tally = line.tally();
+        (tally.low, tally.high) == (Ticks::ZERO, Ticks::ZERO) && tally.unknown + tally.floating > Ticks::ZERO
+    };
+    if capture.lines.is_empty() || !capture.lines.iter().all(is_unknown) {
+        return None;
+    }
+    Some(Finding {
+        severity: Severity::Warning,
+        topic: "reading",
+        lines: Vec::new(),
+        title: "All lines are unknown (x) or floating (z) throughout, so nothing can be told from this capture".to_owned(),
+        detail: format!(
+            "{} without a low or a high at any time.",
+            count_of(capture.lines.len() as u64, "line")
+        ),
+        try_next: vec![
+            "See whether the instrument's inputs were connected and its thresholds set when it recorded.".to_owned(),
+            "If the file comes from a simulation, give its inputs and its reset a level; else export the capture again."
+                .to_owned(),
+        ],
+    })
 }
 
 /// Nobody said how `file` comes to the clock of `first`, and they have no line in common that could say it.

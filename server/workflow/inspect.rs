@@ -125,7 +125,7 @@ fn look(capture: Capture, sources: Vec<CaptureRow>, setup: &Setup, known: Vec<Fi
         // A supply is meant to stand still.
         let is_dead = every.is_empty() && !capture.lines.is_empty() && capture.lines.iter().all(still);
         let found = match is_dead {
-            true => findings::nothing_moves(&capture),
+            true => assumed::never_known(&capture).unwrap_or_else(|| findings::nothing_moves(&capture)),
             false => findings::nothing_found(&capture, &strays),
         };
         all.insert(at, found);
