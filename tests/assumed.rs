@@ -186,3 +186,23 @@ async fn nobody_is_asked_how_to_read_a_picture() {
         assert!(page.contains("Say how to read diary.csv"), "{page}");
     }
 }
+
+#[test]
+fn a_misspelt_name_in_the_setup_is_told_with_the_one_that_was_meant() {
+    let setup = "[[link]]\nfrom = \"STEP\"\nto = \"CLEARN\"\n[line.TEMPOO]\nnarrow_below = \"60 ns\"\n[line.STRIKER_COIL]\nnarrow_below = \"60 ns\"\n";
+    let told = report("as-found.vcd", &sample("as-found.vcd"), setup);
+    let detail = |words: &str| {
+        let found = told.findings.iter().find(|finding| finding.title.contains(words));
+        found.unwrap_or_else(|| panic!("{words}")).detail.as_str()
+    };
+    let link = detail("could not be checked");
+    assert!(
+        link.starts_with("CLEARN: did you mean CLEAR_N? Lines that are here: "),
+        "{link}"
+    );
+    let unused = detail("was not used");
+    assert!(
+        unused.starts_with("TEMPOO: did you mean TEMPO? Lines that are here: "),
+        "{unused}"
+    );
+}

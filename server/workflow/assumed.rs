@@ -8,6 +8,8 @@ use crate::report::CaptureRow;
 use crate::report::inspect::NAMES_NO_UNIT;
 use crate::setup::Setup;
 
+use super::known_lines;
+
 /// Names told of a capture, at most.
 const MOST_NAMES: usize = 12;
 const COMPARE_NAMES: &str =
@@ -85,7 +87,9 @@ pub fn names(capture: &Capture, setup: &Setup) -> Vec<Finding> {
                 "The link from {} to {} could not be checked: {why}",
                 link.from, link.to
             ),
-            detail: there.clone(),
+            detail: [known_lines::meant(capture, &absent), vec![there.clone()]]
+                .concat()
+                .join(" "),
             try_next: vec![
                 COMPARE_NAMES.to_owned(),
                 "Or clip a probe to the missing end and capture again.".to_owned(),
@@ -107,7 +111,9 @@ pub fn names(capture: &Capture, setup: &Setup) -> Vec<Finding> {
                 "What the setup says of {} was not used: this capture has no such line",
                 unused.join(", ")
             ),
-            detail: there,
+            detail: [known_lines::meant(capture, &unused), vec![there]]
+                .concat()
+                .join(" "),
             try_next: vec![COMPARE_NAMES.to_owned()],
         });
     }

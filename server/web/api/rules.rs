@@ -14,8 +14,8 @@ use crate::model::{Capture, Level, Line};
 use crate::setup::{Error, Setup};
 use crate::store::{Session, SessionId};
 use crate::web::error::{Failure, sentence};
-use crate::web::known_lines::no_such;
 use crate::web::state::App;
+use crate::workflow::known_lines::no_such;
 use crate::workflow::links::quoted;
 use crate::workflow::setup_text::{with_table, without_rail, without_rule};
 
