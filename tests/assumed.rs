@@ -206,3 +206,52 @@ fn a_misspelt_name_in_the_setup_is_told_with_the_one_that_was_meant() {
         "{unused}"
     );
 }
+
+/// A line that both recorded, irregular, is named where nobody said how the two come to one clock.
+#[test]
+fn a_line_that_two_captures_share_is_proposed_for_their_clocks() {
+    let vcd = |late: i64, own: &str| {
+        let mut text = format!(
+            "$timescale 1 ns $end\n$var wire 1 ! TEMPO $end\n$var wire 1 \" {own} $end\n$enddefinitions $end\n#0\n0!\n0\"\n"
+        );
+        let mut at = 5_000 + late;
+        for n in 0..200i64 {
+            at += 700 + n * n * 37 % 611;
+            text += &format!("#{at}\n{}!\n", (n + 1) % 2);
+            text += &format!("#{}\n{}\"\n", at + 90, (n / 3) % 2);
+        }
+        text
+    };
+    let told = |other: &str| {
+        let read = |name: &str, text: &str| {
+            read_bytes(name, text.as_bytes().to_vec(), &ReadOptions::default()).unwrap()
+        };
+        let captures = vec![read("board.vcd", &vcd(0, "STEP")), read("tower.vcd", other)];
+        let setup = Setup::parse("", "setup.toml").unwrap();
+        let question = Question {
+            setup: &setup,
+            align_on: None,
+        };
+        let report = inspect(captures, &question).unwrap().report;
+        let found = report
+            .findings
+            .iter()
+            .find(|finding| finding.topic == "alignment")
+            .unwrap();
+        found.try_next.join(" ")
+    };
+    let shared = told(&vcd(1_250, "LAMP"));
+    assert!(
+        shared.contains("--align-on TEMPO brings them to one clock"),
+        "{shared}"
+    );
+    assert!(
+        shared.contains("200 edges of it match with −1.25 µs added to the times of tower.vcd"),
+        "{shared}"
+    );
+    let none = told(&vcd(1_250, "LAMP").replace("TEMPO", "PACE"));
+    assert!(
+        none.contains("Name an irregular line that both recorded"),
+        "{none}"
+    );
+}

@@ -217,3 +217,42 @@ fn wait_until(what: &str, mut is_so: impl FnMut() -> bool) {
     }
     panic!("not yet after a minute: {what}");
 }
+
+#[test]
+fn a_taken_port_and_a_wrong_word_are_told_in_one_sentence_and_leave_nothing() {
+    let taken = std::net::TcpListener::bind("127.0.0.1:0").unwrap();
+    let folder = tempfile::tempdir().unwrap();
+    let data = folder.path().join("not yet there");
+    let refused = |words: &[&str]| {
+        let output = Command::new(env!("CARGO_BIN_EXE_edgewitness"))
+            .arg("serve")
+            .arg("--data")
+            .arg(&data)
+            .args(words)
+            .output()
+            .unwrap();
+        assert_eq!(output.status.code(), Some(2), "{words:?}");
+        let told = String::from_utf8(output.stderr).unwrap();
+        assert_eq!(told.lines().count(), 1, "{told}");
+        assert!(!data.exists(), "{words:?}");
+        told
+    };
+    let address = taken.local_addr().unwrap().to_string();
+    let told = refused(&["--listen", &address]);
+    assert!(
+        told.contains(&format!("listening on {address}: is it taken?")),
+        "{told}"
+    );
+    let told = refused(&["--listen", "7543"]);
+    assert!(
+        told.contains("expected an address and a port, such as 127.0.0.1:7543"),
+        "{told}"
+    );
+    let told = refused(&["--port", "7541"]);
+    assert!(
+        told.contains("--listen 127.0.0.1:PORT") && !told.contains("Usage"),
+        "{told}"
+    );
+    let told = refused(&["--lisen", "127.0.0.1:0"]);
+    assert!(told.contains("'--listen'") && !told.contains("Usage"), "{told}");
+}

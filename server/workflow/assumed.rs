@@ -1,8 +1,9 @@
 //! What had to be assumed, or could not be looked at, of files and setup together: it is told.
 
+use crate::analysis::align::Alignment;
 use crate::analysis::findings::{Finding, Severity};
 use crate::analysis::links;
-use crate::model::units::count_of;
+use crate::model::units::{count_of, seconds};
 use crate::model::{Capture, Line, NO_TIME_UNIT, Ticks};
 use crate::report::CaptureRow;
 use crate::report::inspect::NAMES_NO_UNIT;
@@ -146,8 +147,21 @@ pub fn never_known(capture: &Capture) -> Option<Finding> {
     })
 }
 
-/// Nobody said how `file` comes to the clock of `first`, and they have no line in common that could say it.
-pub fn one_clock(first: &str, file: &str) -> Finding {
+/// Nobody said how `file` comes to the clock of `first`; `shared`: a line that both recorded and by which it would.
+pub fn one_clock(first: &str, file: &str, shared: Option<&(String, Alignment)>) -> Finding {
+    let mut try_next = vec![
+        "Name an irregular line that both recorded: --align-on LINE, or the page Clocks.".to_owned(),
+        "Where they share none, clip a free channel of both instruments to one line that switches irregularly.".to_owned(),
+    ];
+    if let Some((line, alignment)) = shared {
+        try_next[0] = format!(
+            "Both recorded {line}, and {} of it match with {} added to the times of {file}: if they were recorded together, \
+             --align-on {line} brings them to one clock (in the browser the page Clocks does).",
+            count_of(alignment.matched as u64, "edge"),
+            seconds(alignment.offset_s)
+        );
+        try_next.truncate(1);
+    }
     Finding {
         severity: Severity::Warning,
         topic: "alignment",
@@ -156,9 +170,6 @@ pub fn one_clock(first: &str, file: &str) -> Finding {
         detail: "What one of them shows is not compared in time with what the other shows unless they were recorded together, \
                  started by the same trigger."
             .to_owned(),
-        try_next: vec![
-            "Name an irregular line that both recorded: --align-on LINE, or the page Clocks.".to_owned(),
-            "Where they share none, clip a free channel of both instruments to one line that switches irregularly.".to_owned(),
-        ],
+        try_next,
     }
 }

@@ -11,7 +11,7 @@ use crate::report::CaptureRow;
 use crate::report::inspect::InspectReport;
 use crate::setup::Setup;
 
-use super::align::{OneClock, one_clock};
+use super::align::{OneClock, one_clock, shared};
 use super::assumed;
 use super::fill;
 use super::forbidden;
@@ -38,16 +38,25 @@ pub struct Inspection {
 /// # Errors
 /// When several captures can't be brought to one clock, or the setup names a line that is not there.
 pub fn inspect(captures: Vec<Capture>, question: &Question) -> anyhow::Result<Inspection> {
+    // Nobody said a line: one that would do is proposed.
+    let proposed: Vec<_> = match question.align_on {
+        Some(_) => Vec::new(),
+        None => captures
+            .iter()
+            .skip(1)
+            .map(|other| shared(&captures[0], other))
+            .collect(),
+    };
     let OneClock {
         capture,
         sources,
         alignments,
     } = one_clock(captures, question.align_on)?;
     let first = &sources[0].file;
-    let others = sources.iter().zip(&alignments).skip(1);
-    let told = others.map(|(source, a)| match question.align_on {
+    let others = sources.iter().zip(&alignments).skip(1).enumerate();
+    let told = others.map(|(at, (source, a))| match question.align_on {
         Some(on) => align::finding(first, &source.file, on, a),
-        None => assumed::one_clock(first, &source.file),
+        None => assumed::one_clock(first, &source.file, proposed[at].as_ref()),
     });
     let aligned = told.collect();
     Ok(look(capture, sources, question.setup, aligned))
