@@ -81,6 +81,52 @@ fn names_and_units_may_stand_in_two_rows() {
     assert_eq!(columns.timebase.length_s(columns.resolution_ticks), 1e-6);
 }
 
+/// Channels that are headed by their numbers look like levels, and a scope writes what it is above them.
+#[test]
+fn channels_headed_by_numbers_are_named_and_keep_their_units() {
+    let rows: String = (0..60)
+        .map(|row| {
+            format!(
+                "{:.7E},{},{}\n",
+                f64::from(row) * 2e-7,
+                row / 5 % 2 * 4,
+                row / 7 % 2 * 4
+            )
+        })
+        .collect();
+    for above in [
+        "",
+        "Model,organ scope\n",
+        "Record Length,60\n",
+        "Model,organ scope\nRecord Length,60\n\n",
+    ] {
+        for units in ["second,Volt,Volt\n", "(s),(V),(V)\n", "s,V,V\n"] {
+            let capture = read(&format!("{above}x-axis,1,2\n{units}{rows}"));
+            let names: Vec<&str> = capture.lines.iter().map(|line| line.name.as_str()).collect();
+            assert_eq!(names, ["channel 1", "channel 2"], "{above}{units}");
+            assert_eq!(capture.lines[0].edges.len(), 11);
+            for word in [
+                "names no unit",
+                "without a readable time",
+                "taken for volts",
+                "no heading",
+            ] {
+                assert!(!told(&capture, word), "{above}{units}: {:?}", capture.warnings);
+            }
+        }
+    }
+    let mut table = "Time (us),0,1\n".to_owned();
+    (0..20).for_each(|row| table += &format!("{row},{},0\n", row % 2));
+    let capture = read(&table);
+    assert_eq!(capture.lines[0].name, "channel 0");
+    assert!(capture.warnings.is_empty(), "{:?}", capture.warnings);
+    // A first column of letters that are levels is no heading.
+    let letters: String = (0..20)
+        .map(|row| format!("{},{row},0\n", if row % 3 == 0 { "T" } else { "F" }))
+        .collect();
+    assert_eq!(read(&format!("A,time_us,B\n{letters}")).lines[0].edges.len(), 13);
+}
+
 #[test]
 fn remarks_beside_the_data_are_no_lines() {
     let beside = [

@@ -70,6 +70,44 @@ fn every_lost_and_every_extra_pulse_is_named() {
     }
 }
 
+/// A delay that is no limit at all: the record's own length is.
+#[test]
+fn a_longest_delay_beyond_all_records_is_the_record_s_length() {
+    let sent = pulses(8, 80);
+    let mut far = later(&sent, 34);
+    far.remove(40);
+    let by_length = {
+        let setup = LINK.replace("200 ns", "10 s");
+        inspect(
+            &[("OUT", sent.clone(), false), ("IN", far.clone(), false)],
+            &setup,
+        )["links"]
+            .clone()
+    };
+    assert_eq!(by_length[0]["sent"], 80, "{by_length}");
+    for delay in ["9223372036854775807 s", "1e18 ns", "9e9 s", "1e300 s"] {
+        let setup = LINK.replace("200 ns", delay);
+        assert!(setup.contains(delay));
+        for (far, inverted) in [
+            (&far, false),
+            (&far, true),
+            (&pulses(9, 80), false),
+            (&Vec::new(), false),
+        ] {
+            let report = inspect(
+                &[("OUT", sent.clone(), false), ("IN", far.clone(), inverted)],
+                &setup,
+            );
+            assert_eq!(report["links"][0]["sent"], 80, "{delay}");
+        }
+        let report = inspect(
+            &[("OUT", sent.clone(), false), ("IN", far.clone(), false)],
+            &setup,
+        );
+        assert_eq!(report["links"], by_length, "{delay}");
+    }
+}
+
 #[test]
 fn intact_inverted_and_stuck_are_told_apart() {
     let sent = pulses(3, 120);

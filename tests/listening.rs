@@ -51,10 +51,15 @@ impl Server {
 
     /// Status line and headers of the answer to `GET path`.
     fn get(&self, path: &str, host: &str, more: &str) -> String {
+        self.ask("GET", path, host, more, "")
+    }
+
+    /// Status line and headers of the answer.
+    fn ask(&self, method: &str, path: &str, host: &str, more: &str, body: &str) -> String {
         let mut stream = TcpStream::connect(&self.address).unwrap();
         write!(
             stream,
-            "GET {path} HTTP/1.1\r\nHost: {host}\r\n{more}Connection: close\r\n\r\n"
+            "{method} {path} HTTP/1.1\r\nHost: {host}\r\n{more}Connection: close\r\n\r\n{body}"
         )
         .unwrap();
         let mut answer = Vec::new();
@@ -110,6 +115,22 @@ fn beyond_loopback_needs_a_word_and_then_a_token_on_every_request() {
     let cookie = format!("Cookie: {}\r\n", cookie.split(';').next().unwrap());
     assert_eq!(server.status("/", &server.address, &cookie), 200);
     assert_eq!(server.status("/", "192.0.2.7:7117", &cookie), 200);
+
+    // Who may look may also change things, and nobody else.
+    let bearer = format!("Authorization: Bearer {token}\r\n");
+    let body = "{\"title\":\"Tower\"}";
+    let made = |header: &str| {
+        let kind = "Content-Type: application/json\r\n";
+        let more = format!("{kind}Content-Length: {}\r\n{header}", body.len());
+        let answer = server.ask("POST", "/api/sessions", &server.address, &more, body);
+        answer[9..12].parse::<u16>().unwrap()
+    };
+    assert_eq!((made(&bearer), made(&cookie)), (201, 201));
+    assert_eq!(made(""), 401);
+    let elsewhere = format!("{cookie}Origin: http://elsewhere.example\r\n");
+    assert_eq!(made(&elsewhere), 403);
+    let head = server.ask("HEAD", "/", &server.address, &cookie, "");
+    assert!(head.starts_with("HTTP/1.1 200"), "{head}");
 }
 
 #[test]
@@ -195,4 +216,43 @@ fn wait_until(what: &str, mut is_so: impl FnMut() -> bool) {
         std::thread::sleep(step);
     }
     panic!("not yet after a minute: {what}");
+}
+
+#[test]
+fn a_taken_port_and_a_wrong_word_are_told_in_one_sentence_and_leave_nothing() {
+    let taken = std::net::TcpListener::bind("127.0.0.1:0").unwrap();
+    let folder = tempfile::tempdir().unwrap();
+    let data = folder.path().join("not yet there");
+    let refused = |words: &[&str]| {
+        let output = Command::new(env!("CARGO_BIN_EXE_edgewitness"))
+            .arg("serve")
+            .arg("--data")
+            .arg(&data)
+            .args(words)
+            .output()
+            .unwrap();
+        assert_eq!(output.status.code(), Some(2), "{words:?}");
+        let told = String::from_utf8(output.stderr).unwrap();
+        assert_eq!(told.lines().count(), 1, "{told}");
+        assert!(!data.exists(), "{words:?}");
+        told
+    };
+    let address = taken.local_addr().unwrap().to_string();
+    let told = refused(&["--listen", &address]);
+    assert!(
+        told.contains(&format!("listening on {address}: is it taken?")),
+        "{told}"
+    );
+    let told = refused(&["--listen", "7543"]);
+    assert!(
+        told.contains("expected an address and a port, such as 127.0.0.1:7543"),
+        "{told}"
+    );
+    let told = refused(&["--port", "7541"]);
+    assert!(
+        told.contains("--listen 127.0.0.1:PORT") && !told.contains("Usage"),
+        "{told}"
+    );
+    let told = refused(&["--lisen", "127.0.0.1:0"]);
+    assert!(told.contains("'--listen'") && !told.contains("Usage"), "{told}");
 }

@@ -93,6 +93,71 @@ fn the_samples_themselves_are_sound() {
     }
 }
 
+/// Times that leave no room for their difference, in rows that the first ones don't foretell.
+#[test]
+fn a_row_too_long_after_the_first_is_an_error_with_its_place() {
+    // Behind the rows that the reading is planned by.
+    let mut late = "Time (ns),A\n".to_owned();
+    for row in 0..20_000 {
+        late += &format!("{}00,{}\n", row, row % 2);
+    }
+    late += "9200000000000000000,0\n9200000000000000100,1\n";
+    let tables = [
+        ("Time,A\n-9200000000000000000,1\n9200000000000000000,0\n1,1\n", 3),
+        ("time_s,A\n-9.2e18,1\n9.2e18,0\n1,1\n", 3),
+        ("time_s,A\n0,1\n1,0\n2,1\n9.2e18,0\n", 5),
+        (&late, 20_002),
+    ];
+    for (table, row) in tables {
+        let error =
+            ingest::read_bytes("bytes", table.as_bytes().to_vec(), &ReadOptions::default()).unwrap_err();
+        let told = error.to_string();
+        assert!(
+            told.contains("of the first, found") && told.contains(&format!("row {row}")),
+            "{told}"
+        );
+        check_file(table.as_bytes(), &Err(error));
+    }
+    // Samples of volts, and then one a long way off: it is a gap, which is not filled up sample by sample.
+    let mut table = "Time (ns),V [V]\n".to_owned();
+    for row in 0..40 {
+        table += &format!("{}00,{}.5\n", row, row % 4);
+    }
+    table += "4000000000000000,0.5\n4000000000000100,3.5\n";
+    check_file(
+        table.as_bytes(),
+        &ingest::read_bytes("bytes", table.as_bytes().to_vec(), &ReadOptions::default()),
+    );
+}
+
+/// More decimals than any clock has.
+#[test]
+fn times_of_day_may_have_any_number_of_decimals() {
+    let decimals = |zeros: usize, last: &str| {
+        let rows = (0..6).map(|s| format!("10:00:0{s}.{}{last},{}\n", "0".repeat(zeros), s % 2));
+        format!("Time,A\n{}", rows.collect::<String>())
+    };
+    for zeros in [20, 29, 33, 34, 36, 38, 40, 60] {
+        for last in ["0", "1"] {
+            let plain = decimals(zeros, last);
+            check(plain.as_bytes());
+            check(plain.replace("\n10:", "\n2026-02-11 10:").as_bytes());
+        }
+    }
+    let read = |zeros: usize| {
+        let table = decimals(zeros, "0").into_bytes();
+        let capture = ingest::read_bytes("t", table, &ReadOptions::default()).unwrap();
+        let seconds = |&tick: &edgewitness::model::Ticks| capture.timebase.seconds(tick);
+        let edges: Vec<f64> = capture.lines[0].edges.iter().map(seconds).collect();
+        (capture.lines[0].name.clone(), edges)
+    };
+    assert_eq!(
+        read(40),
+        ("A".to_owned(), vec![36001.0, 36002.0, 36003.0, 36004.0, 36005.0])
+    );
+    assert_eq!(read(40), read(2));
+}
+
 proptest! {
     #![proptest_config(ProptestConfig::with_cases(1500))]
 
@@ -103,7 +168,8 @@ proptest! {
             prop::collection::vec(any::<u8>(), 0..3),
             prop::sample::select(vec![
                 "\n", "\r", "\"", ",", ";", "$end", "$dumpoff", "#", "#99999999999999999999", "b", "x", "-", "nan", "1e999", "-1",
-                "9223372036854775807", "\u{feff}", "[7:0]", "0x", "\0", " ", "$var wire 99999999 ! A $end",
+                "9223372036854775807", "-9223372036854775808", "9.2e18", "-9.2e18", "99999:0:0", "24:00:00.999",
+                "10:00:00.000000000000000000000000000000000000", "2026-01-01 00:00:00", "1e-320", "\u{feff}", "[7:0]", "0x", "\0", " ", "$var wire 99999999 ! A $end",
             ]).prop_map(|s| s.as_bytes().to_vec()),
         ], 0usize..6), 1..6),
     ) {

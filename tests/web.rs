@@ -388,6 +388,65 @@ async fn a_window_holds_edges_strays_and_stretches() {
     }
 }
 
+/// Ends at and beyond what 64 bits hold: refused by a sentence, or answered, and never by an error of the server's own.
+#[tokio::test]
+async fn stretches_of_any_numbers_are_answered_or_refused() {
+    let bench = Bench::new("BEAT");
+    let (least, most) = (i64::MIN, i64::MAX);
+    let half = 1i64 << 61;
+    let ends = [
+        least,
+        least + 1,
+        -half - 1,
+        -half,
+        -1,
+        0,
+        9,
+        half,
+        half + 1,
+        most - 1,
+        most,
+    ];
+    let asked = [
+        "api/sessions/1/window?columns=16384",
+        "api/sessions/1/window?columns=1",
+        "api/sessions/1/stretch?lines=0,1",
+        "api/sessions/1/evidence?",
+        "sessions/1/figure.svg?lines=0,1",
+    ];
+    for path in asked {
+        for start in ends {
+            for end in ends {
+                let (status, told) = bench.get(&format!("/{path}&start={start}&end={end}")).await;
+                let is_right = -half <= start && start < end && end <= half;
+                let expected = if is_right {
+                    StatusCode::OK
+                } else {
+                    StatusCode::BAD_REQUEST
+                };
+                assert_eq!(status, expected, "{path} from {start} to {end}");
+                if !is_right {
+                    assert!(told.contains(&format!("start={start} and end={end}")), "{told}");
+                }
+            }
+        }
+    }
+    for from in ends {
+        for back in [true, false] {
+            for what in ["edge&line=0", "stray", "pattern&text=BEAT%20low"] {
+                let path = format!("/api/sessions/1/find?what={what}&from={from}&back={back}&count=true");
+                assert_eq!(bench.get(&path).await.0, StatusCode::OK, "{path}");
+            }
+        }
+    }
+    for minutes in [i32::MIN, -1440, 1440, i32::MAX] {
+        let (status, _) = bench
+            .get(&format!("/sessions/1/report.html?offset_min={minutes}"))
+            .await;
+        assert_eq!(status, StatusCode::BAD_REQUEST, "{minutes}");
+    }
+}
+
 #[tokio::test]
 async fn the_density_strip_loses_no_stray() {
     let density = Bench::new("BEAT")

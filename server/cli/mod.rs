@@ -18,7 +18,7 @@ mod setup;
 
 use std::process::ExitCode;
 
-use clap::error::ErrorKind;
+use clap::error::{ContextKind, ErrorKind};
 use clap::{Parser, Subcommand};
 
 pub use output::Output;
@@ -97,11 +97,31 @@ fn wrong_words(error: &clap::Error) -> ExitCode {
             let _ = error.print();
             ExitCode::from(2)
         }
-        _ => {
-            let text = error.render().to_string();
-            fail(text.trim_start().trim_start_matches("error: "))
-        }
+        _ => fail(&in_one_sentence(error)),
     }
+}
+
+/// What is wrong and what was meant: without the usage, for which there is `--help`.
+fn in_one_sentence(error: &clap::Error) -> String {
+    let text = error.render().to_string();
+    let mut parts = text.split("\n\n").map(str::trim);
+    let mut told = parts
+        .next()
+        .unwrap_or_default()
+        .trim_start_matches("error: ")
+        .to_owned();
+    let word = error.get(ContextKind::InvalidArg).map(ToString::to_string);
+    if word.is_some_and(|word| word == "--port" || word == "--host") {
+        told.push_str("; address and port are one word here: --listen 127.0.0.1:PORT");
+    } else {
+        let tips = parts.flat_map(|part| {
+            part.lines()
+                .map(str::trim)
+                .filter_map(|line| line.strip_prefix("tip: "))
+        });
+        tips.for_each(|tip| told.push_str(&format!("; {tip}")));
+    }
+    format!("{told}; --help tells all words")
 }
 
 /// Line breaks and runs of blanks become one blank; other control characters are shown as dots.

@@ -12,7 +12,7 @@ use crate::web::{ServeOptions, serve};
 #[derive(clap::Args)]
 pub struct Words {
     /// Address and port to listen on; only loopback is reachable from here alone
-    #[arg(long, default_value = "127.0.0.1:7117", value_name = "ADDRESS:PORT")]
+    #[arg(long, default_value = "127.0.0.1:7117", value_name = "ADDRESS:PORT", value_parser = address)]
     listen: SocketAddr,
     /// Listen where other machines can reach it; every request then needs the token that is told at the start
     #[arg(long)]
@@ -35,6 +35,22 @@ pub struct Words {
     /// Take up new exports that the instrument's program saves in this folder
     #[arg(long, value_name = "FOLDER")]
     watch: Option<PathBuf>,
+}
+
+/// An address with its port.
+fn address(text: &str) -> Result<SocketAddr, String> {
+    let parsed = text.parse().ok();
+    // The loopback's name is what people say of it; other names may be several addresses.
+    let local = || {
+        text.strip_prefix("localhost:")?
+            .parse()
+            .ok()
+            .map(|port: u16| ([127, 0, 0, 1], port).into())
+    };
+    parsed.or_else(local).ok_or_else(|| {
+        let port = text.trim_start_matches(':').parse().unwrap_or(7117u16);
+        format!("expected an address and a port, such as 127.0.0.1:{port}")
+    })
 }
 
 /// Serves until interrupted.

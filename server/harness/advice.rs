@@ -33,6 +33,15 @@ pub struct Move {
     pub why: String,
 }
 
+/// What stands behind the first of `places` places: "", ", and at one more place", ", and at 11 more places".
+pub fn and_more_places(places: usize) -> String {
+    match places {
+        0 | 1 => String::new(),
+        2 => ", and at one more place".to_owned(),
+        n => format!(", and at {} more places", n - 1),
+    }
+}
+
 impl Harness {
     /// Moves to try for `victims` (lines whose strays no captured line explains), best first, at most `most`.
     pub fn advise(&self, victims: &[String], captured: &[Captured], clips: &Clips, most: usize) -> Vec<Move> {
@@ -65,13 +74,10 @@ impl Harness {
             .map(|((rank, signal), places)| {
                 let victim = victims[rank].clone();
                 let spare = free.next();
-                let also = match places.len() {
-                    1 => String::new(),
-                    n => format!(", and at {} more places", n - 1).replace("1 more places", "one more place"),
-                };
                 let mut why = format!(
-                    "{signal} runs beside {victim} at {}{also} and was not captured",
-                    places[0].0
+                    "{signal} runs beside {victim} at {}{} and was not captured",
+                    places[0].0,
+                    and_more_places(places.len())
                 );
                 if let Some(spare) = spare {
                     let edges = match spare.edges {
@@ -100,6 +106,27 @@ impl Harness {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn places_beyond_the_first_are_counted() {
+        let rows =
+            (1..=12).map(|board| format!("board {board},J1,1,CLEAR_N,,ribbon\nboard {board},J1,2,RESET,,\n"));
+        let sheet = format!(
+            "board,connector,pin,signal,colour,neighbours\n{}",
+            rows.collect::<String>()
+        );
+        let harness = Harness::parse(&sheet, "h.csv").unwrap();
+        let moves = harness.advise(&["CLEAR_N".to_owned()], &[], &Clips::default(), 5);
+        assert!(
+            moves[0]
+                .why
+                .contains(" at board 1 J1-1, and at 11 more places and was not captured"),
+            "{}",
+            moves[0].why
+        );
+        assert_eq!(and_more_places(1), "");
+        assert_eq!(and_more_places(2), ", and at one more place");
+    }
 
     #[test]
     fn the_uncaptured_neighbour_is_advised_and_the_idle_clip_moved() {

@@ -18,7 +18,7 @@ mod neighbours;
 mod sheet;
 mod table;
 
-pub use advice::{Captured, Move};
+pub use advice::{Captured, Move, and_more_places};
 pub use clips::Clips;
 pub use neighbours::{Beside, Order};
 pub use table::Mistake;

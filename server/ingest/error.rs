@@ -22,6 +22,9 @@ pub struct Error {
     pub kind: ErrorKind,
 }
 
+/// How the cause is told where the first bytes say that a file is of another kind: no word on how to read it helps.
+pub const NO_CAPTURE: &str = "this is no capture but ";
+
 /// The cause.
 #[derive(Debug, thiserror::Error)]
 pub enum ErrorKind {
@@ -33,6 +36,8 @@ pub enum ErrorKind {
     Empty,
     #[error("expected a VCD or a table of samples or changes (CSV), found {0}")]
     UnknownFormat(String),
+    #[error("{NO_CAPTURE}{0}")]
+    OtherKind(&'static str),
     #[error(
         "the columns could not be kept on disk ({0}): free some space, or name a folder on another disk with TMPDIR=…"
     )]

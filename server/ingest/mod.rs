@@ -32,7 +32,7 @@ use std::io::{Read, Write};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
-pub use error::{Error, ErrorKind, Position};
+pub use error::{Error, ErrorKind, NO_CAPTURE, Position};
 pub use options::{Limits, Progress, ReadOptions};
 pub use preview::{Preview, PreviewColumn, preview, preview_bytes, preview_unread};
 
@@ -41,7 +41,7 @@ use input::{Input, Source};
 
 /// Of what the readers make of a file. Raised when the same bytes and options give another capture than before, so that
 /// columns kept from an earlier reading are not used any more.
-pub const VERSION: u32 = 3;
+pub const VERSION: u32 = 4;
 
 /// Reads the capture in the file `path`, whatever its form; the file's name says nothing.
 ///
@@ -94,6 +94,7 @@ pub fn read_stream(
     match sniff_source(&start, name, options, &()) {
         Ok((_, Sniffed::Empty)) => return Err(fail(ErrorKind::Empty)),
         Ok((_, Sniffed::Other(found))) => return Err(fail(ErrorKind::UnknownFormat(found))),
+        Ok((_, Sniffed::OtherKind(told))) => return Err(fail(ErrorKind::OtherKind(told))),
         // Damage shows where the whole is read.
         Ok(_) | Err(_) => {}
     }
@@ -201,6 +202,7 @@ fn read_source(
         Sniffed::Vcd => vcd::read(source, name, wrapping, options, progress),
         Sniffed::Table => csv::read(source, name, wrapping, options, progress),
         Sniffed::Other(found) => Err(fail(ErrorKind::UnknownFormat(found))),
+        Sniffed::OtherKind(told) => Err(fail(ErrorKind::OtherKind(told))),
     }
 }
 
@@ -272,11 +274,45 @@ fn sniff_source(
 
 const SNIFFED: usize = 4096;
 
+const PICTURE: &str = "a picture: export the capture from the instrument as CSV or VCD";
+const PACKED: &str = "a packed archive: unpack it and bring the capture that is in it";
+const OFFICE: &str = "a file of an office program: save the sheet as CSV";
+
+/// First bytes of kinds that are no capture, and what they are with what to do; as the makers of the formats give them.
+const KINDS: [(&[u8], &str); 13] = [
+    (
+        b"PK\x03\x04",
+        "a ZIP archive: unpack it and bring the capture that is in it; if it is a spreadsheet, save the sheet as CSV",
+    ),
+    (
+        b"PK\x05\x06",
+        "a ZIP archive with nothing in it: export the capture again",
+    ),
+    (
+        b"%PDF-",
+        "a PDF: export the capture from the instrument as CSV or VCD",
+    ),
+    (b"\x89PNG\r\n", PICTURE),
+    (b"\xff\xd8\xff", PICTURE),
+    (b"GIF87a", PICTURE),
+    (b"GIF89a", PICTURE),
+    (b"7z\xbc\xaf\x27\x1c", PACKED),
+    (b"Rar!\x1a\x07", PACKED),
+    (b"\xfd7zXZ\x00", PACKED),
+    (b"\x28\xb5\x2f\xfd", PACKED),
+    (b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1", OFFICE),
+    (
+        b"SQLite format 3\0",
+        "a data base: export the capture as CSV or VCD",
+    ),
+];
+
 #[derive(Debug, PartialEq)]
 enum Sniffed {
     Empty,
     Vcd,
     Table,
+    OtherKind(&'static str),
     Other(String),
 }
 
@@ -285,6 +321,26 @@ fn sniff(start: &[u8]) -> Sniffed {
     let text = start.trim_ascii_start();
     if text.is_empty() {
         return Sniffed::Empty;
+    }
+    if let Some((_, told)) = KINDS.iter().find(|(magic, _)| start.starts_with(magic)) {
+        return Sniffed::OtherKind(told);
+    }
+    /// A tar archive says what it is behind its first entry's head (POSIX, ustar interchange format).
+    const USTAR_AT: usize = 257;
+    if start
+        .get(USTAR_AT..)
+        .is_some_and(|rest| rest.starts_with(b"ustar"))
+    {
+        return Sniffed::OtherKind(
+            "a tar archive: unpack it and bring the capture that is in it; the archive of a session is brought on the start page",
+        );
+    }
+    let is_page = |word: &[u8]| {
+        text.get(..word.len())
+            .is_some_and(|begin| begin.eq_ignore_ascii_case(word))
+    };
+    if is_page(b"<!doctype html") || is_page(b"<html") {
+        return Sniffed::OtherKind("a page of the web: save the capture itself from there, as VCD or CSV");
     }
     if start.contains(&0) {
         return Sniffed::Other("binary data (a byte of value 0)".to_owned());

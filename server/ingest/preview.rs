@@ -117,6 +117,7 @@ fn preview_source(source: &Source, name: &str, options: &ReadOptions) -> Result<
     match sniffed {
         Sniffed::Empty => Err(fail(ErrorKind::Empty)),
         Sniffed::Other(found) => Err(fail(ErrorKind::UnknownFormat(found))),
+        Sniffed::OtherKind(told) => Err(fail(ErrorKind::OtherKind(told))),
         Sniffed::Vcd => Ok(Preview {
             file: name.to_owned(),
             format: "vcd".to_owned(),

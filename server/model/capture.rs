@@ -29,6 +29,9 @@ pub struct Warning {
     pub text: String,
 }
 
+/// How the warning begins that tells of a file without a unit of its times: all that is said of times hangs on it.
+pub const NO_TIME_UNIT: &str = "no $timescale: 1 ns was taken for a time unit";
+
 /// A bus: lines that are the bits of one vector.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Bus {

@@ -11,7 +11,7 @@ mod time;
 mod trace;
 pub mod units;
 
-pub use capture::{Bus, Capture, Format, NotLogic, Warning};
+pub use capture::{Bus, Capture, Format, NO_TIME_UNIT, NotLogic, Warning};
 pub use column::Column;
 pub use family::{FAMILIES, Family};
 pub use level::{Level, Polarity};

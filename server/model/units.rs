@@ -89,9 +89,85 @@ pub fn three_digits(value: f64) -> String {
     }
 }
 
+/// A share as a whole percentage without its sign; below ten percent with the digits it needs, so that only 0 reads "0".
+pub fn percent(share: f64) -> String {
+    let value = share * 100.0;
+    if value == 0.0 || value >= 9.5 {
+        format!("{value:.0}")
+    } else if value >= 0.1 {
+        format!("{value:.1}")
+            .trim_end_matches('0')
+            .trim_end_matches('.')
+            .to_owned()
+    } else {
+        three_digits(value)
+    }
+}
+
+/// "1 stray pulse", "39 stray pulses".
+pub fn count_of(count: u64, noun: &str) -> String {
+    match count {
+        1 => format!("1 {noun}"),
+        _ => format!("{count} {noun}s"),
+    }
+}
+
+/// Below this a probability is told as smaller still: the numbers end at some 1e-308, and 0 would be no probability.
+const SMALLEST_P: f64 = 1e-300;
+
+/// A probability as it stands in a table: "0.012", "1.2e-5", "< 1e-300".
+pub fn p_value(p: f64) -> String {
+    if p >= 0.001 {
+        format!("{p:.3}")
+    } else if p < SMALLEST_P {
+        format!("< {SMALLEST_P:.0e}")
+    } else {
+        format!("{p:.1e}")
+    }
+}
+
+/// The same in a sentence: "p = 0.012", "p < 1e-300".
+pub fn p_is(p: f64) -> String {
+    match p_value(p) {
+        less if less.starts_with('<') => format!("p {less}"),
+        value => format!("p = {value}"),
+    }
+}
+
+/// A ratio of two rates and its interval: "0.240 (0.101–0.553)"; what is `None` has no bound.
+pub fn ratio(estimate: Option<f64>, low: f64, high: Option<f64>) -> String {
+    let end = |value: Option<f64>| value.map_or("no bound".to_owned(), |v| format!("{v:.3}"));
+    format!("{} ({low:.3}–{})", end(estimate), end(high))
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn shares_keep_the_digits_they_need() {
+        assert_eq!(percent(0.433), "43");
+        assert_eq!(percent(0.0123), "1.2");
+        assert_eq!(percent(0.0005), "0.05");
+        assert_eq!(percent(0.0), "0");
+        assert_eq!(percent(1.0), "100");
+        // Rare is not never.
+        for rare in [5e-5, 4e-4, 2e-7, 1e-12] {
+            let told = percent(rare);
+            assert!(told.parse::<f64>().unwrap() > 0.0, "{told}");
+        }
+        assert_eq!(percent(5e-5), "0.005");
+    }
+
+    #[test]
+    fn probabilities_and_ratios() {
+        assert_eq!(
+            [0.0123, 1.23e-5, 0.0].map(p_value),
+            ["0.012", "1.2e-5", "< 1e-300"]
+        );
+        assert_eq!([0.0123, 0.0].map(p_is), ["p = 0.012", "p < 1e-300"]);
+        assert_eq!(ratio(Some(0.24), 0.1, None), "0.240 (0.100–no bound)");
+    }
 
     #[test]
     fn a_moment_far_from_zero_keeps_what_tells_it_from_the_next_mark() {

@@ -233,7 +233,7 @@ pub struct BetterMatch {
 /// One thing to say to the person, with what to try next.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct Finding {
-    /// `F1`, `F2`, … worst first.
+    /// `F1`, `F2`, … worst first; before them what all times hang on, where a file names no unit.
     pub id: String,
     pub severity: Severity,
     /// One of the contract's topics: `coupling`, `inseparable`, `uncaptured-cause`, `shared-supply`, `stray`,
@@ -247,7 +247,15 @@ pub struct Finding {
     pub try_next: Vec<String>,
 }
 
+/// Words in the title of a finding that tells of a file without a unit of its times.
+pub const NAMES_NO_UNIT: &str = " names no time unit";
+
 impl Finding {
+    /// Whether it tells what all times hang on: it stands before everything else, however bad that is.
+    pub fn is_of_time_unit(&self) -> bool {
+        self.topic == "reading" && self.title.contains(NAMES_NO_UNIT)
+    }
+
     /// Names the finding from one answer to the next, where `id` is only its place in one answer: its topic and
     /// its lines.
     fn key(&self) -> String {
@@ -260,11 +268,13 @@ impl Finding {
         {
             key.push_str(&format!(" \"{rule}\""));
         }
-        // Of a capture that can't be read the file is what tells it from another.
-        if self.topic == "reading"
-            && let Some((file, _)) = self.title.split_once(" can't be read")
-        {
-            key.push_str(&format!(" {file}"));
+        // Of a capture that can't be read, or names no unit, the file is what tells it from another.
+        if self.topic == "reading" {
+            if let Some((file, _)) = self.title.split_once(" can't be read") {
+                key.push_str(&format!(" {file}"));
+            } else if let Some((file, _)) = self.title.split_once(NAMES_NO_UNIT) {
+                key.push_str(&format!(" unit of {file}"));
+            }
         }
         // Of a line that never moves the neighbours that do are evidence: the busiest comes first, and changes.
         let named = match self.topic == "stuck" && self.title.contains(" never moves ") {

@@ -36,6 +36,15 @@ const MANIFEST: &str = "session.json";
 /// Most bytes of `session.json`: all a person can write in years.
 const MANIFEST_LIMIT_BYTES: u64 = 256 << 20;
 
+/// What an archive may hold at most.
+#[derive(Clone, Copy, Debug)]
+pub struct ArchiveLimits {
+    /// Bytes of one original.
+    pub one_bytes: u64,
+    /// Bytes of all originals together.
+    pub all_bytes: u64,
+}
+
 #[derive(Serialize, Deserialize)]
 struct Manifest {
     schema: String,
@@ -100,11 +109,12 @@ impl Store {
         packer.finish().and_then(|mut out| out.flush()).map_err(failed())
     }
 
-    /// Makes a session of an archive, with everything in it. `limit_bytes`: most bytes of one original.
+    /// Makes a session of an archive, with everything in it.
     ///
     /// # Errors
-    /// It is no archive, was cut short or damaged (no session is made then), or the disk's own.
-    pub fn restore_archive(&self, archive: impl Read, limit_bytes: u64) -> Result<Session, Error> {
+    /// It is no archive, was cut short or damaged, or holds more than `limits` allow (no session is made then), or the disk's
+    /// own.
+    pub fn restore_archive(&self, archive: impl Read, limits: ArchiveLimits) -> Result<Session, Error> {
         let mut tar = tar::Archive::new(GzDecoder::new(archive));
         let mut manifest: Option<Manifest> = None;
         let mut stored = BTreeSet::new();
@@ -116,7 +126,7 @@ impl Store {
                 .to_string_lossy()
                 .into_owned();
             let Some(manifest) = &manifest else {
-                manifest = Some(read_manifest(&name, &mut entry)?);
+                manifest = Some(limited(read_manifest(&name, &mut entry)?, limits)?);
                 continue;
             };
             let digest = name
@@ -128,18 +138,27 @@ impl Store {
                     name.escape_debug()
                 )));
             };
-            let found = self
-                .store_from(&name, &mut entry, limit_bytes)
-                .map_err(|error| match error {
-                    Error::Io { source, .. } => not_an_archive(source),
-                    other => other,
-                })?;
+            if !stored.insert(digest.clone()) {
+                return Err(invalid(format!("the file {digest} is in it twice")));
+            }
+            let listed = manifest.originals[&digest];
+            if entry.size() != listed {
+                return Err(invalid(format!(
+                    "the file {digest} in it has {} bytes, {listed} are listed",
+                    entry.size()
+                )));
+            }
+            let found =
+                self.store_from(&name, &mut entry, limits.one_bytes)
+                    .map_err(|error| match error {
+                        Error::Io { source, .. } => not_an_archive(source),
+                        other => other,
+                    })?;
             if found.digest != digest {
                 return Err(invalid(format!(
                     "the file {digest} in it is damaged: its bytes have another digest"
                 )));
             }
-            stored.insert(digest);
         }
         let manifest = manifest.ok_or_else(|| invalid("it is empty".to_owned()))?;
         if let Some(missing) = manifest.originals.keys().find(|digest| !stored.contains(digest)) {
@@ -238,6 +257,21 @@ fn renumber(body: &mut Value, numbers: &BTreeMap<i64, i64>) {
     }
 }
 
+/// The manifest if what it lists is within the limits; what comes is held to the list.
+fn limited(manifest: Manifest, limits: ArchiveLimits) -> Result<Manifest, Error> {
+    let total = manifest
+        .originals
+        .values()
+        .fold(0u64, |sum, size| sum.saturating_add(*size));
+    if total > limits.all_bytes {
+        return Err(invalid(format!(
+            "it lists originals of {total} bytes in all, more than the limit of {}: start the server with a larger --upload-limit",
+            limits.all_bytes
+        )));
+    }
+    Ok(manifest)
+}
+
 fn read_manifest(name: &str, entry: &mut impl Read) -> Result<Manifest, Error> {
     if name != MANIFEST {
         return Err(invalid(format!(
@@ -293,6 +327,11 @@ mod tests {
     use super::*;
     use crate::store::{Capture, Condition, Entry, Step, test_store};
 
+    const LIMITS: ArchiveLimits = ArchiveLimits {
+        one_bytes: 100,
+        all_bytes: 1000,
+    };
+
     fn filled(store: &Store) -> Session {
         let body = SessionBody {
             title: "Evening".to_owned(),
@@ -338,7 +377,7 @@ mod tests {
         let (_two, to) = test_store();
         // Numbers are taken already, so that they must be given anew.
         filled(&to);
-        let restored = to.restore_archive(&archive[..], 100).unwrap();
+        let restored = to.restore_archive(&archive[..], LIMITS).unwrap();
         assert_eq!(
             (&restored.body, restored.created_ms),
             (&session.body, session.created_ms)
@@ -362,13 +401,23 @@ mod tests {
         from.archive(session.id, &mut archive).unwrap();
         let (_two, to) = test_store();
         for cut in [0, 1, 20, archive.len() / 2, archive.len() - 20] {
-            let error = to.restore_archive(&archive[..cut], 100).unwrap_err();
+            let error = to.restore_archive(&archive[..cut], LIMITS).unwrap_err();
             assert!(
                 error.to_string().starts_with("this is not a session archive"),
                 "{cut}: {error}"
             );
         }
-        assert!(to.restore_archive(&b"time,A\n0,1\n"[..], 100).is_err());
+        assert!(to.restore_archive(&b"time,A\n0,1\n"[..], LIMITS).is_err());
+        // Each is small enough, both together are not.
+        let tight = ArchiveLimits {
+            all_bytes: 10,
+            ..LIMITS
+        };
+        let told = to.restore_archive(&archive[..], tight).unwrap_err().to_string();
+        assert!(
+            told.contains("originals of 11 bytes in all, more than the limit of 10"),
+            "{told}"
+        );
         let pack = |files: &[(&str, &[u8])]| {
             let mut tar = tar::Builder::new(GzEncoder::new(Vec::new(), Compression::fast()));
             for (name, bytes) in files {
@@ -388,8 +437,11 @@ mod tests {
             .unwrap()
             .read_to_end(&mut manifest)
             .unwrap();
-        let told =
-            |files: &[(&str, &[u8])]| to.restore_archive(&pack(files)[..], 100).unwrap_err().to_string();
+        let told = |files: &[(&str, &[u8])]| {
+            to.restore_archive(&pack(files)[..], LIMITS)
+                .unwrap_err()
+                .to_string()
+        };
         assert!(told(&[("session.json", b"{}")]).contains("can't be read"));
         assert!(told(&[("session.json", b"{\"schema\": \"edgewitness-archive-9\"}")]).contains("newer"));
         assert!(told(&[("other", b"")]).contains("expected session.json first"));
@@ -397,6 +449,15 @@ mod tests {
         assert!(told(&[("session.json", &manifest), ("secret", b"x")]).contains("does not list"));
         let digest = format!("originals/{}", Digest::of(b"first"));
         assert!(told(&[("session.json", &manifest), (&digest, b"other")]).contains("damaged"));
+        let twice: [(&str, &[u8]); 3] = [
+            ("session.json", &manifest),
+            (&digest, b"first"),
+            (&digest, b"first"),
+        ];
+        assert!(told(&twice).contains("is in it twice"));
+        assert!(
+            told(&[("session.json", &manifest), (&digest, b"firstly")]).contains("has 7 bytes, 5 are listed")
+        );
 
         let mut files: Vec<(String, Vec<u8>)> = Vec::new();
         for entry in tar::Archive::new(&plain[..]).entries().unwrap() {

@@ -42,7 +42,7 @@ use std::time::{SystemTime, UNIX_EPOCH};
 
 use rusqlite::Connection;
 
-pub use archive::is_archive;
+pub use archive::{ArchiveLimits, is_archive};
 pub use checklist::{Outcome, Step, read_checklist};
 pub use clocks::{ChannelSkews, Clock, ReadingSheet};
 pub use columns::Columns;

@@ -255,7 +255,10 @@ pub fn standings(answers: &[Answer]) -> Vec<Standing> {
                 }),
             }
         }
-        all[from..].sort_by_key(|standing| standing.finding(answers).map(|finding| finding.severity));
+        all[from..].sort_by_key(|standing| {
+            let finding = standing.finding(answers);
+            finding.map(|finding| (!finding.is_of_time_unit(), finding.severity))
+        });
     }
     all
 }

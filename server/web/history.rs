@@ -3,7 +3,7 @@
 use std::fmt::Write;
 
 use super::figure::escape;
-use crate::model::units::{per_time, three_digits};
+use crate::model::units::{per_time, percent, three_digits};
 use crate::report::Interval;
 
 const WIDTH: f64 = 560.0;
@@ -48,7 +48,8 @@ pub fn history(words: &str, points: &[Point], slot_s: Option<f64>) -> String {
             "{} {unit}",
             three_digits(rate * scale * per_time(top * scale).0 / (top * scale))
         ),
-        None => percent(rate),
+        None if rate == 0.0 => "0".to_owned(),
+        None => format!("{} %", percent(rate)),
     };
     let y = |rate: f64| TOP + (HEIGHT - TOP - BOTTOM) * (1.0 - rate / top);
     let step = (WIDTH - LEFT) / points.len().max(1) as f64;
@@ -124,15 +125,6 @@ fn nice_top(most: f64) -> f64 {
     super::figure::nice_step(most.clamp(1e-9, 1.0)).min(1.0)
 }
 
-fn percent(rate: f64) -> String {
-    let value = rate * 100.0;
-    match value {
-        0.0 => "0".to_owned(),
-        v if v >= 1.0 => format!("{} %", (v * 10.0).round() / 10.0),
-        v => format!("{} %", three_digits(v)),
-    }
-}
-
 fn short(name: &str, letters: usize) -> String {
     if name.chars().count() <= letters {
         return name.to_owned();
@@ -174,12 +166,5 @@ mod tests {
             svg.contains("1 /µs") && svg.contains("0.5 /µs") && !svg.contains('%'),
             "{svg}"
         );
-    }
-
-    #[test]
-    fn rates_below_a_percent_keep_their_digits() {
-        assert_eq!(percent(0.5), "50 %");
-        assert_eq!(percent(0.025), "2.5 %");
-        assert_eq!(percent(2e-5), "0.002 %");
     }
 }

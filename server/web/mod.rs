@@ -11,7 +11,6 @@
 //! | `figure`, `history` | the same and a trouble's history as SVG |
 //! | `view`, `answers`, `finding_state`, `clock_view` | findings, conditions and clocks as ready strings for the templates |
 //! | `guard`, `token`, `refused`, `error` | who may ask, and what is said to those who may not or asked wrongly |
-//! | `known_lines` | a mistyped line's name, and what may have been meant |
 //! | `assets`, `base64` | static files, and pictures inside a page |
 
 mod answers;
@@ -24,7 +23,6 @@ mod figure;
 mod finding_state;
 mod guard;
 mod history;
-mod known_lines;
 mod occurrences;
 mod opened;
 mod overlay;

@@ -112,10 +112,7 @@ fn api_routes() -> Router<Arc<App>> {
         )
         .route("/api/openapi.json", get(api::openapi::openapi))
         .route("/api/bin", get(api::log::bin))
-        .route(
-            "/api/archives",
-            post(api::transfer::restore).layer(DefaultBodyLimit::disable()),
-        )
+        .route("/api/archives", post(api::transfer::restore))
         .route(
             "/api/sessions/{id}",
             get(api::log::session)

@@ -64,6 +64,8 @@ pub fn serve(options: ServeOptions) -> anyhow::Result<()> {
         "{} can be reached from other machines: say --beyond-this-machine if that is meant, or listen on 127.0.0.1",
         options.listen
     );
+    // First of all: where the address is taken nothing is left behind.
+    let listener = listening(options.listen)?;
     let store = Store::open(&options.data_dir)?;
     let home = options.demo.then(|| open_demo(&store)).transpose()?;
     let mut app = App::new(store, options.listen, &options.allowed_hosts);
@@ -76,22 +78,31 @@ pub fn serve(options: ServeOptions) -> anyhow::Result<()> {
     app.upload_limit_bytes = options.upload_limit_bytes;
     app.home = home;
     app.is_watching = options.watch.is_some();
-    serve_app(Arc::new(app), &options, &told)
+    serve_app(Arc::new(app), listener, &options, &told)
+}
+
+/// Holds the address; nobody is answered yet.
+fn listening(address: SocketAddr) -> anyhow::Result<std::net::TcpListener> {
+    let listener = std::net::TcpListener::bind(address).with_context(|| {
+        format!("listening on {address}: is it taken? --listen 127.0.0.1:0 takes any free port")
+    })?;
+    listener
+        .set_nonblocking(true)
+        .context("listening without waiting")?;
+    Ok(listener)
 }
 
 /// Serves an app that is ready. `query` is told behind the address: the token, or nothing.
-fn serve_app(app: Arc<App>, options: &ServeOptions, query: &str) -> anyhow::Result<()> {
+fn serve_app(
+    app: Arc<App>,
+    listener: std::net::TcpListener,
+    options: &ServeOptions,
+    query: &str,
+) -> anyhow::Result<()> {
     let runtime = tokio::runtime::Runtime::new().context("starting the server's threads")?;
     let served = runtime.block_on(async {
         let signals = signals();
-        let listener = tokio::net::TcpListener::bind(options.listen)
-            .await
-            .with_context(|| {
-                format!(
-                    "listening on {}: is it taken? --listen 127.0.0.1:0 takes any free port",
-                    options.listen
-                )
-            })?;
+        let listener = tokio::net::TcpListener::from_std(listener).context("listening")?;
         if let Some(home) = app.home {
             app.start_work(home);
         }

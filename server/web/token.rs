@@ -45,7 +45,8 @@ impl Token {
         self.digest == blake3::hash(text.as_bytes())
     }
 
-    /// `None` lets the request pass; else the answer to it.
+    /// `None` lets the request pass; else the answer to it. In a header the token counts with every method; in an address
+    /// only with GET, so that nobody's link changes anything.
     pub fn stop(&self, method: &Method, uri: &Uri, headers: &HeaderMap) -> Option<Response> {
         let header = |name| headers.get(name).and_then(|v: &HeaderValue| v.to_str().ok());
         let bearer = header(AUTHORIZATION).and_then(|v| v.strip_prefix("Bearer "));
@@ -53,10 +54,7 @@ impl Token {
         let cookie = cookies
             .filter_map(|pair| pair.trim().split_once('='))
             .find_map(|(name, value)| (name == NAME).then_some(value));
-        if bearer
-            .or(cookie)
-            .is_some_and(|text| *method == Method::GET && self.is(text))
-        {
+        if bearer.or(cookie).is_some_and(|text| self.is(text)) {
             return None;
         }
         let in_address = uri.query().unwrap_or_default().split('&').find_map(|pair| {
@@ -97,15 +95,30 @@ mod tests {
         let ((token, text), (_, other)) = (Token::new(), Token::new());
         assert_eq!(text.len(), 64);
         assert_ne!(text, other);
-        let stop = |uri: &str, header: Option<(axum::http::HeaderName, String)>| {
+        let asked = |method: &Method, uri: &str, header: Option<(axum::http::HeaderName, String)>| {
             let mut headers = HeaderMap::new();
             if let Some((name, value)) = header {
                 headers.insert(name, value.parse().unwrap());
             }
-            token.stop(&Method::GET, &uri.parse().unwrap(), &headers)
+            token.stop(method, &uri.parse().unwrap(), &headers)
         };
-        assert!(stop("/", Some((AUTHORIZATION, format!("Bearer {text}")))).is_none());
-        assert!(stop("/", Some((COOKIE, format!("a=b; {NAME}={text}")))).is_none());
+        let stop = |uri: &str, header| asked(&Method::GET, uri, header);
+        for method in [
+            Method::GET,
+            Method::HEAD,
+            Method::POST,
+            Method::PATCH,
+            Method::PUT,
+            Method::DELETE,
+        ] {
+            let bearer = (AUTHORIZATION, format!("Bearer {text}"));
+            assert!(asked(&method, "/", Some(bearer)).is_none(), "{method}");
+            let cookie = (COOKIE, format!("a=b; {NAME}={text}"));
+            assert!(asked(&method, "/", Some(cookie)).is_none(), "{method}");
+            let wrong = (COOKIE, format!("{NAME}={other}"));
+            let stopped = asked(&method, "/", Some(wrong)).unwrap();
+            assert_eq!(stopped.status(), StatusCode::UNAUTHORIZED, "{method}");
+        }
         for header in [
             None,
             Some((AUTHORIZATION, format!("Bearer {other}"))),

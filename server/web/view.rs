@@ -52,6 +52,8 @@ pub struct CaptureLink {
     pub file: String,
     pub page: String,
     pub entry: String,
+    /// Whether saying how to read it may help.
+    pub may_be_read: bool,
 }
 
 impl CaptureLink {
@@ -61,6 +63,7 @@ impl CaptureLink {
             file: file.to_owned(),
             page: format!("/sessions/{session}/captures/{capture}"),
             entry: format!("/api/sessions/{session}/entries/capture/{capture}"),
+            may_be_read: true,
         }
     }
 }
@@ -108,9 +111,12 @@ pub fn sheet(opened: &Opened) -> Sheet {
     let mut unreadable = opened.unreadable.iter();
     let views = report.findings.iter().enumerate().map(|(i, finding)| {
         let mut view = finding_view(opened, finding, i + 1, &names);
-        if finding.topic == unreadable::TOPIC {
+        if finding.topic == unreadable::TOPIC && !finding.is_of_time_unit() {
             let capture = unreadable.next();
-            view.unreadable = capture.map(|u| CaptureLink::new(opened.id, u.capture, &u.file));
+            view.unreadable = capture.map(|u| CaptureLink {
+                may_be_read: u.may_be_read(),
+                ..CaptureLink::new(opened.id, u.capture, &u.file)
+            });
         }
         view
     });

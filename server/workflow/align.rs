@@ -1,7 +1,7 @@
 //! Several captures → one clock: aligned on a line both recorded, or taken as they are.
 
 use crate::analysis::align::Alignment;
-use crate::model::Capture;
+use crate::model::{Capture, Line};
 use crate::report::CaptureRow;
 use crate::report::align::{AlignReport, SCHEMA};
 
@@ -20,6 +20,22 @@ pub fn align_pair(a: &Capture, b: &Capture, on: &str) -> anyhow::Result<Alignmen
     };
     align_pair_on(a, b, &lines).map_err(anyhow::Error::msg)
 }
+
+/// A line of one name that brings the second capture to the first one's clock, the one with the most edges that match; and
+/// how. `None` where no line that both recorded does. Cost: that of aligning on [`MOST_TRIED`] lines.
+pub fn shared(a: &Capture, b: &Capture) -> Option<(String, Alignment)> {
+    let in_both = a.lines.iter().filter(|line| b.line_index(&line.name).is_some());
+    let mut names: Vec<&Line> = in_both.filter(|line| !line.edges.is_empty()).collect();
+    names.sort_by_key(|line| std::cmp::Reverse(line.edges.len()));
+    let tried = names.iter().take(MOST_TRIED).filter_map(|line| {
+        let alignment = align_pair_on(a, b, std::slice::from_ref(&line.name)).ok()?;
+        Some((line.name.clone(), alignment))
+    });
+    tried.max_by_key(|(_, alignment)| alignment.matched)
+}
+
+/// The busiest lines of one name that are tried: two captures of one machine may share all their lines.
+const MOST_TRIED: usize = 8;
 
 /// The report of an alignment.
 pub fn align_report(alignment: &Alignment) -> AlignReport {

@@ -1,14 +1,43 @@
 //! What had to be assumed, or could not be looked at, of files and setup together: it is told.
 
+use crate::analysis::align::Alignment;
 use crate::analysis::findings::{Finding, Severity};
 use crate::analysis::links;
-use crate::model::Capture;
+use crate::model::units::{count_of, seconds};
+use crate::model::{Capture, Line, NO_TIME_UNIT, Ticks};
+use crate::report::CaptureRow;
+use crate::report::inspect::NAMES_NO_UNIT;
 use crate::setup::Setup;
+
+use super::known_lines;
 
 /// Names told of a capture, at most.
 const MOST_NAMES: usize = 12;
 const COMPARE_NAMES: &str =
     "Compare the setup's names with the lines that are here; capitals and brackets count.";
+
+/// Files that name no unit of their times, each in a warning that stands before all that is told of times.
+pub fn time_units(sources: &[CaptureRow]) -> Vec<Finding> {
+    let is_without = |row: &&CaptureRow| row.warnings.iter().any(|told| told.starts_with(NO_TIME_UNIT));
+    let finding = |row: &CaptureRow| {
+        Finding {
+        severity: Severity::Warning,
+        topic: "reading",
+        lines: Vec::new(),
+        title: format!("{}{NAMES_NO_UNIT}: all times below suppose 1 ns", row.file),
+        detail: "Its $timescale is missing. Were the unit another, every width, lag and limit here would be as many times \
+                 longer or shorter, and what is taken for too narrow might be another."
+            .to_owned(),
+        try_next: vec![
+            "Compare with a time that you know, such as the period of a clock of the machine.".to_owned(),
+            "Say the unit on the page of the capture, under How it is read, or by timescale = \"…\" under [read] in the setup \
+             file; or export the capture again with its unit."
+                .to_owned(),
+        ],
+    }
+    };
+    sources.iter().filter(is_without).map(finding).collect()
+}
 
 /// The setup names lines that the capture lacks: a warning for a link with one end here, a note for what is wholly
 /// elsewhere (one setup may serve many captures).
@@ -59,7 +88,9 @@ pub fn names(capture: &Capture, setup: &Setup) -> Vec<Finding> {
                 "The link from {} to {} could not be checked: {why}",
                 link.from, link.to
             ),
-            detail: there.clone(),
+            detail: [known_lines::meant(capture, &absent), vec![there.clone()]]
+                .concat()
+                .join(" "),
             try_next: vec![
                 COMPARE_NAMES.to_owned(),
                 "Or clip a probe to the missing end and capture again.".to_owned(),
@@ -81,15 +112,56 @@ pub fn names(capture: &Capture, setup: &Setup) -> Vec<Finding> {
                 "What the setup says of {} was not used: this capture has no such line",
                 unused.join(", ")
             ),
-            detail: there,
+            detail: [known_lines::meant(capture, &unused), vec![there]]
+                .concat()
+                .join(" "),
             try_next: vec![COMPARE_NAMES.to_owned()],
         });
     }
     findings
 }
 
-/// Nobody said how `file` comes to the clock of `first`, and they have no line in common that could say it.
-pub fn one_clock(first: &str, file: &str) -> Finding {
+/// No line has a known level at any time: nothing could be found.
+pub fn never_known(capture: &Capture) -> Option<Finding> {
+    let is_unknown = |line: &Line| {
+        let tally = line.tally();
+        (tally.low, tally.high) == (Ticks::ZERO, Ticks::ZERO) && tally.unknown + tally.floating > Ticks::ZERO
+    };
+    if capture.lines.is_empty() || !capture.lines.iter().all(is_unknown) {
+        return None;
+    }
+    Some(Finding {
+        severity: Severity::Warning,
+        topic: "reading",
+        lines: Vec::new(),
+        title: "All lines are unknown (x) or floating (z) throughout, so nothing can be told from this capture".to_owned(),
+        detail: format!(
+            "{} without a low or a high at any time.",
+            count_of(capture.lines.len() as u64, "line")
+        ),
+        try_next: vec![
+            "See whether the instrument's inputs were connected and its thresholds set when it recorded.".to_owned(),
+            "If the file comes from a simulation, give its inputs and its reset a level; else export the capture again."
+                .to_owned(),
+        ],
+    })
+}
+
+/// Nobody said how `file` comes to the clock of `first`; `shared`: a line that both recorded and by which it would.
+pub fn one_clock(first: &str, file: &str, shared: Option<&(String, Alignment)>) -> Finding {
+    let mut try_next = vec![
+        "Name an irregular line that both recorded: --align-on LINE, or the page Clocks.".to_owned(),
+        "Where they share none, clip a free channel of both instruments to one line that switches irregularly.".to_owned(),
+    ];
+    if let Some((line, alignment)) = shared {
+        try_next[0] = format!(
+            "Both recorded {line}, and {} of it match with {} added to the times of {file}: if they were recorded together, \
+             --align-on {line} brings them to one clock (in the browser the page Clocks does).",
+            count_of(alignment.matched as u64, "edge"),
+            seconds(alignment.offset_s)
+        );
+        try_next.truncate(1);
+    }
     Finding {
         severity: Severity::Warning,
         topic: "alignment",
@@ -98,9 +170,6 @@ pub fn one_clock(first: &str, file: &str) -> Finding {
         detail: "What one of them shows is not compared in time with what the other shows unless they were recorded together, \
                  started by the same trigger."
             .to_owned(),
-        try_next: vec![
-            "Name an irregular line that both recorded: --align-on LINE, or the page Clocks.".to_owned(),
-            "Where they share none, clip a free channel of both instruments to one line that switches irregularly.".to_owned(),
-        ],
+        try_next,
     }
 }

@@ -11,7 +11,7 @@ use crate::report::CaptureRow;
 use crate::report::inspect::InspectReport;
 use crate::setup::Setup;
 
-use super::align::{OneClock, one_clock};
+use super::align::{OneClock, one_clock, shared};
 use super::assumed;
 use super::fill;
 use super::forbidden;
@@ -38,16 +38,25 @@ pub struct Inspection {
 /// # Errors
 /// When several captures can't be brought to one clock, or the setup names a line that is not there.
 pub fn inspect(captures: Vec<Capture>, question: &Question) -> anyhow::Result<Inspection> {
+    // Nobody said a line: one that would do is proposed.
+    let proposed: Vec<_> = match question.align_on {
+        Some(_) => Vec::new(),
+        None => captures
+            .iter()
+            .skip(1)
+            .map(|other| shared(&captures[0], other))
+            .collect(),
+    };
     let OneClock {
         capture,
         sources,
         alignments,
     } = one_clock(captures, question.align_on)?;
     let first = &sources[0].file;
-    let others = sources.iter().zip(&alignments).skip(1);
-    let told = others.map(|(source, a)| match question.align_on {
+    let others = sources.iter().zip(&alignments).skip(1).enumerate();
+    let told = others.map(|(at, (source, a))| match question.align_on {
         Some(on) => align::finding(first, &source.file, on, a),
-        None => assumed::one_clock(first, &source.file),
+        None => assumed::one_clock(first, &source.file, proposed[at].as_ref()),
     });
     let aligned = told.collect();
     Ok(look(capture, sources, question.setup, aligned))
@@ -125,12 +134,14 @@ fn look(capture: Capture, sources: Vec<CaptureRow>, setup: &Setup, known: Vec<Fi
         // A supply is meant to stand still.
         let is_dead = every.is_empty() && !capture.lines.is_empty() && capture.lines.iter().all(still);
         let found = match is_dead {
-            true => findings::nothing_moves(&capture),
+            true => assumed::never_known(&capture).unwrap_or_else(|| findings::nothing_moves(&capture)),
             false => findings::nothing_found(&capture, &strays),
         };
         all.insert(at, found);
         all.sort_by_key(|f| f.severity);
     }
+    // What all times hang on is said before them.
+    all.splice(0..0, assumed::time_units(&sources));
     let mut report = fill::report(&capture, sources, &strays, &attribution, &links, all);
     report.proposals = fill::proposal_rows(&capture, &proposals);
     report.permutations = fill::permutation_rows(&capture, &links, &setup.links);
@@ -185,9 +196,11 @@ pub fn link_options(capture: &Capture, setup: &Setup) -> Vec<LinkOptions> {
         let Ok(pairs) = links::expand(capture, &link.from, &link.to) else {
             continue;
         };
+        // Nothing arrives after the record has ended.
+        let longest = capture.span.length();
         let max_delay = link
             .max_delay_s
-            .map(|s| Ticks(capture.timebase.ticks_of(s).ceil() as i64));
+            .map(|s| Ticks(capture.timebase.ticks_of(s).ceil() as i64).min(longest));
         options.extend(pairs.into_iter().map(|(from, to)| LinkOptions {
             from,
             to,

@@ -9,6 +9,7 @@
 //! | `assumed`, [`unreadable`], [`metered`] | what had to be assumed, could not be read, was measured by hand |
 //! | [`compare`] | captures under two conditions to what the fix changed |
 //! | [`session`] | all that a stored session holds, to captures, reports and counts |
+//! | [`known_lines`] | a mistyped line's name to what may have been meant |
 //! | [`lines`], [`links`], [`places`], [`export`] | what is there, pulse by pulse, on which pin, in which form |
 //! | [`setup_text`] | a rule, rail or link into the text of a setup, and out of it |
 //! | [`watch`], [`demo_session`] | a watched folder to new exports; the ready session of the demo |
@@ -23,6 +24,7 @@ pub mod export;
 mod fill;
 mod forbidden;
 pub mod inspect;
+pub mod known_lines;
 pub mod lines;
 pub mod links;
 pub mod marks;

@@ -5,7 +5,7 @@ use std::collections::BTreeSet;
 
 use serde::Serialize;
 
-use crate::harness::{Captured, Clips, Harness, Move};
+use crate::harness::{Captured, Clips, Harness, Move, and_more_places};
 use crate::report::inspect::{Finding, InspectReport};
 
 /// Most neighbours that one sentence lists.
@@ -105,11 +105,7 @@ fn sentences(
                 first.order.words(),
                 first.own.board,
                 first.own.connector,
-                match beside.len() {
-                    1 => String::new(),
-                    2 => ", and at one more place".to_owned(),
-                    n => format!(", and at {} more places", n - 1),
-                }
+                and_more_places(beside.len())
             ),
             None => {
                 "The harness sheet does not show them side by side: look where else they come close, such \

@@ -232,7 +232,7 @@ fn together(mut captures: Vec<Capture>, members: Vec<Member>, ties: &[Tie]) -> R
         if member.on.is_empty() && member.shift_s == 0.0 {
             let nobody_said = matches!(ties.get(member.position), None | Some(Tie::Nothing));
             if at > 0 && nobody_said {
-                findings.push(assumed::one_clock(&first, &capture.file));
+                findings.push(assumed::one_clock(&first, &capture.file, None));
             }
             continue;
         }

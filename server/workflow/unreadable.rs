@@ -22,8 +22,19 @@ pub struct Unreadable {
 }
 
 impl Unreadable {
+    /// Whether saying how to read it may help: it is of no other kind altogether.
+    pub fn may_be_read(&self) -> bool {
+        !self.sentence.contains(ingest::NO_CAPTURE)
+    }
+
     /// A warning: the capture is not among those that were looked at.
     pub fn finding(&self) -> Finding {
+        let first = match self.may_be_read() {
+            true => {
+                "Say on the page of the capture how it is to be read, or put it into the bin: it can be taken out again."
+            }
+            false => "Put it into the bin: it can be taken out again.",
+        };
         Finding {
             severity: Severity::Warning,
             topic: TOPIC,
@@ -31,8 +42,7 @@ impl Unreadable {
             title: format!("{} can't be read, and is not looked at.", self.file),
             detail: self.sentence.clone(),
             try_next: vec![
-                "Say on the page of the capture how it is to be read, or put it into the bin: it can be taken out again."
-                    .to_owned(),
+                first.to_owned(),
                 "Export it from the instrument again, as VCD or CSV.".to_owned(),
             ],
         }

@@ -11,7 +11,7 @@ pub use contact::{count_bounces, parting_pause_s};
 pub use count::{Pair, Side, count, count_each};
 
 use super::stats::fisher::fisher;
-use super::stats::intervals::clopper_pearson_upper;
+use super::stats::intervals::{CONFIDENCE, clopper_pearson_upper};
 use super::stats::power::{clean_to_settle, to_settle_at_this_rate};
 use super::stats::ratio::{Ratio, miettinen_nurminen};
 
@@ -107,7 +107,7 @@ pub fn judge(before: Counts, after: Counts) -> Judgement {
     } else {
         fisher(a, n1, b, n2).two_sided().min(1.0)
     };
-    let ratio = miettinen_nurminen(a, n1, b, n2, 0.95);
+    let ratio = miettinen_nurminen(a, n1, b, n2, CONFIDENCE);
     let rate = |k: u64, n: u64| k as f64 / n.max(1) as f64;
     let verdict = if p_value < ALPHA {
         match (rate(b, n2) > rate(a, n1), b) {

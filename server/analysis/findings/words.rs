@@ -1,6 +1,7 @@
 //! Small pieces of sentences: times with units, counts with their noun, shares.
 
-use crate::model::units::{self, three_digits};
+use crate::model::units;
+pub use crate::model::units::{count_of, percent};
 use crate::model::{Polarity, Timebase};
 
 /// A length of `seconds` in words: three significant digits with a fitting unit.
@@ -16,30 +17,6 @@ pub fn span_s(seconds: f64) -> String {
 /// A length of `ticks` in words.
 pub fn span(timebase: &Timebase, ticks: f64) -> String {
     span_s(timebase.length_s(ticks))
-}
-
-/// "1 stray pulse", "39 stray pulses".
-pub fn count_of(count: u64, noun: &str) -> String {
-    if count == 1 {
-        format!("1 {noun}")
-    } else {
-        format!("{count} {noun}s")
-    }
-}
-
-/// A share as a whole percentage; below one percent with the digits it needs.
-pub fn percent(share: f64) -> String {
-    let value = share * 100.0;
-    if value == 0.0 || value >= 9.5 {
-        format!("{value:.0}")
-    } else if value >= 0.1 {
-        format!("{value:.1}")
-            .trim_end_matches('0')
-            .trim_end_matches('.')
-            .to_string()
-    } else {
-        three_digits(value)
-    }
 }
 
 /// A small expected count: enough digits to tell it from none.
@@ -85,15 +62,6 @@ mod tests {
         assert_eq!(span_s(0.0), "0 ns");
         assert_eq!(span_s(120e-9), "120 ns");
         assert_eq!(span_s(1234.0), "1234 s");
-    }
-
-    #[test]
-    fn shares_keep_the_digits_they_need() {
-        assert_eq!(percent(0.433), "43");
-        assert_eq!(percent(0.0123), "1.2");
-        assert_eq!(percent(0.0005), "0.05");
-        assert_eq!(percent(0.0), "0");
-        assert_eq!(percent(1.0), "100");
     }
 
     #[test]

@@ -38,7 +38,7 @@ pub(super) fn estimate(
         return None;
     }
     let rate = far.len() as f64 / length;
-    let reach = (range.1 - range.0) as f64 + quantum;
+    let reach = range.1 as f64 - range.0 as f64 + quantum;
     let mut best: Option<(f64, f64, f64)> = None;
     let mut width = quantum.max(1.0);
     loop {
@@ -79,7 +79,7 @@ pub(super) fn estimate(
 /// The fullest pile of differences outside the cluster's window, as a share of the cluster's own: near 1 where
 /// the edges coincide at many lags because both lines follow one clock.
 pub(super) fn echo(sent: &[i64], far: &[i64], cluster: &Cluster, range: (i64, i64)) -> f64 {
-    let reach = (range.1 - range.0).saturating_mul(20);
+    let reach = range.1.saturating_sub(range.0).saturating_mul(20);
     let (mut wide, _) = differences(sent, far, (-reach, reach));
     let own = within(&wide, cluster.center, cluster.tolerance).len();
     wide.retain(|&d| (d as f64 - cluster.center).abs() > cluster.tolerance);
@@ -97,16 +97,16 @@ fn differences(sent: &[i64], far: &[i64], range: (i64, i64)) -> (Vec<i64>, usize
     let step = blocks.div_ceil(SAMPLE / BLOCK).max(1);
     let (mut all, mut used) = (Vec::new(), 0);
     for block in sent.chunks(BLOCK).step_by(step) {
-        let mut first = far.partition_point(|&f| f < block[0] + range.0);
+        let mut first = far.partition_point(|&f| f < block[0].saturating_add(range.0));
         for &s in block {
             used += 1;
-            while first < far.len() && far[first] < s + range.0 {
+            while first < far.len() && far[first] < s.saturating_add(range.0) {
                 first += 1;
             }
             all.extend(
                 far[first..]
                     .iter()
-                    .take_while(|&&f| f <= s + range.1)
+                    .take_while(|&&f| f <= s.saturating_add(range.1))
                     .map(|f| f - s),
             );
         }

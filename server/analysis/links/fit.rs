@@ -37,7 +37,7 @@ impl Fit {
         // one near it is preferred if it is nearly as good (a regular train fits one period off as well).
         if let (Some(r), Some(f)) = (rise, fall) {
             let near = |c: &Cluster| {
-                let reach = (range.1 - range.0) / 8 + 2 * quantum as i64;
+                let reach = range.1.saturating_sub(range.0) / 8 + 2 * quantum as i64;
                 let center = c.center as i64;
                 ((center - reach).max(range.0), (center + reach).min(range.1))
             };

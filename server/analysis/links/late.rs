@@ -28,7 +28,7 @@ pub fn late_fit(sent: &Train, far: &Train, range: (i64, i64), quantum: f64) -> O
     let delay = fit.windows.rise.center;
     // A window as wide as the allowed delay, or as the delay itself, would match anything.
     let wide = fit.windows.rise.tolerance.max(fit.windows.fall.tolerance) * 4.0;
-    let tight = wide < delay.max((range.1 - range.0) as f64);
+    let tight = wide < delay.max(range.1 as f64 - range.0 as f64);
     let is_late = delay.max(fit.windows.fall.center) > range.1 as f64;
     let is_lossy = fit.precision(far) >= FAR_EXPLAINED && fit.recall(sent) >= SENT_THERE;
     let explains = fit.quality(sent, far) > 0.9 || is_lossy;
@@ -45,7 +45,7 @@ pub fn begins_upright(from: &Line, to: &Line, inverted: bool, longest: i64) -> b
     let is_settled = to
         .edges
         .first()
-        .is_none_or(|edge| edge.0 > to.span.start.0 + longest);
+        .is_none_or(|edge| edge.0 > to.span.start.0.saturating_add(longest));
     from.first == to_first && from.span.start == to.span.start && is_settled
 }
 
@@ -65,12 +65,16 @@ pub fn take_late(link: &mut Link, longest: i64, quantum: f64) {
     let slack = 2 * quantum.ceil() as i64;
     let (mut late, mut next) = (Vec::new(), 0);
     for (at, sent) in link.missing.iter().enumerate() {
-        let earliest = sent.start.0 + longest - slack;
+        let earliest = sent.start.0.saturating_add(longest).saturating_sub(slack);
         let ends = link
             .missing
             .get(at + 1)
-            .map_or(i64::MAX, |after| after.start.0 + longest);
-        let latest = (sent.start.0 + longest.saturating_mul(LATEST)).min(ends);
+            .map_or(i64::MAX, |after| after.start.0.saturating_add(longest));
+        let latest = sent
+            .start
+            .0
+            .saturating_add(longest.saturating_mul(LATEST))
+            .min(ends);
         next += link.extra[next..].partition_point(|far| far.start.0 < earliest);
         let near = link.extra[next..].iter().take_while(|far| far.start.0 <= latest);
         if let Some(off) = near.into_iter().position(|far| is_alike(sent, far)) {

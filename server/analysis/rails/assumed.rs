@@ -12,7 +12,7 @@ const NOMINAL: [f64; 8] = [1.8, 2.5, 3.3, 5.0, 9.0, 12.0, 15.0, 24.0];
 const NEAR: f64 = 0.1;
 /// A line that is ever further than this from nominal is a signal (no source).
 const FAR: f64 = 0.4;
-/// Tolerance taken for 5 V: 4.75 V to 5.25 V, the commercial range in makers' tables of the 74 series (from memory).
+/// Tolerance taken for 5 V: 4.75 V to 5.25 V, the commercial range in makers' tables of commercial TTL (from memory).
 const TOLERANCE_5V: f64 = 0.05;
 /// Tolerance taken for the others (common practice, no source).
 const TOLERANCE: f64 = 0.1;
@@ -50,7 +50,7 @@ pub fn proposed(capture: &Capture, known: &[Rail]) -> Vec<Rail> {
 
 /// The name in the setup of the family whose outputs rest at a potential that is also a supply's …
 const TTL: &str = "ttl-5v";
-/// … in this range: at least 2.4 V, typically 3.4 V (makers' tables of the 74 series, from memory).
+/// … in this range: at least 2.4 V, typically 3.4 V (makers' tables of commercial TTL, from memory).
 const TTL_HIGH: (f64, f64) = (2.4, 4.0);
 
 /// All that was recorded in volts: name, samples, edges.

@@ -3,7 +3,7 @@
 use super::{Cause, Excursion, RailResult};
 use crate::analysis::findings::{Finding, Severity, edges_word, small};
 use crate::model::Capture;
-use crate::model::units::{engineering, seconds};
+use crate::model::units::{engineering, p_is, percent, seconds};
 use crate::rule::{Rail, Reading};
 
 /// TTL parts are specified for a supply within 5 %, those for the widest range within 10 % (from memory of their data
@@ -94,7 +94,7 @@ fn excursions(capture: &Capture, rail: &Rail, result: &RailResult) -> Option<Fin
         .unwrap_or(0);
     let mut detail = format!(
         "{} of {} excursions are dips; the longest lasts {}, the first is at {}. Mean {}, smallest {}, largest {}, \
-         ripple {} rms; outside for {:.2} % of the time.",
+         ripple {} rms; outside for {} % of the time.",
         dips,
         result.excursions.len(),
         seconds(capture.timebase.length_s(longest as f64)),
@@ -103,7 +103,7 @@ fn excursions(capture: &Capture, rail: &Rail, result: &RailResult) -> Option<Fin
         volts(result.smallest_v),
         volts(result.largest_v),
         volts(result.ripple_rms_v),
-        100.0 * result.outside
+        percent(result.outside)
     );
     if rail.setup_line.is_none() {
         detail.push_str(&format!(
@@ -152,16 +152,13 @@ fn company(capture: &Capture, cause: &Cause) -> String {
 fn evidence(capture: &Capture, cause: &Cause) -> String {
     let line = &capture.lines[cause.line].name;
     let mut text = format!(
-        " {} of {} dips begin within {} after a {} of {line} ({} expected by chance, p {}).",
+        " {} of {} dips begin within {} after a {} of {line} ({} expected by chance, {}).",
         cause.dips,
         cause.of,
         seconds(capture.timebase.length_s(cause.within)),
         cause.polarity.word(),
         small(cause.expected),
-        match cause.p_value {
-            0.0 => "< 1e-300".to_owned(),
-            p => format!("= {p:.2e}"),
-        }
+        p_is(cause.p_value)
     );
     if !cause.inseparable.is_empty() {
         let names: Vec<&str> = cause

@@ -3,6 +3,9 @@
 use super::beta::beta_quantile;
 use super::tails::binomial_lower;
 
+/// The level of every interval and bound that is told: 95 %, the custom of the field, and what the pages name beside them.
+pub const CONFIDENCE: f64 = 0.95;
+
 /// Exact two-sided equal-tail interval of a rate, `k` of `n`. (0, 1) when `n` is 0.
 ///
 /// # Source
@@ -83,6 +86,6 @@ pub fn median_of_sorted(values: &[f64]) -> Option<(f64, f64, f64)> {
         return None;
     }
     let median = 0.5 * (values[(n - 1) / 2] + values[n / 2]);
-    let (low, high) = median_interval(n, 0.95).unwrap_or((0, n - 1));
+    let (low, high) = median_interval(n, CONFIDENCE).unwrap_or((0, n - 1));
     Some((median, values[low], values[high]))
 }

@@ -38,6 +38,17 @@ pub enum Step {
     OffPace,
     /// Earlier than the row before.
     Backwards,
+    /// So long after the first row that its tick finds no room.
+    TooFar,
+}
+
+/// Ticks that a row may lie after the first one, and written units. An eighth of what 63 bits hold, so that whoever takes the
+/// difference of two ticks, adds some to one or shows a longer stretch needs no more room.
+pub const FURTHEST: i64 = 1 << 60;
+
+/// How long after `origin` a row at `time` comes; `None` beyond [`FURTHEST`].
+fn elapsed_since(origin: i64, time: i64) -> Option<i64> {
+    time.checked_sub(origin).filter(|elapsed| *elapsed <= FURTHEST)
 }
 
 /// Turns written times (whole units of `10^unit` s) into ticks.
@@ -117,16 +128,19 @@ impl Clock {
         }
         let before = self.last;
         self.last = time;
-        let Some(elapsed) = time.checked_sub(origin) else {
-            return Step::OffPace;
+        let Some(elapsed) = elapsed_since(origin, time) else {
+            return Step::TooFar;
         };
         let elapsed = elapsed as f64;
         match self.pace {
             Pace::Free => Step::At(time),
             Pace::Counted(_) => {
+                let Some(tick) = self.tick(self.index + 1) else {
+                    return Step::TooFar;
+                };
                 self.index += 1;
                 self.note(self.index, time);
-                Step::At(self.index * self.sub)
+                Step::At(tick)
             }
             Pace::Snapped(grid) => {
                 // Elapsed time is never negative here, so cutting off is rounding down.
@@ -139,30 +153,44 @@ impl Clock {
                 if index == self.index && time != before {
                     return Step::OffPace;
                 }
+                let Some(tick) = self.tick(index) else {
+                    return Step::TooFar;
+                };
                 self.index = index;
                 self.note(index, time);
-                Step::At(index * self.sub)
+                Step::At(tick)
             }
             Pace::Samples(_) => {
                 let expected = self.index + 1;
                 let residual = elapsed - expected as f64 * self.period;
                 let near = (0.5 * self.period).max(1.01 * self.rounding);
+                let Some(next) = self.tick(expected) else {
+                    return Step::TooFar;
+                };
                 if residual.abs() <= near {
                     self.index = expected;
                     self.note(expected, time);
-                    return Step::At(expected * self.sub);
+                    return Step::At(next);
                 }
                 let index = (elapsed * self.inverse).round() as i64;
                 if residual < 0.0 || index <= expected {
                     return Step::OffPace;
                 }
+                let Some(tick) = self.tick(index) else {
+                    return Step::TooFar;
+                };
                 self.gaps += 1;
                 self.missing += (index - expected) as u64;
                 self.index = index;
                 self.note(index, time);
-                Step::Gap(expected * self.sub, index * self.sub)
+                Step::Gap(next, tick)
             }
         }
+    }
+
+    /// The tick of a sample; `None` beyond [`FURTHEST`].
+    fn tick(&self, index: i64) -> Option<i64> {
+        index.checked_mul(self.sub).filter(|tick| *tick <= FURTHEST)
     }
 
     /// Many rows at once, one a change: written times become ticks. False where a row does not come after the one before
@@ -203,7 +231,7 @@ impl Clock {
         let (mut index, mut last, mut furthest) = (self.index, self.last, self.residual);
         let mut done = 0;
         for time in times {
-            let Some(elapsed) = time.checked_sub(origin) else {
+            let Some(elapsed) = elapsed_since(origin, *time) else {
                 break;
             };
             let elapsed = elapsed as f64;
@@ -244,18 +272,18 @@ impl Clock {
     fn note(&mut self, index: i64, time: i64) {
         if index >= self.next_point {
             if self.points.len() == POINTS {
-                self.stride *= 2;
+                self.stride = self.stride.saturating_mul(2);
                 let stride = self.stride;
                 let mut n = 0;
                 self.points.retain(|_| {
                     n += 1;
                     n % 2 == 1
                 });
-                self.next_point = self.points.last().map_or(0, |p| p.0) + stride;
+                self.next_point = self.points.last().map_or(0, |p| p.0).saturating_add(stride);
             }
             if index >= self.next_point {
                 self.points.push((index, time));
-                self.next_point = index + self.stride;
+                self.next_point = index.saturating_add(self.stride);
             }
         }
         if index >= self.refit_at && !self.exact() {
@@ -281,7 +309,8 @@ impl Clock {
             (Pace::Free, _) | (_, None) => time,
             (_, Some(origin)) => {
                 let elapsed = time.saturating_sub(origin) as f64;
-                (elapsed * self.inverse * self.sub as f64).round() as i64
+                let tick = (elapsed * self.inverse * self.sub as f64).round() as i64;
+                tick.clamp(-FURTHEST, FURTHEST)
             }
         }
     }
@@ -370,6 +399,10 @@ impl Clock {
 pub fn pace_of(times: &[i64], rounding: f64, quiet: bool, hint: Option<(f64, f64)>) -> Pace {
     let mut steps: Vec<i64> = times.windows(2).map(|w| w[1].saturating_sub(w[0])).collect();
     if times.len() < 3 || times.windows(2).any(|w| w[1] < w[0]) {
+        return Pace::Free;
+    }
+    // Nothing is fitted to times that no record can hold: the pass says so of the row.
+    if elapsed_since(times[0], times[times.len() - 1]).is_none() {
         return Pace::Free;
     }
     if quiet {

@@ -1,6 +1,7 @@
 //! What the rows of a table held that they should not: counted, and told with the first row of each.
 
 use super::clock::Clock;
+use crate::model::units::count_of;
 
 /// Things met on the way that a warning counts.
 #[derive(Default)]
@@ -74,10 +75,9 @@ pub fn tell_counts<'a>(
     );
     if clock.gaps > 0 {
         warnings.push(format!(
-            "{} gap{} in the samples, {} samples in all: shown as not recorded, no edge was made up across",
-            clock.gaps,
-            if clock.gaps == 1 { "" } else { "s" },
-            clock.missing
+            "{} in the samples, {} in all: shown as not recorded, no edge was made up across",
+            count_of(clock.gaps, "gap"),
+            count_of(clock.missing, "sample")
         ));
     }
     if let Some(text) = clock.residual_text() {

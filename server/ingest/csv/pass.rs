@@ -5,7 +5,7 @@ use std::sync::Arc;
 
 use super::assemble::assemble;
 use super::cells::Decimal;
-use super::clock::{Clock, Pace, Step};
+use super::clock::{Clock, FURTHEST, Pace, Step};
 use super::coarse::CoarseTimes;
 use super::counts::{note, tell_counts};
 use super::probe::{TablePlan, is_comment};
@@ -201,10 +201,12 @@ impl<'p> Pass<'p> {
                     to
                 }
                 // The last row may mark an end that lies off the grid.
-                Step::OffPace => {
+                Step::OffPace if plan.pace != Pace::Free => {
                     off_pace = Some(written);
                     continue;
                 }
+                // What is taken as written has no pace to be off: read again, it would be so again.
+                Step::OffPace | Step::TooFar => return Err(self.too_far(&rows)),
                 Step::Backwards => {
                     let error = self.backwards(&rows, &clock);
                     // A row that ends within its time is what was left of the last one when the file was cut off.
@@ -290,7 +292,7 @@ impl<'p> Pass<'p> {
             line.set(from, Value::Unrecorded)?;
         }
         for volts in &mut table.volts {
-            if clock.missing > self.options.limits.gap_samples {
+            if clock.missing > table.gap_samples {
                 volts.drop_samples();
                 dropped = true;
             }
@@ -309,6 +311,26 @@ impl<'p> Pass<'p> {
         let last = self.unit.seconds(Ticks(clock.last()));
         let before = format!("a later one in the row before ({last} s)");
         rows.error(column, ErrorKind::Backwards { found, before })
+    }
+
+    /// The present row comes so long after the first one that no tick is left for it.
+    fn too_far(&self, rows: &Rows) -> Error {
+        const YEAR_S: f64 = 365.25 * 86_400.0;
+        let cell = self.plan.time.and_then(|column| rows.fields.get(column));
+        let found = cell.map_or_else(
+            || format!("row {}", rows.row),
+            |f| quoted(&rows.bytes()[f.start..f.end]),
+        );
+        let reach_s = self.unit.length_s(FURTHEST as f64 / self.sub as f64);
+        let reach = match reach_s / YEAR_S {
+            years if years >= 1e4 => format!("{years:.0e} years"),
+            years if years >= 1.0 => format!("{years:.0} years"),
+            _ => engineering(reach_s, "s"),
+        };
+        let text = format!(
+            "expected times within {reach} of the first, found {found}: correct the time in this row, or leave the row out"
+        );
+        rows.error(self.plan.time, ErrorKind::Table(text))
     }
 
     fn done(

@@ -41,6 +41,8 @@ pub struct Table<'p> {
     pub lines: Vec<LineBuilder>,
     pub volts: Vec<AnalogBuilder>,
     pub counts: Counts,
+    /// Samples that gaps may lack in all before the volts are given up.
+    pub gap_samples: u64,
 }
 
 /// Builders for every column of the plan.
@@ -86,6 +88,7 @@ pub fn table<'p>(
         lines: Vec::new(),
         volts: Vec::new(),
         counts: Counts::default(),
+        gap_samples: options.limits.gap_samples,
     };
     let mut number = 0;
     for (column, family) in plan.columns.iter().zip(families) {

@@ -1,5 +1,7 @@
 //! The time cell of a row: a number, a number with its unit, an ISO 8601 date, a time of day.
 
+use chrono::{Datelike, NaiveDate};
+
 use super::cells::{Decimal, time_unit, words};
 
 /// How the time cells of a table are written.
@@ -21,7 +23,7 @@ pub struct TimeReader {
     pub point: u8,
     /// Power of ten.
     pub unit: i32,
-    /// Days (since 0000-03-01) of the first date; times count from its midnight.
+    /// Day of the first date, counted as [`clock`] does; times count from its midnight.
     pub first_day: Option<i64>,
     /// Plain numbers count from here, in the column's own unit: what is left of a long time before them leaves no room
     /// for their last digits.
@@ -62,7 +64,8 @@ impl TimeReader {
                 let (day, seconds) = clock(cell, self.point)?;
                 let days = day.map_or(0, |d| d - self.first_day.unwrap_or(d));
                 let scale = 10i128.checked_pow(u32::try_from(-seconds.exponent).ok()?)?;
-                let mantissa = seconds.mantissa.checked_add(i128::from(days) * 86_400 * scale)?;
+                let whole = i128::from(days * 86_400).checked_mul(scale)?;
+                let mantissa = seconds.mantissa.checked_add(whole)?;
                 Some((Decimal { mantissa, ..seconds }, 0))
             }
         }
@@ -77,7 +80,10 @@ pub fn suffixed(cell: &[u8], point: u8) -> Option<(Decimal, i32)> {
     Some((Decimal::parse(text[..at].trim().as_bytes(), point)?, unit))
 }
 
-/// A date (days since 0000-03-01) and the seconds of its day; zone letters and offsets are passed over.
+/// A femtosecond is finer than any instrument.
+const FINEST: i32 = -15;
+
+/// A date (days since the year 1 began) and the seconds of its day; zone letters and offsets are passed over.
 pub fn clock(cell: &[u8], point: u8) -> Option<(Option<i64>, Decimal)> {
     let text = std::str::from_utf8(cell).ok()?;
     let (date, time) = match text.find(['T', ' ']) {
@@ -89,12 +95,14 @@ pub fn clock(cell: &[u8], point: u8) -> Option<(Option<i64>, Decimal)> {
         None => None,
         Some(date) => {
             let mut parts = date.split(['-', '/', '.']);
-            let mut part = || parts.next()?.parse::<i64>().ok();
+            let mut part = || parts.next()?.parse::<u32>().ok();
             let (year, month, day) = by_order([part()?, part()?, part()?]);
-            if !(1..=9999).contains(&year) || !(1..=12).contains(&month) || !(1..=31).contains(&day) {
-                return None;
-            }
-            Some(day_number(year, month, day))
+            let year = i32::try_from(year)
+                .ok()
+                .filter(|year| (1..=9999).contains(year))?;
+            // Only days that the month has.
+            let date = NaiveDate::from_ymd_opt(year, month, day)?;
+            Some(i64::from(date.num_days_from_ce()))
         }
     };
     let (time, noon) = half_of_day(time.trim_end_matches('Z'));
@@ -108,15 +116,23 @@ pub fn clock(cell: &[u8], point: u8) -> Option<(Option<i64>, Decimal)> {
     let seconds = parts.next().unwrap_or("0");
     let seconds = Decimal::parse(seconds.as_bytes(), point)
         .or_else(|| Decimal::parse(seconds.as_bytes(), if point == b'.' { b',' } else { b'.' }))?;
+    // What is written finer than that is rounded: no clock knows it, and it would find no room beside the days.
+    let seconds = match seconds.exponent {
+        FINEST.. => seconds,
+        _ => Decimal {
+            mantissa: i128::from(seconds.in_units(FINEST)?),
+            exponent: FINEST,
+        },
+    };
     if hours > 24 || minutes > 59 || seconds.exponent > 0 || seconds.mantissa < 0 {
         return None;
     }
     let scale = 10i128.checked_pow(u32::try_from(-seconds.exponent).ok()?)?;
-    let whole = i128::from(hours * 3600 + minutes * 60) * scale;
+    let whole = i128::from(hours * 3600 + minutes * 60).checked_mul(scale)?;
     Some((
         day,
         Decimal {
-            mantissa: seconds.mantissa + whole,
+            mantissa: seconds.mantissa.checked_add(whole)?,
             exponent: seconds.exponent,
         },
     ))
@@ -124,7 +140,7 @@ pub fn clock(cell: &[u8], point: u8) -> Option<(Option<i64>, Decimal)> {
 
 /// The parts of a date as year, month, day: the year first as in ISO 8601, or last, with the day before the month unless
 /// that can't be.
-fn by_order([first, second, third]: [i64; 3]) -> (i64, i64, i64) {
+fn by_order([first, second, third]: [u32; 3]) -> (u32, u32, u32) {
     match (first, second) {
         _ if first > 31 || third < 1000 => (first, second, third),
         (_, 13..) => (third, first, second),
@@ -157,16 +173,6 @@ fn half_of_day(time: &str) -> (&str, Option<u32>) {
     }
 }
 
-/// Days since 0000-03-01 in the Gregorian calendar.
-fn day_number(year: i64, month: i64, day: i64) -> i64 {
-    let (year, month) = if month <= 2 {
-        (year - 1, month + 9)
-    } else {
-        (year, month - 3)
-    };
-    year * 365 + year / 4 - year / 100 + year / 400 + (month * 306 + 5) / 10 + day - 1
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -177,7 +183,18 @@ mod tests {
         assert_eq!(seconds.in_units(-3), Some(49_901_250));
         let (next, _) = clock(b"2026-11-26 00:00:00", b'.').unwrap();
         assert_eq!(next.unwrap() - day.unwrap(), 1);
-        assert_eq!(day_number(2000, 3, 1) - day_number(2000, 2, 28), 2);
+        let day_of = |date: &str| clock(format!("{date} 10:00:00").as_bytes(), b'.').and_then(|read| read.0);
+        assert_eq!(day_of("2000-03-01").unwrap() - day_of("2000-02-28").unwrap(), 2);
+        for no_day in [
+            "2026-02-31",
+            "2026-02-29",
+            "2026-04-31",
+            "31/04/2026",
+            "2026-13-01",
+            "2026-00-10",
+        ] {
+            assert_eq!(day_of(no_day), None, "{no_day}");
+        }
         for same in [
             "25/11/2026 13:51:41",
             "11/25/2026 1:51:41 PM",

@@ -14,7 +14,8 @@ use super::grid;
 use super::input::{Input, Source, Wrapping};
 use super::{Error, ErrorKind, Progress, ReadOptions};
 use crate::model::{
-    Bus, Capture, Format, Line, NotLogic, Ticks, TimeSpan, Timebase, Trace, TraceSamples, Warning,
+    Bus, Capture, Format, Line, NO_TIME_UNIT, NotLogic, Ticks, TimeSpan, Timebase, Trace, TraceSamples,
+    Warning,
 };
 use header::{Kind, Variable};
 
@@ -335,11 +336,9 @@ fn timebase(scale: Option<(u32, i32)>, options: &ReadOptions, warnings: &mut Vec
             }
         }
         (None, None) => {
-            warnings.push(
-                "no $timescale: 1 ns was taken for a time unit; say otherwise with timescale = \"…\" under [read] \
-                 in the setup file"
-                    .to_owned(),
-            );
+            warnings.push(format!(
+                "{NO_TIME_UNIT}; say otherwise with timescale = \"…\" under [read] in the setup file"
+            ));
             Timebase::decimal(-9)
         }
     };

@@ -2,7 +2,7 @@
 
 use super::lines::capture_text;
 use super::{Align, Style, Table, printable, seconds, wrapped};
-use crate::model::units::{per_time, three_digits};
+use crate::model::units::{p_value, per_time, percent, ratio, three_digits};
 use crate::report::compare::{
     CompareReport, CountsRow, JudgedRow, LossRow, OccasionsRow, RatioRow, TroubleCompareRow,
 };
@@ -90,18 +90,16 @@ pub fn compare_text(report: &CompareReport, style: Style) -> String {
                 let (value, _, unit) = per_time(judged.after_upper_bound / slot);
                 format!("{} {unit}", three_digits(value))
             }
-            None => format!("{:.2} %", judged.after_upper_bound * 100.0),
+            None => format!("{} %", percent(judged.after_upper_bound)),
         };
         table.row(vec![
             what,
             counts(before),
             counts(after),
-            ratio(of_rates),
+            ratio(of_rates.estimate, of_rates.low, of_rates.high),
             match judged.p_value {
                 _ if before.1 == 0 || after.1 == 0 => "–".to_owned(),
-                p if p >= 0.001 => format!("{p:.3}"),
-                p if p < super::SMALLEST_P => format!("< {:.0e}", super::SMALLEST_P),
-                p => format!("{p:.2e}"),
+                p => p_value(p),
             },
             most,
             judged.verdict.clone(),
@@ -109,14 +107,4 @@ pub fn compare_text(report: &CompareReport, style: Style) -> String {
     }
     text.push_str(&format!("\n{}", table.render(0)));
     text
-}
-
-fn ratio(row: &RatioRow) -> String {
-    let end = |value: Option<f64>, none: &str| value.map_or(none.to_owned(), |v| format!("{v:.3}"));
-    format!(
-        "{} ({:.3}–{})",
-        end(row.estimate, "–"),
-        row.low,
-        end(row.high, "∞")
-    )
 }

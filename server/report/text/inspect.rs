@@ -4,7 +4,7 @@ use std::collections::HashMap;
 
 use super::lines::capture_text;
 use super::{Align, Style, Table, printable, seconds, wrapped};
-use crate::model::units::engineering;
+use crate::model::units::{engineering, p_value, percent};
 use crate::report::inspect::{CouplingRow, Finding, InspectReport, LineRow, LinkRow, Severity, StrayRow};
 use crate::report::rails::RailRow;
 use crate::report::rules::RuleRow;
@@ -65,9 +65,23 @@ fn first_few(titles: &[&str]) -> String {
     }
 }
 
-/// What is wrong, in one sentence: the titles of the faults, or that nothing was found.
+/// What is wrong, in one sentence: the titles of the faults, or that nothing was found. A sentence before it where a file
+/// names no unit of its times.
 pub fn headline(report: &InspectReport) -> String {
-    let of = |severity: Severity| report.findings.iter().filter(move |f| f.severity == severity);
+    let mut units = report.findings.iter().filter(|f| f.is_of_time_unit());
+    let found = found(report);
+    match (units.next(), units.count()) {
+        (None, _) => found,
+        (Some(first), 0) => format!("{}. {found}", first.title),
+        (Some(first), more) => format!("{} (so for {more} more). {found}", first.title),
+    }
+}
+
+fn found(report: &InspectReport) -> String {
+    let of = |severity: Severity| {
+        let findings = report.findings.iter().filter(move |f| f.severity == severity);
+        findings.filter(|f| !f.is_of_time_unit())
+    };
     let faults: Vec<&str> = of(Severity::Fault).map(|f| f.title.as_str()).collect();
     let warnings = of(Severity::Warning).count();
     // That nothing was found is a note as well, and the only one without lines.
@@ -204,7 +218,6 @@ fn couplings(rows: &[CouplingRow]) -> Table {
         ("standing", Align::Left),
     ]);
     for row in rows {
-        let percent = |value: f64| format!("{:.1}", value * 100.0);
         let rate = &row.strike_rate;
         table.row(vec![
             row.victim.clone(),
@@ -226,11 +239,7 @@ fn couplings(rows: &[CouplingRow]) -> Table {
                 seconds(row.lag_s.low),
                 seconds(row.lag_s.high)
             ),
-            match row.q_value {
-                // Below the smallest f64.
-                0.0 => "< 1e-300".to_owned(),
-                q => format!("{q:.1e}"),
-            },
+            p_value(row.q_value),
             in_words(&row.standing).to_owned(),
         ]);
     }
@@ -441,5 +450,20 @@ mod tests {
             finding(Severity::Fault, "B is lost."),
         ];
         assert_eq!(headline(&report), "Two things look wrong. A dips; B is lost.");
+        let mut unit = finding(
+            Severity::Warning,
+            "a.vcd names no time unit: all times below suppose 1 ns",
+        );
+        unit.topic = "reading".into();
+        report.findings.insert(0, unit.clone());
+        assert_eq!(
+            headline(&report),
+            "a.vcd names no time unit: all times below suppose 1 ns. Two things look wrong. A dips; B is lost."
+        );
+        report.findings = vec![unit.clone(), unit];
+        assert_eq!(
+            headline(&report),
+            "a.vcd names no time unit: all times below suppose 1 ns (so for 1 more). Nothing looks wrong in this capture."
+        );
     }
 }

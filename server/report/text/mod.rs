@@ -16,6 +16,3 @@ pub use lines::lines_text;
 pub use moment::{moment, moment_in};
 pub use style::Style;
 pub use table::{Align, Table, printable, wrapped};
-
-/// Below this a probability is told as smaller still: the numbers end at some 1e-308, and 0 would be no probability.
-pub const SMALLEST_P: f64 = 1e-300;

@@ -6,7 +6,7 @@ use axum::Json;
 use axum::extract::{Path, Query, State};
 use serde::{Deserialize, Serialize};
 
-use super::windows::chosen_lines;
+use super::windows::{asked_stretch, chosen_lines};
 use crate::store::{DiagramView, SessionId};
 use crate::web::api::log::with_store;
 use crate::web::error::Failure;
@@ -50,6 +50,7 @@ pub async fn evidence(
     Query(asked): Query<AskedStretch>,
 ) -> Result<Json<Evidence>, Failure> {
     let opened = app.opened(SessionId(id)).await?;
+    asked_stretch(asked.start, asked.end)?;
     let found = tokio::task::spawn_blocking(move || {
         // Beside other findings' evidence a strobe's own pulses would be most of what is seen.
         let inside = |o: &&Occurrence| o.from < asked.end && o.to >= asked.start && !o.is_doubt();

@@ -10,8 +10,8 @@ use super::log::{change_setup, with_store};
 use crate::setup::Setup;
 use crate::store::{Session, SessionId};
 use crate::web::error::{Failure, sentence};
-use crate::web::known_lines::no_such;
 use crate::web::state::App;
+use crate::workflow::known_lines::no_such;
 use crate::workflow::links::{self, PulseFate};
 
 /// A link to declare. A bus stands for its bits.

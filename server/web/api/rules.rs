@@ -14,8 +14,9 @@ use crate::model::{Capture, Level, Line};
 use crate::setup::{Error, Setup};
 use crate::store::{Session, SessionId};
 use crate::web::error::{Failure, sentence};
-use crate::web::known_lines::no_such;
 use crate::web::state::App;
+use crate::workflow::known_lines::no_such;
+use crate::workflow::links::quoted;
 use crate::workflow::setup_text::{with_table, without_rail, without_rule};
 
 /// Keys whose fields hold several names, parted by blanks or commas.
@@ -248,11 +249,6 @@ fn written(fields: &BTreeMap<String, String>) -> Result<String, String> {
         text.push_str(&line);
     }
     Ok(text)
-}
-
-/// A TOML string.
-fn quoted(text: &str) -> String {
-    toml::Value::String(text.to_owned()).to_string()
 }
 
 #[cfg(test)]

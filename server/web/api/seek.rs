@@ -6,7 +6,7 @@ use axum::Json;
 use axum::extract::{Path, Query, State};
 use serde::{Deserialize, Serialize};
 
-use super::windows::chosen_lines;
+use super::windows::{asked_stretch, chosen_lines};
 use crate::analysis::seek::{Found, Moment, Pattern, Question, Where, seek};
 use crate::analysis::stretch::{Pulses, Width, measure};
 use crate::model::{Level, Polarity, Ticks};
@@ -214,12 +214,10 @@ pub async fn stretch(
     Query(asked): Query<AskedStretch>,
 ) -> Result<Json<Vec<LineStretch>>, Failure> {
     let opened = app.opened(SessionId(id)).await?;
-    if asked.end <= asked.start {
-        return Err(Failure::wrong("Expected a stretch that starts before it ends."));
-    }
+    let (start, end) = asked_stretch(asked.start, asked.end)?;
     let lines = chosen_lines(asked.lines.as_deref(), opened.capture.lines.len())?;
     let measured = tokio::task::spawn_blocking(move || {
-        let one = |&line: &usize| line_stretch(&opened, line, asked.start, asked.end);
+        let one = |&line: &usize| line_stretch(&opened, line, start, end);
         lines.iter().map(one).collect()
     });
     Ok(Json(measured.await?))

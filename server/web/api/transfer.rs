@@ -2,16 +2,18 @@
 
 use std::io::{BufWriter, Seek, SeekFrom};
 use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
 
 use axum::Json;
 use axum::body::Body;
 use axum::extract::{Path, State};
 use axum::http::header::{CONTENT_DISPOSITION, CONTENT_TYPE};
-use axum::http::{HeaderValue, StatusCode};
+use axum::http::{HeaderMap, HeaderValue, StatusCode};
 use axum::response::{IntoResponse, Response};
 use tokio_util::io::{ReaderStream, SyncIoBridge};
 
-use crate::store::{Session, SessionId};
+use super::upload::{Flow, place, stated_length, too_slow};
+use crate::store::{ArchiveLimits, Session, SessionId};
 use crate::web::error::{Failure, sentence};
 use crate::web::state::App;
 use crate::workflow::export::{Form, choose, write};
@@ -33,22 +35,49 @@ pub async fn archive(State(app): State<Arc<App>>, Path(id): Path<i64>) -> Result
     ))
 }
 
-/// Makes a session of an archive.
+/// Originals of the largest size that one archive may hold; most are far smaller, and far more of these fit.
+const LARGEST_IN_ARCHIVE: u64 = 64;
+
+/// Makes a session of an archive. It takes a place among the uploads, and must come in as fast as they.
 pub async fn restore(
     State(app): State<Arc<App>>,
+    headers: HeaderMap,
     body: Body,
 ) -> Result<(StatusCode, Json<Session>), Failure> {
     use tokio_stream::StreamExt;
-    let stream = body
-        .into_data_stream()
-        .map(|part| part.map_err(std::io::Error::other));
+    let limits = ArchiveLimits {
+        one_bytes: app.upload_limit_bytes,
+        all_bytes: app.upload_limit_bytes.saturating_mul(LARGEST_IN_ARCHIVE),
+    };
+    if stated_length(&headers).is_some_and(|length| length > limits.all_bytes) {
+        return Err(Failure::new(
+            StatusCode::PAYLOAD_TOO_LARGE,
+            format!(
+                "The archive is larger than {} bytes, the limit for one. Start the server with a larger --upload-limit.",
+                limits.all_bytes
+            ),
+        ));
+    }
+    let _place = place(&app)?;
+    let is_slow = Arc::new(AtomicBool::new(false));
+    let (mut flow, told) = (Flow::begun(), is_slow.clone());
+    let stream = body.into_data_stream().map(move |part| {
+        if flow.is_too_slow(part.as_ref().map_or(0, |part| part.len())) {
+            told.store(true, Ordering::Relaxed);
+            return Err(std::io::ErrorKind::TimedOut.into());
+        }
+        part.map_err(std::io::Error::other)
+    });
     let reader = tokio_util::io::StreamReader::new(stream);
-    let session = tokio::task::spawn_blocking(move || {
+    let restored = tokio::task::spawn_blocking(move || {
         let reader = SyncIoBridge::new(reader);
-        app.store.restore_archive(reader, app.upload_limit_bytes)
+        app.store.restore_archive(reader, limits)
     })
-    .await??;
-    Ok((StatusCode::CREATED, Json(session)))
+    .await?;
+    if is_slow.load(Ordering::Relaxed) {
+        return Err(too_slow("The archive"));
+    }
+    Ok((StatusCode::CREATED, Json(restored?)))
 }
 
 /// `capture.vcd`, `changes.csv`, `strays.parquet`, …: the name says form and content.
@@ -93,7 +122,7 @@ fn tempfile_in(dir: &std::path::Path) -> Result<std::fs::File, Failure> {
 }
 
 fn next() -> u64 {
-    use std::sync::atomic::{AtomicU64, Ordering};
+    use std::sync::atomic::AtomicU64;
     static NEXT: AtomicU64 = AtomicU64::new(0);
     NEXT.fetch_add(1, Ordering::Relaxed)
 }
@@ -124,4 +153,37 @@ fn download(file: std::fs::File, name: &str, kind: &'static str) -> Response {
         body,
     )
         .into_response()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::store::Store;
+
+    #[tokio::test]
+    async fn an_archive_takes_a_place_among_the_uploads_and_has_a_largest_size() {
+        let folder = tempfile::tempdir().unwrap();
+        let store = Store::open(folder.path()).unwrap();
+        let mut app = App::new(store, "127.0.0.1:7117".parse().unwrap(), &[]);
+        app.upload_limit_bytes = 10;
+        let app = Arc::new(app);
+        let ask = async |headers: HeaderMap| {
+            let refused = restore(State(app.clone()), headers, Body::from("no archive")).await;
+            refused.unwrap_err().status
+        };
+        assert_eq!(ask(HeaderMap::new()).await, StatusCode::BAD_REQUEST);
+        let mut large = HeaderMap::new();
+        large.insert(
+            axum::http::header::CONTENT_LENGTH,
+            HeaderValue::from_static("641"),
+        );
+        assert_eq!(ask(large).await, StatusCode::PAYLOAD_TOO_LARGE);
+        let mut held = Vec::new();
+        while let Ok(one) = place(&app) {
+            held.push(one);
+        }
+        assert_eq!(ask(HeaderMap::new()).await, StatusCode::SERVICE_UNAVAILABLE);
+        held.clear();
+        assert_eq!(ask(HeaderMap::new()).await, StatusCode::BAD_REQUEST);
+    }
 }

@@ -10,6 +10,7 @@ use axum::extract::{Path, Query, State};
 use axum::http::{HeaderMap, StatusCode, header};
 use axum::response::sse::{Event, KeepAlive, Sse};
 use serde::{Deserialize, Serialize};
+use tokio::sync::OwnedSemaphorePermit;
 use tokio_stream::wrappers::WatchStream;
 use tokio_stream::{Stream, StreamExt};
 
@@ -112,42 +113,27 @@ async fn receive(
     body: Body,
 ) -> Result<Stored, Failure> {
     let limit = app.upload_limit_bytes;
-    let length = headers
-        .get(header::CONTENT_LENGTH)
-        .and_then(|v| v.to_str().ok()?.parse::<u64>().ok());
-    if length.is_some_and(|length| length > limit) {
+    if stated_length(headers).is_some_and(|length| length > limit) {
         return Err(Failure::new(
             StatusCode::PAYLOAD_TOO_LARGE,
             too_large(name, limit),
         ));
     }
-    let Ok(_place) = app.uploads.clone().try_acquire_owned() else {
-        return Err(Failure::new(
-            StatusCode::SERVICE_UNAVAILABLE,
-            "Too many files are coming in at once. Bring this one again when another is done.",
-        ));
-    };
+    let _place = place(app)?;
     let (sender, receiver) = tokio::sync::mpsc::channel(PIECES_WAITING);
     let writer = {
         let (app, name) = (app.clone(), name.to_owned());
         tokio::task::spawn_blocking(move || write(&app, id, &name, receiver))
     };
     let mut pieces = body.into_data_stream();
-    let (begun, mut bytes) = (Instant::now(), 0usize);
+    let mut flow = Flow::begun();
     while let Some(piece) = pieces.next().await {
-        bytes += piece.as_ref().map_or(0, |piece| piece.len());
-        let so_far = begun.elapsed();
-        if so_far > FIRST_MINUTE && (bytes as f64) < SLOWEST_BYTES_S * so_far.as_secs_f64() {
+        if flow.is_too_slow(piece.as_ref().map_or(0, |piece| piece.len())) {
             // Told as broken off, the writer keeps nothing.
             let _ = sender.send(None).await;
             drop(sender);
             let _ = writer.await?;
-            return Err(Failure::new(
-                StatusCode::REQUEST_TIMEOUT,
-                format!(
-                    "{name} came in too slowly and was given up; nothing of it was kept. Bring it again."
-                ),
-            ));
+            return Err(too_slow(name));
         }
         let is_broken = piece.is_err();
         // The writer has gone when it met the limit or a full disk; it tells why below.
@@ -157,6 +143,58 @@ async fn receive(
     }
     drop(sender);
     writer.await?
+}
+
+/// The length that a request says of its body.
+pub fn stated_length(headers: &HeaderMap) -> Option<u64> {
+    headers.get(header::CONTENT_LENGTH)?.to_str().ok()?.parse().ok()
+}
+
+/// A place among the uploads that may go on at once, held as long as what is given.
+///
+/// # Errors
+/// All are taken.
+pub fn place(app: &App) -> Result<OwnedSemaphorePermit, Failure> {
+    app.uploads.clone().try_acquire_owned().map_err(|_| {
+        Failure::new(
+            StatusCode::SERVICE_UNAVAILABLE,
+            "Too many files are coming in at once. Bring this one again when another is done.",
+        )
+    })
+}
+
+/// How fast an upload comes in.
+pub struct Flow {
+    begun: Instant,
+    bytes: usize,
+}
+
+impl Flow {
+    /// Nothing came yet.
+    pub fn begun() -> Flow {
+        Flow {
+            begun: Instant::now(),
+            bytes: 0,
+        }
+    }
+
+    /// Counts what came, and says whether it is less than [`SLOWEST_BYTES_S`] by now.
+    pub fn is_too_slow(&mut self, bytes: usize) -> bool {
+        self.bytes += bytes;
+        self.is_slow_after(self.begun.elapsed())
+    }
+
+    fn is_slow_after(&self, so_far: Duration) -> bool {
+        so_far > FIRST_MINUTE && (self.bytes as f64) < SLOWEST_BYTES_S * so_far.as_secs_f64()
+    }
+}
+
+/// What is said of an upload that is given up.
+pub fn too_slow(name: &str) -> Failure {
+    Failure::new(
+        StatusCode::REQUEST_TIMEOUT,
+        format!("{name} came in too slowly and was given up; nothing of it was kept. Bring it again."),
+    )
 }
 
 /// `pieces` yields `None` when the connection broke.
@@ -225,4 +263,22 @@ pub async fn work(
         Ok(Event::default().event(name).data(data.to_string()))
     });
     Sse::new(events).keep_alive(KeepAlive::default())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn an_upload_is_slow_by_what_came_after_its_first_minute() {
+        let flow = |bytes| Flow {
+            bytes,
+            ..Flow::begun()
+        };
+        let minutes = |n: u64| Duration::from_secs(60 * n);
+        assert!(!flow(0).is_slow_after(minutes(1)));
+        assert!(flow(60 * 1024).is_slow_after(minutes(2)));
+        assert!(!flow(120 * 1024).is_slow_after(minutes(2)));
+        assert!(!Flow::begun().is_too_slow(1));
+    }
 }

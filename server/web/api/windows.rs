@@ -93,14 +93,36 @@ pub async fn window(
     Query(asked): Query<Asked>,
 ) -> Result<Response, Failure> {
     let opened = app.opened(SessionId(id)).await?;
-    if asked.columns == 0 || asked.columns > MOST_COLUMNS || asked.end <= asked.start {
-        return Err(Failure::wrong(format!(
-            "Expected start before end, and 1 to {MOST_COLUMNS} columns."
-        )));
+    asked_stretch(asked.start, asked.end)?;
+    if asked.columns == 0 || asked.columns > MOST_COLUMNS {
+        return Err(Failure::wrong(format!("Expected 1 to {MOST_COLUMNS} columns.")));
     }
     let lines = chosen_lines(asked.lines.as_deref(), opened.capture.lines.len())?;
     let body = tokio::task::spawn_blocking(move || answer(&opened, &asked, &lines)).await?;
     Ok(([(CONTENT_TYPE, "application/octet-stream")], body).into_response())
+}
+
+/// Furthest moment that may be asked for, in ticks from the capture's first one, either way: twice the longest table, and
+/// near enough that ticks can be added to it and taken from one another.
+const FURTHEST: i64 = 1 << 61;
+
+/// A stretch of ticks that somebody asked for: start closed, end open.
+///
+/// # Errors
+/// One that does not start before it ends, or reaches beyond [`FURTHEST`].
+pub fn asked_stretch(start: i64, end: i64) -> Result<(i64, i64), Failure> {
+    if end <= start {
+        return Err(Failure::wrong(format!(
+            "Expected start before end, found start={start} and end={end}."
+        )));
+    }
+    if start < -FURTHEST || end > FURTHEST {
+        return Err(Failure::wrong(format!(
+            "Expected a start and an end within {FURTHEST} ticks of the capture's first moment, found start={start} and \
+             end={end}."
+        )));
+    }
+    Ok((start, end))
 }
 
 /// Positions of lines, parted by commas; all when absent.

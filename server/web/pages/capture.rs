@@ -18,9 +18,9 @@ use crate::web::api::harness::harness_of;
 use crate::web::api::log::with_store;
 use crate::web::api::reading::{look, look_unread, said};
 use crate::web::error::PageFailure;
-use crate::web::known_lines::doubts;
 use crate::web::opened::Opened;
 use crate::web::state::App;
+use crate::workflow::known_lines::doubts;
 
 /// Rows and columns of the file that are shown.
 const MOST_ROWS: usize = 8;

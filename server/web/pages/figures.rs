@@ -9,6 +9,7 @@ use serde::Deserialize;
 
 use crate::report::inspect::Finding;
 use crate::store::{DimensionLine, SessionId};
+use crate::web::api::windows::asked_stretch;
 use crate::web::error::Failure;
 use crate::web::figure::{Spec, figure, occurrence_figure};
 use crate::web::occurrences::occurrences;
@@ -98,18 +99,17 @@ pub async fn view_figure(
         .filter_map(|part| part.parse().ok())
         .filter(|&line: &usize| line < count)
         .collect();
-    if asked.end <= asked.start || lines.is_empty() {
-        return Err(Failure::wrong(
-            "Expected start before end, and positions of lines parted by commas.",
-        ));
+    let (start, end) = asked_stretch(asked.start, asked.end)?;
+    if lines.is_empty() {
+        return Err(Failure::wrong("Expected positions of lines parted by commas."));
     }
     let drawn = tokio::task::spawn_blocking(move || -> Result<String, Failure> {
         let view = app.store.diagram_view(SessionId(id))?;
         let spec = Spec {
             lines,
-            start: asked.start,
-            end: asked.end,
-            zero: asked.start,
+            start,
+            end,
+            zero: start,
             marks: &[],
             caption: &asked.caption,
             dimensions: &view.dimensions,

@@ -247,8 +247,15 @@ pub async fn page(State(app): State<Arc<App>>, Path(id): Path<i64>) -> Result<Ht
             unreadable: match trouble.is_some() && Setup::parse(&setup, "").is_ok() {
                 true => {
                     let captures = app.store.present_captures(id)?.into_iter();
+                    let told = trouble.as_deref().unwrap_or_default().to_lowercase();
+                    let is_other = |file: &str| {
+                        told.contains(&format!("{}: {}", file.to_lowercase(), crate::ingest::NO_CAPTURE))
+                    };
                     captures
-                        .map(|entry| CaptureLink::new(id, entry.id, &entry.value.file))
+                        .map(|entry| CaptureLink {
+                            may_be_read: !is_other(&entry.value.file),
+                            ..CaptureLink::new(id, entry.id, &entry.value.file)
+                        })
                         .collect()
                 }
                 false => Vec::new(),

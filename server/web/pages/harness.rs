@@ -13,8 +13,8 @@ use crate::web::answers::present_report;
 use crate::web::api::harness::{clips_of, harness_of};
 use crate::web::api::log::with_store;
 use crate::web::error::PageFailure;
-use crate::web::known_lines::doubts;
 use crate::web::state::App;
+use crate::workflow::known_lines::doubts;
 use crate::workflow::places;
 
 /// Most pins shown as a table; the CSV has them all.

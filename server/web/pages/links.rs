@@ -8,6 +8,7 @@ use axum::response::Html;
 use serde_json::json;
 
 use super::Places;
+use crate::model::units::{count_of, percent};
 use crate::report::inspect::{Finding, LinkRow, PermutationRow, PermutedBit, Severity};
 use crate::report::text::seconds;
 use crate::setup::Setup;
@@ -182,13 +183,13 @@ fn names(opened: &Opened) -> Vec<String> {
 fn proposals(opened: &Opened) -> Vec<ProposalView> {
     let view = |p: &crate::report::inspect::ProposalRow| ProposalView {
         words: format!(
-            "{} looks like the far end of {}{}: {:.1} % of their edges match, {} later; {:.1} % of the pulses sent do not arrive.",
+            "{} looks like the far end of {}{}: {:.1} % of their edges match, {} later; {} % of the pulses sent do not arrive.",
             p.to,
             p.from,
             if p.inverted { ", upside down" } else { "" },
             100.0 * p.alike,
             seconds(p.delay_s),
-            100.0 * p.lost
+            percent(p.lost)
         ),
         json: json!({ "from": p.from, "to": p.to, "max_delay": "", "inverted": p.inverted }).to_string(),
     };
@@ -294,7 +295,7 @@ fn link(opened: &Opened, setup: &Setup, id: i64, row: &LinkRow) -> LinkView {
             .collect(),
         figures: link_figures(row),
         histogram: row.delay_histogram.as_ref().map(|h| {
-            let words = format!("{} pulses by their delay.", h.counts.iter().sum::<u64>());
+            let words = format!("{} by their delay.", count_of(h.counts.iter().sum(), "pulse"));
             bars(h, "delay from source to far end".to_owned(), words)
         }),
         better: row.better_match.as_ref().map_or(String::new(), |b| {

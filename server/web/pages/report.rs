@@ -111,7 +111,7 @@ pub struct AskedZone {
 }
 
 /// Furthest zone, in minutes: a day.
-const FURTHEST_MIN: i32 = 24 * 60;
+const FURTHEST_MIN: u32 = 24 * 60;
 
 /// All conditions, looked at where they were not yet, as one file that needs no other.
 pub async fn page(
@@ -121,7 +121,7 @@ pub async fn page(
 ) -> Result<Response, PageFailure> {
     let id = SessionId(id);
     let offset_min = zone.offset_min;
-    if offset_min.abs() >= FURTHEST_MIN {
+    if offset_min.unsigned_abs() >= FURTHEST_MIN {
         let told =
             format!("Expected offset_min, minutes east of Greenwich, below {FURTHEST_MIN} either way.");
         return Err(Failure::wrong(told).into());

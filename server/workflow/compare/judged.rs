@@ -3,8 +3,8 @@
 use super::sight::{Sight, at_one_sampling};
 use super::still::{Still, Which, still};
 use crate::analysis::compare::{Counts, Judgement, Verdict, judge};
-use crate::analysis::stats::intervals::clopper_pearson;
-use crate::model::units::{per_time, seconds, three_digits};
+use crate::analysis::stats::intervals::{CONFIDENCE, clopper_pearson};
+use crate::model::units::{per_time, percent, seconds, three_digits};
 use crate::report::Interval;
 use crate::report::compare::{OccasionsRow, Tallies, Trouble, TroubleKind};
 
@@ -202,7 +202,7 @@ fn sampled_otherwise(sight: &Sight, before: Counts, after: Counts, is_open: bool
 
 /// A rate with its two-sided 95 % interval (Clopper–Pearson); `None` without an occasion.
 pub fn rate(row: OccasionsRow) -> Option<Interval> {
-    let (low, high) = clopper_pearson(row.wrong, row.occasions, 0.95);
+    let (low, high) = clopper_pearson(row.wrong, row.occasions, CONFIDENCE);
     (row.occasions > 0).then(|| Interval {
         estimate: row.wrong as f64 / row.occasions as f64,
         low,
@@ -292,7 +292,7 @@ pub fn share(rate: f64, slot_s: Option<f64>) -> String {
             let (value, words, _) = per_time(rate / slot);
             format!("{} {words}", three_digits(value))
         }
-        None => format!("{:.1} %", rate * 100.0),
+        None => format!("{} %", percent(rate)),
     }
 }
 
@@ -370,6 +370,13 @@ fn says(trouble: &Trouble, before: Counts, after: Counts, judged: &Judgement) ->
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_rare_trouble_is_not_told_as_none() {
+        assert_eq!(share(5e-5, None), "0.005 %");
+        assert_eq!(share(0.034, None), "3.4 %");
+        assert_eq!(share(0.0, None), "0 %");
+    }
 
     #[test]
     fn what_is_counted_over_time_is_said_in_seconds() {

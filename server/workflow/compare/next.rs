@@ -1,6 +1,7 @@
 //! What to do after a verdict.
 
 use super::judged::{Judged, amount, share};
+use crate::analysis::stats::intervals::CONFIDENCE;
 use crate::analysis::stats::power::clean_opportunities;
 
 /// What to try next, in a sentence.
@@ -75,6 +76,6 @@ pub(super) fn what_next(j: &Judged) -> String {
 fn more_to_be_sure(j: &Judged) -> Option<u64> {
     const LEFT: f64 = 0.1;
     let before = j.before.strays as f64 / j.before.opportunities.max(1) as f64;
-    let needed = clean_opportunities(before * LEFT, 0.95)?;
+    let needed = clean_opportunities(before * LEFT, CONFIDENCE)?;
     Some(needed.saturating_sub(j.after.opportunities)).filter(|more| *more > 0)
 }

@@ -1,6 +1,7 @@
 //! Sentences on parts that contradict their truth table.
 
 use super::Teller;
+use crate::analysis::findings::count_of;
 use crate::analysis::findings::{Finding, Severity};
 use crate::analysis::rules::logic::{AsIf, TruthTable};
 use crate::model::{Capture, Level};
@@ -40,7 +41,7 @@ pub fn broken(teller: &Teller) -> Finding {
     let told: Vec<String> = told.collect();
     let more = wrong.len().saturating_sub(ROWS_TOLD);
     let more = if more > 0 {
-        format!("; and {more} more row{}", if more == 1 { "" } else { "s" })
+        format!("; and {}", count_of(more as u64, "more row"))
     } else {
         String::new()
     };

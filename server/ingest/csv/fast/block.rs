@@ -111,7 +111,8 @@ impl Follow {
     #[inline(always)]
     fn breaks(&mut self, time: i64) -> bool {
         self.since += 1.0;
-        let off = (time - self.anchor_time) as f64 - self.since * self.period;
+        // Where the difference has no room it wraps to one that breaks: after `last` only an earlier time could fit.
+        let off = time.wrapping_sub(self.anchor_time) as f64 - self.since * self.period;
         // NaN at the block's first row: the comparison is false, so it breaks.
         let keeps = (off.abs() <= self.near) & (time >= self.last);
         self.last = time;

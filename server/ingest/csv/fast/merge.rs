@@ -42,6 +42,11 @@ impl Merge {
                 }
                 match clock.step(entry.time) {
                     Step::At(tick) => (tick, false),
+                    // Volts are not filled up without end: the general path gives them up.
+                    Step::Gap(..) if !table.volts.is_empty() && clock.missing > table.gap_samples => {
+                        self.unfit = true;
+                        return Ok(false);
+                    }
                     Step::Gap(from, to) => {
                         self.samples(table, &parsed, samples_from, entry.row, anchor)?;
                         samples_from = entry.row;

@@ -81,7 +81,12 @@ impl<'s> TimeReader<'s> {
                 .checked_shl(8 * (length as u32 - 8))
                 .map_or(u64::MAX, |m| !m);
             self.front_worth = time - tail * self.scale;
-            self.length = length;
+            // Near the end of what 64 bits hold, other last digits might have no room.
+            let most = 99_999_999 * self.scale;
+            self.length = match self.front_worth.checked_add(most) {
+                Some(_) => length,
+                None => return Some((time, length)),
+            };
         }
         Some((time, length))
     }

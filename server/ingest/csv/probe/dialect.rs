@@ -3,7 +3,8 @@
 use std::collections::HashMap;
 
 use super::super::bus::{may_be_packed, packed};
-use super::super::cells::{Decimal, level_of};
+use super::super::cells::{Decimal, is_time_word, level_of, split_unit, words};
+use super::headings::is_unit_row;
 use super::time_column::is_time_cell;
 use super::{Row, first_rows};
 use crate::ingest::error::quoted;
@@ -144,10 +145,16 @@ pub fn first_data_row(rows: &[Row], point: u8) -> Option<usize> {
     let candidates: Vec<usize> = (0..rows.len())
         .filter(|&i| !rows[i].comment && !rows[i].cells.is_empty())
         .collect();
+    // Channels that are headed by their numbers look like levels: `x-axis,1,2`, `Time,0,1`.
+    let names_time = |cell: &Vec<u8>| !is_value(cell, point) && is_time_word(split_unit(&words(cell)).0);
+    let is_heading = |row: &Row| row.cells.first().is_some_and(names_time);
     (0..candidates.len())
         .find(|&at| {
             let next: Vec<&Row> = candidates[at..].iter().take(4).map(|&i| &rows[i]).collect();
-            looks(next[0]) && next.iter().filter(|r| looks(r)).count() * 4 >= next.len() * 3
+            looks(next[0])
+                && !is_heading(next[0])
+                && !next.iter().any(|row| is_unit_row(row, point) && !looks(row))
+                && next.iter().filter(|r| looks(r)).count() * 4 >= next.len() * 3
         })
         .map(|at| candidates[at])
 }

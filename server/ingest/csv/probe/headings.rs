@@ -17,7 +17,6 @@ pub struct Head {
 
 /// Names and units of the columns, and a sampling period stated above the data.
 pub fn headings(above: &[Row], fields: usize, point: u8, warnings: &mut Vec<String>) -> Head {
-    let text = |cell: &Vec<u8>| words(cell).trim().replace("\"\"", "\"");
     let mut rest: Vec<&Row> = above
         .iter()
         .filter(|r| !r.cells.is_empty() && !r.comment)
@@ -28,24 +27,7 @@ pub fn headings(above: &[Row], fields: usize, point: u8, warnings: &mut Vec<Stri
         stated_period: None,
         missing: false,
     };
-    let is_unit_row = |row: &Row| {
-        row.cells.len() >= 2
-            && row.cells.iter().any(|c| !c.is_empty())
-            && row.cells.iter().all(|c| {
-                let cell = text(c);
-                let cell = cell.trim_matches(['(', ')', '[', ']']);
-                let known = time_unit(cell).is_some() || volt_unit(cell).is_some() || is_sample_word(cell);
-                cell.is_empty()
-                    || known
-                    || cell == "logic"
-                    || Decimal::parse(cell.as_bytes(), point).is_some()
-            })
-            && row
-                .cells
-                .iter()
-                .any(|c| !c.is_empty() && Decimal::parse(c, point).is_none())
-    };
-    if let Some(row) = rest.pop_if(|row| is_unit_row(row)) {
+    if let Some(row) = rest.pop_if(|row| is_unit_row(row, point)) {
         head.units = row
             .cells
             .iter()
@@ -80,6 +62,7 @@ pub fn headings(above: &[Row], fields: usize, point: u8, warnings: &mut Vec<Stri
     };
     head.missing = names.is_none();
     head.names = names.unwrap_or_default();
+    number_channels(&mut head.names);
     for row in above.iter().filter(|r| !r.cells.is_empty()) {
         if head.stated_period.is_none() {
             head.stated_period = stated_period(row, point);
@@ -92,6 +75,36 @@ pub fn headings(above: &[Row], fields: usize, point: u8, warnings: &mut Vec<Stri
         warnings.push("the columns have no headings: they were numbered".to_owned());
     }
     head
+}
+
+fn text(cell: &Vec<u8>) -> String {
+    words(cell).trim().replace("\"\"", "\"")
+}
+
+/// Whether all that a row says is units: `second,Volt,Volt`; numbers may stand beside them.
+pub fn is_unit_row(row: &Row, point: u8) -> bool {
+    let is_number = |cell: &str| Decimal::parse(cell.as_bytes(), point).is_some();
+    let cells: Vec<String> = row.cells.iter().map(text).collect();
+    cells.len() >= 2
+        && cells.iter().all(|cell| {
+            let cell = cell.trim_matches(['(', ')', '[', ']']);
+            let known = time_unit(cell).is_some() || volt_unit(cell).is_some() || is_sample_word(cell);
+            cell.is_empty() || known || cell == "logic" || is_number(cell)
+        })
+        && cells.iter().any(|cell| !cell.is_empty() && !is_number(cell))
+}
+
+/// Channels that are headed by their bare numbers get a word, so that their names are no numbers: `1` is `channel 1`.
+fn number_channels(names: &mut [String]) {
+    let Some((_, channels)) = names.split_first_mut() else {
+        return;
+    };
+    let is_number = |name: &String| !name.is_empty() && name.bytes().all(|b| b.is_ascii_digit());
+    if channels.iter().any(is_number) && channels.iter().all(|name| name.is_empty() || is_number(name)) {
+        for name in channels.iter_mut().filter(|name| is_number(name)) {
+            *name = format!("channel {name}");
+        }
+    }
 }
 
 /// A heading `Increment` with the seconds of a sample below it.

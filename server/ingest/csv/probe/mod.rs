@@ -19,9 +19,11 @@ pub use dialect::is_comment;
 use super::clock::Pace;
 use super::rows::Rows;
 use super::time::{TimeReader, TimeStyle};
+use crate::ingest::error::quoted;
 use crate::ingest::input::{Input, Source, Wrapping};
 use crate::ingest::{Error, ErrorKind, Position, ReadOptions};
 use crate::model::ColumnKind;
+use crate::model::units::count_of;
 use dialect::{decimal_mark, find_delimiter, first_data_row, usual_length};
 
 /// Bytes and rows looked at.
@@ -118,14 +120,24 @@ pub fn probe(
     };
     let delimiter = match options.delimiter {
         Some(delimiter) => delimiter,
-        None => find_delimiter(source, name, wrapping, options)?.ok_or_else(|| {
-            fail(
-                None,
-                "expected columns parted by comma, semicolon, tab or |, found none: is this a table of samples or \
-                 changes?"
-                    .to_owned(),
-            )
-        })?,
+        None => match find_delimiter(source, name, wrapping, options)? {
+            Some(delimiter) => delimiter,
+            None => {
+                /// The unit separator of ASCII: no text has it.
+                const NO_DELIMITER: u8 = 0x1f;
+                let rows = first_rows(source, name, wrapping, options, NO_DELIMITER, 1).unwrap_or_default();
+                let found = rows
+                    .first()
+                    .and_then(|row| row.cells.first())
+                    .map_or(&b""[..], Vec::as_slice);
+                let text = format!(
+                    "expected rows that a comma, semicolon, tab or | parts into the same columns, found text that none of them \
+                     does, beginning with {}: is this a table of samples or changes?",
+                    quoted(found)
+                );
+                return Err(fail(rows.first().map(|row| row.number), text));
+            }
+        },
     };
     let rows = first_rows(source, name, wrapping, options, delimiter, PROBED_ROWS)?;
     let (point, open_mark) = match options.decimal {
@@ -188,14 +200,13 @@ pub fn probe(
     };
     let rows_above = rows[..first].iter().filter(swallowed).count();
     if let Some(row) = rows[..first].iter().find(swallowed) {
+        let verb_ending = if rows_above == 1 { "s" } else { "" };
         plan.warnings.push(format!(
-            "{rows_above} row{} above row {} begin{} with a number (first: row {}) but hold{} what is neither a level nor a \
-             number: not read as data",
-            if rows_above == 1 { "" } else { "s" },
+            "{} above row {} begin{verb_ending} with a number (first: row {}) but hold{verb_ending} what is neither a level \
+             nor a number: not read as data",
+            count_of(rows_above as u64, "row"),
             rows[first].number,
-            if rows_above == 1 { "s" } else { "" },
             row.number,
-            if rows_above == 1 { "s" } else { "" },
         ));
     }
     time_column::find_time(&mut plan, &head, &data, options, &fail)?;

@@ -126,7 +126,7 @@ fn contradiction(plan: &TablePlan, times: &[i64], stated_s: f64, spread_s: f64) 
             (period * unit_s, "times on a grid of")
         }
         _ => {
-            let steps = times.windows(2).map(|pair| pair[1] - pair[0]);
+            let steps = times.windows(2).map(|pair| pair[1].saturating_sub(pair[0]));
             let smallest_s = steps.filter(|&step| step > 0).min()? as f64 * unit_s;
             if smallest_s >= stated_s - near_s {
                 return None;

@@ -11,8 +11,8 @@ use axum::response::Html;
 
 use self::sides::Sides;
 use super::Places;
+use crate::model::units::{self, percent};
 use crate::report::compare::TroubleKind;
-use crate::report::text::SMALLEST_P;
 use crate::store::{Capture, SessionId, Store};
 use crate::web::error::{Failure, PageFailure};
 use crate::web::history::{Point, history};
@@ -270,20 +270,18 @@ fn trouble_figures(j: &Judged) -> String {
                 share(r.high, slot_s)
             ),
             None => format!(
-                "{counts} = {:.1} % ({:.1}–{:.1} %)",
-                r.estimate * 100.0,
-                r.low * 100.0,
-                r.high * 100.0
+                "{counts} = {} % ({}–{} %)",
+                percent(r.estimate),
+                percent(r.low),
+                percent(r.high)
             ),
         }
     };
-    let end = |value: Option<f64>, none: &str| value.map_or(none.to_owned(), |v| format!("{v:.3}"));
-    let ratio = match judgement.ratio.estimate.is_some() || judgement.ratio.high.is_some() {
+    let of_rates = &judgement.ratio;
+    let ratio = match of_rates.estimate.is_some() || of_rates.high.is_some() {
         true => format!(
-            " · after over before {} ({:.3}–{})",
-            end(judgement.ratio.estimate, "no bound"),
-            judgement.ratio.low,
-            end(judgement.ratio.high, "no bound")
+            " · after over before {}",
+            units::ratio(of_rates.estimate, of_rates.low, of_rates.high)
         ),
         false => String::new(),
     };
@@ -297,8 +295,8 @@ fn trouble_figures(j: &Judged) -> String {
         );
     }
     format!(
-        "before {before} · after {after}{ratio} · exact test p {} (both intervals two-sided, 95 %; \"at most\" above is one-sided)",
-        p_value(judgement.p_value),
+        "before {before} · after {after}{ratio} · exact test {} (both intervals two-sided, 95 %; \"at most\" above is one-sided)",
+        units::p_is(judgement.p_value),
     )
 }
 
@@ -306,15 +304,5 @@ fn subject(j: &Judged) -> String {
     match j.trouble.kind {
         TroubleKind::Coupling => format!("Strike rate: {}", what(j.trouble)),
         _ => what(j.trouble),
-    }
-}
-
-fn p_value(p: f64) -> String {
-    if p >= 0.001 {
-        format!("= {p:.3}")
-    } else if p < SMALLEST_P {
-        format!("< {SMALLEST_P:.0e}")
-    } else {
-        format!("= {p:.1e}")
     }
 }

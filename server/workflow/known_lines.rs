@@ -48,6 +48,24 @@ fn nearest<'a>(typed: &str, names: &[&'a str]) -> Option<&'a str> {
     (count <= (wanted.len() / 3).max(1)).then_some(name)
 }
 
+/// "VALVE_INN: did you mean VALVE_IN?" for each of `absent` that a line or bus of the capture is near to. Figures count:
+/// D2 is no slip of D0.
+pub fn meant(capture: &Capture, absent: &[&str]) -> Vec<String> {
+    let lines = capture.lines.iter().map(|line| line.name.as_str());
+    let names: Vec<&str> = lines
+        .chain(capture.buses.iter().map(|bus| bus.name.as_str()))
+        .collect();
+    let near = |name: &&str| nearest(name, &names).filter(|near| figures(near) == figures(name));
+    let told = absent
+        .iter()
+        .filter_map(|name| Some(format!("{name}: did you mean {}?", near(name)?)));
+    told.collect()
+}
+
+fn figures(name: &str) -> String {
+    name.chars().filter(char::is_ascii_digit).collect()
+}
+
 /// For each of the names on a sheet that no line has although one that the sheet does not name is near to it: "RESETN: did
 /// you mean RESET_N?". A sheet may name lines that are not captured. Cost: names on the sheet × lines × letters².
 pub fn doubts(on_sheet: &[&str], lines: &[&str]) -> Vec<String> {
@@ -56,14 +74,13 @@ pub fn doubts(on_sheet: &[&str], lines: &[&str]) -> Vec<String> {
         .copied()
         .filter(|line| !on_sheet.contains(line))
         .collect();
-    let digits = |name: &str| name.chars().filter(char::is_ascii_digit).collect::<String>();
     let mut told = Vec::new();
     for name in on_sheet
         .iter()
         .filter(|name| !name.is_empty() && !lines.contains(name))
     {
         // D2 is not a slip of D0: what is counted differs on purpose.
-        let near = nearest(name, &free).filter(|near| digits(near) == digits(name));
+        let near = nearest(name, &free).filter(|near| figures(near) == figures(name));
         if let Some(near) = near {
             let sentence = format!("The captures have no {name}: did you mean {near}?");
             if !told.contains(&sentence) {
