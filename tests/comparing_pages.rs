@@ -216,7 +216,7 @@ async fn a_link_is_declared_taken_back_and_the_taking_back_undone() {
     assert_eq!(fates("missing"), truth.links[0].missing_s.len());
     assert_eq!(fates("arrived"), truth.links[0].arrived);
     let page = bench.shown("/links").await;
-    assert!(page.contains("never arrived") && page.contains("figure.svg?occurrence=1"));
+    assert!(page.contains("never arrived") && page.contains("&#38;occurrence=1"));
     let ends = json!({"from": "STRIKE_OUT", "to": "STRIKE_IN"});
     bench.ok(Method::DELETE, "/links", ends.clone()).await;
     assert_eq!(bench.report().await["links"].as_array().map(Vec::len), Some(0));

@@ -143,8 +143,12 @@ async fn an_earlier_run_can_be_looked_at() {
         runs.contains("short.vcd (") && runs.contains("<b aria-current"),
         "{runs}"
     );
-    let asked = between(runs, "data-base=\"", "\"").replace("&#34;", "\"");
-    let wanted: Value = serde_json::from_str(&asked).unwrap();
+    let asked = between(runs, "<a href=\"", "\"").replace("&#38;", "&");
+    let named = |name: &str| between(&asked, name, "&").parse::<i64>().unwrap();
+    let wanted = json!({"condition": named("condition="), "run": named("run=")});
+    // The page of that run takes it in hand.
+    let page = evening.bench.page(&asked).await;
+    assert!(page.contains("<b aria-current=\"true\">mid.vcd ("), "{page}");
     let path = evening.api("/condition-in-hand");
     evening.bench.ok(Method::PUT, &path, wanted.clone()).await;
     evening.look().await;

@@ -3,7 +3,7 @@
 //! A finding is the same trouble under another condition when its key is the same (`report::inspect::finding_keys`):
 //! its topic and lines. What a person holds of it is said once, for all conditions.
 
-use std::sync::{Arc, PoisonError};
+use std::sync::Arc;
 
 use crate::report::inspect::{Finding, InspectReport, Severity, finding_keys};
 use crate::report::text::headline;
@@ -14,10 +14,7 @@ use crate::workflow::session::Held;
 use super::error::Failure;
 use super::opened::Opened;
 use super::state::App;
-use super::work::{PRESENT, kept_runs, look, scope_of};
-
-/// Earlier conditions kept open in memory, over all sessions.
-const MOST_EARLIER: usize = 4;
+use super::work::{kept_runs, scope, scope_of};
 
 /// What was found under one condition.
 pub struct Answer {
@@ -144,12 +141,13 @@ pub fn kept_answers(store: &Store, id: SessionId) -> Result<Vec<Answer>, Failure
     store.captures_by_condition(id)?.iter().map(answer).collect()
 }
 
-/// The newest answer on the present captures that is kept, whether or not something changed since.
+/// The newest answer that is kept of the condition in hand, whether or not something changed since.
 ///
 /// # Errors
 /// The disk's own.
 pub fn present_report(store: &Store, id: SessionId) -> Result<Option<InspectReport>, Failure> {
-    let text = store.latest_report(id, PRESENT)?;
+    let held = Held::present(store, id)?;
+    let text = store.latest_report(id, &scope(&held))?;
     // An answer that an older program kept in another shape is worked out again when the session is opened.
     Ok(text.and_then(|text| serde_json::from_str(&text).ok()))
 }
@@ -269,24 +267,7 @@ impl App {
         let app = self.clone();
         tokio::task::spawn_blocking(move || {
             let held = Held::these(&app.store, id, under.captures)?;
-            let key = held.key();
-            if let Some(opened) = app.in_memory(id).filter(|opened| opened.key == key) {
-                return Ok(opened);
-            }
-            let earlier = || app.earlier.lock().unwrap_or_else(PoisonError::into_inner);
-            if let Some(opened) = earlier()
-                .iter()
-                .find(|opened| opened.id == id && opened.key == key)
-            {
-                return Ok(opened.clone());
-            }
-            let opened = Arc::new(look(&app, id, &held, &|_| ())?);
-            let mut list = earlier();
-            if list.len() >= MOST_EARLIER {
-                list.remove(0);
-            }
-            list.push(opened.clone());
-            Ok(opened)
+            app.look_aside(id, &held)
         })
         .await?
     }

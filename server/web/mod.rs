@@ -6,7 +6,7 @@
 //! | module | what it is for |
 //! | --- | --- |
 //! | `state`, `work`, `watch` | what requests share; captures read and inspected in the background; a watched folder |
-//! | `opened`, `occurrences` | a session in memory; the moments its findings rest on |
+//! | `opened`, `shown`, `occurrences` | a session in memory; which condition a page shows; the moments its findings rest on |
 //! | `window`, `volts`, `overlay` | what the diagram draws of lines, of samples, of occurrences laid on one another |
 //! | `figure`, `history` | the same and a trouble's history as SVG |
 //! | `view`, `answers`, `finding_state`, `clock_view` | findings, conditions and clocks as ready strings for the templates |
@@ -32,6 +32,7 @@ mod pages;
 mod refused;
 mod router;
 mod serve;
+mod shown;
 mod state;
 mod token;
 mod view;

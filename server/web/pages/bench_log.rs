@@ -3,7 +3,7 @@
 use std::sync::Arc;
 
 use askama::Template;
-use axum::extract::{Path, State};
+use axum::extract::{Path, Query, State};
 use axum::response::Html;
 use serde_json::json;
 
@@ -18,6 +18,7 @@ use crate::web::answers::{Answer, Standing, kept_answers, standings};
 use crate::web::api::log::{SessionLog, with_store};
 use crate::web::error::{Failure, PageFailure};
 use crate::web::finding_state::StateView;
+use crate::web::shown::{Shown, Which};
 use crate::web::state::App;
 
 #[derive(Template)]
@@ -34,6 +35,7 @@ struct LogPage {
     unsorted: Vec<CaptureView>,
     findings: Vec<FindingView>,
     unseen: Vec<Unseen>,
+    exports: Vec<ExportView>,
     remarks: Vec<RemarkView>,
     marks: Vec<MarkedView>,
     readings: Vec<ReadingView>,
@@ -77,8 +79,16 @@ struct FindingView {
 /// A condition whose captures nobody looked at.
 struct Unseen {
     title: String,
-    /// What takes it in hand, as JSON.
-    json: String,
+    /// Names it in an address.
+    query: String,
+}
+
+/// What goes out of one condition.
+struct ExportView {
+    /// The condition, where there are several.
+    title: String,
+    /// Names it in an address.
+    query: String,
 }
 
 struct RemarkView {
@@ -134,6 +144,8 @@ struct StepView {
     what: String,
     expect: String,
     outcome: &'static str,
+    /// Class: one word, and none that the page has for something else.
+    tone: &'static str,
     done: String,
     remark: String,
     json: String,
@@ -163,10 +175,16 @@ struct BinnedView {
 }
 
 /// The page, from what is kept: nothing is analysed for it.
-pub async fn page(State(app): State<Arc<App>>, Path(id): Path<i64>) -> Result<Html<String>, PageFailure> {
+pub async fn page(
+    State(app): State<Arc<App>>,
+    Path(id): Path<i64>,
+    Query(shown): Query<Shown>,
+) -> Result<Html<String>, PageFailure> {
     let html = with_store(app, move |store| {
         let log = SessionLog::of(store, SessionId(id))?;
-        Ok(view(store, log, &kept_answers(store, SessionId(id))?)?.render()?)
+        let mut page = view(store, log, &kept_answers(store, SessionId(id))?)?;
+        page.places = page.places.following(&shown)?;
+        Ok(page.render()?)
     });
     Ok(Html(html.await?))
 }
@@ -216,7 +234,17 @@ fn view(store: &Store, log: SessionLog, answers: &[Answer]) -> Result<LogPage, F
             .filter(|answer| answer.report.is_none())
             .map(|answer| Unseen {
                 title: answer.title.clone(),
-                json: json!({ "condition": answer.condition }).to_string(),
+                query: newest_run_of(answer).query(),
+            })
+            .collect(),
+        exports: answers
+            .iter()
+            .map(|answer| ExportView {
+                title: match answers.len() {
+                    1 => String::new(),
+                    _ => answer.title.clone(),
+                },
+                query: newest_run_of(answer).query(),
             })
             .collect(),
         remarks: log.remarks.iter().map(remark_view).collect(),
@@ -255,6 +283,13 @@ fn view(store: &Store, log: SessionLog, answers: &[Answer]) -> Result<LogPage, F
         redo: actions.first().is_some_and(|action| action.undone),
         binned: binned(store, id)?,
     })
+}
+
+fn newest_run_of(answer: &Answer) -> Which {
+    Which {
+        condition: answer.condition,
+        run: None,
+    }
 }
 
 /// No condition, and all there are.
@@ -372,6 +407,12 @@ fn step_view(number: usize, entry: &Entry<Step>, captures: &[Entry<Capture>]) ->
         what: value.what.clone(),
         expect: value.expect.clone(),
         outcome: value.outcome.words(),
+        tone: match value.outcome {
+            Outcome::Open => "open",
+            Outcome::Passed => "passed",
+            Outcome::Failed => "failed",
+            Outcome::Skipped => "skipped",
+        },
         done: value.done_ms.map(moment).unwrap_or_default(),
         remark: value.remark.clone(),
         json: json!(value).to_string(),

@@ -4,22 +4,25 @@ use std::sync::Arc;
 use std::time::Duration;
 
 use askama::Template;
-use axum::extract::{Path, State};
+use axum::extract::{Path, Query, State};
 use axum::response::Html;
 
 use super::Places;
 use crate::report::inspect::{Severity, finding_keys};
 use crate::setup::Setup;
-use crate::store::{Entry, FindingState, SessionId, Store};
+use crate::store::{Capture, Entry, FindingState, SessionId, Store};
 use crate::web::answers::{kept_answers, standings};
 use crate::web::api::harness::{clips_of, harness_of};
+use crate::web::api::log::with_store;
 use crate::web::error::PageFailure;
 use crate::web::finding_state::StateView;
 use crate::web::opened::Opened;
+use crate::web::shown::{Shown, Which};
 use crate::web::state::App;
 use crate::web::view::{CaptureLink, Sheet, sheet};
 use crate::web::work::Stage;
 use crate::workflow::places;
+use crate::workflow::session::Held;
 
 /// A session that opens this fast is shown at once; else the page tells how far the reading is.
 const AT_ONCE: Duration = Duration::from_millis(400);
@@ -28,6 +31,10 @@ const AT_ONCE: Duration = Duration::from_millis(400);
 #[template(path = "pages/findings.html")]
 struct FindingsPage {
     places: Places,
+    /// Names what the page shows in all it asks for; empty when nothing is shown.
+    query: String,
+    /// The same without what it rests on: for addresses that hold when something changed.
+    named: String,
     id: i64,
     title: String,
     /// Null when the session is not open.
@@ -36,6 +43,8 @@ struct FindingsPage {
     is_reading: bool,
     /// What the page shows rests on, while a folder is watched: the page looks whether that changed.
     fresh: Option<String>,
+    /// The newest capture of the session: one that comes by the folder is looked at.
+    newest: String,
     /// Why the captures could not be read.
     trouble: Option<String>,
     /// The captures, where none can be read.
@@ -53,20 +62,20 @@ struct FindingsPage {
 struct ConditionView {
     words: String,
     is_shown: bool,
-    /// What takes it in hand, as JSON.
-    json: String,
+    /// Names it in the page's address.
+    query: String,
 }
 
-/// The conditions that have captures.
-fn conditions(store: &Store, id: SessionId) -> Result<Vec<ConditionView>, PageFailure> {
-    let shown = store
-        .present_captures(id)?
-        .first()
-        .map(|entry| entry.value.condition);
+/// The conditions that have captures; `held`: those of the one that is shown.
+fn conditions(store: &Store, id: SessionId, held: &Held) -> Result<Vec<ConditionView>, PageFailure> {
     let all = store.captures_by_condition(id)?;
     let views = all.into_iter().map(|under| ConditionView {
-        is_shown: shown == Some(under.condition),
-        json: serde_json::json!({ "condition": under.condition }).to_string(),
+        is_shown: held.condition() == under.condition,
+        query: Which {
+            condition: under.condition,
+            run: None,
+        }
+        .query(),
         words: under.title,
     });
     let views: Vec<ConditionView> = views.collect();
@@ -74,10 +83,10 @@ fn conditions(store: &Store, id: SessionId) -> Result<Vec<ConditionView>, PageFa
 }
 
 /// Captures that are looked at and stand elsewhere in the session as well, a sentence each.
-fn doubles(store: &Store, id: SessionId) -> Result<Vec<String>, PageFailure> {
+fn doubles(store: &Store, id: SessionId, held: &Held) -> Result<Vec<String>, PageFailure> {
     let all = store.captures_by_condition(id)?;
     let mut told = Vec::new();
-    for shown in store.present_captures(id)? {
+    for shown in &held.captures {
         let twin = all.iter().find_map(|under| {
             let mut captures = under.captures.iter();
             let twin = captures.find(|c| c.id < shown.id && c.value.digest == shown.value.digest)?;
@@ -94,15 +103,17 @@ fn doubles(store: &Store, id: SessionId) -> Result<Vec<String>, PageFailure> {
 }
 
 /// The runs of the condition that is looked at, the newest last.
-fn runs(store: &Store, id: SessionId, opened: &Opened) -> Result<Vec<ConditionView>, PageFailure> {
-    let shown = store.present_captures(id)?;
-    let condition = shown.first().and_then(|entry| entry.value.condition);
+fn runs(opened: &Opened) -> Vec<ConditionView> {
     let views = opened.runs.iter().map(|run| ConditionView {
         words: format!("{} ({})", run.files, run.size),
         is_shown: run.is_shown,
-        json: serde_json::json!({ "condition": condition, "run": run.captures.first() }).to_string(),
+        query: Which {
+            condition: opened.condition,
+            run: run.captures.first().copied(),
+        }
+        .query(),
     });
-    Ok(views.collect())
+    views.collect()
 }
 
 /// What the last condition before this one that was looked at told of and this one does not: a sentence for troubles that
@@ -110,12 +121,10 @@ fn runs(store: &Store, id: SessionId, opened: &Opened) -> Result<Vec<ConditionVi
 fn since(store: &Store, id: SessionId, opened: &Opened) -> Result<Vec<String>, PageFailure> {
     /// Titles told in one sentence.
     const MOST: usize = 4;
-    let shown = store.present_captures(id)?;
-    let Some(condition) = shown.first().map(|entry| entry.value.condition) else {
-        return Ok(Vec::new());
-    };
     let answers = kept_answers(store, id)?;
-    let earlier = answers.iter().take_while(|answer| answer.condition != condition);
+    let earlier = answers
+        .iter()
+        .take_while(|answer| answer.condition != opened.condition);
     let Some(before) = earlier.filter(|answer| answer.report.is_some()).last() else {
         return Ok(Vec::new());
     };
@@ -184,22 +193,36 @@ fn since(store: &Store, id: SessionId, opened: &Opened) -> Result<Vec<String>, P
     Ok(sentences)
 }
 
-/// The page; where nothing is analysed yet it shows how far the reading is.
-pub async fn page(State(app): State<Arc<App>>, Path(id): Path<i64>) -> Result<Html<String>, PageFailure> {
+/// The page of the condition that its address names, else of the one in hand; where nothing is analysed yet it shows how
+/// far the reading is.
+pub async fn page(
+    State(app): State<Arc<App>>,
+    Path(id): Path<i64>,
+    Query(asked): Query<Shown>,
+) -> Result<Html<String>, PageFailure> {
     let id = SessionId(id);
-    let (body, key) = {
-        let app = app.clone();
-        tokio::task::spawn_blocking(move || {
-            Ok::<_, PageFailure>((app.store.session(id)?.body, app.present_key(id)?))
-        })
-        .await??
-    };
+    asked.take_in_hand(&app, id).await?;
+    let which = asked.which()?;
+    let (body, held, newest) = with_store(app.clone(), move |store| {
+        let held = match which {
+            Some(which) => Held::under(store, id, which.condition, which.run)?,
+            None => Held::present(store, id)?,
+        };
+        let all: Vec<Entry<Capture>> = store.entries(id)?;
+        let newest = all.iter().map(|entry| entry.id).max();
+        Ok((store.session(id)?.body, held, newest))
+    })
+    .await?;
     let (title, setup) = (body.title, body.setup);
-    let is_open = app
-        .in_memory(id)
-        .is_some_and(|opened| key.as_ref().is_none_or(|key| opened.key == *key));
+    let newest = newest.map(|id| id.to_string()).unwrap_or_default();
+    let key = (!held.captures.is_empty()).then(|| held.key());
+    // What was put in memory without a stored capture rests on none.
+    let is_it = |opened: &Opened| match &key {
+        Some(key) => opened.key == *key,
+        None => opened.captures.is_empty(),
+    };
     let (mut is_reading, mut trouble) = (false, None);
-    if key.is_some() && !is_open {
+    if key.is_some() && !app.in_memory(id).is_some_and(|opened| is_it(&opened)) {
         let mut stages = app.start_work(id);
         let over = tokio::time::timeout(AT_ONCE, stages.wait_for(|stage| !matches!(stage, Stage::Step(_))));
         match over.await {
@@ -211,17 +234,24 @@ pub async fn page(State(app): State<Arc<App>>, Path(id): Path<i64>) -> Result<Ht
             _ => is_reading = true,
         }
     }
+    let mut opened = app.found(id, is_it).filter(|_| !is_reading && trouble.is_none());
+    if opened.is_none() && key.is_some() && !is_reading && trouble.is_none() {
+        // Another page took another condition in hand meanwhile.
+        opened = Some(app.opened_as(id, &asked).await?);
+    }
     let fresh = app.is_watching.then(|| key.unwrap_or_default());
     let html = tokio::task::spawn_blocking(move || -> Result<String, PageFailure> {
-        let opened = if is_reading || trouble.is_some() {
-            None
-        } else {
-            app.in_memory(id)
-        };
+        let mut places = Places::of(id, "Findings");
+        let (mut query, mut named) = (String::new(), String::new());
+        if let Some(opened) = opened.as_ref().filter(|opened| !opened.captures.is_empty()) {
+            query = opened.query();
+            named = opened.which().query();
+            places = places.under(opened.which());
+        }
         let (mut sheet_shown, mut gone, mut runs_shown) = (None, Vec::new(), Vec::new());
         if let Some(opened) = opened {
             gone = since(&app.store, id, &opened)?;
-            runs_shown = runs(&app.store, id, &opened)?;
+            runs_shown = runs(&opened);
             let mut shown = sheet(&opened);
             let harness = harness_of(&app.store, id)?;
             let clips = clips_of(&app.store, id, &harness)?;
@@ -239,26 +269,29 @@ pub async fn page(State(app): State<Arc<App>>, Path(id): Path<i64>) -> Result<Ht
             sheet_shown = Some(shown);
         }
         let page = FindingsPage {
-            places: Places::of(id, "Findings"),
+            places,
+            query,
+            named,
             id: id.0,
             title,
             sheet: sheet_shown,
             // A setup that is not right is no fault of theirs.
             unreadable: match trouble.is_some() && Setup::parse(&setup, "").is_ok() {
                 true => {
-                    let captures = app.store.present_captures(id)?.into_iter();
+                    let captures = held.captures.iter();
                     captures
                         .map(|entry| CaptureLink::new(id, entry.id, &entry.value.file))
                         .collect()
                 }
                 false => Vec::new(),
             },
-            conditions: conditions(&app.store, id)?,
+            conditions: conditions(&app.store, id, &held)?,
             runs: runs_shown,
-            doubles: doubles(&app.store, id)?,
+            doubles: doubles(&app.store, id, &held)?,
             since: gone,
             is_reading,
             fresh,
+            newest,
             trouble,
         };
         Ok(page.render()?)
