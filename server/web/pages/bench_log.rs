@@ -1,6 +1,7 @@
 //! The bench log: what was done, seen and concluded in a session, and the bin.
 
 use std::sync::Arc;
+use std::time::Duration;
 
 use askama::Template;
 use axum::extract::{Path, Query, State};
@@ -18,6 +19,7 @@ use crate::web::answers::{Answer, Standing, kept_answers, standings};
 use crate::web::api::log::{SessionLog, with_store};
 use crate::web::error::{Failure, PageFailure};
 use crate::web::finding_state::StateView;
+use crate::web::remains::Fate;
 use crate::web::shown::{Shown, Which};
 use crate::web::state::App;
 
@@ -34,6 +36,8 @@ struct LogPage {
     conditions: Vec<ConditionView>,
     unsorted: Vec<CaptureView>,
     findings: Vec<FindingView>,
+    /// The findings are those from before something changed: they are being looked at again.
+    is_looking: bool,
     unseen: Vec<Unseen>,
     exports: Vec<ExportView>,
     remarks: Vec<RemarkView>,
@@ -174,16 +178,32 @@ struct BinnedView {
     at: String,
 }
 
-/// The page, from what is kept: nothing is analysed for it.
+/// How long the page waits for conditions that are looked at again; then it shows what was found before, and says so.
+const PATIENCE: Duration = Duration::from_millis(1500);
+
+/// The page, as the report has it: what does not hold any more is looked at again.
 pub async fn page(
     State(app): State<Arc<App>>,
     Path(id): Path<i64>,
     Query(shown): Query<Shown>,
 ) -> Result<Html<String>, PageFailure> {
+    let looking = {
+        let app = app.clone();
+        // It goes on when the page is shown meanwhile.
+        tokio::spawn(async move { app.look_where_outdated(SessionId(id)).await })
+    };
+    let is_looking = match tokio::time::timeout(PATIENCE, looking).await {
+        Ok(looked) => {
+            looked??;
+            false
+        }
+        Err(_) => true,
+    };
     let html = with_store(app, move |store| {
         let log = SessionLog::of(store, SessionId(id))?;
         let mut page = view(store, log, &kept_answers(store, SessionId(id))?)?;
         page.places = page.places.following(&shown)?;
+        page.is_looking = is_looking;
         Ok(page.render()?)
     });
     Ok(Html(html.await?))
@@ -229,6 +249,7 @@ fn view(store: &Store, log: SessionLog, answers: &[Answer]) -> Result<LogPage, F
             .collect(),
         unsorted,
         findings: findings(&log.finding_states, answers),
+        is_looking: false,
         unseen: answers
             .iter()
             .filter(|answer| answer.report.is_none())
@@ -329,7 +350,12 @@ fn findings(states: &[Entry<FindingState>], answers: &[Answer]) -> Vec<FindingVi
         Some(FindingView {
             state: StateView::of(&standing.key, &finding.title, states()),
             severity: match finding.severity {
-                _ if !standing.is_present(answers) => "not found any more",
+                _ if !standing.is_present(answers) => match standing.fate_now(answers) {
+                    Some(Fate::Remains(_)) => "told of otherwise now",
+                    Some(Fate::NotCaptured) => "not captured any more",
+                    Some(Fate::Unsaid) => "found earlier",
+                    Some(Fate::Gone) | None => "not found any more",
+                },
                 Severity::Fault => "fault",
                 Severity::Warning => "warning",
                 Severity::Note => "note",
@@ -354,7 +380,8 @@ fn remark_view(entry: &Entry<Remark>) -> RemarkView {
     }
 }
 
-fn mark_words(mark: &PulseMark) -> String {
+/// A judgement as a sentence without its full stop.
+pub(super) fn mark_words(mark: &PulseMark) -> String {
     let word = if mark.stray { "a stray" } else { "legitimate" };
     let PulseMark { line, start_s, .. } = mark;
     format!("{line}: the pulse from {start_s} s on is {word}")

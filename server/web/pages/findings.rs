@@ -11,12 +11,13 @@ use super::Places;
 use crate::report::inspect::{Severity, finding_keys};
 use crate::setup::Setup;
 use crate::store::{Capture, Entry, FindingState, SessionId, Store};
-use crate::web::answers::{kept_answers, standings};
+use crate::web::answers::{Answer, kept_answers, standings};
 use crate::web::api::harness::{clips_of, harness_of};
 use crate::web::api::log::with_store;
 use crate::web::error::PageFailure;
 use crate::web::finding_state::StateView;
 use crate::web::opened::Opened;
+use crate::web::remains::{Fate, fate, left};
 use crate::web::shown::{Shown, Which};
 use crate::web::state::App;
 use crate::web::view::{CaptureLink, Sheet, sheet};
@@ -117,7 +118,7 @@ fn runs(opened: &Opened) -> Vec<ConditionView> {
 }
 
 /// What the last condition before this one that was looked at told of and this one does not: a sentence for troubles that
-/// are not found any more, one for those whose lines are not captured now. Nothing of notes, which ask for nothing.
+/// are not found any more, one for each line that still shows strays, and so on. Nothing of notes, which ask for nothing.
 fn since(store: &Store, id: SessionId, opened: &Opened) -> Result<Vec<String>, PageFailure> {
     /// Titles told in one sentence.
     const MOST: usize = 4;
@@ -132,9 +133,13 @@ fn since(store: &Store, id: SessionId, opened: &Opened) -> Result<Vec<String>, P
     for run in &opened.runs {
         present.extend(finding_keys(&run.report.findings));
     }
-    let is_captured = |line: &String| {
-        let buses = &opened.capture.buses;
-        opened.capture.line_index(line).is_some() || buses.iter().any(|bus| bus.name == *line)
+    let now = Answer {
+        condition: opened.condition,
+        title: String::new(),
+        report: Some(opened.report.clone()),
+        keys: Vec::new(),
+        runs: opened.runs.clone(),
+        moved: Vec::new(),
     };
     // A line that moved by itself, its strays apart, and stands still here.
     let is_still = |name: &&String| {
@@ -142,55 +147,50 @@ fn since(store: &Store, id: SessionId, opened: &Opened) -> Result<Vec<String>, P
         let is_dead = here.is_some_and(|line| opened.capture.lines[line].edges.is_empty());
         is_dead && before.moved.contains(*name)
     };
-    let (mut gone, mut unseen, mut still) = (Vec::new(), Vec::new(), Vec::new());
+    let (mut gone, mut unseen, mut still, mut remain) = (Vec::new(), Vec::new(), Vec::new(), Vec::new());
     let alone = std::slice::from_ref(before);
     let all = standings(alone);
     for standing in &all {
-        let Some(finding) = standing.finding(alone) else {
+        let (Some(finding), Some(report)) = (standing.finding(alone), standing.report(alone)) else {
             continue;
         };
         let is_trouble = finding.severity != Severity::Note && finding.topic != "reading";
         if !is_trouble || present.contains(&standing.key) {
             continue;
         }
-        let idle = finding.lines.iter().find(is_still);
-        match (finding.lines.iter().all(is_captured), idle) {
-            (true, None) => gone.push(finding.title.as_str()),
-            (true, Some(line)) => still.push(format!("{} ({line} never switches here)", finding.title)),
-            (false, _) => unseen.push(finding.title.as_str()),
+        match (
+            fate(finding, report, &now, "here"),
+            finding.lines.iter().find(is_still),
+        ) {
+            (Fate::Unsaid, _) => {}
+            (Fate::NotCaptured, _) => unseen.push(finding.title.clone()),
+            (Fate::Remains(says), _) => remain.push(says),
+            (Fate::Gone, None) => gone.push(format!("{}{}", finding.title, left(finding, &opened.report))),
+            (Fate::Gone, Some(line)) => still.push(format!("{} ({line} never switches here)", finding.title)),
         }
     }
-    let told = |titles: &[&str]| {
+    let of = &before.title;
+    let sentences = [
+        (format!("As under \"{of}\""), remain),
+        (format!("Found under \"{of}\" and not here"), gone),
+        (
+            format!("Found under \"{of}\", and no proof of a cure here, where a line of it stands still"),
+            still,
+        ),
+        (
+            format!("Found under \"{of}\", and not to be seen here, for not all of its lines are captured"),
+            unseen,
+        ),
+    ];
+    let told = sentences.into_iter().filter(|(_, titles)| !titles.is_empty());
+    let told = told.map(|(words, titles)| {
         let more = match titles.len().saturating_sub(MOST) {
             0 => String::new(),
             more => format!("; and {more} more"),
         };
-        format!("{}{more}", titles[..titles.len().min(MOST)].join("; "))
-    };
-    let mut sentences = Vec::new();
-    if !gone.is_empty() {
-        sentences.push(format!(
-            "Found under \"{}\" and not here: {}.",
-            before.title,
-            told(&gone)
-        ));
-    }
-    if !still.is_empty() {
-        let still: Vec<&str> = still.iter().map(String::as_str).collect();
-        sentences.push(format!(
-            "Found under \"{}\", and no proof of a cure here, where a line of it stands still: {}.",
-            before.title,
-            told(&still)
-        ));
-    }
-    if !unseen.is_empty() {
-        sentences.push(format!(
-            "Found under \"{}\", and not to be seen here, for not all of its lines are captured: {}.",
-            before.title,
-            told(&unseen)
-        ));
-    }
-    Ok(sentences)
+        format!("{words}: {}{more}.", titles[..titles.len().min(MOST)].join("; "))
+    });
+    Ok(told.collect())
 }
 
 /// The page of the condition that its address names, else of the one in hand; where nothing is analysed yet it shows how
