@@ -135,6 +135,8 @@ async fn a_line_that_died_with_the_change_is_no_cure() {
         page.contains("no proof of a cure here") && page.contains("(CLEAR_N never switches here)"),
         "{page}"
     );
+    // The page does not wait for the counting for long; a program does.
+    bench.get("/runs").await;
     let compared = bench.shown("/before-and-after").await;
     assert!(
         compared.contains("STEP never switched after, where it switched"),

@@ -284,3 +284,39 @@ async fn a_line_that_still_has_its_strays_is_not_said_to_be_rid_of_them() {
         "{report}"
     );
 }
+
+/// Two files that were dropped together and are two runs: the page opens on the one with the worst in it, says why they are
+/// two, and how to say that they are one. What one of them did not capture is laid against nothing.
+#[tokio::test]
+async fn of_files_dropped_together_the_worst_run_is_shown() {
+    let evening = Evening::as_found().await;
+    let other = pulsed::vcd(&[("STEP", pulsed::pulses(99, 40), false)]);
+    evening.bring("step.vcd", &other).await;
+    let [found, step] = ["found.vcd", "step.vcd"].map(|file| {
+        let (bench, api) = (evening.bench.clone(), evening.api(""));
+        async move { bench.capture(&api, file).await }
+    });
+    let (found, step) = (found.await, step.await);
+    let page = evening.shown("").await;
+    assert!(page.contains("<b aria-current=\"true\">step.vcd ("), "{page}");
+    assert!(
+        page.contains("step.vcd shows no line that found.vcd does not, and is taken as another run."),
+        "{page}"
+    );
+    assert!(page.contains(">they are one run</button>"), "{page}");
+    let path = format!("/sessions/{}?dropped={found},{step}", evening.id);
+    let (status, _) = evening
+        .bench
+        .send(Method::GET, &path, "text/html", Vec::new())
+        .await;
+    assert_eq!(status, StatusCode::SEE_OTHER);
+    // Of files in which nothing is worse than in the newest that is shown.
+    let path = format!("/sessions/{}?dropped={step}", evening.id);
+    evening.bench.page(&path).await;
+    evening
+        .bench
+        .ok(Method::GET, &evening.api("/runs"), Value::Null)
+        .await;
+    let compared = evening.shown("/before-and-after").await;
+    assert!(!compared.contains("CLEAR_N struck by STEP"), "{compared}");
+}

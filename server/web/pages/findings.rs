@@ -5,12 +5,13 @@ use std::time::Duration;
 
 use askama::Template;
 use axum::extract::{Path, Query, State};
-use axum::response::Html;
+use axum::response::{Html, IntoResponse, Redirect, Response};
+use serde::Deserialize;
 
 use super::Places;
 use crate::report::inspect::{Severity, finding_keys};
 use crate::setup::Setup;
-use crate::store::{Capture, Entry, FindingState, SessionId, Store};
+use crate::store::{Capture, Clock, Entry, EntryId, FindingState, SessionId, Store};
 use crate::web::answers::{Answer, kept_answers, standings};
 use crate::web::api::harness::{clips_of, harness_of};
 use crate::web::api::log::with_store;
@@ -22,6 +23,7 @@ use crate::web::shown::{Shown, Which};
 use crate::web::state::App;
 use crate::web::view::{CaptureLink, Sheet, sheet};
 use crate::web::work::Stage;
+use crate::workflow::condition_runs::RunFound;
 use crate::workflow::places;
 use crate::workflow::session::Held;
 
@@ -54,6 +56,7 @@ struct FindingsPage {
     conditions: Vec<ConditionView>,
     /// The runs of the condition looked at, where there are several: one of them is looked at.
     runs: Vec<ConditionView>,
+    apart: Vec<ApartView>,
     /// Files that stand in the session twice.
     doubles: Vec<String>,
     /// What stood under the condition before and does not now, a sentence each.
@@ -65,6 +68,51 @@ struct ConditionView {
     is_shown: bool,
     /// Names it in the page's address.
     query: String,
+}
+
+/// A run that was not taken as one with the run before it.
+struct ApartView {
+    says: String,
+    /// What makes them one, as JSON.
+    json: String,
+}
+
+/// Why each run is one of its own, where nobody said so.
+fn apart(opened: &Opened) -> Vec<ApartView> {
+    let views = opened.runs.iter().filter_map(|run| {
+        let apart = run.apart.as_ref()?;
+        let clock = Clock {
+            capture: *run.captures.first()?,
+            with: Some(apart.with),
+            on: apart.on.clone(),
+            shift_s: 0.0,
+        };
+        Some(ApartView {
+            says: apart.says.clone(),
+            json: serde_json::json!(clock).to_string(),
+        })
+    });
+    views.collect()
+}
+
+/// The run of the files that were brought together in which the worst was found, where another one is shown: they are looked
+/// at as they came, and the harmless one may be the newest.
+fn worst_of(opened: &Opened, dropped: &str) -> Option<Which> {
+    let ids: Vec<EntryId> = dropped.split(',').filter_map(|id| id.parse().ok()).collect();
+    let worst = |run: &&RunFound| run.report.findings.iter().map(|finding| finding.severity).min();
+    let of_them = opened
+        .runs
+        .iter()
+        .filter(|run| run.captures.iter().any(|id| ids.contains(id)));
+    // Of two alike the newest, as ever.
+    let run = of_them
+        .rev()
+        .min_by_key(|run| worst(run).unwrap_or(Severity::Note))?;
+    let shown = opened.runs.iter().find(|run| run.is_shown)?;
+    (!run.is_shown && worst(&run) < worst(&shown)).then(|| Which {
+        condition: opened.condition,
+        run: run.captures.first().copied(),
+    })
 }
 
 /// The conditions that have captures; `held`: those of the one that is shown.
@@ -193,13 +241,22 @@ fn since(store: &Store, id: SessionId, opened: &Opened) -> Result<Vec<String>, P
     Ok(told.collect())
 }
 
+/// Captures that were brought together just now.
+#[derive(Deserialize)]
+pub struct Dropped {
+    /// Their numbers, parted by commas; empty: none.
+    #[serde(default)]
+    dropped: String,
+}
+
 /// The page of the condition that its address names, else of the one in hand; where nothing is analysed yet it shows how
 /// far the reading is.
 pub async fn page(
     State(app): State<Arc<App>>,
     Path(id): Path<i64>,
     Query(asked): Query<Shown>,
-) -> Result<Html<String>, PageFailure> {
+    Query(Dropped { dropped }): Query<Dropped>,
+) -> Result<Response, PageFailure> {
     let id = SessionId(id);
     asked.take_in_hand(&app, id).await?;
     let which = asked.which()?;
@@ -239,6 +296,9 @@ pub async fn page(
         // Another page took another condition in hand meanwhile.
         opened = Some(app.opened_as(id, &asked).await?);
     }
+    if let Some(which) = opened.as_deref().and_then(|opened| worst_of(opened, &dropped)) {
+        return Ok(Redirect::to(&format!("/sessions/{id}?{}", which.query())).into_response());
+    }
     let fresh = app.is_watching.then(|| key.unwrap_or_default());
     let html = tokio::task::spawn_blocking(move || -> Result<String, PageFailure> {
         let mut places = Places::of(id, "Findings");
@@ -248,10 +308,12 @@ pub async fn page(
             named = opened.which().query();
             places = places.under(opened.which());
         }
-        let (mut sheet_shown, mut gone, mut runs_shown) = (None, Vec::new(), Vec::new());
+        let (mut sheet_shown, mut gone, mut runs_shown, mut runs_apart) =
+            (None, Vec::new(), Vec::new(), Vec::new());
         if let Some(opened) = opened {
             gone = since(&app.store, id, &opened)?;
             runs_shown = runs(&opened);
+            runs_apart = apart(&opened);
             let mut shown = sheet(&opened);
             let harness = harness_of(&app.store, id)?;
             let clips = clips_of(&app.store, id, &harness)?;
@@ -287,6 +349,7 @@ pub async fn page(
             },
             conditions: conditions(&app.store, id, &held)?,
             runs: runs_shown,
+            apart: runs_apart,
             doubles: doubles(&app.store, id, &held)?,
             since: gone,
             is_reading,
@@ -297,5 +360,5 @@ pub async fn page(
         Ok(page.render()?)
     })
     .await??;
-    Ok(Html(html))
+    Ok(Html(html).into_response())
 }
