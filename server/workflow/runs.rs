@@ -315,10 +315,14 @@ fn together(mut captures: Vec<Capture>, members: Vec<Member>, ties: &[Tie]) -> R
         .zip(&alignments)
         .map(|(capture, a)| capture_row(capture, a.offset_s, a.drift_ppm))
         .collect();
-    let capture = match captures.len() {
+    let twins = twins(&captures, &members);
+    let mut capture = match captures.len() {
         1 => captures.remove(0),
         _ => merge(captures, &alignments),
     };
+    for (line, twin) in twins {
+        capture.lines[line].same_as = Some(twin);
+    }
     Run {
         members,
         capture,
@@ -326,6 +330,26 @@ fn together(mut captures: Vec<Capture>, members: Vec<Member>, ties: &[Tie]) -> R
         findings,
         apart: None,
     }
+}
+
+/// Lines by which a capture was brought to its run's clock: the same signal as the line of that name in a capture before it,
+/// and no suspect beside it. By position among the lines of all captures, one after the other, as [`merge`] has them.
+fn twins(captures: &[Capture], members: &[Member]) -> Vec<(usize, usize)> {
+    let lines = || {
+        let all = captures.iter().enumerate();
+        all.flat_map(|(of, capture)| capture.lines.iter().map(move |line| (of, line.name.as_str())))
+    };
+    let mut found = Vec::new();
+    for (line, (of, name)) in lines().enumerate() {
+        let is_shared = members
+            .get(of)
+            .is_some_and(|member| member.on.iter().any(|on| on == name));
+        let twin = lines()
+            .take(line)
+            .position(|(other, own)| other < of && own == name);
+        found.extend(twin.filter(|_| is_shared).map(|twin| (line, twin)));
+    }
+    found
 }
 
 /// A warning: a capture stands alone though it was meant to go with others.
@@ -467,6 +491,12 @@ mod tests {
         let found = runs(vec![sequencer.clone(), tower.clone()], &[], &[]);
         assert_eq!(members(&found), [vec![0, 1]]);
         assert_eq!(found[0].apart, None);
+        let twins = found[0].capture.lines.iter().map(|line| line.same_as);
+        assert_eq!(
+            twins.collect::<Vec<_>>(),
+            [None, None, None, None, None, None, Some(0), Some(1), None],
+            "the same signals twice: no suspect beside themselves"
+        );
 
         let another_time = capture("later.csv", &["STEP", "CLEAR_N", "HAMMER"], 5);
         let found = runs(vec![sequencer.clone(), another_time], &[], &[]);
