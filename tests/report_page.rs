@@ -71,3 +71,62 @@ async fn moments_are_told_in_the_zone_of_the_address() {
     let (status, _) = bench.send(Method::GET, path, "text/html", Vec::new()).await;
     assert_eq!(status, StatusCode::BAD_REQUEST);
 }
+
+/// What a person judged and said counts: it is in the report, and the cautions stand once.
+#[tokio::test]
+async fn the_report_has_judgements_and_the_setup() {
+    let bench = with_a_capture().await;
+    let mark = json!({"line": "STEP", "start_s": 2e-6, "stray": false});
+    bench.ok(Method::POST, &format!("{API}/marks"), mark).await;
+    let setup = json!({"title": "Tower", "setup": "# a remark\n[line.STEP]\nnarrow_below = \"60 ns\"\n"});
+    bench.ok(Method::PUT, API, setup).await;
+    let report = bench.page("/sessions/1/report.html").await;
+    let section = |heading: &str| {
+        let rest = report
+            .split(heading)
+            .nth(1)
+            .unwrap_or_else(|| panic!("{heading}: {report}"));
+        rest.split("<h2>").next().unwrap().to_owned()
+    };
+    let judged = section("<h2>Pulses judged</h2>");
+    assert!(
+        judged.contains("STEP: the pulse from 0.000002 s on is legitimate (tower.csv)"),
+        "{judged}"
+    );
+    let setup = section("<h2>The setup in force</h2>");
+    assert!(
+        setup.contains("[line.STEP]\nnarrow_below = ") && !setup.contains("a remark"),
+        "{setup}"
+    );
+}
+
+/// A meter reading rests on no captured line: of a condition without one nothing is said.
+#[tokio::test]
+async fn a_meter_reading_is_not_missed_among_captured_lines() {
+    let bench = with_a_capture().await;
+    let log = bench.ok(Method::GET, API, Value::Null).await;
+    let as_found = log["conditions"][0]["id"].clone();
+    let reading =
+        json!({"rail": "VEE", "nominal": -12.0, "reading": 11.8, "unit": "V", "condition": as_found});
+    bench
+        .ok(Method::POST, &format!("{API}/entries/reading"), reading)
+        .await;
+    bench.ok(Method::GET, &format!("{API}/places"), Value::Null).await;
+    let title = json!({"title": "supply mended"});
+    bench
+        .ok(Method::POST, &format!("{API}/entries/condition"), title)
+        .await;
+    let path = format!("{API}/captures?name=after.csv");
+    let table = "Time (us),STEP\n0,0\n1,1\n2,0\n3,1\n4,0\n5,1\n";
+    let kind = "application/octet-stream";
+    let (status, _) = bench.send(Method::POST, &path, kind, table.into()).await;
+    assert!(status.is_success());
+    bench.ok(Method::GET, &format!("{API}/places"), Value::Null).await;
+    let page = bench.page("/sessions/1").await;
+    assert!(
+        !page.contains("not to be seen here") && !page.contains("and not here"),
+        "{page}"
+    );
+    let log = bench.page("/sessions/1/log").await;
+    assert!(log.contains("found under &#34;as found&#34;</span>"), "{log}");
+}

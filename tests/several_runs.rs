@@ -19,13 +19,18 @@ use serde_json::{Value, json};
 /// STEP pulses `n` times; each fall strikes CLEAR_N with the share `strikes`, 12 to 18 ns after it and for 20 to 45 ns.
 /// CLEAR_N has long pulses of its own.
 fn capture(seed: u64, n: usize, strikes: f64) -> String {
+    capture_after(seed, n, strikes, 12)
+}
+
+/// The same with strays from `after` ns on after the fall.
+fn capture_after(seed: u64, n: usize, strikes: f64, after: u64) -> String {
     let step = pulsed::pulses(seed, n);
     let mut dice = Dice(seed + 1);
     let mut clear = Vec::new();
     for (_, end) in &step {
         let (is_struck, lag, width) = (dice.unit() < strikes, dice.below(7), dice.below(26));
         if is_struck {
-            clear.push((end + 12 + lag, end + 32 + lag + width));
+            clear.push((end + after + lag, end + after + 20 + lag + width));
         }
     }
     let own = step.iter().skip(3).step_by(4);
@@ -143,8 +148,12 @@ async fn an_earlier_run_can_be_looked_at() {
         runs.contains("short.vcd (") && runs.contains("<b aria-current"),
         "{runs}"
     );
-    let asked = between(runs, "data-base=\"", "\"").replace("&#34;", "\"");
-    let wanted: Value = serde_json::from_str(&asked).unwrap();
+    let asked = between(runs, "<a href=\"", "\"").replace("&#38;", "&");
+    let named = |name: &str| between(&asked, name, "&").parse::<i64>().unwrap();
+    let wanted = json!({"condition": named("condition="), "run": named("run=")});
+    // The page of that run takes it in hand.
+    let page = evening.bench.page(&asked).await;
+    assert!(page.contains("<b aria-current=\"true\">mid.vcd ("), "{page}");
     let path = evening.api("/condition-in-hand");
     evening.bench.ok(Method::PUT, &path, wanted.clone()).await;
     evening.look().await;
@@ -221,4 +230,93 @@ async fn the_same_file_under_both_conditions_gets_no_verdict() {
         !page.contains("It helped") && page.contains("can&#39;t be told, the same recording"),
         "{page}"
     );
+}
+
+#[tokio::test]
+async fn the_log_looks_again_when_the_setup_changed() {
+    let evening = Evening::as_found().await;
+    let log = evening.shown("/log").await;
+    assert!(log.contains("follow STEP falling"), "{log}");
+    // Nothing below 5 ns is captured: no pulse of the line is a stray any more.
+    let setup = json!({"title": "Tower", "setup": "[line.CLEAR_N]\nnarrow_below = \"5 ns\"\n"});
+    evening.bench.ok(Method::PUT, &evening.api(""), setup).await;
+    let log = evening.shown("/log").await;
+    assert!(!log.contains("follow STEP falling"), "{log}");
+}
+
+/// The strays are all there after the change, half of them without the edge that brings them in the record: what
+/// brings them is in doubt, and nothing is cured.
+#[tokio::test]
+async fn a_line_that_still_has_its_strays_is_not_said_to_be_rid_of_them() {
+    let evening = Evening::as_found().await;
+    evening.condition("pull-up").await;
+    let without_step = capture(3, 300, 0.4).replace("STEP", "BEAT");
+    evening.bring("other-clip.vcd", &without_step).await;
+    let page = evening.shown("").await;
+    assert!(
+        page.contains("not to be seen here, for not all of its lines are captured: CLEAR_N:"),
+        "{page}"
+    );
+    let log = evening.shown("/log").await;
+    assert!(
+        log.contains("not captured any more") && log.contains("not captured under &#34;pull-up&#34;"),
+        "{log}"
+    );
+    // STEP is captured again, and moved by a few microseconds against CLEAR_N.
+    evening.condition("wires swapped").await;
+    evening.bring("late.vcd", &capture_after(3, 300, 0.4, 150)).await;
+    let page = evening.shown("").await;
+    let told = "CLEAR_N still dips";
+    assert!(!page.contains("and not here") || page.contains(told), "{page}");
+    let log = evening.shown("/log").await;
+    let report = evening.shown("/report.html").await;
+    for text in [&log, &report] {
+        assert!(
+            text.contains(&format!("under &#34;wires swapped&#34; {told} ("))
+                && text.contains("in doubt there"),
+            "{text}"
+        );
+        assert!(!text.contains("not under &#34;wires swapped&#34;"), "{text}");
+    }
+    assert!(
+        report.contains("told of otherwise under &#34;wires swapped&#34;")
+            || report.contains("told of otherwise under \"wires swapped\""),
+        "{report}"
+    );
+}
+
+/// Two files that were dropped together and are two runs: the page opens on the one with the worst in it, says why they are
+/// two, and how to say that they are one. What one of them did not capture is laid against nothing.
+#[tokio::test]
+async fn of_files_dropped_together_the_worst_run_is_shown() {
+    let evening = Evening::as_found().await;
+    let other = pulsed::vcd(&[("STEP", pulsed::pulses(99, 40), false)]);
+    evening.bring("step.vcd", &other).await;
+    let [found, step] = ["found.vcd", "step.vcd"].map(|file| {
+        let (bench, api) = (evening.bench.clone(), evening.api(""));
+        async move { bench.capture(&api, file).await }
+    });
+    let (found, step) = (found.await, step.await);
+    let page = evening.shown("").await;
+    assert!(page.contains("<b aria-current=\"true\">step.vcd ("), "{page}");
+    assert!(
+        page.contains("step.vcd shows no line that found.vcd does not, and is taken as another run."),
+        "{page}"
+    );
+    assert!(page.contains(">they are one run</button>"), "{page}");
+    let path = format!("/sessions/{}?dropped={found},{step}", evening.id);
+    let (status, _) = evening
+        .bench
+        .send(Method::GET, &path, "text/html", Vec::new())
+        .await;
+    assert_eq!(status, StatusCode::SEE_OTHER);
+    // Of files in which nothing is worse than in the newest that is shown.
+    let path = format!("/sessions/{}?dropped={step}", evening.id);
+    evening.bench.page(&path).await;
+    evening
+        .bench
+        .ok(Method::GET, &evening.api("/runs"), Value::Null)
+        .await;
+    let compared = evening.shown("/before-and-after").await;
+    assert!(!compared.contains("CLEAR_N struck by STEP"), "{compared}");
 }

@@ -152,3 +152,128 @@ async fn the_start_page_tells_no_answer_that_holds_no_more() {
     bench.ok(Method::GET, &format!("{api}/places"), Value::Null).await;
     assert!(!bench.page("/?sessions").await.contains("changed since"));
 }
+
+/// The page of a condition, and what it asks for, by its address.
+async fn of(bench: &Bench, api: &str, condition: i64) -> (String, String) {
+    let path = format!("{}?condition={condition}", api.trim_start_matches("/api"));
+    let page = bench.page(&path).await;
+    let shown = page
+        .split("data-shown=\"")
+        .nth(1)
+        .unwrap_or_else(|| panic!("{page}"));
+    let shown = shown.split('"').next().unwrap().replace("&#38;", "&");
+    (page, shown)
+}
+
+#[tokio::test]
+async fn each_page_keeps_to_its_own_condition() {
+    let (bench, id) = Bench::with(|store| edgewitness::workflow::demo_session::open_demo(store).unwrap());
+    let api = format!("/api/sessions/{id}");
+    let log = bench.ok(Method::GET, &api, Value::Null).await;
+    let conditions = [0, 1].map(|n: usize| log["conditions"][n]["id"].as_i64().unwrap());
+    let ask = |tail: String| {
+        let (bench, api) = (bench.clone(), api.clone());
+        async move {
+            bench
+                .json(Method::GET, &format!("{api}{tail}"), Value::Null)
+                .await
+        }
+    };
+    // The tower's capture makes the first one's condition longer, and with more lines.
+    let (first, of_first) = of(&bench, &api, conditions[0]).await;
+    let (second, of_second) = of(&bench, &api, conditions[1]).await;
+    let headline = |page: &str| {
+        let rest = page.split("id=\"headline\">").nth(1).unwrap();
+        rest.split("</p>").next().unwrap().to_owned()
+    };
+    assert_ne!(headline(&first), headline(&second));
+    let mut told = Vec::new();
+    for shown in [&of_first, &of_second] {
+        let (_, diagram) = ask(format!("/diagram?{shown}")).await;
+        let lines = diagram["lines"].as_array().unwrap().len();
+        let last = lines - 1;
+        for tail in [
+            format!("/window?start=0&end=1000&columns=100&lines={last}&{shown}"),
+            format!("/density?columns=100&{shown}"),
+            format!("/evidence?start=0&end=100000&{shown}"),
+            format!("/stretch?start=0&end=1000&lines={last}&{shown}"),
+            format!("/find?what=edge&line={last}&{shown}"),
+            format!("/findings/F1/occurrences?{shown}"),
+            format!("/findings/F1/overlay?before=10&after=10&lines={last}&{shown}"),
+        ] {
+            let (status, answer) = ask(tail.clone()).await;
+            assert_eq!(status, StatusCode::OK, "{tail}: {answer}");
+        }
+        let (_, report) = ask(format!("/report?{shown}")).await;
+        told.push((lines, report["findings"][0]["title"].clone()));
+    }
+    assert_ne!(told[0], told[1]);
+    // The second is in hand now, and the first page's answers are the first's: the same as a program gets by its number.
+    let (_, by_number) = ask(format!("/report?condition={}", conditions[0])).await;
+    assert_eq!(by_number["findings"][0]["title"], told[0].1);
+    let (_, in_hand) = ask("/report".to_owned()).await;
+    assert_eq!(in_hand["findings"][0]["title"], told[1].1);
+    let figure = |shown: &str| format!("/sessions/{id}/findings/F1/figure.svg?{shown}");
+    assert_ne!(
+        bench.page(&figure(&of_first)).await,
+        bench.page(&figure(&of_second)).await
+    );
+    for wrong in [
+        "condition=99999",
+        "condition=x",
+        &format!("condition={}&run=99999", conditions[0]),
+    ] {
+        let (status, _) = ask(format!("/report?{wrong}")).await;
+        assert!(status.is_client_error(), "{wrong}");
+    }
+}
+
+#[tokio::test]
+async fn a_page_of_what_was_changed_since_is_told_to_come_anew() {
+    let (bench, id) = Bench::with(|store| edgewitness::workflow::demo_session::open_demo(store).unwrap());
+    let api = format!("/api/sessions/{id}");
+    let log = bench.ok(Method::GET, &api, Value::Null).await;
+    let condition = log["conditions"][0]["id"].as_i64().unwrap();
+    let (_, shown) = of(&bench, &api, condition).await;
+    // What it shows is still in memory.
+    let setup = json!({"title": "Tower", "setup": SETUP});
+    bench.ok(Method::PUT, &api, setup).await;
+    bench
+        .ok(Method::GET, &format!("{api}/diagram?{shown}"), Value::Null)
+        .await;
+    // What is not in memory any more, as that of an earlier start, can't be had again.
+    let elsewhere = shown.replace("of=", "of=ffff");
+    let (status, told) = bench
+        .json(Method::GET, &format!("{api}/diagram?{elsewhere}"), Value::Null)
+        .await;
+    assert_eq!(status, StatusCode::CONFLICT);
+    assert_eq!(
+        told["error"],
+        "This page shows what was found under \"as found\" before something was changed: reload it."
+    );
+}
+
+#[tokio::test]
+async fn what_goes_out_says_of_which_condition_it_is() {
+    let (bench, id) = Bench::with(|store| edgewitness::workflow::demo_session::open_demo(store).unwrap());
+    let api = format!("/api/sessions/{id}");
+    let log = bench.ok(Method::GET, &api, Value::Null).await;
+    let conditions = [0, 1].map(|n: usize| log["conditions"][n]["id"].as_i64().unwrap());
+    let page = bench.page(&format!("/sessions/{id}/log")).await;
+    let mut all = Vec::new();
+    for condition in conditions {
+        let path = format!("{api}/export/strays.csv?condition={condition}");
+        assert!(page.contains(&path), "{path}");
+        all.push(bench.page(&path).await);
+    }
+    assert_ne!(all[0], all[1]);
+    // Whichever is looked at meanwhile.
+    of(&bench, &api, conditions[1]).await;
+    let path = format!("{api}/export/strays.csv?condition={}", conditions[0]);
+    let (name, text) = bench.file(&path).await;
+    assert_eq!(text, all[0].as_bytes());
+    assert_eq!(
+        name,
+        "attachment; filename=\"Carillon-sequencer-third-evening--as-found--strays.csv\""
+    );
+}

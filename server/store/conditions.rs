@@ -1,9 +1,11 @@
 //! Captures by the condition they were taken under: which ones the session's answer rests on, and what the first one
 //! goes under.
 
+use rusqlite::params;
 use serde::{Deserialize, Serialize};
 
-use super::{Capture, Condition, Entry, EntryId, Error, Kind, SessionId, Store, Stored};
+use super::sessions::to_json;
+use super::{Capture, Condition, Entry, EntryId, Error, Kind, SessionId, Store, Stored, now_ms};
 
 /// What the machine's state is called before anybody changed anything.
 pub const AS_FOUND: &str = "as found";
@@ -16,6 +18,18 @@ pub struct Under {
     /// The condition's name; "no condition named" without one.
     pub title: String,
     pub captures: Vec<Entry<Capture>>,
+}
+
+impl Under {
+    /// The captures, without those of a condition in the bin, unless they are all there is.
+    fn own(mut self) -> Vec<Entry<Capture>> {
+        let is_own = |entry: &Entry<Capture>| entry.value.condition == self.condition;
+        if self.captures.iter().any(is_own) {
+            let condition = self.condition;
+            self.captures.retain(|entry| entry.value.condition == condition);
+        }
+        self.captures
+    }
 }
 
 impl Store {
@@ -86,7 +100,8 @@ impl Kind for InHand {
 
 impl Store {
     /// Takes a condition in hand: its captures are what the session's answer rests on, until another is brought. `run`: a
-    /// capture of the run to look at, where that is not the newest.
+    /// capture of the run to look at, where that is not the newest. Looking changes nothing of the session: it is nothing
+    /// to undo.
     ///
     /// # Errors
     /// The condition has no capture, `run` is none of its captures, or the disk's own.
@@ -96,29 +111,43 @@ impl Store {
         condition: Option<EntryId>,
         run: Option<EntryId>,
     ) -> Result<(), Error> {
-        let captures = self.entries::<Capture>(session)?;
-        if !captures.iter().any(|entry| entry.value.condition == condition) {
+        self.session(session)?;
+        let own = self.captures_under(session, condition)?;
+        if own.is_empty() {
             return Err(Error::Invalid("expected a condition with captures".to_owned()));
         }
-        let is_run = |id: EntryId| {
-            let mut all = captures.iter();
-            all.any(|entry| entry.id == id && entry.value.condition == condition)
-        };
-        if run.is_some_and(|id| !is_run(id)) {
+        if run.is_some_and(|id| own.iter().all(|entry| entry.id != id)) {
             return Err(Error::Invalid(
                 "expected, as run, a capture under that condition".to_owned(),
             ));
         }
-        let newest = captures.iter().map(|entry| entry.id).max();
+        let newest = self.entries::<Capture>(session)?;
         let value = InHand {
             condition,
             run,
-            capture: newest.unwrap_or(EntryId(0)),
+            capture: newest.iter().map(|entry| entry.id).max().unwrap_or(EntryId(0)),
         };
-        match self.entries::<InHand>(session)?.first() {
-            Some(held) => self.edit(session, held.id, &value).map(|_| ()),
-            None => self.add(session, &value).map(|_| ()),
+        if self.in_hand_now(session)?.as_ref() == Some(&value) {
+            return Ok(());
         }
+        let (body, now) = (to_json(&value), now_ms());
+        let connection = self.connection();
+        let changed = connection.execute(
+            "UPDATE entry SET body = ?3, changed_ms = ?4, binned_ms = NULL WHERE kind = ?1 AND session = ?2",
+            params![InHand::KIND, session.0, body, now],
+        )?;
+        if changed == 0 {
+            connection.execute(
+                "INSERT INTO entry (session, kind, position, body, created_ms, changed_ms)
+                     VALUES (?1, ?2, 1, ?3, ?4, ?4)",
+                params![session.0, InHand::KIND, body, now],
+            )?;
+        }
+        Ok(())
+    }
+
+    fn in_hand_now(&self, session: SessionId) -> Result<Option<InHand>, Error> {
+        Ok(self.entries::<InHand>(session)?.pop().map(|held| held.value))
     }
 
     /// A capture of the run that is looked at, where that is not the newest of the condition in hand.
@@ -126,47 +155,51 @@ impl Store {
     /// # Errors
     /// The disk's own.
     pub fn run_in_hand(&self, session: SessionId) -> Result<Option<EntryId>, Error> {
-        let captures = self.entries::<Capture>(session)?;
-        let last = captures.iter().map(|entry| entry.id).max();
-        let in_hand = self.entries::<InHand>(session)?.pop().map(|held| held.value);
-        let held = in_hand.filter(|held| Some(held.capture) == last);
-        let run = held.and_then(|held| Some((held.run?, held.condition)));
-        Ok(run
-            .filter(|(id, condition)| {
-                captures
-                    .iter()
-                    .any(|entry| entry.id == *id && entry.value.condition == *condition)
-            })
-            .map(|(id, _)| id))
+        let last = self
+            .entries::<Capture>(session)?
+            .iter()
+            .map(|entry| entry.id)
+            .max();
+        let held = self
+            .in_hand_now(session)?
+            .filter(|held| Some(held.capture) == last);
+        let Some((run, condition)) = held.and_then(|held| Some((held.run?, held.condition))) else {
+            return Ok(None);
+        };
+        let own = self.captures_under(session, condition)?;
+        Ok(own.iter().any(|entry| entry.id == run).then_some(run))
+    }
+
+    /// The captures under one condition, in their order; under none, where there is not one, those under a condition that is
+    /// in the bin.
+    ///
+    /// # Errors
+    /// The disk's own.
+    pub fn captures_under(
+        &self,
+        session: SessionId,
+        condition: Option<EntryId>,
+    ) -> Result<Vec<Entry<Capture>>, Error> {
+        let all = self.captures_by_condition(session)?;
+        let own = all.into_iter().find(|under| under.condition == condition);
+        Ok(own.map(Under::own).unwrap_or_default())
     }
 
     /// The captures a session's answer rests on: those under the condition in hand, or under its newest condition
     /// that has any. Captures under no condition are the oldest. Earlier ones stay for comparing.
     pub fn present_captures(&self, session: SessionId) -> Result<Vec<Entry<Capture>>, Error> {
-        let captures = self.entries::<Capture>(session)?;
-        let conditions = self.entries::<Condition>(session)?;
-        let of = |condition: Option<EntryId>| {
-            let captures = captures
-                .iter()
-                .filter(move |entry| entry.value.condition == condition);
-            captures.cloned().collect::<Vec<_>>()
-        };
-        let in_hand = self.entries::<InHand>(session)?.pop().map(|held| held.value);
-        let last = captures.iter().map(|entry| entry.id).max();
-        if let Some(held) = in_hand.filter(|held| Some(held.capture) == last) {
-            let list = of(held.condition);
-            if !list.is_empty() {
-                return Ok(list);
-            }
-        }
-        let newest = conditions
+        let mut all = self.captures_by_condition(session)?;
+        let last = all
             .iter()
-            .rev()
-            .map(|entry| of(Some(entry.id)))
-            .find(|list| !list.is_empty());
-        let without = newest.unwrap_or_else(|| of(None));
-        // Only under conditions that are in the bin: they are all there is.
-        Ok(if without.is_empty() { captures } else { without })
+            .flat_map(|under| &under.captures)
+            .map(|entry| entry.id)
+            .max();
+        let held = self
+            .in_hand_now(session)?
+            .filter(|held| Some(held.capture) == last);
+        let at = held.and_then(|held| all.iter().position(|under| under.condition == held.condition));
+        let at = at.or(all.len().checked_sub(1));
+        Ok(at.map(|at| all.swap_remove(at).own()).unwrap_or_default())
     }
 }
 
@@ -218,7 +251,10 @@ mod tests {
         condition("pull-up fitted");
         let after = bring("b.vcd");
         assert_eq!(store.present_captures(id).unwrap(), std::slice::from_ref(&after));
+        let before_looking = (store.session(id).unwrap(), store.actions(id, 9).unwrap());
         store.take_in_hand(id, Some(first), None).unwrap();
+        let looked = (store.session(id).unwrap(), store.actions(id, 9).unwrap());
+        assert_eq!(looked, before_looking, "looking is nothing to undo");
         assert_eq!(store.present_captures(id).unwrap(), std::slice::from_ref(&before));
         assert!(store.take_in_hand(id, None, None).is_err());
         store.take_in_hand(id, Some(first), Some(before.id)).unwrap();

@@ -158,7 +158,6 @@ impl Store {
 /// What was done, for the button that undoes it. Kinds that hold one thing a session are called by what a person does there.
 fn deed(kind: &str, done: &str) -> String {
     match kind {
-        "condition-in-hand" => "another condition looked at".to_owned(),
         "diagram-view" => "view of the diagram changed".to_owned(),
         "finding-state" => "state of a finding changed".to_owned(),
         "pulse-mark" if done == "added" => "pulse judged".to_owned(),

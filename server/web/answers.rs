@@ -3,7 +3,7 @@
 //! A finding is the same trouble under another condition when its key is the same (`report::inspect::finding_keys`):
 //! its topic and lines. What a person holds of it is said once, for all conditions.
 
-use std::sync::{Arc, PoisonError};
+use std::sync::Arc;
 
 use crate::report::inspect::{Finding, InspectReport, Severity, finding_keys};
 use crate::report::text::headline;
@@ -13,11 +13,9 @@ use crate::workflow::session::Held;
 
 use super::error::Failure;
 use super::opened::Opened;
+use super::remains::{Fate, fate};
 use super::state::App;
-use super::work::{PRESENT, kept_runs, look, scope_of};
-
-/// Earlier conditions kept open in memory, over all sessions.
-const MOST_EARLIER: usize = 4;
+use super::work::{kept_runs, scope, scope_of};
 
 /// What was found under one condition.
 pub struct Answer {
@@ -132,24 +130,35 @@ pub fn kept_answers(store: &Store, id: SessionId) -> Result<Vec<Answer>, Failure
     let answer = |under: &Under| {
         let kept = store.latest_report(id, &scope_of(under.condition))?;
         // An answer that an older program kept in another shape is worked out again when the session is opened.
-        let report = kept.and_then(|text| serde_json::from_str(&text).ok());
+        let report: Option<InspectReport> = kept.and_then(|text| serde_json::from_str(&text).ok());
         let mut runs = kept_runs(store, id, under.condition)?;
         // The runs may have been looked at anew since, in another one than the newest.
         let newest = runs.last_mut().map(|run| {
             run.is_shown = true;
             run.report.clone()
         });
-        Ok(Answer::new(under, newest.or(report), runs))
+        // What is kept of a run tells neither its lines nor its single strays.
+        let report = match (newest, report) {
+            (Some(newest), Some(whole)) => Some(InspectReport {
+                lines: whole.lines,
+                strays: whole.strays,
+                couplings: whole.couplings,
+                ..newest
+            }),
+            (newest, report) => newest.or(report),
+        };
+        Ok(Answer::new(under, report, runs))
     };
     store.captures_by_condition(id)?.iter().map(answer).collect()
 }
 
-/// The newest answer on the present captures that is kept, whether or not something changed since.
+/// The newest answer that is kept of the condition in hand, whether or not something changed since.
 ///
 /// # Errors
 /// The disk's own.
 pub fn present_report(store: &Store, id: SessionId) -> Result<Option<InspectReport>, Failure> {
-    let text = store.latest_report(id, PRESENT)?;
+    let held = Held::present(store, id)?;
+    let text = store.latest_report(id, &scope(&held))?;
     // An answer that an older program kept in another shape is worked out again when the session is opened.
     Ok(text.and_then(|text| serde_json::from_str(&text).ok()))
 }
@@ -209,21 +218,58 @@ impl Standing {
         }
     }
 
-    fn says_condition(&self, answers: &[Answer]) -> String {
-        let names = |found: bool| {
-            let those = answers.iter().enumerate();
-            let those =
-                those.filter(|(i, answer)| answer.report.is_some() && self.under.contains(i) == found);
-            those
-                .map(|(_, answer)| format!("\"{}\"", answer.title))
-                .collect::<Vec<_>>()
-                .join(", ")
-        };
-        match (names(true), names(false)) {
-            _ if answers.iter().filter(|answer| answer.report.is_some()).count() < 2 => String::new(),
-            (found, none) if none.is_empty() => format!("found under {found}"),
-            (found, none) => format!("found under {found}, not under {none}"),
+    /// What became of it under a condition that was looked at and does not tell of it.
+    pub fn fate(&self, answers: &[Answer], number: usize, place: &str) -> Option<Fate> {
+        let now = answers.get(number).filter(|answer| answer.report.is_some())?;
+        if self.under.contains(&number) {
+            return None;
         }
+        Some(match (self.finding(answers), self.report(answers)) {
+            (Some(finding), Some(before)) => fate(finding, before, now, place),
+            _ => Fate::Gone,
+        })
+    }
+
+    /// What became of it under the newest condition that was looked at; `None` where it stands there.
+    pub fn fate_now(&self, answers: &[Answer]) -> Option<Fate> {
+        let newest = answers.iter().rposition(|answer| answer.report.is_some())?;
+        self.fate(answers, newest, "there")
+    }
+
+    fn says_condition(&self, answers: &[Answer]) -> String {
+        let looked: Vec<(usize, &Answer)> = answers
+            .iter()
+            .enumerate()
+            .filter(|(_, answer)| answer.report.is_some())
+            .collect();
+        if looked.len() < 2 {
+            return String::new();
+        }
+        let (mut found, mut none, mut unseen, mut told) = (Vec::new(), Vec::new(), Vec::new(), Vec::new());
+        for (number, answer) in looked {
+            let title = format!("\"{}\"", answer.title);
+            match self.fate(answers, number, "there") {
+                None => found.push(title),
+                Some(Fate::Gone) => none.push(title),
+                Some(Fate::NotCaptured) => unseen.push(title),
+                Some(Fate::Unsaid) => {}
+                // Told of later than it was otherwise: "before" would be the wrong way round.
+                Some(Fate::Remains(_)) if number < self.answer => {
+                    told.push(format!("under {title} its strays were told of otherwise"));
+                }
+                Some(Fate::Remains(says)) => told.push(format!("under {title} {says}")),
+            }
+        }
+        let mut says = format!("found under {}", found.join(", "));
+        for (words, titles) in [("not under", none), ("not captured under", unseen)] {
+            if !titles.is_empty() {
+                says += &format!(", {words} {}", titles.join(", "));
+            }
+        }
+        for other in told {
+            says += &format!("; {other}");
+        }
+        says
     }
 }
 
@@ -264,6 +310,34 @@ pub fn standings(answers: &[Answer]) -> Vec<Standing> {
 }
 
 impl App {
+    /// Looks again at every condition of which what is kept does not hold any more, or that nobody looked at; one that
+    /// can't be read keeps nobody from the rest.
+    ///
+    /// # Errors
+    /// The disk's own.
+    pub async fn look_where_outdated(self: &Arc<App>, id: SessionId) -> Result<(), Failure> {
+        let app = self.clone();
+        let outdated = tokio::task::spawn_blocking(move || {
+            let mut all = app.store.captures_by_condition(id)?;
+            let mut failed = None;
+            all.retain(|under| {
+                let held = Held::these(&app.store, id, under.captures.clone());
+                let scope = scope_of(under.condition);
+                let is_kept = held.and_then(|held| app.store.has_report(id, &scope, &held.key()));
+                !is_kept.unwrap_or_else(|error| {
+                    failed = Some(error);
+                    true
+                })
+            });
+            failed.map_or(Ok(all), Err)
+        });
+        for under in outdated.await?? {
+            // What can't be read is told where it is looked at.
+            let _ = self.opened_under(id, under).await;
+        }
+        Ok(())
+    }
+
     /// Captures under one condition of a session, read and inspected as they are stored now.
     ///
     /// # Errors
@@ -272,24 +346,7 @@ impl App {
         let app = self.clone();
         tokio::task::spawn_blocking(move || {
             let held = Held::these(&app.store, id, under.captures)?;
-            let key = held.key();
-            if let Some(opened) = app.in_memory(id).filter(|opened| opened.key == key) {
-                return Ok(opened);
-            }
-            let earlier = || app.earlier.lock().unwrap_or_else(PoisonError::into_inner);
-            if let Some(opened) = earlier()
-                .iter()
-                .find(|opened| opened.id == id && opened.key == key)
-            {
-                return Ok(opened.clone());
-            }
-            let opened = Arc::new(look(&app, id, &held, &|_| ())?);
-            let mut list = earlier();
-            if list.len() >= MOST_EARLIER {
-                list.remove(0);
-            }
-            list.push(opened.clone());
-            Ok(opened)
+            app.look_aside(id, &held)
         })
         .await?
     }

@@ -29,9 +29,9 @@ pub struct ClockView {
 /// # Errors
 /// The disk's own.
 pub fn movable(store: &Store, opened: &Opened) -> Result<Vec<ClockView>, Failure> {
-    let present = store.present_captures(opened.id)?;
+    let present = &opened.captures;
     let clocks: Vec<Entry<Clock>> = store.entries(opened.id)?;
-    let all = (0..present.len()).filter_map(|position| one(opened, &present, &clocks, position));
+    let all = (0..present.len()).filter_map(|position| one(opened, present, &clocks, position));
     Ok(all.filter(|clock| !clock.lines.is_empty()).collect())
 }
 

@@ -6,10 +6,10 @@
 //! | module | what it is for |
 //! | --- | --- |
 //! | `state`, `work`, `watch` | what requests share; captures read and inspected in the background; a watched folder |
-//! | `opened`, `occurrences` | a session in memory; the moments its findings rest on |
+//! | `opened`, `shown`, `occurrences` | a session in memory; which condition a page shows; the moments its findings rest on |
 //! | `window`, `volts`, `overlay` | what the diagram draws of lines, of samples, of occurrences laid on one another |
 //! | `figure`, `history` | the same and a trouble's history as SVG |
-//! | `view`, `answers`, `finding_state`, `clock_view` | findings, conditions and clocks as ready strings for the templates |
+//! | `view`, `answers`, `remains`, `finding_state`, `clock_view` | findings, conditions and clocks as ready strings for the templates |
 //! | `guard`, `token`, `refused`, `error` | who may ask, and what is said to those who may not or asked wrongly |
 //! | `assets`, `base64` | static files, and pictures inside a page |
 
@@ -28,8 +28,10 @@ mod opened;
 mod overlay;
 mod pages;
 mod refused;
+mod remains;
 mod router;
 mod serve;
+mod shown;
 mod state;
 mod token;
 mod view;

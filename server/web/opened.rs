@@ -4,7 +4,7 @@ use std::sync::OnceLock;
 
 use crate::model::{Capture, Ticks};
 use crate::report::inspect::InspectReport;
-use crate::store::SessionId;
+use crate::store::{Capture as Brought, Entry, EntryId, SessionId};
 
 use super::occurrences::Occurrence;
 use super::window::LineIndex;
@@ -22,6 +22,12 @@ pub struct Opened {
     pub lines: Vec<OpenLine>,
     /// Names what the report rests on: a session that was changed since has another.
     pub key: String,
+    /// What it was read from, in their order: all under one condition.
+    pub captures: Vec<Entry<Brought>>,
+    /// That condition; `None`: none, or one that is in the bin.
+    pub condition: Option<EntryId>,
+    /// A capture of the run it shows; `None`: the newest run.
+    pub run: Option<EntryId>,
     /// For each finding of the report, the moments it rests on; worked out when first asked for, see
     /// [`super::occurrences`].
     pub(super) evidence: OnceLock<Vec<Vec<Occurrence>>>,
@@ -89,6 +95,9 @@ impl Opened {
             report,
             lines,
             key,
+            captures: Vec::new(),
+            condition: None,
+            run: None,
             evidence: OnceLock::new(),
             clocks: Vec::new(),
             unreadable: Vec::new(),

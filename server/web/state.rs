@@ -17,6 +17,8 @@ pub const UPLOAD_LIMIT_BYTES: u64 = 16 << 30;
 const MOST_UPLOADS: usize = 16;
 /// Sessions kept open in memory; the one looked at longest ago goes first.
 const MOST_OPEN: usize = 8;
+/// Besides them, over all sessions, conditions, runs and states that are not the newest looked at.
+const MOST_EARLIER: usize = 4;
 
 /// Shared by all requests.
 pub struct App {
@@ -32,8 +34,11 @@ pub struct App {
     pub(super) work: Work,
     /// Last looked at last.
     opened: Mutex<Vec<Arc<Opened>>>,
-    /// Captures under conditions that are not looked at, for the report; the newest last.
-    pub(super) earlier: Mutex<Vec<Arc<Opened>>>,
+    /// What is not looked at any more, or only by another page: other conditions, other runs, what stood before a
+    /// change. Last looked at last.
+    earlier: Mutex<Vec<Arc<Opened>>>,
+    /// Held while what is not in memory is looked at for a page: what several requests wait for is read once.
+    pub(super) looking: Mutex<()>,
 }
 
 impl App {
@@ -49,6 +54,7 @@ impl App {
             work: Work::default(),
             opened: Mutex::default(),
             earlier: Mutex::default(),
+            looking: Mutex::default(),
         }
     }
 
@@ -77,15 +83,48 @@ impl App {
             .or_else(|| rows.first().map(|row| row.session.id)))
     }
 
-    /// Puts an opened session in memory, in place of what was there of it.
-    pub fn keep(&self, opened: Opened) -> Arc<Opened> {
-        let opened = Arc::new(opened);
-        let mut list = self.opened.lock().unwrap_or_else(PoisonError::into_inner);
-        list.retain(|other| other.id != opened.id);
-        if list.len() >= MOST_OPEN {
+    /// What is in memory of a session, whichever condition is looked at now, and fits.
+    pub fn found(&self, id: SessionId, fits: impl Fn(&Opened) -> bool) -> Option<Arc<Opened>> {
+        let fits = |opened: &Arc<Opened>| opened.id == id && fits(opened);
+        let own = {
+            let list = self.opened.lock().unwrap_or_else(PoisonError::into_inner);
+            list.iter().find(|opened| fits(opened)).cloned()
+        };
+        own.or_else(|| {
+            let mut list = self.earlier.lock().unwrap_or_else(PoisonError::into_inner);
+            let position = list.iter().position(fits)?;
+            let opened = list.remove(position);
+            list.push(opened.clone());
+            Some(opened)
+        })
+    }
+
+    /// Keeps in memory what is not what is looked at now.
+    pub fn keep_aside(&self, opened: Arc<Opened>) {
+        let mut list = self.earlier.lock().unwrap_or_else(PoisonError::into_inner);
+        list.retain(|other| other.id != opened.id || other.key != opened.key);
+        if list.len() >= MOST_EARLIER {
             list.remove(0);
         }
-        list.push(opened.clone());
+        list.push(opened);
+    }
+
+    /// Puts an opened session in memory, in place of what was looked at of it; that is kept aside: another page may show it.
+    pub fn keep(&self, opened: impl Into<Arc<Opened>>) -> Arc<Opened> {
+        let opened = opened.into();
+        let before = {
+            let mut list = self.opened.lock().unwrap_or_else(PoisonError::into_inner);
+            let position = list.iter().position(|other| other.id == opened.id);
+            let before = position.map(|position| list.remove(position));
+            if list.len() >= MOST_OPEN {
+                list.remove(0);
+            }
+            list.push(opened.clone());
+            before
+        };
+        if let Some(before) = before.filter(|before| before.key != opened.key) {
+            self.keep_aside(before);
+        }
         opened
     }
 }

@@ -210,9 +210,12 @@ fn open(app: &App, id: SessionId, sender: &watch::Sender<Stage>) -> Result<(), F
     if app.in_memory(id).is_some_and(|opened| opened.key == key) {
         return Ok(());
     }
-    let opened = look(app, id, &held, &|step| {
-        sender.send_replace(Stage::Step(step));
-    })?;
+    let opened = match app.found(id, |opened| opened.key == key) {
+        Some(opened) => opened,
+        None => Arc::new(look(app, id, &held, &|step| {
+            sender.send_replace(Stage::Step(step));
+        })?),
+    };
     let json = serde_json::to_string(&opened.report).map_err(Failure::ours)?;
     app.store.save_report(
         id,
@@ -240,10 +243,7 @@ pub(super) fn look(
     let key = held.key();
     let (setup, read) = read_all(app, held, &|says, share| tell(Step { says, share }))?;
     let setup = with_readings(setup, held.readings());
-    let scope = match held.run {
-        Some(run) => format!("run {run}"),
-        None => scope_of(held.condition()),
-    };
+    let scope = scope(held);
     let known = app.store.load_report(id, &scope, &key)?;
     let known = known.and_then(|json| serde_json::from_str(&json).ok());
     let is_known = known.is_some();
@@ -278,6 +278,9 @@ pub(super) fn look(
     }
     let title = app.store.session(id)?.body.title;
     let mut opened = Opened::new(id, title, one.capture, report, key);
+    opened.condition = held.condition();
+    opened.run = held.run;
+    opened.captures = held.captures.clone();
     opened.clocks = one.placed;
     opened.unreadable = one.unreadable;
     if one.runs.len() > 1 {
@@ -287,11 +290,19 @@ pub(super) fn look(
 }
 
 /// Scope under which the answer on the present captures is kept.
-pub(super) const PRESENT: &str = "all";
+const PRESENT: &str = "all";
 
 /// Scope under which the answer on the captures under one condition is kept.
 pub(super) fn scope_of(condition: Option<EntryId>) -> String {
     condition.map_or_else(|| "under none".to_owned(), |id| format!("under {id}"))
+}
+
+/// Scope under which the answer on what is held is kept.
+pub(super) fn scope(held: &Held) -> String {
+    match held.run {
+        Some(run) => format!("run {run}"),
+        None => scope_of(held.condition()),
+    }
 }
 
 /// Scope under which is kept why the present captures could not be read.

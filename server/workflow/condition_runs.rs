@@ -46,6 +46,19 @@ pub struct RunFound {
     pub moved: Vec<String>,
     #[serde(skip)]
     pub is_shown: bool,
+    /// Why it was not taken as one with the run before it; not kept.
+    #[serde(skip)]
+    pub apart: Option<ApartFrom>,
+}
+
+/// Why a run is one of its own, and what is to be said of its first capture's clock where it is not.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct ApartFrom {
+    /// A sentence.
+    pub says: String,
+    /// The capture that it would go with, and the lines by which.
+    pub with: EntryId,
+    pub on: Vec<String>,
 }
 
 /// One run of some captures, inspected, and where every capture came to.
@@ -110,6 +123,16 @@ pub fn inspect_runs(
         .iter()
         .map(|run| (entries(run), size(&run.capture), run.is_left_over()))
         .collect();
+    let mut apart: Vec<Option<ApartFrom>> = all
+        .iter()
+        .map(|run| {
+            run.apart.as_ref().map(|apart| ApartFrom {
+                says: apart.says.clone(),
+                with: held.captures[positions[apart.with]].id,
+                on: apart.on.clone(),
+            })
+        })
+        .collect();
     let mut run = all.remove(shown);
     let mut beside = Vec::new();
     for left in all.iter().filter(|run| run.is_left_over()) {
@@ -156,6 +179,7 @@ pub fn inspect_runs(
             report,
             moved: own_moves,
             is_shown: number == shown,
+            apart: apart[number].take(),
         });
     }
     Some(OneRun {

@@ -1,12 +1,14 @@
 //! Captures → what is wrong with the machine: strays, couplings, links, rules, findings, in one report.
 
+use std::borrow::Cow;
+
 use crate::analysis::align;
 use crate::analysis::coupling::{self, CouplingOptions};
 use crate::analysis::findings::{self, Finding, Severity};
 use crate::analysis::links::{self, Link, LinkOptions, Proposal};
 use crate::analysis::strays::{Mark, StrayOptions};
 use crate::analysis::{rails, rules};
-use crate::model::{Capture, Ticks};
+use crate::model::{Capture, Column, Line, Ticks};
 use crate::report::CaptureRow;
 use crate::report::inspect::InspectReport;
 use crate::setup::Setup;
@@ -76,8 +78,9 @@ pub fn inspect_run(
 fn look(capture: Capture, sources: Vec<CaptureRow>, setup: &Setup, known: Vec<Finding>) -> Inspection {
     let declared = link_options(&capture, setup);
     let links = links::check(&capture, &declared);
-    let options = stray_options(&capture, setup, &links);
-    let (strays, attribution) = coupling::judge::judge(&capture, &options, &CouplingOptions::default());
+    let once = each_signal_once(&capture);
+    let options = stray_options(&once, setup, &links);
+    let (strays, attribution) = coupling::judge::judge(&once, &options, &CouplingOptions::default());
     let same_signal: Vec<(String, String)> = setup
         .links
         .iter()
@@ -85,7 +88,7 @@ fn look(capture: Capture, sources: Vec<CaptureRow>, setup: &Setup, known: Vec<Fi
         .collect();
     let mut results = rules::check(&capture, &setup.rules, &same_signal);
     rules::link_strays(&capture, &mut results, &strays, &attribution);
-    let mut all = findings::of(&capture, &strays, &attribution);
+    let mut all = findings::of(&once, &strays, &attribution);
     all.extend(known);
     all.extend(assumed::names(&capture, setup));
     all.extend(links::findings(&capture, &links));
@@ -117,7 +120,7 @@ fn look(capture: Capture, sources: Vec<CaptureRow>, setup: &Setup, known: Vec<Fi
     all.extend(rails::proposed(&capture, &perhaps, &rests));
     all.sort_by_key(|f| f.severity);
     // After all that is really in doubt.
-    all.extend(findings::plain_strobes(&capture, &strays, &attribution));
+    all.extend(findings::plain_strobes(&once, &strays, &attribution));
     for finding in &mut all {
         // A title is joined with others into the headline.
         let length = finding.title.trim_end_matches('.').len();
@@ -149,6 +152,32 @@ fn look(capture: Capture, sources: Vec<CaptureRow>, setup: &Setup, known: Vec<Fi
     report.rails = rail_rows(&capture, &supplies, &rail_results);
     report.waveforms = waveform_rows(&capture, &supplies);
     Inspection { capture, report }
+}
+
+/// The capture with a line that a second instrument recorded as well, [`crate::model::Line::same_as`] of another file's, at
+/// rest in its copy: what a signal does is judged once, with the first instrument's other lines. Cost: none where there is
+/// no such line; else that of cloning a capture, whose edges are shared.
+fn each_signal_once(capture: &Capture) -> Cow<'_, Capture> {
+    let lines = &capture.lines;
+    let is_copy = |line: &Line| {
+        line.same_as
+            .is_some_and(|twin| lines[twin].capture != line.capture)
+    };
+    if !lines.iter().any(is_copy) {
+        return Cow::Borrowed(capture);
+    }
+    let mut once = capture.clone();
+    for (line, own) in once.lines.iter_mut().zip(lines) {
+        if is_copy(own) {
+            line.edges = Column::default();
+            line.landmarks = None;
+            line.tally = None;
+            line.flips = Vec::new();
+            line.runts = Vec::new();
+            line.judged = Vec::new();
+        }
+    }
+    Cow::Owned(once)
 }
 
 /// Links nobody declared, without those between two captures' views of one line: they are alike by its name.

@@ -1,9 +1,10 @@
 //! Captures of one condition → runs: what several instruments recorded of one run stands on one clock.
 //!
-//! What was said of a capture's clock holds. Where nothing was said: a capture that has hardly a line in common with
-//! the run before it is another instrument's view of it, and is brought to its clock by a line both have (or taken as
-//! recorded on one clock where they have none); one that has most lines in common is a run of its own. A machine
-//! that repeats itself would align with its own next run just as well, so the lines decide, not the fit.
+//! What was said of a capture's clock holds. Where nothing was said: a capture that brings lines of its own, and has no
+//! more than half of its lines, or of those of the run before it, in common with that run, is another instrument's view
+//! of it, and is brought to its clock by a line both have (or taken as recorded on one clock where they have none). One
+//! that has most lines of both in common, or none of its own, is a run of its own. A machine that repeats itself would
+//! align with its own next run just as well, so the lines decide, not the fit.
 
 use std::collections::BTreeMap;
 
@@ -53,6 +54,19 @@ pub struct Run {
     pub sources: Vec<CaptureRow>,
     /// What is to be said of the clocks.
     pub findings: Vec<Finding>,
+    /// Why it was not taken as one with the run before it, where nobody said.
+    pub apart: Option<Apart>,
+}
+
+/// Why a capture begins a run of its own, and what would make it one with the run before.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Apart {
+    /// A sentence.
+    pub says: String,
+    /// Position of the capture of the run before that it would go with.
+    pub with: usize,
+    /// Lines that both have, those with most edges first.
+    pub on: Vec<String>,
 }
 
 impl Run {
@@ -76,6 +90,7 @@ pub fn runs(captures: Vec<Capture>, ties: &[Tie], late_s: &[BTreeMap<String, f64
         .map(|(position, capture)| skewed(capture, late_s.get(position).unwrap_or(&none)))
         .collect();
     let mut groups: Vec<Vec<Member>> = Vec::new();
+    let mut apart: BTreeMap<usize, Apart> = BTreeMap::new();
     for (position, capture) in captures.iter().enumerate() {
         let tie = ties.get(position).unwrap_or(&Tie::Nothing);
         let (group, on, shift_s) = match tie {
@@ -86,8 +101,14 @@ pub fn runs(captures: Vec<Capture>, ties: &[Tie], late_s: &[BTreeMap<String, f64
             }
             Tie::Nothing => {
                 let last = groups.iter().rposition(|g| g.iter().all(|m| m.trouble.is_none()));
-                let on = last.and_then(|g| guess(&captures, &groups[g], capture));
-                (last.filter(|_| on.is_some()), on.unwrap_or_default(), 0.0)
+                match last.map(|g| guess(&captures, &groups[g], capture)) {
+                    Some(Ok(on)) => (last, on, 0.0),
+                    Some(Err(why)) => {
+                        apart.insert(position, why);
+                        (None, Vec::new(), 0.0)
+                    }
+                    None => (None, Vec::new(), 0.0),
+                }
             }
         };
         let Some(group) = group else {
@@ -106,6 +127,16 @@ pub fn runs(captures: Vec<Capture>, ties: &[Tie], late_s: &[BTreeMap<String, f64
                 shift_s,
                 trouble: None,
             }),
+            // What has most of its lines from the run before, and does not fit it, was taken at another time.
+            Err(trouble) if *tie == Tie::Nothing && on.len() * 2 > capture.lines.len() => {
+                let with = groups[group][0].position;
+                let says = format!(
+                    "{} does not fit {} in time, and is taken as another run. {trouble}",
+                    capture.file, captures[with].file
+                );
+                apart.insert(position, Apart { says, with, on });
+                groups.push(vec![alone(position)]);
+            }
             Err(trouble) => groups.push(vec![Member {
                 trouble: Some(trouble),
                 ..alone(position)
@@ -118,7 +149,11 @@ pub fn runs(captures: Vec<Capture>, ties: &[Tie], late_s: &[BTreeMap<String, f64
             .iter()
             .filter_map(|member| captures[member.position].take())
             .collect();
-        together(own, members, ties)
+        let apart = apart.remove(&members[0].position);
+        Run {
+            apart,
+            ..together(own, members, ties)
+        }
     };
     groups.into_iter().map(run).collect()
 }
@@ -134,8 +169,11 @@ fn alone(position: usize) -> Member {
     }
 }
 
-/// Lines to bring `capture` to the clock of a run by, where nobody said; `None`: it is a run of its own.
-fn guess(captures: &[Capture], group: &[Member], capture: &Capture) -> Option<Vec<String>> {
+/// Lines to bring `capture` to the clock of a run by, where nobody said.
+///
+/// # Errors
+/// Why it is a run of its own.
+fn guess(captures: &[Capture], group: &[Member], capture: &Capture) -> Result<Vec<String>, Apart> {
     let has = |name: &str| {
         group
             .iter()
@@ -144,13 +182,33 @@ fn guess(captures: &[Capture], group: &[Member], capture: &Capture) -> Option<Ve
     let shared: Vec<usize> = (0..capture.lines.len())
         .filter(|&line| has(&capture.lines[line].name))
         .collect();
-    if shared.len() * 2 > capture.lines.len() {
-        return None;
-    }
+    let (own, count) = (capture.lines.len(), shared.len());
+    let mut of_run: Vec<&str> = group
+        .iter()
+        .flat_map(|member| &captures[member.position].lines)
+        .map(|line| line.name.as_str())
+        .collect();
+    of_run.sort_unstable();
+    of_run.dedup();
     let mut by_edges = shared;
     by_edges.sort_by_key(|&line| std::cmp::Reverse(capture.lines[line].edges.len()));
     let names = by_edges.into_iter().take(MOST_TRIED);
-    Some(names.map(|line| capture.lines[line].name.clone()).collect())
+    let on = names.map(|line| capture.lines[line].name.clone()).collect();
+    if count * 2 <= own || (count < own && count * 2 <= of_run.len()) {
+        return Ok(on);
+    }
+    let with = group[0].position;
+    let (file, first) = (&capture.file, &captures[with].file);
+    Err(Apart {
+        says: match count == own {
+            true => format!("{file} shows no line that {first} does not, and is taken as another run."),
+            false => format!(
+                "{file} has {count} of its {own} lines in common with {first}, and is taken as another run."
+            ),
+        },
+        with,
+        on,
+    })
 }
 
 /// Brings `capture` to the clock of a run by the lines `on`.
@@ -257,16 +315,41 @@ fn together(mut captures: Vec<Capture>, members: Vec<Member>, ties: &[Tie]) -> R
         .zip(&alignments)
         .map(|(capture, a)| capture_row(capture, a.offset_s, a.drift_ppm))
         .collect();
-    let capture = match captures.len() {
+    let twins = twins(&captures, &members);
+    let mut capture = match captures.len() {
         1 => captures.remove(0),
         _ => merge(captures, &alignments),
     };
+    for (line, twin) in twins {
+        capture.lines[line].same_as = Some(twin);
+    }
     Run {
         members,
         capture,
         sources,
         findings,
+        apart: None,
     }
+}
+
+/// Lines by which a capture was brought to its run's clock: the same signal as the line of that name in a capture before it,
+/// and no suspect beside it. By position among the lines of all captures, one after the other, as [`merge`] has them.
+fn twins(captures: &[Capture], members: &[Member]) -> Vec<(usize, usize)> {
+    let lines = || {
+        let all = captures.iter().enumerate();
+        all.flat_map(|(of, capture)| capture.lines.iter().map(move |line| (of, line.name.as_str())))
+    };
+    let mut found = Vec::new();
+    for (line, (of, name)) in lines().enumerate() {
+        let is_shared = members
+            .get(of)
+            .is_some_and(|member| member.on.iter().any(|on| on == name));
+        let twin = lines()
+            .take(line)
+            .position(|(other, own)| other < of && own == name);
+        found.extend(twin.filter(|_| is_shared).map(|twin| (line, twin)));
+    }
+    found
 }
 
 /// A warning: a capture stands alone though it was meant to go with others.
@@ -385,5 +468,57 @@ mod tests {
             "{}",
             found[1].findings[0].detail
         );
+    }
+
+    /// The tower's instrument borrows two of the sequencer's lines for its three channels: it is still another view of the
+    /// run, unless its edges say that it was taken at another time. A second export of the same clips is another run.
+    #[test]
+    fn most_lines_of_a_small_capture_may_be_borrowed() {
+        use crate::model::{Level, Line, Ticks, TimeSpan};
+        let capture = |file: &str, names: &[&str], power: i64| {
+            let span = TimeSpan::new(Ticks(0), Ticks(4_000_000));
+            let line = |(at, name): (usize, &&str)| {
+                // Every pulse has a width of its own.
+                let edges =
+                    (1..190).map(|k: i64| Ticks(k * k * 50 + at as i64 * 700 + k.pow(power as u32) % 997));
+                Line::digital(*name, Level::Low, edges.collect(), span)
+            };
+            Capture::in_nanoseconds(file, span, names.iter().enumerate().map(line).collect())
+        };
+        let all = ["STEP", "CLEAR_N", "BEAT", "NOTE", "PLAY", "STRIKE_OUT"];
+        let sequencer = capture("sequencer.csv", &all, 3);
+        let tower = capture("tower.csv", &["STEP", "CLEAR_N", "HAMMER"], 3);
+        let found = runs(vec![sequencer.clone(), tower.clone()], &[], &[]);
+        assert_eq!(members(&found), [vec![0, 1]]);
+        assert_eq!(found[0].apart, None);
+        let twins = found[0].capture.lines.iter().map(|line| line.same_as);
+        assert_eq!(
+            twins.collect::<Vec<_>>(),
+            [None, None, None, None, None, None, Some(0), Some(1), None],
+            "the same signals twice: no suspect beside themselves"
+        );
+
+        let another_time = capture("later.csv", &["STEP", "CLEAR_N", "HAMMER"], 5);
+        let found = runs(vec![sequencer.clone(), another_time], &[], &[]);
+        assert_eq!(members(&found), [vec![0], vec![1]]);
+        let apart = found[1].apart.clone().unwrap();
+        assert!(!found[1].is_left_over() && apart.with == 0, "{apart:?}");
+        assert!(
+            apart
+                .says
+                .starts_with("later.csv does not fit sequencer.csv in time, and is taken as another run."),
+            "{}",
+            apart.says
+        );
+
+        let again = capture("again.csv", &all[..5], 3);
+        let found = runs(vec![sequencer, again], &[], &[]);
+        assert_eq!(members(&found), [vec![0], vec![1]]);
+        let apart = found[1].apart.clone().unwrap();
+        assert_eq!(
+            apart.says,
+            "again.csv shows no line that sequencer.csv does not, and is taken as another run."
+        );
+        assert_eq!(apart.on.len(), MOST_TRIED);
     }
 }

@@ -52,6 +52,24 @@ impl Held {
         Ok(held)
     }
 
+    /// The captures under one condition, and which of its runs is looked at; `None`: the newest.
+    ///
+    /// # Errors
+    /// No such session, or the disk's own.
+    pub fn under(
+        store: &Store,
+        session: SessionId,
+        condition: Option<EntryId>,
+        run: Option<EntryId>,
+    ) -> Result<Held, Error> {
+        let changed_ms = store.session(session)?.changed_ms;
+        let captures = store.captures_under(session, condition)?;
+        let mut held = Held::of(store, session, captures)?;
+        held.run = run;
+        held.changed_ms = changed_ms;
+        Ok(held)
+    }
+
     /// The captures given, all of the session, such as those under one condition.
     ///
     /// # Errors

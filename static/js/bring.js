@@ -28,14 +28,19 @@ export async function bring(files, session, form) {
       await sendJson(`/api/sessions/${session}/entries/condition`, { title: condition.value.trim() });
       condition.value = "";
     }
+    const ids = [];
     for (const [index, file] of captures.entries()) {
       const which = captures.length > 1 ? ` (${index + 1} of ${captures.length})` : "";
       const name = `name=${encodeURIComponent(file.name)}`;
       // A session is made once its first capture is there: what breaks off leaves none.
-      if (id === null) id = String((await send(`/api/captures?${name}&title=${encodeURIComponent(title(captures))}`, file, place, which)).session.id);
-      else await send(`/api/sessions/${id}/captures?${name}`, file, place, which);
+      if (id === null) {
+        const begun = await send(`/api/captures?${name}&title=${encodeURIComponent(title(captures))}`, file, place, which);
+        id = String(begun.session.id);
+        ids.push(begun.capture.id);
+      } else ids.push((await send(`/api/sessions/${id}/captures?${name}`, file, place, which)).id);
     }
-    await watch(/** @type {string} */ (id), place, true);
+    // Of several runs among them the page shows the one with the worst in it.
+    await watch(/** @type {string} */ (id), place, true, ids.length > 1 ? `?dropped=${ids}` : "");
   } catch (error) {
     fail(place, /** @type {Error} */ (error).message);
     if (!id) return;

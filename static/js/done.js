@@ -2,7 +2,7 @@
 // What the page before did, said in the corner until something is pressed; log.js keeps it, under the same name.
 import { make } from "./lib/dom.js";
 
-const place = make("p", { class: "done", role: "status" });
+const place = make("p", { class: "just-done", role: "status" });
 const sentence = sessionStorage.getItem("done");
 sessionStorage.removeItem("done");
 document.body.append(place);

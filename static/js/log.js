@@ -2,7 +2,7 @@
 // Forms and buttons that send JSON or bytes, and then show the page anew. What is typed and not yet kept is put
 // aside with every keystroke, so that a page that dies loses nothing.
 import { all, find } from "./lib/dom.js";
-import { sendBytes, sendJson } from "./lib/fetch.js";
+import { sendJson } from "./lib/fetch.js";
 import { decimal } from "./lib/format.js";
 
 /** Says it at the nearest place for it. @param {Element} element @param {string} sentence */
@@ -100,16 +100,6 @@ for (const form of all("form[data-send]")) {
   });
 }
 
-for (const form of all("form[data-bytes]")) {
-  form.addEventListener("submit", (/** @type {Event} */ event) => {
-    event.preventDefault();
-    const file = form.elements.namedItem("file").files[0];
-    const caption = form.elements.namedItem("caption")?.value ?? "";
-    const query = new URLSearchParams({ name: file.name, caption });
-    send(form, () => sendBytes(`${form.dataset.bytes}?${query}`, file));
-  });
-}
-
 for (const button of all("button[data-send]")) {
   button.addEventListener("click", () => {
     const body = JSON.parse(button.dataset.base ?? "null");
@@ -118,14 +108,7 @@ for (const button of all("button[data-send]")) {
   });
 }
 
-for (const input of all("input[data-into]")) {
-  input.addEventListener("change", async () => {
-    const field = input.form.elements.namedItem(input.dataset.into);
-    field.value = await input.files[0].text();
-    field.dispatchEvent(new Event("input", { bubbles: true }));
-  });
-}
-
+if (find("form[data-bytes], input[data-into]")) import("./files.js").then(({ takeFiles }) => takeFiles(send));
 if (find("time, a[data-zone]")) import("./times.js");
 // What the page before did, said there.
 if (globalThis.sessionStorage?.getItem("done")) import("./done.js");

@@ -10,8 +10,8 @@ export function tell(place, text, share) {
 /** @param {Element} place @param {string} text */
 export const fail = (place, text) => fill(place, make("p", { class: "progress failed", role: "alert" }, text));
 
-/** Follows reading and analysis, then shows the sheet. @param {string} id @param {Element} place @param {boolean} [isNew] there is another capture to see */
-export function watch(id, place, isNew = false) {
+/** Follows reading and analysis, then shows the sheet. @param {string} id @param {Element} place @param {boolean} [isNew] there is another capture to see @param {string} [more] of the address then */
+export function watch(id, place, isNew = false, more = "") {
   return new Promise((resolve, reject) => {
     const events = new EventSource(`/api/sessions/${id}/work`);
     events.addEventListener("step", (event) => {
@@ -22,7 +22,7 @@ export function watch(id, place, isNew = false) {
       events.close();
       // A link to a moment stays one; a new capture is seen at what is wrong in it.
       const path = `/sessions/${id}`;
-      location.assign(location.pathname === path && !isNew ? path + location.search : path);
+      location.assign(path + (location.pathname === path && !isNew ? location.search : more));
       resolve(undefined);
     });
     events.addEventListener("failed", (event) => {

@@ -59,16 +59,16 @@ test("a rule goes in by the form and is checked", async () => {
   await form.getByRole("button").click();
   await page.getByText("pulse-width of SELECT_0: broken").waitFor();
   // What was done is said, until something is pressed; then the rule is taken out, and that undone.
-  await page.locator(".done", { hasText: "the rule is in the setup" }).waitFor();
+  await page.locator(".just-done", { hasText: "the rule is in the setup" }).waitFor();
   await page.locator("h1").click();
-  assert.equal(await page.locator(".done").count(), 0);
+  assert.equal(await page.locator(".just-done").count(), 0);
   await form.locator("[name=kind]").selectOption("pulse-width");
   await form.locator("[name=line]").fill("SELECT_O");
   await form.locator("[name=at_least]").fill("20 ms");
   await form.getByRole("button").click();
   await page.getByText("did you mean SELECT_0?").waitFor();
   await page.getByRole("button", { name: "pulse-width of SELECT_0: take it out" }).click();
-  await page.locator(".done", { hasText: "taken out" }).waitFor();
+  await page.locator(".just-done", { hasText: "taken out" }).waitFor();
   assert.equal(await page.getByText("pulse-width of SELECT_0: broken").count(), 0);
   await page.getByRole("button", { name: /^undo: rule "pulse-width of SELECT_0" taken out/ }).click();
   await page.getByText("pulse-width of SELECT_0: broken").waitFor();

@@ -49,6 +49,23 @@ impl Bench {
         (status, bytes.to_vec())
     }
 
+    /// A file that is brought out: how it is called, and what is in it.
+    #[allow(dead_code)]
+    pub async fn file(&self, path: &str) -> (String, Vec<u8>) {
+        let request = Request::builder()
+            .uri(path)
+            .header("host", "127.0.0.1:7117")
+            .body(Body::empty())
+            .unwrap();
+        let response = self.router.clone().oneshot(request).await.unwrap();
+        let called = response.headers()["content-disposition"]
+            .to_str()
+            .unwrap()
+            .to_owned();
+        let bytes = response.into_body().collect().await.unwrap().to_bytes();
+        (called, bytes.to_vec())
+    }
+
     /// JSON there and back; null where the answer is none.
     pub async fn json(&self, method: Method, path: &str, body: Value) -> (StatusCode, Value) {
         let body = body.to_string().into_bytes();

@@ -3,7 +3,7 @@
 use std::sync::Arc;
 
 use axum::Json;
-use axum::extract::{Path, State};
+use axum::extract::{Path, Query, State};
 use serde::Serialize;
 
 use super::harness::{clips_of, harness_of};
@@ -18,6 +18,7 @@ use crate::web::clock_view::{ClockView, last_move, movable};
 use crate::web::error::Failure;
 use crate::web::occurrences::{Occurrence, occurrences};
 use crate::web::opened::Opened;
+use crate::web::shown::Shown;
 use crate::web::state::App;
 use crate::web::volts::range;
 
@@ -112,8 +113,12 @@ pub struct FindingView {
 }
 
 /// The session's diagram without its edges: those come in windows.
-pub async fn overview(State(app): State<Arc<App>>, Path(id): Path<i64>) -> Result<Json<Diagram>, Failure> {
-    let opened = app.opened(SessionId(id)).await?;
+pub async fn overview(
+    State(app): State<Arc<App>>,
+    Path(id): Path<i64>,
+    Query(shown): Query<Shown>,
+) -> Result<Json<Diagram>, Failure> {
+    let opened = app.opened_as(SessionId(id), &shown).await?;
     let said = with_store(app, {
         let opened = opened.clone();
         move |store| {
@@ -229,8 +234,9 @@ pub struct Occurrences {
 pub async fn finding_occurrences(
     State(app): State<Arc<App>>,
     Path((id, finding)): Path<(i64, String)>,
+    Query(shown): Query<Shown>,
 ) -> Result<Json<Occurrences>, Failure> {
-    let opened = app.opened(SessionId(id)).await?;
+    let opened = app.opened_as(SessionId(id), &shown).await?;
     let found = tokio::task::spawn_blocking(move || {
         let finding = opened.report.findings.iter().find(|row| row.id == finding)?;
         let list = occurrences(&opened, finding);

@@ -12,6 +12,7 @@ use crate::web::api::log::with_store;
 use crate::web::error::Failure;
 use crate::web::occurrences::{Occurrence, all, occurrences};
 use crate::web::overlay::{Overlay, overlay};
+use crate::web::shown::Shown;
 use crate::web::state::App;
 
 /// Most occurrences that are sent of a stretch. Where there are more, the first of each finding in each of as many equal
@@ -47,9 +48,10 @@ pub struct OfFinding {
 pub async fn evidence(
     State(app): State<Arc<App>>,
     Path(id): Path<i64>,
+    Query(shown): Query<Shown>,
     Query(asked): Query<AskedStretch>,
 ) -> Result<Json<Evidence>, Failure> {
-    let opened = app.opened(SessionId(id)).await?;
+    let opened = app.opened_as(SessionId(id), &shown).await?;
     asked_stretch(asked.start, asked.end)?;
     let found = tokio::task::spawn_blocking(move || {
         // Beside other findings' evidence a strobe's own pulses would be most of what is seen.
@@ -99,9 +101,10 @@ pub struct AskedOverlay {
 pub async fn finding_overlay(
     State(app): State<Arc<App>>,
     Path((id, finding)): Path<(i64, String)>,
+    Query(shown): Query<Shown>,
     Query(asked): Query<AskedOverlay>,
 ) -> Result<Json<Overlay>, Failure> {
-    let opened = app.opened(SessionId(id)).await?;
+    let opened = app.opened_as(SessionId(id), &shown).await?;
     let is_length = |ticks: i64| (0..=LONGEST_TICKS).contains(&ticks);
     if !is_length(asked.before) || !is_length(asked.after) || asked.before + asked.after == 0 {
         return Err(Failure::wrong(

@@ -3,13 +3,14 @@
 use std::sync::Arc;
 
 use axum::Json;
-use axum::extract::{Path, State};
+use axum::extract::{Path, Query, State};
 use serde::{Deserialize, Serialize};
 
 use super::log::with_store;
 use crate::harness::{Clips, Harness, Move};
 use crate::store::{ClipList, EntryId, HarnessSheet, SessionId, Store};
 use crate::web::error::Failure;
+use crate::web::shown::Shown;
 use crate::web::state::App;
 use crate::workflow::places::{self, FindingPlaces};
 
@@ -100,10 +101,13 @@ pub struct Places {
 }
 
 /// Where each finding's lines are on the boards, and which clip to move.
-pub async fn places(State(app): State<Arc<App>>, Path(id): Path<i64>) -> Result<Json<Places>, Failure> {
+pub async fn places(
+    State(app): State<Arc<App>>,
+    Path(id): Path<i64>,
+    Query(shown): Query<Shown>,
+) -> Result<Json<Places>, Failure> {
     let id = SessionId(id);
-    let opened = app.opened_now(id).await?;
-    let opened = opened.ok_or_else(|| Failure::no_capture(id))?;
+    let opened = app.opened_now_as(id, &shown).await?;
     let told = with_store(app, move |store| {
         let harness = harness_of(store, id)?;
         let clips = clips_of(store, id, &harness)?;

@@ -10,6 +10,7 @@ use super::log::{change_setup, with_store};
 use crate::setup::Setup;
 use crate::store::{Session, SessionId};
 use crate::web::error::{Failure, sentence};
+use crate::web::shown::Shown;
 use crate::web::state::App;
 use crate::workflow::known_lines::no_such;
 use crate::workflow::links::{self, PulseFate};
@@ -77,10 +78,10 @@ pub async fn pulses(
     State(app): State<Arc<App>>,
     Path(id): Path<i64>,
     Query(ends): Query<Ends>,
+    Query(shown): Query<Shown>,
 ) -> Result<Json<Vec<PulseFate>>, Failure> {
     let id = SessionId(id);
-    let opened = app.opened_now(id).await?;
-    let opened = opened.ok_or_else(|| Failure::no_capture(id))?;
+    let opened = app.opened_now_as(id, &shown).await?;
     let found = with_store(app, move |store| {
         let text = store.session(id)?.body.setup;
         let setup =

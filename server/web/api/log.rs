@@ -21,7 +21,9 @@ use crate::store::{
 };
 use crate::web::error::{Failure, sentence};
 use crate::web::refused::of_value;
+use crate::web::shown::Shown;
 use crate::web::state::App;
+use crate::workflow::session::Held;
 
 /// Most actions that are listed for undoing.
 const MOST_ACTIONS: u32 = 20;
@@ -77,17 +79,35 @@ pub async fn session(State(app): State<Arc<App>>, Path(id): Path<i64>) -> Result
     ))
 }
 
-/// What the session's answer rests on now.
+/// What the answer under a condition rests on now.
 #[derive(Serialize, utoipa::ToSchema)]
 pub struct Present {
     /// Changes with the captures, their conditions and the setup; null without captures.
     pub key: Option<String>,
+    /// The newest capture of the session, under whichever condition; null without captures.
+    pub newest: Option<EntryId>,
 }
 
-/// A key that changes whenever the session's answer may.
-pub async fn present(State(app): State<Arc<App>>, Path(id): Path<i64>) -> Result<Json<Present>, Failure> {
-    let key = tokio::task::spawn_blocking(move || app.present_key(SessionId(id))).await??;
-    Ok(Json(Present { key }))
+/// A key that changes whenever the answer may: of the condition named, else of the one in hand.
+pub async fn present(
+    State(app): State<Arc<App>>,
+    Path(id): Path<i64>,
+    Query(shown): Query<Shown>,
+) -> Result<Json<Present>, Failure> {
+    let which = shown.which()?;
+    let id = SessionId(id);
+    let present = with_store(app, move |store| {
+        let held = match which {
+            Some(which) => Held::under(store, id, which.condition, which.run)?,
+            None => Held::present(store, id)?,
+        };
+        let all: Vec<Entry<Capture>> = store.entries(id)?;
+        Ok(Present {
+            key: (!held.captures.is_empty()).then(|| held.key()),
+            newest: all.iter().map(|entry| entry.id).max(),
+        })
+    });
+    Ok(Json(present.await?))
 }
 
 /// Title, job and setup, and what they were when the person began to change them.

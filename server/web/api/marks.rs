@@ -4,7 +4,7 @@ use std::path::Path as FilePath;
 use std::sync::Arc;
 
 use axum::Json;
-use axum::extract::{Path, State};
+use axum::extract::{Path, Query, State};
 use axum::http::StatusCode;
 use serde::{Deserialize, Serialize};
 
@@ -14,9 +14,9 @@ use crate::model::Ticks;
 use crate::store::{ChannelSkews, Entry, EntryId, PulseMark, SessionId, Store};
 use crate::web::error::Failure;
 use crate::web::opened::Opened;
+use crate::web::shown::Shown;
 use crate::web::state::App;
 use crate::workflow::marks::start_near;
-use crate::workflow::session::Held;
 
 /// A pulse as the diagram shows it, and what it is.
 #[derive(Serialize, Deserialize, utoipa::ToSchema)]
@@ -45,9 +45,10 @@ pub struct MarkView {
 pub async fn judge(
     State(app): State<Arc<App>>,
     Path(id): Path<i64>,
+    Query(shown): Query<Shown>,
     Json(pulse): Json<JudgedPulse>,
 ) -> Result<(StatusCode, Json<Entry<PulseMark>>), Failure> {
-    let opened = app.opened(SessionId(id)).await?;
+    let opened = app.opened_as(SessionId(id), &shown).await?;
     let kept = with_store(app, move |store| {
         let capture = &opened.capture;
         let line = capture
@@ -110,11 +111,10 @@ struct Own {
 
 impl Own {
     fn of(store: &Store, opened: &Opened, line: usize) -> Result<Own, Failure> {
-        let held = Held::present(store, opened.id)?;
         let line = &opened.capture.lines[line];
         let of_run: Vec<_> = opened.clocks.iter().filter(|placed| placed.is_shown).collect();
         let member = of_run.get(line.capture).map(|placed| &placed.member);
-        let entry = held.captures.get(member.map_or(0, |member| member.position));
+        let entry = opened.captures.get(member.map_or(0, |member| member.position));
         let entry = entry.ok_or_else(|| Failure::missing("capture of this line any more"))?;
         let stem = FilePath::new(&entry.value.file).file_stem();
         let stem = stem.map_or_else(String::new, |stem| stem.to_string_lossy().into_owned());

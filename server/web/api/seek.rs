@@ -13,6 +13,7 @@ use crate::model::{Level, Polarity, Ticks};
 use crate::store::SessionId;
 use crate::web::error::Failure;
 use crate::web::opened::Opened;
+use crate::web::shown::Shown;
 use crate::web::state::App;
 
 /// Most moments in one answer.
@@ -56,9 +57,10 @@ pub struct Moments {
 pub async fn find(
     State(app): State<Arc<App>>,
     Path(id): Path<i64>,
+    Query(shown): Query<Shown>,
     Query(asked): Query<Asked>,
 ) -> Result<Json<Moments>, Failure> {
-    let opened = app.opened(SessionId(id)).await?;
+    let opened = app.opened_as(SessionId(id), &shown).await?;
     let found = tokio::task::spawn_blocking(move || {
         if asked.what == "stray" {
             strays(&opened, &asked)
@@ -211,9 +213,10 @@ pub struct WidthAt {
 pub async fn stretch(
     State(app): State<Arc<App>>,
     Path(id): Path<i64>,
+    Query(shown): Query<Shown>,
     Query(asked): Query<AskedStretch>,
 ) -> Result<Json<Vec<LineStretch>>, Failure> {
-    let opened = app.opened(SessionId(id)).await?;
+    let opened = app.opened_as(SessionId(id), &shown).await?;
     let (start, end) = asked_stretch(asked.start, asked.end)?;
     let lines = chosen_lines(asked.lines.as_deref(), opened.capture.lines.len())?;
     let measured = tokio::task::spawn_blocking(move || {

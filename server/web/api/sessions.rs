@@ -3,12 +3,13 @@
 use std::sync::Arc;
 
 use axum::Json;
-use axum::extract::{Path, State};
+use axum::extract::{Path, Query, State};
 use axum::http::StatusCode;
 
 use crate::report::inspect::InspectReport;
 use crate::store::{Session, SessionBody, SessionId, SessionRow};
 use crate::web::error::Failure;
+use crate::web::shown::Shown;
 use crate::web::state::App;
 use crate::workflow::demo_session::open_demo;
 
@@ -40,6 +41,7 @@ pub async fn demo(State(app): State<Arc<App>>) -> Result<(StatusCode, Json<Sessi
 pub async fn report(
     State(app): State<Arc<App>>,
     Path(id): Path<i64>,
+    Query(shown): Query<Shown>,
 ) -> Result<Json<InspectReport>, Failure> {
-    Ok(Json(app.opened(SessionId(id)).await?.report.clone()))
+    Ok(Json(app.opened_as(SessionId(id), &shown).await?.report.clone()))
 }

@@ -6,15 +6,17 @@ use std::sync::atomic::{AtomicBool, Ordering};
 
 use axum::Json;
 use axum::body::Body;
-use axum::extract::{Path, State};
+use axum::extract::{Path, Query, State};
 use axum::http::header::{CONTENT_DISPOSITION, CONTENT_TYPE};
 use axum::http::{HeaderMap, HeaderValue, StatusCode};
 use axum::response::{IntoResponse, Response};
 use tokio_util::io::{ReaderStream, SyncIoBridge};
 
 use super::upload::{Flow, place, stated_length, too_slow};
-use crate::store::{ArchiveLimits, Session, SessionId};
+use crate::store::{ArchiveLimits, Session, SessionId, Store};
 use crate::web::error::{Failure, sentence};
+use crate::web::opened::Opened;
+use crate::web::shown::Shown;
 use crate::web::state::App;
 use crate::workflow::export::{Form, choose, write};
 
@@ -84,17 +86,18 @@ pub async fn restore(
 pub async fn export(
     State(app): State<Arc<App>>,
     Path((id, name)): Path<(i64, String)>,
+    Query(shown): Query<Shown>,
 ) -> Result<Response, Failure> {
     let (form, what) = choose(std::path::Path::new(&name), None).map_err(Failure::wrong)?;
-    let opened = app.opened_now(SessionId(id)).await?;
-    let opened = opened.ok_or_else(|| Failure::no_capture(id))?;
-    let file = tokio::task::spawn_blocking(move || {
+    let opened = app.opened_now_as(SessionId(id), &shown).await?;
+    let (file, called) = tokio::task::spawn_blocking(move || {
         let mut file = tempfile_in(app.store.dir())?;
         let out = BufWriter::new(&mut file);
         write(form, what, &opened.capture, Some(&opened.report), out)
             .map_err(|error| Failure::wrong(sentence(&error)))?;
         file.seek(SeekFrom::Start(0)).map_err(Failure::ours)?;
-        Ok::<_, Failure>(file)
+        let called = file_name(&app.store, &opened, &name)?;
+        Ok::<_, Failure>((file, called))
     })
     .await??;
     let kind = match form {
@@ -102,7 +105,36 @@ pub async fn export(
         Form::Json => "application/json",
         Form::Vcd | Form::Parquet => "application/octet-stream",
     };
-    Ok(download(file, &name, kind))
+    Ok(download(file, &called, kind))
+}
+
+/// `Tower-third-evening--as-found--strays.csv`: of which session and condition it is, the file says where it lies.
+fn file_name(store: &Store, opened: &Opened, name: &str) -> Result<String, Failure> {
+    /// Letters of the session's title, and of the condition's.
+    const MOST: usize = 40;
+    let plain = |words: &str| {
+        let letters = words
+            .chars()
+            .map(|c| if c.is_ascii_alphanumeric() { c } else { ' ' });
+        let letters: String = letters.collect();
+        let words: Vec<&str> = letters.split_whitespace().collect();
+        words.join("-").chars().take(MOST).collect::<String>()
+    };
+    let body = store.session(opened.id)?.body;
+    let all = store.captures_by_condition(opened.id)?;
+    let condition = all
+        .iter()
+        .find(|under| all.len() > 1 && under.condition == opened.condition);
+    let of = [
+        plain(&body.title),
+        condition.map_or_else(String::new, |under| plain(&under.title)),
+    ];
+    let of: Vec<&str> = of
+        .iter()
+        .map(String::as_str)
+        .filter(|part| !part.is_empty())
+        .collect();
+    Ok(of.into_iter().chain([name]).collect::<Vec<_>>().join("--"))
 }
 
 /// A file without a name: it is gone with its last user.

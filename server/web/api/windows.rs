@@ -27,6 +27,7 @@ use crate::model::{StretchKind, Ticks};
 use crate::store::SessionId;
 use crate::web::error::Failure;
 use crate::web::opened::{OpenLine, Opened};
+use crate::web::shown::Shown;
 use crate::web::state::App;
 use crate::web::volts::{Volts, volts};
 use crate::web::window::{Shape, boundary, window as line_window};
@@ -90,9 +91,10 @@ struct LineHead {
 pub async fn window(
     State(app): State<Arc<App>>,
     Path(id): Path<i64>,
+    Query(shown): Query<Shown>,
     Query(asked): Query<Asked>,
 ) -> Result<Response, Failure> {
-    let opened = app.opened(SessionId(id)).await?;
+    let opened = app.opened_as(SessionId(id), &shown).await?;
     asked_stretch(asked.start, asked.end)?;
     if asked.columns == 0 || asked.columns > MOST_COLUMNS {
         return Err(Failure::wrong(format!("Expected 1 to {MOST_COLUMNS} columns.")));
@@ -318,9 +320,10 @@ pub struct Density {
 pub async fn density(
     State(app): State<Arc<App>>,
     Path(id): Path<i64>,
+    Query(shown): Query<Shown>,
     Query(asked): Query<DensityAsked>,
 ) -> Result<Json<Density>, Failure> {
-    let opened = app.opened(SessionId(id)).await?;
+    let opened = app.opened_as(SessionId(id), &shown).await?;
     if asked.columns == 0 || asked.columns > MOST_COLUMNS {
         return Err(Failure::wrong(format!("Expected 1 to {MOST_COLUMNS} columns.")));
     }

@@ -1,9 +1,10 @@
 //! The bench log: what was done, seen and concluded in a session, and the bin.
 
 use std::sync::Arc;
+use std::time::Duration;
 
 use askama::Template;
-use axum::extract::{Path, State};
+use axum::extract::{Path, Query, State};
 use axum::response::Html;
 use serde_json::json;
 
@@ -18,6 +19,8 @@ use crate::web::answers::{Answer, Standing, kept_answers, standings};
 use crate::web::api::log::{SessionLog, with_store};
 use crate::web::error::{Failure, PageFailure};
 use crate::web::finding_state::StateView;
+use crate::web::remains::Fate;
+use crate::web::shown::{Shown, Which};
 use crate::web::state::App;
 
 #[derive(Template)]
@@ -33,7 +36,10 @@ struct LogPage {
     conditions: Vec<ConditionView>,
     unsorted: Vec<CaptureView>,
     findings: Vec<FindingView>,
+    /// The findings are those from before something changed: they are being looked at again.
+    is_looking: bool,
     unseen: Vec<Unseen>,
+    exports: Vec<ExportView>,
     remarks: Vec<RemarkView>,
     marks: Vec<MarkedView>,
     readings: Vec<ReadingView>,
@@ -77,8 +83,16 @@ struct FindingView {
 /// A condition whose captures nobody looked at.
 struct Unseen {
     title: String,
-    /// What takes it in hand, as JSON.
-    json: String,
+    /// Names it in an address.
+    query: String,
+}
+
+/// What goes out of one condition.
+struct ExportView {
+    /// The condition, where there are several.
+    title: String,
+    /// Names it in an address.
+    query: String,
 }
 
 struct RemarkView {
@@ -134,6 +148,8 @@ struct StepView {
     what: String,
     expect: String,
     outcome: &'static str,
+    /// Class: one word, and none that the page has for something else.
+    tone: &'static str,
     done: String,
     remark: String,
     json: String,
@@ -162,11 +178,33 @@ struct BinnedView {
     at: String,
 }
 
-/// The page, from what is kept: nothing is analysed for it.
-pub async fn page(State(app): State<Arc<App>>, Path(id): Path<i64>) -> Result<Html<String>, PageFailure> {
+/// How long the page waits for conditions that are looked at again; then it shows what was found before, and says so.
+const PATIENCE: Duration = Duration::from_millis(1500);
+
+/// The page, as the report has it: what does not hold any more is looked at again.
+pub async fn page(
+    State(app): State<Arc<App>>,
+    Path(id): Path<i64>,
+    Query(shown): Query<Shown>,
+) -> Result<Html<String>, PageFailure> {
+    let looking = {
+        let app = app.clone();
+        // It goes on when the page is shown meanwhile.
+        tokio::spawn(async move { app.look_where_outdated(SessionId(id)).await })
+    };
+    let is_looking = match tokio::time::timeout(PATIENCE, looking).await {
+        Ok(looked) => {
+            looked??;
+            false
+        }
+        Err(_) => true,
+    };
     let html = with_store(app, move |store| {
         let log = SessionLog::of(store, SessionId(id))?;
-        Ok(view(store, log, &kept_answers(store, SessionId(id))?)?.render()?)
+        let mut page = view(store, log, &kept_answers(store, SessionId(id))?)?;
+        page.places = page.places.following(&shown)?;
+        page.is_looking = is_looking;
+        Ok(page.render()?)
     });
     Ok(Html(html.await?))
 }
@@ -211,12 +249,23 @@ fn view(store: &Store, log: SessionLog, answers: &[Answer]) -> Result<LogPage, F
             .collect(),
         unsorted,
         findings: findings(&log.finding_states, answers),
+        is_looking: false,
         unseen: answers
             .iter()
             .filter(|answer| answer.report.is_none())
             .map(|answer| Unseen {
                 title: answer.title.clone(),
-                json: json!({ "condition": answer.condition }).to_string(),
+                query: newest_run_of(answer).query(),
+            })
+            .collect(),
+        exports: answers
+            .iter()
+            .map(|answer| ExportView {
+                title: match answers.len() {
+                    1 => String::new(),
+                    _ => answer.title.clone(),
+                },
+                query: newest_run_of(answer).query(),
             })
             .collect(),
         remarks: log.remarks.iter().map(remark_view).collect(),
@@ -257,6 +306,13 @@ fn view(store: &Store, log: SessionLog, answers: &[Answer]) -> Result<LogPage, F
     })
 }
 
+fn newest_run_of(answer: &Answer) -> Which {
+    Which {
+        condition: answer.condition,
+        run: None,
+    }
+}
+
 /// No condition, and all there are.
 fn condition_choices(conditions: &[Entry<Condition>], now: Option<EntryId>) -> Vec<ConditionChoice> {
     let none = ConditionChoice {
@@ -294,7 +350,12 @@ fn findings(states: &[Entry<FindingState>], answers: &[Answer]) -> Vec<FindingVi
         Some(FindingView {
             state: StateView::of(&standing.key, &finding.title, states()),
             severity: match finding.severity {
-                _ if !standing.is_present(answers) => "not found any more",
+                _ if !standing.is_present(answers) => match standing.fate_now(answers) {
+                    Some(Fate::Remains(_)) => "told of otherwise now",
+                    Some(Fate::NotCaptured) => "not captured any more",
+                    Some(Fate::Unsaid) => "found earlier",
+                    Some(Fate::Gone) | None => "not found any more",
+                },
                 Severity::Fault => "fault",
                 Severity::Warning => "warning",
                 Severity::Note => "note",
@@ -319,7 +380,8 @@ fn remark_view(entry: &Entry<Remark>) -> RemarkView {
     }
 }
 
-fn mark_words(mark: &PulseMark) -> String {
+/// A judgement as a sentence without its full stop.
+pub(super) fn mark_words(mark: &PulseMark) -> String {
     let word = if mark.stray { "a stray" } else { "legitimate" };
     let PulseMark { line, start_s, .. } = mark;
     format!("{line}: the pulse from {start_s} s on is {word}")
@@ -372,6 +434,12 @@ fn step_view(number: usize, entry: &Entry<Step>, captures: &[Entry<Capture>]) ->
         what: value.what.clone(),
         expect: value.expect.clone(),
         outcome: value.outcome.words(),
+        tone: match value.outcome {
+            Outcome::Open => "open",
+            Outcome::Passed => "passed",
+            Outcome::Failed => "failed",
+            Outcome::Skipped => "skipped",
+        },
         done: value.done_ms.map(moment).unwrap_or_default(),
         remark: value.remark.clone(),
         json: json!(value).to_string(),

@@ -19,6 +19,7 @@ use crate::web::api::log::with_store;
 use crate::web::api::reading::{look, look_unread, said};
 use crate::web::error::PageFailure;
 use crate::web::opened::Opened;
+use crate::web::shown::Which;
 use crate::web::state::App;
 use crate::workflow::known_lines::doubts;
 
@@ -51,7 +52,7 @@ struct CapturePage {
     /// Lines of the clips that the capture does not have, a sentence each.
     clip_doubts: Vec<String>,
     undo: Option<Action>,
-    /// What takes its run in hand, as JSON.
+    /// Names its run in the address of the findings.
     look: String,
 }
 
@@ -115,7 +116,11 @@ pub async fn page(
             title: store.session(session)?.body.title,
             file: entry.value.file.clone(),
             remark: entry.value.remark.clone(),
-            look: json!({ "condition": entry.value.condition, "run": capture }).to_string(),
+            look: Which {
+                condition: entry.value.condition,
+                run: Some(entry.id),
+            }
+            .query(),
             shown,
             families: FAMILIES.iter().map(|(word, _)| *word).collect(),
             json: json!(to_keep).to_string(),

@@ -3,7 +3,7 @@
 use std::sync::Arc;
 
 use askama::Template;
-use axum::extract::{Path, State};
+use axum::extract::{Path, Query, State};
 use axum::response::Html;
 use serde_json::json;
 
@@ -16,6 +16,7 @@ use crate::web::api::log::with_store;
 use crate::web::clock_view::{ClockView, one};
 use crate::web::error::{Failure, PageFailure};
 use crate::web::opened::Opened;
+use crate::web::shown::Shown;
 use crate::web::state::App;
 use crate::workflow::runs::Member;
 
@@ -98,21 +99,28 @@ struct Measure {
 }
 
 /// The page of the run that is shown.
-pub async fn page(State(app): State<Arc<App>>, Path(id): Path<i64>) -> Result<Html<String>, PageFailure> {
+pub async fn page(
+    State(app): State<Arc<App>>,
+    Path(id): Path<i64>,
+    Query(shown): Query<Shown>,
+) -> Result<Html<String>, PageFailure> {
     let session = SessionId(id);
+    shown.take_in_hand(&app, session).await?;
     let opened = app.opened_now(session).await?;
     let html = with_store(app, move |store| {
-        let page = match &opened {
-            Some(opened) => view(store, session, Some(opened))?,
-            None => view(store, session, None)?,
-        };
+        let mut page = view(store, session, opened.as_deref())?;
+        page.places = page.places.following(&shown)?;
         Ok(page.render()?)
     });
     Ok(Html(html.await?))
 }
 
 fn view(store: &Store, session: SessionId, opened: Option<&Opened>) -> Result<ClocksPage, Failure> {
-    let present = store.present_captures(session)?;
+    // Where nothing can be read, what is in hand.
+    let present = match opened {
+        Some(opened) => opened.captures.clone(),
+        None => store.present_captures(session)?,
+    };
     let clocks: Vec<Entry<Clock>> = store.entries(session)?;
     let skews: Vec<Entry<ChannelSkews>> = store.entries(session)?;
     let all: Vec<Entry<Capture>> = store.entries(session)?;
@@ -333,8 +341,9 @@ fn figures(opened: &Opened, member: &Member) -> Vec<FigureView> {
         let caption = format!("{} and {} {words} in the run.", lines[a].name, lines[b].name);
         Some(FigureView {
             path: format!(
-                "/sessions/{}/figure.svg?start={}&end={}&lines={a},{b}&caption={}",
+                "/sessions/{}/figure.svg?{}&start={}&end={}&lines={a},{b}&caption={}",
                 opened.id,
+                opened.query(),
                 at - reach,
                 at + reach,
                 escape_query(&caption)

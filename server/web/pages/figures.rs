@@ -14,6 +14,7 @@ use crate::web::error::Failure;
 use crate::web::figure::{Spec, figure, occurrence_figure};
 use crate::web::occurrences::occurrences;
 use crate::web::opened::Opened;
+use crate::web::shown::Shown;
 use crate::web::state::App;
 
 /// Lines in the figure of a finding: its own, then those it rules out.
@@ -31,9 +32,10 @@ pub struct AskedOccurrence {
 pub async fn finding_figure(
     State(app): State<Arc<App>>,
     Path((id, finding)): Path<(i64, String)>,
+    Query(shown): Query<Shown>,
     Query(asked): Query<AskedOccurrence>,
 ) -> Result<Response, Failure> {
-    let opened = app.opened(SessionId(id)).await?;
+    let opened = app.opened_as(SessionId(id), &shown).await?;
     let drawn = tokio::task::spawn_blocking(move || -> Result<String, Failure> {
         let finding = opened.report.findings.iter().find(|row| row.id == finding);
         let finding = finding.ok_or_else(|| Failure::missing("such finding in this session"))?;
@@ -89,9 +91,10 @@ pub struct AskedView {
 pub async fn view_figure(
     State(app): State<Arc<App>>,
     Path(id): Path<i64>,
+    Query(shown): Query<Shown>,
     Query(asked): Query<AskedView>,
 ) -> Result<Response, Failure> {
-    let opened = app.opened(SessionId(id)).await?;
+    let opened = app.opened_as(SessionId(id), &shown).await?;
     let count = opened.capture.lines.len();
     let lines: Vec<usize> = asked
         .lines

@@ -4,22 +4,28 @@ use std::sync::Arc;
 use std::time::Duration;
 
 use askama::Template;
-use axum::extract::{Path, State};
-use axum::response::Html;
+use axum::extract::{Path, Query, State};
+use axum::response::{Html, IntoResponse, Redirect, Response};
+use serde::Deserialize;
 
 use super::Places;
 use crate::report::inspect::{Severity, finding_keys};
 use crate::setup::Setup;
-use crate::store::{Entry, FindingState, SessionId, Store};
-use crate::web::answers::{kept_answers, standings};
+use crate::store::{Capture, Clock, Entry, EntryId, FindingState, SessionId, Store};
+use crate::web::answers::{Answer, kept_answers, standings};
 use crate::web::api::harness::{clips_of, harness_of};
+use crate::web::api::log::with_store;
 use crate::web::error::PageFailure;
 use crate::web::finding_state::StateView;
 use crate::web::opened::Opened;
+use crate::web::remains::{Fate, fate, left};
+use crate::web::shown::{Shown, Which};
 use crate::web::state::App;
 use crate::web::view::{CaptureLink, Sheet, sheet};
 use crate::web::work::Stage;
+use crate::workflow::condition_runs::RunFound;
 use crate::workflow::places;
+use crate::workflow::session::Held;
 
 /// A session that opens this fast is shown at once; else the page tells how far the reading is.
 const AT_ONCE: Duration = Duration::from_millis(400);
@@ -28,6 +34,10 @@ const AT_ONCE: Duration = Duration::from_millis(400);
 #[template(path = "pages/findings.html")]
 struct FindingsPage {
     places: Places,
+    /// Names what the page shows in all it asks for; empty when nothing is shown.
+    query: String,
+    /// The same without what it rests on: for addresses that hold when something changed.
+    named: String,
     id: i64,
     title: String,
     /// Null when the session is not open.
@@ -36,6 +46,8 @@ struct FindingsPage {
     is_reading: bool,
     /// What the page shows rests on, while a folder is watched: the page looks whether that changed.
     fresh: Option<String>,
+    /// The newest capture of the session: one that comes by the folder is looked at.
+    newest: String,
     /// Why the captures could not be read.
     trouble: Option<String>,
     /// The captures, where none can be read.
@@ -44,6 +56,7 @@ struct FindingsPage {
     conditions: Vec<ConditionView>,
     /// The runs of the condition looked at, where there are several: one of them is looked at.
     runs: Vec<ConditionView>,
+    apart: Vec<ApartView>,
     /// Files that stand in the session twice.
     doubles: Vec<String>,
     /// What stood under the condition before and does not now, a sentence each.
@@ -53,20 +66,65 @@ struct FindingsPage {
 struct ConditionView {
     words: String,
     is_shown: bool,
-    /// What takes it in hand, as JSON.
+    /// Names it in the page's address.
+    query: String,
+}
+
+/// A run that was not taken as one with the run before it.
+struct ApartView {
+    says: String,
+    /// What makes them one, as JSON.
     json: String,
 }
 
-/// The conditions that have captures.
-fn conditions(store: &Store, id: SessionId) -> Result<Vec<ConditionView>, PageFailure> {
-    let shown = store
-        .present_captures(id)?
-        .first()
-        .map(|entry| entry.value.condition);
+/// Why each run is one of its own, where nobody said so.
+fn apart(opened: &Opened) -> Vec<ApartView> {
+    let views = opened.runs.iter().filter_map(|run| {
+        let apart = run.apart.as_ref()?;
+        let clock = Clock {
+            capture: *run.captures.first()?,
+            with: Some(apart.with),
+            on: apart.on.clone(),
+            shift_s: 0.0,
+        };
+        Some(ApartView {
+            says: apart.says.clone(),
+            json: serde_json::json!(clock).to_string(),
+        })
+    });
+    views.collect()
+}
+
+/// The run of the files that were brought together in which the worst was found, where another one is shown: they are looked
+/// at as they came, and the harmless one may be the newest.
+fn worst_of(opened: &Opened, dropped: &str) -> Option<Which> {
+    let ids: Vec<EntryId> = dropped.split(',').filter_map(|id| id.parse().ok()).collect();
+    let worst = |run: &&RunFound| run.report.findings.iter().map(|finding| finding.severity).min();
+    let of_them = opened
+        .runs
+        .iter()
+        .filter(|run| run.captures.iter().any(|id| ids.contains(id)));
+    // Of two alike the newest, as ever.
+    let run = of_them
+        .rev()
+        .min_by_key(|run| worst(run).unwrap_or(Severity::Note))?;
+    let shown = opened.runs.iter().find(|run| run.is_shown)?;
+    (!run.is_shown && worst(&run) < worst(&shown)).then(|| Which {
+        condition: opened.condition,
+        run: run.captures.first().copied(),
+    })
+}
+
+/// The conditions that have captures; `held`: those of the one that is shown.
+fn conditions(store: &Store, id: SessionId, held: &Held) -> Result<Vec<ConditionView>, PageFailure> {
     let all = store.captures_by_condition(id)?;
     let views = all.into_iter().map(|under| ConditionView {
-        is_shown: shown == Some(under.condition),
-        json: serde_json::json!({ "condition": under.condition }).to_string(),
+        is_shown: held.condition() == under.condition,
+        query: Which {
+            condition: under.condition,
+            run: None,
+        }
+        .query(),
         words: under.title,
     });
     let views: Vec<ConditionView> = views.collect();
@@ -74,10 +132,10 @@ fn conditions(store: &Store, id: SessionId) -> Result<Vec<ConditionView>, PageFa
 }
 
 /// Captures that are looked at and stand elsewhere in the session as well, a sentence each.
-fn doubles(store: &Store, id: SessionId) -> Result<Vec<String>, PageFailure> {
+fn doubles(store: &Store, id: SessionId, held: &Held) -> Result<Vec<String>, PageFailure> {
     let all = store.captures_by_condition(id)?;
     let mut told = Vec::new();
-    for shown in store.present_captures(id)? {
+    for shown in &held.captures {
         let twin = all.iter().find_map(|under| {
             let mut captures = under.captures.iter();
             let twin = captures.find(|c| c.id < shown.id && c.value.digest == shown.value.digest)?;
@@ -94,28 +152,28 @@ fn doubles(store: &Store, id: SessionId) -> Result<Vec<String>, PageFailure> {
 }
 
 /// The runs of the condition that is looked at, the newest last.
-fn runs(store: &Store, id: SessionId, opened: &Opened) -> Result<Vec<ConditionView>, PageFailure> {
-    let shown = store.present_captures(id)?;
-    let condition = shown.first().and_then(|entry| entry.value.condition);
+fn runs(opened: &Opened) -> Vec<ConditionView> {
     let views = opened.runs.iter().map(|run| ConditionView {
         words: format!("{} ({})", run.files, run.size),
         is_shown: run.is_shown,
-        json: serde_json::json!({ "condition": condition, "run": run.captures.first() }).to_string(),
+        query: Which {
+            condition: opened.condition,
+            run: run.captures.first().copied(),
+        }
+        .query(),
     });
-    Ok(views.collect())
+    views.collect()
 }
 
 /// What the last condition before this one that was looked at told of and this one does not: a sentence for troubles that
-/// are not found any more, one for those whose lines are not captured now. Nothing of notes, which ask for nothing.
+/// are not found any more, one for each line that still shows strays, and so on. Nothing of notes, which ask for nothing.
 fn since(store: &Store, id: SessionId, opened: &Opened) -> Result<Vec<String>, PageFailure> {
     /// Titles told in one sentence.
     const MOST: usize = 4;
-    let shown = store.present_captures(id)?;
-    let Some(condition) = shown.first().map(|entry| entry.value.condition) else {
-        return Ok(Vec::new());
-    };
     let answers = kept_answers(store, id)?;
-    let earlier = answers.iter().take_while(|answer| answer.condition != condition);
+    let earlier = answers
+        .iter()
+        .take_while(|answer| answer.condition != opened.condition);
     let Some(before) = earlier.filter(|answer| answer.report.is_some()).last() else {
         return Ok(Vec::new());
     };
@@ -123,9 +181,13 @@ fn since(store: &Store, id: SessionId, opened: &Opened) -> Result<Vec<String>, P
     for run in &opened.runs {
         present.extend(finding_keys(&run.report.findings));
     }
-    let is_captured = |line: &String| {
-        let buses = &opened.capture.buses;
-        opened.capture.line_index(line).is_some() || buses.iter().any(|bus| bus.name == *line)
+    let now = Answer {
+        condition: opened.condition,
+        title: String::new(),
+        report: Some(opened.report.clone()),
+        keys: Vec::new(),
+        runs: opened.runs.clone(),
+        moved: Vec::new(),
     };
     // A line that moved by itself, its strays apart, and stands still here.
     let is_still = |name: &&String| {
@@ -133,73 +195,91 @@ fn since(store: &Store, id: SessionId, opened: &Opened) -> Result<Vec<String>, P
         let is_dead = here.is_some_and(|line| opened.capture.lines[line].edges.is_empty());
         is_dead && before.moved.contains(*name)
     };
-    let (mut gone, mut unseen, mut still) = (Vec::new(), Vec::new(), Vec::new());
+    let (mut gone, mut unseen, mut still, mut remain) = (Vec::new(), Vec::new(), Vec::new(), Vec::new());
     let alone = std::slice::from_ref(before);
     let all = standings(alone);
     for standing in &all {
-        let Some(finding) = standing.finding(alone) else {
+        let (Some(finding), Some(report)) = (standing.finding(alone), standing.report(alone)) else {
             continue;
         };
         let is_trouble = finding.severity != Severity::Note && finding.topic != "reading";
         if !is_trouble || present.contains(&standing.key) {
             continue;
         }
-        let idle = finding.lines.iter().find(is_still);
-        match (finding.lines.iter().all(is_captured), idle) {
-            (true, None) => gone.push(finding.title.as_str()),
-            (true, Some(line)) => still.push(format!("{} ({line} never switches here)", finding.title)),
-            (false, _) => unseen.push(finding.title.as_str()),
+        match (
+            fate(finding, report, &now, "here"),
+            finding.lines.iter().find(is_still),
+        ) {
+            (Fate::Unsaid, _) => {}
+            (Fate::NotCaptured, _) => unseen.push(finding.title.clone()),
+            (Fate::Remains(says), _) => remain.push(says),
+            (Fate::Gone, None) => gone.push(format!("{}{}", finding.title, left(finding, &opened.report))),
+            (Fate::Gone, Some(line)) => still.push(format!("{} ({line} never switches here)", finding.title)),
         }
     }
-    let told = |titles: &[&str]| {
+    let of = &before.title;
+    let sentences = [
+        (format!("As under \"{of}\""), remain),
+        (format!("Found under \"{of}\" and not here"), gone),
+        (
+            format!("Found under \"{of}\", and no proof of a cure here, where a line of it stands still"),
+            still,
+        ),
+        (
+            format!("Found under \"{of}\", and not to be seen here, for not all of its lines are captured"),
+            unseen,
+        ),
+    ];
+    let told = sentences.into_iter().filter(|(_, titles)| !titles.is_empty());
+    let told = told.map(|(words, titles)| {
         let more = match titles.len().saturating_sub(MOST) {
             0 => String::new(),
             more => format!("; and {more} more"),
         };
-        format!("{}{more}", titles[..titles.len().min(MOST)].join("; "))
-    };
-    let mut sentences = Vec::new();
-    if !gone.is_empty() {
-        sentences.push(format!(
-            "Found under \"{}\" and not here: {}.",
-            before.title,
-            told(&gone)
-        ));
-    }
-    if !still.is_empty() {
-        let still: Vec<&str> = still.iter().map(String::as_str).collect();
-        sentences.push(format!(
-            "Found under \"{}\", and no proof of a cure here, where a line of it stands still: {}.",
-            before.title,
-            told(&still)
-        ));
-    }
-    if !unseen.is_empty() {
-        sentences.push(format!(
-            "Found under \"{}\", and not to be seen here, for not all of its lines are captured: {}.",
-            before.title,
-            told(&unseen)
-        ));
-    }
-    Ok(sentences)
+        format!("{words}: {}{more}.", titles[..titles.len().min(MOST)].join("; "))
+    });
+    Ok(told.collect())
 }
 
-/// The page; where nothing is analysed yet it shows how far the reading is.
-pub async fn page(State(app): State<Arc<App>>, Path(id): Path<i64>) -> Result<Html<String>, PageFailure> {
+/// Captures that were brought together just now.
+#[derive(Deserialize)]
+pub struct Dropped {
+    /// Their numbers, parted by commas; empty: none.
+    #[serde(default)]
+    dropped: String,
+}
+
+/// The page of the condition that its address names, else of the one in hand; where nothing is analysed yet it shows how
+/// far the reading is.
+pub async fn page(
+    State(app): State<Arc<App>>,
+    Path(id): Path<i64>,
+    Query(asked): Query<Shown>,
+    Query(Dropped { dropped }): Query<Dropped>,
+) -> Result<Response, PageFailure> {
     let id = SessionId(id);
-    let (body, key) = {
-        let app = app.clone();
-        tokio::task::spawn_blocking(move || {
-            Ok::<_, PageFailure>((app.store.session(id)?.body, app.present_key(id)?))
-        })
-        .await??
-    };
+    asked.take_in_hand(&app, id).await?;
+    let which = asked.which()?;
+    let (body, held, newest) = with_store(app.clone(), move |store| {
+        let held = match which {
+            Some(which) => Held::under(store, id, which.condition, which.run)?,
+            None => Held::present(store, id)?,
+        };
+        let all: Vec<Entry<Capture>> = store.entries(id)?;
+        let newest = all.iter().map(|entry| entry.id).max();
+        Ok((store.session(id)?.body, held, newest))
+    })
+    .await?;
     let (title, setup) = (body.title, body.setup);
-    let is_open = app
-        .in_memory(id)
-        .is_some_and(|opened| key.as_ref().is_none_or(|key| opened.key == *key));
+    let newest = newest.map(|id| id.to_string()).unwrap_or_default();
+    let key = (!held.captures.is_empty()).then(|| held.key());
+    // What was put in memory without a stored capture rests on none.
+    let is_it = |opened: &Opened| match &key {
+        Some(key) => opened.key == *key,
+        None => opened.captures.is_empty(),
+    };
     let (mut is_reading, mut trouble) = (false, None);
-    if key.is_some() && !is_open {
+    if key.is_some() && !app.in_memory(id).is_some_and(|opened| is_it(&opened)) {
         let mut stages = app.start_work(id);
         let over = tokio::time::timeout(AT_ONCE, stages.wait_for(|stage| !matches!(stage, Stage::Step(_))));
         match over.await {
@@ -211,17 +291,29 @@ pub async fn page(State(app): State<Arc<App>>, Path(id): Path<i64>) -> Result<Ht
             _ => is_reading = true,
         }
     }
+    let mut opened = app.found(id, is_it).filter(|_| !is_reading && trouble.is_none());
+    if opened.is_none() && key.is_some() && !is_reading && trouble.is_none() {
+        // Another page took another condition in hand meanwhile.
+        opened = Some(app.opened_as(id, &asked).await?);
+    }
+    if let Some(which) = opened.as_deref().and_then(|opened| worst_of(opened, &dropped)) {
+        return Ok(Redirect::to(&format!("/sessions/{id}?{}", which.query())).into_response());
+    }
     let fresh = app.is_watching.then(|| key.unwrap_or_default());
     let html = tokio::task::spawn_blocking(move || -> Result<String, PageFailure> {
-        let opened = if is_reading || trouble.is_some() {
-            None
-        } else {
-            app.in_memory(id)
-        };
-        let (mut sheet_shown, mut gone, mut runs_shown) = (None, Vec::new(), Vec::new());
+        let mut places = Places::of(id, "Findings");
+        let (mut query, mut named) = (String::new(), String::new());
+        if let Some(opened) = opened.as_ref().filter(|opened| !opened.captures.is_empty()) {
+            query = opened.query();
+            named = opened.which().query();
+            places = places.under(opened.which());
+        }
+        let (mut sheet_shown, mut gone, mut runs_shown, mut runs_apart) =
+            (None, Vec::new(), Vec::new(), Vec::new());
         if let Some(opened) = opened {
             gone = since(&app.store, id, &opened)?;
-            runs_shown = runs(&app.store, id, &opened)?;
+            runs_shown = runs(&opened);
+            runs_apart = apart(&opened);
             let mut shown = sheet(&opened);
             let harness = harness_of(&app.store, id)?;
             let clips = clips_of(&app.store, id, &harness)?;
@@ -239,14 +331,16 @@ pub async fn page(State(app): State<Arc<App>>, Path(id): Path<i64>) -> Result<Ht
             sheet_shown = Some(shown);
         }
         let page = FindingsPage {
-            places: Places::of(id, "Findings"),
+            places,
+            query,
+            named,
             id: id.0,
             title,
             sheet: sheet_shown,
             // A setup that is not right is no fault of theirs.
             unreadable: match trouble.is_some() && Setup::parse(&setup, "").is_ok() {
                 true => {
-                    let captures = app.store.present_captures(id)?.into_iter();
+                    let captures = held.captures.iter();
                     let told = trouble.as_deref().unwrap_or_default().to_lowercase();
                     let is_other = |file: &str| {
                         told.contains(&format!("{}: {}", file.to_lowercase(), crate::ingest::NO_CAPTURE))
@@ -260,16 +354,18 @@ pub async fn page(State(app): State<Arc<App>>, Path(id): Path<i64>) -> Result<Ht
                 }
                 false => Vec::new(),
             },
-            conditions: conditions(&app.store, id)?,
+            conditions: conditions(&app.store, id, &held)?,
             runs: runs_shown,
-            doubles: doubles(&app.store, id)?,
+            apart: runs_apart,
+            doubles: doubles(&app.store, id, &held)?,
             since: gone,
             is_reading,
             fresh,
+            newest,
             trouble,
         };
         Ok(page.render()?)
     })
     .await??;
-    Ok(Html(html))
+    Ok(Html(html).into_response())
 }

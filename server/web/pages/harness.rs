@@ -3,7 +3,7 @@
 use std::sync::Arc;
 
 use askama::Template;
-use axum::extract::{Path, State};
+use axum::extract::{Path, Query, State};
 use axum::response::Html;
 
 use super::Places;
@@ -13,6 +13,7 @@ use crate::web::answers::present_report;
 use crate::web::api::harness::{clips_of, harness_of};
 use crate::web::api::log::with_store;
 use crate::web::error::PageFailure;
+use crate::web::shown::Shown;
 use crate::web::state::App;
 use crate::workflow::known_lines::doubts;
 use crate::workflow::places;
@@ -48,9 +49,14 @@ struct FindingView {
 }
 
 /// The page, from the newest report.
-pub async fn page(State(app): State<Arc<App>>, Path(id): Path<i64>) -> Result<Html<String>, PageFailure> {
+pub async fn page(
+    State(app): State<Arc<App>>,
+    Path(id): Path<i64>,
+    Query(shown): Query<Shown>,
+) -> Result<Html<String>, PageFailure> {
+    let session = SessionId(id);
+    shown.take_in_hand(&app, session).await?;
     let html = with_store(app, move |store| {
-        let session = SessionId(id);
         let harness = harness_of(store, session)?;
         let clips = clips_of(store, session, &harness)?;
         let report = present_report(store, session)?;
@@ -87,7 +93,7 @@ pub async fn page(State(app): State<Arc<App>>, Path(id): Path<i64>) -> Result<Ht
             .map(String::as_str)
             .collect();
         let page = HarnessPage {
-            places: Places::of(session, "Harness sheet"),
+            places: Places::of(session, "Harness sheet").following(&shown)?,
             id,
             csv: if pins.is_empty() {
                 String::new()

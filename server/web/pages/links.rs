@@ -3,7 +3,7 @@
 use std::sync::Arc;
 
 use askama::Template;
-use axum::extract::{Path, State};
+use axum::extract::{Path, Query, State};
 use axum::response::Html;
 use serde_json::json;
 
@@ -17,6 +17,7 @@ use crate::web::api::log::with_store;
 use crate::web::error::PageFailure;
 use crate::web::occurrences::{Occurrence, occurrences};
 use crate::web::opened::Opened;
+use crate::web::shown::Shown;
 use crate::web::state::App;
 use crate::web::view::{Histogram, bars};
 use crate::workflow::links::{PulseFate, pulses};
@@ -104,8 +105,13 @@ struct ProposalView {
 }
 
 /// The page, each declared link checked as the setup stands now.
-pub async fn page(State(app): State<Arc<App>>, Path(id): Path<i64>) -> Result<Html<String>, PageFailure> {
+pub async fn page(
+    State(app): State<Arc<App>>,
+    Path(id): Path<i64>,
+    Query(shown): Query<Shown>,
+) -> Result<Html<String>, PageFailure> {
     let session = SessionId(id);
+    shown.take_in_hand(&app, session).await?;
     let opened = app.opened_now(session).await?;
     let html = with_store(app, move |store| {
         let body = store.session(session)?.body;
@@ -119,7 +125,7 @@ pub async fn page(State(app): State<Arc<App>>, Path(id): Path<i64>) -> Result<Ht
         let unseen = setup.links.iter().filter(|link| !seen(&link.from, &link.to));
         let actions = store.actions(session, 1)?;
         let page = LinksPage {
-            places: Places::of(session, "Source and far end"),
+            places: Places::of(session, "Source and far end").following(&shown)?,
             id,
             title: body.title,
             has_captures: opened.is_some(),
@@ -212,6 +218,9 @@ struct Told<'a> {
     /// The identifier of the one that is about the link itself.
     id: &'a str,
     moments: &'a [Occurrence],
+    /// Name the condition in what is asked for of it, with what it rests on and without.
+    query: String,
+    named: String,
 }
 
 impl<'a> Told<'a> {
@@ -233,12 +242,19 @@ impl<'a> Told<'a> {
                 .map(|finding| occurrences(opened, finding))
                 .unwrap_or_default(),
             findings,
+            query: opened.query(),
+            named: opened.which().query(),
         }
     }
 
     /// The diagram at moment `k` of session `id`.
     fn show(&self, id: i64, k: usize) -> String {
-        format!("/sessions/{id}?finding={}&occurrence={}", self.id, k + 1)
+        format!(
+            "/sessions/{id}?{}&finding={}&occurrence={}",
+            self.named,
+            self.id,
+            k + 1
+        )
     }
 
     /// The figures of the first moments.
@@ -246,8 +262,9 @@ impl<'a> Told<'a> {
         let figures = self.moments.iter().take(MOST_FIGURES).enumerate();
         let ghost = |(k, occurrence): (usize, &Occurrence)| Ghost {
             figure: format!(
-                "/sessions/{id}/findings/{}/figure.svg?occurrence={}",
+                "/sessions/{id}/findings/{}/figure.svg?{}&occurrence={}",
                 self.id,
+                self.query,
                 k + 1
             ),
             show: self.show(id, k),
@@ -312,7 +329,8 @@ fn link(opened: &Opened, setup: &Setup, id: i64, row: &LinkRow) -> LinkView {
         pulses: listed.map(|pulse| pulse_view(opened, &told, id, pulse)).collect(),
         more: all.len().saturating_sub(MOST_PULSES),
         all: format!(
-            "/api/sessions/{id}/links/pulses?from={}&to={}",
+            "/api/sessions/{id}/links/pulses?{}&from={}&to={}",
+            opened.which().query(),
             escape_query(&row.from),
             escape_query(&row.to)
         ),
@@ -375,7 +393,8 @@ fn pulse_view(opened: &Opened, told: &Told, id: i64, pulse: &PulseFate) -> Pulse
             Some(k) => told.show(id, k),
             // A stretch a little wider than the pulse and its delay.
             None => format!(
-                "/sessions/{id}?at_s={}&span_s={}",
+                "/sessions/{id}?{}&at_s={}&span_s={}",
+                told.named,
                 pulse.start_s + pulse.width_s / 2.0,
                 (4.0 * (pulse.width_s + pulse.delay_s.unwrap_or(0.0).abs())).max(1e-12)
             ),

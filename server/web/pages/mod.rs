@@ -13,6 +13,8 @@ pub mod report;
 pub mod rules;
 pub mod start;
 
+use super::error::Failure;
+use super::shown::{Shown, Which};
 use crate::store::SessionId;
 
 /// The places of a session, for the head of every page; only those that work are listed.
@@ -53,5 +55,24 @@ impl Places {
         Places {
             list: all.into_iter().map(place).collect(),
         }
+    }
+
+    /// The same, each of what the address of this page names.
+    ///
+    /// # Errors
+    /// The condition is no number.
+    pub fn following(self, shown: &Shown) -> Result<Places, Failure> {
+        Ok(match shown.which()? {
+            Some(which) => self.under(which),
+            None => self,
+        })
+    }
+
+    /// The same, each of the condition and run that is shown here.
+    pub fn under(mut self, which: Which) -> Places {
+        for place in &mut self.list {
+            place.path = format!("{}?{}", place.path, which.query());
+        }
+        self
     }
 }

@@ -4,7 +4,7 @@ use std::sync::Arc;
 use std::time::Duration;
 
 use askama::Template;
-use axum::extract::{Path, State};
+use axum::extract::{Path, Query, State};
 use axum::response::Html;
 use serde_json::json;
 
@@ -16,9 +16,9 @@ use crate::report::rules::{Company, RuleRow, TruthTable, ViolationRow};
 use crate::rule::Rail;
 use crate::setup::Setup;
 use crate::store::{Action, SessionId};
-use crate::web::answers::present_report;
 use crate::web::api::log::with_store;
 use crate::web::error::PageFailure;
+use crate::web::shown::Shown;
 use crate::web::state::App;
 
 /// How long the page waits for captures that are being read; then it says so and looks again by itself.
@@ -104,24 +104,30 @@ struct RailView {
 }
 
 /// The page; it waits a moment for the check.
-pub async fn page(State(app): State<Arc<App>>, Path(id): Path<i64>) -> Result<Html<String>, PageFailure> {
+pub async fn page(
+    State(app): State<Arc<App>>,
+    Path(id): Path<i64>,
+    Query(shown): Query<Shown>,
+) -> Result<Html<String>, PageFailure> {
     let session = SessionId(id);
+    shown.take_in_hand(&app, session).await?;
     // The rules are checked as they stand now, and the page waits for that as long as a person would.
-    let (mut is_reading, mut trouble) = (false, String::new());
+    let (mut is_reading, mut trouble, mut opened) = (false, String::new(), None);
     match tokio::time::timeout(PATIENCE, app.opened_now(session)).await {
-        Ok(Ok(_)) => {}
+        Ok(Ok(found)) => opened = found,
         Ok(Err(failure)) => trouble = failure.sentence,
         Err(_) => is_reading = true,
     }
     let html = with_store(app, move |store| {
         let setup = store.session(session)?.body.setup;
         let declared = Setup::parse(&setup, "the setup").map_or(Vec::new(), |setup| setup.rails);
-        let report = if is_reading || !trouble.is_empty() {
-            None
-        } else {
-            present_report(store, session)?
+        // Where the moments of its violations are.
+        let at = match &opened {
+            Some(opened) => format!("/sessions/{session}?{}", opened.which().query()),
+            None => format!("/sessions/{session}?"),
         };
-        let page = RulesPage {
+        let shown_here = opened.as_deref().map(|opened| (&opened.report, at.as_str()));
+        let mut page = RulesPage {
             is_reading,
             trouble,
             undo: store
@@ -134,8 +140,9 @@ pub async fn page(State(app): State<Arc<App>>, Path(id): Path<i64>) -> Result<Ht
                         .iter()
                         .any(|own| action.what.starts_with(own))
                 }),
-            ..view(session, report.as_ref(), &declared)
+            ..view(session, shown_here, &declared)
         };
+        page.places = page.places.following(&shown)?;
         Ok(page.render()?)
     });
     Ok(Html(html.await?))
@@ -162,13 +169,15 @@ fn company_words(company: &Company) -> String {
     words
 }
 
-fn view(id: SessionId, report: Option<&InspectReport>, declared: &[Rail]) -> RulesPage {
+/// `shown`: the report, and the address that its moments are shown at.
+fn view(id: SessionId, shown: Option<(&InspectReport, &str)>, declared: &[Rail]) -> RulesPage {
+    let (report, at) = (shown.map(|(report, _)| report), shown.map_or("", |(_, at)| at));
     let rows = report.map_or(&[][..], |r| &r.rules);
     let of = |wanted: &dyn Fn(&str) -> bool| {
         let mut views: Vec<RuleView> = rows
             .iter()
             .filter(|r| wanted(&r.kind))
-            .map(|r| rule(id, r))
+            .map(|r| rule(at, r))
             .collect();
         views.sort_by_key(|v| !v.is_broken);
         views
@@ -196,7 +205,7 @@ fn view(id: SessionId, report: Option<&InspectReport>, declared: &[Rail]) -> Rul
     }
 }
 
-fn rule(id: SessionId, row: &RuleRow) -> RuleView {
+fn rule(at: &str, row: &RuleRow) -> RuleView {
     let verdict = match row.verdict.as_str() {
         "broken" => "broken",
         "kept" => "kept",
@@ -253,7 +262,7 @@ fn rule(id: SessionId, row: &RuleRow) -> RuleView {
             .violations
             .iter()
             .take(MOST_VIOLATIONS)
-            .map(|v| violation(id, v))
+            .map(|v| violation(at, v))
             .collect(),
         more: (row.broken as usize).saturating_sub(MOST_VIOLATIONS),
         json: json!({ "name": row.name, "setup_line": row.setup_line }).to_string(),
@@ -319,7 +328,7 @@ fn table(table: &TruthTable) -> TableView {
     }
 }
 
-fn violation(id: SessionId, row: &ViolationRow) -> ViolationView {
+fn violation(at: &str, row: &ViolationRow) -> ViolationView {
     let mut text = format!("At {}", seconds(row.start_s));
     if let (Some(measured), Some(low), Some(high)) = (row.measured_s, row.low_s, row.high_s) {
         text.push_str(&format!(": {}", seconds(measured)));
@@ -335,7 +344,7 @@ fn violation(id: SessionId, row: &ViolationRow) -> ViolationView {
     let at_s = (row.start_s + row.end_s - span_s) / 2.0;
     ViolationView {
         text,
-        path: format!("/sessions/{}?at_s={at_s:e}&span_s={span_s:e}", id.0),
+        path: format!("{at}&at_s={at_s:e}&span_s={span_s:e}"),
     }
 }
 

@@ -1,6 +1,12 @@
 // @ts-check
 // Talking to the server: an answer, or an Error that holds the server's sentence.
 
+/** What the page shows, as the server named it: condition, run, and what they rest on. Empty where the page shows none. */
+const SHOWN = globalThis.document?.body?.dataset.shown ?? "";
+
+/** An address that asks for what this page shows, whichever condition another page took in hand since. @param {string} path */
+export const asShown = (path) => (SHOWN ? `${path}${path.includes("?") ? "&" : "?"}${SHOWN}` : path);
+
 /** @param {string} path @param {RequestInit} [options] */
 async function ask(path, options) {
   let response;

@@ -30,9 +30,17 @@ export function isInCapture({ at, span }, { start_s, tick_s, length }) {
   return middle >= start_s && middle <= start_s + length * tick_s;
 }
 
-/** @param {Place} place @returns {string} */
-export function writeAddress(place) {
-  const query = new URLSearchParams();
+/** The condition and run that a page shows, as its address has them. @param {HTMLElement} body @returns {string} */
+export function shownIn(body) {
+  const query = new URLSearchParams(body.dataset.shown ?? "");
+  // What it rests on is left out: the address holds when something is changed.
+  query.delete("of");
+  return query.toString();
+}
+
+/** @param {Place} place @param {string} [shown] the condition that it is a place of @returns {string} */
+export function writeAddress(place, shown = "") {
+  const query = new URLSearchParams(shown);
   if (place.finding) query.set("finding", place.finding);
   if (place.finding && place.occurrence) query.set("occurrence", String(place.occurrence + 1));
   if (place.at !== null && place.span !== null) {

@@ -2,7 +2,7 @@
 // A capture's clock moved by hand against the others: its lines follow the pointer or the keys by whole samples, and
 // only what is kept changes the session. The files stay as they are.
 import { make } from "../lib/dom.js";
-import { getJson, sendJson } from "../lib/fetch.js";
+import { asShown, getJson, sendJson } from "../lib/fetch.js";
 import { seconds } from "../lib/format.js";
 import { Scale } from "./scale.js";
 
@@ -43,7 +43,7 @@ export class Moving {
     const middle = Math.floor(view.start + view.span / 2);
     let at = middle;
     for (const back of [false, true]) {
-      const { moments } = await getJson(`${view.path}/find?what=edge&line=${this.pair[0]}&most=1&back=${back}&from=${middle}`);
+      const { moments } = await getJson(asShown(`${view.path}/find?what=edge&line=${this.pair[0]}&most=1&back=${back}&from=${middle}`));
       if (moments.length) { at = moments[0][0]; break; }
     }
     if (view.moving !== this) return;

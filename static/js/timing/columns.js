@@ -1,6 +1,6 @@
 // @ts-check
 // Windows of lines as the server sends them (see server/web/api/windows.rs), and when to ask for which.
-import { getBuffer } from "../lib/fetch.js";
+import { asShown, getBuffer } from "../lib/fetch.js";
 
 /**
  * @typedef {object} LineWindow
@@ -62,7 +62,7 @@ export class Columns {
   /** @param {number} start @param {number} end @param {number} columns @param {number[]} lines */
   async fetch(start, end, columns, lines) {
     const query = `start=${start}&end=${end}&columns=${columns}&lines=${lines.join(",")}`;
-    return decode(await getBuffer(`${this.#path}/window?${query}`));
+    return decode(await getBuffer(asShown(`${this.#path}/window?${query}`)));
   }
 
   /**

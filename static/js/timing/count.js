@@ -1,7 +1,7 @@
 // @ts-check
 // What each line did in a stretch: edges, pulses, rate, duty, the shortest and the longest.
 import { make, fill } from "../lib/dom.js";
-import { getJson } from "../lib/fetch.js";
+import { asShown, getJson } from "../lib/fetch.js";
 import { engineering, seconds } from "../lib/format.js";
 
 /** What was asked for last is shown. */
@@ -18,7 +18,7 @@ export async function countSlip(view, stretch) {
   view.slip.onclose = () => { view.slip.onclose = () => {}; stretch.clear(); };
   try {
     const lines = rows.map((row) => row.line).join(",");
-    const answer = await getJson(`${view.path}/stretch?start=${start}&end=${end}&lines=${lines}`);
+    const answer = await getJson(asShown(`${view.path}/stretch?start=${start}&end=${end}&lines=${lines}`));
     if (mine === asked) fill(body, table(view, rows, answer));
   } catch (error) { fill(body, make("p", { role: "status" }, /** @type {Error} */ (error).message)); }
 }

@@ -1,7 +1,7 @@
 // @ts-check
 // The evidence of findings, drawn into the figure; and the evidence in view, as the server sends it.
 import { seconds } from "../lib/format.js";
-import { getJson } from "../lib/fetch.js";
+import { asShown, getJson } from "../lib/fetch.js";
 
 /** What can be shown or hidden, in the order of the list. Strays themselves always show. */
 export const LAYERS = [
@@ -118,7 +118,7 @@ export class EvidenceInView {
       const wanted = this.#wanted;
       this.#wanted = null;
       // What can't be had is asked for again at the next move; the windows tell when the server is gone.
-      const answer = await getJson(`${this.#path}/evidence?start=${wanted.start}&end=${wanted.end}`).catch(() => null);
+      const answer = await getJson(asShown(`${this.#path}/evidence?start=${wanted.start}&end=${wanted.end}`)).catch(() => null);
       if (!answer) break;
       this.#held = wanted; this.count = answer.count; this.occurrences = answer.occurrences;
       this.#changed();

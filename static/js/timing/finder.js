@@ -1,7 +1,7 @@
 // @ts-check
 // Finding things: edges, strays, pulses by width, values of a bus, patterns over lines; the moments as a list.
 import { make, fill } from "../lib/dom.js";
-import { getJson } from "../lib/fetch.js";
+import { asShown, getJson } from "../lib/fetch.js";
 import { parseSeconds } from "../lib/format.js";
 import { readout } from "./view.js";
 
@@ -87,7 +87,7 @@ export class Finder {
     try { query = this.#query(what, item, text, level); } catch (error) { return this.#tell(/** @type {Error} */ (error).message); }
     this.#tell("Looking …");
     try {
-      const answer = await getJson(`${this.view.path}/find?${query}&count=true`);
+      const answer = await getJson(asShown(`${this.view.path}/find?${query}&count=true`));
       this.query = query;
       this.found = answer; this.item = item;
       this.at = -1;
@@ -161,7 +161,7 @@ export class Finder {
   async stepTo(query, back, from, line) {
     const { view } = this;
     try {
-      const answer = await getJson(`${view.path}/find?${query}&most=1&back=${back}&from=${Math.floor(from)}`);
+      const answer = await getJson(asShown(`${view.path}/find?${query}&most=1&back=${back}&from=${Math.floor(from)}`));
       if (answer.moments.length === 0) return view.say(back ? "None before this." : "None after this.");
       const [start, end] = answer.moments[0];
       view.mark({ start, end, line: answer.lines[0] ?? line });

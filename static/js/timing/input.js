@@ -64,7 +64,7 @@ function pointers(view) {
       canvas.classList.add("grabbing");
       if (grab.clock !== null) { view.moving?.drag(grab.clock, (dx / view.scale.width) * view.span); return; }
       if (grab.row) { view.dropping = { y: dropLine(view, grab.row.key, event.offsetY) }; view.paint(); return; }
-      if (grab.isStretch) { view.stretch.choose(grab.tick, view.scale.tick(event.offsetX)); return; }
+      if (grab.isStretch) { const to = view.scale.tick(event.offsetX); view.withStretch((stretch) => stretch.choose(grab.tick, to)); return; }
       view.scroll = Math.max(0, grab.scroll - dy);
       view.show(grab.start - (dx / view.scale.width) * grab.span, grab.span);
       return;
@@ -85,7 +85,7 @@ function pointers(view) {
       const target = rowNear(view, event.offsetY);
       view.arrangement.place(row.key, target.key, view.evidenceLines);
       view.paint();
-    } else if (isStretch && moved) view.stretch.open();
+    } else if (isStretch && moved) view.withStretch((stretch) => stretch.open());
     else if (!moved) {
       const rows = view.rows();
       const at = rows.findIndex((r) => event.offsetY >= r.top && event.offsetY < r.top + r.height);

@@ -1,8 +1,8 @@
 // @ts-check
 // Judging a pulse: legitimate, or a stray, whatever its width says. The findings are then worked out anew.
 import { make } from "../lib/dom.js";
-import { sendJson } from "../lib/fetch.js";
-import { writeAddress } from "./address.js";
+import { asShown, sendJson } from "../lib/fetch.js";
+import { shownIn, writeAddress } from "./address.js";
 import { judgedWord, pulseAt } from "./marks.js";
 import { levelWord } from "./reading.js";
 
@@ -48,13 +48,13 @@ export function judgeSlip(view) {
       told.textContent = "Working out the findings anew …";
       // Another judgement may give other findings, by other numbers: the view is kept, and which lines the finding is about.
       keepFinding(view);
-      location.assign(location.pathname + writeAddress({ finding: null, occurrence: 0, at: facts.start_s + view.start * facts.tick_s, span: view.span * facts.tick_s }));
+      location.assign(location.pathname + writeAddress({ finding: null, occurrence: 0, at: facts.start_s + view.start * facts.tick_s, span: view.span * facts.tick_s }, shownIn(document.body)));
     } catch (error) { told.textContent = /** @type {Error} */ (error).message; }
   };
   const takeBack = (/** @type {any} */ mark) => anew(() => sendJson(`${view.path}/entries/pulse-mark/${mark.id}`, {}, "DELETE"));
   const pulse = meant(view);
   const held = pulse && facts.marks.find((/** @type {any} */ mark) => mark.line === pulse.line && mark.start === pulse.start);
-  const judge = (/** @type {boolean} */ stray) => make("button", { type: "button", disabled: held?.stray === stray, onclick: () => anew(() => sendJson(`${view.path}/marks`, {
+  const judge = (/** @type {boolean} */ stray) => make("button", { type: "button", disabled: held?.stray === stray, onclick: () => anew(() => sendJson(asShown(`${view.path}/marks`), {
     line: facts.lines[pulse.line].name, start_s: facts.start_s + pulse.start * facts.tick_s, stray,
   })) }, stray ? "a stray" : "legitimate");
   const words = pulse && `${facts.lines[pulse.line].name}${pulse.level === null ? "" : ` ${levelWord(pulse.level)}`} for ${view.length(pulse.end - pulse.start)} from ${view.moment(pulse.start, true)} on`;

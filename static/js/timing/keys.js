@@ -53,7 +53,7 @@ export function keyTable(view, actions) {
     entry("j", "judge the chosen pulse: legitimate, or a stray", () => actions.judge()),
     entry("m", "measure from edge to edge", () => view.dimensions.measure(!view.dimensions.isMeasuring)),
     entry("Backspace", "take away the last dimension line", () => view.dimensions.undo()),
-    entry("c", "count over the chosen stretch, or over what is in view", () => view.stretch.open()),
+    entry("c", "count over the chosen stretch, or over what is in view", () => view.withStretch((stretch) => stretch.open())),
     entry("l", "lines: names, order, groups, buses", () => actions.lines()),
     entry("Enter", "name the chosen line; while measuring: put an end here", () => {
       const { dimensions, marked } = view;

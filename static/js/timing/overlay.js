@@ -1,6 +1,6 @@
 // @ts-check
 // Persistence: all occurrences of the finding in hand laid on one another, aligned at the edge that causes each.
-import { getJson } from "../lib/fetch.js";
+import { asShown, getJson } from "../lib/fetch.js";
 import { lowerBound } from "./reduce.js";
 
 /** The moment an occurrence is aligned at, as the server takes it. @param {any} occurrence */
@@ -50,7 +50,7 @@ export class Overlay {
     try {
       const reach = (/** @type {number} */ ticks) => Math.min(Math.max(16, 2 * ticks), view.facts.length + 16);
       const query = `before=${reach(before)}&after=${reach(after)}&lines=${lines.join(",")}`;
-      const answer = await getJson(`${view.path}/findings/${encodeURIComponent(view.finding.id)}/overlay?${query}`);
+      const answer = await getJson(asShown(`${view.path}/findings/${encodeURIComponent(view.finding.id)}/overlay?${query}`));
       answer.byLine = new Map(answer.lines.map((/** @type {any} */ line) => [line.line, line]));
       this.laid = answer;
       view.say(this.says());

@@ -1,8 +1,8 @@
 // @ts-check
 // Joins the diagram with the sheet, the tools, the keys and the address.
 import { all, fill, find, make } from "../lib/dom.js";
-import { getJson } from "../lib/fetch.js";
-import { isInCapture, readAddress, writeAddress } from "./address.js";
+import { asShown, getJson } from "../lib/fetch.js";
+import { isInCapture, readAddress, shownIn, writeAddress } from "./address.js";
 import { listen } from "./input.js";
 import { keepView, keptView } from "./keep.js";
 import { keyTable, listenKeys } from "./keys.js";
@@ -14,7 +14,7 @@ const PAGE_MS = 1500;
 /** @param {HTMLElement} root @param {string} session */
 export async function startDiagram(root, session) {
   const path = `/api/sessions/${session}`;
-  const [facts, kept] = await Promise.all([getJson(`${path}/diagram`), keptView(path)]);
+  const [facts, kept] = await Promise.all([getJson(asShown(`${path}/diagram`)), keptView(path)]);
   root.hidden = false;
   const analog = facts.lines.some((/** @type {any} */ line) => line.volts) ? await import("./analog.js") : null;
   const view = new Diagram(root, path, facts, analog);
@@ -79,7 +79,7 @@ export async function startDiagram(root, session) {
   const overlay = button("overlay", () => view.persist().then(tools), "o");
   fill(view.tools, previous, next, overlay,
     button("closer", () => view.zoom(0.5)), button("farther", () => view.zoom(2)), button("whole", () => view.fit()),
-    button("go to", actions.goTo, "g"), button("measure", () => view.dimensions.measure(!view.dimensions.isMeasuring), "m"), button("count", () => view.stretch.open(), "c"),
+    button("go to", actions.goTo, "g"), button("measure", () => view.dimensions.measure(!view.dimensions.isMeasuring), "m"), button("count", () => view.withStretch((stretch) => stretch.open()), "c"),
     button("find", actions.find, "f"), button("judge", actions.judge, "j"), button("lines", actions.lines, "l"), ...(facts.clocks.length ? [button("clock", actions.clock, "k")] : []),
     button("evidence", actions.evidence, "v"), button("figure", actions.figure, "s"),
     button("keys", actions.keys, "?"));
@@ -99,7 +99,7 @@ export async function startDiagram(root, session) {
       finding: view.finding?.id ?? null, occurrence: view.occurrence,
       at: facts.start_s + view.start * facts.tick_s, span: view.span * facts.tick_s,
     };
-    const address = location.pathname + writeAddress(place);
+    const address = location.pathname + writeAddress(place, shownIn(document.body));
     if (address === location.pathname + location.search) return;
     history[isStep ? "pushState" : "replaceState"](null, "", address);
   }
@@ -130,6 +130,8 @@ export async function startDiagram(root, session) {
     view.isReady = true;
     view.paint();
     mark();
+    // Back comes to this condition again, whichever is in hand then.
+    remember(false);
   }
   // A clock that was in hand before the page was shown anew (see clock.js, which knows the same name).
   let hasClock = false;

@@ -1,6 +1,6 @@
 // @ts-check
 // The timing diagram: what is shown, and one frame that draws it. Setters raise flags; painting happens once a frame.
-import { getJson } from "../lib/fetch.js";
+import { asShown, getJson } from "../lib/fetch.js";
 import { fill, make } from "../lib/dom.js";
 import { busValue, engineering, scaleLabel, seconds, subscript } from "../lib/format.js";
 import { Arrangement } from "./arrangement.js";
@@ -13,7 +13,6 @@ import { levelWord, readLine } from "./reading.js";
 import { busCells } from "./reduce.js";
 import { Scale, keepWithin, niceStep, scaleZero } from "./scale.js";
 import { Slip } from "./slip.js";
-import { Stretch } from "./stretch.js";
 import { drawStrip } from "./strip.js";
 
 /** A row with volts is this much taller: they need room above the logic line. */
@@ -54,7 +53,7 @@ export class Diagram {
     this.#build();
     this.arrangement = new Arrangement(facts, () => { this.onarrange(); this.changed(); });
     this.dimensions = new Dimensions(this);
-    this.stretch = new Stretch(this);
+    /** Once one was asked for. @type {import("./stretch.js").Stretch|null} */ this.stretch = null;
     this.evidence = new EvidenceInView(path, () => this.paint());
     this.columns = new Columns(path, facts.length, () => this.paint(), (error) => this.say(error.message));
     this.#media = matchMedia("(prefers-color-scheme: dark)");
@@ -105,7 +104,7 @@ export class Diagram {
   async #fetchDensity() {
     this.density = { edges: [], strays: [] };
     try {
-      this.density = await getJson(`${this.path}/density?columns=${Math.max(100, Math.min(2000, Math.round(this.width - this.#gutter)))}`);
+      this.density = await getJson(asShown(`${this.path}/density?columns=${Math.max(100, Math.min(2000, Math.round(this.width - this.#gutter)))}`));
       this.paint();
     } catch (error) { this.say(/** @type {Error} */ (error).message); }
   }
@@ -203,7 +202,7 @@ export class Diagram {
       drawJudged(pen, this, scale, rowOf);
     }
     this.dimensions.draw(pen, scale, rows);
-    this.stretch.draw(pen, scale, height);
+    this.stretch?.draw(pen, scale, height);
     c.restore();
   }
 
@@ -322,6 +321,12 @@ export class Diagram {
     this.changed();
   }
 
+  /** What is done with a stretch: the first fetches what that takes. @param {(stretch: import("./stretch.js").Stretch) => any} does */
+  async withStretch(does) {
+    const { Stretch } = await import("./stretch.js");
+    return does(this.stretch ??= new Stretch(this));
+  }
+
   /** @param {string} name of a layer of evidence @param {boolean} isShown */
   showLayer(name, isShown) {
     if (isShown) this.hidden.delete(name); else this.hidden.add(name);
@@ -369,7 +374,7 @@ export class Diagram {
     if (this.finding !== finding) {
       this.finding = finding;
       this.overlay = null;
-      const answer = await getJson(`${this.path}/findings/${encodeURIComponent(id)}/occurrences`);
+      const answer = await getJson(asShown(`${this.path}/findings/${encodeURIComponent(id)}/occurrences`));
       if (this.finding !== finding) return;
       this.occurrences = answer.occurrences;
       this.occurrenceCount = answer.count;

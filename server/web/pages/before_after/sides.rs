@@ -43,11 +43,15 @@ impl<'a> Sides<'a> {
         if let ([.., (first, _), (second, _)], true) = (&sides.named[..], !sides.are_chosen()) {
             (sides.before, sides.after) = (sides.runs_of(*first), sides.runs_of(*second));
         }
-        // Under one condition the newest run stands against the one before it.
+        // Under one condition the newest run stands against the last one before it that shows much the same lines: what
+        // only one of them captured can't be compared.
         if let ([(only, _)], true) = (&sides.named[..], !sides.are_chosen())
-            && let [.., first, second] = sides.runs_of(*only)[..]
+            && let [earlier @ .., second] = &sides.runs_of(*only)[..]
+            && let Some(first) = earlier
+                .iter()
+                .rfind(|first| sides.show_the_same(**first, *second))
         {
-            (sides.before, sides.after) = (vec![first], vec![second]);
+            (sides.before, sides.after) = (vec![*first], vec![*second]);
         }
         Ok(sides)
     }
@@ -55,6 +59,14 @@ impl<'a> Sides<'a> {
     /// Whether there is a run on either side.
     pub fn are_chosen(&self) -> bool {
         !self.before.is_empty() && !self.after.is_empty()
+    }
+
+    /// Whether two runs have more than half of the lines of each in common.
+    fn show_the_same(&self, one: usize, other: usize) -> bool {
+        let lines = |run: usize| self.all.tallies.lines.get(run).map_or(&[][..], Vec::as_slice);
+        let (one, other) = (lines(one), lines(other));
+        let shared = one.iter().filter(|line| other.contains(line)).count();
+        shared * 2 > one.len().max(other.len())
     }
 
     fn runs_of(&self, condition: Option<EntryId>) -> Vec<usize> {

@@ -2,6 +2,8 @@
 //! session gives the same bytes: no clock is read, and all moments are in UTC, or in the zone that the address asks for: a
 //! page that is sent to somebody else has no script to do that.
 
+mod parts;
+
 use std::sync::Arc;
 
 use askama::Template;
@@ -11,17 +13,19 @@ use axum::http::header::CONTENT_SECURITY_POLICY;
 use axum::response::{Html, IntoResponse, Response};
 use serde::Deserialize;
 
+use self::parts::{capture_names, conditions, judged, photographs, reading, says_of, still_open};
 use super::before_after::{Comparison, comparison};
 use super::figures::drawing;
+use crate::analysis::findings::CAUTION;
 use crate::report::inspect::{Finding, InspectReport, Severity};
 use crate::report::text::moment_in;
-use crate::store::{Entry, EntryId, FindingState, Outcome, SessionId, Store, Verdict};
+use crate::store::{FindingState, SessionId, Store};
 use crate::web::answers::{Answer, Standing, standings};
 use crate::web::api::harness::{clips_of, harness_of};
 use crate::web::api::log::{SessionLog, with_store};
-use crate::web::base64::base64;
 use crate::web::error::{Failure, PageFailure};
 use crate::web::opened::Opened;
+use crate::web::remains::Fate;
 use crate::web::state::App;
 use crate::workflow::places;
 use crate::workflow::session::RunTallies;
@@ -30,6 +34,8 @@ use crate::workflow::session::RunTallies;
 const POLICY: &str = "default-src 'none'; style-src 'unsafe-inline'; img-src data:; base-uri 'none'; \
                       form-action 'none'; frame-ancestors 'none'";
 
+/// Lines of the setup that are printed.
+const MOST_SETUP: usize = 60;
 /// Findings that get a figure; the rest are told in words.
 const MOST_FIGURES: usize = 12;
 
@@ -46,12 +52,19 @@ struct ReportPage {
     /// The newest condition, where there are several.
     now: String,
     findings: Vec<FindingView>,
+    /// Found under earlier conditions, and told of otherwise under the newest: their line still shows strays.
+    otherwise: Vec<FindingView>,
     /// Found under earlier conditions, and not under the newest.
     earlier: Vec<FindingView>,
     /// The newest condition against the one before, and the history of each trouble.
     compared: Option<Comparison>,
     readings: Vec<ReadingView>,
     steps: Vec<StepView>,
+    /// Pulses that a person judged: when, and what was said.
+    marks: Vec<(String, String)>,
+    /// The setup in force, its comments left out, and how many lines of it are not shown.
+    setup: Vec<String>,
+    setup_more: usize,
     remarks: Vec<(String, String)>,
     photographs: Vec<PhotographView>,
     open: Vec<String>,
@@ -73,7 +86,11 @@ struct FindingView {
     detail: String,
     places: Vec<String>,
     ruled_out: Vec<String>,
+    /// What a person judged of its line's pulses.
+    judged: String,
     try_next: Vec<String>,
+    /// Nothing of what to try says that the power is to be off.
+    wants_caution: bool,
     state: &'static str,
     cause: String,
     remark: String,
@@ -181,8 +198,15 @@ fn render(
         .unzip();
     let all = standings(&answers);
     let views = findings(store, id, &log, &answers, &opened, &all)?;
-    let (now, earlier): (Vec<_>, Vec<_>) = views.into_iter().partition(|(is_present, _)| *is_present);
-    let plain = |views: Vec<(bool, FindingView)>| views.into_iter().map(|(_, view)| view).collect();
+    let (mut now, mut otherwise, mut earlier) = (Vec::new(), Vec::new(), Vec::new());
+    for (fate, view) in views {
+        match fate {
+            None => now.push(view),
+            Some(Fate::Remains(_)) => otherwise.push(view),
+            Some(_) => earlier.push(view),
+        }
+    }
+    let setup: Vec<&str> = body.setup.lines().filter(|line| !is_remark(line)).collect();
     let newest = answers.iter().rfind(|answer| answer.report.is_some());
     let page = ReportPage {
         title: body.title.clone(),
@@ -194,15 +218,18 @@ fn render(
             .collect(),
         created: moment(log.session.created_ms),
         changed: moment(log.session.changed_ms),
-        headline: newest.and_then(Answer::headline).unwrap_or_default(),
+        headline: newest
+            .and_then(|newest| says_of(&answers, newest, &all))
+            .unwrap_or_default(),
         version: env!("CARGO_PKG_VERSION"),
-        conditions: conditions(&log, &answers, &troubles, moment),
+        conditions: conditions(&log, &answers, &troubles, &all, moment),
         now: match answers.len() {
             0 | 1 => String::new(),
             _ => newest.map(|answer| answer.title.clone()).unwrap_or_default(),
         },
-        findings: plain(now),
-        earlier: plain(earlier),
+        findings: now,
+        otherwise,
+        earlier,
         compared: match counted {
             Some(counted) => Some(comparison(store, id, counted, "")?).filter(|c| !c.headline.is_empty()),
             None => None,
@@ -224,6 +251,21 @@ fn render(
                 captures: capture_names(&log, &entry.value.captures),
             })
             .collect(),
+        marks: log
+            .pulse_marks
+            .iter()
+            .map(|entry| {
+                let file = capture_names(&log, &[entry.value.capture]);
+                let says = super::bench_log::mark_words(&entry.value);
+                (moment(entry.created_ms), format!("{says} ({file})"))
+            })
+            .collect(),
+        setup: setup
+            .iter()
+            .take(MOST_SETUP)
+            .map(|line| (*line).to_owned())
+            .collect(),
+        setup_more: setup.len().saturating_sub(MOST_SETUP),
         remarks: log
             .remarks
             .iter()
@@ -240,57 +282,10 @@ fn render(
     Ok(page.render()?)
 }
 
-/// Conditions in their order; `answers` and `troubles`: of those with captures.
-fn conditions(
-    log: &SessionLog,
-    answers: &[Answer],
-    troubles: &[String],
-    moment: &dyn Fn(i64) -> String,
-) -> Vec<ConditionView> {
-    let known = |id: EntryId| log.conditions.iter().any(|held| held.id == id);
-    let view = |condition: Option<EntryId>, title: String, remark: String| {
-        let captures = log
-            .captures
-            .iter()
-            .filter(move |entry| entry.value.condition.filter(|id| known(*id)) == condition);
-        let row = |entry: &Entry<crate::store::Capture>| {
-            let value = &entry.value;
-            let by = match value.instrument.as_str() {
-                "" => String::new(),
-                instrument => format!(" ({instrument})"),
-            };
-            [
-                format!("{}{by}", value.file),
-                super::bench_log::bytes(value.size_bytes),
-                moment(entry.created_ms),
-                value.remark.clone(),
-            ]
-        };
-        let looked = answers
-            .iter()
-            .zip(troubles)
-            .find(|(answer, _)| answer.condition == condition);
-        ConditionView {
-            title,
-            remark,
-            captures: captures.map(row).collect(),
-            says: looked.map_or(String::new(), |(answer, trouble)| {
-                answer.headline().unwrap_or_else(|| trouble.clone())
-            }),
-        }
-    };
-    let without = view(None, "No condition named".to_owned(), String::new());
-    let named = log.conditions.iter().map(|entry| {
-        view(
-            Some(entry.id),
-            entry.value.title.clone(),
-            entry.value.remark.clone(),
-        )
-    });
-    std::iter::once(without)
-        .filter(|view| !view.captures.is_empty())
-        .chain(named)
-        .collect()
+/// A line of a setup that sets nothing.
+fn is_remark(line: &str) -> bool {
+    let line = line.trim();
+    line.is_empty() || line.starts_with('#')
 }
 
 fn state_of<'a>(log: &'a SessionLog, key: &str) -> Option<&'a FindingState> {
@@ -300,7 +295,8 @@ fn state_of<'a>(log: &'a SessionLog, key: &str) -> Option<&'a FindingState> {
         .find(|state| state.finding == key)
 }
 
-/// Every finding of any condition once, as the newest that tells of it has it; whether the newest of all does.
+/// Every finding of any condition once, as the newest that tells of it has it; and what became of it under the newest of
+/// all, where that does not.
 fn findings(
     store: &Store,
     id: SessionId,
@@ -308,7 +304,7 @@ fn findings(
     answers: &[Answer],
     opened: &[Option<Arc<Opened>>],
     all: &[Standing],
-) -> Result<Vec<(bool, FindingView)>, Failure> {
+) -> Result<Vec<(Option<Fate>, FindingView)>, Failure> {
     let harness = harness_of(store, id)?;
     let clips = clips_of(store, id, &harness)?;
     let diagram = store.diagram_view(id)?;
@@ -347,6 +343,13 @@ fn findings(
         });
         let figure = figure.flatten();
         drawn += usize::from(figure.is_some());
+        // The report has the cautions at its head.
+        let steps: Vec<String> = finding
+            .try_next
+            .iter()
+            .filter(|step| *step != CAUTION)
+            .cloned()
+            .collect();
         let view = FindingView {
             number: index + 1,
             severity: severity_word(finding.severity),
@@ -359,7 +362,9 @@ fn findings(
                 true => ruled_out(&opened.report, finding),
                 false => Vec::new(),
             },
-            try_next: finding.try_next.clone(),
+            judged: judged(log, opened, finding),
+            wants_caution: !steps.iter().any(|step| step.to_lowercase().contains("power off")),
+            try_next: steps,
             // A note asks for nothing: it has a state only where somebody gave it one.
             state: match (finding.severity, state) {
                 (Severity::Note, None) => "",
@@ -370,7 +375,11 @@ fn findings(
             under: standing.says(answers),
             figure,
         };
-        views.push((standing.is_present(answers), view));
+        let fate = match standing.is_present(answers) {
+            true => None,
+            false => Some(standing.fate_now(answers).unwrap_or(Fate::Gone)),
+        };
+        views.push((fate, view));
     }
     Ok(views)
 }
@@ -398,111 +407,4 @@ fn severity_word(severity: Severity) -> &'static str {
         Severity::Warning => "warning",
         Severity::Note => "note",
     }
-}
-
-fn reading(
-    log: &SessionLog,
-    entry: &Entry<crate::store::Reading>,
-    moment: &dyn Fn(i64) -> String,
-) -> ReadingView {
-    let value = &entry.value;
-    let unit = if value.unit.is_empty() { "V" } else { &value.unit };
-    let condition = log
-        .conditions
-        .iter()
-        .find(|held| Some(held.id) == value.condition);
-    let place = match condition {
-        Some(condition) => format!("{} ({})", value.place, condition.value.title),
-        None => value.place.clone(),
-    };
-    ReadingView {
-        cells: [
-            value.rail.clone(),
-            value
-                .nominal
-                .map(|nominal| format!("{nominal} {unit}"))
-                .unwrap_or_default(),
-            format!("{} {unit}", value.reading),
-            value
-                .off_percent()
-                .map(|off| format!("{off:+.1} %").replace('-', "−"))
-                .unwrap_or_default(),
-            place,
-            moment(value.at_ms.unwrap_or(entry.created_ms)),
-        ],
-        wrong_sign: value.has_wrong_sign(),
-    }
-}
-
-fn capture_names(log: &SessionLog, ids: &[EntryId]) -> String {
-    let names = ids
-        .iter()
-        .filter_map(|id| log.captures.iter().find(|entry| entry.id == *id));
-    names
-        .map(|entry| entry.value.file.clone())
-        .collect::<Vec<_>>()
-        .join(", ")
-}
-
-fn photographs(store: &Store, log: &SessionLog) -> Result<Vec<PhotographView>, Failure> {
-    let view = |entry: &Entry<crate::store::Photograph>| {
-        let value = &entry.value;
-        let path = store.original_path(&value.digest)?;
-        let bytes =
-            std::fs::read(&path).map_err(|error| Failure::ours(format!("{}: {error}", path.display())))?;
-        let caption = if value.caption.is_empty() {
-            &value.file
-        } else {
-            &value.caption
-        };
-        Ok(PhotographView {
-            source: format!("data:{};base64,{}", value.picture.content_type(), base64(&bytes)),
-            caption: caption.clone(),
-        })
-    };
-    log.photographs.iter().map(view).collect()
-}
-
-/// What is not settled: findings that nobody confirmed as fixed or cleared, under whichever condition they stood,
-/// conditions that could not be looked at, steps not passed, wrong readings.
-fn still_open(log: &SessionLog, answers: &[Answer], all: &[Standing]) -> Vec<String> {
-    let mut open = Vec::new();
-    for standing in all {
-        let Some(finding) = standing.finding(answers) else {
-            continue;
-        };
-        let state = state_of(log, &standing.key)
-            .map(|state| state.state)
-            .unwrap_or_default();
-        if finding.severity != Severity::Note && !matches!(state, Verdict::Fixed | Verdict::NotAFault) {
-            let gone = match (standing.is_present(answers), standing.run) {
-                (true, None) => String::new(),
-                (true, Some(_)) => format!("; {}", standing.says(answers)),
-                (false, _) => format!("; {}: if it is settled, mark it as fixed", standing.says(answers)),
-            };
-            open.push(format!("{} ({}{gone})", finding.title, state.words()));
-        }
-    }
-    for answer in answers.iter().filter(|answer| answer.report.is_none()) {
-        open.push(format!(
-            "the captures under \"{}\" could not be read",
-            answer.title
-        ));
-    }
-    for entry in &log.readings {
-        if entry.value.has_wrong_sign() {
-            open.push(format!("{} reads with the wrong sign", entry.value.rail));
-        }
-    }
-    for (index, entry) in log.steps.iter().enumerate() {
-        if matches!(entry.value.outcome, Outcome::Open | Outcome::Failed) {
-            open.push(format!(
-                "step {}: {} ({})",
-                index + 1,
-                entry.value.what,
-                entry.value.outcome.words()
-            ));
-        }
-    }
-    open
 }

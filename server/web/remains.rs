@@ -1,0 +1,154 @@
+//! What became of a trouble under a condition that does not tell of it: gone, not captured there, or still there and told
+//! otherwise. A line that still has strays is never said to be rid of them because what brings them is in doubt.
+
+use crate::report::inspect::{CouplingRow, Finding, InspectReport, Severity, StrayRow};
+
+use super::answers::Answer;
+
+/// Topics of findings about strays of their first line.
+const OF_STRAYS: [&str; 5] = [
+    "coupling",
+    "inseparable",
+    "uncaptured-cause",
+    "shared-supply",
+    "stray",
+];
+
+/// Where nothing is found on a line any more, so large a share of its strays may be left: the page Before and after calls
+/// that much as good as gone.
+const MOST_LEFT: f64 = 0.1;
+
+/// What became of a trouble.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Fate {
+    /// Its lines were captured, and it is not found.
+    Gone,
+    /// Its line still shows strays: a sentence without its full stop.
+    Remains(String),
+    /// Not all lines that it was found on were captured.
+    NotCaptured,
+    /// It rests on no captured line, as a meter's reading: nothing is to be said.
+    Unsaid,
+}
+
+/// What became under `now` of a finding of `before`, which `now` does not tell of. `place`: "here" or "there".
+pub fn fate(finding: &Finding, before: &InspectReport, now: &Answer, place: &str) -> Fate {
+    let Some(report) = &now.report else {
+        return Fate::Unsaid;
+    };
+    // What is kept of a run among several has no lines: it was found, so they were captured.
+    let was_captured = |line: &String| before.lines.is_empty() || is_captured(before, line);
+    if !finding.lines.is_empty() && !finding.lines.iter().any(was_captured) {
+        return Fate::Unsaid;
+    }
+    if finding
+        .lines
+        .iter()
+        .any(|line| was_captured(line) && !is_captured(report, line))
+    {
+        return Fate::NotCaptured;
+    }
+    let all = now.runs.iter().map(|run| &run.report);
+    let mut all = std::iter::once(report).chain(all);
+    all.find_map(|report| remains(finding, before, report, place))
+        .map_or(Fate::Gone, Fate::Remains)
+}
+
+/// Whether a line, or a bus by its bits, was captured.
+fn is_captured(report: &InspectReport, line: &str) -> bool {
+    let is_bit = |name: &str| {
+        name.strip_prefix(line)
+            .is_some_and(|rest| rest.trim_start().starts_with('['))
+    };
+    let mut all = report.lines.iter().map(|row| row.line.as_str());
+    all.any(|name| name == line || is_bit(name))
+}
+
+fn strays<'a>(report: &'a InspectReport, line: &'a str) -> impl Iterator<Item = &'a StrayRow> {
+    let all = report.strays.iter();
+    all.filter(move |stray| stray.line == line && stray.kind == "pulse")
+}
+
+fn remains(finding: &Finding, before: &InspectReport, now: &InspectReport, place: &str) -> Option<String> {
+    let victim = finding.lines.first()?;
+    let is_of_strays = |finding: &Finding| OF_STRAYS.contains(&finding.topic.as_str());
+    let told = now
+        .findings
+        .iter()
+        .filter(|other| is_of_strays(other) && other.severity != Severity::Note)
+        .find(|other| other.lines.first() == Some(victim));
+    // Too few strays to say anything of are what a cure may leave.
+    let is_told = told.is_some_and(|other| other.topic != "stray");
+    if !is_of_strays(finding) || (!is_told && share_left(finding, before, now) <= MOST_LEFT) {
+        return None;
+    }
+    let does = match strays(now, victim)
+        .map(|stray| stray.level.as_str())
+        .collect::<Vec<_>>()
+    {
+        levels if levels.is_empty() => "still shows strays",
+        levels if levels.iter().all(|level| *level == "low") => "still dips",
+        levels if levels.iter().all(|level| *level == "high") => "is still lifted",
+        _ => "still shows strays",
+    };
+    let because = match told {
+        Some(other) if other.severity == Severity::Fault && other.topic == "coupling" => {
+            let by = other.lines.get(1).map_or("another line", String::as_str);
+            format!("and {place} {by} is found to bring it")
+        }
+        _ => format!("but what brings it is in doubt {place}"),
+    };
+    let counts = counts(finding, before, now);
+    Some(format!("{victim} {does}{counts}, {because}"))
+}
+
+/// Strays of the finding's line now as a share of those before, for as many edges of the line that brought them; infinite
+/// where there were none.
+fn share_left(finding: &Finding, before: &InspectReport, now: &InspectReport) -> f64 {
+    let rate = |report: &InspectReport| {
+        let count = finding
+            .lines
+            .first()
+            .map_or(0, |line| strays(report, line).count());
+        let mut rows = report.lines.iter();
+        let row = rows.find(|row| Some(&row.line) == finding.lines.get(1));
+        count as f64 / row.map_or(1, |row| row.edges.max(1)) as f64
+    };
+    match rate(now) {
+        0.0 => 0.0,
+        now => now / rate(before),
+    }
+}
+
+/// Strays that are left on the line of a finding that is gone: ` (2 stray pulses of CLEAR_N are left)`, or nothing.
+pub fn left(finding: &Finding, now: &InspectReport) -> String {
+    let victim = finding
+        .lines
+        .first()
+        .filter(|_| OF_STRAYS.contains(&finding.topic.as_str()));
+    match victim.map(|victim| (victim, strays(now, victim).count())) {
+        None | Some((_, 0)) => String::new(),
+        Some((victim, 1)) => format!(" (one stray pulse of {victim} is left)"),
+        Some((victim, count)) => format!(" ({count} stray pulses of {victim} are left)"),
+    }
+}
+
+/// ` (150 of 599; 161 of 599 before)`; empty where neither is known.
+fn counts(finding: &Finding, before: &InspectReport, now: &InspectReport) -> String {
+    let (Some(victim), aggressor) = (finding.lines.first(), finding.lines.get(1)) else {
+        return String::new();
+    };
+    let row = |report: &InspectReport| {
+        let is_it = |row: &&CouplingRow| row.victim == *victim && Some(&row.aggressor) == aggressor;
+        let row = report.couplings.iter().find(is_it)?;
+        Some(format!("{} of {}", row.victim_strays, row.opportunities))
+    };
+    if let (Some(now), Some(before)) = (row(now), row(before)) {
+        return format!(" ({now}; {before} before)");
+    }
+    match (strays(now, victim).count(), strays(before, victim).count()) {
+        (0, _) => String::new(),
+        (now, 0) => format!(" ({now} stray pulses)"),
+        (now, before) => format!(" ({now} stray pulses; {before} before)"),
+    }
+}
