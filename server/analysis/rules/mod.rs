@@ -10,6 +10,7 @@ mod quick;
 pub mod reach;
 pub mod sentences;
 pub mod sequence;
+pub mod silenced;
 pub mod stuck;
 pub mod tally;
 
@@ -17,6 +18,7 @@ pub use logic::{AsIf, Row, TruthTable};
 pub use reach::{Reach, Verdict};
 pub use sentences::findings;
 pub use sequence::{Company, CompanyStrays, Instead, Suspicion, Tale};
+pub use silenced::Silenced;
 pub use stuck::{Bridged, Stuck};
 pub use tally::{Limits, Margins, Tally, Violation};
 
@@ -32,6 +34,7 @@ pub struct RuleResults {
     /// One result a rule, in the order given.
     pub rules: Vec<RuleResult>,
     pub stuck: Vec<Stuck>,
+    pub silenced: Vec<Silenced>,
     pub bridged: Vec<Bridged>,
 }
 
@@ -57,6 +60,7 @@ pub fn check(capture: &Capture, rules: &[Rule], same_signal: &[(String, String)]
     RuleResults {
         rules: check_rules(capture, rules),
         stuck: stuck::stuck(capture),
+        silenced: silenced::silenced(capture),
         bridged: stuck::bridged(capture, same_signal),
     }
 }

@@ -27,6 +27,7 @@ pub fn findings(capture: &Capture, rules: &[Rule], results: &RuleResults) -> Vec
         found.extend(teller.finding());
     }
     found.extend(results.stuck.iter().filter_map(|s| still::stuck(capture, s)));
+    found.extend(results.silenced.iter().map(|s| still::silenced(capture, s)));
     found.extend(results.bridged.iter().map(|b| still::bridged(capture, b)));
     found
 }

@@ -1,7 +1,8 @@
 //! Sentences on lines that never move, and on lines that always equal another.
 
 use crate::analysis::findings::{Finding, Severity};
-use crate::analysis::rules::stuck::{Bridged, Stuck};
+use crate::analysis::findings::{span, span_s};
+use crate::analysis::rules::{Bridged, Silenced, Stuck};
 use crate::model::Capture;
 
 /// A warning for a line among neighbours that move, a note where it may not have been reached; nothing on a line without
@@ -47,6 +48,33 @@ pub fn stuck(capture: &Capture, stuck: &Stuck) -> Option<Finding> {
             ),
         ],
     })
+}
+
+/// The warning of a line that fell silent while another, which had moved only with it, went on.
+pub fn silenced(capture: &Capture, silenced: &Silenced) -> Finding {
+    let [name, other] = [silenced.line, silenced.follower].map(|line| &capture.lines[line].name);
+    let since = span_s(capture.seconds(silenced.since));
+    let (followed, of) = silenced.followed;
+    Finding {
+        severity: Severity::Warning,
+        topic: "stuck",
+        lines: vec![name.clone(), other.clone()],
+        title: format!("{name} falls silent at {since}, while {other}, which moved only with it, goes on"),
+        detail: format!(
+            "It has no edge from then on to the end of its record. Until then {followed} of {of} edges of {other} came in the {} after \
+             one of its edges; since then {} have come without one.",
+            span(&capture.timebase, silenced.within as f64),
+            silenced.without
+        ),
+        try_next: vec![
+            format!(
+                "Look whether {name}'s clip still holds, and capture again: what is said of {name} after {since} rests on a line that was not seen."
+            ),
+            format!(
+                "If it holds: probe {name} at its driver's pin; moving there, the joint or wire between is open."
+            ),
+        ],
+    }
 }
 
 /// The finding of two lines that agree edge by edge: a warning within one group, else a note.

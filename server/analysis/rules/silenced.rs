@@ -1,0 +1,163 @@
+//! Lines that fall silent for good while lines that moved only with them go on: a clip that fell off, or a wire.
+
+use crate::analysis::stats::tails::binomial_upper;
+use crate::model::{Capture, Line, Ticks};
+
+/// A line without an edge from a moment on, and one that shows that it ought to have some.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Silenced {
+    /// Position in the capture.
+    pub line: usize,
+    /// Its last edge.
+    pub since: Ticks,
+    /// A line whose edges came after one of its edges, so many of so many until then; and those that have come without one since.
+    pub follower: usize,
+    pub followed: (u64, u64),
+    pub without: u64,
+    /// So soon, in ticks.
+    pub within: i64,
+}
+
+/// What follows an edge comes so soon: some gates and a cable.
+const WITHIN_S: f64 = 120e-9;
+/// Edges of the silent line, and of the other before and after it fell silent, that can show it (no source: round numbers).
+const FEWEST: usize = 10;
+/// Share of the other's edges that came after the line's.
+const FOLLOWED: f64 = 0.97;
+/// Chance, all lines allowed for, that so many do so without having to do with it.
+const CHANCE: f64 = 1e-6;
+/// A third line explains what moved on if so large a share of the edges since come after its own.
+const EXPLAINED: f64 = 0.9;
+/// So many edges, evenly spread, are looked at before all are.
+const TASTED: usize = 64;
+
+/// The lines that fell silent, with the follower that moved on most. Cost: for each line that ends well before the record does the
+/// edges of those that go on × log of its own, of most lines a few.
+pub fn silenced(capture: &Capture) -> Vec<Silenced> {
+    let lines = 0..capture.lines.len();
+    lines.filter_map(|line| silenced_line(capture, line)).collect()
+}
+
+fn silenced_line(capture: &Capture, index: usize) -> Option<Silenced> {
+    let line = &capture.lines[index];
+    let since = *line.edges.last()?;
+    let recorded = line.segments().last().is_some_and(|s| s.span.start <= since);
+    if line.edges.len() < FEWEST || line.same_as.is_some() || line.trace.is_some() || !recorded {
+        return None;
+    }
+    let others = (0..capture.lines.len()).filter(|&other| other != index && may_follow(capture, other));
+    let found = others.filter_map(|other| follower(capture, index, other, since));
+    found.max_by_key(|silenced| silenced.without)
+}
+
+/// Whether a line is one of its own that could show another to have fallen silent.
+fn may_follow(capture: &Capture, other: usize) -> bool {
+    let line = &capture.lines[other];
+    line.same_as.is_none() && line.trace.is_none() && line.edges.len() >= 2 * FEWEST
+}
+
+/// Whether `other` moved only with the line until its last edge, and has moved on since.
+fn follower(capture: &Capture, index: usize, other: usize, since: Ticks) -> Option<Silenced> {
+    let (line, follower) = (&capture.lines[index], &capture.lines[other]);
+    let within = Within::of(capture, line, follower);
+    let until = follower.edges.partition_point(|&e| e.0 <= since.0 + within.after);
+    let recorded = follower.edges.partition_point(|&e| e <= line.span.end);
+    let (before, later) = (
+        &follower.edges[..until],
+        &follower.edges[until..recorded.max(until)],
+    );
+    if before.len() < FEWEST || later.len() < FEWEST {
+        return None;
+    }
+    let share = |edges: &[Ticks], of: &Line| {
+        let step = edges.len() / TASTED + 1;
+        let tasted = || edges.iter().step_by(step);
+        tasted().filter(|&&e| within.is_after(of, e)).count() as f64 / tasted().count() as f64
+    };
+    if share(before, line) < FOLLOWED {
+        return None;
+    }
+    let followed = before.iter().filter(|&&e| within.is_after(line, e)).count();
+    let whole = (since - line.span.start).0.max(1) as f64;
+    let covered = (line.edges.len() as f64 * within.length() / whole).min(1.0);
+    let chance = binomial_upper(followed as u64, before.len() as u64, covered);
+    let tried = (capture.lines.len() * capture.lines.len()) as f64;
+    if (followed as f64) < FOLLOWED * before.len() as f64 || chance * tried > CHANCE {
+        return None;
+    }
+    // A third line may move it: the machine does something else by now, or the silent line was gated from the third all along.
+    let mut thirds = (0..capture.lines.len()).filter(|&third| third != index && third != other);
+    let is_explained = thirds.any(|third| share(later, &capture.lines[third]) >= EXPLAINED);
+    (!is_explained).then(|| Silenced {
+        line: index,
+        since,
+        follower: other,
+        followed: (followed as u64, before.len() as u64),
+        without: later.len() as u64,
+        within: within.after,
+    })
+}
+
+/// How soon before and after an edge another belongs to it, in ticks.
+struct Within {
+    before: i64,
+    after: i64,
+}
+
+impl Within {
+    fn of(capture: &Capture, line: &Line, follower: &Line) -> Within {
+        let sample = line.sample_ticks.max(follower.sample_ticks).ceil() as i64;
+        Within {
+            before: sample,
+            after: capture.timebase.ticks_of(WITHIN_S) as i64 + sample,
+        }
+    }
+
+    fn length(&self) -> f64 {
+        (self.before + self.after + 1) as f64
+    }
+
+    /// Whether an edge of `line` comes shortly before `edge`, or with it.
+    fn is_after(&self, line: &Line, edge: Ticks) -> bool {
+        let near = line.edges_within(Ticks(edge.0 - self.after), Ticks(edge.0 + self.before + 1));
+        !near.is_empty()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::model::{Level, TimeSpan};
+
+    /// STEP rises every 10,000 ticks up to the n-th time that `steps` says; BEAT switches 20 ticks after each rise of all 100, and
+    /// LIFT 5 ticks before it, from `lift` on.
+    fn found(steps: i64, lift: i64) -> Vec<(usize, usize, u64, u64)> {
+        let span = TimeSpan::new(Ticks(0), Ticks(1_100_000));
+        let line = |name: &str, edges: Vec<i64>| {
+            Line::digital(name, Level::Low, edges.into_iter().map(Ticks).collect(), span)
+        };
+        let at = |n: i64| 10_000 * (n + 1) + 37 * (n % 11);
+        let lines = vec![
+            line("STEP", (0..steps).flat_map(|n| [at(n), at(n) + 4_000]).collect()),
+            line("BEAT", (0..100).map(|n| at(n) + 20).collect()),
+            line("LIFT", (lift..100).map(|n| at(n) - 5).collect()),
+        ];
+        let capture = Capture::in_nanoseconds("fallen", span, lines);
+        let found = silenced(&capture).into_iter();
+        found
+            .map(|s| (s.line, s.follower, s.followed.0, s.without))
+            .collect()
+    }
+
+    #[test]
+    fn a_line_falls_silent_where_another_goes_on_without_it() {
+        assert_eq!(found(40, 100), [(0, 1, 40, 60)]);
+        // To the end, or nearly.
+        assert!(found(100, 100).is_empty());
+        assert!(found(95, 100).is_empty());
+        // Another line steps it from then on.
+        assert!(found(40, 40).is_empty());
+        // Or it stepped both all along, and STEP is gated from it.
+        assert!(found(40, 0).is_empty());
+    }
+}
