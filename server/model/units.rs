@@ -89,16 +89,21 @@ pub fn three_digits(value: f64) -> String {
     }
 }
 
-/// A share as a whole percentage without its sign; below ten percent with the digits it needs, so that only 0 reads "0".
+/// A share as a whole percentage without its sign, for a sentence; below ten percent with the digits it needs, so that only 0
+/// reads "0".
 pub fn percent(share: f64) -> String {
+    match share * 100.0 {
+        value if value >= 9.5 => format!("{value:.0}"),
+        _ => percent_to_tenths(share),
+    }
+}
+
+/// The same to a tenth of a percent, for figures that are compared with one another: "22.1", "50", "0.05".
+pub fn percent_to_tenths(share: f64) -> String {
     let value = share * 100.0;
-    if value == 0.0 || value >= 9.5 {
-        format!("{value:.0}")
-    } else if value >= 0.1 {
-        format!("{value:.1}")
-            .trim_end_matches('0')
-            .trim_end_matches('.')
-            .to_owned()
+    if value == 0.0 || value >= 0.1 {
+        let text = format!("{value:.1}");
+        text.strip_suffix(".0").unwrap_or(&text).to_owned()
     } else {
         three_digits(value)
     }
@@ -153,10 +158,13 @@ mod tests {
         assert_eq!(percent(1.0), "100");
         // Rare is not never.
         for rare in [5e-5, 4e-4, 2e-7, 1e-12] {
-            let told = percent(rare);
-            assert!(told.parse::<f64>().unwrap() > 0.0, "{told}");
+            for told in [percent(rare), percent_to_tenths(rare)] {
+                assert!(told.parse::<f64>().unwrap() > 0.0, "{told}");
+            }
         }
         assert_eq!(percent(5e-5), "0.005");
+        let figures = [0.221, 0.5, 0.025, 2e-5, 0.0, 1.0, 0.0996].map(percent_to_tenths);
+        assert_eq!(figures, ["22.1", "50", "2.5", "0.002", "0", "100", "10"]);
     }
 
     #[test]

@@ -3,7 +3,7 @@
 use std::fmt::Write;
 
 use super::figure::escape;
-use crate::model::units::{per_time, percent, three_digits};
+use crate::model::units::{per_time, percent_to_tenths, three_digits};
 use crate::report::Interval;
 
 const WIDTH: f64 = 560.0;
@@ -49,7 +49,7 @@ pub fn history(words: &str, points: &[Point], slot_s: Option<f64>) -> String {
             three_digits(rate * scale * per_time(top * scale).0 / (top * scale))
         ),
         None if rate == 0.0 => "0".to_owned(),
-        None => format!("{} %", percent(rate)),
+        None => format!("{} %", percent_to_tenths(rate)),
     };
     let y = |rate: f64| TOP + (HEIGHT - TOP - BOTTOM) * (1.0 - rate / top);
     let step = (WIDTH - LEFT) / points.len().max(1) as f64;

@@ -6,7 +6,7 @@ use super::links::quoted;
 use crate::model::FAMILIES;
 
 /// Fields that stand for keys of `[read]`.
-const KEYS: [&str; 7] = [
+pub const KEYS: [&str; 7] = [
     "timescale",
     "time_unit",
     "sample_period",

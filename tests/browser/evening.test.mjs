@@ -97,7 +97,7 @@ test("an evening at the bench, from an empty page to the restored archive", asyn
     await page.goto(at("/before-and-after"));
     await page.locator("#headline").waitFor();
     assert.match(await page.locator("#headline").innerText(), /Gone: CLEAR_N struck by STEP\./);
-    assert.match(await page.locator("main").innerText(), /before \d\d+ of \d+ = .* after 0 of \d+ = 0\.0 %/);
+    assert.match(await page.locator("main").innerText(), /before \d\d+ of \d+ = .* after 0 of \d+ = 0 %/);
     assert.equal(await page.locator("svg.history circle.clean").count(), 1);
 
     // The log holds the findings of every condition, and says under which each stood.

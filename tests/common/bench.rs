@@ -81,6 +81,7 @@ impl Bench {
     }
 
     /// A page that must be there.
+    #[allow(dead_code)]
     pub async fn page(&self, path: &str) -> String {
         let (status, bytes) = self.send(Method::GET, path, "text/html", Vec::new()).await;
         let text = String::from_utf8(bytes).unwrap();

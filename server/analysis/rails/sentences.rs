@@ -3,7 +3,7 @@
 use super::{Cause, Excursion, RailResult};
 use crate::analysis::findings::{Finding, Severity, edges_word, small};
 use crate::model::Capture;
-use crate::model::units::{engineering, p_is, percent, seconds};
+use crate::model::units::{engineering, p_is, percent_to_tenths, seconds};
 use crate::rule::{Rail, Reading};
 
 /// TTL parts are specified for a supply within 5 %, those for the widest range within 10 % (from memory of their data
@@ -103,7 +103,7 @@ fn excursions(capture: &Capture, rail: &Rail, result: &RailResult) -> Option<Fin
         volts(result.smallest_v),
         volts(result.largest_v),
         volts(result.ripple_rms_v),
-        percent(result.outside)
+        percent_to_tenths(result.outside)
     );
     if rail.setup_line.is_none() {
         detail.push_str(&format!(

@@ -2,7 +2,7 @@
 
 use super::lines::capture_text;
 use super::{Align, Style, Table, printable, seconds, wrapped};
-use crate::model::units::{p_value, per_time, percent, ratio, three_digits};
+use crate::model::units::{p_value, per_time, percent_to_tenths, ratio, three_digits};
 use crate::report::compare::{
     CompareReport, CountsRow, JudgedRow, LossRow, OccasionsRow, RatioRow, TroubleCompareRow,
 };
@@ -90,7 +90,7 @@ pub fn compare_text(report: &CompareReport, style: Style) -> String {
                 let (value, _, unit) = per_time(judged.after_upper_bound / slot);
                 format!("{} {unit}", three_digits(value))
             }
-            None => format!("{} %", percent(judged.after_upper_bound)),
+            None => format!("{} %", percent_to_tenths(judged.after_upper_bound)),
         };
         table.row(vec![
             what,

@@ -4,7 +4,7 @@ use std::collections::HashMap;
 
 use super::lines::capture_text;
 use super::{Align, Style, Table, printable, seconds, wrapped};
-use crate::model::units::{engineering, p_value, percent};
+use crate::model::units::{engineering, p_value, percent_to_tenths};
 use crate::report::inspect::{CouplingRow, Finding, InspectReport, LineRow, LinkRow, Severity, StrayRow};
 use crate::report::rails::RailRow;
 use crate::report::rules::RuleRow;
@@ -229,9 +229,9 @@ fn couplings(rows: &[CouplingRow]) -> Table {
             format!("{:.2}", row.expected_by_chance),
             format!(
                 "{} % ({}–{})",
-                percent(rate.estimate),
-                percent(rate.low),
-                percent(rate.high)
+                percent_to_tenths(rate.estimate),
+                percent_to_tenths(rate.low),
+                percent_to_tenths(rate.high)
             ),
             format!(
                 "{} ({} to {})",

@@ -22,9 +22,12 @@ const MOST_OCCURRENCES: usize = 400;
 const LONGEST_TICKS: i64 = 1 << 52;
 
 /// A stretch in ticks from the capture's first moment.
-#[derive(Deserialize)]
+#[derive(Deserialize, utoipa::IntoParams)]
+#[into_params(parameter_in = Query)]
 pub struct AskedStretch {
+    /// Ticks from the capture's first moment, closed.
     start: i64,
+    /// Ticks from the capture's first moment, open.
     end: i64,
 }
 
@@ -89,11 +92,14 @@ pub async fn evidence(
 }
 
 /// How much of what is around each anchor, and on which lines.
-#[derive(Deserialize)]
+#[derive(Deserialize, utoipa::IntoParams)]
+#[into_params(parameter_in = Query)]
 pub struct AskedOverlay {
-    /// Ticks before and after the anchor.
+    /// Ticks before the anchor.
     before: i64,
+    /// Ticks after it.
     after: i64,
+    /// Positions of lines, parted by commas; all when absent.
     lines: Option<String>,
 }
 

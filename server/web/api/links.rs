@@ -29,9 +29,12 @@ pub struct NewLink {
 }
 
 /// The two ends of a declared link, by name.
-#[derive(Serialize, Deserialize, utoipa::ToSchema)]
+#[derive(Serialize, Deserialize, utoipa::ToSchema, utoipa::IntoParams)]
+#[into_params(parameter_in = Query)]
 pub struct Ends {
+    /// The sending end.
     pub from: String,
+    /// The far end.
     pub to: String,
 }
 

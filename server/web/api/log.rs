@@ -336,9 +336,12 @@ pub async fn set_finding_state(
 }
 
 /// What a photograph is called.
-#[derive(Deserialize, utoipa::ToSchema)]
+#[derive(Deserialize, utoipa::ToSchema, utoipa::IntoParams)]
+#[into_params(parameter_in = Query)]
 pub struct Named {
+    /// The file's name; it is shown, never used as a path.
     name: String,
+    /// What is seen on it.
     #[serde(default)]
     caption: String,
 }
@@ -373,7 +376,8 @@ pub async fn photograph(
 }
 
 /// The step that is to be undone.
-#[derive(Deserialize)]
+#[derive(Deserialize, utoipa::IntoParams)]
+#[into_params(parameter_in = Query)]
 pub struct NamedStep {
     /// Its action's number; the last one, whatever it is, where none is named.
     action: Option<i64>,

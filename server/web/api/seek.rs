@@ -20,14 +20,16 @@ use crate::web::state::App;
 const MOST_MOMENTS: usize = 5000;
 
 /// What is looked for, and from where. Times in ticks from the capture's first moment.
-#[derive(Deserialize)]
+#[derive(Deserialize, utoipa::IntoParams)]
+#[into_params(parameter_in = Query)]
 pub struct Asked {
     /// `edge`, `rise`, `fall`, `stray`, `pulse`, `low-pulse`, `high-pulse` or `pattern`.
     what: String,
     /// Position of the line; for strays all lines when absent.
     line: Option<usize>,
-    /// For pulses: at least this wide, and narrower than that.
+    /// For pulses: at least this wide.
     at_least_s: Option<f64>,
+    /// For pulses: narrower than this.
     below_s: Option<f64>,
     /// For a pattern: "CLEAR_N low while STEP high", or an expression.
     text: Option<String>,
@@ -36,6 +38,7 @@ pub struct Asked {
     /// Moments before it instead, the nearest first.
     #[serde(default)]
     back: bool,
+    /// Moments in the answer at most.
     most: Option<usize>,
     /// Count all of the capture as well.
     #[serde(default)]
@@ -168,10 +171,14 @@ fn strays(opened: &Opened, asked: &Asked) -> Result<Moments, Failure> {
 }
 
 /// A stretch in ticks from the capture's first moment: start closed, end open.
-#[derive(Deserialize)]
+#[derive(Deserialize, utoipa::IntoParams)]
+#[into_params(parameter_in = Query)]
 pub struct AskedStretch {
+    /// Ticks from the capture's first moment, closed.
     start: i64,
+    /// Ticks from the capture's first moment, open.
     end: i64,
+    /// Positions of lines, parted by commas; all when absent.
     lines: Option<String>,
 }
 

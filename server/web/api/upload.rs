@@ -29,7 +29,8 @@ const SLOWEST_BYTES_S: f64 = 1024.0;
 const FIRST_MINUTE: Duration = Duration::from_secs(60);
 
 /// What an upload is called, and the session that is made for it.
-#[derive(Deserialize)]
+#[derive(Deserialize, utoipa::IntoParams)]
+#[into_params(parameter_in = Query)]
 pub struct Named {
     /// The file's name; it is shown, never used as a path.
     name: String,

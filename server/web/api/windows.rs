@@ -37,10 +37,14 @@ const MOST_COLUMNS: usize = 16_384;
 const MOST_LINES: usize = 512;
 
 /// A window: `start` and `end` in ticks from the capture's first moment, start closed, end open.
-#[derive(Deserialize)]
+#[derive(Deserialize, utoipa::IntoParams)]
+#[into_params(parameter_in = Query)]
 pub struct Asked {
+    /// Ticks from the capture's first moment, closed.
     start: i64,
+    /// Ticks from the capture's first moment, open.
     end: i64,
+    /// Pixel columns.
     columns: usize,
     /// Positions of lines, parted by commas; all when absent.
     lines: Option<String>,
@@ -302,8 +306,10 @@ fn put<const N: usize>(numbers: &mut Vec<u8>, entries: impl Iterator<Item = [u8;
 }
 
 /// How many columns the whole capture is to have.
-#[derive(Deserialize)]
+#[derive(Deserialize, utoipa::IntoParams)]
+#[into_params(parameter_in = Query)]
 pub struct DensityAsked {
+    /// Pixel columns.
     columns: usize,
 }
 

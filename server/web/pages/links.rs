@@ -8,7 +8,7 @@ use axum::response::Html;
 use serde_json::json;
 
 use super::Places;
-use crate::model::units::{count_of, percent};
+use crate::model::units::{count_of, percent_to_tenths};
 use crate::report::inspect::{Finding, LinkRow, PermutationRow, PermutedBit, Severity};
 use crate::report::text::seconds;
 use crate::setup::Setup;
@@ -195,7 +195,7 @@ fn proposals(opened: &Opened) -> Vec<ProposalView> {
             if p.inverted { ", upside down" } else { "" },
             100.0 * p.alike,
             seconds(p.delay_s),
-            percent(p.lost)
+            percent_to_tenths(p.lost)
         ),
         json: json!({ "from": p.from, "to": p.to, "max_delay": "", "inverted": p.inverted }).to_string(),
     };

@@ -9,7 +9,7 @@ use axum::response::Html;
 use serde_json::json;
 
 use super::Places;
-use crate::model::units::{engineering, percent, seconds};
+use crate::model::units::{engineering, percent_to_tenths, seconds};
 use crate::report::inspect::InspectReport;
 use crate::report::rails::RailRow;
 use crate::report::rules::{Company, RuleRow, TruthTable, ViolationRow};
@@ -367,7 +367,7 @@ fn rail(row: &RailRow, is_declared: bool) -> RailView {
         measured,
         outside: row
             .outside
-            .map_or(String::new(), |share| format!("{} %", percent(share))),
+            .map_or(String::new(), |share| format!("{} %", percent_to_tenths(share))),
         cause: row.cause.as_ref().map_or(String::new(), |c| {
             let or = match c.inseparable_from.as_slice() {
                 [] => String::new(),

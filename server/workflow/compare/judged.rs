@@ -4,7 +4,7 @@ use super::sight::{Sight, at_one_sampling};
 use super::still::{Still, Which, still};
 use crate::analysis::compare::{Counts, Judgement, Verdict, judge};
 use crate::analysis::stats::intervals::{CONFIDENCE, clopper_pearson};
-use crate::model::units::{per_time, percent, seconds, three_digits};
+use crate::model::units::{per_time, percent_to_tenths, seconds, three_digits};
 use crate::report::Interval;
 use crate::report::compare::{OccasionsRow, Tallies, Trouble, TroubleKind};
 
@@ -292,7 +292,7 @@ pub fn share(rate: f64, slot_s: Option<f64>) -> String {
             let (value, words, _) = per_time(rate / slot);
             format!("{} {words}", three_digits(value))
         }
-        None => format!("{} %", percent(rate)),
+        None => format!("{} %", percent_to_tenths(rate)),
     }
 }
 

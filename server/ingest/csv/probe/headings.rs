@@ -45,7 +45,7 @@ pub fn headings(above: &[Row], fields: usize, point: u8, warnings: &mut Vec<Stri
         }
         Some(row) if wide(row) => {
             let row = rest.pop().expect("it was there");
-            Some(row.cells.iter().map(text).collect::<Vec<_>>())
+            Some(row.cells.iter().map(|cell| text(cell)).collect::<Vec<_>>())
         }
         _ => {
             // Some writers make a remark of the headings.
@@ -54,7 +54,7 @@ pub fn headings(above: &[Row], fields: usize, point: u8, warnings: &mut Vec<Stri
                 .rev()
                 .find(|r| r.comment && r.cells.len() == fields)
                 .map(|r| {
-                    let mut names: Vec<String> = r.cells.iter().map(text).collect();
+                    let mut names: Vec<String> = r.cells.iter().map(|cell| text(cell)).collect();
                     names[0] = names[0].trim_start_matches(REMARKS).trim().to_owned();
                     names
                 })
@@ -77,14 +77,14 @@ pub fn headings(above: &[Row], fields: usize, point: u8, warnings: &mut Vec<Stri
     head
 }
 
-fn text(cell: &Vec<u8>) -> String {
+fn text(cell: &[u8]) -> String {
     words(cell).trim().replace("\"\"", "\"")
 }
 
 /// Whether all that a row says is units: `second,Volt,Volt`; numbers may stand beside them.
 pub fn is_unit_row(row: &Row, point: u8) -> bool {
     let is_number = |cell: &str| Decimal::parse(cell.as_bytes(), point).is_some();
-    let cells: Vec<String> = row.cells.iter().map(text).collect();
+    let cells: Vec<String> = row.cells.iter().map(|cell| text(cell)).collect();
     cells.len() >= 2
         && cells.iter().all(|cell| {
             let cell = cell.trim_matches(['(', ')', '[', ']']);

@@ -2,6 +2,7 @@
 //! from the very structs that are answered.
 
 mod operations;
+mod queries;
 
 use axum::Json;
 use serde_json::{Value, json};
@@ -11,6 +12,7 @@ use utoipa::{PartialSchema, ToSchema};
 use crate::store::Entry;
 
 use operations::operations;
+use queries::query;
 
 type Named = (String, RefOr<Schema>);
 
@@ -114,7 +116,12 @@ pub fn document() -> Value {
         }
         let failure = json!({ "description": "What was wrong, as a sentence", "content": {
             "application/json": { "schema": { "type": "object", "required": ["error"], "properties": { "error": { "type": "string" } } } } } });
-        let mut entry = json!({ "summary": operation.summary, "parameters": parameters(operation.path),
+        let asked = [
+            parameters(operation.path),
+            query(operation.method, operation.path),
+        ]
+        .concat();
+        let mut entry = json!({ "summary": operation.summary, "parameters": asked,
                                 "responses": { "2XX": answer, "4XX": failure } });
         if let Some(content) = takes {
             entry["requestBody"] = json!({ "required": true, "content": content });

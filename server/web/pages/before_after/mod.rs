@@ -11,7 +11,7 @@ use axum::response::Html;
 
 use self::sides::Sides;
 use super::Places;
-use crate::model::units::{self, percent};
+use crate::model::units::{self, percent_to_tenths};
 use crate::report::compare::TroubleKind;
 use crate::store::{Capture, SessionId, Store};
 use crate::web::error::{Failure, PageFailure};
@@ -271,9 +271,9 @@ fn trouble_figures(j: &Judged) -> String {
             ),
             None => format!(
                 "{counts} = {} % ({}–{} %)",
-                percent(r.estimate),
-                percent(r.low),
-                percent(r.high)
+                percent_to_tenths(r.estimate),
+                percent_to_tenths(r.low),
+                percent_to_tenths(r.high)
             ),
         }
     };
