@@ -74,9 +74,9 @@ export class Diagram {
     this.tools = make("div", { class: "tools", role: "toolbar", "aria-label": "Diagram" });
     this.caption = make("div", { class: "caption" }, this.words, this.tools);
     this.more = make("button", { type: "button", class: "more", hidden: true, onclick: () => { this.scroll += this.height / 2; this.paint(); } });
-    this.wave = make("div", { class: "wave" }, this.canvas, this.more);
+    this.wave = make("div", { class: "wave" }, this.canvas);
     const foot = make("div", { class: "foot" });
-    fill(this.root, make("div", { class: "plate" }, this.wave, make("div", { class: "strip" }, this.stripCanvas)), this.pointer, this.caption, foot);
+    fill(this.root, make("div", { class: "plate" }, this.wave, make("div", { class: "strip" }, this.stripCanvas, this.more)), this.pointer, this.caption, foot);
     this.slip = new Slip(foot, () => this.canvas.focus());
     this.context = this.canvas.getContext("2d");
     this.stripContext = this.stripCanvas.getContext("2d");
@@ -238,7 +238,7 @@ export class Diagram {
     if (!window) return;
     if (row.bits) return pen.bus(row, window, scale);
     const line = this.facts.lines[/** @type {number} */ (row.line)];
-    if (row.volts) this.analog?.drawVolts(pen, row, window, scale, line);
+    if (row.volts) this.analog?.drawVolts(pen, row, window, scale, line, this.facts.length);
     // A supply has no levels: what is low and high of it says nothing.
     if (line.volts?.supply) return;
     pen.line(row, window, scale, line.sample_ticks, line.interpolated);
