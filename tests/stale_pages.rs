@@ -116,7 +116,7 @@ async fn an_unreadable_file_stays_one_session_and_stays_known() {
     assert_eq!(again["session"]["id"], first["session"]["id"]);
     let start = bench.page("/?sessions").await;
     assert!(
-        start.contains("could not be read") && start.contains("put it away"),
+        start.contains("could not be read") && start.contains("remove"),
         "{start}"
     );
     // Another server on the same folder, as after a restart.

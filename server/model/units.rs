@@ -2,7 +2,20 @@
 
 /// Seconds in engineering units, three significant digits: `13 ns`, `1.25 ms`, `−500 ps`.
 pub fn seconds(value: f64) -> String {
-    engineering(value, "s")
+    match value.abs() >= CLOCK_S && value.is_finite() {
+        true => clock(value),
+        false => engineering(value, "s"),
+    }
+}
+
+/// From here on a time is told as a clock has it: nobody reads kiloseconds.
+const CLOCK_S: f64 = 1000.0;
+
+/// Hours, minutes and whole seconds: `22:01:33`.
+fn clock(value: f64) -> String {
+    let whole = value.abs().round() as u64;
+    let sign = if value < 0.0 { "−" } else { "" };
+    format!("{sign}{}:{:02}:{:02}", whole / 3600, whole / 60 % 60, whole % 60)
 }
 
 /// A value with an SI prefix and three significant digits, trailing zeros dropped; below zero with a minus sign (U+2212).
@@ -193,6 +206,9 @@ mod tests {
         assert_eq!(seconds(9.999e-7), "1 µs");
         assert_eq!(seconds(-5e-10), "−500 ps");
         assert_eq!(seconds(0.0), "0 s");
+        assert_eq!(seconds(999.0), "999 s");
+        assert_eq!(seconds(79_293.2), "22:01:33");
+        assert_eq!(seconds(-1000.0), "−0:16:40");
         assert_eq!(seconds(41.6667e-9), "41.7 ns");
     }
 }

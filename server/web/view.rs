@@ -41,6 +41,8 @@ pub struct FindingView {
     /// How many moments the diagram can go to.
     pub occurrences: usize,
     pub caption: String,
+    /// It asks for something to be said in the setup.
+    pub wants_setup: bool,
     /// The capture that it says can't be read.
     pub unreadable: Option<CaptureLink>,
     /// What the person holds of it; `None` where that is not known here.
@@ -95,12 +97,10 @@ pub struct Bar {
 
 /// The sheet of a session. Cost: linear in strays for each finding.
 pub fn sheet(opened: &Opened) -> Sheet {
-    let names: Vec<&str> = opened
-        .capture
-        .lines
-        .iter()
-        .map(|line| line.name.as_str())
-        .collect();
+    let of_runs = opened.runs.iter().flat_map(|run| &run.report.findings);
+    let of_runs = of_runs.flat_map(|finding| &finding.lines);
+    let own = opened.capture.lines.iter().map(|line| &line.name);
+    let names: Vec<&str> = own.chain(of_runs).map(String::as_str).collect();
     let report = &opened.report;
     let warnings = report.captures.iter().flat_map(|capture| {
         capture
@@ -201,6 +201,9 @@ fn finding_view(opened: &Opened, finding: &Finding, number: usize, names: &[&str
             .collect(),
         occurrences: list.len(),
         caption: list.first().map_or(String::new(), |first| first.caption.clone()),
+        wants_setup: std::iter::once(&finding.detail)
+            .chain(&finding.try_next)
+            .any(|text| text.contains("the setup") && !text.contains("page Source and far end")),
         unreadable: None,
         state: None,
     }

@@ -15,11 +15,13 @@ export async function bring(files, session, form) {
     place = find("[data-progress]", dialog);
   }
   let id = session;
+  addEventListener("beforeunload", warn);
   try {
     const { archives, captures } = await sorted(files);
     let restored = null;
     for (const file of archives) restored = (await send("/api/archives", file, place, "")).id;
     if (captures.length === 0) {
+      removeEventListener("beforeunload", warn);
       location.assign(`/sessions/${restored}/log`);
       return;
     }
@@ -39,22 +41,38 @@ export async function bring(files, session, form) {
         ids.push(begun.capture.id);
       } else ids.push((await send(`/api/sessions/${id}/captures?${name}`, file, place, which)).id);
     }
+    // All bytes are there: the reading goes on whatever becomes of the page.
+    removeEventListener("beforeunload", warn);
     // Of several runs among them the page shows the one with the worst in it.
     await watch(/** @type {string} */ (id), place, true, ids.length > 1 ? `?dropped=${ids}` : "");
   } catch (error) {
+    removeEventListener("beforeunload", warn);
     fail(place, /** @type {Error} */ (error).message);
     if (!id) return;
     // The file is kept: what it could not tell by itself may be said there.
     const putAway = () => sendJson(`/api/sessions/${id}`, null, "DELETE").then(() => location.assign("/?sessions"), (error) => fail(place, error.message));
     place.append(make("p", {}, make("a", { href: `/sessions/${id}` }, "Say how it is read, or bring another file"),
-      !session && " or ", !session && make("button", { type: "button", onclick: putAway }, "put it away")));
+      !session && " or ", !session && make("button", { type: "button", onclick: putAway }, "remove")));
   }
 }
+
+/** Asks before the page is left while files come in. @param {BeforeUnloadEvent} event */
+function warn(event) { event.preventDefault(); }
 
 /** Archives of sessions apart from captures: told by content, whatever they are called. @param {File[]} files */
 async function sorted(files) {
   const are = await Promise.all(files.map(isArchive));
-  return { archives: files.filter((_, i) => are[i]), captures: files.filter((_, i) => !are[i]) };
+  // What can't be text, as a picture, comes last: the session is called after a file that can be read.
+  const texts = await Promise.all(files.map(isText));
+  const captures = [...files.filter((_, i) => !are[i] && texts[i]), ...files.filter((_, i) => !are[i] && !texts[i])];
+  return { archives: files.filter((_, i) => are[i]), captures };
+}
+
+/** Whether a file may be text, or packed text. UTF-16 has a byte order mark. @param {File} file */
+async function isText(file) {
+  const head = new Uint8Array(await file.slice(0, 4096).arrayBuffer());
+  const isPacked = head[0] === 0x1f && head[1] === 0x8b, isMarked = head[0] >= 0xfe && head[1] >= 0xfe;
+  return isPacked || isMarked || !head.includes(0);
 }
 
 /** @param {File} file */
@@ -76,7 +94,7 @@ async function isArchive(file) {
 
 /** @param {File[]} files */
 function title(files) {
-  const day = new Date().toLocaleDateString(undefined, { weekday: "long", day: "numeric", month: "long" });
+  const day = new Date().toLocaleString(undefined, { weekday: "long", day: "numeric", month: "long", hour: "2-digit", minute: "2-digit" });
   return `${files[0].name.replace(/(\.(vcd|csv|tsv|txt|gz))+$/i, "").slice(0, 120)}, ${day}`;
 }
 

@@ -3,7 +3,9 @@
 // aside with every keystroke, so that a page that dies loses nothing.
 import { all, find } from "./lib/dom.js";
 import { sendJson } from "./lib/fetch.js";
-import { decimal } from "./lib/format.js";
+
+/** Fetched where there are numbers to type. */
+const typed = find("[data-kind=number]") ? await import("./lib/typed.js") : null;
 
 /** Says it at the nearest place for it. @param {Element} element @param {string} sentence */
 function tell(element, sentence) {
@@ -27,7 +29,7 @@ function done(element, answer) {
 /** @param {any} field */
 function valueOf(field) {
   if (field.type === "checkbox") return field.checked;
-  if (field.dataset.kind === "number") return decimal(field.value);
+  if (field.dataset.kind === "number") return typed?.numberIn(field);
   // The number of an entry, or names parted by commas, where the field says so.
   if (field.dataset.kind === "ids") return [...field.selectedOptions].map((/** @type {any} */ option) => Number(option.value));
   if (field.dataset.kind === "id") return field.value === "" ? null : Number(field.value);

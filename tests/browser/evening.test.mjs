@@ -44,9 +44,9 @@ test("an evening at the bench, from an empty page to the restored archive", asyn
     const sheet = readFileSync(sample("harness.csv"), "utf8");
     const form = page.locator("form", { has: page.locator("textarea[name=csv]") });
     await form.locator("textarea").fill(sheet.replace("J2", ""));
-    await form.getByRole("button", { name: "keep the sheet" }).click();
+    await form.getByRole("button", { name: "save the sheet" }).click();
     await page.getByText(/row \d+, column connector/).waitFor();
-    await send(page, form, { csv: sheet }, "keep the sheet");
+    await send(page, form, { csv: sheet }, "save the sheet");
     assert.match(await page.locator("main").innerText(), /sequencer J2-11/);
 
     // The condition, and a capture by the picker that a drop uses too.
@@ -80,12 +80,12 @@ test("an evening at the bench, from an empty page to the restored archive", asyn
     await page.locator("#headline").waitFor();
     const own = page.locator("[data-finding]", { hasText: "follow STEP" }).first();
     await own.locator("details.state summary").click();
-    await send(page, own.locator("form.finding-state"), { state: "suspected" }, "keep");
+    await send(page, own.locator("form.finding-state"), { state: "suspected" }, "save");
     assert.match(await page.locator("[data-finding]", { hasText: "follow STEP" }).first().locator("details.state summary").innerText(), /suspected/);
     await page.goto(at("/log"));
     const finding = page.locator("form.finding-state", { hasText: "follow STEP" });
     assert.equal(await finding.locator("select").inputValue(), "suspected");
-    await send(page, finding, { state: "confirmed", cause: "STEP, through the ribbon" }, "keep");
+    await send(page, finding, { state: "confirmed", cause: "STEP, through the ribbon" }, "save");
     const found = await json(page, api("/report"));
 
     // Something is changed; the capture after it comes by the watched folder, under the new condition.

@@ -56,9 +56,9 @@ test("a capture begins a session as found, its archive opens as another, and wha
   // What can't be read is kept and told; one press puts it away.
   await page.goto(server.url);
   await page.locator("#files").setInputFiles([file("shopping.csv", Buffer.from("bread, milk\nand a bell rope\n"))]);
-  await page.getByRole("button", { name: "put it away" }).waitFor();
+  await page.getByRole("button", { name: "remove" }).waitFor();
   assert.match(await page.locator("[role=alert]").first().innerText(), /shopping\.csv/);
-  await Promise.all([page.waitForURL(/\?sessions$/), page.getByRole("button", { name: "put it away" }).click()]);
+  await Promise.all([page.waitForURL(/\?sessions$/), page.getByRole("button", { name: "remove" }).click()]);
   assert.equal((await sessions()).length, 2);
   assert.equal((await sessions("bin")).length, 1);
 

@@ -1,7 +1,8 @@
 // Pure modules of the timing diagram; node runs them as they are.
 import assert from "node:assert/strict";
 import test from "node:test";
-import { busValue, decimal, engineering, parseSeconds, scaleLabel, seconds } from "../../static/js/lib/format.js";
+import { busValue, engineering, scaleLabel, seconds } from "../../static/js/lib/format.js";
+import { decimal, numberIn, parseSeconds } from "../../static/js/lib/typed.js";
 import { isInCapture, readAddress, writeAddress } from "../../static/js/timing/address.js";
 import { Arrangement } from "../../static/js/timing/arrangement.js";
 import { Columns, decode } from "../../static/js/timing/columns.js";
@@ -30,6 +31,10 @@ test("scale labels carry the digits of their step and no more", () => {
   assert.equal(scaleLabel(3e-9, 5e-10), "3.0 ns");
   assert.equal(scaleLabel(0, 1e-9), "0");
   assert.equal(scaleLabel(0.5, 0.1), "500 ms");
+  // Nobody reads kiloseconds: from there on a time is as on a clock, and is read so as well.
+  assert.equal(scaleLabel(79_293.25, 0.01), "22:01:33.25");
+  assert.equal(scaleLabel(-3_659.9996, 1e-3), "−1:01:00.000");
+  assert.equal(parseSeconds("22:01:33.25"), 79_293.25);
 });
 
 test("bus values in the radices of front panels", () => {
@@ -219,4 +224,8 @@ test("a stray goes away from the level its line rests at, a runt half the way", 
 test("a number is taken with either decimal mark and either minus, and never in part", () => {
   assert.deepEqual(["-11,8", "−11.8", " 4.93 ", "5", ".5", "1e-3", ""].map(decimal), [-11.8, -11.8, 4.93, 5, 0.5, 0.001, null]);
   for (const text of ["11,8,1", "1.234,5", "5 V", "five", "-"]) assert.throws(() => decimal(text), /is no number/);
+  const field = (/** @type {string} */ value, /** @type {string} */ unit) => ({ value, form: { elements: { namedItem: () => ({ value: unit }) } } });
+  assert.equal(numberIn(field("5 V", "V")), 5);
+  assert.equal(numberIn(field("−11,8", "V")), -11.8);
+  assert.throws(() => numberIn(field("5 V", "mV")), /is no number/);
 });

@@ -2,7 +2,7 @@
 
 use super::Alignment;
 use crate::analysis::findings::{Finding, Severity};
-use crate::model::units::seconds;
+use crate::model::units::{seconds, three_digits};
 
 /// How the clock of `file` was brought to that of `first`, by `line`. A warning where many edges of the shared
 /// line have no counterpart, a note otherwise.
@@ -23,16 +23,18 @@ pub fn finding(first: &str, file: &str, line: &str, alignment: &Alignment) -> Fi
             "{file} was brought to the clock of {first} by {line}{turned}: offset {}, drift {:+.3} ppm",
             exact(a.offset_s),
             a.drift_ppm
-        ),
+        )
+        .replace(": offset -", ": offset −")
+        .replace(", drift -", ", drift −"),
         detail: format!(
             "{} edges match and scatter by {}; {} of {first} and {} of {file} have no counterpart. Standard errors: \
-             {} in the middle of what both recorded, drift {:.2e} ppm.",
+             {} in the middle of what both recorded, drift {} ppm.",
             a.matched,
             seconds(a.residual_s),
             a.unmatched_a,
             a.unmatched_b,
             seconds(a.middle_se_s),
-            a.drift_se_ppm
+            three_digits(a.drift_se_ppm)
         ),
         try_next: vec![match severity {
             Severity::Warning => format!(

@@ -56,9 +56,22 @@ pub fn inspect_text(report: &InspectReport, style: Style) -> String {
     text
 }
 
+/// A title inside a sentence: small, unless it begins with a name.
+fn inside(title: &str) -> String {
+    const WORDS: [&str; 4] = ["The ", "Nothing ", "No ", "One "];
+    match WORDS.iter().any(|word| title.starts_with(word)) {
+        true => title[..1].to_lowercase() + &title[1..],
+        false => title.to_owned(),
+    }
+}
+
 /// The first of these titles, and how many more there are.
 fn first_few(titles: &[&str]) -> String {
-    let first = titles[..titles.len().min(FIRST)].join("; ");
+    let first: Vec<String> = titles[..titles.len().min(FIRST)]
+        .iter()
+        .map(|title| inside(title))
+        .collect();
+    let first = first.join("; ");
     match titles.len().saturating_sub(FIRST) {
         0 => first,
         more => format!("{first}; and {more} more"),
@@ -103,7 +116,7 @@ fn found(report: &InspectReport) -> String {
             Some(only) if only.topic == "reading" && only.lines.is_empty() => format!("{}.", only.title),
             Some(only) => format!(
                 "No fault is proved, but look at this: {}.",
-                only.title.trim_end_matches('.')
+                inside(only.title.trim_end_matches('.'))
             ),
             None => String::new(),
         },
@@ -119,7 +132,9 @@ fn found(report: &InspectReport) -> String {
                 0 => String::new(),
                 more => format!("; and {more} more"),
             };
-            let named = faults[..n.min(NAMED)].join("; ");
+            let later = faults[1..n.min(NAMED)].iter().map(|title| inside(title));
+            let named: Vec<String> = std::iter::once(faults[0].to_owned()).chain(later).collect();
+            let named = named.join("; ");
             format!(
                 "{} things look wrong. {}{more}.",
                 count_word(n),

@@ -6,6 +6,7 @@ use std::time::Duration;
 use askama::Template;
 use axum::extract::{Path, Query, State};
 use axum::response::Html;
+use serde::Deserialize;
 use serde_json::json;
 
 use super::Places;
@@ -31,6 +32,8 @@ struct LogPage {
     title: String,
     job: String,
     setup: String,
+    /// The setup is to be edited: its form stands open.
+    opens_setup: bool,
     /// Title, job and setup as this page shows them, as JSON to send back.
     was: String,
     conditions: Vec<ConditionView>,
@@ -178,6 +181,12 @@ struct BinnedView {
     at: String,
 }
 
+/// What of the page is to stand open.
+#[derive(Deserialize)]
+pub struct AskedLog {
+    setup: Option<String>,
+}
+
 /// How long the page waits for conditions that are looked at again; then it shows what was found before, and says so.
 const PATIENCE: Duration = Duration::from_millis(1500);
 
@@ -186,6 +195,7 @@ pub async fn page(
     State(app): State<Arc<App>>,
     Path(id): Path<i64>,
     Query(shown): Query<Shown>,
+    Query(asked): Query<AskedLog>,
 ) -> Result<Html<String>, PageFailure> {
     let looking = {
         let app = app.clone();
@@ -204,6 +214,7 @@ pub async fn page(
         let mut page = view(store, log, &kept_answers(store, SessionId(id))?)?;
         page.places = page.places.following(&shown)?;
         page.is_looking = is_looking;
+        page.opens_setup = asked.setup.is_some();
         Ok(page.render()?)
     });
     Ok(Html(html.await?))
@@ -235,6 +246,7 @@ fn view(store: &Store, log: SessionLog, answers: &[Answer]) -> Result<LogPage, F
         title: log.session.body.title.clone(),
         job: log.session.body.job.clone(),
         setup: log.session.body.setup.clone(),
+        opens_setup: false,
         was: json!({ "was": log.session.body }).to_string(),
         conditions: log
             .conditions

@@ -313,6 +313,8 @@ fn alignment_words(member: &Member) -> String {
         1.96 * a.drift_se_ppm,
         a.matched
     )
+    .replace(": offset -", ": offset −")
+    .replace(", drift -", ", drift −")
 }
 
 /// The shared line as both instruments saw it, early and late.

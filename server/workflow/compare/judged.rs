@@ -193,6 +193,9 @@ fn sampled_otherwise(sight: &Sight, before: Counts, after: Counts, is_open: bool
         true => " Capture again with the same sampling.",
         false => "",
     };
+    if all == 0 {
+        return String::new();
+    }
     format!(
         " Sampled {} before and {} after: of the {all} {side}, {shown} would have shown at the coarser sampling.{advice}",
         period(sight.sampling_s.0),

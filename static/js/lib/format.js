@@ -28,22 +28,19 @@ export const seconds = (value, digits = 3) => engineering(value, "s", digits);
 export function scaleLabel(value, step) {
   if (Math.abs(value) < step * 1e-6) return "0";
   const size = Math.max(Math.abs(value), step);
+  if (size >= 1000) return clockTime(value, Math.min(15, Math.max(0, Math.ceil(-Math.log10(step) - 1e-9))));
   const [scale, prefix] = PREFIXES.find(([s]) => size >= /** @type {number} */ (s) * 0.9999999) ?? PREFIXES[PREFIXES.length - 1];
   const ratio = step / /** @type {number} */ (scale);
   const decimals = Math.max(0, Math.ceil(-Math.log10(ratio) - 1e-9));
   return `${(value / /** @type {number} */ (scale)).toFixed(Math.min(decimals, 15)).replace("-", "−")} ${prefix}s`;
 }
 
-/**
- * A time as typed: "1.5 ms", "200ns", "3" (seconds), "1,5 µs". Seconds, or null when it is none.
- * @param {string} text
- */
-export function parseSeconds(text) {
-  const match = /^\s*([+\-−]?\d*(?:[.,]\d*)?(?:e[+\-]?\d+)?)\s*(fs|ps|ns|us|µs|μs|ms|s|)\s*$/i.exec(text);
-  if (!match || !/\d/.test(match[1])) return null;
-  const value = Number(match[1].replace("−", "-").replace(",", "."));
-  const units = { fs: 1e-15, ps: 1e-12, ns: 1e-9, us: 1e-6, "µs": 1e-6, "μs": 1e-6, ms: 1e-3, s: 1, "": 1 };
-  return Number.isFinite(value) ? value * units[/** @type {keyof typeof units} */ (match[2].toLowerCase())] : null;
+/** Hours, minutes and seconds: nobody reads kiloseconds. @param {number} value seconds @param {number} decimals */
+function clockTime(value, decimals) {
+  const size = Number(Math.abs(value).toFixed(decimals)), minutes = Math.floor(size / 60);
+  const two = (/** @type {number} */ n) => String(n).padStart(2, "0");
+  const rest = (size - 60 * minutes).toFixed(decimals).padStart(decimals ? decimals + 3 : 2, "0");
+  return `${value < 0 ? "−" : ""}${Math.floor(minutes / 60)}:${two(minutes % 60)}:${rest}`;
 }
 
 const SUBSCRIPTS = "₀₁₂₃₄₅₆₇₈₉";
@@ -74,12 +71,4 @@ export function busValue(bits, radix, signed = false) {
     text = (digit.some((b) => b > 1) ? "?" : parseInt(digit.join(""), 2).toString(16)) + text;
   }
   return text;
-}
-
-/** A number as people type it, with either decimal mark and either minus; null for none. @param {string} text */
-export function decimal(text) {
-  const plain = text.trim().replace("−", "-").replace(",", ".");
-  if (plain === "") return null;
-  if (!/^[-+]?(\d+\.?\d*|\.\d+)(e[-+]?\d+)?$/i.test(plain)) throw new Error(`"${text}" is no number: expected one such as 4.93 or -11,8.`);
-  return Number(plain);
 }

@@ -37,7 +37,7 @@ export function readVolts(line, tick, width) {
  * @param {import("./draw.js").Pen} pen @param {import("./draw.js").Row} row @param {import("./columns.js").Window} window
  * @param {import("./scale.js").Scale} scale @param {any} of what the session says of the line
  */
-export function drawVolts(pen, row, window, scale, of) {
+export function drawVolts(pen, row, window, scale, of, last) {
   const line = row.line === null ? undefined : window.lines.get(row.line);
   if (!line || !row.volts) return;
   const { c, colors, size } = pen;
@@ -70,7 +70,7 @@ export function drawVolts(pen, row, window, scale, of) {
       if (foot >= top) c.fillRect(scale.x(window.start + i * width), top - 0.6, step, foot - top + 1.2);
     }
   }
-  figures(pen, scale, of, y);
+  figures(pen, scale, of, y, last);
 }
 
 /** Thresholds as dashed lines; of a supply its limits, and the nominal voltage between them as a fine one. @param {import("./draw.js").Pen} pen @param {import("./scale.js").Scale} scale @param {any} of @param {(v: number) => number} y */
@@ -84,10 +84,11 @@ function thresholds({ c, colors }, scale, of, y) {
   c.setLineDash([]);
 }
 
-/** Volts of the thresholds and of the ends of the range, at the right. @param {import("./draw.js").Pen} pen @param {import("./scale.js").Scale} scale @param {any} of @param {(v: number) => number} y */
-function figures({ c, colors, size }, scale, of, y) {
+/** Volts of the thresholds and of the ends of the range, at the right. @param {import("./draw.js").Pen} pen @param {import("./scale.js").Scale} scale @param {any} of @param {(v: number) => number} y @param {number} last tick of the capture */
+function figures({ c, colors, size }, scale, of, y, last) {
   const { volts } = of;
-  const right = scale.left + scale.width;
+  // Nothing is drawn behind the last moment.
+  const right = Math.min(scale.left + scale.width, scale.x(last));
   c.font = `${size * 0.75}px ${colors.sans}`; c.textAlign = "right";
   /** @type {number[]} */ const taken = [];
   for (const value of [...judgedBy(of), volts.largest_v, volts.smallest_v]) {

@@ -2,7 +2,7 @@
 // Finding things: edges, strays, pulses by width, values of a bus, patterns over lines; the moments as a list.
 import { make, fill } from "../lib/dom.js";
 import { asShown, getJson } from "../lib/fetch.js";
-import { parseSeconds } from "../lib/format.js";
+import { parseSeconds } from "../lib/typed.js";
 import { readout } from "./view.js";
 
 const KINDS = [

@@ -17,13 +17,13 @@ function meant(view) {
   return pulseAt(view, view.chosenRow(), view.start + view.span / 2);
 }
 
-/** Keeps the finding in hand over the page that is made anew. @param {import("./view.js").Diagram} view */
-function keepFinding(view) {
+/** Keeps the finding in hand over the page that is made anew. @param {import("./view.js").Diagram} view @param {string} says what was judged */
+function keepFinding(view, says) {
   const found = view.facts.findings.find((/** @type {any} */ f) => f.id === view.finding?.id);
   if (!found) return;
   const lines = found.lines.map((/** @type {number} */ line) => view.facts.lines[line].name);
   // What was judged may be missing from the occurrences then: the next one has its place.
-  const kept = { topic: found.topic, lines, occurrence: Math.max(0, view.occurrence - 1) };
+  const kept = { topic: found.topic, lines, occurrence: Math.max(0, view.occurrence - 1), says };
   try { sessionStorage.setItem(`judged ${view.path}`, JSON.stringify(kept)); } catch { /* The finding is lost, not the judgement. */ }
 }
 
@@ -34,7 +34,7 @@ export function keptFinding(view) {
     sessionStorage.removeItem(`judged ${view.path}`);
     const names = (/** @type {any} */ f) => JSON.stringify(f.lines.map((/** @type {number} */ line) => view.facts.lines[line].name));
     const found = kept && view.facts.findings.find((/** @type {any} */ f) => f.topic === kept.topic && names(f) === JSON.stringify(kept.lines));
-    return found ? { finding: found.id, occurrence: kept.occurrence } : null;
+    return found ? { finding: found.id, occurrence: kept.occurrence, says: kept.says } : null;
   } catch { return null; }
 }
 
@@ -42,19 +42,19 @@ export function keptFinding(view) {
 export function judgeSlip(view) {
   const { facts } = view;
   const told = make("p", { role: "alert" });
-  const anew = async (/** @type {() => Promise<any>} */ does) => {
+  const anew = async (/** @type {string} */ says, /** @type {() => Promise<any>} */ does) => {
     try {
       await does();
       told.textContent = "Working out the findings anew …";
       // Another judgement may give other findings, by other numbers: the view is kept, and which lines the finding is about.
-      keepFinding(view);
+      keepFinding(view, says);
       location.assign(location.pathname + writeAddress({ finding: null, occurrence: 0, at: facts.start_s + view.start * facts.tick_s, span: view.span * facts.tick_s }, shownIn(document.body)));
     } catch (error) { told.textContent = /** @type {Error} */ (error).message; }
   };
-  const takeBack = (/** @type {any} */ mark) => anew(() => sendJson(`${view.path}/entries/pulse-mark/${mark.id}`, {}, "DELETE"));
+  const takeBack = (/** @type {any} */ mark) => anew("The judgement is taken back.", () => sendJson(`${view.path}/entries/pulse-mark/${mark.id}`, {}, "DELETE"));
   const pulse = meant(view);
   const held = pulse && facts.marks.find((/** @type {any} */ mark) => mark.line === pulse.line && mark.start === pulse.start);
-  const judge = (/** @type {boolean} */ stray) => make("button", { type: "button", disabled: held?.stray === stray, onclick: () => anew(() => sendJson(asShown(`${view.path}/marks`), {
+  const judge = (/** @type {boolean} */ stray) => make("button", { type: "button", disabled: held?.stray === stray, onclick: () => anew(`${words} is ${stray ? "a stray" : "legitimate"} now: you said so.`, () => sendJson(asShown(`${view.path}/marks`), {
     line: facts.lines[pulse.line].name, start_s: facts.start_s + pulse.start * facts.tick_s, stray,
   })) }, stray ? "a stray" : "legitimate");
   const words = pulse && `${facts.lines[pulse.line].name}${pulse.level === null ? "" : ` ${levelWord(pulse.level)}`} for ${view.length(pulse.end - pulse.start)} from ${view.moment(pulse.start, true)} on`;

@@ -1,7 +1,7 @@
 // @ts-check
 // Small slips: what evidence is drawn, and going to a typed time.
 import { make } from "../lib/dom.js";
-import { parseSeconds } from "../lib/format.js";
+import { parseSeconds } from "../lib/typed.js";
 import { LAYERS } from "./evidence.js";
 
 /** @param {import("./view.js").Diagram} view */

@@ -47,7 +47,9 @@ export async function startDiagram(root, session) {
       item.classList.toggle("in-hand", isHere);
       find("h2 a", item)?.setAttribute("aria-current", isHere ? "true" : "false");
       // The sheet opens at its headline; it scrolls only once the person has taken a finding.
-      if (isHere && hasTaken) item.scrollIntoView({ block: "nearest", behavior: matchMedia("(prefers-reduced-motion: reduce)").matches ? "auto" : "smooth" });
+      // Where the diagram stands below the sheet, that is what is to be seen.
+      const seen = matchMedia("(min-width: 60rem)").matches ? item : root;
+      if (isHere && hasTaken) seen.scrollIntoView({ block: "nearest", behavior: matchMedia("(prefers-reduced-motion: reduce)").matches ? "auto" : "smooth" });
     }
     tools();
   }
@@ -121,7 +123,8 @@ export async function startDiagram(root, session) {
     const place = { ...readAddress(location.search) };
     // The view of another capture shows nothing here.
     if (!isInCapture(place, facts)) place.at = place.span = null;
-    if (wasJudged) Object.assign(place, (await import("./judge.js")).keptFinding(view) ?? {});
+    const judged = wasJudged ? (await import("./judge.js")).keptFinding(view) : null;
+    if (judged) Object.assign(place, judged);
     wasJudged = false;
     // A link to a finding shows it on the sheet as well; the first stands there anyway.
     hasTaken = hasTaken || (place.finding !== null && place.finding !== worst?.id);
@@ -129,6 +132,8 @@ export async function startDiagram(root, session) {
     else if (place.at === null && worst && worst.severity !== "note") await view.take(worst.id, 0);
     if (place.at !== null && place.span !== null) view.show((place.at - facts.start_s) / facts.tick_s, place.span / facts.tick_s);
     else if (!view.finding) view.fit();
+    // The picture is of what was judged, and so is what is said.
+    if (judged) view.say(judged.says);
     view.isReady = true;
     view.paint();
     mark();

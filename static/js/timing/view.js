@@ -73,9 +73,10 @@ export class Diagram {
     this.words = make("p", { class: "words", id: "caption", role: "status", "aria-live": "polite" });
     this.tools = make("div", { class: "tools", role: "toolbar", "aria-label": "Diagram" });
     this.caption = make("div", { class: "caption" }, this.words, this.tools);
+    this.more = make("button", { type: "button", class: "more", hidden: true, onclick: () => { this.scroll += this.height / 2; this.paint(); } });
     this.wave = make("div", { class: "wave" }, this.canvas);
     const foot = make("div", { class: "foot" });
-    fill(this.root, make("div", { class: "plate" }, this.wave, make("div", { class: "strip" }, this.stripCanvas)), this.pointer, this.caption, foot);
+    fill(this.root, make("div", { class: "plate" }, this.wave, make("div", { class: "strip" }, this.stripCanvas, this.more)), this.pointer, this.caption, foot);
     this.slip = new Slip(foot, () => this.canvas.focus());
     this.context = this.canvas.getContext("2d");
     this.stripContext = this.stripCanvas.getContext("2d");
@@ -167,8 +168,11 @@ export class Diagram {
   #frame() {
     const begun = performance.now();
     if (!(this.width > 0 && this.height > 0)) return;
-    const last = this.rows().at(-1);
+    const rows = this.rows(), last = rows.at(-1);
     this.scroll = Math.min(this.scroll, last ? Math.max(0, last.top + last.height + this.scroll - this.height + this.#size * 1.6) : 0);
+    const below = rows.filter((row) => row.low > this.height).length;
+    this.more.hidden = below === 0;
+    this.more.textContent = `${below} more below`;
     const c = this.context;
     c.setTransform(this.ratio, 0, 0, this.ratio, 0, 0);
     c.fillStyle = this.colors.plate; c.fillRect(0, 0, this.width, this.height);
@@ -234,7 +238,7 @@ export class Diagram {
     if (!window) return;
     if (row.bits) return pen.bus(row, window, scale);
     const line = this.facts.lines[/** @type {number} */ (row.line)];
-    if (row.volts) this.analog?.drawVolts(pen, row, window, scale, line);
+    if (row.volts) this.analog?.drawVolts(pen, row, window, scale, line, this.facts.length);
     // A supply has no levels: what is low and high of it says nothing.
     if (line.volts?.supply) return;
     pen.line(row, window, scale, line.sample_ticks, line.interpolated);
@@ -272,7 +276,9 @@ export class Diagram {
     const evidence = this.occurrences[this.occurrence];
     if (this.overlay) return this.overlay.anchor;
     if (evidence && evidence.from >= scale.start && evidence.from <= scale.end && scale.span < this.facts.length / 4) return evidence.from;
-    return scaleZero(scale, this.facts.tick_s, this.facts.start_s);
+    const { marked, facts } = this, zero = scaleZero(scale, facts.tick_s, facts.start_s);
+    // Where it counts from a moment of its own, that is the one that was gone to.
+    return marked && this.isInSight(marked.start) && zero !== -facts.start_s / facts.tick_s ? marked.start : zero;
   }
 
   /** @param {number} zero */

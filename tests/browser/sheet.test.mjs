@@ -1,0 +1,69 @@
+// What stands out of sight is told, or brought to sight: lines below the figure, the figure below a narrow sheet, the setup.
+import assert from "node:assert/strict";
+import { after, before, test } from "node:test";
+import { openPage, startBrowser, startServer } from "./bench.mjs";
+
+/** @type {import("playwright-core").Browser} */ let browser;
+/** @type {Awaited<ReturnType<typeof startServer>>} */ let server;
+before(async () => { browser = await startBrowser(); server = await startServer(["--demo"]); });
+after(async () => { await browser?.close(); await server?.stop(); });
+
+const ready = (page) => page.waitForFunction(() => globalThis.edgewitness?.view.isReady);
+
+test("lines that have no room in the figure are counted, and brought up", async () => {
+  const { page, troubles } = await openPage(browser, server.url);
+  await ready(page);
+  const more = page.locator(".figure .more");
+  await more.waitFor();
+  const below = Number(/^(\d+) more below$/.exec(await more.innerText())?.[1]);
+  const rows = () => page.evaluate(() => { const { view } = globalThis.edgewitness; return { last: view.rows().at(-1).low, height: view.height, low: view.rows().filter((row) => row.low > view.height).length }; });
+  assert.equal((await rows()).low, below);
+  assert.ok(below > 0);
+  await more.click();
+  await page.waitForFunction(() => document.querySelector(".figure .more").hidden);
+  const { last, height } = await rows();
+  assert.ok(last <= height, `${last} of ${height}`);
+  await page.setViewportSize({ width: 1280, height: 1800 });
+  await page.waitForFunction(() => document.querySelector(".figure .more").hidden);
+  assert.deepEqual(troubles, []);
+});
+
+test("on a narrow page a finding that is pressed shows its figure", async () => {
+  const { page, troubles } = await openPage(browser, server.url, { viewport: { width: 800, height: 700 }, reducedMotion: "reduce" });
+  await ready(page);
+  const figure = page.locator(".figure canvas").first();
+  const inSight = () => figure.evaluate((canvas) => { const box = canvas.getBoundingClientRect(); return box.top >= 0 && box.top < innerHeight / 2; });
+  assert.equal(await inSight(), false);
+  await page.locator("[data-show]").nth(1).click();
+  await page.waitForFunction(() => globalThis.edgewitness.view.finding?.id === "F2");
+  await page.waitForFunction(() => { const box = document.querySelector(".figure canvas").getBoundingClientRect(); return box.top >= 0 && box.top < innerHeight / 2; });
+  assert.deepEqual(troubles, []);
+});
+
+test("after a pulse was judged the picture and what is said are of that pulse", async () => {
+  const { page, troubles } = await openPage(browser, server.url);
+  await ready(page);
+  await page.locator(".tools button", { hasText: "judge" }).click();
+  const asked = await page.locator(".slip .row").innerText();
+  const pulse = /^(.* on) is/.exec(asked)?.[1];
+  assert.ok(pulse, asked);
+  await Promise.all([page.waitForEvent("load"), page.getByRole("button", { name: "legitimate" }).click()]);
+  await ready(page);
+  await page.waitForFunction((says) => document.querySelector(".caption .words")?.textContent === says, `${pulse} is legitimate now: you said so.`);
+  const mark = await page.evaluate(() => { const { view } = globalThis.edgewitness; return view.isInSight(view.facts.marks[0].start); });
+  assert.ok(mark);
+  assert.deepEqual(troubles, []);
+});
+
+test("a finding that asks for the setup leads to its form, open", async () => {
+  const { page, troubles } = await openPage(browser, `${server.url}/?sessions`);
+  // One line that ticks evenly: only the person knows what is too short for it.
+  const rows = Array.from({ length: 200 }, (_, row) => `${row},${Math.floor(row / 2) % 2}`);
+  const made = await page.request.post(`${server.url}/api/captures?name=tick.csv`, { data: `Time (us),TICK\n${rows.join("\n")}\n`, headers: { "content-type": "application/octet-stream" } });
+  await page.goto(`${server.url}/sessions/${(await made.json()).session.id}`);
+  await page.locator("#headline").waitFor();
+  await page.getByRole("link", { name: "The setup of this session" }).first().click();
+  await page.locator("textarea[name=setup]").waitFor();
+  assert.ok(await page.locator("textarea[name=setup]").isVisible());
+  assert.deepEqual(troubles, []);
+});
