@@ -1,8 +1,9 @@
 //! Which captured line's edges come before strays that nobody is accused of, whatever speaks against it.
 
 use super::words::{count_of, span};
+use crate::analysis::coupling::able::any_within;
 use crate::analysis::stats::tails::binomial_upper;
-use crate::analysis::strays::Stray;
+use crate::analysis::strays::{Stray, Strays};
 use crate::model::Capture;
 
 /// Chance, all lines allowed for, at or below which a line's edges are said to come before strays.
@@ -22,6 +23,7 @@ pub(super) struct Company {
 /// all lines.
 pub(super) fn says(
     capture: &Capture,
+    strays: &Strays,
     line: usize,
     open: &[&Stray],
     within: i64,
@@ -47,6 +49,18 @@ pub(super) fn says(
         .filter(|company| company.strays as f64 >= least * open.len() as f64)?;
     let other = &capture.lines[most.line].name;
     let of = open.len() as u64;
+    let behind = behind_strays(strays, most.line, &starts, within);
+    if behind as f64 >= BY_STRAYS * most.strays as f64 {
+        return Some((
+            format!(
+                " {behind} of {} come in the {window} after a stray of {other} began or ended: what strikes both, a dip of their supply, a motor or a relay nearby, is likelier than that one brings the other; or one passes on what strikes the other.",
+                count_of(of, "stray")
+            ),
+            format!(
+                "Look first for what {name} and {other} share: the supply and 0 V leads of their board, and what switches motors or coils beside their wires."
+            ),
+        ));
+    }
     let follows = following(capture, most.line, line, within);
     let edges = capture.lines[most.line].edges.len();
     let also = match 2 * follows > edges {
@@ -63,6 +77,18 @@ pub(super) fn says(
     let first =
         format!("Look at {other} first: hold it still, or lead its wire away from {name}'s, and repeat.");
     Some((says, first))
+}
+
+/// Share of the strays behind another line's edges that come behind strays of that line, where both are struck.
+const BY_STRAYS: f64 = 0.8;
+
+/// How many of these moments (ascending ticks) come within so many ticks after an edge of a stray of a line.
+fn behind_strays(strays: &Strays, line: usize, moments: &[i64], within: i64) -> usize {
+    let of_line = strays.of_line(line).iter();
+    let mut edges: Vec<i64> = of_line.flat_map(|s| [s.start.0, s.start.0 + s.width.0]).collect();
+    edges.sort_unstable();
+    let is_behind = |&&at: &&i64| any_within(&edges, at - within, at);
+    moments.iter().filter(is_behind).count()
 }
 
 /// That no line's edges do.
@@ -107,6 +133,11 @@ mod tests {
 
     /// What is said of twenty strays of PEG that come `lag(n)` after an edge of BELL.
     fn said(lag: impl Fn(i64) -> i64) -> Option<(String, String)> {
+        said_with(lag, &Strays::default())
+    }
+
+    /// The same with strays of BELL's.
+    fn said_with(lag: impl Fn(i64) -> i64, of_bell: &Strays) -> Option<(String, String)> {
         let span = TimeSpan::new(Ticks(0), Ticks(1_000_000));
         let bell: Vec<i64> = (1..41).map(|n| 20_000 * n).collect();
         let strays: Vec<Stray> = (1..21)
@@ -124,7 +155,7 @@ mod tests {
         };
         let lines = vec![line("BELL", bell), line("PEG", Vec::new())];
         let capture = Capture::in_nanoseconds("company", span, lines);
-        says(&capture, 1, &strays.iter().collect::<Vec<_>>(), 120, 0.0)
+        says(&capture, of_bell, 1, &strays.iter().collect::<Vec<_>>(), 120, 0.0)
     }
 
     #[test]
@@ -137,5 +168,30 @@ mod tests {
         );
         assert!(says.ends_with("nobody is accused.") && first.starts_with("Look at BELL first"));
         assert_eq!(said(|n| 700 * n), None);
+    }
+
+    #[test]
+    fn strays_behind_strays_of_another_line_are_put_down_to_what_strikes_both() {
+        let of_bell = (1..41).map(|n| Stray {
+            line: 0,
+            edge: None,
+            start: Ticks(20_000 * n),
+            width: Ticks(15),
+            level: Level::High,
+            kind: StrayKind::Pulse,
+        });
+        let of_bell = Strays {
+            strays: of_bell.collect(),
+            ..Strays::default()
+        };
+        let (says, first) = said_with(|n| 5 * n, &of_bell).unwrap();
+        assert!(
+            says.contains("20 of 20 strays come in the 120 ns after a stray of BELL"),
+            "{says}"
+        );
+        assert!(
+            first.starts_with("Look first for what PEG and BELL share"),
+            "{first}"
+        );
     }
 }

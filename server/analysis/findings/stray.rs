@@ -148,8 +148,9 @@ fn what_is_near(
     if let Some(rings) = beside_own::says(capture, strays, line, open, within) {
         return (rings, Some(beside_own::look(name)));
     }
-    let by_another =
-        |least| before::says(capture, line, open, within, least).map(|(says, first)| (says, Some(first)));
+    let by_another = |least| {
+        before::says(capture, strays, line, open, within, least).map(|(says, first)| (says, Some(first)))
+    };
     by_another(BEFORE_MOST)
         .or_else(|| {
             beside_own::says_either(capture, line, open, within)

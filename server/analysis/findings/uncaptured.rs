@@ -19,7 +19,10 @@ const NAMED: usize = 3;
 /// A cause that no probe was on.
 pub fn uncaptured(capture: &Capture, strays: &Strays, attribution: &Attribution, u: &Uncaptured) -> Finding {
     let victim = name(capture, u.victim);
-    let companions = names(capture, &u.companions);
+    let companions = match hardly_fit(attribution, u) {
+        true => Vec::new(),
+        false => names(capture, &u.companions),
+    };
     let mut detail: Vec<String> = Vec::new();
     let rows = || rows_of(attribution, u);
     let mut goes: Vec<String> = rows()
@@ -113,6 +116,9 @@ pub fn uncaptured(capture: &Capture, strays: &Strays, attribution: &Attribution,
         None if fitting > 1 => {
             "So either they strike otherwise as others switch with them or against them (neighbours add up, and cancel), or a line that carries no clip strikes and switches along with them.".to_string()
         }
+        None if companions.is_empty() && hardly_fit(attribution, u) => {
+            "So the cause is more likely a line that carries no clip.".to_string()
+        }
         None => "So the cause is more likely a line that carries no clip and switches along with them."
             .to_string(),
     };
@@ -150,7 +156,7 @@ pub fn uncaptured(capture: &Capture, strays: &Strays, attribution: &Attribution,
         topic: "uncaptured-cause",
         title: match sharing(attribution, u) {
             Some(kind) => format!(
-                "{victim}: {}, or a lead that it shares with {}, causes {its}",
+                "{victim}: {}, a lead that it shares with {}, or a line that carries no clip causes {its}",
                 name(capture, kind.line),
                 list(&names(capture, &kind.company)),
             ),
@@ -210,6 +216,14 @@ fn part_of<'a>(attribution: &Attribution, u: &'a Uncaptured) -> Option<&'a Groun
         u.companions.iter().all(|line| lines.contains(line)) && explain(attribution, u, &lines, 0.5)
     };
     u.part.as_ref().filter(is_all)
+}
+
+/// Share of the strays below which lines that fit them hardly do: what causes the others is no company of theirs.
+const HARDLY: f64 = 0.2;
+
+/// Whether the companions fit hardly any of the strays.
+fn hardly_fit(attribution: &Attribution, u: &Uncaptured) -> bool {
+    !u.companions.is_empty() && !explain(attribution, u, &u.companions, HARDLY)
 }
 
 /// Share of the strays from which on a line that fits them is named beside what may hide behind it.
@@ -424,7 +438,7 @@ mod tests {
             }
         };
         let most = told(&[(1, 19), (2, 1)], kind(Shows::NeverAlone));
-        let lead = "CLEAR_N: BEAT_2, or a lead that it shares with BEAT_1 and BEAT_0, causes";
+        let lead = "CLEAR_N: BEAT_2, a lead that it shares with BEAT_1 and BEAT_0, or a line that carries no clip causes";
         assert!(most.title.starts_with(lead), "{}", most.title);
         let why = "BEAT_2 hardly ever rises without any of BEAT_1 and BEAT_0";
         assert!(most.detail.contains(why), "{}", most.detail);
@@ -451,6 +465,10 @@ mod tests {
             "{}",
             few.title
         );
+        // What fits hardly any is not said to go along with their cause.
+        let hardly = told(&[(1, 3)], |_| {});
+        assert!(!hardly.title.contains("switches along"), "{}", hardly.title);
+        assert!(!hardly.detail.contains("switches along"), "{}", hardly.detail);
         let all = told(&[(1, 20)], |u| u.companions = vec![1, 2]);
         let along = "CLEAR_N: BEAT_2, or something that switches along with BEAT_2 and BEAT_1, causes";
         assert!(all.title.starts_with(along), "{}", all.title);

@@ -131,12 +131,36 @@ fn hidden_by_each_other(
 }
 
 fn cut(widths: &[f64], sampling: f64, ns: f64) -> Option<Cut> {
-    candidate(widths, sampling, ns).filter(|cut| {
+    let candidate = candidate(widths, sampling, ns).map(|cut| below_a_job(widths, cut, sampling, ns));
+    candidate.filter(|cut| {
         let is_job = is_driven(widths, cut.count, sampling, ns)
             || are_long_and_few(widths, cut.count, sampling, ns)
             || are_all_there_is(widths, cut, sampling, ns);
         !is_job
     })
+}
+
+/// The cut moved below the longest pulses under it where these are a job of their own: of one width, long enough to be of use, and far
+/// beyond the others.
+fn below_a_job(widths: &[f64], cut: Cut, sampling: f64, ns: f64) -> Cut {
+    let gap = |at: usize| widths[at] / (widths[at - 1] + sampling);
+    let Some(at) = (1..cut.count).max_by(|&a, &b| gap(a).total_cmp(&gap(b))) else {
+        return cut;
+    };
+    let (below, above) = (widths[at - 1], &widths[at..cut.count]);
+    let is_job = gap(at) >= FAR
+        && above[0] > USEFUL_NS * ns
+        && above.len() >= FEWEST_OF_JOB
+        && repeats(above, above.len(), sampling, ns);
+    let are_strays = chance_of(widths, at, below + sampling.max(1.0)) < CHANCE;
+    match is_job && are_strays {
+        true => Cut {
+            count: at,
+            longest_narrow: below,
+            shortest_wide: above[0],
+        },
+        false => cut,
+    }
 }
 
 /// Where widths part, whoever makes the narrow ones.
@@ -198,6 +222,8 @@ fn with_second_crowd(widths: &[f64], own: Cut, other: Cut, sampling: f64, ns: f6
 /// Most pulses of a level that is not a line's rest are its job, unless they are short and lie far from the others.
 pub(super) const MOST: f64 = 0.5;
 const FAR: f64 = 2.5;
+/// Pulses of one width that are a job, rather than alike by chance.
+const FEWEST_OF_JOB: usize = 8;
 /// With so many short pulses for one long one, that one is the odd one out, unless it is longer by far.
 const NEARLY_ALL: f64 = 0.95;
 const VERY_FAR: f64 = 10.0;

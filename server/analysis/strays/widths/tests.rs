@@ -177,6 +177,20 @@ fn strays_below_a_line_s_own_strobes_are_parted_by_the_valley() {
 }
 
 #[test]
+fn a_job_of_one_width_between_strays_and_the_rest_is_none() {
+    let with_job = |job: &dyn Fn(i64) -> i64| {
+        let mut widths: Vec<i64> = (0..20).map(|i| 10 + i * 7 % 13).collect();
+        widths.extend((0..19).map(job));
+        widths.extend((0..20).map(|i| 5_000 + 911 * i));
+        inferred(&widths, 1.0, 1.0).high.unwrap()
+    };
+    let limit = with_job(&|i| 488 + i % 2);
+    assert!(limit > 22.0 && limit < 488.0, "{limit}");
+    // Widths that scatter are a bridge's or a second cause's.
+    assert!(with_job(&|i| 250 + 17 * i) > 556.0);
+}
+
+#[test]
 fn a_few_pulses_far_below_all_others_are_told() {
     fn told_of(short: &[i64], wide: impl Iterator<Item = i64>) -> (bool, Vec<i64>) {
         let (mut at, mut pulses) = (0, Vec::new());
