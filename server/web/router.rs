@@ -45,7 +45,7 @@ pub fn router(app: Arc<App>) -> Router {
 fn page_routes() -> Router<Arc<App>> {
     Router::new()
         .route("/", get(pages::start::page))
-        .route("/bin", get(pages::bench_log::bin_page))
+        .route("/bin", get(pages::bin::page))
         .route("/how-it-decides", get(pages::guide::how_it_decides))
         .route("/setup-file", get(pages::guide::setup_file))
         .route("/sessions/{id}", get(pages::findings::page))

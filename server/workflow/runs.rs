@@ -335,8 +335,12 @@ fn together(mut captures: Vec<Capture>, members: Vec<Member>, ties: &[Tie]) -> R
         1 => captures.remove(0),
         _ => merge(captures, &alignments),
     };
-    for (line, twin) in twins {
+    for (line, twin, name) in twins {
         capture.lines[line].same_as = Some(twin);
+        // The signal keeps its name, under which captures of other conditions have it; the copy is named by its file.
+        if capture.line_index(&name).is_none() {
+            capture.lines[twin].name = name;
+        }
     }
     Run {
         members,
@@ -348,8 +352,8 @@ fn together(mut captures: Vec<Capture>, members: Vec<Member>, ties: &[Tie]) -> R
 }
 
 /// Lines by which a capture was brought to its run's clock: the same signal as the line of that name in a capture before it,
-/// and no suspect beside it. By position among the lines of all captures, one after the other, as [`merge`] has them.
-fn twins(captures: &[Capture], members: &[Member]) -> Vec<(usize, usize)> {
+/// and no suspect beside it; with that name. By position among the lines of all captures, one after the other, as [`merge`] has them.
+fn twins(captures: &[Capture], members: &[Member]) -> Vec<(usize, usize, String)> {
     let lines = || {
         let all = captures.iter().enumerate();
         all.flat_map(|(of, capture)| capture.lines.iter().map(move |line| (of, line.name.as_str())))
@@ -362,7 +366,10 @@ fn twins(captures: &[Capture], members: &[Member]) -> Vec<(usize, usize)> {
         let twin = lines()
             .take(line)
             .position(|(other, own)| other < of && own == name);
-        found.extend(twin.filter(|_| is_shared).map(|twin| (line, twin)));
+        found.extend(
+            twin.filter(|_| is_shared)
+                .map(|twin| (line, twin, name.to_owned())),
+        );
     }
     found
 }

@@ -1,4 +1,4 @@
-//! The bench log: what was done, seen and concluded in a session, and the bin.
+//! The bench log: what was done, seen and concluded in a session.
 
 use std::sync::Arc;
 use std::time::Duration;
@@ -515,32 +515,4 @@ pub fn bytes(size: u64) -> String {
         1_000_000..1_000_000_000 => format!("{:.1} MB", size as f64 / 1e6),
         _ => format!("{:.1} GB", size as f64 / 1e9),
     }
-}
-
-#[derive(Template)]
-#[template(path = "pages/bin.html")]
-struct BinPage {
-    places: Places,
-    sessions: Vec<BinnedSession>,
-}
-
-struct BinnedSession {
-    id: i64,
-    title: String,
-    at: String,
-}
-
-/// Sessions in the bin.
-pub async fn bin_page(State(app): State<Arc<App>>) -> Result<Html<String>, PageFailure> {
-    let rows = with_store(app, |store| Ok(store.sessions(true)?)).await?;
-    let sessions = rows.into_iter().map(|row| BinnedSession {
-        id: row.session.id.0,
-        title: row.session.body.title,
-        at: row.session.binned_ms.map(moment).unwrap_or_default(),
-    });
-    let page = BinPage {
-        places: Places::none(),
-        sessions: sessions.collect(),
-    };
-    Ok(Html(page.render()?))
 }

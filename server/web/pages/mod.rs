@@ -2,6 +2,7 @@
 
 pub mod before_after;
 pub mod bench_log;
+pub mod bin;
 pub mod capture;
 pub mod clocks;
 pub mod figures;

@@ -127,6 +127,14 @@ fn most_lines_of_a_small_capture_may_be_borrowed() {
         [None, None, None, None, None, None, Some(0), Some(1), None],
         "the same signals twice: no suspect beside themselves"
     );
+    let names: Vec<&str> = found[0]
+        .capture
+        .lines
+        .iter()
+        .map(|line| line.name.as_str())
+        .collect();
+    assert_eq!(names[..2], ["STEP", "CLEAR_N"]);
+    assert_eq!(names[6..], ["tower/STEP", "tower/CLEAR_N", "HAMMER"]);
 
     let another_time = capture("later.csv", &["STEP", "CLEAR_N", "HAMMER"], 5);
     let found = runs(vec![sequencer.clone(), another_time], &[], &[]);

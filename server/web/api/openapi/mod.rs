@@ -132,7 +132,7 @@ pub fn document() -> Value {
     json!({
         "openapi": "3.1.0",
         "info": { "title": "Edgewitness", "version": env!("CARGO_PKG_VERSION"),
-                  "description": "Everything the pages do. Every request but GET carries a content type of application/json or application/octet-stream. Times are seconds, moments milliseconds since 1970-01-01 UTC." },
+                  "description": "Everything the pages do. Every request but GET carries a content type of application/json or application/octet-stream. Times are seconds, moments milliseconds since 1970-01-01 UTC. What is asked of captures is answered for the condition looked at last, or for the one that ?condition=N names, of it for the run that &run=N (a capture of it) names." },
         "paths": paths,
         "components": components.build(),
     })
