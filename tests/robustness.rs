@@ -130,6 +130,23 @@ fn a_row_too_long_after_the_first_is_an_error_with_its_place() {
     );
 }
 
+/// A rate that no instrument has is no rate.
+#[test]
+fn a_rate_beyond_all_instruments_is_not_taken() {
+    for rate in ["1e300", "1e-300", "1e18"] {
+        let table = format!("Sample Rate,{rate}\nTime (s),A\n0,0\n1,1\n2,0\n3,1\n4,1\n");
+        check(table.as_bytes());
+        let capture = ingest::read_bytes("t", table.into_bytes(), &ReadOptions::default()).unwrap();
+        assert_eq!(capture.timebase.tick_s(), 1.0, "{rate}");
+        let counted = format!("Sample Rate,{rate}\nSample,A\n0,0\n1,1\n2,0\n3,1\n4,1\n");
+        let told = ingest::read_bytes("t", counted.into_bytes(), &ReadOptions::default()).unwrap_err();
+        assert!(
+            told.to_string().contains("nothing says how long a sample is"),
+            "{told}"
+        );
+    }
+}
+
 /// More decimals than any clock has.
 #[test]
 fn times_of_day_may_have_any_number_of_decimals() {

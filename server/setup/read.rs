@@ -95,7 +95,7 @@ pub fn read(raw: RawRead, place: &Place) -> Result<ReadSetup, Error> {
         None => None,
     };
     Ok(ReadSetup {
-        timescale_s: place.positive_seconds(raw.timescale)?,
+        timescale_s: tick(raw.timescale, place)?,
         time_unit_s,
         sample_period_s: sample_period(raw.sample_period, raw.sample_rate, place)?,
         delimiter: one_of(
@@ -122,7 +122,7 @@ fn sample_period(
     place: &Place,
 ) -> Result<Option<f64>, Error> {
     let Some(rate) = rate else {
-        return place.positive_seconds(period);
+        return tick(period, place);
     };
     let at = rate.span().start;
     if period.is_some() {
@@ -132,10 +132,24 @@ fn sample_period(
         ));
     }
     let hertz = super::parse_hertz(rate.get_ref()).map_err(|message| place.error(at, message))?;
-    if hertz > 0.0 {
+    if TICKS_S.contains(&(1.0 / hertz)) {
         Ok(Some(1.0 / hertz))
     } else {
-        Err(place.error(at, "expected a rate greater than zero"))
+        Err(place.error(at, "expected a rate from 1 µHz to 1000 THz"))
+    }
+}
+
+/// No instrument's sample is shorter than a femtosecond, and none waits for longer than a million seconds; a rounding is let
+/// through.
+const TICKS_S: std::ops::RangeInclusive<f64> = 0.999e-15..=1.001e6;
+
+fn tick(value: Option<Spanned<String>>, place: &Place) -> Result<Option<f64>, Error> {
+    let at = value.as_ref().map_or(0, |value| value.span().start);
+    match place.positive_seconds(value)? {
+        Some(seconds) if !TICKS_S.contains(&seconds) => {
+            Err(place.error(at, "expected a time from 1 fs to 1000000 s"))
+        }
+        within => Ok(within),
     }
 }
 
@@ -192,6 +206,18 @@ mod tests {
     }
 
     #[test]
+    fn samples_from_a_femtosecond_on_are_taken() {
+        for text in [
+            "sample_period = \"1 fs\"",
+            "sample_rate = \"1000000 GHz\"",
+            "sample_period = \"1000000 s\"",
+        ] {
+            let setup = Setup::parse(&format!("[read]\n{text}\n"), "s.toml");
+            assert!(setup.unwrap().read.sample_period_s.is_some(), "{text}");
+        }
+    }
+
+    #[test]
     fn a_mistake_in_read_names_its_place() {
         for (text, line) in [
             ("[read]\ndelimiter = \"#\"\n", 2),
@@ -202,6 +228,10 @@ mod tests {
             ("[read]\nunit = \"ms\"\n", 2),
             ("[read]\nsample_rate = \"24\"\n", 2),
             ("[read]\nsample_rate = \"0 Hz\"\n", 2),
+            ("[read]\nsample_rate = \"1e300 Hz\"\n", 2),
+            ("[read]\nsample_rate = \"1e-300 Hz\"\n", 2),
+            ("[read]\nsample_period = \"1e-300 s\"\n", 2),
+            ("[read]\ntimescale = \"1e300 s\"\n", 2),
             ("[read]\nsample_period = \"1 us\"\nsample_rate = \"1 MHz\"\n", 3),
         ] {
             let error = Setup::parse(text, "s.toml").unwrap_err();

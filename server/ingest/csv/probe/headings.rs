@@ -116,7 +116,9 @@ fn increment_below(above: &[Row], point: u8) -> Option<(f64, f64)> {
         })?;
         let number = Decimal::parse(pair[1].cells.get(column)?, point)?;
         let seconds = number.to_f64();
-        (seconds > 0.0).then_some((seconds, 0.5 * 10f64.powi(number.exponent)))
+        PERIODS_S
+            .contains(&seconds)
+            .then_some((seconds, 0.5 * 10f64.powi(number.exponent)))
     })
 }
 
@@ -182,8 +184,13 @@ fn stated_period(row: &Row, point: u8) -> Option<(f64, f64)> {
         };
         1.0 / (amount * factor)
     };
-    Some((seconds, seconds * relative))
+    PERIODS_S
+        .contains(&seconds)
+        .then_some((seconds, seconds * relative))
 }
+
+/// What a stated period may be: from a femtosecond, finer than any instrument, to a dozen days.
+const PERIODS_S: std::ops::RangeInclusive<f64> = 0.999e-15..=1.001e6;
 
 /// The column that a key of the options means: a heading, a line's name, or a number from 1.
 pub fn position_of(key: &str, head: &Head, fields: usize) -> Option<usize> {
