@@ -1,7 +1,7 @@
 //! Rails and pulse measures against waveforms whose values are known exactly.
 //!
 //! IEEE Std 181-2011 by its definitions; RC and trapezoid values: any circuits text, and plain arithmetic. Noise margins:
-//! the 74 series' tables (VIL 0.8, VIH 2.0, VOL 0.4, VOH 2.4 V).
+//! makers' tables of commercial TTL (VIL 0.8, VIH 2.0, VOL 0.4, VOH 2.4 V).
 
 use std::sync::Arc;
 

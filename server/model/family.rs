@@ -15,7 +15,7 @@ pub struct Family {
 /// The families by name, with VIL max and VIH min in volts.
 ///
 /// # Source
-/// TTL: maker's tables of the 74 series, 0.8/2.0 V. LVTTL 3.3 V: JESD8C, 0.8/2.0 V. CMOS 5 V and HC at 3.3 V:
+/// TTL: makers' tables of commercial TTL, 0.8/2.0 V. LVTTL 3.3 V: JESD8C, 0.8/2.0 V. CMOS 5 V and HC at 3.3 V:
 /// 0.3/0.7 VCC (JESD7-A's rule). 2.5 V: JESD8-5A, 0.7/1.7 V. 1.8 V: JESD8-7A, 0.35/0.65 VCC.
 pub const FAMILIES: [(&str, Thresholds); 6] = [
     ("ttl-5v", volts(0.8, 2.0)),

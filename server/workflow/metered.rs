@@ -4,7 +4,7 @@ use crate::rule::{Rail, Reading};
 use crate::setup::Setup;
 use crate::store;
 
-/// Tolerance of a rail that only the bench log knows: ±5 %, what the makers' sheets of the 74 series ask of the supply
+/// Tolerance of a rail that only the bench log knows: ±5 %, what makers' sheets of commercial TTL ask of the supply
 /// (4.75 V to 5.25 V; from memory).
 pub const ASSUMED_TOLERANCE: f64 = 0.05;
 

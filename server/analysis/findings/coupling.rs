@@ -40,7 +40,13 @@ pub fn of(capture: &Capture, strays: &Strays, attribution: &Attribution) -> Vec<
             continue; // Said as a race.
         }
         findings.push(match coupling.standing {
-            Standing::Clear => accused(capture, strays, coupling, &Tally::of(strays, attribution, at)),
+            Standing::Clear => accused(
+                capture,
+                strays,
+                attribution,
+                coupling,
+                &Tally::of(strays, attribution, at),
+            ),
             Standing::Inseparable => {
                 doubts::inseparable(capture, strays, coupling, &Tally::of(strays, attribution, at))
             }
@@ -108,6 +114,24 @@ pub fn stray_noun(strays: &Strays, c: &Coupling, of: u64) -> String {
     }
 }
 
+/// The other lines that the same edges of the accused are found to strike, as a list.
+fn also_struck(capture: &Capture, attribution: &Attribution, c: &Coupling) -> Option<String> {
+    let is_other = |other: &&Coupling| {
+        (other.aggressor, other.edge) == (c.aggressor, c.edge)
+            && other.victim != c.victim
+            && other.standing == Standing::Clear
+    };
+    let mut others: Vec<usize> = attribution
+        .couplings
+        .iter()
+        .filter(is_other)
+        .map(|o| o.victim)
+        .collect();
+    others.sort_unstable();
+    others.dedup();
+    (!others.is_empty()).then(|| list(&names(capture, &others)))
+}
+
 /// Name of the line at position `line`.
 pub fn name(capture: &Capture, line: usize) -> String {
     capture.lines[line].name.clone()
@@ -166,7 +190,13 @@ pub fn last(capture: &Capture, widths: &[i64]) -> Option<String> {
     })
 }
 
-fn accused(capture: &Capture, strays: &Strays, c: &Coupling, tally: &Tally) -> Finding {
+fn accused(
+    capture: &Capture,
+    strays: &Strays,
+    attribution: &Attribution,
+    c: &Coupling,
+    tally: &Tally,
+) -> Finding {
     let victim = name(capture, c.victim);
     let aggressor = name(capture, c.aggressor);
     let title = format!(
@@ -188,6 +218,13 @@ fn accused(capture: &Capture, strays: &Strays, c: &Coupling, tally: &Tally) -> F
         detail.push(more);
     }
     detail.extend(mechanism(capture, strays, c));
+    let also = also_struck(capture, attribution, c);
+    if let Some(others) = &also {
+        detail.push(format!(
+            "The same {} strike {others} as well: what strikes several lines is as likely a supply or 0 V lead that they share, or the field of what {aggressor} switches, as a wire beside each.",
+            edges_of(c.edge)
+        ));
+    }
     detail.extend(seen(capture, strays, c));
     detail.extend(c.step.map(|step| races::looks_alike(capture, c.victim, step)));
     // One that hardly ever switched along tempts nobody.
@@ -216,6 +253,12 @@ fn accused(capture: &Capture, strays: &Strays, c: &Coupling, tally: &Tally) -> F
     } else {
         format!("Lead {aggressor}'s wire away from {victim} and repeat{proof}.")
     }];
+    if also.is_some() && !follows {
+        try_next.push(format!(
+            "If {aggressor} switches a coil or a motor, see first that its diode or damper is whole, and scope between the 0 V pins of {aggressor}'s and {victim}'s boards at its {}, clip on the machine's 0 V only.",
+            edges_of(c.edge)
+        ));
+    }
     if !follows && matches!(pull, Pull::Against | Pull::OneWay) {
         try_next.push(format!(
             "If it does not help: with the power off give {aggressor}'s and {victim}'s boards a second ground wire between their 0 V pins, and repeat."
@@ -513,6 +556,8 @@ fn struck_together(capture: &Capture, attribution: &Attribution, shared: &Shared
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::analysis::coupling::fixtures;
+    use crate::analysis::strays::NarrowLimit;
     use crate::model::{Line, Ticks, TimeSpan};
 
     #[test]
@@ -539,5 +584,43 @@ mod tests {
             ),
             "{detail}"
         );
+    }
+
+    #[test]
+    fn the_same_edges_that_strike_two_lines_point_to_what_these_share() {
+        let span = TimeSpan::new(Ticks(0), Ticks(1_000));
+        let line = |name: &str| Line::digital(name, Level::Low, vec![], span);
+        let lines = ["CLEAR_N", "LOAD_N", "LIFT"].map(line).to_vec();
+        let capture = Capture::in_nanoseconds("both", span, lines);
+        let told = |second: Edge| {
+            let row = |victim, edge| fixtures::row([victim, 2], edge, 10, Vec::new(), 30);
+            let attribution = Attribution {
+                couplings: vec![row(0, Edge::Fall), row(1, second)],
+                ..Attribution::default()
+            };
+            let open = NarrowLimit {
+                low: None,
+                high: None,
+                origin: LimitOrigin::None,
+            };
+            let strays = Strays {
+                limits: vec![open; 3],
+                sampling: vec![1.0; 3],
+                ..Strays::default()
+            };
+            of(&capture, &strays, &attribution).remove(0)
+        };
+        let same = told(Edge::Fall);
+        assert!(
+            same.detail.contains("The same falls strike LOAD_N as well"),
+            "{}",
+            same.detail
+        );
+        assert!(
+            same.try_next
+                .iter()
+                .any(|step| step.contains("a coil or a motor"))
+        );
+        assert!(!told(Edge::Rise).detail.contains("as well"));
     }
 }
