@@ -75,6 +75,12 @@ async fn a_file_without_a_time_unit_says_so_before_all_its_times() {
         cards.len() > 1 && cards[0].contains("names no time unit"),
         "{page}"
     );
+    // The diagram opens on the worst all the same.
+    let diagram = bench
+        .ok(Method::GET, "/api/sessions/1/diagram", Value::Null)
+        .await;
+    assert_eq!(diagram["opens_on"], diagram["findings"][1]["id"]);
+    assert_eq!(diagram["findings"][1]["severity"], "fault");
 }
 
 #[test]

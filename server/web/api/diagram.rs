@@ -11,7 +11,7 @@ use super::log::with_store;
 use super::marks::{MarkView, marks_of};
 use crate::harness::Pin;
 use crate::model::{Line, Source, Trace};
-use crate::report::inspect::Severity;
+use crate::report::inspect::{Finding, Severity};
 use crate::report::rails::RailRow;
 use crate::store::{SessionId, Store};
 use crate::web::clock_view::{ClockView, last_move, movable};
@@ -38,6 +38,8 @@ pub struct Diagram {
     pub lines: Vec<LineView>,
     pub buses: Vec<BusView>,
     pub findings: Vec<FindingView>,
+    /// The finding that the diagram opens on, the worst; null where there are only notes.
+    pub opens_on: Option<String>,
     /// Captures that can be moved against the first one's clock.
     pub clocks: Vec<ClockView>,
     /// What was done last in the session, where that was moving a clock.
@@ -190,10 +192,20 @@ pub async fn overview(
             })
             .collect(),
         findings: findings.collect(),
+        opens_on: opens_on(&opened.report.findings),
         clocks,
         last_move,
         marks,
     }))
+}
+
+/// What a file leaves open of its unit stands before the worst finding, and shows no moment.
+fn opens_on(findings: &[Finding]) -> Option<String> {
+    let mut told = findings
+        .iter()
+        .filter(|finding| finding.severity != Severity::Note);
+    let first = told.find(|finding| !finding.is_of_time_unit());
+    first.map(|finding| finding.id.clone())
 }
 
 /// The pin of each line's clip, where the harness sheet has one.

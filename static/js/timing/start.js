@@ -22,8 +22,6 @@ export async function startDiagram(root, session) {
   keepView(view, kept);
 
   const order = facts.findings.map((/** @type {any} */ f) => f.id);
-  // What a file leaves open stands before the worst.
-  const worst = facts.findings.find((/** @type {any} */ f) => f.severity === "fault") ?? facts.findings[0];
   const step = (/** @type {number} */ by) => {
     const at = view.finding ? order.indexOf(view.finding.id) : by > 0 ? -1 : order.length;
     const id = order[Math.max(0, Math.min(order.length - 1, at + by))];
@@ -127,9 +125,9 @@ export async function startDiagram(root, session) {
     if (judged) Object.assign(place, judged);
     wasJudged = false;
     // A link to a finding shows it on the sheet as well; the first stands there anyway.
-    hasTaken = hasTaken || (place.finding !== null && place.finding !== worst?.id);
+    hasTaken = hasTaken || (place.finding !== null && place.finding !== facts.opens_on);
     if (place.finding) await view.take(place.finding, place.occurrence);
-    else if (place.at === null && worst && worst.severity !== "note") await view.take(worst.id, 0);
+    else if (place.at === null && facts.opens_on) await view.take(facts.opens_on, 0);
     if (place.at !== null && place.span !== null) view.show((place.at - facts.start_s) / facts.tick_s, place.span / facts.tick_s);
     else if (!view.finding) view.fit();
     // The picture is of what was judged, and so is what is said.
