@@ -1,11 +1,13 @@
 //! Sentences about couplings: the accused, the doubtful, the shared lead, the line nobody clipped a probe to.
 
+use super::others::{also_striking, also_struck};
+use super::shared_supply::shared_supply;
 use super::tally::{Tally, listed};
 use super::words::{count_of, edges_word, list, percent, small, span};
 use super::{CAUTION, Finding, Severity};
 use super::{doubts, few, races, uncaptured, unsure};
 use crate::analysis::coupling::{
-    Attribution, Coupling, DosePoint, Edge, Hazard, Occurrence, RuledOut, SharedSupply, Standing,
+    Attribution, Coupling, Edge, Hazard, Occurrence, RuledOut, SharedSupply, Standing,
 };
 use crate::analysis::stats::power::clean_opportunities;
 use crate::analysis::strays::{LimitOrigin, Strays};
@@ -114,24 +116,6 @@ pub fn stray_noun(strays: &Strays, c: &Coupling, of: u64) -> String {
     }
 }
 
-/// The other lines that the same edges of the accused are found to strike, as a list.
-fn also_struck(capture: &Capture, attribution: &Attribution, c: &Coupling) -> Option<String> {
-    let is_other = |other: &&Coupling| {
-        (other.aggressor, other.edge) == (c.aggressor, c.edge)
-            && other.victim != c.victim
-            && other.standing == Standing::Clear
-    };
-    let mut others: Vec<usize> = attribution
-        .couplings
-        .iter()
-        .filter(is_other)
-        .map(|o| o.victim)
-        .collect();
-    others.sort_unstable();
-    others.dedup();
-    (!others.is_empty()).then(|| list(&names(capture, &others)))
-}
-
 /// Name of the line at position `line`.
 pub fn name(capture: &Capture, line: usize) -> String {
     capture.lines[line].name.clone()
@@ -225,6 +209,12 @@ fn accused(
             edges_of(c.edge)
         ));
     }
+    let by_others = also_striking(capture, attribution, c);
+    if let Some(others) = &by_others {
+        detail.push(format!(
+            "{others} too: a line that several others strike is often the weak one, an input that nothing drives or that lacks its pull-up."
+        ));
+    }
     detail.extend(seen(capture, strays, c));
     detail.extend(c.step.map(|step| races::looks_alike(capture, c.victim, step)));
     // One that hardly ever switched along tempts nobody.
@@ -257,6 +247,11 @@ fn accused(
         try_next.push(format!(
             "If {aggressor} switches a coil or a motor, see first that its diode or damper is whole, and scope between the 0 V pins of {aggressor}'s and {victim}'s boards at its {}, clip on the machine's 0 V only.",
             edges_of(c.edge)
+        ));
+    }
+    if by_others.is_some() && !follows {
+        try_next.push(format!(
+            "Before any wire is moved meter {victim}'s level at rest, at the pin that reads it: between the thresholds it floats; then find its driver or its pull-up."
         ));
     }
     if !follows && matches!(pull, Pull::Against | Pull::OneWay) {
@@ -462,165 +457,4 @@ pub fn why_cleared(capture: &Capture, c: &Coupling, r: &RuledOut) -> String {
         percent(together),
         edges_of(r.edge)
     )
-}
-
-fn shared_supply(capture: &Capture, attribution: &Attribution, shared: &SharedSupply) -> Finding {
-    let victims = names(capture, &shared.victims);
-    let sources = names(capture, &shared.lines);
-    let mut lines = victims.clone();
-    lines.extend(sources.iter().cloned());
-    let (title, detail) = if shared.curve.is_empty() {
-        struck_together(capture, attribution, shared)
-    } else {
-        dosed(capture, shared)
-    };
-    Finding {
-        severity: Severity::Fault,
-        topic: "shared-supply",
-        title,
-        detail,
-        lines,
-        try_next: vec![
-            format!(
-                "Scope between the 0 V pin of the chip that drives {} and the 0 V pin of the one that reads {}, clip on the machine's 0 V only: a spike at these moments is the shared lead.",
-                sources.first().map_or("them", String::as_str),
-                victims.first().map_or("the victim", String::as_str)
-            ),
-            "Add a second ground wire and a supply wire straight from that board to the supply, and a capacitor at the pins of the drivers, then repeat.".to_string(),
-            "A line without a probe that switches when several of these do would look the same: if the spike is not there, put a spare channel on an output of the same step.".to_string(),
-            CAUTION.to_string(),
-        ],
-    }
-}
-
-/// Title and detail where the number of lines matters.
-fn dosed(capture: &Capture, shared: &SharedSupply) -> (String, String) {
-    let doing = match shared.edge {
-        Edge::Rise => "rise",
-        Edge::Fall => "fall",
-        Edge::Both => "switch",
-    };
-    let point = |p: &DosePoint| {
-        let share = p.strays as f64 / p.instants.max(1) as f64;
-        format!(
-            "{}: {} of {} ({} %)",
-            match p.switched {
-                0 => "none of them".to_owned(),
-                n => count_of(n as u64, "line"),
-            },
-            p.strays,
-            p.instants,
-            percent(share)
-        )
-    };
-    let curve: Vec<String> = shared.curve.iter().map(point).collect();
-    (
-        format!(
-            "{}: stray pulses come when several of {} {doing} at once",
-            list(&names(capture, &shared.victims)),
-            list(&names(capture, &shared.lines))
-        ),
-        format!(
-            "The more of them {doing} together the likelier a stray. How many of them {doing} at once, and at how many of such moments a stray comes: {}. A ground or supply lead that they share does that; no single one explains them.",
-            curve.join("; ")
-        ),
-    )
-}
-
-/// Title and detail where one line's edges strike several victims at once.
-fn struck_together(capture: &Capture, attribution: &Attribution, shared: &SharedSupply) -> (String, String) {
-    let source = names(capture, &shared.lines).join(", ");
-    let rows = attribution
-        .couplings
-        .iter()
-        .filter(|c| shared.victims.contains(&c.victim) && shared.lines.contains(&c.aggressor));
-    let rows: Vec<String> = rows
-        .map(|c| format!("{}: {}", name(capture, c.victim), figures(capture, c)))
-        .collect();
-    (
-        format!(
-            "{} show stray pulses at the same moments, after {}",
-            list(&names(capture, &shared.victims)),
-            shared
-                .lines
-                .first()
-                .map_or(source.clone(), |&l| switching(capture, l, shared.edge))
-        ),
-        format!(
-            "{}. Wires that lie side by side are struck each by itself; these are struck together, so a ground or supply lead that they share with {source} is the likelier way.",
-            rows.join("; ")
-        ),
-    )
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-    use crate::analysis::coupling::fixtures;
-    use crate::analysis::strays::NarrowLimit;
-    use crate::model::{Line, Ticks, TimeSpan};
-
-    #[test]
-    fn a_dose_says_what_it_counts() {
-        let span = TimeSpan::new(Ticks(0), Ticks(1_000));
-        let line = |name: &str| Line::digital(name, Level::Low, vec![], span);
-        let capture =
-            Capture::in_nanoseconds("dose", span, ["CLEAR_N", "BELL_0", "BELL_1"].map(line).to_vec());
-        let point = |(switched, instants, strays)| DosePoint {
-            switched,
-            instants,
-            strays,
-        };
-        let shared = SharedSupply {
-            victims: vec![0],
-            lines: vec![1, 2],
-            edge: Edge::Fall,
-            curve: [(0, 4_666, 0), (1, 200, 3), (2, 50, 20)].map(point).to_vec(),
-        };
-        let (_, detail) = dosed(&capture, &shared);
-        assert!(
-            detail.contains(
-                "How many of them fall at once, and at how many of such moments a stray comes: none of them: 0 of 4666 (0 %); 1 line: 3 of 200 (1.5 %); 2 lines: 20 of 50 (40 %)."
-            ),
-            "{detail}"
-        );
-    }
-
-    #[test]
-    fn the_same_edges_that_strike_two_lines_point_to_what_these_share() {
-        let span = TimeSpan::new(Ticks(0), Ticks(1_000));
-        let line = |name: &str| Line::digital(name, Level::Low, vec![], span);
-        let lines = ["CLEAR_N", "LOAD_N", "LIFT"].map(line).to_vec();
-        let capture = Capture::in_nanoseconds("both", span, lines);
-        let told = |second: Edge| {
-            let row = |victim, edge| fixtures::row([victim, 2], edge, 10, Vec::new(), 30);
-            let attribution = Attribution {
-                couplings: vec![row(0, Edge::Fall), row(1, second)],
-                ..Attribution::default()
-            };
-            let open = NarrowLimit {
-                low: None,
-                high: None,
-                origin: LimitOrigin::None,
-            };
-            let strays = Strays {
-                limits: vec![open; 3],
-                sampling: vec![1.0; 3],
-                ..Strays::default()
-            };
-            of(&capture, &strays, &attribution).remove(0)
-        };
-        let same = told(Edge::Fall);
-        assert!(
-            same.detail.contains("The same falls strike LOAD_N as well"),
-            "{}",
-            same.detail
-        );
-        assert!(
-            same.try_next
-                .iter()
-                .any(|step| step.contains("a coil or a motor"))
-        );
-        assert!(!told(Edge::Rise).detail.contains("as well"));
-    }
 }
