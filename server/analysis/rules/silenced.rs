@@ -88,7 +88,7 @@ fn follower(capture: &Capture, index: usize, other: usize, since: Ticks) -> Opti
     // A third line may move it: the machine does something else by now, or the silent line was gated from the third all along.
     let mut thirds = (0..capture.lines.len()).filter(|&third| third != index && third != other);
     let is_explained = thirds.any(|third| share(later, &capture.lines[third]) >= EXPLAINED);
-    (!is_explained).then(|| Silenced {
+    (!is_explained).then_some(Silenced {
         line: index,
         since,
         follower: other,
