@@ -5,7 +5,7 @@
 //! and the first comes well before it, the stray came first, and no ringing comes before the edge that rings.
 
 use super::EARLIEST_LAG_S;
-use super::able::{OwnEdges, gallop};
+use super::able::{OwnEdges, gallop, last_to};
 use super::victims;
 use crate::analysis::parallel::on_all_cores;
 use crate::analysis::stats::variance::{pitman_morgan, variance};
@@ -57,8 +57,7 @@ impl Answering {
     /// The edge that is answered at `own`, if it is.
     fn asked(&self, edges: &[OwnEdges], own: i64) -> Option<i64> {
         let times = edges[self.to.0].of(self.to.1);
-        let last = times.partition_point(|&t| t <= own - self.after[0]);
-        let asked = *times.get(last.checked_sub(1)?)?;
+        let asked = last_to(times, own - self.after[0])?;
         (own - asked <= self.after[1]).then_some(asked)
     }
 
@@ -333,10 +332,9 @@ fn answered(
         }
         let is_all = counted as f64 >= ANSWER * own.len() as f64;
         alone.sort_unstable();
-        let lags = triples.iter().filter_map(|t| {
-            let last = times.partition_point(|&asked| asked <= t.at[0] + earliest);
-            Some(t.at[0] - times[last.checked_sub(1)?])
-        });
+        let lags = triples
+            .iter()
+            .filter_map(|t| Some(t.at[0] - last_to(times, t.at[0] + earliest)?));
         let alone = answers(&alone, &sorted(lags), unit);
         if alone.len() < FEWEST_CLEAN || !is_all {
             return None;

@@ -8,7 +8,7 @@
 //! A counter that the victim clears counts as well: most of its falls are its clock's. What shows that the others are the
 //! victim's doing is that (nearly) every edge of the victim's that finds it high is followed by its fall, after one time.
 
-use super::able::{OwnEdges, any_within, gallop};
+use super::able::{OwnEdges, any_within, first_from, gallop, last_to};
 use super::copies::crowd;
 use super::instants::key;
 use super::select::{Suspect, Victim};
@@ -143,10 +143,7 @@ const STRIKES_CHANCE: f64 = 1e-4;
 /// Whether strays come within `longest` ticks after these edges, oftener than chance has it: what the victim does not bring about
 /// may strike it.
 fn strike(free: &[i64], strays: &[i64], longest: i64, span: f64) -> bool {
-    let is_after = |&&at: &&i64| {
-        let before = free.partition_point(|&t| t < at).checked_sub(1);
-        before.is_some_and(|before| at - free[before] <= longest)
-    };
+    let is_after = |&&at: &&i64| any_within(free, at - longest, at - 1);
     let after = strays.iter().filter(is_after).count();
     let covered = (free.len() as f64 * (longest + 1) as f64 / span).min(1.0);
     after >= FEWEST_STRIKES && binomial_upper(after as u64, strays.len() as u64, covered) <= STRIKES_CHANCE
@@ -160,10 +157,7 @@ fn without_all(times: &[i64], kept: &[i64]) -> Vec<i64> {
 
 /// Those of `times` that are not `kept` and come soonest after strays.
 fn answers_to_strays(times: &[i64], kept: &[i64], strays: &[i64], latest: i64) -> Vec<i64> {
-    let is_after = |&&time: &&i64| {
-        let before = strays.partition_point(|&s| s <= time).checked_sub(1);
-        before.is_some_and(|at| time - strays[at] <= latest)
-    };
+    let is_after = |&&time: &&i64| any_within(strays, time - latest, time);
     without_all(times, kept)
         .into_iter()
         .filter(|time| is_after(&time))
@@ -176,8 +170,8 @@ const EXPLAINED: f64 = 0.1;
 /// Whether the edges of another line bring what seems to be answers to strays, as they bring edges that come without one.
 fn explains(cause: &[i64], answers: &[i64], kept: &[i64], latest: i64, steady: i64) -> bool {
     let last = |at: i64| {
-        let before = cause.partition_point(|&t| t <= at).checked_sub(1)?;
-        Some(at - cause[before]).filter(|&lag| lag <= latest)
+        let lag = at - last_to(cause, at)?;
+        (lag <= latest).then_some(lag)
     };
     let mut lags: Vec<i64> = answers.iter().filter_map(|&at| last(at)).collect();
     lags.sort_unstable();
@@ -212,8 +206,8 @@ fn window(times: &[i64], of_strays: &[i64], latest: i64, steady: i64) -> Option<
     let mut lags: Vec<i64> = of_strays
         .iter()
         .filter_map(|&at| {
-            let next = times.get(times.partition_point(|&t| t < at))?;
-            Some(next - at).filter(|&lag| lag <= latest)
+            let lag = first_from(times, at)? - at;
+            (lag <= latest).then_some(lag)
         })
         .collect();
     lags.sort_unstable();
@@ -331,8 +325,7 @@ impl Behind<'_> {
 
 /// The next of `times` after `at`, where none of `opposite` comes first.
 fn answer([times, opposite]: [&[i64]; 2], at: i64) -> Option<i64> {
-    let next = |of: &[i64]| of.get(of.partition_point(|&t| t < at)).copied();
-    next(times).filter(|&t| next(opposite).is_none_or(|other| t < other))
+    first_from(times, at).filter(|&t| first_from(opposite, at).is_none_or(|other| t < other))
 }
 
 impl Downstream {

@@ -5,7 +5,7 @@
 //! the likelier cause of what follows its other edge after the same lag, if more does than rings beside the victim's other
 //! own edges.
 
-use super::able::{OwnEdges, nearest};
+use super::able::{OwnEdges, any_within, first_from, nearest};
 use super::lags::LagHistogram;
 use super::{Coupling, Edge, Estimate, Occurrence, Standing, rows, victims};
 use crate::analysis::stats::intervals::clopper_pearson;
@@ -169,10 +169,7 @@ impl Asked<'_> {
             edges[self.row.aggressor].either(),
         );
         let reach = (self.lags.1.max(0) + 2 * guard, 2 * guard - self.lags.0.min(0));
-        let is_near = |own: i64, of: &[i64]| {
-            let next = of.get(of.partition_point(|&t| t < own - reach.0));
-            next.is_some_and(|&t| t <= own + reach.1)
-        };
+        let is_near = |own: i64, of: &[i64]| any_within(of, own - reach.0, own + reach.1);
         let first = strays.strays.partition_point(|s| s.line < victim);
         let of_line = strays.of_line(victim);
         // Positions of the pulses about an edge among all strays.
@@ -239,8 +236,7 @@ impl Asked<'_> {
 
     /// The edge of `times` that a stray from `start` follows.
     fn strikes(&self, times: &[i64], start: i64) -> Option<i64> {
-        let next = *times.get(times.partition_point(|&t| t < start - self.lags.1))?;
-        (next <= start - self.lags.0).then_some(next)
+        first_from(times, start - self.lags.1).filter(|&next| next <= start - self.lags.0)
     }
 }
 

@@ -4,7 +4,7 @@
 //! at one time behind strays of the first, and the second line's other edges at that time behind the first line's own.
 
 use super::Coupling;
-use super::able::{OwnEdges, any_within};
+use super::able::{OwnEdges, any_within, last_to};
 use super::copies::crowd;
 use crate::analysis::stats::tails::binomial_upper;
 use crate::analysis::strays::{Stray, Strays};
@@ -91,8 +91,8 @@ fn window(own: &[i64], theirs: &[i64], latest: i64, steady: i64) -> Option<(i64,
     let mut lags: Vec<i64> = own
         .iter()
         .filter_map(|&at| {
-            let before = theirs.partition_point(|&t| t <= at).checked_sub(1)?;
-            Some(at - theirs[before]).filter(|&lag| lag <= latest)
+            let lag = at - last_to(theirs, at)?;
+            (lag <= latest).then_some(lag)
         })
         .collect();
     lags.sort_unstable();

@@ -5,7 +5,7 @@
 //! keep one distance after an edge of the victim, strays or not.
 
 use super::Coupling;
-use super::able::{OwnEdges, gallop};
+use super::able::{OwnEdges, first_from, gallop};
 use super::copies::crowd;
 use super::select::Victim;
 use crate::analysis::strays::{Stray, Strays};
@@ -79,9 +79,10 @@ fn follow_strays(
     possible: i64,
 ) -> bool {
     let follows = |start: i64| {
-        let next = |times: &[i64]| times.get(times.partition_point(|&t| t < start + least)).copied();
-        let next = of.into_iter().filter_map(next).min();
-        next.filter(|&t| t <= start + most + latest)
+        let next = of
+            .into_iter()
+            .filter_map(|times| first_from(times, start + least));
+        next.min().filter(|&t| t <= start + most + latest)
     };
     // A stray is followed from its start or from its end, both within reach of the start.
     let after: Vec<i64> = victim

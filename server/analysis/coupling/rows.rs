@@ -1,6 +1,6 @@
 //! From the fitted model to the rows that a person reads: counts, chance, intervals, what was ruled out.
 
-use super::able::{self, OwnEdges};
+use super::able::{self, OwnEdges, first_from};
 use super::evidence::Evidence;
 use super::lags::{LagHistogram, Pair};
 use super::model::LagWindow;
@@ -240,8 +240,7 @@ fn follows_pulse(
         .filter(|p| {
             let edge = times[p.edge];
             let stray = &strays.strays[victim.strays[p.stray]];
-            let next = back.get(back.partition_point(|&t| t <= edge));
-            next.is_some_and(|&n| {
+            first_from(back, edge + 1).is_some_and(|n| {
                 ((n - edge - stray.width.0) as f64).abs() <= near.max(0.1 * stray.width.0 as f64)
             })
         })
