@@ -8,6 +8,7 @@
 
 use super::able::{OwnEdges, any_within, last_to};
 use super::select::{Reach, Victim};
+use crate::analysis::stats::order::middle;
 use crate::analysis::strays::Strays;
 use crate::model::{Capture, Level, Line};
 
@@ -360,7 +361,8 @@ fn delay_of(inputs: &[&Input], victim: &Input, strays: &[i64], latest: i64) -> O
         })
         .collect();
     delays.sort_unstable();
-    (delays.len() >= FEWEST).then(|| delays[delays.len() / 2] as f64)
+    let middle = middle(&delays).filter(|_| delays.len() >= FEWEST);
+    middle.map(|delay| delay as f64)
 }
 
 /// Whether some stays speak for a function of the inputs: a look that costs little.

@@ -9,6 +9,7 @@ use super::able::{OwnEdges, any_within, first_from, nearest};
 use super::lags::LagHistogram;
 use super::{Coupling, Edge, Estimate, Occurrence, Standing, rows, victims};
 use crate::analysis::stats::intervals::clopper_pearson;
+use crate::analysis::stats::order::middle;
 use crate::analysis::stats::tails::binomial_upper;
 use crate::analysis::strays::{NarrowLimit, Stray, StrayKind, Strays};
 use crate::model::{Capture, Level, Line, Polarity, Ticks};
@@ -247,7 +248,7 @@ fn row_width(strays: &Strays, occurrences: &[Occurrence]) -> i64 {
         .map(|o| strays.strays[o.stray].width.0)
         .collect();
     widths.sort_unstable();
-    widths.get(widths.len() / 2).copied().unwrap_or(0)
+    middle(&widths).unwrap_or(0)
 }
 
 #[cfg(test)]

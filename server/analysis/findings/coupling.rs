@@ -7,6 +7,7 @@ use super::{doubts, few, races, uncaptured, unsure};
 use crate::analysis::coupling::{
     Attribution, Coupling, DosePoint, Edge, Hazard, Occurrence, RuledOut, SharedSupply, Standing,
 };
+use crate::analysis::stats::order::at_shares;
 use crate::analysis::stats::power::clean_opportunities;
 use crate::analysis::strays::{LimitOrigin, Strays};
 use crate::model::{Capture, Level, Polarity};
@@ -94,10 +95,10 @@ const ALIKE: f64 = 1.2;
 
 /// Whether the strikes' widths (ascending, ticks) are as long and as alike as those of pulses that a part drives.
 fn are_alike_and_useful(capture: &Capture, strays: &Strays, c: &Coupling, widths: &[i64]) -> bool {
-    let at = |share: f64| widths[((widths.len() - 1) as f64 * share).round() as usize] as f64;
-    !widths.is_empty()
-        && at(0.1) >= capture.timebase.ticks_of(USEFUL_S)
-        && at(0.9) <= ALIKE * at(0.1) + 2.0 * strays.sampling[c.victim]
+    at_shares(widths, [0.1, 0.9]).is_some_and(|[first, last]| {
+        first as f64 >= capture.timebase.ticks_of(USEFUL_S)
+            && last as f64 <= ALIKE * first as f64 + 2.0 * strays.sampling[c.victim]
+    })
 }
 
 /// "stray pulse", or "low stray pulse" where the line has more of the other level that are not in the count.
