@@ -11,19 +11,17 @@
 use super::able::{OwnEdges, any_within, first_from, gallop, last_to};
 use super::copies::crowd;
 use super::instants::key;
+use super::reacting::{FEWEST, FOLLOWS};
 use super::select::{Suspect, Victim};
 use super::suspects_of;
 use crate::analysis::stats::tails::binomial_upper;
 use crate::analysis::strays::Strays;
 use crate::model::{Capture, Polarity};
 
-/// Share of the edges that follow the victim's: some pulses of that sampling may hide.
-const FOLLOWS: f64 = 0.9;
 /// So many of the edges are looked at first, and of these so large a share must follow.
 const TASTED: usize = 128;
 const TASTED_FOLLOW: f64 = 0.7;
-/// Strays that the edges follow, at least, and other edges of the victim's.
-const FEWEST: usize = 3;
+/// Edges of the victim other than of its strays that the edges follow, at least.
 const FEWEST_OWN: usize = 3;
 /// What comes so long after the victim's edge is not looked for: a one-shot's or a counter chain's delay is shorter.
 const LATEST_S: f64 = 400e-9;
