@@ -8,7 +8,7 @@
 use super::able::{OwnEdges, any_within, first_from, nearest};
 use super::lags::LagHistogram;
 use super::{Coupling, Edge, Estimate, Occurrence, Standing, rows, victims};
-use crate::analysis::stats::intervals::clopper_pearson;
+use crate::analysis::stats::intervals::{CONFIDENCE, clopper_pearson};
 use crate::analysis::stats::order::middle;
 use crate::analysis::stats::tails::binomial_upper;
 use crate::analysis::strays::{NarrowLimit, Stray, StrayKind, Strays};
@@ -124,7 +124,7 @@ impl Asked<'_> {
             return None;
         }
         let opportunities = self.able(record, strays, edges, &occurrences).max(struck);
-        let (low, high) = clopper_pearson(struck, opportunities, 0.95);
+        let (low, high) = clopper_pearson(struck, opportunities, CONFIDENCE);
         let whole: Vec<i64> = occurrences.iter().map(|o| o.lag).collect();
         let (lo, hi) = self.lags;
         Some(Coupling {

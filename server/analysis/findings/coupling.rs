@@ -7,6 +7,7 @@ use super::{doubts, few, races, uncaptured, unsure};
 use crate::analysis::coupling::{
     Attribution, Coupling, DosePoint, Edge, Hazard, Occurrence, RuledOut, SharedSupply, Standing,
 };
+use crate::analysis::stats::intervals::CONFIDENCE;
 use crate::analysis::stats::order::at_shares;
 use crate::analysis::stats::power::clean_opportunities;
 use crate::analysis::strays::{LimitOrigin, Strays};
@@ -197,7 +198,7 @@ fn accused(capture: &Capture, strays: &Strays, c: &Coupling, tally: &Tally) -> F
     };
     let cleared = c.ruled_out.iter().filter(along).take(2);
     detail.extend(cleared.map(|r| why_cleared(capture, c, r)));
-    let clean = clean_opportunities(c.strike_rate.low.max(1e-6), 0.95);
+    let clean = clean_opportunities(c.strike_rate.low.max(1e-6), CONFIDENCE);
     let proof = clean.map_or(String::new(), |n| {
         format!(
             ": {} without a stray would settle it",
