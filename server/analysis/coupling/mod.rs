@@ -28,7 +28,8 @@
 //!
 //! | what is no evidence | |
 //! | --- | --- |
-//! | `downstream`, `reacting` | edges that the victim brings about: those of one polarity, and lines it clocks |
+//! | `downstream`, `not_brought` | edges of one polarity that the victim brings about, and what speaks against it |
+//! | `reacting` | lines that the victim clocks |
 //! | `excused` | strays that follow the accused where the victim was switching |
 //! | `unrecorded` | strays while the accused was not recorded |
 //!
@@ -108,6 +109,7 @@ mod missed;
 pub mod model;
 pub mod never_alone;
 mod never_struck;
+mod not_brought;
 mod one_lag;
 mod other_edge;
 pub mod own;
