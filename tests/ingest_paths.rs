@@ -128,7 +128,7 @@ proptest! {
 
     /// A VCD by the `vcd` crate reads back the same, fast and plain.
     #[test]
-    fn random_vcds(
+    fn a_vcd_by_another_writer_reads_as_written_fast_and_plain(
         changes in prop::collection::vec((0u64..50, 0usize..3, 0u8..16, prop_oneof![8 => Just(0u8), 1 => Just(1), 1 => Just(2)]), 1..300),
         comment_every in 20usize..400,
     ) {
@@ -192,7 +192,7 @@ proptest! {
     /// Scalars by the `vcd` crate with codes of one and two characters, times of any number of digits, a level told again,
     /// several changes at one time, either line end: fast and plain agree, and both with what was written.
     #[test]
-    fn random_vcds_of_many_lines(
+    fn a_vcd_of_many_lines_reads_as_written_fast_and_plain(
         lines in prop_oneof![1usize..5, 90usize..130],
         start in prop_oneof![Just(0u64), Just(9_999_000), Just(99_999_500), Just(999_999_999_000), 0u64..1 << 55],
         changes in prop::collection::vec((0u64..60, any::<prop::sample::Index>(), any::<bool>()), 1..600),

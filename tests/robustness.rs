@@ -118,7 +118,11 @@ fn a_row_too_long_after_the_first_is_an_error_with_its_place() {
         );
         check_file(table.as_bytes(), &Err(error));
     }
-    // Samples of volts, and then one a long way off: it is a gap, which is not filled up sample by sample.
+}
+
+/// Samples of volts, and then one a long way off: the time between is not filled up sample by sample.
+#[test]
+fn a_long_gap_between_volts_is_read_without_filling_it_up() {
     let mut table = "Time (ns),V [V]\n".to_owned();
     for row in 0..40 {
         table += &format!("{}00,{}.5\n", row, row % 4);
@@ -179,7 +183,7 @@ proptest! {
     #![proptest_config(ProptestConfig::with_cases(1500))]
 
     #[test]
-    fn damaged_samples(
+    fn damaged_samples_are_read_or_refused_with_a_place(
         which in 0..SAMPLES.len(),
         damage in prop::collection::vec((any::<prop::sample::Index>(), prop_oneof![
             prop::collection::vec(any::<u8>(), 0..3),
@@ -200,13 +204,13 @@ proptest! {
     }
 
     #[test]
-    fn bytes_by_chance(bytes in prop::collection::vec(any::<u8>(), 0..600)) {
+    fn bytes_by_chance_are_read_or_refused_with_a_place(bytes in prop::collection::vec(any::<u8>(), 0..600)) {
         check(&bytes);
     }
 
     /// The example with every key, pieces taken out, doubled, exchanged or replaced.
     #[test]
-    fn damaged_setups(
+    fn a_damaged_setup_is_read_or_refused_in_one_line(
         damage in prop::collection::vec((any::<prop::sample::Index>(), any::<prop::sample::Index>(), 0usize..40, prop_oneof![
             Just(String::new()),
             "[\\[\\]a-z_= \"'0-9.,µ\n#{}-]{0,12}",
@@ -234,7 +238,7 @@ proptest! {
     }
 
     #[test]
-    fn setups_by_chance(text in "[\\[\\]a-z_= \"0-9.\n]{0,120}") {
+    fn a_setup_by_chance_is_read_or_refused_in_one_line(text in "[\\[\\]a-z_= \"0-9.\n]{0,120}") {
         if let Err(error) = Setup::parse(&text, "setup.toml") {
             prop_assert!(!error.to_string().contains('\n'));
         }

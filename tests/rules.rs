@@ -9,7 +9,7 @@ use edgewitness::model::Bus;
 use edgewitness::setup::Setup;
 
 #[test]
-fn pulse_width() {
+fn a_pulse_of_the_limit_s_very_width_keeps_it_and_the_other_level_is_free() {
     let least =
         "[[limit]]\nkind = \"pulse-width\"\nline = \"STRIKE\"\nlevel = \"high\"\nat_least = \"20 ns\"\n";
     let most = least.replace("at_least", "at_most");
@@ -97,7 +97,7 @@ fn a_bus_is_checked_bit_by_bit() {
 }
 
 #[test]
-fn recovery() {
+fn a_strobe_comes_no_sooner_after_the_release_than_the_recovery_time() {
     let rule = "[[limit]]\nkind = \"recovery\"\nfrom = \"CLEAR_N\"\nfrom_edge = \"rise\"\nstrobe = \"STEP\"\nedge = \"rise\"\n\
                 at_least = \"20 ns\"\n";
     let told = |strobe: i64| {
@@ -143,7 +143,7 @@ fn a_line_that_must_stay() {
 }
 
 #[test]
-fn never_together() {
+fn lines_that_exclude_each_other_break_it_by_overlapping_longer_than_allowed() {
     let rule = "[[limit]]\nkind = \"exclusive\"\nlines = [\"EN_A\", \"EN_B\"]\nlevel = \"low\"\n";
     let told = |start: i64, rule: &str| {
         counts(&check(

@@ -57,8 +57,18 @@ impl Able<'_> {
 
 /// Whether one of `times` (ascending) lies from `from` to `to`, both ends closed. Cost: log of the times.
 pub fn any_within(times: &[i64], from: i64, to: i64) -> bool {
-    let next = times.get(times.partition_point(|&t| t < from));
-    next.is_some_and(|&t| t <= to)
+    first_from(times, from).is_some_and(|t| t <= to)
+}
+
+/// The first of `times` (ascending) at or after `at`. Cost: log of the times.
+pub fn first_from(times: &[i64], at: i64) -> Option<i64> {
+    times.get(times.partition_point(|&t| t < at)).copied()
+}
+
+/// The last of `times` (ascending) at or before `at`. Cost: log of the times.
+pub fn last_to(times: &[i64], at: i64) -> Option<i64> {
+    let after = times.partition_point(|&t| t <= at);
+    after.checked_sub(1).map(|last| times[last])
 }
 
 /// Edges that begin or end a stray pulse of `line`, ascending indices.
@@ -224,6 +234,14 @@ mod tests {
     }
 
     proptest! {
+        #[test]
+        fn the_nearest_times_are_those_that_a_plain_look_finds(mut times in proptest::collection::vec(0i64..100, 0..20), at in -5i64..105, more in -3i64..9) {
+            times.sort_unstable();
+            prop_assert_eq!(first_from(&times, at), times.iter().copied().find(|&t| t >= at));
+            prop_assert_eq!(last_to(&times, at), times.iter().copied().rfind(|&t| t <= at));
+            prop_assert_eq!(any_within(&times, at, at + more), times.iter().any(|t| (at..=at + more).contains(t)));
+        }
+
         #[test]
         fn galloping_finds_what_a_plain_count_finds(mut edges in proptest::collection::vec(0i64..500, 0..60), at in 0i64..500) {
             edges.sort_unstable();

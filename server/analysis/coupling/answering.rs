@@ -5,9 +5,10 @@
 //! and the first comes well before it, the stray came first, and no ringing comes before the edge that rings.
 
 use super::EARLIEST_LAG_S;
-use super::able::{OwnEdges, gallop};
+use super::able::{OwnEdges, gallop, last_to};
 use super::victims;
 use crate::analysis::parallel::on_all_cores;
+use crate::analysis::stats::order::{at_shares, middle};
 use crate::analysis::stats::variance::{pitman_morgan, variance};
 use crate::analysis::strays::{StrayKind, Strays};
 use crate::model::{Capture, Level, Line, Polarity};
@@ -57,8 +58,7 @@ impl Answering {
     /// The edge that is answered at `own`, if it is.
     fn asked(&self, edges: &[OwnEdges], own: i64) -> Option<i64> {
         let times = edges[self.to.0].of(self.to.1);
-        let last = times.partition_point(|&t| t <= own - self.after[0]);
-        let asked = *times.get(last.checked_sub(1)?)?;
+        let asked = last_to(times, own - self.after[0])?;
         (own - asked <= self.after[1]).then_some(asked)
     }
 
@@ -94,31 +94,19 @@ fn sorted(values: impl Iterator<Item = i64>) -> Vec<i64> {
     values
 }
 
-/// The value that the given share of ascending values does not pass.
-fn at_share(sorted: &[i64], share: f64) -> i64 {
-    let at = (sorted.len().saturating_sub(1) as f64 * share).round() as usize;
-    sorted.get(at).copied().unwrap_or(0)
-}
-
-/// How far the tenth and the ninth tenth of ascending values are apart.
-fn spread(sorted: &[i64]) -> i64 {
-    at_share(sorted, 0.9) - at_share(sorted, 0.1)
-}
-
 /// Whether pulses of these widths, ascending, may be a gate's as its inputs race: of one width, as far as samples tell.
 fn is_race(widths: &[i64], unit: f64) -> bool {
-    let middle = at_share(widths, 0.5) as f64;
-    spread(widths) as f64 <= ONE_WIDTH * middle + unit
+    at_shares(widths, [0.1, 0.5, 0.9])
+        .is_some_and(|[first, middle, last]| (last - first) as f64 <= ONE_WIDTH * middle as f64 + unit)
 }
 
 /// Of the ascending distances of edges that come alone, those of answers: a stray that lasts until the answer leaves its own first
 /// edge alone, at the time of `strays` (ascending as well). `unit`: a sample.
 fn answers<'a>(alone: &'a [i64], strays: &[i64], unit: i64) -> &'a [i64] {
-    let margin = spread(strays) + unit;
-    let first = alone.partition_point(|&a| a <= at_share(strays, 0.9) + margin);
-    let are_before = alone
-        .first()
-        .is_some_and(|&a| a >= at_share(strays, 0.1) - margin);
+    let [least, most] = at_shares(strays, [0.1, 0.9]).unwrap_or_default();
+    let margin = most - least + unit;
+    let first = alone.partition_point(|&a| a <= most + margin);
+    let are_before = alone.first().is_some_and(|&a| a >= least - margin);
     match are_before && first <= alone.len() / 2 {
         true => &alone[first..],
         false => alone,
@@ -205,7 +193,7 @@ fn before_answers(
     let asked = |t: &&Triple| Some(t.at[0] - answering.asked(edges, t.at[2])?);
     let lags = sorted(before.iter().filter_map(asked));
     let unit = strays.sampling[line].max(1.0);
-    let middle = *widths.get(widths.len() / 2)?;
+    let (width, lag) = (middle(&widths)?, middle(&lags)?);
     // What comes far enough before its answer is asked the same as any stray.
     let guard = victims::guard_of(strays, line);
     let apart = before.iter().filter(|t| t.at[2] - t.at[1] >= guard).count();
@@ -214,11 +202,11 @@ fn before_answers(
         && !is_set_off(capture, strays, &triples)
         && before.len() as f64 <= EVERY * edges[answering.to.0].of(answering.to.1).len() as f64;
     is_possible.then(|| Before {
-        lag: at_share(&lags, 0.5),
+        lag,
         keeps_time: answering.keeps_time_with_the_question(edges, &before, unit),
         are_most: are_most(strays, &triples, &before, (line, from)),
         answering: Answering {
-            guard: middle,
+            guard: width,
             one_width: is_race.then(|| [widths[0], widths[widths.len() - 1]]),
             ..answering
         },
@@ -333,19 +321,19 @@ fn answered(
         }
         let is_all = counted as f64 >= ANSWER * own.len() as f64;
         alone.sort_unstable();
-        let lags = triples.iter().filter_map(|t| {
-            let last = times.partition_point(|&asked| asked <= t.at[0] + earliest);
-            Some(t.at[0] - times[last.checked_sub(1)?])
-        });
+        let lags = triples
+            .iter()
+            .filter_map(|t| Some(t.at[0] - last_to(times, t.at[0] + earliest)?));
         let alone = answers(&alone, &sorted(lags), unit);
         if alone.len() < FEWEST_CLEAN || !is_all {
             return None;
         }
+        let [least, most] = at_shares(alone, [TAIL, 1.0 - TAIL])?;
         Some(Answering {
             line,
             from,
             to,
-            after: [at_share(alone, TAIL) - unit, at_share(alone, 1.0 - TAIL) + unit],
+            after: [least - unit, most + unit],
             earliest,
             guard: 0,
             one_width: None,

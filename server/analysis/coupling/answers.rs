@@ -8,6 +8,7 @@
 
 use super::{Attribution, Coupling, Edge, LONGEST_LAG_S};
 use super::{let_through, own, turns};
+use crate::analysis::stats::order::{at_share, at_shares};
 use crate::analysis::strays::{LimitOrigin, Stray, StrayKind, StrayOptions, Strays};
 use crate::model::{Capture, Level};
 
@@ -112,6 +113,7 @@ fn answers_of(capture: &Capture, strays: &Strays, row: &Coupling) -> Option<Answ
         return None;
     }
     let widths = widths(narrow(strays, row.victim, *level));
+    let range = at_shares(&widths, [0.0, 0.5, 1.0])?;
     are_of_use(capture, &widths).then(|| Answers {
         line: row.victim,
         level: *level,
@@ -119,7 +121,7 @@ fn answers_of(capture: &Capture, strays: &Strays, row: &Coupling) -> Option<Answ
         edge: row.edge,
         answered,
         opportunities: row.opportunities,
-        widths: [widths[0], widths[widths.len() / 2], widths[widths.len() - 1]],
+        widths: range,
         lag: row.lag.estimate,
         limit: limits.of(*level).unwrap_or(0.0),
         how: How::EveryTime,
@@ -159,17 +161,15 @@ fn are_of_use(capture: &Capture, widths: &[i64]) -> bool {
     }
     let shortest = capture.timebase.ticks_of(SHORTEST_S);
     let long = widths.len() - widths.partition_point(|&w| (w as f64) < shortest);
-    let at = |share: f64| widths[((widths.len() - 1) as f64 * share).round() as usize] as f64;
-    long as f64 >= LONG_ENOUGH * widths.len() as f64 && at(0.9) <= REPEATS * at(0.1)
+    let are_alike =
+        || at_shares(widths, [0.1, 0.9]).is_some_and(|[first, last]| last as f64 <= REPEATS * first as f64);
+    long as f64 >= LONG_ENOUGH * widths.len() as f64 && are_alike()
 }
 
 /// Whether most pulses of these widths (ascending) are long enough for a job, and hardly any is shorter by more than a sample.
 pub(super) fn may_be_read(capture: &Capture, sampling: f64, widths: &[i64]) -> bool {
     let shortest = capture.timebase.ticks_of(SHORTEST_S);
-    let is_read = |share: f64, least: f64| {
-        let at = ((widths.len().saturating_sub(1)) as f64 * share).round() as usize;
-        widths.get(at).is_some_and(|&w| w as f64 >= least)
-    };
+    let is_read = |share: f64, least: f64| at_share(widths, share).is_some_and(|w| w as f64 >= least);
     is_read(0.5, shortest) && is_read(1.0 - LONG_ENOUGH, shortest - sampling)
 }
 

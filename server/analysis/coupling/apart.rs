@@ -6,6 +6,7 @@
 //! sampling is too coarse to show whether they repeat. Such are a crowd of their own, and who brings them decides.
 
 use super::crowds::Crowd;
+use crate::analysis::stats::order::at_shares;
 use crate::model::{Capture, Level};
 use std::ops::Range;
 
@@ -127,8 +128,10 @@ fn scatter(short: &[i64], sampling: f64) -> bool {
     if short.len() < FEWEST {
         return false;
     }
-    let at = |share: f64| short[((short.len() - 1) as f64 * share).round() as usize] as f64;
-    let (ratio, range) = (at(0.9) / at(0.1), at(0.9) - at(0.1));
+    let Some([first, last]) = at_shares(short, [0.1, 0.9]) else {
+        return false;
+    };
+    let (ratio, range) = (last as f64 / first as f64, (last - first) as f64);
     ratio >= SCATTER && range >= sampling || ratio >= SCATTER_FINE && range >= 2.0 * sampling.max(1.0)
 }
 

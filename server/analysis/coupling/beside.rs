@@ -5,7 +5,7 @@
 //! levels does, or where the second does. Each suspect strikes them with a probability of its own at those of its edges
 //! that come as near to the victim's; a stray at which it did not switch speaks against it.
 
-use super::able::{OwnEdges, gallop};
+use super::able::{OwnEdges, any_within, gallop};
 use super::model::LagWindow;
 use super::rival_models::ln_binomial;
 use super::select::{Suspect, Victim};
@@ -89,9 +89,7 @@ impl Witnesses {
             suspects.iter().any(|(times, window)| {
                 let (lo, hi) = window.reach();
                 let (from, to) = (edge - hi - self.width - self.guard, edge - lo + self.guard);
-                times
-                    .get(times.partition_point(|&t| t < from))
-                    .is_some_and(|&t| t <= to)
+                any_within(times, from, to)
             })
         };
         let clear: Vec<i64> = self.own.iter().copied().filter(|&edge| !is_near(edge)).collect();
@@ -128,10 +126,9 @@ impl Witnesses {
 fn follows(times: &[i64], window: &LagWindow, slack: i64, starts: &[i64; 2]) -> bool {
     let (lo, hi) = window.reach();
     let (lo, hi) = (lo - slack, hi + slack);
-    starts.iter().any(|start| {
-        let next = times.get(times.partition_point(|&t| t < start - hi));
-        next.is_some_and(|&t| t <= start - lo)
-    })
+    starts
+        .iter()
+        .any(|start| any_within(times, start - hi, start - lo))
 }
 
 #[cfg(test)]

@@ -2,7 +2,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use super::able::OwnEdges;
+use super::able::{OwnEdges, first_from};
 use super::{Attribution, Cause, Coupling, Standing, victims};
 use crate::analysis::strays::{Stray, StrayKind, Strays};
 use crate::model::{Capture, Level, Polarity};
@@ -85,8 +85,7 @@ fn follows_alike(
     let polarities = [Polarity::Rise, Polarity::Fall];
     polarities.into_iter().zip(lags).find_map(|(polarity, lags)| {
         let (least, most) = (*lags)?;
-        let times = edges.of(polarity);
-        let edge = *times.get(times.partition_point(|&t| t < start - most))?;
+        let edge = first_from(edges.of(polarity), start - most)?;
         (edge <= start - least).then_some(Cause {
             coupling: 0,
             polarity,

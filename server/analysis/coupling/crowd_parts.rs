@@ -7,6 +7,7 @@
 use super::crowds::{Crowd, MOST, Unsure};
 use super::scatter::USELESS_S;
 use super::{Coupling, CouplingOptions, attribute};
+use crate::analysis::stats::order::at_shares;
 use crate::analysis::strays::{Stray, Strays};
 use crate::model::{Capture, Polarity, Pulse};
 
@@ -77,12 +78,13 @@ pub(super) fn below_own(
     };
     let parts_own = |&count: &usize| {
         let (below, above) = followers.split_at(count);
-        let at = |share: f64| above[((above.len() - 1) as f64 * share).round() as usize].0 as f64;
+        let are_alike = at_shares(above, [0.1, 0.5, 0.9])
+            .is_some_and(|[first, middle, last]| (last.0 - first.0) as f64 <= AGREE * middle.0 as f64);
         let cause = most_common(below);
         let of_cause = |part: &[(i64, (usize, Polarity))]| {
             part.iter().filter(|(_, by)| Some(*by) == cause).count() as f64 / part.len() as f64
         };
-        at(0.9) - at(0.1) <= AGREE * at(0.5) && of_cause(below) >= ONE_CAUSE && of_cause(above) <= OF_LONGER
+        are_alike && of_cause(below) >= ONE_CAUSE && of_cause(above) <= OF_LONGER
     };
     let most = followers.len().saturating_sub(FEWEST_BESIDE);
     let ratio = |count: usize| followers[count].0 as f64 / followers[count - 1].0.max(1) as f64;

@@ -8,22 +8,20 @@
 //! A counter that the victim clears counts as well: most of its falls are its clock's. What shows that the others are the
 //! victim's doing is that (nearly) every edge of the victim's that finds it high is followed by its fall, after one time.
 
-use super::able::{OwnEdges, any_within, gallop};
+use super::able::{OwnEdges, any_within, first_from, gallop};
 use super::copies::crowd;
 use super::instants::key;
+use super::not_brought::{answers_to_strays, explains, strike, without_all};
+use super::reacting::{FEWEST, FOLLOWS};
 use super::select::{Suspect, Victim};
 use super::suspects_of;
-use crate::analysis::stats::tails::binomial_upper;
 use crate::analysis::strays::Strays;
 use crate::model::{Capture, Polarity};
 
-/// Share of the edges that follow the victim's: some pulses of that sampling may hide.
-const FOLLOWS: f64 = 0.9;
 /// So many of the edges are looked at first, and of these so large a share must follow.
 const TASTED: usize = 128;
 const TASTED_FOLLOW: f64 = 0.7;
-/// Strays that the edges follow, at least, and other edges of the victim's.
-const FEWEST: usize = 3;
+/// Edges of the victim other than of its strays that the edges follow, at least.
 const FEWEST_OWN: usize = 3;
 /// What comes so long after the victim's edge is not looked for: a one-shot's or a counter chain's delay is shorter.
 const LATEST_S: f64 = 400e-9;
@@ -39,7 +37,7 @@ const COVERED: f64 = 0.3;
 
 /// Edges of the victim that another line's answer, at least, own ones and strays; and the share of those that find it able to.
 const FEWEST_ANSWERS: usize = 5;
-const ANSWERS: f64 = 0.9;
+pub(super) const ANSWERS: f64 = 0.9;
 /// An answer comes within this; a synchronous machine does the same after longer times whoever answers whom.
 const LATEST_ANSWER_S: f64 = 120e-9;
 
@@ -135,63 +133,6 @@ pub fn of(
     found
 }
 
-/// Strays that edges with no edge of the victim's before them must bring to be more than its doing, and the chance of as many at or
-/// below which that is none.
-const FEWEST_STRIKES: usize = 4;
-const STRIKES_CHANCE: f64 = 1e-4;
-
-/// Whether strays come within `longest` ticks after these edges, oftener than chance has it: what the victim does not bring about
-/// may strike it.
-fn strike(free: &[i64], strays: &[i64], longest: i64, span: f64) -> bool {
-    let is_after = |&&at: &&i64| {
-        let before = free.partition_point(|&t| t < at).checked_sub(1);
-        before.is_some_and(|before| at - free[before] <= longest)
-    };
-    let after = strays.iter().filter(is_after).count();
-    let covered = (free.len() as f64 * (longest + 1) as f64 / span).min(1.0);
-    after >= FEWEST_STRIKES && binomial_upper(after as u64, strays.len() as u64, covered) <= STRIKES_CHANCE
-}
-
-/// Those of `times` (ascending) that are not `kept`.
-fn without_all(times: &[i64], kept: &[i64]) -> Vec<i64> {
-    let out = times.iter().filter(|time| kept.binary_search(time).is_err());
-    out.copied().collect()
-}
-
-/// Those of `times` that are not `kept` and come soonest after strays.
-fn answers_to_strays(times: &[i64], kept: &[i64], strays: &[i64], latest: i64) -> Vec<i64> {
-    let is_after = |&&time: &&i64| {
-        let before = strays.partition_point(|&s| s <= time).checked_sub(1);
-        before.is_some_and(|at| time - strays[at] <= latest)
-    };
-    without_all(times, kept)
-        .into_iter()
-        .filter(|time| is_after(&time))
-        .collect()
-}
-
-/// Share of the edges that are kept which another line brings at the distance at which it would bring the answers.
-const EXPLAINED: f64 = 0.1;
-
-/// Whether the edges of another line bring what seems to be answers to strays, as they bring edges that come without one.
-fn explains(cause: &[i64], answers: &[i64], kept: &[i64], latest: i64, steady: i64) -> bool {
-    let last = |at: i64| {
-        let before = cause.partition_point(|&t| t <= at).checked_sub(1)?;
-        Some(at - cause[before]).filter(|&lag| lag <= latest)
-    };
-    let mut lags: Vec<i64> = answers.iter().filter_map(|&at| last(at)).collect();
-    lags.sort_unstable();
-    let crowd = crowd(&lags, 2 * steady);
-    if crowd.is_empty() || (crowd.len() as f64) < ANSWERS * answers.len() as f64 {
-        return false;
-    }
-    let (least, most) = (lags[crowd.start] - steady, lags[crowd.end - 1] + steady);
-    let alike = kept
-        .iter()
-        .filter(|&&at| last(at).is_some_and(|lag| (least..=most).contains(&lag)));
-    alike.count() as f64 >= (EXPLAINED * kept.len() as f64).max(FEWEST as f64)
-}
-
 /// The victim's edges of one polarity, which another line's may follow.
 struct Behind<'a> {
     /// All of them, ascending ticks.
@@ -212,8 +153,8 @@ fn window(times: &[i64], of_strays: &[i64], latest: i64, steady: i64) -> Option<
     let mut lags: Vec<i64> = of_strays
         .iter()
         .filter_map(|&at| {
-            let next = times.get(times.partition_point(|&t| t < at))?;
-            Some(next - at).filter(|&lag| lag <= latest)
+            let lag = first_from(times, at)? - at;
+            (lag <= latest).then_some(lag)
         })
         .collect();
     lags.sort_unstable();
@@ -331,8 +272,7 @@ impl Behind<'_> {
 
 /// The next of `times` after `at`, where none of `opposite` comes first.
 fn answer([times, opposite]: [&[i64]; 2], at: i64) -> Option<i64> {
-    let next = |of: &[i64]| of.get(of.partition_point(|&t| t < at)).copied();
-    next(times).filter(|&t| next(opposite).is_none_or(|other| t < other))
+    first_from(times, at).filter(|&t| first_from(opposite, at).is_none_or(|other| t < other))
 }
 
 impl Downstream {

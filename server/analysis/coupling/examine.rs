@@ -18,7 +18,7 @@ use super::unrecorded;
 use super::victims::{self, Chances};
 use super::{
     Coupling, CouplingOptions, EARLIEST_LAG_S, Edge, FEWEST_STRIKES, GAIN, LONGEST_LAG_S, NARROWEST_WINDOW_S,
-    NEARER_MARGIN, RIVAL_MARGIN, downstream, excused, lost, one_lag, passed_on, preferences, reacting, rows,
+    NEARER_MARGIN, RIVAL_MARGIN, downstream, excused, lost, one_lag, passed_on, preferences, rows,
     suspects_of, untimely,
 };
 use crate::analysis::strays::Strays;
@@ -371,7 +371,7 @@ impl<'a> Case<'a> {
     }
 
     /// Lines that the victim follows and whose strays come before the row's.
-    pub fn passed_on_by(&self, row: &Coupling) -> Vec<usize> {
+    pub fn followed(&self, row: &Coupling) -> Vec<usize> {
         let distances = [self.reach.hi, self.distances.steady];
         let Bench {
             capture,
@@ -379,7 +379,7 @@ impl<'a> Case<'a> {
             edges,
             ..
         } = *self.bench;
-        passed_on::lines(capture, strays, edges, row, distances, self.victim.unit)
+        passed_on::that_are_followed(capture, strays, edges, row, distances, self.victim.unit)
     }
 
     /// The rows with the lines that copy the accused, or pass on what strikes it, beside them.
@@ -400,11 +400,9 @@ impl<'a> Case<'a> {
             copies.retain(|copy| !self.is_cleared(row, copy));
             rows::join_suspects(row, &copies.iter().map(|c| c.line).collect::<Vec<_>>());
             row.copies = copies;
-            let mut others =
-                reacting::passed_on_by(capture, strays, row, self.reach.hi, self.distances.steady);
-            others.extend(self.passed_on_by(row));
-            others.sort_unstable();
-            others.dedup();
+            let distances = [self.reach.hi, self.distances.steady];
+            let unit = self.victim.unit;
+            let others = passed_on::lines(capture, strays, self.bench.edges, row, distances, unit);
             rows::join_suspects(row, &others);
             row.passed_on = others;
             let span = self.bench.instants.span;

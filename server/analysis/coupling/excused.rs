@@ -5,7 +5,7 @@
 //! it. Such a stray has no opportunity that could have brought it, and whoever switches a little later would be accused of
 //! it. It is left out of the model; once it is known who strikes it is put down to the same edges ([`super::causes`]).
 
-use super::able::OwnEdges;
+use super::able::{OwnEdges, any_within};
 use super::evidence::Evidence;
 use super::select::{Explanation, Victim};
 
@@ -33,10 +33,7 @@ pub fn without(
         is_brought[pair.stray] = true;
     }
     let (lo, hi) = first.window.reach();
-    let follows = |stray: i64| {
-        let next = times.get(times.partition_point(|&t| t < stray - hi));
-        next.is_some_and(|&t| t <= stray - lo)
-    };
+    let follows = |stray: i64| any_within(times, stray - hi, stray - lo);
     let is_kept: Vec<bool> = victim
         .times
         .iter()

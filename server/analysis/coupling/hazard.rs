@@ -6,8 +6,9 @@
 //! stray several of these switched, between two states of the rest level and through one of the stray's. The outputs of
 //! a decoder, the carry of a counter and the sum of an adder are such gates.
 
-use super::able::OwnEdges;
+use super::able::{OwnEdges, any_within, last_to};
 use super::select::{Reach, Victim};
+use crate::analysis::stats::order::middle;
 use crate::analysis::strays::Strays;
 use crate::model::{Capture, Level, Line};
 
@@ -185,10 +186,8 @@ impl Glitches<'_> {
     fn touched_by(&self, own: &OwnEdges) -> Vec<bool> {
         let near = |k: usize| {
             let (from, to) = self.window(k);
-            [&own.rises, &own.falls].into_iter().any(|times| {
-                let next = times.get(times.partition_point(|&e| e < from));
-                next.is_some_and(|&e| e <= to)
-            })
+            let mut times = [&own.rises, &own.falls].into_iter();
+            times.any(|times| any_within(times, from, to))
         };
         (0..self.starts.len()).map(near).collect()
     }
@@ -348,24 +347,22 @@ fn moments(inputs: &[&Input], stretches: Option<usize>) -> Vec<i64> {
 /// The middle of what passes from an input's edge to an edge of the victim's own, in ticks, from some of these; none where too
 /// few follow within `latest`.
 fn delay_of(inputs: &[&Input], victim: &Input, strays: &[i64], latest: i64) -> Option<f64> {
-    let own = victim.times.iter().filter(|t| {
-        // Neither begins a stray nor ends one.
-        let before = strays.partition_point(|s| s <= t);
-        before == 0 || **t - strays[before - 1] > latest
-    });
+    // They neither begin a stray nor end one.
+    let own = victim
+        .times
+        .iter()
+        .filter(|&&t| !any_within(strays, t - latest, t));
     let mut delays: Vec<i64> = own
         .take(DELAYS)
         .filter_map(|&t| {
-            let last = |input: &&Input| {
-                let at = input.times.partition_point(|&e| e <= t);
-                at.checked_sub(1).map(|at| input.times[at])
-            };
+            let last = |input: &&Input| last_to(&input.times, t);
             let delay = t - inputs.iter().filter_map(last).max()?;
             (delay <= latest).then_some(delay)
         })
         .collect();
     delays.sort_unstable();
-    (delays.len() >= FEWEST).then(|| delays[delays.len() / 2] as f64)
+    let middle = middle(&delays).filter(|_| delays.len() >= FEWEST);
+    middle.map(|delay| delay as f64)
 }
 
 /// Whether some stays speak for a function of the inputs: a look that costs little.

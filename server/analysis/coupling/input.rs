@@ -6,7 +6,7 @@
 //! wire stops the pulses as it would stop what is induced. What tells a gate from a register, or from a line of the same step,
 //! is that its own edges go one way with the accused's rises and the other way with its falls.
 
-use super::able::OwnEdges;
+use super::able::{OwnEdges, any_within};
 use super::races::Sign;
 use super::rows::edges_of;
 use super::select::Victim;
@@ -46,10 +46,7 @@ pub fn sign(edges: &[OwnEdges], victim: &Victim, row: &Coupling, second: f64) ->
         _ => Polarity::Rise,
     };
     let count = |own: &[i64], of: &[i64], lo: i64, hi: i64| {
-        let follows = |&&t: &&i64| {
-            let next = of.get(of.partition_point(|&e| e < t - hi));
-            next.is_some_and(|&e| e <= t - lo)
-        };
+        let follows = |&&t: &&i64| any_within(of, t - hi, t - lo);
         own.iter().filter(follows).count() as u64
     };
     let with = count(own.of(begins), edges_of(edges, row), least, most);

@@ -92,7 +92,7 @@ impl Case<'_> {
                 .then(|| {
                     let before = races::before_answers(self.bench.answering, victim, rows);
                     // What another line passes on is no race of the victim's own.
-                    let is_own = |row: &&Coupling| self.passed_on_by(row).is_empty();
+                    let is_own = |row: &&Coupling| self.followed(row).is_empty();
                     before.or_else(|| {
                         let rows: Vec<Coupling> = rows.iter().filter(is_own).cloned().collect();
                         races::find(edges, self.bench.strays, victim, &rows, &lines, (volts, second))

@@ -9,6 +9,7 @@
 use super::LONGEST_LAG_S;
 use super::answers::{Answers, How, is_open, may_be_read, narrow, widths};
 use super::copies::crowd;
+use crate::analysis::stats::order::at_shares;
 use crate::analysis::strays::Strays;
 use crate::model::{Capture, Level, Line, Polarity, Ticks};
 
@@ -71,7 +72,7 @@ fn of_level(capture: &Capture, strays: &Strays, line: usize, level: Level) -> Op
             edge: polarity.into(),
             answered: gate.answered,
             opportunities: gate.of,
-            widths: [widths[0], widths[widths.len() / 2], widths[widths.len() - 1]],
+            widths: at_shares(&widths, [0.0, 0.5, 1.0])?,
             lag: ((lags[0] + lags[1]) / 2) as f64,
             limit,
             how: How::While { levels: gate.levels },

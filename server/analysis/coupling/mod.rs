@@ -3,6 +3,69 @@
 //! For each victim and stray level the strays are a point process ([`model`]); suspects are chosen by
 //! likelihood ([`select`]); what is left standing is counted over opportunities, against chance by exact
 //! coverage, and against the lines that merely switch together with the accused.
+//!
+//! [`judge::judge`] settles what is a stray and asks [`attribute`] who did it, anew each time something falls away. The files
+//! in the order in which these two call them; those that several need stand where they are needed first.
+//!
+//! | what is no stray, or is one of another kind | |
+//! | --- | --- |
+//! | `answering` | before an own edge that answers another line |
+//! | `set_off` | what a line does as it is told, by another line's stray |
+//! | `crowds`, `apart`, `scatter` | short pulses that fill a level: parted from its job by a gap, or by how they scatter |
+//! | `whole_pulses`, `crowd_parts` | crowds that another line's whole pulses bring; the shorter part of a crowd |
+//! | `mirrored` | strays of the other level, after what strikes is switched back |
+//! | `answers`, `let_through`, `turns` | a line's job: one after each edge of another, let through by a gate, or in turns with long ones |
+//! | `own`, `register` | begun as the line's long ones are, as those of a register are |
+//! | `slices` | a level between two strays, taken for one |
+//! | `echo` | at one time after the line's own edges |
+//!
+//! | whom and what to ask | |
+//! | --- | --- |
+//! | `able`, `victims` | own edges without strays; each line at each level at which it shows strays, and when it could |
+//! | `instants` | moments at which lines switched, and who did |
+//! | `sweep`, `left_out` | what each suspect's edges could have struck, and which of them lie beside the victim's own |
+//! | `examine` | one victim level, from its strays to a verdict: calls all that follows up to the doubts |
+//!
+//! | what is no evidence | |
+//! | --- | --- |
+//! | `downstream`, `not_brought` | edges of one polarity that the victim brings about, and what speaks against it |
+//! | `reacting` | lines that the victim clocks |
+//! | `excused` | strays that follow the accused where the victim was switching |
+//! | `unrecorded` | strays while the accused was not recorded |
+//!
+//! | evidence | |
+//! | --- | --- |
+//! | `evidence`, `lags` | a suspect's edges before the strays, and the window of lags that tells most |
+//! | `select`, `model` | which suspects the strays need, by the likelihood of a point process |
+//! | `preferences`, `beside` | which of explanations that fit nearly alike; what strays beside own edges say of it |
+//! | `rows`, `missed`, `never_struck` | counts, chance and intervals; strikes between samples, edges that could not strike |
+//! | `copies`, `passed_on`, `lost` | who fits as well: copies of the accused, struck lines before it, pulses between samples |
+//!
+//! | doubts: is it the accused, or what it goes along with? | |
+//! | --- | --- |
+//! | `known` | what is asked of one level's rows, before the verdict |
+//! | `clues`, `company`, `trials`, `succession` | counts that show a part of what strikes: by company, by another line's level, by order |
+//! | `phase`, `rest` | strays at the accused's step or lag without it |
+//! | `drift`, `untimely` | lags that drift, or that no coupling has |
+//! | `never_alone` | strikes against their edge, along with edges of the same kind |
+//! | `races`, `part_like`, `input` | a race of the victim's own logic |
+//! | `one_lag` | two causes that keep one lag; rises and falls of one line |
+//! | `parts`, `toggled` | a gated copy, or what something unseen toggles |
+//! | `hazard` | a gate that glitches as its captured inputs switch |
+//! | `context`, `stories`, `rival_models`, `dose` | the verdict: a captured line, a hidden one, or how many switch at once, told on the same instants |
+//! | `alone` | accused whose edges come at times of their own, apart from the doubt |
+//! | `hints` | whom too few strays point to |
+//! | `established` | a line that some strays convict is the likelier cause of the others |
+//!
+//! | what is said | |
+//! | --- | --- |
+//! | `doubts` | from verdicts to what is not captured, what is a gate's, which rows lose their standing |
+//! | `pulls`, `leads`, `together` | all levels of a victim, and several victims, taken together |
+//! | `other_edge` | the other edge of a convicted line, beside the victim's own edges |
+//! | `causes` | causes of the strays left out, once it is known who strikes |
+//! | `few` | rows with too few strikes to accuse anybody |
+//!
+//! `all_pairs` is for exports only, `fixtures` for tests.
 
 pub mod able;
 pub mod all_pairs;
@@ -46,6 +109,7 @@ mod missed;
 pub mod model;
 pub mod never_alone;
 mod never_struck;
+mod not_brought;
 mod one_lag;
 mod other_edge;
 pub mod own;

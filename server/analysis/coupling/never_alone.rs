@@ -5,7 +5,7 @@
 //! which capacitance does not do. A line that falls only where others fall, as the last of a counter's bits, gets the blame
 //! of all of them: what it does by itself the record does not show.
 
-use super::able::OwnEdges;
+use super::able::{OwnEdges, any_within};
 use super::select::Victim;
 use super::trials::{Trial, trials};
 use super::{Coupling, Edge};
@@ -86,11 +86,7 @@ pub fn with_its_kind(
         // What can't be told from the accused is no company.
         .filter(|line| !row.inseparable_from.contains(line))
         .collect();
-    let comes_with = |line: usize, time: i64| {
-        let times = edges[line].of(polarity);
-        let next = times.get(times.partition_point(|&t| t < time - span));
-        next.is_some_and(|&t| t <= time + span)
-    };
+    let comes_with = |line: usize, time: i64| any_within(edges[line].of(polarity), time - span, time + span);
     // By how many others switch its way: edges and strikes.
     let mut counts = vec![(0u64, 0u64); others.len() + 1];
     let mut with_strikes = vec![0u64; others.len()];

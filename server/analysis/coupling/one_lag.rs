@@ -4,7 +4,7 @@
 //! after a lag of its own, counted from its own edge, and seen from the clock's edge there are two lags. A single line
 //! without a probe that the same clock latches strikes after one lag, whoever else switches at that instant.
 
-use super::able::{self, OwnEdges};
+use super::able::{self, OwnEdges, any_within, first_from};
 use super::instants::Instants;
 use super::rows;
 use super::select::Victim;
@@ -100,10 +100,7 @@ fn hardly_strikes_alone(
     span: i64,
 ) -> bool {
     let (times, others) = (rows::edges_of(edges, row), rows::edges_of(edges, other));
-    let is_beside = |time: i64| {
-        let near = others.get(others.partition_point(|&t| t < time - span));
-        near.is_some_and(|&t| t <= time + span)
-    };
+    let is_beside = |time: i64| any_within(others, time - span, time + span);
     let able = victim.opportunities_apart(times, row.lag.estimate.round() as i64);
     let (mut with, mut alone) = (0u64, 0u64);
     for &time in able.iter().flat_map(|range| &times[range.clone()]) {
@@ -134,10 +131,7 @@ const WITHOUT: f64 = 0.7;
 
 fn strikes_without(edges: &[OwnEdges], outer: &Coupling, inner: &Coupling, span: i64) -> bool {
     let times = rows::edges_of(edges, inner);
-    let without = |o: &&Occurrence| {
-        let near = times[times.partition_point(|&t| t < o.at - span)..].first();
-        near.is_none_or(|&t| t > o.at + span)
-    };
+    let without = |o: &&Occurrence| !any_within(times, o.at - span, o.at + span);
     let count = outer.occurrences.iter().filter(without).count();
     count as f64 >= WITHOUT * outer.occurrences.len() as f64
 }
@@ -164,10 +158,7 @@ pub fn opposite_edges_too(edges: &[OwnEdges], victim: &Victim, rows: &[Coupling]
     let open: Vec<i64> = open
         .filter(|&t| !is_near_strikes(edges, victim, rows, t))
         .collect();
-    let follows = |t: &&i64| {
-        let edge = opposite.get(opposite.partition_point(|&e| e < **t - hi));
-        edge.is_some_and(|&e| e <= **t - lo)
-    };
+    let follows = |&&t: &&i64| any_within(opposite, t - hi, t - lo);
     let count = open.iter().filter(follows).count();
     let covered = able::covered(opposite, &victim.opportunities(opposite), lo, hi);
     let chance = (covered / victim.time).min(1.0);
@@ -183,8 +174,7 @@ fn is_near_strikes(edges: &[OwnEdges], victim: &Victim, rows: &[Coupling], stray
         };
         let slack = (hi - lo).max(victim.unit.ceil() as i64);
         let times = rows::edges_of(edges, row);
-        let next = times.get(times.partition_point(|&t| t < stray - hi - slack));
-        next.is_some_and(|&t| t <= stray - lo + slack)
+        any_within(times, stray - hi - slack, stray - lo + slack)
     })
 }
 
@@ -247,8 +237,8 @@ pub fn by_either_edge(edges: &[OwnEdges], victim: &Victim, rows: &[Coupling]) ->
 fn lags_from(edges: &[OwnEdges], outer: &Coupling, inner: &Coupling, span: i64) -> Vec<f64> {
     let times = rows::edges_of(edges, outer);
     let from_outer = |o: &Occurrence| {
-        let near = times[times.partition_point(|&t| t < o.at - span)..].first()?;
-        (*near <= o.at + span).then_some((o.at - near + o.lag) as f64)
+        let near = first_from(times, o.at - span)?;
+        (near <= o.at + span).then_some((o.at - near + o.lag) as f64)
     };
     inner.occurrences.iter().filter_map(from_outer).collect()
 }

@@ -5,10 +5,11 @@
 //! the likelier cause of what follows its other edge after the same lag, if more does than rings beside the victim's other
 //! own edges.
 
-use super::able::{OwnEdges, nearest};
+use super::able::{OwnEdges, any_within, first_from, nearest};
 use super::lags::LagHistogram;
 use super::{Coupling, Edge, Estimate, Occurrence, Standing, rows, victims};
-use crate::analysis::stats::intervals::clopper_pearson;
+use crate::analysis::stats::intervals::{CONFIDENCE, clopper_pearson};
+use crate::analysis::stats::order::middle;
 use crate::analysis::stats::tails::binomial_upper;
 use crate::analysis::strays::{NarrowLimit, Stray, StrayKind, Strays};
 use crate::model::{Capture, Level, Line, Polarity, Ticks};
@@ -123,7 +124,7 @@ impl Asked<'_> {
             return None;
         }
         let opportunities = self.able(record, strays, edges, &occurrences).max(struck);
-        let (low, high) = clopper_pearson(struck, opportunities, 0.95);
+        let (low, high) = clopper_pearson(struck, opportunities, CONFIDENCE);
         let whole: Vec<i64> = occurrences.iter().map(|o| o.lag).collect();
         let (lo, hi) = self.lags;
         Some(Coupling {
@@ -169,10 +170,7 @@ impl Asked<'_> {
             edges[self.row.aggressor].either(),
         );
         let reach = (self.lags.1.max(0) + 2 * guard, 2 * guard - self.lags.0.min(0));
-        let is_near = |own: i64, of: &[i64]| {
-            let next = of.get(of.partition_point(|&t| t < own - reach.0));
-            next.is_some_and(|&t| t <= own + reach.1)
-        };
+        let is_near = |own: i64, of: &[i64]| any_within(of, own - reach.0, own + reach.1);
         let first = strays.strays.partition_point(|s| s.line < victim);
         let of_line = strays.of_line(victim);
         // Positions of the pulses about an edge among all strays.
@@ -239,8 +237,7 @@ impl Asked<'_> {
 
     /// The edge of `times` that a stray from `start` follows.
     fn strikes(&self, times: &[i64], start: i64) -> Option<i64> {
-        let next = *times.get(times.partition_point(|&t| t < start - self.lags.1))?;
-        (next <= start - self.lags.0).then_some(next)
+        first_from(times, start - self.lags.1).filter(|&next| next <= start - self.lags.0)
     }
 }
 
@@ -251,7 +248,7 @@ fn row_width(strays: &Strays, occurrences: &[Occurrence]) -> i64 {
         .map(|o| strays.strays[o.stray].width.0)
         .collect();
     widths.sort_unstable();
-    widths.get(widths.len() / 2).copied().unwrap_or(0)
+    middle(&widths).unwrap_or(0)
 }
 
 #[cfg(test)]

@@ -13,6 +13,7 @@ use super::one_lag::rank_sum;
 use super::register;
 use super::{Attribution, Coupling, EARLIEST_LAG_S, Edge, LONGEST_LAG_S, Occurrence};
 use crate::analysis::stats::fisher::fisher;
+use crate::analysis::stats::order::{at_shares, middle};
 use crate::analysis::stats::tails::binomial_upper;
 use crate::analysis::strays::{LimitOrigin, StrayKind, StrayOptions, Strays};
 use crate::model::{Capture, Level, Polarity};
@@ -98,8 +99,7 @@ fn own_of(capture: &Capture, strays: &Strays, row: &Coupling, level: Level) -> O
         .filter(|_| limits.origin == LimitOrigin::Inferred)?;
     let mut lags: Vec<i64> = of_level().map(|o| o.lag).collect();
     lags.sort_unstable();
-    let at = |share: f64| lags[((lags.len() - 1) as f64 * share).round() as usize];
-    let (least, most) = (!lags.is_empty()).then(|| (at(TAIL), at(1.0 - TAIL)))?;
+    let [least, most] = at_shares(&lags, [TAIL, 1.0 - TAIL])?;
     // What comes before the edge is not begun by it: more likely it is that line which reacts.
     if (most as f64) < -EARLIEST_LAG_S * capture.timebase.ticks_of(1.0) {
         return None;
@@ -109,9 +109,7 @@ fn own_of(capture: &Capture, strays: &Strays, row: &Coupling, level: Level) -> O
     let every = row.strays as f64 >= EVERY * row.opportunities as f64;
     let is_short = !are_of_use(capture, strays.sampling[row.victim], &widths);
     let sampling = strays.sampling[row.victim];
-    let is_seen = widths
-        .get(widths.len() / 2)
-        .is_some_and(|&w| sampling <= FINE * w as f64);
+    let is_seen = middle(&widths).is_some_and(|w| sampling <= FINE * w as f64);
     let mostly = row.strays as f64 >= MOSTLY * row.opportunities as f64;
     let slack = strays.sampling[row.victim]
         .max(strays.sampling[row.aggressor])
@@ -238,8 +236,8 @@ fn are_toggled(capture: &Capture, strays: &Strays, row: &Coupling, level: Level,
 /// Whether widths, ascending, are one, to this share and a sample, but for a tenth on either side: what drives a line makes pulses of
 /// one width.
 fn agree(widths: &[i64], sampling: f64, share: f64) -> bool {
-    let at = |share: f64| widths[((widths.len() - 1) as f64 * share).round() as usize] as f64;
-    at(0.9) - at(0.1) <= share * at(0.5) + sampling
+    at_shares(widths, [0.1, 0.5, 0.9])
+        .is_some_and(|[first, middle, last]| (last - first) as f64 <= share * middle as f64 + sampling)
 }
 
 /// Whether three of four strikes (widths ascending) last long enough to be read, whatever sampling hides.

@@ -4,22 +4,47 @@
 //! at one time behind strays of the first, and the second line's other edges at that time behind the first line's own.
 
 use super::Coupling;
-use super::able::{OwnEdges, any_within};
+use super::able::{OwnEdges, any_within, last_to};
 use super::copies::crowd;
+use super::reacting::distance;
 use crate::analysis::stats::tails::binomial_upper;
 use crate::analysis::strays::{Stray, Strays};
 use crate::model::{Capture, Polarity};
 
-/// Share of a row's strays that come behind strays of the other line.
+/// Share of a row's strays that come behind strays of the other line, on either ground.
 const BEHIND: f64 = 0.9;
 /// Other edges of the victim behind own edges of the line, at least, and the chance of as many at or below which that is none.
 const FEWEST: usize = 5;
 const CHANCE: f64 = 1e-6;
 
+/// Lines that may pass on what strikes them to the victim of `row`, on either ground: what they show the victim shows a set time
+/// later ([`that_are_followed`]), or they clock it. Ascending; arguments and cost as there.
+pub fn lines(
+    capture: &Capture,
+    strays: &Strays,
+    edges: &[OwnEdges],
+    row: &Coupling,
+    distances: [i64; 2],
+    unit: f64,
+) -> Vec<usize> {
+    let mut lines = that_clock(capture, strays, row, distances);
+    lines.extend(that_are_followed(capture, strays, edges, row, distances, unit));
+    lines.sort_unstable();
+    lines.dedup();
+    lines
+}
+
+/// The other lines with strays, which one who is neither the victim nor the accused may pass on.
+fn others_with_strays(capture: &Capture, strays: &Strays, row: &Coupling) -> impl Iterator<Item = usize> {
+    let (victim, accused) = (row.victim, row.aggressor);
+    let others = (0..capture.lines.len()).filter(move |&line| line != victim && line != accused);
+    others.filter(|&line| !strays.of_line(line).is_empty())
+}
+
 /// Lines whose strays come at one time before the row's, and at whose own edges the victim switches after that time as well.
 /// `latest`: longest such time, `steady`: how near times must be to be one, `unit`: what edges are known to, in ticks.
 /// Cost: strays and edges of the victim × log of the others, for each line with strays.
-pub fn lines(
+pub fn that_are_followed(
     capture: &Capture,
     strays: &Strays,
     edges: &[OwnEdges],
@@ -79,8 +104,7 @@ pub fn lines(
             })
         })
     };
-    (0..capture.lines.len())
-        .filter(|&line| line != row.victim && line != row.aggressor && !strays.of_line(line).is_empty())
+    others_with_strays(capture, strays, row)
         .filter(passes_on)
         .collect()
 }
@@ -91,8 +115,8 @@ fn window(own: &[i64], theirs: &[i64], latest: i64, steady: i64) -> Option<(i64,
     let mut lags: Vec<i64> = own
         .iter()
         .filter_map(|&at| {
-            let before = theirs.partition_point(|&t| t <= at).checked_sub(1)?;
-            Some(at - theirs[before]).filter(|&lag| lag <= latest)
+            let lag = at - last_to(theirs, at)?;
+            (lag <= latest).then_some(lag)
         })
         .collect();
     lags.sort_unstable();
@@ -105,9 +129,33 @@ fn window(own: &[i64], theirs: &[i64], latest: i64, steady: i64) -> Option<(i64,
     })
 }
 
+/// Lines that clock the victim of `row` and show strays just before its own: these pass on what struck the other line.
+fn that_clock(capture: &Capture, strays: &Strays, row: &Coupling, [latest, steady]: [i64; 2]) -> Vec<usize> {
+    let victim = &capture.lines[row.victim];
+    // A stray beside an edge of its line's own may be the level before it or after it: it begins before the victim's ends.
+    // What both show at one moment neither passes on.
+    let is_behind = |of: &[Stray], own: &Stray| {
+        let near = &of[of.partition_point(|s| s.start.0 < own.start.0 - latest)..];
+        let mut near = near.iter().take_while(|s| s.start.0 < own.start.0 + own.width.0);
+        near.any(|s| (s.start.0 - own.start.0).abs() > steady / 2)
+    };
+    let own: Vec<&Stray> = row.occurrences.iter().map(|o| &strays.strays[o.stray]).collect();
+    let passes_on = |&line: &usize| {
+        let of = strays.of_line(line);
+        let behind = own.iter().filter(|own| is_behind(of, own)).count();
+        behind as f64 >= BEHIND * own.len() as f64
+            && distance(&[victim.ticks()], &capture.lines[line], latest, steady).is_some()
+    };
+    others_with_strays(capture, strays, row)
+        .filter(passes_on)
+        .collect()
+}
+
 #[cfg(test)]
 mod tests {
-    use super::super::{Standing, fixtures};
+    use super::super::{Edge, Occurrence, Standing, fixtures};
+    use super::*;
+    use crate::analysis::strays::StrayKind;
     use crate::demo::random::Random;
     use crate::model::{Level, Line, Ticks, TimeSpan};
 
@@ -174,5 +222,56 @@ mod tests {
     fn what_strikes_a_line_is_not_accused_of_the_copies_further_on() {
         assert_eq!(accused(true), [1], "FLOAT strikes the copy itself");
         assert_eq!(accused(false), [0, 1], "both are struck, each by itself");
+    }
+
+    /// What is said of a counter that COUNT's rises clock `delay` ticks later, where COUNT's own rise and a stray that begins
+    /// `after` it make the counter switch twice.
+    fn passing_on(delay: i64, after: i64) -> Vec<usize> {
+        let span = TimeSpan::new(Ticks(0), Ticks(500_000));
+        let (mut count, mut tally) = (Vec::new(), Vec::new());
+        for n in 1..20i64 {
+            let at = 20_000 * n;
+            count.extend([at, at + after, at + after + 12, at + 4_000]);
+            tally.extend([at + delay, at + after + 12 + delay]);
+        }
+        let line = |name: &str, edges: Vec<i64>| {
+            Line::digital(name, Level::Low, edges.into_iter().map(Ticks).collect(), span)
+        };
+        let lines = vec![
+            line("STEP", Vec::new()),
+            line("COUNT", count),
+            line("TALLY", tally),
+        ];
+        let capture = Capture::in_nanoseconds("passing on", span, lines);
+        let stray = |line: usize, level: Level, start: i64, width: i64| Stray {
+            line,
+            edge: None,
+            start: Ticks(start),
+            width: Ticks(width),
+            level,
+            kind: StrayKind::Pulse,
+        };
+        let at = || (1..20i64).map(|n| 20_000 * n);
+        let of_count = at().map(|t| stray(1, Level::Low, t + after, 12));
+        let of_tally = at().map(|t| stray(2, Level::High, t + delay, after + 12));
+        let strays = Strays {
+            strays: of_count.chain(of_tally).collect(),
+            ..Strays::default()
+        };
+        let occurrences = (0..19).map(|n| Occurrence {
+            at: 20_000 * (n as i64 + 1) - 10,
+            polarity: Polarity::Rise,
+            stray: 19 + n,
+            lag: delay + 10,
+        });
+        let row = fixtures::row([2, 0], Edge::Rise, delay + 10, occurrences.collect(), 19);
+        that_clock(&capture, &strays, &row, [122, 6])
+    }
+
+    #[test]
+    fn a_line_whose_strays_begin_before_the_victim_s_end_passes_them_on() {
+        assert_eq!(passing_on(15, 8), [1], "a stray before the victim's");
+        assert_eq!(passing_on(15, 24), [1], "a stray in the victim's");
+        assert!(passing_on(15, 15).is_empty(), "both at one moment");
     }
 }

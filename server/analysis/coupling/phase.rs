@@ -6,7 +6,7 @@
 //! the accused did not switch. Strays from nowhere keep no step.
 
 use super::Coupling;
-use super::able::{self, OwnEdges};
+use super::able::{self, OwnEdges, any_within};
 use super::copies::{Distances, crowd};
 use super::rows;
 use super::select::{Reach, Victim};
@@ -36,10 +36,8 @@ pub fn is_kept_without(
 ) -> bool {
     let own = &edges[row.aggressor];
     let without = |t: i64| {
-        [&own.rises, &own.falls].into_iter().all(|times| {
-            let next = times.get(times.partition_point(|&e| e < t - reach.hi));
-            next.is_none_or(|&e| e > t - reach.lo)
-        })
+        let mut times = [&own.rises, &own.falls].into_iter();
+        times.all(|times| !any_within(times, t - reach.hi, t - reach.lo))
     };
     // What comes with an edge of another accused, a little early or late, is that one's.
     let anothers = |t: i64| {
@@ -48,8 +46,7 @@ pub fn is_kept_without(
             let lags = || other.occurrences.iter().map(|o| o.lag);
             let (least, most) = (lags().min().unwrap_or(0), lags().max().unwrap_or(0));
             let times = rows::edges_of(edges, other);
-            let next = times.get(times.partition_point(|&e| e < t - most - distances.steady));
-            next.is_some_and(|&e| e <= t - least + distances.steady)
+            any_within(times, t - most - distances.steady, t - least + distances.steady)
         })
     };
     let open: Vec<i64> = rows::unexplained(victim, rows)

@@ -10,7 +10,7 @@
 //! Each has other explanations now and then, so what is said is a doubt. Tried and dropped: levels of up to five captured
 //! lines that decide together whether a stray comes; where they did, one of the signs above held as well.
 
-use super::able::{OwnEdges, gallop};
+use super::able::{OwnEdges, any_within, gallop};
 use super::answering::Answering;
 use super::rows::edges_of;
 use super::select::Victim;
@@ -246,10 +246,9 @@ fn line_of_both(
 
 /// Whether `time` lies within `step` of an edge: rises and falls, or either, ascending.
 fn is_near(times: [&[i64]; 2], time: i64, step: i64) -> bool {
-    times.into_iter().any(|times| {
-        let next = times.get(times.partition_point(|&t| t < time - step));
-        next.is_some_and(|&t| t <= time + step)
-    })
+    times
+        .into_iter()
+        .any(|times| any_within(times, time - step, time + step))
 }
 
 /// So many of the times, evenly taken, show that a line is far from the share asked for: five standard deviations of theirs.

@@ -4,19 +4,18 @@
 //! the instants it goes with the strays better than any cause could. What shows it is that (nearly) all of its edges
 //! keep one distance after an edge of the victim, strays or not.
 
-use super::Coupling;
-use super::able::{OwnEdges, gallop};
+use super::able::{OwnEdges, first_from, gallop};
 use super::copies::crowd;
 use super::select::Victim;
-use crate::analysis::strays::{Stray, Strays};
+use crate::analysis::strays::Strays;
 use crate::model::{Capture, Line};
 
 /// Share of a line's edges that follow the victim's: it may have seen pulses of that which sampling hides.
-const FOLLOWS: f64 = 0.9;
+pub(super) const FOLLOWS: f64 = 0.9;
 /// Share of those that follow strays which come too late to be their cause.
 const LATE: f64 = 0.95;
-/// Strays that a line reacts to, at least.
-const FEWEST: usize = 3;
+/// Strays that a line's edges follow, at least.
+pub(super) const FEWEST: usize = 3;
 
 /// A line that may react to a victim: (nearly) all of its edges keep these least and greatest distances behind the victim's.
 #[derive(Clone, Debug, PartialEq)]
@@ -79,9 +78,10 @@ fn follow_strays(
     possible: i64,
 ) -> bool {
     let follows = |start: i64| {
-        let next = |times: &[i64]| times.get(times.partition_point(|&t| t < start + least)).copied();
-        let next = of.into_iter().filter_map(next).min();
-        next.filter(|&t| t <= start + most + latest)
+        let next = of
+            .into_iter()
+            .filter_map(|times| first_from(times, start + least));
+        next.min().filter(|&t| t <= start + most + latest)
     };
     // A stray is followed from its start or from its end, both within reach of the start.
     let after: Vec<i64> = victim
@@ -103,7 +103,7 @@ fn follow_strays(
 /// The least and greatest distance, close together, that (nearly) all of these edges, in ascending lists, keep behind the last or
 /// an earlier edge of `line`; none where they don't. Cost: log of the line's edges between for each, few where it is soon
 /// clear.
-fn distance(of: &[&[i64]], line: &Line, latest: i64, steady: i64) -> Option<(i64, i64)> {
+pub(super) fn distance(of: &[&[i64]], line: &Line, latest: i64, steady: i64) -> Option<(i64, i64)> {
     let count: usize = of.iter().map(|times| times.len()).sum();
     let most_missing = ((1.0 - FOLLOWS) * count as f64) as usize;
     let mut missing = 0;
@@ -127,44 +127,11 @@ fn distance(of: &[&[i64]], line: &Line, latest: i64, steady: i64) -> Option<(i64
     all.then(|| (lags[crowd.start], lags[crowd.end - 1]))
 }
 
-/// Share of a row's strays that come behind strays of the line that clocks the victim.
-const BEHIND: f64 = 0.9;
-
-/// Lines that clock the victim of `row` and show strays just before its own: these pass on what struck the other line.
-pub fn passed_on_by(
-    capture: &Capture,
-    strays: &Strays,
-    row: &Coupling,
-    latest: i64,
-    steady: i64,
-) -> Vec<usize> {
-    let victim = &capture.lines[row.victim];
-    // A stray beside an edge of its line's own may be the level before it or after it: it begins before the victim's ends.
-    // What both show at one moment neither passes on.
-    let is_behind = |of: &[Stray], own: &Stray| {
-        let near = &of[of.partition_point(|s| s.start.0 < own.start.0 - latest)..];
-        let mut near = near.iter().take_while(|s| s.start.0 < own.start.0 + own.width.0);
-        near.any(|s| (s.start.0 - own.start.0).abs() > steady / 2)
-    };
-    let own: Vec<&Stray> = row.occurrences.iter().map(|o| &strays.strays[o.stray]).collect();
-    let passes_on = |&line: &usize| {
-        let of = strays.of_line(line);
-        let behind = own.iter().filter(|own| is_behind(of, own)).count();
-        behind as f64 >= BEHIND * own.len() as f64
-            && distance(&[victim.ticks()], &capture.lines[line], latest, steady).is_some()
-    };
-    (0..capture.lines.len())
-        .filter(|&line| line != row.victim && line != row.aggressor && !strays.of_line(line).is_empty())
-        .filter(passes_on)
-        .collect()
-}
-
 #[cfg(test)]
 mod tests {
-    use super::super::{Edge, Occurrence, fixtures};
+    use super::super::fixtures;
     use super::*;
-    use crate::analysis::strays::StrayKind;
-    use crate::model::{Level, Polarity, Ticks, TimeSpan};
+    use crate::model::{Level, Ticks, TimeSpan};
 
     /// A line with own pulses of 4,000 ticks and strays of 20, and a victim level that has these.
     fn struck() -> (Line, Victim, Vec<i64>) {
@@ -207,57 +174,6 @@ mod tests {
         // So near before or after that it may be the cause.
         let near: Vec<i64> = victim.times.iter().map(|t| t + 4).collect();
         assert!(!is([&near, &[]], &victim, &line, 122, 8, 6));
-    }
-
-    /// What is said of a counter that COUNT's rises clock `delay` ticks later, where COUNT's own rise and a stray that begins
-    /// `after` it make the counter switch twice.
-    fn passing_on(delay: i64, after: i64) -> Vec<usize> {
-        let span = TimeSpan::new(Ticks(0), Ticks(500_000));
-        let (mut count, mut tally) = (Vec::new(), Vec::new());
-        for n in 1..20i64 {
-            let at = 20_000 * n;
-            count.extend([at, at + after, at + after + 12, at + 4_000]);
-            tally.extend([at + delay, at + after + 12 + delay]);
-        }
-        let line = |name: &str, edges: Vec<i64>| {
-            Line::digital(name, Level::Low, edges.into_iter().map(Ticks).collect(), span)
-        };
-        let lines = vec![
-            line("STEP", Vec::new()),
-            line("COUNT", count),
-            line("TALLY", tally),
-        ];
-        let capture = Capture::in_nanoseconds("passing on", span, lines);
-        let stray = |line: usize, level: Level, start: i64, width: i64| Stray {
-            line,
-            edge: None,
-            start: Ticks(start),
-            width: Ticks(width),
-            level,
-            kind: StrayKind::Pulse,
-        };
-        let at = || (1..20i64).map(|n| 20_000 * n);
-        let of_count = at().map(|t| stray(1, Level::Low, t + after, 12));
-        let of_tally = at().map(|t| stray(2, Level::High, t + delay, after + 12));
-        let strays = Strays {
-            strays: of_count.chain(of_tally).collect(),
-            ..Strays::default()
-        };
-        let occurrences = (0..19).map(|n| Occurrence {
-            at: 20_000 * (n as i64 + 1) - 10,
-            polarity: Polarity::Rise,
-            stray: 19 + n,
-            lag: delay + 10,
-        });
-        let row = fixtures::row([2, 0], Edge::Rise, delay + 10, occurrences.collect(), 19);
-        passed_on_by(&capture, &strays, &row, 122, 6)
-    }
-
-    #[test]
-    fn a_line_whose_strays_begin_before_the_victim_s_end_passes_them_on() {
-        assert_eq!(passing_on(15, 8), [1], "a stray before the victim's");
-        assert_eq!(passing_on(15, 24), [1], "a stray in the victim's");
-        assert!(passing_on(15, 15).is_empty(), "both at one moment");
     }
 
     #[test]

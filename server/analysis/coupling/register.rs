@@ -3,7 +3,7 @@
 //! A register holds what it took from one edge of its clock to the next, and cuts no pulse short. So a short pulse of such a line is
 //! none of its job, wherever it begins; unless two edges of the clock follow closely, or another part clears it.
 
-use super::able::gallop;
+use super::able::{any_within, gallop};
 use super::copies::crowd;
 use super::{Coupling, LONGEST_LAG_S};
 use crate::analysis::stats::tails::binomial_upper;
@@ -42,8 +42,7 @@ struct Clock {
 impl Clock {
     /// Whether `time` is one at which the register follows.
     fn is_at(&self, times: &[i64], time: i64) -> bool {
-        let next = times.get(times.partition_point(|&t| t < time - self.after[1]));
-        next.is_some_and(|&t| t <= time - self.after[0])
+        any_within(times, time - self.after[1], time - self.after[0])
     }
 
     /// Whether the pulses that begin so end so as well, or as a stray at that moment ends, and not by chance in `span` ticks.

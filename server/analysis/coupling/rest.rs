@@ -5,7 +5,7 @@
 //! after the very lag of the accused. Strays of a leak come whenever they come.
 
 use super::Coupling;
-use super::able::{self, OwnEdges};
+use super::able::{self, OwnEdges, any_within};
 use super::rows;
 use super::select::Victim;
 use crate::analysis::stats::tails::binomial_upper;
@@ -37,10 +37,7 @@ pub fn keeps_step(edges: &[OwnEdges], victim: &Victim, rows: &[Coupling], lines:
     let columns: Vec<&[i64]> = others
         .flat_map(|&line| [&edges[line].rises[..], &edges[line].falls])
         .collect();
-    let follows = |times: &[i64], stray: i64| {
-        let next = times.get(times.partition_point(|&t| t < stray - hi));
-        next.is_some_and(|&t| t <= stray - lo)
-    };
+    let follows = |times: &[i64], stray: i64| any_within(times, stray - hi, stray - lo);
     let keep = left
         .iter()
         .filter(|&&stray| columns.iter().any(|times| follows(times, stray)));

@@ -1,13 +1,13 @@
 //! From the fitted model to the rows that a person reads: counts, chance, intervals, what was ruled out.
 
-use super::able::{self, OwnEdges};
+use super::able::{self, OwnEdges, first_from};
 use super::evidence::Evidence;
 use super::lags::{LagHistogram, Pair};
 use super::model::LagWindow;
 use super::select::{Explanation, Victim};
 use super::{CopyOf, Coupling, Edge, Estimate, Occurrence, RuledOut, Standing};
 use super::{missed, never_struck};
-use crate::analysis::stats::intervals::{clopper_pearson, median_of_sorted};
+use crate::analysis::stats::intervals::{CONFIDENCE, clopper_pearson, median_of_sorted};
 use crate::analysis::stats::tails::binomial_upper;
 use crate::analysis::strays::Strays;
 use crate::model::Polarity;
@@ -38,7 +38,6 @@ pub fn unexplained<'a>(victim: &'a Victim, rows: &[Coupling]) -> impl Iterator<I
 }
 
 /// The row of `explanation.chosen[at]`.
-#[allow(clippy::too_many_arguments)]
 pub fn coupling(
     strays: &Strays,
     victim: &Victim,
@@ -59,7 +58,7 @@ pub fn coupling(
     let share = (covered / victim.time).min(1.0);
     let expected = victim.times.len() as f64 * share;
     let chance = (expected / opportunities.max(1) as f64).min(1.0);
-    let (low, high) = clopper_pearson(hits, opportunities, 0.95);
+    let (low, high) = clopper_pearson(hits, opportunities, CONFIDENCE);
     let mut lags: Vec<f64> = struck.iter().map(|p| p.lag as f64).collect();
     lags.sort_unstable_by(f64::total_cmp);
     let occurrences: Vec<Occurrence> = struck
@@ -240,8 +239,7 @@ fn follows_pulse(
         .filter(|p| {
             let edge = times[p.edge];
             let stray = &strays.strays[victim.strays[p.stray]];
-            let next = back.get(back.partition_point(|&t| t <= edge));
-            next.is_some_and(|&n| {
+            first_from(back, edge + 1).is_some_and(|n| {
                 ((n - edge - stray.width.0) as f64).abs() <= near.max(0.1 * stray.width.0 as f64)
             })
         })
@@ -403,7 +401,7 @@ fn merge(first: &mut Coupling, second: Coupling) {
     first.expected_by_chance += second.expected_by_chance;
     first.p_value = first.p_value.min(second.p_value);
     first.q_value = first.q_value.min(second.q_value);
-    let (low, high) = clopper_pearson(first.strays, first.opportunities, 0.95);
+    let (low, high) = clopper_pearson(first.strays, first.opportunities, CONFIDENCE);
     first.strike_rate = Estimate {
         estimate: first.strays as f64 / first.opportunities.max(1) as f64,
         low,

@@ -1,5 +1,6 @@
 //! Widths that scatter: those of induced pulses do, and those of pulses that a part drives repeat.
 
+use crate::analysis::stats::order::at_shares;
 use crate::model::Capture;
 use std::ops::Range;
 
@@ -29,16 +30,19 @@ pub(super) fn scatter_like_strays(capture: &Capture, widths: &[i64], sampling: f
     if is_coarse && range < COARSE_RANGE * sampling {
         return false;
     }
-    let at = |share: f64| widths[((widths.len() - 1) as f64 * share).round() as usize] as f64;
-    let from_useless =
-        at(0.25) <= capture.timebase.ticks_of(USELESS_S) && at(0.9) >= (1.0 + SPREAD) * at(0.1);
-    from_useless || is_all && at(0.5) <= capture.timebase.ticks_of(EVEN_S) && scatter_evenly(widths, sampling)
+    let Some(at) = at_shares(widths, [0.1, 0.25, 0.5, 0.9]) else {
+        return false;
+    };
+    let [first, quarter, middle, last] = at.map(|width| width as f64);
+    let from_useless = quarter <= capture.timebase.ticks_of(USELESS_S) && last >= (1.0 + SPREAD) * first;
+    from_useless || is_all && middle <= capture.timebase.ticks_of(EVEN_S) && scatter_evenly(widths, sampling)
 }
 
 /// Whether ascending widths reach over several samples and gather nowhere. Cost: n log n.
 fn scatter_evenly(widths: &[i64], sampling: f64) -> bool {
-    let at = |share: f64| widths[((widths.len() - 1) as f64 * share).round() as usize] as f64;
-    let reach_far = at(0.9) >= (1.0 + EVEN_SPREAD) * at(0.1) && at(0.9) - at(0.1) >= 2.0 * sampling;
+    let reach_far = at_shares(widths, [0.1, 0.9]).is_some_and(|[first, last]| {
+        last as f64 >= (1.0 + EVEN_SPREAD) * first as f64 && (last - first) as f64 >= 2.0 * sampling
+    });
     // Those of one width, and those of a second.
     let first = fullest(widths, sampling);
     let rest = [&widths[..first.start], &widths[first.end..]];

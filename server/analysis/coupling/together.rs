@@ -6,6 +6,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
+use super::able::any_within;
 use super::doubts::Judged;
 use super::rows;
 use crate::analysis::stats::tails::binomial_upper;
@@ -71,10 +72,7 @@ fn of_its_own(line: usize, judged: &[Judged], span: i64) -> Option<Together> {
         let of_other = judged.iter().filter(|j| j.victim.line == other);
         let mut times: Vec<i64> = of_other.flat_map(|j| j.victim.times.iter().copied()).collect();
         times.sort_unstable();
-        let is_with = |&&t: &&i64| {
-            let next = times.get(times.partition_point(|&o| o < t - span));
-            next.is_some_and(|&o| o <= t + span)
-        };
+        let is_with = |&&t: &&i64| any_within(&times, t - span, t + span);
         let with = left.iter().filter(is_with).count();
         let explained = all.iter().filter(is_with).count() - with;
         let of_explained = (all.len() - left.len()) as f64;

@@ -8,6 +8,7 @@
 use super::answers::{Answers, How, is_open, may_be_read, narrow, widths};
 use super::one_lag::rank_sum;
 use super::{Attribution, Standing};
+use crate::analysis::stats::order::{at_share, at_shares, middle};
 use crate::analysis::strays::Strays;
 use crate::model::{Capture, Level, Line, Polarity};
 
@@ -92,15 +93,17 @@ fn of_level(
         }
         let slack = strays.sampling[line].max(strays.sampling[other]).ceil() as i64;
         let cycles = Cycles::of(record, polarity, &turns, slack);
-        cycles.take_turns().then(|| Answers {
+        let widths = at_shares(&short, [0.0, 0.5, 1.0])?;
+        let lag = middle(&cycles.short)?;
+        cycles.take_turns().then_some(Answers {
             line,
             level,
             to: other,
             edge: polarity.into(),
             answered: short.len() as u64,
             opportunities: cycles.count as u64,
-            widths: [short[0], short[short.len() / 2], short[short.len() - 1]],
-            lag: cycles.short[cycles.short.len() / 2],
+            widths,
+            lag,
             limit,
             how: How::InTurn {
                 long: cycles.long.len() as u64,
@@ -161,11 +164,14 @@ impl Cycles {
 
     fn take_turns(&self) -> bool {
         let is_one_each = self.count >= FEWEST_CYCLES && self.with_one as f64 >= ONE_EACH * self.count as f64;
-        let at = |values: &[f64], share: f64| values[((values.len() - 1) as f64 * share).round() as usize];
+        let of = [(&self.short, SOON), (&self.long, SOON), (&self.rests, 1.0 - SOON)];
+        let [Some(short), Some(long), Some(rest)] = of.map(|(values, share)| at_share(values, share)) else {
+            return false;
+        };
         is_one_each
             && self.short.len() >= FEWEST
             && self.long.len() >= FEWEST
-            && at(&self.short, SOON).max(at(&self.long, SOON)) < at(&self.rests, 1.0 - SOON)
+            && short.max(long) < rest
             && rank_sum(&self.short, &self.long) > DIFFER
     }
 }

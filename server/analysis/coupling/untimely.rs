@@ -6,7 +6,7 @@
 //! step the accused edge is a part. What comes long after its edge has another cause as well: an induced stray begins while the edge
 //! lasts or as its wave runs along; later come the outputs of parts that the edge sets off, with a probe or without.
 
-use super::able::OwnEdges;
+use super::able::{OwnEdges, first_from};
 use super::select::Victim;
 use super::{Coupling, EARLIEST_LAG_S, Edge, rows};
 
@@ -69,8 +69,8 @@ pub fn find(
     let unit = victim.unit.ceil() as i64;
     let (lo, hi) = (least - 2 * unit, most + unit);
     let lag = |&stray: &i64| {
-        let next = times.get(times.partition_point(|&t| t < stray - hi))?;
-        (*next <= stray - lo).then_some((stray - next) as f64)
+        let next = first_from(times, stray - hi)?;
+        (next <= stray - lo).then_some((stray - next) as f64)
     };
     let near: Vec<f64> = victim.times.iter().filter_map(lag).collect();
     let mean = near.iter().sum::<f64>() / near.len().max(1) as f64;

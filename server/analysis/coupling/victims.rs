@@ -10,6 +10,7 @@ use super::suspects_of;
 use super::sweep;
 use crate::analysis::merged;
 use crate::analysis::parallel::on_all_cores;
+use crate::analysis::stats::order::middle;
 use crate::analysis::strays::{Stray, StrayKind, Strays};
 use crate::model::{Capture, Level, Line, Polarity};
 
@@ -56,7 +57,8 @@ fn victim(
         .collect();
     let mut widths: Vec<i64> = of_level.iter().map(|&i| strays.strays[i].width.0).collect();
     widths.sort_unstable();
-    if of_level.is_empty() || answers.is_none() && rings(capture, strays, line, level) {
+    let width = middle(&widths)?;
+    if answers.is_none() && rings(capture, strays, line, level) {
         return None;
     }
     let mut rests = able::rests(capture, strays, line, level.inverted());
@@ -73,7 +75,7 @@ fn victim(
         time,
         unit: strays.sampling[line].max(1.0),
         guard,
-        width: widths[widths.len() / 2],
+        width,
     })
 }
 

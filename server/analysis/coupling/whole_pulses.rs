@@ -14,6 +14,7 @@ use super::crowds::{Crowd, Unsure};
 use super::{EARLIEST_LAG_S, Edge, LONGEST_LAG_S};
 use crate::analysis::stats::fisher::fisher;
 use crate::analysis::stats::normal::normal_quantile;
+use crate::analysis::stats::order::middle;
 use crate::analysis::stats::runs::runs;
 use crate::analysis::strays::{LimitOrigin, StrayOptions, Strays};
 use crate::model::{Capture, Level, Line, Pulse};
@@ -174,7 +175,7 @@ fn bridged(
     let mut brought: Vec<(usize, i64)> = crowd.iter().filter_map(follows).collect();
     let mut lags: Vec<i64> = brought.iter().map(|b| b.1).collect();
     lags.sort_unstable();
-    let middle = lags[lags.len() / 2];
+    let middle = middle(&lags)?;
     brought.retain(|b| (b.1 - middle).abs() <= steady);
     if brought.len() < FEWEST || !many(crowd, brought.len()) {
         return None;

@@ -100,20 +100,14 @@ pub(super) fn none_do(capture: &Capture, within: i64) -> String {
 /// How many edges of a line come within so many ticks after an edge of another.
 fn following(capture: &Capture, line: usize, other: usize, within: i64) -> usize {
     let before = capture.lines[other].ticks();
-    let is_after = |&&at: &&i64| {
-        let last = before.partition_point(|&edge| edge < at).checked_sub(1);
-        last.is_some_and(|last| at - before[last] <= within)
-    };
+    let is_after = |&&at: &&i64| any_within(&before, at - within, at - 1);
     capture.lines[line].ticks().iter().filter(is_after).count()
 }
 
 /// How many `moments` come within so many ticks after one of `edges` (both ascending ticks), which are a line's over `whole` ticks, and
 /// how many would by chance.
 pub(super) fn company(edges: &[i64], whole: f64, line: usize, moments: &[i64], within: i64) -> Company {
-    let is_after = |&&at: &&i64| {
-        let before = edges.partition_point(|&edge| edge <= at).checked_sub(1);
-        before.is_some_and(|before| at - edges[before] <= within)
-    };
+    let is_after = |&&at: &&i64| any_within(edges, at - within, at);
     let strays = moments.iter().filter(is_after).count() as u64;
     let pauses = edges.windows(2).map(|pair| (pair[1] - pair[0]).min(within + 1));
     let covered = ((pauses.sum::<i64>() + within + 1) as f64 / whole).min(1.0);

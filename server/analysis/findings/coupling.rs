@@ -9,6 +9,8 @@ use super::{doubts, few, races, uncaptured, unsure};
 use crate::analysis::coupling::{
     Attribution, Coupling, Edge, Hazard, Occurrence, RuledOut, SharedSupply, Standing,
 };
+use crate::analysis::stats::intervals::CONFIDENCE;
+use crate::analysis::stats::order::at_shares;
 use crate::analysis::stats::power::clean_opportunities;
 use crate::analysis::strays::{LimitOrigin, Strays};
 use crate::model::{Capture, Level, Polarity};
@@ -102,10 +104,10 @@ const ALIKE: f64 = 1.2;
 
 /// Whether the strikes' widths (ascending, ticks) are as long and as alike as those of pulses that a part drives.
 fn are_alike_and_useful(capture: &Capture, strays: &Strays, c: &Coupling, widths: &[i64]) -> bool {
-    let at = |share: f64| widths[((widths.len() - 1) as f64 * share).round() as usize] as f64;
-    !widths.is_empty()
-        && at(0.1) >= capture.timebase.ticks_of(USEFUL_S)
-        && at(0.9) <= ALIKE * at(0.1) + 2.0 * strays.sampling[c.victim]
+    at_shares(widths, [0.1, 0.9]).is_some_and(|[first, last]| {
+        first as f64 >= capture.timebase.ticks_of(USEFUL_S)
+            && last as f64 <= ALIKE * first as f64 + 2.0 * strays.sampling[c.victim]
+    })
 }
 
 /// "stray pulse", or "low stray pulse" where the line has more of the other level that are not in the count.
@@ -223,7 +225,7 @@ fn accused(
     };
     let cleared = c.ruled_out.iter().filter(along).take(2);
     detail.extend(cleared.map(|r| why_cleared(capture, c, r)));
-    let clean = clean_opportunities(c.strike_rate.low.max(1e-6), 0.95);
+    let clean = clean_opportunities(c.strike_rate.low.max(1e-6), CONFIDENCE);
     let proof = clean.map_or(String::new(), |n| {
         format!(
             ": {} without a stray would settle it",

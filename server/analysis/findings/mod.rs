@@ -12,6 +12,7 @@ mod echo;
 mod far_below;
 mod few;
 mod late;
+mod only_part;
 mod others;
 pub mod pulses;
 mod races;

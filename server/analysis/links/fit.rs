@@ -7,6 +7,13 @@ use super::train::Train;
 
 /// Below this chance a pile-up of delays is taken for a link. There are few links, and a real one is far below.
 const LN_CHANCE: f64 = -13.8;
+/// A pile of delays near the other polarity's is taken where its ln chance has this share of that of the strongest pile (no
+/// source).
+const NEARLY_AS_GOOD: f64 = 0.6;
+/// Where more than this share of the edges of either side match, no common clock is needed to explain them (no source).
+const MOST_MATCH: f64 = 0.6;
+/// At some other lag more than this share of as many edges coincide: a common clock makes them (no source).
+const AT_ANOTHER_LAG: f64 = 0.6;
 
 /// A try to explain a far end by a sender.
 pub(super) struct Fit {
@@ -48,7 +55,7 @@ impl Fit {
                     (&mut rise, of(true, near(&f)))
                 };
                 if let (Some(old), Some(new)) = (*weak, again)
-                    && new.ln_chance <= 0.6 * old.ln_chance
+                    && new.ln_chance <= NEARLY_AS_GOOD * old.ln_chance
                 {
                     *weak = Some(new);
                 }
@@ -92,7 +99,7 @@ impl Fit {
 
     /// Whether the edges coincide about as often at some other lag: then a common clock explains them.
     pub fn is_echo(&self, sent: &Train, far: &Train) -> bool {
-        if self.recall(sent) > 0.6 || self.precision(far) > 0.6 {
+        if self.recall(sent) > MOST_MATCH || self.precision(far) > MOST_MATCH {
             return false;
         }
         self.has_echo(sent, far)
@@ -108,7 +115,7 @@ impl Fit {
                 self.windows.range,
             )
         };
-        echo(true, &self.windows.rise).min(echo(false, &self.windows.fall)) > 0.6
+        echo(true, &self.windows.rise).min(echo(false, &self.windows.fall)) > AT_ANOTHER_LAG
     }
 
     /// Share of the sent edges that arrived.

@@ -17,6 +17,7 @@ pub mod gamma;
 pub mod intervals;
 pub mod multiple;
 pub mod normal;
+pub mod order;
 pub mod power;
 pub mod ratio;
 mod root;

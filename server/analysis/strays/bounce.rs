@@ -177,6 +177,13 @@ fn widest(sorted: &[f64], inside: usize) -> Option<(usize, f64)> {
         .max_by(|a, b| a.1.total_cmp(&b.1))
 }
 
+/// Pauses that differ by less than this are one: what a clock times repeats at least so well (no source).
+const SAME_PAUSE: f64 = 1.002;
+/// A contact's pauses differ by this from the first tenth to the last (no source).
+const SPREAD: f64 = 1.8;
+/// Half the pauses must be of widths of their own; of more than so many, half of these will do (no source).
+const MANY_PAUSES: usize = 12;
+
 /// Contacts bounce irregularly: pauses differ widely, and no few widths make up the whole.
 fn is_irregular(line: &Line, groups: &[Range<usize>], tick_s: f64) -> bool {
     let mut pauses: Vec<f64> = groups
@@ -192,9 +199,9 @@ fn is_irregular(line: &Line, groups: &[Range<usize>], tick_s: f64) -> bool {
     if at(0.5) < TYPICAL_PAUSE_S {
         return false;
     }
-    let mut same = pauses.clone();
-    same.dedup_by(|a, b| *a <= *b * 1.002);
-    at(0.9) >= 1.8 * at(0.1) && same.len() * 2 >= pauses.len().min(12)
+    let mut widths = pauses.clone();
+    widths.dedup_by(|a, b| *a <= *b * SAME_PAUSE);
+    at(0.9) >= SPREAD * at(0.1) && widths.len() * 2 >= pauses.len().min(MANY_PAUSES)
 }
 
 /// Edges this near to another line's coincide with it.

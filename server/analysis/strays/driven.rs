@@ -1,5 +1,7 @@
 //! Widths that somebody drives: pulses of a line's own logic repeat to the sample, those that are induced scatter.
 
+use crate::analysis::stats::order::at_shares;
+
 /// Shorter pulses are nobody's job, unless they are seen to repeat: flip-flops of the TTL families are specified for
 /// pulses of 20 to 40 ns and more (from memory of their data books).
 pub(super) const USEFUL_NS: f64 = 45.0;
@@ -28,8 +30,9 @@ pub(super) fn repeats(widths: &[f64], count: usize, sampling: f64, ns: f64) -> b
     }
     // One driven width shows as two neighbouring numbers of samples, apart from its own jitter.
     let scatter = 1.05 * sampling + (DRIVEN_SPREAD - 1.0) * longest;
-    let at = |share: f64| widths[((count - 1) as f64 * share).round() as usize];
-    let (first, last) = (at(0.1), at(0.9));
+    let Some([first, last]) = at_shares(&widths[..count], [0.1, 0.9]) else {
+        return false;
+    };
     // A few of many lie farther off.
     let mostly = count >= DRIVEN_MANY
         && first >= DRIVEN_SAMPLES * sampling

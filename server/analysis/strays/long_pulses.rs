@@ -2,6 +2,7 @@
 //! what is induced and are alike, or they come in trains.
 
 use super::widths::MOST;
+use crate::analysis::stats::order::at_shares;
 use crate::model::{Level, Pulse};
 
 /// The capacitive kick into a weak pull-up of some kilohms lasts about 200 ns (Paul, Introduction to EMC, ch. 9:
@@ -11,8 +12,8 @@ const LONG_COUNT: usize = 8;
 
 /// How far the tenth and the ninth tenth of ascending widths are apart, as a share of the former.
 pub fn share_spread(crowd: &[f64]) -> f64 {
-    let at = |share: f64| crowd[((crowd.len() - 1) as f64 * share).round() as usize];
-    (at(0.9) - at(0.1)) / at(0.1).max(1e-9)
+    let spread = at_shares(crowd, [0.1, 0.9]).map(|[first, last]| (last - first) / first.max(1e-9));
+    spread.unwrap_or(0.0)
 }
 
 /// Ascending widths of which the ninth tenth is hardly beyond the first are one; a level that mostly consists of long pulses need

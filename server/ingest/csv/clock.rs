@@ -46,6 +46,10 @@ pub enum Step {
 /// difference of two ticks, adds some to one or shows a longer stretch needs no more room.
 pub const FURTHEST: i64 = 1 << 60;
 
+/// A written time lies this many roundings from its sample at most: its own rounding, that of the first time, and what the fitted
+/// period is off by (no source for how the three add up).
+const NEAR: f64 = 2.5;
+
 /// How long after `origin` a row at `time` comes; `None` beyond [`FURTHEST`].
 fn elapsed_since(origin: i64, time: i64) -> Option<i64> {
     time.checked_sub(origin).filter(|elapsed| *elapsed <= FURTHEST)
@@ -146,7 +150,7 @@ impl Clock {
                 // Elapsed time is never negative here, so cutting off is rounding down.
                 let index = (elapsed * self.inverse + 0.5) as i64;
                 let residual = (elapsed - index as f64 * self.period).abs();
-                let near = if grid.exact { 0.0 } else { 2.5 * self.rounding };
+                let near = if grid.exact { 0.0 } else { NEAR * self.rounding };
                 if residual > near && (grid.exact || residual > self.near_ahead(index)) {
                     return Step::OffPace;
                 }
@@ -197,7 +201,7 @@ impl Clock {
     /// it or is off the pace: then nothing can be said of the times.
     pub fn steps(&mut self, times: &mut [i64]) -> bool {
         let near = match self.pace {
-            Pace::Snapped(grid) if !grid.exact => 2.5 * self.rounding,
+            Pace::Snapped(grid) if !grid.exact => NEAR * self.rounding,
             _ => 0.0,
         };
         let mut at = 0;
@@ -254,7 +258,7 @@ impl Clock {
     #[cold]
     fn near_ahead(&self, index: i64) -> f64 {
         let ahead = (index as f64 / self.fitted_to - 1.0).max(0.0);
-        let near = 2.5 * self.rounding;
+        let near = NEAR * self.rounding;
         near.max((near + ahead * self.rounding).min(0.25 * self.period))
     }
 
@@ -325,7 +329,7 @@ impl Clock {
         let (Pace::Samples(_) | Pace::Snapped(_)) = self.pace else {
             return None;
         };
-        let beyond = self.residual > 2.5 * self.rounding.max(1e-9);
+        let beyond = self.residual > NEAR * self.rounding.max(1e-9);
         // A period that is a whole number of the written units, throughout the record, needs no words.
         let period = self.fitted(self.origin.unwrap_or(0)).1;
         let drifts = (period - period.round()).abs() * self.index as f64 > 0.5;

@@ -36,7 +36,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn known_dates() {
+    fn moments_read_as_the_calendar_has_them() {
         // POSIX: 0 is 1970-01-01 00:00, 10⁹ s is 2001-09-09 01:46:40, 951 782 400 s is 2000-02-29.
         assert_eq!(moment(0), "1970-01-01 00:00 UTC");
         assert_eq!(moment(1_000_000_000_000), "2001-09-09 01:46 UTC");
