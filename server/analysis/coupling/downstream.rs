@@ -35,8 +35,9 @@ const DITHERED: f64 = 0.1;
 /// The victim's edges may have so large a share of the time within the distances kept; where it is larger all follows them.
 const COVERED: f64 = 0.3;
 
-/// Edges of the victim that another line's answer, at least, own ones and strays; and the share of those that find it able to.
+/// Edges of the victim that another line's answer, at least: own ones or strays.
 const FEWEST_ANSWERS: usize = 5;
+/// Share of them that must keep one distance, of those that find the line able to answer.
 pub(super) const ANSWERS: f64 = 0.9;
 /// An answer comes within this; a synchronous machine does the same after longer times whoever answers whom.
 const LATEST_ANSWER_S: f64 = 120e-9;

@@ -6,6 +6,7 @@ use super::{CAUTION, Finding, Severity};
 use crate::analysis::coupling::{Attribution, DosePoint, Edge, SharedSupply};
 use crate::model::Capture;
 
+/// The finding of a lead that lines share, with the curve of its dose where there is one.
 pub(super) fn shared_supply(capture: &Capture, attribution: &Attribution, shared: &SharedSupply) -> Finding {
     let victims = names(capture, &shared.victims);
     let sources = names(capture, &shared.lines);
