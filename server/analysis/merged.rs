@@ -89,11 +89,6 @@ impl<'a> Merged<'a> {
         self.spans.len()
     }
 
-    /// Whether there is no edge on any line, and so no block.
-    pub fn is_empty(&self) -> bool {
-        self.spans.is_empty()
-    }
-
     /// Fills `block` with the edges of block `index`, and with those less than `beyond` ticks after its end.
     pub fn read(&self, index: usize, beyond: i64, block: &mut Block) {
         let span = &self.spans[index];

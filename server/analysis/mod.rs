@@ -18,7 +18,7 @@ pub mod compare;
 pub mod coupling;
 pub mod findings;
 pub mod links;
-pub mod merged;
+mod merged;
 pub mod parallel;
 pub mod rails;
 pub mod rules;

@@ -37,7 +37,7 @@ impl Output {
 }
 
 /// `NO_COLOR`, set to anything but nothing, keeps the output plain.
-pub fn colour_is_welcome() -> bool {
+fn colour_is_welcome() -> bool {
     std::env::var_os("NO_COLOR").is_none_or(|value| value.is_empty())
 }
 

@@ -154,7 +154,7 @@ pub fn write_csv(capture: &Capture, out: impl Write) -> io::Result<()> {
 }
 
 /// The power of ten that is one tick in seconds, when it is one and tick zero is at 0 s.
-pub fn decimal_exponent(timebase: &Timebase) -> Option<i32> {
+fn decimal_exponent(timebase: &Timebase) -> Option<i32> {
     let is_same = |exponent: &i32| {
         let decimal = Timebase::decimal(*exponent);
         timebase.origin_s == 0.0
@@ -164,7 +164,7 @@ pub fn decimal_exponent(timebase: &Timebase) -> Option<i32> {
 }
 
 /// A moment in seconds as text that loses no tick.
-pub fn seconds_text(timebase: &Timebase, time: Ticks) -> String {
+fn seconds_text(timebase: &Timebase, time: Ticks) -> String {
     match decimal_exponent(timebase) {
         Some(exponent) if exponent < 0 => {
             let digits = exponent.unsigned_abs();

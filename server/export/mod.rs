@@ -5,7 +5,7 @@
 
 pub mod changes;
 pub mod parquet;
-pub mod table;
+mod table;
 pub mod tables;
 pub mod vcd;
 

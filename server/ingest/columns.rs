@@ -139,7 +139,7 @@ impl<T: bytemuck::Pod + Send + Sync> Growing<T> {
 }
 
 /// Maps `count` numbers from byte `offset` (a multiple of their size) of a file.
-pub fn map_file<T: bytemuck::Pod + Send + Sync>(
+fn map_file<T: bytemuck::Pod + Send + Sync>(
     path: &Path,
     offset: u64,
     count: usize,

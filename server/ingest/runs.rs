@@ -8,7 +8,7 @@
 use crate::model::Ticks;
 
 /// Levels as small numbers: low, high, unknown, floating.
-pub const UNKNOWN: u8 = 2;
+const UNKNOWN: u8 = 2;
 /// A line of which the block has said nothing yet.
 const NOT_YET: u8 = 4;
 

@@ -32,7 +32,7 @@ const fn volts(low_v: f64, high_v: f64) -> Thresholds {
 
 impl Family {
     /// The name of thresholds that were given as numbers.
-    pub const BY_VOLTS: &str = "volts";
+    const BY_VOLTS: &str = "volts";
 
     /// The family called `name`; `None` where [`FAMILIES`] has none.
     pub fn named(name: &str) -> Option<Family> {

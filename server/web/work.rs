@@ -357,7 +357,7 @@ fn count(app: &App, id: SessionId, sender: &watch::Sender<Stage>) -> Result<(), 
 ///
 /// # Errors
 /// None can be read: the sentences of all. The setup is not right, or the disk failed.
-pub fn read_all(
+fn read_all(
     app: &App,
     held: &Held,
     tell: &(dyn Fn(String, Option<f64>) + Sync),

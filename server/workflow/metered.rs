@@ -6,7 +6,7 @@ use crate::store;
 
 /// Tolerance of a rail that only the bench log knows: ±5 %, what makers' sheets of commercial TTL ask of the supply
 /// (4.75 V to 5.25 V; from memory).
-pub const ASSUMED_TOLERANCE: f64 = 0.05;
+const ASSUMED_TOLERANCE: f64 = 0.05;
 
 /// Adds readings in volts to the rails of `setup`: to the one of that name, spaces and capitals aside, else to a rail of
 /// its own where the reading says what it should be.

@@ -375,7 +375,7 @@ fn twins(captures: &[Capture], members: &[Member]) -> Vec<(usize, usize, String)
 }
 
 /// A warning: a capture stands alone though it was meant to go with others.
-pub fn not_aligned(file: &str, trouble: &str) -> Finding {
+fn not_aligned(file: &str, trouble: &str) -> Finding {
     Finding {
         severity: Severity::Warning,
         topic: "alignment",

@@ -148,7 +148,7 @@ impl Held {
     ///
     /// # Errors
     /// A sentence: the sheet's text is not right.
-    pub fn setup_of(&self, capture: EntryId, setup: &Setup) -> Result<Setup, String> {
+    fn setup_of(&self, capture: EntryId, setup: &Setup) -> Result<Setup, String> {
         match self.sheets.iter().find(|sheet| sheet.value.capture == capture) {
             None => Ok(setup.clone()),
             Some(sheet) => with_sheet(setup, &sheet_text(&sheet.value.fields)?),

@@ -16,7 +16,7 @@ pub const PERIOD: Duration = Duration::from_millis(300);
 /// How long a file that ends with a line end must have stood still.
 pub const QUIET: Duration = Duration::from_millis(700);
 /// How long any other file must have stood still.
-pub const QUIET_UNENDED: Duration = Duration::from_millis(1400);
+const QUIET_UNENDED: Duration = Duration::from_millis(1400);
 /// Most files that are looked at; a folder with more is not where exports go.
 const MOST_FILES: usize = 20_000;
 

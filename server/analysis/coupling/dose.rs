@@ -11,7 +11,7 @@ use super::{DosePoint, Edge};
 use crate::analysis::stats::fisher::fisher;
 
 /// Fewest lines that make a dose.
-pub const FEWEST_LINES: usize = 3;
+const FEWEST_LINES: usize = 3;
 /// Gain in ln likelihood that a line must bring to be counted, among so many that may be chosen from; among more of them
 /// some do by chance, the best of n by about ln n.
 const LINE_PRICE: f64 = 1.5;

@@ -77,11 +77,11 @@ mod beside;
 mod causes;
 pub mod clues;
 mod company;
-pub mod context;
-pub mod copies;
+mod context;
+mod copies;
 mod crowd_parts;
 pub mod crowds;
-pub mod dose;
+mod dose;
 mod doubts;
 mod downstream;
 mod drift;
@@ -95,7 +95,7 @@ pub mod few;
 pub mod fixtures;
 mod hazard;
 pub mod hints;
-pub mod input;
+mod input;
 mod instants;
 pub mod judge;
 mod known;
@@ -106,7 +106,7 @@ mod let_through;
 mod lost;
 mod mirrored;
 mod missed;
-pub mod model;
+mod model;
 pub mod never_alone;
 mod never_struck;
 mod not_brought;
@@ -123,23 +123,23 @@ pub mod races;
 mod reacting;
 mod register;
 mod rest;
-pub mod rival_models;
+mod rival_models;
 mod rows;
-pub mod scatter;
+mod scatter;
 mod select;
 mod set_off;
 mod slices;
 mod stories;
 mod succession;
-pub mod sweep;
-pub mod together;
+mod sweep;
+mod together;
 mod toggled;
 mod trials;
 mod turns;
 mod unrecorded;
 pub mod untimely;
 pub mod victims;
-pub mod whole_pulses;
+mod whole_pulses;
 
 use std::collections::BTreeMap;
 
@@ -168,7 +168,7 @@ pub const EARLIEST_LAG_S: f64 = 7e-9;
 /// Least width of a lag window.
 const NARROWEST_WINDOW_S: f64 = 5e-9;
 /// Couplings stand at this false discovery rate (Benjamini–Hochberg).
-pub const Q_LIMIT: f64 = 0.01;
+const Q_LIMIT: f64 = 0.01;
 
 /// Polarity of the edges that strike.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]

@@ -266,7 +266,7 @@ fn best_of(
 }
 
 /// The logistic model of `keys`, fitted by Newton's method with a slight ridge.
-pub fn logistic(table: &Table, keys: &[usize]) -> Fitted {
+fn logistic(table: &Table, keys: &[usize]) -> Fitted {
     let (count, struck) = table.totals();
     let mean = ((struck + 0.5) / (count + 1.0)).clamp(1e-9, 1.0 - 1e-9);
     let mut weights = vec![0.0; keys.len() + 1];

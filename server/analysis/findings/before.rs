@@ -100,7 +100,7 @@ pub(super) fn none_do(capture: &Capture, within: i64) -> String {
 /// How many edges of a line come within so many ticks after an edge of another.
 fn following(capture: &Capture, line: usize, other: usize, within: i64) -> usize {
     let before = capture.lines[other].ticks();
-    let is_after = |&&at: &&i64| any_within(&before, at - within, at - 1);
+    let is_after = |&&at: &&i64| any_within(before, at - within, at - 1);
     capture.lines[line].ticks().iter().filter(is_after).count()
 }
 

@@ -7,12 +7,12 @@ pub mod edges;
 mod limits;
 pub mod logic;
 mod quick;
-pub mod reach;
+mod reach;
 pub mod sentences;
 pub mod sequence;
-pub mod silenced;
-pub mod stuck;
-pub mod tally;
+mod silenced;
+mod stuck;
+mod tally;
 
 pub use logic::{AsIf, Row, TruthTable};
 pub use reach::{Reach, Verdict};

@@ -5,7 +5,7 @@
 //! | [`pattern`] | "CLEAR_N low while STEP high", or an expression (IEEE Std 1364), tied to the capture's lines |
 //! | `walk` | the stretches in which a pattern holds, in one merge pass over the edges |
 
-pub mod pattern;
+mod pattern;
 mod walk;
 
 pub use pattern::Pattern;

@@ -37,7 +37,7 @@ pub fn clopper_pearson_upper(k: u64, n: u64, confidence: f64) -> f64 {
 }
 
 /// Exact one-sided lower bound of a rate, `k` of `n`.
-pub fn clopper_pearson_lower(k: u64, n: u64, confidence: f64) -> f64 {
+fn clopper_pearson_lower(k: u64, n: u64, confidence: f64) -> f64 {
     if k == 0 {
         return 0.0;
     }

@@ -11,9 +11,9 @@
 //! a million trials on, and its beta quantile did not return for ten million.
 
 #![allow(clippy::excessive_precision)] // Constants stand as published.
-pub mod beta;
+mod beta;
 pub mod fisher;
-pub mod gamma;
+mod gamma;
 pub mod intervals;
 pub mod multiple;
 pub mod normal;

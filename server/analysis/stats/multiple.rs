@@ -14,7 +14,7 @@ pub fn benjamini_hochberg(p: &[f64], tests: usize) -> Vec<f64> {
 }
 
 /// The same in natural logarithms, for p values that underflow.
-pub fn ln_benjamini_hochberg(ln_p: &[f64], tests: usize) -> Vec<f64> {
+fn ln_benjamini_hochberg(ln_p: &[f64], tests: usize) -> Vec<f64> {
     let tests = tests.max(ln_p.len()) as f64;
     let mut order: Vec<usize> = (0..ln_p.len()).collect();
     order.sort_by(|&a, &b| ln_p[a].total_cmp(&ln_p[b]));

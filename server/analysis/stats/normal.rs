@@ -12,7 +12,7 @@ pub fn normal_upper(z: f64) -> f64 {
 }
 
 /// ln P(Z ≥ z) for a standard normal Z.
-pub fn ln_normal_upper(z: f64) -> f64 {
+fn ln_normal_upper(z: f64) -> f64 {
     if z < 0.0 {
         return ln_1m_exp(ln_normal_upper(-z));
     }
@@ -44,7 +44,7 @@ pub fn normal_quantile(p: f64) -> f64 {
 }
 
 /// z ≥ 0 with ln P(Z ≥ z) = `ln_p`, for `ln_p` ≤ ln ½. Newton's method on the logarithm, which is concave.
-pub fn upper_quantile(ln_p: f64) -> f64 {
+fn upper_quantile(ln_p: f64) -> f64 {
     let mut z = (-2.0 * (ln_p + std::f64::consts::LN_2)).max(0.0).sqrt();
     for _ in 0..100 {
         let tail = ln_normal_upper(z);

@@ -88,7 +88,7 @@ pub fn ln_poisson_lower(k: u64, mean: f64) -> f64 {
 }
 
 /// ln P(X = k) for X ~ Poisson(mean), mean > 0.
-pub fn ln_poisson_point(k: u64, mean: f64) -> f64 {
+fn ln_poisson_point(k: u64, mean: f64) -> f64 {
     if k == 0 {
         return -mean;
     }

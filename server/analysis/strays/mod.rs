@@ -6,7 +6,7 @@
 
 pub mod bounce;
 mod driven;
-pub mod grid;
+mod grid;
 mod healed;
 mod long_pulses;
 mod runs;

@@ -114,7 +114,7 @@ impl CoarseTimes {
 
     /// The period of the rows in written units, where they are samples of a steady rate whose times were rounded too
     /// much to part them.
-    pub fn steady_period(&self) -> Option<f64> {
+    fn steady_period(&self) -> Option<f64> {
         const FEWEST: i64 = 16;
         /// The steps of decimal numbers are exact, those of a clock are not.
         const NEAR: f64 = 1.0 + 1e-6;

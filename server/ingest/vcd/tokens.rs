@@ -14,7 +14,7 @@ pub struct Tokens<'a> {
 }
 
 /// What parts words: space, tab, line ends (IEEE Std 1364), and the vertical tab and form feed that some writers use.
-pub fn is_space(byte: u8) -> bool {
+fn is_space(byte: u8) -> bool {
     matches!(byte, b' ' | b'\t' | b'\n' | b'\r' | 0x0b | 0x0c)
 }
 

@@ -12,7 +12,7 @@
 
 mod lexer;
 mod parser;
-pub mod typed;
+mod typed;
 pub mod value;
 
 pub use typed::{Operand, Typed};

@@ -18,7 +18,7 @@ use crate::rule::expression::value::mask;
 use crate::rule::expression::{Typed, Value};
 
 /// Tables with at most this many inputs are listed whole, never-seen combinations too.
-pub const WHOLE_TABLE_INPUTS: usize = 6;
+const WHOLE_TABLE_INPUTS: usize = 6;
 /// Rows listed of larger tables, contradicted ones first.
 pub const MOST_ROWS: usize = 256;
 /// Expressions of at most this many input lines are looked up by position.
