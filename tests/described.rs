@@ -70,13 +70,13 @@ async fn every_address_with_a_query_lists_it() {
         );
         with_query += usize::from(takes);
     }
-    assert!(with_query >= 13, "{with_query}");
+    assert!(with_query >= 20, "{with_query}");
 
     // By hand, from what the pages' own script asks.
     let window = "/api/sessions/{id}/window";
     assert_eq!(
         listed(&document, "get", window),
-        ["start", "end", "columns", "lines"]
+        ["start", "end", "columns", "lines", "condition", "run", "of"]
     );
     let find = "/api/sessions/{id}/find";
     let asked = [
@@ -89,6 +89,9 @@ async fn every_address_with_a_query_lists_it() {
         "back",
         "most",
         "count",
+        "condition",
+        "run",
+        "of",
     ];
     assert_eq!(listed(&document, "get", find), asked);
     assert_eq!(

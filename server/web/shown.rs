@@ -20,7 +20,7 @@ const KEY_LETTERS: usize = 16;
 const UNDER_NONE: &str = "none";
 
 /// What an address says of it; all of it may be left out: then it is the condition in hand.
-#[derive(Clone, Debug, Default, Deserialize)]
+#[derive(Clone, Debug, Default, Deserialize, utoipa::IntoParams)]
 pub struct Shown {
     /// Number of a condition, or `none`.
     condition: Option<String>,

@@ -5,11 +5,39 @@ use utoipa::IntoParams;
 use utoipa::openapi::path::ParameterIn;
 
 use crate::web::api::{evidence, links, log, seek, upload, windows};
+use crate::web::shown::Shown;
 use crate::workflow::reading::KEYS;
 
 /// The parameters of an operation that stand in the query of its address.
 pub(super) fn query(method: &str, path: &str) -> Vec<Value> {
     let tail = path.strip_prefix("/api/sessions/{id}").unwrap_or(path);
+    let shown = match SHOWN.contains(&(method, tail)) {
+        true => of::<Shown>(),
+        false => Vec::new(),
+    };
+    [own(method, tail), shown].concat()
+}
+
+/// Addresses that may say which condition and run is meant.
+const SHOWN: [(&str, &str); 14] = [
+    ("get", "/report"),
+    ("get", "/diagram"),
+    ("get", "/window"),
+    ("get", "/density"),
+    ("get", "/find"),
+    ("get", "/stretch"),
+    ("get", "/evidence"),
+    ("get", "/findings/{finding}/occurrences"),
+    ("get", "/findings/{finding}/overlay"),
+    ("get", "/places"),
+    ("get", "/links/pulses"),
+    ("get", "/export/{name}"),
+    ("post", "/marks"),
+    ("get", "/present"),
+];
+
+/// What an address asks besides.
+fn own(method: &str, tail: &str) -> Vec<Value> {
     match (method, tail) {
         ("post", "/api/captures" | "/captures") => of::<upload::Named>(),
         ("get", "/window") => of::<windows::Asked>(),
