@@ -105,7 +105,7 @@ fn below_a_strobe(capture: &Capture, sampling: f64, line: usize, level: Level) -
             let least_own = widths[from + (TAIL * count as f64) as usize] as f64;
             let limit = least_own / ONE_WIDTH.sqrt() - 0.5 * sampling;
             let short = &widths[..widths.partition_point(|&w| (w as f64) < limit)];
-            if ends(&widths, from..from + count) && scatter(short, sampling) {
+            if ends(&widths, from..from + count, unit) && scatter(short, sampling) {
                 return Some(of(capture, (line, level), short, all, limit));
             }
         }
@@ -114,12 +114,13 @@ fn below_a_strobe(capture: &Capture, sampling: f64, line: usize, level: Level) -
     None
 }
 
-/// Whether the `own` crowd of ascending widths ends on both sides, so that it is one width and no part of a scatter.
-fn ends(widths: &[i64], own: Range<usize>) -> bool {
+/// Whether the `own` crowd of ascending widths ends on both sides, so that it is one width and no part of a scatter. `unit`: a sample, or a
+/// tick.
+fn ends(widths: &[i64], own: Range<usize>, unit: f64) -> bool {
     let count = own.len() as f64;
     let (least, most) = (widths[own.start] as f64, widths[own.end - 1] as f64);
-    let below = own.start - widths.partition_point(|&w| (w as f64) < least / ONE_WIDTH);
-    let above = widths[own.end..].partition_point(|&w| w as f64 <= ONE_WIDTH * ONE_WIDTH * most);
+    let below = own.start - widths.partition_point(|&w| (w as f64) < least / ONE_WIDTH - unit);
+    let above = widths[own.end..].partition_point(|&w| w as f64 <= ONE_WIDTH * ONE_WIDTH * most + unit);
     (below as f64) < STILL * count && (above as f64) < STILL * count
 }
 
@@ -160,15 +161,21 @@ mod tests {
     #[test]
     fn a_crowd_that_goes_on_on_either_side_is_no_width_of_its_own() {
         let strobe: Vec<i64> = (20..50).chain((0..200).map(|n| 52 + n / 50)).collect();
-        assert!(super::ends(&strobe, 30..230));
+        assert!(super::ends(&strobe, 30..230, 1.0));
         // As many of each width, or a hump: what lies beside the middle is as dense as it, or half so.
         let even: Vec<i64> = (0..240).map(|n| 30 + n / 8).collect();
-        assert!(!super::ends(&even, 80..136));
+        assert!(!super::ends(&even, 80..136, 1.0));
         let hump: Vec<i64> = (0..240).map(|n| 30 + (n * n % 61 + n * 7 % 61) / 4).collect();
         let mut hump = hump;
         hump.sort_unstable();
         let middle = hump.partition_point(|&w| w < 42)..hump.partition_point(|&w| w <= 48);
-        assert!(!super::ends(&hump, middle));
+        assert!(!super::ends(&hump, middle, 1.0));
+        // What a coarse grid leaves of widths from 20 to 60.
+        let coarse: Vec<i64> = [(20, 11), (30, 20), (40, 23), (50, 31), (60, 15)]
+            .iter()
+            .flat_map(|&(width, count)| vec![width; count])
+            .collect();
+        assert!(!super::ends(&coarse, 54..100, 10.0));
     }
 
     /// PEG sends 200 strobes of 52 to 55 ticks that nobody's edges bring; 16 ticks after two of three of 60 rises of HOLD it shows a

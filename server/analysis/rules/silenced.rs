@@ -1,7 +1,10 @@
 //! Lines that fall silent for good while lines that moved only with them go on: a clip that fell off, or a wire.
 
+use std::ops::Range;
+
+use crate::analysis::stats::order::middle;
 use crate::analysis::stats::tails::binomial_upper;
-use crate::model::{Capture, Line, Ticks};
+use crate::model::{Capture, Level, Line, Ticks};
 
 /// A line without an edge from a moment on, and one that shows that it ought to have some.
 #[derive(Clone, Debug, PartialEq)]
@@ -16,6 +19,9 @@ pub struct Silenced {
     pub without: u64,
     /// So soon, in ticks.
     pub within: i64,
+    /// Whether the machine may do something else from then on: another line that seldom switches did so just then, or the follower
+    /// keeps another rhythm since.
+    pub may_be_meant: bool,
 }
 
 /// What follows an edge comes so soon: some gates and a cable.
@@ -28,6 +34,12 @@ const FOLLOWED: f64 = 0.97;
 const CHANCE: f64 = 1e-6;
 /// A third line explains what moved on if so large a share of the edges since come after its own.
 const EXPLAINED: f64 = 0.9;
+/// A line with fewer edges than this share of the silent line's seldom switches: what says which phase a machine is in. It does so within
+/// so many of the silent line's usual intervals of its last edge.
+const SELDOM: f64 = 0.1;
+const JUST_THEN: i64 = 3;
+/// Rhythms and widths differ where their middles do by this factor (common practice, no source).
+const OTHER_RHYTHM: f64 = 1.3;
 /// So many edges, evenly spread, are looked at before all are.
 const TASTED: usize = 64;
 
@@ -95,7 +107,50 @@ fn follower(capture: &Capture, index: usize, other: usize, since: Ticks) -> Opti
         followed: (followed as u64, before.len() as u64),
         without: later.len() as u64,
         within: within.after,
+        may_be_meant: turns_just_then(capture, index, since) || changes_rhythm(follower, until),
     })
+}
+
+/// Whether a line that seldom switches does so about when the line falls silent.
+fn turns_just_then(capture: &Capture, index: usize, since: Ticks) -> bool {
+    let line = &capture.lines[index];
+    let interval = usual(line.edges.windows(2).map(|w| (w[1] - w[0]).0));
+    let reach = JUST_THEN * interval.unwrap_or(0);
+    let mut others = capture
+        .lines
+        .iter()
+        .enumerate()
+        .filter(|(other, _)| *other != index);
+    others.any(|(_, other)| {
+        let seldom = (other.edges.len() as f64) < SELDOM * line.edges.len() as f64;
+        seldom
+            && !other
+                .edges_within(Ticks(since.0 - reach), Ticks(since.0 + reach + 1))
+                .is_empty()
+    })
+}
+
+/// Whether the line's pulses of either level last longer or shorter from edge `until` on than before it.
+fn changes_rhythm(line: &Line, until: usize) -> bool {
+    let lengths = |range: Range<usize>, level: Level| {
+        let pulses = range.filter(|&edge| edge + 1 < line.edges.len() && line.level_after(edge) == level);
+        usual(pulses.map(|edge| (line.edges[edge + 1] - line.edges[edge]).0))
+    };
+    [Level::Low, Level::High].into_iter().any(|level| {
+        let [before, later] =
+            [0..until.saturating_sub(1), until..line.edges.len()].map(|range| lengths(range, level));
+        let (Some(before), Some(later)) = (before, later) else {
+            return false;
+        };
+        before.max(later) as f64 > OTHER_RHYTHM * before.min(later).max(1) as f64
+    })
+}
+
+/// The middle of some lengths.
+fn usual(lengths: impl Iterator<Item = i64>) -> Option<i64> {
+    let mut lengths: Vec<i64> = lengths.collect();
+    lengths.sort_unstable();
+    middle(&lengths)
 }
 
 /// How soon before and after an edge another belongs to it, in ticks.
@@ -127,11 +182,18 @@ impl Within {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::model::{Level, TimeSpan};
+    use crate::model::TimeSpan;
 
     /// STEP rises every 10,000 ticks up to the n-th time that `steps` says; BEAT switches 20 ticks after each rise of all 100, and
     /// LIFT 5 ticks before it, from `lift` on.
     fn found(steps: i64, lift: i64) -> Vec<(usize, usize, u64, u64)> {
+        let found = silenced(&capture(steps, lift)).into_iter();
+        found
+            .map(|s| (s.line, s.follower, s.followed.0, s.without))
+            .collect()
+    }
+
+    fn capture(steps: i64, lift: i64) -> Capture {
         let span = TimeSpan::new(Ticks(0), Ticks(1_100_000));
         let line = |name: &str, edges: Vec<i64>| {
             Line::digital(name, Level::Low, edges.into_iter().map(Ticks).collect(), span)
@@ -142,11 +204,7 @@ mod tests {
             line("BEAT", (0..100).map(|n| at(n) + 20).collect()),
             line("LIFT", (lift..100).map(|n| at(n) - 5).collect()),
         ];
-        let capture = Capture::in_nanoseconds("fallen", span, lines);
-        let found = silenced(&capture).into_iter();
-        found
-            .map(|s| (s.line, s.follower, s.followed.0, s.without))
-            .collect()
+        Capture::in_nanoseconds("fallen", span, lines)
     }
 
     #[test]
@@ -159,5 +217,24 @@ mod tests {
         assert!(found(40, 40).is_empty());
         // Or it stepped both all along, and STEP is gated from it.
         assert!(found(40, 0).is_empty());
+    }
+
+    #[test]
+    fn another_phase_of_the_machine_may_be_meant() {
+        let may_be_meant = |of: &Capture| silenced(of)[0].may_be_meant;
+        let fallen = capture(40, 100);
+        assert!(!may_be_meant(&fallen));
+        // LIFT switches once, as STEP's last edge has come.
+        let mut turned = fallen.clone();
+        let lift = vec![Ticks(turned.lines[0].edges[79].0 + 3_000)];
+        turned.lines[2] = Line::digital("LIFT", Level::Low, lift, turned.span);
+        assert!(may_be_meant(&turned));
+        // BEAT goes on half as fast.
+        let mut slower = fallen;
+        let beat = &slower.lines[1].edges;
+        let kept = beat.iter().enumerate().filter(|(n, _)| *n < 40 || n % 2 == 0);
+        let kept = kept.map(|(_, edge)| *edge).collect();
+        slower.lines[1] = Line::digital("BEAT", Level::Low, kept, slower.span);
+        assert!(may_be_meant(&slower));
     }
 }

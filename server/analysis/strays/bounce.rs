@@ -204,7 +204,7 @@ fn is_irregular(line: &Line, groups: &[Range<usize>], tick_s: f64) -> bool {
     at(0.9) >= SPREAD * at(0.1) && widths.len() * 2 >= pauses.len().min(MANY_PAUSES)
 }
 
-/// Edges this near to another line's coincide with it.
+/// Edges this soon after another line's coincide with it; what comes later than they do, by more than a sample, follows them.
 const NEAR_S: f64 = 50e-9;
 /// Share of the edges that must not coincide with one other line's, nor with others' together unless chance has it, up to this chance.
 const TOGETHER: f64 = 0.5;
@@ -214,7 +214,8 @@ const TOGETHER_CHANCE: f64 = 1e-3;
 /// and with none of them always. Cost: the bursts' edges × lines × log of their edges.
 fn switches_alone(capture: &Capture, index: usize, bursts: &[Burst]) -> bool {
     let line = &capture.lines[index];
-    let near = capture.timebase.ticks_of(NEAR_S).max(line.sample_ticks).ceil() as i64;
+    let sample = line.sample_ticks.ceil() as i64;
+    let near = (capture.timebase.ticks_of(NEAR_S) as i64).max(sample);
     let edges: Vec<Ticks> = bursts
         .iter()
         .flat_map(|b| &line.edges[b.edges.clone()])
@@ -228,7 +229,7 @@ fn switches_alone(capture: &Capture, index: usize, bursts: &[Burst]) -> bool {
         let mut together = 0;
         for (at, with) in edges.iter().zip(&mut with_any) {
             let is_near = !other
-                .edges_within(Ticks(at.0 - near), Ticks(at.0 + near + 1))
+                .edges_within(Ticks(at.0 - near), Ticks(at.0 + sample + 1))
                 .is_empty();
             together += usize::from(is_near);
             *with |= is_near;
@@ -236,7 +237,7 @@ fn switches_alone(capture: &Capture, index: usize, bursts: &[Burst]) -> bool {
         if together as f64 >= TOGETHER * edges.len() as f64 {
             return false;
         }
-        covered += (other.edges.len() as i64 * (2 * near + 1)) as f64;
+        covered += (other.edges.len() as i64 * (near + sample + 1)) as f64;
     }
     let together = with_any.iter().filter(|with| **with).count();
     let covered = (covered / (line.span.end - line.span.start).0.max(1) as f64).min(1.0);
@@ -292,8 +293,8 @@ mod tests {
             })
             .collect();
         let span = TimeSpan::new(Ticks(0), Ticks(300_000_000));
-        // Each of three lines switches with every third edge, or a while later.
-        let told = |after: i64| {
+        // Each of three lines switches with every third edge, a little before it, or later.
+        let told = |after: i64| -> usize {
             let bit = |turn: usize| {
                 bursts
                     .iter()
@@ -307,6 +308,7 @@ mod tests {
             let found = find(&Capture::in_nanoseconds("a bus", span, lines));
             found.iter().filter(|b| b.line == 0).count()
         };
-        assert_eq!([told(5), told(5_000)], [0, 6]);
+        // As a counter's bits do, that come behind the key.
+        assert_eq!([told(0), told(-5), told(5_000), told(12)], [0, 0, 6, 6]);
     }
 }

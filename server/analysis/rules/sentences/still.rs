@@ -50,25 +50,33 @@ pub fn stuck(capture: &Capture, stuck: &Stuck) -> Option<Finding> {
     })
 }
 
-/// The warning of a line that fell silent while another, which had moved only with it, went on.
+/// The warning of a line that fell silent while another, which had moved only with it, went on; a note where the machine may do something
+/// else from then on.
 pub fn silenced(capture: &Capture, silenced: &Silenced) -> Finding {
     let [name, other] = [silenced.line, silenced.follower].map(|line| &capture.lines[line].name);
     let since = span_s(capture.seconds(silenced.since));
     let (followed, of) = silenced.followed;
+    let (severity, meant) = match silenced.may_be_meant {
+        true => (
+            Severity::Note,
+            " The machine may do something else from then on: another line turned just then, or the rhythm changed.",
+        ),
+        false => (Severity::Warning, ""),
+    };
     Finding {
-        severity: Severity::Warning,
+        severity,
         topic: "stuck",
         lines: vec![name.clone(), other.clone()],
         title: format!("{name} falls silent at {since}, while {other}, which moved only with it, goes on"),
         detail: format!(
             "It has no edge from then on to the end of its record. Until then {followed} of {of} edges of {other} came in the {} after \
-             one of its edges; since then {} have come without one.",
+             one of its edges; since then {} have come without one.{meant}",
             span(&capture.timebase, silenced.within as f64),
             silenced.without
         ),
         try_next: vec![
             format!(
-                "Look whether {name}'s clip still holds, and capture again: what is said of {name} after {since} rests on a line that was not seen."
+                "If the machine goes on to other work at {since}, nothing. Else look whether {name}'s clip still holds, and capture again: what is said of {name} from then on would rest on a line that was not seen."
             ),
             format!(
                 "If it holds: probe {name} at its driver's pin; moving there, the joint or wire between is open."
