@@ -6,6 +6,7 @@
 //! not follow those edges. A pulse that a gate or a monostable makes fails at least one of these. Where the signs don't
 //! suffice, as where all have one width, the crowd is told and nobody is accused.
 
+use super::part_signs::{are_ended, goes_with_rest, is_own};
 use super::{
     Attribution, Coupling, CouplingOptions, EARLIEST_LAG_S, Edge, LONGEST_LAG_S, apart, attribute,
     crowd_parts,
@@ -83,11 +84,6 @@ const RESTING: i64 = 2;
 pub(super) const MOST: f64 = 0.6;
 /// What strikes leaves some edges out; what is answered this often may be answered on purpose.
 const EVERY: f64 = 0.95;
-/// Share of the crowd's ends, within [`STEADY_S`] after another line's edges, which shows that those end the pulses.
-const STEADY_S: f64 = 5e-9;
-/// Long pulses that can show whose they are, and the share of them that must not follow the suspect.
-const FEWEST_LONG: usize = 3;
-const OWN: f64 = 0.5;
 
 /// Crowds of all lines without a limit from the person, that any other line's edges precede often enough. Cost: linear in
 /// the edges of lines without a limit, and crowd × log of the edges of the others.
@@ -316,7 +312,7 @@ fn look_at(capture: &Capture, strays: &Strays, attribution: &Attribution, crowd:
     if is_answer || are_ended(capture, crowd, &followers) || is_own(capture, crowd, first) {
         return Look::Driven;
     }
-    if every || !scatters {
+    if every || !scatters || is_all && goes_with_rest(capture, strays, crowd, first) {
         let of_level = first.occurrences.iter();
         let of_level = of_level.filter(|o| strays.strays[o.stray].level == crowd.level);
         let count = of_level.count() as u64;
@@ -327,55 +323,6 @@ fn look_at(capture: &Capture, strays: &Strays, attribution: &Attribution, crowd:
     }
     let longest = widths[widths.len() - 1] as f64;
     Look::Strays((1.2 * longest).min(crowd.limit).max(longest + 0.5))
-}
-
-/// Whether another line's edges end most of the pulses, at one distance.
-fn are_ended(capture: &Capture, crowd: &Crowd, followers: &[&Stray]) -> bool {
-    let (early, late) = (
-        capture.timebase.ticks_of(EARLIEST_LAG_S) as i64,
-        capture.timebase.ticks_of(LONGEST_LAG_S) as i64,
-    );
-    let steady = capture.timebase.ticks_of(STEADY_S) as i64;
-    let ended_by = |line: &Line| {
-        let mut lags: Vec<i64> = Vec::new();
-        for stray in followers {
-            let end = stray.start.0 + stray.width.0;
-            // An edge before the pulse may have begun it; of one width it would lie at one distance from the end as well.
-            let from = line
-                .edges
-                .partition_point(|e| e.0 <= stray.start.0.max(end - late));
-            let near = line.edges[from..].iter().take_while(|e| e.0 <= end + early);
-            lags.extend(near.map(|e| end - e.0));
-        }
-        lags.sort_unstable();
-        let width = steady + 2 * line.sample_ticks.ceil() as i64;
-        let within = |at: usize| lags[at..].partition_point(|&l| l <= lags[at] + width);
-        let most = (0..lags.len()).map(within).max().unwrap_or(0);
-        most as f64 >= MOST * followers.len() as f64
-    };
-    let mut others = capture
-        .lines
-        .iter()
-        .enumerate()
-        .filter(|(at, _)| *at != crowd.line);
-    others.any(|(_, line)| ended_by(line))
-}
-
-/// Whether the level's long pulses follow the suspect as well: then it drives the line.
-fn is_own(capture: &Capture, crowd: &Crowd, row: &Coupling) -> bool {
-    if crowd.others.len() < FEWEST_LONG {
-        return false;
-    }
-    let edges = &capture.lines[row.aggressor].edges;
-    let slack = capture.timebase.ticks_of(STEADY_S) + capture.lines[crowd.line].sample_ticks;
-    let follows = |&&start: &&i64| {
-        let from = edges.partition_point(|e| (e.0 as f64) < start as f64 - row.lag.high - slack);
-        edges
-            .get(from)
-            .is_some_and(|e| e.0 as f64 <= start as f64 - row.lag.low + slack)
-    };
-    let own = crowd.others.iter().filter(follows).count();
-    own as f64 > OWN * crowd.others.len() as f64
 }
 
 #[cfg(test)]
@@ -463,6 +410,18 @@ mod tests {
         }
         // Nor are they strays beside longer pulses of the line's own.
         let (strays, attribution) = judged(&capture(evenly, &OWN, None));
+        assert_eq!((strays, attribution.unsure.len()), (0, 1));
+    }
+
+    #[test]
+    fn widths_that_go_with_the_rest_before_are_told_and_nobody_is_accused() {
+        // STEP rests for 29,300 ticks and a little more or less; each pulse is the longer the longer that was.
+        let recovering = |n: i64| {
+            let rise = |n: i64| 30_000 * n + 97 * (n % 7);
+            let fall = rise(n - 1) + 700 + 31 * ((n - 1) % 5);
+            30 + (rise(n) - fall - 29_250).max(0) / 3
+        };
+        let (strays, attribution) = judged(&capture(recovering, &[], None));
         assert_eq!((strays, attribution.unsure.len()), (0, 1));
     }
 

@@ -11,7 +11,7 @@
 //! | --- | --- |
 //! | `answering` | before an own edge that answers another line |
 //! | `set_off` | what a line does as it is told, by another line's stray |
-//! | `crowds`, `apart`, `scatter` | short pulses that fill a level: parted from its job by a gap, or by how they scatter |
+//! | `crowds`, `apart`, `scatter`, `part_signs` | short pulses that fill a level: parted from its job by a gap, by how they scatter, or by signs of a part |
 //! | `whole_pulses`, `crowd_parts` | crowds that another line's whole pulses bring; the shorter part of a crowd |
 //! | `mirrored` | strays of the other level, after what strikes is switched back |
 //! | `answers`, `let_through`, `turns` | a line's job: one after each edge of another, let through by a gate, or in turns with long ones |
@@ -114,6 +114,7 @@ mod one_lag;
 mod other_edge;
 pub mod own;
 mod part_like;
+mod part_signs;
 pub mod parts;
 mod passed_on;
 mod phase;

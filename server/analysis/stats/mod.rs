@@ -19,6 +19,7 @@ pub mod multiple;
 pub mod normal;
 pub mod order;
 pub mod power;
+pub mod ranks;
 pub mod ratio;
 mod root;
 pub mod runs;
