@@ -19,6 +19,8 @@ const ONE_WIDTH: f64 = 1.15;
 /// Hardly any are a little shorter, or a little longer by twice as much: fewer than this share of them. Widths that merely scatter go
 /// on.
 const STILL: f64 = 0.33;
+/// Unless some of the short ones are shorter than all others by this factor.
+const PARTED: f64 = 1.5;
 /// The first of them may be another's, this share.
 const TAIL: f64 = 0.15;
 /// The short ones scatter: the ninth tenth is so far beyond the first, by this factor and a sample, or by the lesser one and two.
@@ -105,13 +107,20 @@ fn below_a_strobe(capture: &Capture, sampling: f64, line: usize, level: Level) -
             let least_own = widths[from + (TAIL * count as f64) as usize] as f64;
             let limit = least_own / ONE_WIDTH.sqrt() - 0.5 * sampling;
             let short = &widths[..widths.partition_point(|&w| (w as f64) < limit)];
-            if ends(&widths, from..from + count, unit) && scatter(short, sampling) {
+            let stand_out = ends(&widths, from..from + count, unit) || are_parted(&widths, short.len(), unit);
+            if stand_out && scatter(short, sampling) {
                 return Some(of(capture, (line, level), short, all, limit));
             }
         }
         first = from + count.max(1);
     }
     None
+}
+
+/// Whether a gap parts some of the `short` first of ascending widths from all others, whatever these do.
+fn are_parted(widths: &[i64], short: usize, unit: f64) -> bool {
+    let parts = |at: usize| widths[at] as f64 >= PARTED * (widths[at - 1] as f64 + unit);
+    (FEWEST..=short.min(widths.len().saturating_sub(1))).any(parts)
 }
 
 /// Whether the `own` crowd of ascending widths ends on both sides, so that it is one width and no part of a scatter. `unit`: a sample, or a
@@ -170,6 +179,13 @@ mod tests {
         hump.sort_unstable();
         let middle = hump.partition_point(|&w| w < 42)..hump.partition_point(|&w| w <= 48);
         assert!(!super::ends(&hump, middle, 1.0));
+        // What lies far below is no part of it.
+        let far: Vec<i64> = [40, 50, 60, 60, 60, 70]
+            .into_iter()
+            .chain((0..60).map(|n| 300 + 4 * n))
+            .collect();
+        assert!(super::are_parted(&far, 9, 10.0) && !super::are_parted(&far, 5, 10.0));
+        assert!(!super::are_parted(&even, 80, 1.0));
         // What a coarse grid leaves of widths from 20 to 60.
         let coarse: Vec<i64> = [(20, 11), (30, 20), (40, 23), (50, 31), (60, 15)]
             .iter()
