@@ -10,6 +10,7 @@ use serde::Deserialize;
 
 use super::Places;
 use super::heading::{Heading, open};
+use super::next_capture::NextCapture;
 use crate::report::inspect::{Severity, finding_keys};
 use crate::setup::Setup;
 use crate::store::{Capture, Clock, Entry, EntryId, FindingState, SessionId, Store};
@@ -58,6 +59,7 @@ struct FindingsPage {
     unreadable: Vec<CaptureLink>,
     /// Where something can't be shown: the conditions, and the one that was asked for.
     heading: Heading,
+    next: NextCapture,
     /// No condition of the session was ever read: nothing is lost with it.
     is_removable: bool,
     /// Conditions with captures, where there are several: one of them is looked at.
@@ -369,6 +371,7 @@ pub async fn page(
                 false => Vec::new(),
             },
             heading: Heading::of(&app.store, id, which, HERE)?,
+            next: NextCapture::of(&app.store, id, held.condition())?,
             is_removable: trouble.is_some()
                 && kept_answers(&app.store, id)?.iter().all(|a| a.report.is_none()),
             conditions: conditions(&app.store, id, &held)?,

@@ -21,6 +21,8 @@ pub struct Heading {
     pub conditions: Vec<ConditionView>,
     /// A file of the run shown, where that is not the newest; else empty.
     pub run: String,
+    /// The session is in the bin.
+    pub is_binned: bool,
 }
 
 /// A condition, and where this page shows it.
@@ -89,6 +91,7 @@ impl Heading {
             name,
             conditions,
             run: String::new(),
+            is_binned: store.session(id)?.binned_ms.is_some(),
         })
     }
 }

@@ -11,6 +11,7 @@ pub mod guide;
 pub mod harness;
 pub mod heading;
 pub mod links;
+pub mod next_capture;
 pub mod report;
 pub mod rules;
 pub mod start;
