@@ -78,7 +78,8 @@ pub fn inspect_run(
 /// `known`: findings from before the lines were looked at.
 fn look(capture: Capture, sources: Vec<CaptureRow>, setup: &Setup, known: Vec<Finding>) -> Inspection {
     let declared = link_options(&capture, setup);
-    let links = links::check(&capture, &declared);
+    let mut links = links::check(&capture, &declared);
+    let unjoined = assumed::unjoined(&capture, &sources, &known, &mut links);
     let once = copies_at_rest(&capture).map_or(Cow::Borrowed(&capture), Cow::Owned);
     let options = stray_options(&once, setup, &links);
     let (strays, attribution) = coupling::judge::judge(&once, &options, &CouplingOptions::default());
@@ -91,6 +92,7 @@ fn look(capture: Capture, sources: Vec<CaptureRow>, setup: &Setup, known: Vec<Fi
     rules::link_strays(&capture, &mut results, &strays, &attribution);
     let mut all = findings::of(&once, &strays, &attribution);
     all.extend(known);
+    all.extend(unjoined);
     all.extend(assumed::names(&capture, setup));
     all.extend(links::findings(&capture, &links));
     let mut proposals = proposals(&capture, &declared);

@@ -44,7 +44,7 @@ struct LinksPage {
     trouble: Option<String>,
     permutations: Vec<PermutationView>,
     links: Vec<LinkView>,
-    /// Declared, but not among the captured lines.
+    /// Declared, but not to be checked: not among the captured lines, or on clocks that nothing joins.
     unseen: Vec<Unseen>,
     proposals: Vec<ProposalView>,
     names: Vec<String>,
@@ -104,6 +104,7 @@ struct PulseView {
 
 struct Unseen {
     words: String,
+    why: String,
     json: String,
 }
 
@@ -132,6 +133,16 @@ pub async fn page(
                 .is_some_and(|opened| crate::analysis::links::expand(&opened.capture, from, to).is_ok())
         };
         let unseen = setup.links.iter().filter(|link| !seen(&link.from, &link.to));
+        let notes = opened.iter().flat_map(|opened| &opened.report.findings);
+        // Between captures whose clocks nothing joins.
+        let unjoined = notes.filter(|finding| finding.topic == "alignment" && finding.lines.len() == 2);
+        let unjoined: Vec<Unseen> = unjoined
+            .map(|finding| Unseen {
+                words: format!("{} to {}", finding.lines[0], finding.lines[1]),
+                why: format!("{}. {}", finding.title, finding.try_next.join(" ")),
+                json: json!({ "from": finding.lines[0], "to": finding.lines[1] }).to_string(),
+            })
+            .collect();
         let actions = store.actions(session, 1)?;
         let page = LinksPage {
             places: Places::of(session, HERE).following(&shown)?,
@@ -145,8 +156,10 @@ pub async fn page(
             unseen: unseen
                 .map(|link| Unseen {
                     words: format!("{} to {}", link.from, link.to),
+                    why: "Declared, but not both ends are among the captured lines.".to_owned(),
                     json: json!({ "from": link.from, "to": link.to }).to_string(),
                 })
+                .chain(unjoined)
                 .collect(),
             proposals: opened.as_deref().map(proposals).unwrap_or_default(),
             names: opened.as_deref().map(names).unwrap_or_default(),
