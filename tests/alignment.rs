@@ -204,3 +204,69 @@ fn the_line_through_matched_edges_is_numpy_s_and_scipy_s() {
         );
     }
 }
+
+/// The far end's clock began elsewhere: what does not arrive as the times stand was not lost on the way.
+#[test]
+fn a_link_across_clocks_that_nothing_joins_is_not_judged() {
+    let mut dice = Dice(31);
+    let edges = irregular(&mut dice, 300);
+    let (sent, got) = (
+        table("NOTE", &edges, 10.0, 0.0, 0.0),
+        table("NOTE_T", &edges, 10.0, -2.3e-4, 4e-5),
+    );
+    let setup = "[[link]]\nfrom = \"NOTE\"\nto = \"NOTE_T\"\n";
+    let files = [
+        ("a.csv", sent.as_str()),
+        ("b.csv", got.as_str()),
+        ("setup.toml", setup),
+    ];
+    let words = ["inspect", "a.csv", "b.csv", "--setup", "setup.toml", "--json"];
+    let (_, report, problem) = run(&words, &files);
+    let titles = |severity: &str| -> Vec<String> {
+        let all = report["findings"].as_array().expect("findings").iter();
+        let own = all.filter(|finding| finding["severity"] == severity);
+        own.map(|finding| finding["title"].as_str().unwrap_or_default().to_owned())
+            .collect()
+    };
+    assert_eq!(titles("fault"), Vec::<String>::new(), "{problem}");
+    let says =
+        "The link from NOTE to NOTE_T is not judged: its ends were recorded on two clocks that nothing joins";
+    assert!(titles("note").iter().any(|title| title == says), "{report}");
+    assert_eq!(report["links"].as_array().map(Vec::len), Some(0));
+    // Joined, it is.
+    let words = [&words[..], &["--align-on", "NOTE=NOTE_T"]].concat();
+    let (_, report, problem) = run(&words, &files);
+    assert_eq!(report["links"].as_array().map(Vec::len), Some(1), "{problem}");
+    // On one clock that nobody named, too: nearly all arrive.
+    let got = table("NOTE_T", &edges, 10.0, -2e-8, 0.0);
+    let files = [files[0], ("b.csv", got.as_str()), files[2]];
+    let (_, report, problem) = run(&words[..6], &files);
+    assert_eq!(report["links"].as_array().map(Vec::len), Some(1), "{problem}");
+}
+
+#[test]
+fn the_formula_of_two_clocks_has_one_sign_before_each_number() {
+    let mut dice = Dice(13);
+    let edges = irregular(&mut dice, 300);
+    for (offset, drift, signs) in [
+        (1e-4, -3.5e-5, ["(1 − ", ") + "]),
+        (-1e-4, 3.5e-5, ["(1 + ", ") − "]),
+    ] {
+        let (a, b) = (
+            table("NOTE", &edges, 10.0, 0.0, 0.0),
+            table("NOTE", &edges, 10.0, offset, drift),
+        );
+        let folder = tempfile::tempdir().expect("a folder");
+        for (name, text) in [("a.csv", &a), ("b.csv", &b)] {
+            std::fs::write(folder.path().join(name), text).expect("a file");
+        }
+        let mut command = Command::cargo_bin("edgewitness").expect("the binary is built");
+        let words = ["align", "a.csv", "b.csv", "--on", "NOTE"];
+        let output = command.args(words).current_dir(folder.path()).output();
+        let text = String::from_utf8(output.expect("it runs").stdout).expect("text");
+        for sign in signs {
+            assert!(text.contains(sign), "{sign}: {text}");
+        }
+        assert!(!text.contains("+ -") && !text.contains("+-"), "{text}");
+    }
+}

@@ -366,7 +366,7 @@ async fn the_document_says_what_is_answered() {
         .ok(
             Method::POST,
             &at("/entries/condition"),
-            json!({"title": "as found"}),
+            json!({"title": "ribbon apart"}),
         )
         .await;
     bench

@@ -287,3 +287,66 @@ async fn the_list_of_sessions_says_what_could_not_be_read() {
         "{list}"
     );
 }
+
+#[tokio::test]
+async fn a_condition_that_cant_be_read_leaves_the_others_in_reach() {
+    let bench = Bench::new().await;
+    bench
+        .json(
+            Method::POST,
+            &format!("{API}/entries/condition"),
+            json!({"title": "as found"}),
+        )
+        .await;
+    bench.bring("tower.vcd", sample("as-found.vcd")).await;
+    bench.findings().await;
+    let log = bench.json(Method::GET, API, Value::Null).await;
+    let first = log["conditions"][0]["id"].as_i64().unwrap();
+    bench
+        .json(
+            Method::POST,
+            &format!("{API}/entries/condition"),
+            json!({"title": "cable moved"}),
+        )
+        .await;
+    bench.bring("notes.txt", b"no capture at all".to_vec()).await;
+    let back = format!("?condition={first}\">as found</a>");
+    for tail in ["", "/links", "/clocks", "/rules", "/harness"] {
+        let page = bench.page(tail).await;
+        assert!(page.contains(&back), "{tail}: {page}");
+        assert!(page.contains("Source and far end</a>"), "{tail}");
+        assert!(
+            page.contains("<b aria-current=\"true\">cable moved</b>"),
+            "{tail}"
+        );
+        if tail != "/harness" {
+            assert!(page.contains("notes.txt"), "{tail} says what can't be read");
+        }
+        if tail != "/rules" {
+            assert!(!page.contains("remove this session"), "{tail}");
+        }
+    }
+    let binned = format!("{API}/entries/condition/{first}");
+    bench.json(Method::DELETE, &binned, Value::Null).await;
+    for (condition, says) in [
+        (first, "The condition &#34;as found&#34; is in the bin."),
+        (999, "This session has no condition 999."),
+    ] {
+        for tail in ["", "/links", "/clocks", "/rules", "/harness"] {
+            let address = format!("/sessions/1{tail}?condition={condition}");
+            let (status, body) = bench.0.send(Method::GET, &address, "", Vec::new()).await;
+            let page = String::from_utf8(body).unwrap();
+            assert_eq!(status, StatusCode::NOT_FOUND, "{address}");
+            assert!(page.contains(says), "{address}: {page}");
+            assert!(page.contains(">cable moved</a>"), "{address}");
+            assert!(page.contains("Source and far end</a>"), "{address}");
+        }
+    }
+}
+
+#[tokio::test]
+async fn a_session_that_was_never_read_can_be_removed() {
+    let bench = Bench::new().await;
+    bench.bring("notes.txt", b"no capture at all".to_vec()).await;
+    assert!(bench.page("").await.contains("remove this session"));
+}

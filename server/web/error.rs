@@ -5,6 +5,8 @@ use axum::http::StatusCode;
 use axum::response::{Html, IntoResponse, Response};
 use serde_json::json;
 
+use super::pages::Places;
+use super::pages::heading::Heading;
 use crate::store;
 
 /// A request that could not be answered, as a status and a sentence.
@@ -96,11 +98,21 @@ impl IntoResponse for Failure {
 
 /// The same failure on a page.
 #[derive(Debug)]
-pub struct PageFailure(Failure);
+pub struct PageFailure {
+    pub failure: Failure,
+    /// The places of the session, where it is known.
+    pub places: Places,
+    /// The conditions that can be shown instead.
+    pub heading: Heading,
+}
 
 impl<F: Into<Failure>> From<F> for PageFailure {
     fn from(failure: F) -> PageFailure {
-        PageFailure(failure.into())
+        PageFailure {
+            failure: failure.into(),
+            places: Places::none(),
+            heading: Heading::none(),
+        }
     }
 }
 
@@ -108,15 +120,21 @@ impl<F: Into<Failure>> From<F> for PageFailure {
 #[template(path = "pages/failure.html")]
 struct FailurePage {
     sentence: String,
-    places: super::pages::Places,
+    places: Places,
+    heading: Heading,
 }
 
 impl IntoResponse for PageFailure {
     fn into_response(self) -> Response {
-        let PageFailure(failure) = self;
+        let PageFailure {
+            failure,
+            places,
+            heading,
+        } = self;
         let page = FailurePage {
             sentence: failure.sentence,
-            places: super::pages::Places::none(),
+            places,
+            heading,
         };
         match askama::Template::render(&page) {
             Ok(html) => (failure.status, Html(html)).into_response(),

@@ -4,10 +4,12 @@ use crate::analysis::align::Alignment;
 use crate::model::{Capture, Line};
 use crate::report::CaptureRow;
 use crate::report::align::{AlignReport, SCHEMA};
+use crate::setup::Setup;
 
 use super::lines::capture_row;
 use super::merge::merge;
 use super::runs::align_pair_on;
+use super::same_signal::join;
 
 /// Aligns the second capture to the first. `on`: `LINE`, or `LINE=LINE_IN_B`; several parted by commas.
 ///
@@ -37,6 +39,90 @@ pub fn shared(a: &Capture, b: &Capture) -> Option<(String, Alignment)> {
 /// The busiest lines of one name that are tried: two captures of one machine may share all their lines.
 const MOST_TRIED: usize = 8;
 
+/// The captures as one, with what several of them recorded told as one signal; and the pairs of lines that are.
+fn merged(captures: Vec<Capture>, alignments: &[Alignment], setup: &Setup) -> (Capture, Vec<(usize, usize)>) {
+    let names: Vec<String> = own_names(&captures);
+    let mut capture = merge(captures, alignments);
+    // Whichever part of the setup names it.
+    let said = format!("{setup:?}");
+    let is_said = |name: &str| said.contains(name);
+    let pairs = join(&mut capture, &names, &[], slack_s(alignments), &is_said);
+    (capture, pairs)
+}
+
+/// What each line is called in its file, in the order of the merged capture.
+pub(super) fn own_names(captures: &[Capture]) -> Vec<String> {
+    let lines = captures.iter().flat_map(|capture| &capture.lines);
+    lines.map(|line| line.name.clone()).collect()
+}
+
+/// How far edges of one signal may lie apart by the alignments: four standard deviations of those that were matched.
+pub(super) fn slack_s(alignments: &[Alignment]) -> f64 {
+    let residuals = alignments.iter().map(|a| a.residual_s).filter(|r| r.is_finite());
+    4.0 * residuals.fold(0.0, f64::max)
+}
+
+/// Brings the captures of one side together, each run on one clock: files that share lines, all of which match edge by edge,
+/// recorded one run if they hold other lines besides or sample otherwise; a second run by the same clips has the same lines at
+/// the same sampling. With the lines that are counted once.
+pub fn by_runs(captures: Vec<Capture>, setup: &Setup) -> Vec<(OneClock, Vec<String>)> {
+    let mut groups: Vec<(Vec<Capture>, Vec<Alignment>)> = Vec::new();
+    for capture in captures {
+        let mut each = groups.iter().enumerate();
+        let found = each.find_map(|(at, (group, _))| Some((at, same_run(&group[0], &capture, setup)?)));
+        match found {
+            Some((at, alignment)) => {
+                groups[at].0.push(capture);
+                groups[at].1.push(alignment);
+            }
+            None => groups.push((vec![capture], vec![Alignment::SAME_CLOCK])),
+        }
+    }
+    let one = |(mut captures, alignments): (Vec<Capture>, Vec<Alignment>)| {
+        let rows = captures.iter().zip(&alignments);
+        let sources = rows
+            .map(|(capture, a)| capture_row(capture, a.offset_s, a.drift_ppm))
+            .collect();
+        let names = own_names(&captures);
+        let (capture, pairs) = match captures.len() {
+            1 => (captures.remove(0), Vec::new()),
+            _ => merged(captures, &alignments, setup),
+        };
+        let once = pairs.iter().map(|&(line, _)| names[line].clone()).collect();
+        let clock = OneClock {
+            capture,
+            sources,
+            alignments,
+        };
+        (clock, once)
+    };
+    groups.into_iter().map(one).collect()
+}
+
+/// How `b` comes to the clock of `a`, where both recorded one run.
+fn same_run(a: &Capture, b: &Capture, setup: &Setup) -> Option<Alignment> {
+    let in_both = a.lines.iter().filter(|line| b.line_index(&line.name).is_some());
+    let count = in_both.count();
+    let is_sampled_alike = a.lines.iter().zip(&b.lines).all(|(x, y)| {
+        let (x, y) = (
+            a.timebase.length_s(x.sample_ticks),
+            b.timebase.length_s(y.sample_ticks),
+        );
+        (x - y).abs() <= 1e-3 * x.max(y)
+    });
+    let has_others = count < a.lines.len() || count < b.lines.len();
+    if count == 0 || (!has_others && is_sampled_alike) {
+        return None;
+    }
+    let (_, alignment) = shared(a, b)?;
+    let (_, pairs) = merged(
+        vec![a.clone(), b.clone()],
+        &[Alignment::SAME_CLOCK, alignment],
+        setup,
+    );
+    (pairs.len() == count).then_some(alignment)
+}
+
 /// The report of an alignment.
 pub fn align_report(alignment: &Alignment) -> AlignReport {
     AlignReport {
@@ -63,11 +149,11 @@ pub struct OneClock {
 }
 
 /// Brings captures (at least one) to the first one's clock: aligned on `on`, or, without it, taken as recorded
-/// on one clock.
+/// on one clock. A signal that several recorded keeps its name, unless the setup names one file's record of it.
 ///
 /// # Errors
 /// As [`align_pair`]; or there is no capture.
-pub fn one_clock(mut captures: Vec<Capture>, on: Option<&str>) -> anyhow::Result<OneClock> {
+pub fn one_clock(mut captures: Vec<Capture>, on: Option<&str>, setup: &Setup) -> anyhow::Result<OneClock> {
     anyhow::ensure!(!captures.is_empty(), "expected at least one capture, found none");
     let mut alignments = vec![Alignment::SAME_CLOCK];
     for other in &captures[1..] {
@@ -82,7 +168,7 @@ pub fn one_clock(mut captures: Vec<Capture>, on: Option<&str>) -> anyhow::Result
         .collect();
     let capture = match captures.len() {
         1 => captures.remove(0),
-        _ => merge(captures, &alignments),
+        _ => merged(captures, &alignments, setup).0,
     };
     Ok(OneClock {
         capture,

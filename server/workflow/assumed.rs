@@ -147,6 +147,64 @@ pub fn never_known(capture: &Capture) -> Option<Finding> {
     })
 }
 
+/// How the title begins that says so of `file`.
+fn nothing_brings(file: &str) -> String {
+    format!("Nothing brings {file} to the clock of ")
+}
+
+/// Takes out the links between captures whose clocks nothing joined and whose pulses do not arrive as the times stand: that
+/// says nothing of the wire. A note for each such pair of captures' links. `known`: what was found on the way to one clock;
+/// `sources`: one for each capture.
+pub fn unjoined(
+    capture: &Capture,
+    sources: &[CaptureRow],
+    known: &[Finding],
+    links: &mut Vec<links::Link>,
+) -> Vec<Finding> {
+    let is_joined = |of: usize| {
+        let lines = &capture.lines;
+        let Some(source) = sources.get(of) else {
+            return true;
+        };
+        // What both recorded alike joins them without a word.
+        let mut twins = lines
+            .iter()
+            .filter_map(|line| Some((line, &lines[line.same_as?])));
+        twins.any(|(line, twin)| line.capture == of && twin.capture != of)
+            || known
+                .iter()
+                .all(|finding| !finding.title.starts_with(&nothing_brings(&source.file)))
+    };
+    let apart: Vec<bool> = (0..sources.len()).map(|of| !is_joined(of)).collect();
+    let is_apart = |of: usize| apart.get(of).copied().unwrap_or_default();
+    let mut told: Vec<Finding> = Vec::new();
+    links.retain(|link| {
+        let (from, to) = (&capture.lines[link.from], &capture.lines[link.to]);
+        let is_known = from.capture == to.capture || !(is_apart(from.capture) || is_apart(to.capture));
+        // Most arrive: the two clocks are one.
+        if is_known || link.arrived * 2 > link.sent {
+            return true;
+        }
+        told.push(Finding {
+            severity: Severity::Note,
+            topic: "alignment",
+            lines: vec![from.name.clone(), to.name.clone()],
+            title: format!(
+                "The link from {} to {} is not judged: its ends were recorded on two clocks that nothing joins",
+                from.name, to.name
+            ),
+            detail: "As the files' own times stand, its pulses do not arrive; that says nothing of the wire.".to_owned(),
+            try_next: vec![
+                "Name an irregular line that both files have: --align-on LINE, or the page Clocks; or LINE=LINE_IN_THE_OTHER for \
+                 the two ends of a link that works."
+                    .to_owned(),
+            ],
+        });
+        false
+    });
+    told
+}
+
 /// Nobody said how `file` comes to the clock of `first`; `shared`: a line that both recorded and by which it would.
 pub fn one_clock(first: &str, file: &str, shared: Option<&(String, Alignment)>) -> Finding {
     let mut try_next = vec![
@@ -166,7 +224,7 @@ pub fn one_clock(first: &str, file: &str, shared: Option<&(String, Alignment)>) 
         severity: Severity::Warning,
         topic: "alignment",
         lines: Vec::new(),
-        title: format!("Nothing brings {file} to the clock of {first}: both are shown as their own times stand"),
+        title: format!("{}{first}: both are shown as their own times stand", nothing_brings(file)),
         detail: "What one of them shows is not compared in time with what the other shows unless they were recorded together, \
                  started by the same trigger."
             .to_owned(),

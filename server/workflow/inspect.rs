@@ -8,7 +8,7 @@ use crate::analysis::findings::{self, Finding, Severity};
 use crate::analysis::links::{self, Link, LinkOptions, Proposal};
 use crate::analysis::strays::{Mark, StrayOptions};
 use crate::analysis::{rails, rules};
-use crate::model::{Capture, Column, Line, Ticks};
+use crate::model::{Capture, Ticks};
 use crate::report::CaptureRow;
 use crate::report::inspect::InspectReport;
 use crate::setup::Setup;
@@ -19,6 +19,7 @@ use super::fill;
 use super::forbidden;
 use super::rails::{rail_rows, waveform_rows};
 use super::rules::rows as rule_rows;
+use super::same_signal::copies_at_rest;
 use super::unreadable;
 
 /// What to look at, and how.
@@ -53,7 +54,7 @@ pub fn inspect(captures: Vec<Capture>, question: &Question) -> anyhow::Result<In
         capture,
         sources,
         alignments,
-    } = one_clock(captures, question.align_on)?;
+    } = one_clock(captures, question.align_on, question.setup)?;
     let first = &sources[0].file;
     let others = sources.iter().zip(&alignments).skip(1).enumerate();
     let told = others.map(|(at, (source, a))| match question.align_on {
@@ -77,8 +78,9 @@ pub fn inspect_run(
 /// `known`: findings from before the lines were looked at.
 fn look(capture: Capture, sources: Vec<CaptureRow>, setup: &Setup, known: Vec<Finding>) -> Inspection {
     let declared = link_options(&capture, setup);
-    let links = links::check(&capture, &declared);
-    let once = each_signal_once(&capture);
+    let mut links = links::check(&capture, &declared);
+    let unjoined = assumed::unjoined(&capture, &sources, &known, &mut links);
+    let once = copies_at_rest(&capture).map_or(Cow::Borrowed(&capture), Cow::Owned);
     let options = stray_options(&once, setup, &links);
     let (strays, attribution) = coupling::judge::judge(&once, &options, &CouplingOptions::default());
     let same_signal: Vec<(String, String)> = setup
@@ -90,6 +92,7 @@ fn look(capture: Capture, sources: Vec<CaptureRow>, setup: &Setup, known: Vec<Fi
     rules::link_strays(&capture, &mut results, &strays, &attribution);
     let mut all = findings::of(&once, &strays, &attribution);
     all.extend(known);
+    all.extend(unjoined);
     all.extend(assumed::names(&capture, setup));
     all.extend(links::findings(&capture, &links));
     let mut proposals = proposals(&capture, &declared);
@@ -154,32 +157,6 @@ fn look(capture: Capture, sources: Vec<CaptureRow>, setup: &Setup, known: Vec<Fi
     Inspection { capture, report }
 }
 
-/// The capture with a line that a second instrument recorded as well, [`crate::model::Line::same_as`] of another file's, at
-/// rest in its copy: what a signal does is judged once, with the first instrument's other lines. Cost: none where there is
-/// no such line; else that of cloning a capture, whose edges are shared.
-fn each_signal_once(capture: &Capture) -> Cow<'_, Capture> {
-    let lines = &capture.lines;
-    let is_copy = |line: &Line| {
-        line.same_as
-            .is_some_and(|twin| lines[twin].capture != line.capture)
-    };
-    if !lines.iter().any(is_copy) {
-        return Cow::Borrowed(capture);
-    }
-    let mut once = capture.clone();
-    for (line, own) in once.lines.iter_mut().zip(lines) {
-        if is_copy(own) {
-            line.edges = Column::default();
-            line.landmarks = None;
-            line.tally = None;
-            line.flips = Vec::new();
-            line.runts = Vec::new();
-            line.judged = Vec::new();
-        }
-    }
-    Cow::Owned(once)
-}
-
 /// Links nobody declared, without those between two captures' views of one line: they are alike by its name.
 pub fn proposals(capture: &Capture, declared: &[LinkOptions]) -> Vec<Proposal> {
     let own = |line: usize| {
@@ -218,11 +195,23 @@ pub fn stray_options(capture: &Capture, setup: &Setup, links: &[Link]) -> StrayO
     }
 }
 
+/// What a line called `STEM/LINE` is called here, where it is a signal that keeps its own name: two instruments recorded it.
+fn known_as<'a>(capture: &Capture, name: &'a str) -> &'a str {
+    let own = name.split_once('/').map_or(name, |(_, own)| own);
+    let twin = capture.line_index(own);
+    let is_kept = twin.is_some() && capture.lines.iter().any(|line| line.same_as == twin);
+    match capture.line_index(name) {
+        None if is_kept => own,
+        _ => name,
+    }
+}
+
 /// The links that the setup declares, as far as their lines were captured; a link over a bus bit by bit.
 pub fn link_options(capture: &Capture, setup: &Setup) -> Vec<LinkOptions> {
     let mut options = Vec::new();
     for link in &setup.links {
-        let Ok(pairs) = links::expand(capture, &link.from, &link.to) else {
+        let (from, to) = (known_as(capture, &link.from), known_as(capture, &link.to));
+        let Ok(pairs) = links::expand(capture, from, to) else {
             continue;
         };
         // Nothing arrives after the record has ended.

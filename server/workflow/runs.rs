@@ -13,9 +13,11 @@ use crate::analysis::findings::{Finding, Severity};
 use crate::model::Capture;
 use crate::report::CaptureRow;
 
+use super::align::{own_names, slack_s};
 use super::assumed;
 use super::lines::capture_row;
 use super::merge::{merge, skewed};
+use super::same_signal::join;
 
 /// What was said of one capture's clock.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -330,17 +332,13 @@ fn together(mut captures: Vec<Capture>, members: Vec<Member>, ties: &[Tie]) -> R
         .zip(&alignments)
         .map(|(capture, a)| capture_row(capture, a.offset_s, a.drift_ppm))
         .collect();
-    let twins = twins(&captures, &members);
+    let (names, twins) = (own_names(&captures), twins(&captures, &members));
     let mut capture = match captures.len() {
         1 => captures.remove(0),
         _ => merge(captures, &alignments),
     };
-    for (line, twin, name) in twins {
-        capture.lines[line].same_as = Some(twin);
-        // The signal keeps its name, under which captures of other conditions have it; the copy is named by its file.
-        if capture.line_index(&name).is_none() {
-            capture.lines[twin].name = name;
-        }
+    if members.len() > 1 {
+        join(&mut capture, &names, &twins, slack_s(&alignments), &|_| false);
     }
     Run {
         members,
@@ -352,8 +350,8 @@ fn together(mut captures: Vec<Capture>, members: Vec<Member>, ties: &[Tie]) -> R
 }
 
 /// Lines by which a capture was brought to its run's clock: the same signal as the line of that name in a capture before it,
-/// and no suspect beside it; with that name. By position among the lines of all captures, one after the other, as [`merge`] has them.
-fn twins(captures: &[Capture], members: &[Member]) -> Vec<(usize, usize, String)> {
+/// and no suspect beside it. By position among the lines of all captures, one after the other, as [`merge`] has them.
+fn twins(captures: &[Capture], members: &[Member]) -> Vec<(usize, usize)> {
     let lines = || {
         let all = captures.iter().enumerate();
         all.flat_map(|(of, capture)| capture.lines.iter().map(move |line| (of, line.name.as_str())))
@@ -366,10 +364,7 @@ fn twins(captures: &[Capture], members: &[Member]) -> Vec<(usize, usize, String)
         let twin = lines()
             .take(line)
             .position(|(other, own)| other < of && own == name);
-        found.extend(
-            twin.filter(|_| is_shared)
-                .map(|twin| (line, twin, name.to_owned())),
-        );
+        found.extend(twin.filter(|_| is_shared).map(|twin| (line, twin)));
     }
     found
 }

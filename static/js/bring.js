@@ -26,9 +26,12 @@ export async function bring(files, session, form) {
       return;
     }
     const condition = /** @type {HTMLInputElement | null} */ (form && find("input[name=condition]", form));
+    const chosen = /** @type {HTMLSelectElement | null} */ (form && find("select[name=under]", form));
+    let under = chosen?.value ? `&condition=${chosen.value}` : "";
     if (session && condition?.value.trim()) {
-      await sendJson(`/api/sessions/${session}/entries/condition`, { title: condition.value.trim() });
+      const named = await sendJson(`/api/sessions/${session}/entries/condition`, { title: condition.value.trim() });
       condition.value = "";
+      under = `&condition=${named.id}`;
     }
     const ids = [];
     for (const [index, file] of captures.entries()) {
@@ -39,7 +42,7 @@ export async function bring(files, session, form) {
         const begun = await send(`/api/captures?${name}&title=${encodeURIComponent(title(captures))}`, file, place, which);
         id = String(begun.session.id);
         ids.push(begun.capture.id);
-      } else ids.push((await send(`/api/sessions/${id}/captures?${name}`, file, place, which)).id);
+      } else ids.push((await send(`/api/sessions/${id}/captures?${name}${under}`, file, place, which)).id);
     }
     // All bytes are there: the reading goes on whatever becomes of the page.
     removeEventListener("beforeunload", warn);

@@ -33,9 +33,13 @@ pub fn align_text(report: &AlignReport, style: Style) -> String {
             style.warning("note:")
         ));
     }
+    let sign = |value: f64| if value < 0.0 { '−' } else { '+' };
     text.push_str(&format!(
-        "time in A = time in B × (1 + {:.6}·10⁻⁶) + {:.12} s\n",
-        report.drift_ppm, report.offset_s
+        "time in A = time in B × (1 {} {:.6}·10⁻⁶) {} {:.12} s\n",
+        sign(report.drift_ppm),
+        report.drift_ppm.abs(),
+        sign(report.offset_s),
+        report.offset_s.abs()
     ));
     text
 }

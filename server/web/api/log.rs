@@ -214,6 +214,19 @@ pub async fn bin(State(app): State<Arc<App>>) -> Result<Json<Vec<SessionRow>>, F
     Ok(Json(with_store(app, |store| Ok(store.sessions(true)?)).await?))
 }
 
+/// A second condition of one name could not be told from the first in any list.
+fn is_new_name(store: &Store, id: SessionId, value: &Value) -> Result<(), Failure> {
+    let title = value["title"].as_str().unwrap_or_default().trim();
+    let held: Vec<Entry<Condition>> = store.entries(id)?;
+    match held.iter().find(|entry| entry.value.title.trim() == title) {
+        Some(held) => Err(Failure::wrong(format!(
+            "There is a condition called \"{}\" already. Give the new one another name, or choose that one for the capture.",
+            held.value.title
+        ))),
+        None => Ok(()),
+    }
+}
+
 /// Adds an entry of that kind at its end.
 pub async fn add(
     State(app): State<Arc<App>>,
@@ -223,7 +236,10 @@ pub async fn add(
     let added = with_store(app, move |store| {
         let id = SessionId(id);
         match kind.as_str() {
-            Condition::KIND => add_as::<Condition>(store, id, value),
+            Condition::KIND => {
+                is_new_name(store, id, &value)?;
+                add_as::<Condition>(store, id, value)
+            }
             Remark::KIND => add_as::<Remark>(store, id, value),
             Reading::KIND => add_as::<Reading>(store, id, value),
             Step::KIND => add_as::<Step>(store, id, value),

@@ -14,7 +14,7 @@ use tokio::sync::OwnedSemaphorePermit;
 use tokio_stream::wrappers::WatchStream;
 use tokio_stream::{Stream, StreamExt};
 
-use crate::store::{Capture, Entry, Session, SessionBody, SessionId, Stored, is_archive};
+use crate::store::{Capture, Entry, EntryId, Session, SessionBody, SessionId, Stored, is_archive};
 use crate::web::error::Failure;
 use crate::web::state::App;
 use crate::web::work::Stage;
@@ -37,6 +37,8 @@ pub struct Named {
     /// Title of the session that is made of a first capture; the file's name without its ending when not given.
     #[serde(default)]
     title: String,
+    /// Number of the condition that it goes under, and which is looked at then; the newest when not given.
+    condition: Option<i64>,
 }
 
 /// Stores the body, whatever it holds, under its digest, and adds it to the session. An upload that breaks off
@@ -50,7 +52,17 @@ pub async fn capture(
 ) -> Result<(StatusCode, Json<Entry<Capture>>), Failure> {
     let id = SessionId(id);
     let stored = receive(&app, Some(id), &named.name, &headers, body).await?;
-    let entry = tokio::task::spawn_blocking(move || app.store.bring_capture(id, &stored)).await??;
+    let condition = named.condition.map(EntryId);
+    let entry = tokio::task::spawn_blocking(move || {
+        let Some(condition) = condition else {
+            return app.store.bring_capture(id, &stored);
+        };
+        let entry = app.store.add_capture(id, &stored, Some(condition))?;
+        // Another condition than the newest is not looked at by itself.
+        app.store.take_in_hand(id, Some(condition), None)?;
+        Ok(entry)
+    });
+    let entry = entry.await??;
     Ok((StatusCode::CREATED, Json(entry)))
 }
 
@@ -205,8 +217,15 @@ fn write(
     name: &str,
     mut pieces: tokio::sync::mpsc::Receiver<Option<axum::body::Bytes>>,
 ) -> Result<Stored, Failure> {
-    if let Some(id) = id {
-        app.store.session(id)?;
+    if let Some(id) = id
+        && app.store.session(id)?.binned_ms.is_some()
+    {
+        return Err(Failure::new(
+            StatusCode::CONFLICT,
+            format!(
+                "{name} was not taken: this session is in the bin. Restore it there, then bring the file again."
+            ),
+        ));
     }
     let mut head = Vec::new();
     let mut upload = app.store.begin_upload(name, app.upload_limit_bytes)?;

@@ -10,6 +10,7 @@ use serde::Deserialize;
 use serde_json::json;
 
 use super::Places;
+use super::next_capture::NextCapture;
 use crate::report::inspect::Severity;
 use crate::report::text::moment;
 use crate::store::{
@@ -30,6 +31,7 @@ struct LogPage {
     places: Places,
     id: i64,
     title: String,
+    next: NextCapture,
     job: String,
     setup: String,
     /// The setup is to be edited: its form stands open.
@@ -243,6 +245,7 @@ fn view(store: &Store, log: SessionLog, answers: &[Answer]) -> Result<LogPage, F
     Ok(LogPage {
         places: Places::of(id, "Bench log"),
         id: id.0,
+        next: NextCapture::of(store, id, None)?,
         title: log.session.body.title.clone(),
         job: log.session.body.job.clone(),
         setup: log.session.body.setup.clone(),

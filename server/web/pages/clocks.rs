@@ -8,7 +8,8 @@ use axum::response::Html;
 use serde_json::json;
 
 use super::Places;
-use super::links::escape_query;
+use super::heading::{Heading, open};
+use super::links::{escape_query, opened_or_trouble};
 use crate::report::inspect::Severity;
 use crate::report::text::seconds;
 use crate::store::{Action, Capture, ChannelSkews, Clock, Entry, EntryId, SessionId, Store};
@@ -25,12 +26,18 @@ const FIGURE_SAMPLES: f64 = 12.0;
 /// Steps by hand, in samples.
 const STEPS: [f64; 4] = [-10.0, -1.0, 1.0, 10.0];
 
+/// The page's name among the places.
+const HERE: &str = "Clocks";
+
 #[derive(Template)]
 #[template(path = "pages/clocks.html")]
 struct ClocksPage {
     places: Places,
     id: i64,
     title: String,
+    heading: Heading,
+    /// Why the captures could not be read.
+    trouble: Option<String>,
     /// Captures under the condition in hand.
     captures: Vec<CaptureView>,
     findings: Vec<FindingView>,
@@ -105,10 +112,13 @@ pub async fn page(
     Query(shown): Query<Shown>,
 ) -> Result<Html<String>, PageFailure> {
     let session = SessionId(id);
-    shown.take_in_hand(&app, session).await?;
-    let opened = app.opened_now(session).await?;
+    open(&app, session, &shown, HERE).await?;
+    let (opened, trouble) = opened_or_trouble(app.opened_now(session).await)?;
+    let which = opened.as_deref().map(Opened::which).or(shown.which()?);
     let html = with_store(app, move |store| {
         let mut page = view(store, session, opened.as_deref())?;
+        page.heading = Heading::of(store, session, which, HERE)?;
+        page.trouble = trouble;
         page.places = page.places.following(&shown)?;
         Ok(page.render()?)
     });
@@ -133,9 +143,11 @@ fn view(store: &Store, session: SessionId, opened: Option<&Opened>) -> Result<Cl
     let findings = findings.iter().filter(|finding| finding.topic == "alignment");
     let actions = store.actions(session, 1)?;
     Ok(ClocksPage {
-        places: Places::of(session, "Clocks"),
+        places: Places::of(session, HERE),
         id: session.0,
         title: store.session(session)?.body.title,
+        heading: Heading::none(),
+        trouble: None,
         captures: present
             .iter()
             .enumerate()

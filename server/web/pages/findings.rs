@@ -9,6 +9,8 @@ use axum::response::{Html, IntoResponse, Redirect, Response};
 use serde::Deserialize;
 
 use super::Places;
+use super::heading::{Heading, open};
+use super::next_capture::NextCapture;
 use crate::report::inspect::{Severity, finding_keys};
 use crate::setup::Setup;
 use crate::store::{Capture, Clock, Entry, EntryId, FindingState, SessionId, Store};
@@ -29,6 +31,9 @@ use crate::workflow::session::Held;
 
 /// A session that opens this fast is shown at once; else the page tells how far the reading is.
 const AT_ONCE: Duration = Duration::from_millis(400);
+
+/// The page's name among the places.
+const HERE: &str = "Findings";
 
 #[derive(Template)]
 #[template(path = "pages/findings.html")]
@@ -52,6 +57,11 @@ struct FindingsPage {
     trouble: Option<String>,
     /// The captures, where none can be read.
     unreadable: Vec<CaptureLink>,
+    /// Where something can't be shown: the conditions, and the one that was asked for.
+    heading: Heading,
+    next: NextCapture,
+    /// No condition of the session was ever read: nothing is lost with it.
+    is_removable: bool,
     /// Conditions with captures, where there are several: one of them is looked at.
     conditions: Vec<ConditionView>,
     /// The runs of the condition looked at, where there are several: one of them is looked at.
@@ -258,7 +268,7 @@ pub async fn page(
     Query(Dropped { dropped }): Query<Dropped>,
 ) -> Result<Response, PageFailure> {
     let id = SessionId(id);
-    asked.take_in_hand(&app, id).await?;
+    open(&app, id, &asked, HERE).await?;
     let which = asked.which()?;
     let (body, held, newest) = with_store(app.clone(), move |store| {
         let held = match which {
@@ -294,19 +304,25 @@ pub async fn page(
     let mut opened = app.found(id, is_it).filter(|_| !is_reading && trouble.is_none());
     if opened.is_none() && key.is_some() && !is_reading && trouble.is_none() {
         // Another page took another condition in hand meanwhile.
-        opened = Some(app.opened_as(id, &asked).await?);
+        match app.opened_as(id, &asked).await {
+            Ok(found) => opened = Some(found),
+            Err(failure) if failure.status.is_client_error() => trouble = Some(failure.sentence),
+            Err(failure) => return Err(failure.into()),
+        }
     }
     if let Some(which) = opened.as_deref().and_then(|opened| worst_of(opened, &dropped)) {
         return Ok(Redirect::to(&format!("/sessions/{id}?{}", which.query())).into_response());
     }
     let fresh = app.is_watching.then(|| key.unwrap_or_default());
     let html = tokio::task::spawn_blocking(move || -> Result<String, PageFailure> {
-        let mut places = Places::of(id, "Findings");
+        let mut places = Places::of(id, HERE);
         let (mut query, mut named) = (String::new(), String::new());
         if let Some(opened) = opened.as_ref().filter(|opened| !opened.captures.is_empty()) {
             query = opened.query();
             named = opened.which().query();
             places = places.under(opened.which());
+        } else {
+            places = places.following(&asked)?;
         }
         let (mut sheet_shown, mut gone, mut runs_shown, mut runs_apart) =
             (None, Vec::new(), Vec::new(), Vec::new());
@@ -354,6 +370,10 @@ pub async fn page(
                 }
                 false => Vec::new(),
             },
+            heading: Heading::of(&app.store, id, which, HERE)?,
+            next: NextCapture::of(&app.store, id, held.condition())?,
+            is_removable: trouble.is_some()
+                && kept_answers(&app.store, id)?.iter().all(|a| a.report.is_none()),
             conditions: conditions(&app.store, id, &held)?,
             runs: runs_shown,
             apart: runs_apart,

@@ -7,6 +7,7 @@ use axum::extract::{Path, Query, State};
 use axum::response::Html;
 
 use super::Places;
+use super::heading::{Heading, open};
 use crate::harness::Move;
 use crate::store::SessionId;
 use crate::web::answers::present_report;
@@ -21,11 +22,15 @@ use crate::workflow::places;
 /// Most pins shown as a table; the CSV has them all.
 const MOST_ROWS: usize = 2000;
 
+/// The page's name among the places.
+const HERE: &str = "Harness sheet";
+
 #[derive(Template)]
 #[template(path = "pages/harness.html")]
 struct HarnessPage {
     places: Places,
     id: i64,
+    heading: Heading,
     csv: String,
     pins: Vec<PinView>,
     left_out: usize,
@@ -55,7 +60,7 @@ pub async fn page(
     Query(shown): Query<Shown>,
 ) -> Result<Html<String>, PageFailure> {
     let session = SessionId(id);
-    shown.take_in_hand(&app, session).await?;
+    open(&app, session, &shown, HERE).await?;
     let html = with_store(app, move |store| {
         let harness = harness_of(store, session)?;
         let clips = clips_of(store, session, &harness)?;
@@ -93,8 +98,9 @@ pub async fn page(
             .map(String::as_str)
             .collect();
         let page = HarnessPage {
-            places: Places::of(session, "Harness sheet").following(&shown)?,
+            places: Places::of(session, HERE).following(&shown)?,
             id,
+            heading: Heading::of(store, session, shown.which()?, HERE)?,
             csv: if pins.is_empty() {
                 String::new()
             } else {

@@ -4,17 +4,19 @@ use std::sync::Arc;
 
 use askama::Template;
 use axum::extract::{Path, Query, State};
+use axum::http::StatusCode;
 use axum::response::Html;
 use serde_json::json;
 
 use super::Places;
+use super::heading::{Heading, open};
 use crate::model::units::{count_of, percent_to_tenths};
 use crate::report::inspect::{Finding, LinkRow, PermutationRow, PermutedBit, Severity};
 use crate::report::text::seconds;
 use crate::setup::Setup;
 use crate::store::{Action, SessionId};
 use crate::web::api::log::with_store;
-use crate::web::error::PageFailure;
+use crate::web::error::{Failure, PageFailure};
 use crate::web::occurrences::{Occurrence, occurrences};
 use crate::web::opened::Opened;
 use crate::web::shown::Shown;
@@ -27,16 +29,22 @@ const MOST_FIGURES: usize = 2;
 /// Pulses listed for one link; all of them are in the interface for programs.
 const MOST_PULSES: usize = 400;
 
+/// The page's name among the places.
+const HERE: &str = "Source and far end";
+
 #[derive(Template)]
 #[template(path = "pages/links.html")]
 struct LinksPage {
     places: Places,
     id: i64,
     title: String,
+    heading: Heading,
     has_captures: bool,
+    /// Why the captures could not be read.
+    trouble: Option<String>,
     permutations: Vec<PermutationView>,
     links: Vec<LinkView>,
-    /// Declared, but not among the captured lines.
+    /// Declared, but not to be checked: not among the captured lines, or on clocks that nothing joins.
     unseen: Vec<Unseen>,
     proposals: Vec<ProposalView>,
     names: Vec<String>,
@@ -96,6 +104,7 @@ struct PulseView {
 
 struct Unseen {
     words: String,
+    why: String,
     json: String,
 }
 
@@ -111,8 +120,9 @@ pub async fn page(
     Query(shown): Query<Shown>,
 ) -> Result<Html<String>, PageFailure> {
     let session = SessionId(id);
-    shown.take_in_hand(&app, session).await?;
-    let opened = app.opened_now(session).await?;
+    open(&app, session, &shown, HERE).await?;
+    let (opened, trouble) = opened_or_trouble(app.opened_now(session).await)?;
+    let which = opened.as_deref().map(Opened::which).or(shown.which()?);
     let html = with_store(app, move |store| {
         let body = store.session(session)?.body;
         let setup = Setup::parse(&body.setup, "the session's setup").unwrap_or_default();
@@ -123,19 +133,33 @@ pub async fn page(
                 .is_some_and(|opened| crate::analysis::links::expand(&opened.capture, from, to).is_ok())
         };
         let unseen = setup.links.iter().filter(|link| !seen(&link.from, &link.to));
+        let notes = opened.iter().flat_map(|opened| &opened.report.findings);
+        // Between captures whose clocks nothing joins.
+        let unjoined = notes.filter(|finding| finding.topic == "alignment" && finding.lines.len() == 2);
+        let unjoined: Vec<Unseen> = unjoined
+            .map(|finding| Unseen {
+                words: format!("{} to {}", finding.lines[0], finding.lines[1]),
+                why: format!("{}. {}", finding.title, finding.try_next.join(" ")),
+                json: json!({ "from": finding.lines[0], "to": finding.lines[1] }).to_string(),
+            })
+            .collect();
         let actions = store.actions(session, 1)?;
         let page = LinksPage {
-            places: Places::of(session, "Source and far end").following(&shown)?,
+            places: Places::of(session, HERE).following(&shown)?,
             id,
             title: body.title,
+            heading: Heading::of(store, session, which, HERE)?,
             has_captures: opened.is_some(),
+            trouble,
             permutations: opened.as_deref().map(permutations).unwrap_or_default(),
             links: view.unwrap_or_default(),
             unseen: unseen
                 .map(|link| Unseen {
                     words: format!("{} to {}", link.from, link.to),
+                    why: "Declared, but not both ends are among the captured lines.".to_owned(),
                     json: json!({ "from": link.from, "to": link.to }).to_string(),
                 })
+                .chain(unjoined)
                 .collect(),
             proposals: opened.as_deref().map(proposals).unwrap_or_default(),
             names: opened.as_deref().map(names).unwrap_or_default(),
@@ -144,6 +168,20 @@ pub async fn page(
         Ok(page.render()?)
     });
     Ok(Html(html.await?))
+}
+
+/// What was read, or the sentence that says why nothing could be.
+///
+/// # Errors
+/// What is not the captures' fault.
+pub(super) fn opened_or_trouble(
+    opened: Result<Option<Arc<Opened>>, Failure>,
+) -> Result<(Option<Arc<Opened>>, Option<String>), Failure> {
+    match opened {
+        Ok(opened) => Ok((opened, None)),
+        Err(failure) if failure.status == StatusCode::BAD_REQUEST => Ok((None, Some(failure.sentence))),
+        Err(failure) => Err(failure),
+    }
 }
 
 fn permutations(opened: &Opened) -> Vec<PermutationView> {

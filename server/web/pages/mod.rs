@@ -9,7 +9,9 @@ pub mod figures;
 pub mod findings;
 pub mod guide;
 pub mod harness;
+pub mod heading;
 pub mod links;
+pub mod next_capture;
 pub mod report;
 pub mod rules;
 pub mod start;
@@ -19,12 +21,13 @@ use super::shown::{Shown, Which};
 use crate::store::SessionId;
 
 /// The places of a session, for the head of every page; only those that work are listed.
-#[derive(Default)]
+#[derive(Debug, Default)]
 pub struct Places {
     pub list: Vec<Place>,
 }
 
 /// A page of the session, for the navigation.
+#[derive(Debug)]
 pub struct Place {
     pub name: &'static str,
     pub path: String,

@@ -9,6 +9,7 @@ use axum::response::Html;
 use serde_json::json;
 
 use super::Places;
+use super::heading::{Heading, open};
 use crate::model::units::{engineering, percent_to_tenths, seconds};
 use crate::report::inspect::InspectReport;
 use crate::report::rails::RailRow;
@@ -28,11 +29,15 @@ const MOST_VIOLATIONS: usize = 20;
 /// Rows told per truth table.
 const MOST_ROWS: usize = 64;
 
+/// The page's name among the places.
+const HERE: &str = "Limits and logic";
+
 #[derive(Template)]
 #[template(path = "pages/rules.html")]
 struct RulesPage {
     places: Places,
     id: i64,
+    heading: Heading,
     /// No capture yet.
     is_empty: bool,
     /// Captures are being read.
@@ -110,7 +115,7 @@ pub async fn page(
     Query(shown): Query<Shown>,
 ) -> Result<Html<String>, PageFailure> {
     let session = SessionId(id);
-    shown.take_in_hand(&app, session).await?;
+    open(&app, session, &shown, HERE).await?;
     // The rules are checked as they stand now, and the page waits for that as long as a person would.
     let (mut is_reading, mut trouble, mut opened) = (false, String::new(), None);
     match tokio::time::timeout(PATIENCE, app.opened_now(session)).await {
@@ -143,6 +148,8 @@ pub async fn page(
             ..view(session, shown_here, &declared)
         };
         page.places = page.places.following(&shown)?;
+        let which = opened.as_deref().map(|opened| opened.which());
+        page.heading = Heading::of(store, session, which.or(shown.which()?), HERE)?;
         Ok(page.render()?)
     });
     Ok(Html(html.await?))
@@ -183,8 +190,9 @@ fn view(id: SessionId, shown: Option<(&InspectReport, &str)>, declared: &[Rail])
         views
     };
     RulesPage {
-        places: Places::of(id, "Limits and logic"),
+        places: Places::of(id, HERE),
         id: id.0,
+        heading: Heading::none(),
         is_empty: report.is_none(),
         is_reading: false,
         trouble: String::new(),

@@ -22,20 +22,29 @@ use crate::report::compare::{
 };
 use crate::setup::Setup;
 
-use super::lines::capture_row;
+use super::align::by_runs;
 
-/// Compares two conditions. Each capture is a run of its own; the runs of a condition add up.
+/// Compares two conditions. Each capture is a run of its own, unless two instruments recorded one ([`by_runs`]); the runs of
+/// a condition add up.
 pub fn compare(before: Vec<Capture>, after: Vec<Capture>, setup: &Setup) -> CompareReport {
+    let (before, after) = (by_runs(before, setup), by_runs(after, setup));
     let split = before.len();
-    let captures = before.into_iter().chain(after);
-    let runs: Vec<_> = captures
-        .map(|capture| {
-            let row = capture_row(&capture, 0.0, 0.0);
-            (capture, vec![row])
-        })
-        .collect();
+    let (mut runs, mut together) = (Vec::new(), Vec::new());
+    for (run, once) in before.into_iter().chain(after) {
+        if !once.is_empty() {
+            let files: Vec<&str> = run.sources.iter().map(|row| row.file.as_str()).collect();
+            together.push(format!(
+                "{} recorded one run: what both show of {} is counted once.",
+                files.join(" and "),
+                once.join(", ")
+            ));
+        }
+        runs.push((run.capture, run.sources));
+    }
     let sides: [Vec<usize>; 2] = [(0..split).collect(), (split..runs.len()).collect()];
-    report(&tallies(runs, setup), &sides[0], &sides[1])
+    let mut report = report(&tallies(runs, setup), &sides[0], &sides[1]);
+    report.notes.extend(together);
+    report
 }
 
 /// The report on the runs `before` and `after`, by position.

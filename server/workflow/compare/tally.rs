@@ -13,6 +13,7 @@ use crate::report::CaptureRow;
 use crate::report::compare::{OccasionsRow, SeenRow, Tallies, Trouble, TroubleKind};
 use crate::setup::Setup;
 use crate::workflow::inspect::{link_options, stray_options};
+use crate::workflow::same_signal::without_copies;
 
 /// One run, looked at.
 pub(super) struct Looked {
@@ -28,6 +29,8 @@ pub(super) struct Looked {
 /// Cost: that of inspecting each run, twice the search for strays.
 pub fn tallies(runs: Vec<(Capture, Vec<CaptureRow>)>, setup: &Setup) -> Tallies {
     let (captures, sources): (Vec<Capture>, Vec<Vec<CaptureRow>>) = runs.into_iter().unzip();
+    // A signal that two instruments of a run recorded is counted once.
+    let captures: Vec<Capture> = captures.into_iter().map(without_copies).collect();
     let limits = shared_limits(&captures, setup);
     let twins = twins(&captures);
     let looked: Vec<Looked> = captures

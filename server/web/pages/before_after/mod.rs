@@ -11,6 +11,7 @@ use axum::response::Html;
 
 use self::sides::Sides;
 use super::Places;
+use super::next_capture::NextCapture;
 use crate::model::units::{self, percent_to_tenths};
 use crate::report::compare::TroubleKind;
 use crate::store::{Capture, SessionId, Store};
@@ -31,6 +32,7 @@ struct BeforeAfterPage {
     places: Places,
     id: i64,
     title: String,
+    next: NextCapture,
     /// How far the counting is; the page looks again.
     going_on: Option<String>,
     trouble: Option<String>,
@@ -124,6 +126,7 @@ pub async fn page(
         let page = BeforeAfterPage {
             places: Places::of(session, "Before and after"),
             id,
+            next: NextCapture::of(&app.store, session, None)?,
             title: app.store.session(session)?.body.title,
             going_on,
             trouble,

@@ -1,0 +1,293 @@
+//! Lines that two instruments of one run recorded under one name: one signal, and no suspect beside itself.
+//!
+//! Captures on one clock tell it by their edges: each edge that both could see, both show.
+
+use crate::model::{Capture, Column, Line, Ticks};
+
+/// Edges of a line must match in this share: a fault that loses a pulse in twenty between two ends of one name is not taken
+/// for one signal. No source.
+const ALIKE: f64 = 0.95;
+/// Fewest matching edges by which captures are taken to have recorded lines together: fewer match by chance, or by a start
+/// that both waited for. No source.
+const FEWEST: usize = 8;
+/// Where windows around the edges fill more than this share of the record, anything matches. No source.
+const MOST_FILLED: f64 = 0.25;
+/// A pulse narrower than so many samples of the other instrument may fall between them.
+const SURE_SAMPLES: f64 = 2.0;
+
+/// Marks each line that is the same signal as one of an earlier capture ([`Line::same_as`]), and gives that one its plain
+/// name, under which captures of other conditions have it. `names`: of each line of the merged `capture`, what its file calls
+/// it; `known`: pairs (line, earlier line) that are said to be one; `slack_s`: how well the clocks are known; `is_said`: names
+/// that must stay, as a setup names them. Returns the pairs.
+///
+/// Cost: linear in the edges of lines of one name.
+pub fn join(
+    capture: &mut Capture,
+    names: &[String],
+    known: &[(usize, usize)],
+    slack_s: f64,
+    is_said: &dyn Fn(&str) -> bool,
+) -> Vec<(usize, usize)> {
+    let slack = capture.timebase.ticks_of(slack_s);
+    let mut pairs: Vec<(usize, usize)> = known.to_vec();
+    let mut idle = Vec::new();
+    for line in 0..names.len() {
+        if pairs.iter().any(|(copy, _)| *copy == line) {
+            continue;
+        }
+        let lines = &capture.lines;
+        let of_name = |&other: &usize| {
+            names[other] == names[line]
+                && lines[other].capture < lines[line].capture
+                && lines[other].same_as.is_none()
+                && pairs.iter().all(|(copy, _)| *copy != other)
+        };
+        let Some(twin) = (0..line).find(of_name) else {
+            continue;
+        };
+        match matching(&lines[twin], &lines[line], slack) {
+            Some(0) => idle.push((line, twin)),
+            Some(edges) if edges >= FEWEST => pairs.push((line, twin)),
+            _ => {}
+        }
+    }
+    // Two lines at rest say nothing, unless others show that the files were recorded together.
+    let of = |(line, twin): &(usize, usize)| (capture.lines[*line].capture, capture.lines[*twin].capture);
+    idle.retain(|pair| pairs.iter().any(|other| of(other) == of(pair)));
+    pairs.extend(idle);
+    pairs.sort_unstable();
+    for &(line, twin) in &pairs {
+        capture.lines[line].same_as = Some(twin);
+        let stays = is_said(&capture.lines[twin].name) || is_said(&capture.lines[line].name);
+        if !stays && capture.line_index(&names[line]).is_none() {
+            capture.lines[twin].name = names[line].clone();
+        }
+    }
+    pairs
+}
+
+/// Edges that both show, where all but few that both could see are; `None` where they differ.
+fn matching(a: &Line, b: &Line, slack: f64) -> Option<usize> {
+    let (start, end) = (a.span.start.max(b.span.start), a.span.end.min(b.span.end));
+    if start >= end || a.trace.is_some() || b.trace.is_some() {
+        return None;
+    }
+    let within = slack + a.sample_ticks + b.sample_ticks + 1.0;
+    // An edge at the rim of what one recorded may be missing there.
+    let rim = Ticks(within.ceil() as i64);
+    let (start, end) = (Ticks(start.0 + rim.0), Ticks(end.0 - rim.0));
+    let edges = |line: &Line| line.edges[line.edges_within(start, end)].to_vec();
+    let (of_a, of_b) = (edges(a), edges(b));
+    let most = of_a.len().max(of_b.len()) as f64;
+    if most * 2.0 * within > MOST_FILLED * (end.0 - start.0).max(1) as f64 {
+        return None;
+    }
+    let a_in_b = matched(&seen_by(&of_a, b), &of_b, rim)?;
+    let b_in_a = matched(&seen_by(&of_b, a), &of_a, rim)?;
+    match a_in_b.min(b_in_a) {
+        0 if a_in_b + b_in_a > 0 || a.level_at(start) != b.level_at(start) => None,
+        edges => Some(edges),
+    }
+}
+
+/// Edges without those of pulses that the other instrument's samples may miss.
+fn seen_by(edges: &[Ticks], other: &Line) -> Vec<Ticks> {
+    let sure = SURE_SAMPLES * other.sample_ticks;
+    let mut seen: Vec<Ticks> = Vec::with_capacity(edges.len());
+    for &edge in edges {
+        match seen.last() {
+            Some(last) if ((edge.0 - last.0) as f64) < sure => {
+                seen.pop();
+            }
+            _ => seen.push(edge),
+        }
+    }
+    seen
+}
+
+/// How many of `edges` have one of `others` within `rim`; `None` where that is too few of them.
+fn matched(edges: &[Ticks], others: &[Ticks], rim: Ticks) -> Option<usize> {
+    let mut at = 0;
+    let mut count = 0;
+    for edge in edges {
+        while others.get(at).is_some_and(|other| other.0 < edge.0 - rim.0) {
+            at += 1;
+        }
+        count += usize::from(others.get(at).is_some_and(|other| other.0 <= edge.0 + rim.0));
+    }
+    (count as f64 >= ALIKE * edges.len() as f64).then_some(count)
+}
+
+/// Whether a line is a second instrument's record of a signal.
+fn is_copy(line: &Line, lines: &[Line]) -> bool {
+    line.same_as
+        .is_some_and(|twin| lines[twin].capture != line.capture)
+}
+
+/// The capture without second instruments' records of a signal: what is counted is counted once.
+pub fn without_copies(mut capture: Capture) -> Capture {
+    let mut place = Vec::with_capacity(capture.lines.len());
+    let mut kept = 0;
+    for line in &capture.lines {
+        let stays = !is_copy(line, &capture.lines);
+        place.push(stays.then_some(kept));
+        kept += usize::from(stays);
+    }
+    if kept == capture.lines.len() {
+        return capture;
+    }
+    let lines = std::mem::take(&mut capture.lines);
+    let staying = lines.into_iter().zip(&place).filter(|(_, to)| to.is_some());
+    capture.lines = staying.map(|(line, _)| line).collect();
+    for line in &mut capture.lines {
+        line.same_as = line.same_as.and_then(|twin| place[twin]);
+    }
+    capture
+        .buses
+        .retain(|bus| bus.bits.iter().all(|&bit| place[bit].is_some()));
+    for bus in &mut capture.buses {
+        bus.bits = bus.bits.iter().filter_map(|&bit| place[bit]).collect();
+    }
+    capture
+}
+
+/// Puts each second instrument's record of a signal to rest: what a signal does is judged once, with the first instrument's
+/// other lines. `None`: there is none. Cost: that of cloning a capture, whose edges are shared.
+pub fn copies_at_rest(capture: &Capture) -> Option<Capture> {
+    if !capture.lines.iter().any(|line| is_copy(line, &capture.lines)) {
+        return None;
+    }
+    let mut once = capture.clone();
+    for (line, own) in once.lines.iter_mut().zip(&capture.lines) {
+        if is_copy(own, &capture.lines) {
+            line.edges = Column::default();
+            line.landmarks = None;
+            line.tally = None;
+            line.flips = Vec::new();
+            line.runts = Vec::new();
+            line.judged = Vec::new();
+        }
+    }
+    Some(once)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::model::{Level, TimeSpan};
+    use crate::setup::Setup;
+    use crate::workflow::compare::compare;
+    use crate::workflow::inspect::{Question, inspect};
+
+    const SPAN: TimeSpan = TimeSpan {
+        start: Ticks(0),
+        end: Ticks(10_000_000),
+    };
+
+    /// Irregular edges.
+    fn edges(count: i64, salt: i64) -> Vec<i64> {
+        (1..count).map(|k| k * 20_000 + k * k * salt % 9_973).collect()
+    }
+
+    fn line(name: &str, first: Level, edges: &[i64]) -> Line {
+        Line::digital(name, first, edges.iter().map(|&at| Ticks(at)).collect(), SPAN)
+    }
+
+    /// Some falls of STRIKE dip CLEAR_N for some 40 ns; the carillon's tower instrument has both, and HAMMER.
+    fn both(salt: i64, struck: bool) -> [Capture; 2] {
+        let strike = edges(400, salt);
+        // Of its own CLEAR_N goes low for 5 µs, away from the strikes.
+        let mut clear: Vec<i64> = (1..90)
+            .flat_map(|k| [k * 100_000 + 9_000 + k * 13 % 700, k * 100_000 + 14_000])
+            .collect();
+        let falls = strike.iter().skip(1).step_by(2).enumerate();
+        let struck = falls.filter(|(k, _)| struck && k * 7_919 % 101 % 5 < 2);
+        let dips: Vec<[i64; 2]> = struck
+            .map(|(k, at)| [at + 12 + k as i64 % 2, at + 40 + k as i64 * 31 % 17])
+            .filter(|[at, _]| (at % 100_000 - 11_000).abs() > 5_000)
+            .collect();
+        clear.extend(dips.iter().flatten());
+        clear.sort_unstable();
+        let lines = |late: i64, own: &str| {
+            let moved = |edges: &[i64]| edges.iter().map(|at| at + late).collect::<Vec<i64>>();
+            vec![
+                line("STRIKE", Level::Low, &moved(&strike)),
+                line("CLEAR_N", Level::High, &moved(&clear)),
+                line(own, Level::Low, &moved(&edges(300, salt + 90))),
+            ]
+        };
+        [
+            Capture::in_nanoseconds("sequencer.csv", SPAN, lines(0, "BEAT")),
+            Capture::in_nanoseconds("tower.csv", SPAN, lines(1, "HAMMER")),
+        ]
+    }
+
+    #[test]
+    fn what_two_instruments_saw_alike_is_one_suspect() {
+        let setup = Setup::default();
+        let align_on = Some("STRIKE");
+        let setup = &setup;
+        let report = inspect(both(7, true).to_vec(), &Question { setup, align_on })
+            .unwrap()
+            .report;
+        let named: Vec<&str> = report.lines.iter().map(|row| row.line.as_str()).collect();
+        assert_eq!(named[..3], ["STRIKE", "CLEAR_N", "BEAT"]);
+        let found: Vec<(&str, &str)> = report
+            .couplings
+            .iter()
+            .map(|row| (row.victim.as_str(), row.aggressor.as_str()))
+            .collect();
+        assert_eq!(found, [("CLEAR_N", "STRIKE")]);
+    }
+
+    #[test]
+    fn what_two_instruments_saw_alike_is_counted_once() {
+        let setup = Setup::default();
+        let report = compare(both(7, true).to_vec(), both(11, false).to_vec(), &setup);
+        assert_eq!(report.couplings.len(), 1, "{report:?}");
+        let row = &report.couplings[0];
+        let alone = compare(both(7, true)[..1].to_vec(), both(11, false)[..1].to_vec(), &setup);
+        assert_eq!(
+            (row.before, row.after),
+            (alone.couplings[0].before, alone.couplings[0].after)
+        );
+        assert!(row.before.strays > 20, "{row:?}");
+        assert!(
+            report.notes.iter().any(|note| note.contains("STRIKE, CLEAR_N")),
+            "{:?}",
+            report.notes
+        );
+        // By the same clips at the same sampling it is another run.
+        let [one, _] = both(7, true);
+        let [mut other, _] = both(7, true);
+        other.file = "again.csv".to_owned();
+        let report = compare(vec![one, other], both(11, false).to_vec(), &setup);
+        let twice = report.couplings[0].before.strays;
+        assert_eq!(twice, 2 * alone.couplings[0].before.strays);
+    }
+
+    #[test]
+    fn lines_of_one_name_that_differ_stay_two() {
+        let slow = Line {
+            sample_ticks: 100.0,
+            ..line("A", Level::Low, &edges(100, 3))
+        };
+        let mut with_dip = edges(100, 3);
+        with_dip.splice(50..50, [with_dip[50] - 120, with_dip[50] - 80]);
+        assert!(
+            matching(&slow, &line("A", Level::Low, &with_dip), 0.0).is_some(),
+            "40 ns fall between samples"
+        );
+        assert_eq!(matching(&slow, &line("A", Level::Low, &edges(100, 5)), 0.0), None);
+        assert_eq!(matching(&slow, &line("A", Level::Low, &[]), 0.0), None);
+        let lost: Vec<i64> = edges(100, 3).into_iter().skip(10).collect();
+        assert_eq!(
+            matching(&slow, &line("A", Level::Low, &lost), 0.0),
+            None,
+            "pulses got lost between"
+        );
+        let quiet = |level| line("A", level, &[]);
+        assert_eq!(matching(&quiet(Level::High), &quiet(Level::High), 0.0), Some(0));
+        assert_eq!(matching(&quiet(Level::High), &quiet(Level::Low), 0.0), None);
+    }
+}
