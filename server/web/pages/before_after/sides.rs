@@ -54,8 +54,8 @@ impl<'a> Sides<'a> {
         for (key, side) in [("before", &sides.before), ("after", &sides.after)] {
             if let (Some(asked), true) = (value_of(query, key), side.is_empty()) {
                 sides.unknown.push(format!(
-                    "The address asks for {key}={asked}, and no run is called so: it may be in the bin, or not read. What is \
-                     compared is chosen below."
+                    "The address asks for {key}={asked}, and no run is called so: it may be in the bin, or not read. \
+                     Compared is what is chosen above."
                 ));
             }
         }
