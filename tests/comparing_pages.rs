@@ -505,3 +505,87 @@ async fn the_page_of_a_capture_says_what_a_later_row_made_of_it() {
         "what is tried is not what was read"
     );
 }
+
+#[tokio::test]
+async fn a_name_that_no_capture_has_changes_no_clock() {
+    let bench = Session::demo();
+    let found = bench.report().await;
+    let (tower, first) = (
+        bench.capture("tower.csv").await,
+        bench.capture("as-found.vcd").await,
+    );
+    for (on, says) in [
+        ("NOET", "The captures have no NOET"),
+        ("NOTE=STROEB", "The captures have no STROEB"),
+    ] {
+        let clock = json!({"capture": tower, "with": first, "on": [on]});
+        let (status, told) = bench.json(Method::PUT, "/clocks", clock).await;
+        assert_eq!(status, StatusCode::BAD_REQUEST, "{on}");
+        assert!(told["error"].as_str().unwrap().contains(says), "{told}");
+    }
+    assert_eq!(offset(&bench.report().await), offset(&found));
+}
+
+#[tokio::test]
+async fn before_and_after_keeps_to_the_condition_in_its_address() {
+    let bench = Session::demo();
+    bench.get("/runs").await;
+    let conditions = bench.get("").await["conditions"].clone();
+    let [first, second] = [0, 1].map(|at| conditions[at]["id"].as_i64().unwrap());
+    let third = bench
+        .ok(
+            Method::POST,
+            "/entries/condition",
+            json!({"title": "resistor fitted"}),
+        )
+        .await["id"]
+        .as_i64()
+        .unwrap();
+    let text = b"time,STEP,CLEAR_N\n0,0,1\n1e-6,1,1\n2e-6,0,1\n3e-6,1,0\n4e-6,0,1\n".to_vec();
+    let path = format!("{}/captures?name=c.csv&condition={third}", bench.api);
+    let (status, _) = bench
+        .bench
+        .send(Method::POST, &path, "application/octet-stream", text)
+        .await;
+    assert_eq!(status, StatusCode::CREATED);
+    bench.get("/runs").await;
+    let is_set = |id: i64, page: &str, side: &str| {
+        let select = page
+            .split(&format!("<select name=\"{side}\" autocomplete=\"off\">"))
+            .nth(1)
+            .unwrap();
+        let select = select.split("</select>").next().unwrap();
+        select.contains(&format!("value=\"c{id}\" selected"))
+    };
+    for (condition, before, after) in [
+        (first, first, second),
+        (second, first, second),
+        (third, second, third),
+    ] {
+        let page = bench
+            .shown(&format!("/before-and-after?condition={condition}"))
+            .await;
+        assert!(
+            is_set(before, &page, "before") && is_set(after, &page, "after"),
+            "{condition}"
+        );
+        assert!(
+            page.contains(&format!("/links?condition={condition}\"")),
+            "{page}"
+        );
+        assert!(page.contains(&format!(
+            "<input type=\"hidden\" name=\"condition\" value=\"{condition}\">"
+        )));
+    }
+    let page = bench.shown("/before-and-after").await;
+    assert!(is_set(second, &page, "before") && is_set(third, &page, "after"));
+    let page = bench
+        .shown(&format!("/before-and-after?before=c999&after=c{second}"))
+        .await;
+    assert!(
+        page.contains("asks for before=c999, and no run is called so"),
+        "{page}"
+    );
+    let page = bench.shown(&format!("?condition={first}")).await;
+    assert!(page.contains(&format!("/before-and-after?condition={first}\">compare")));
+}

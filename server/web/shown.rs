@@ -67,6 +67,11 @@ impl Shown {
         Ok(Some(Which { condition, run }))
     }
 
+    /// The condition as the address has it; empty where it names none.
+    pub fn condition_named(&self) -> &str {
+        self.condition.as_deref().unwrap_or_default()
+    }
+
     /// Takes in hand what a page's address names, so that pages that name none follow it.
     ///
     /// # Errors

@@ -17,7 +17,7 @@ use super::align::{own_names, slack_s};
 use super::assumed;
 use super::lines::capture_row;
 use super::merge::{merge, skewed};
-use super::same_signal::join;
+use super::same_signal::{join, last_part};
 
 /// What was said of one capture's clock.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -171,18 +171,27 @@ fn alone(position: usize) -> Member {
     }
 }
 
+/// The line of `other` that `capture` has at `line`: of that name, or, where a file names lines with their scopes, the only
+/// one whose name's last part is that of this line alone.
+fn known_as(other: &Capture, capture: &Capture, line: usize) -> Option<usize> {
+    let name = &capture.lines[line].name;
+    let last = last_part(name);
+    let only = |capture: &Capture| {
+        let mut own = (0..capture.lines.len()).filter(|&at| last_part(&capture.lines[at].name) == last);
+        own.next().filter(|_| own.next().is_none())
+    };
+    let found = other.line_index(name);
+    found.or_else(|| only(capture).and_then(|_| only(other)))
+}
+
 /// Lines to bring `capture` to the clock of a run by, where nobody said.
 ///
 /// # Errors
 /// Why it is a run of its own.
 fn guess(captures: &[Capture], group: &[Member], capture: &Capture) -> Result<Vec<String>, Apart> {
-    let has = |name: &str| {
-        group
-            .iter()
-            .any(|member| captures[member.position].line_index(name).is_some())
-    };
+    let is_in = |member: &Member, line: usize| known_as(&captures[member.position], capture, line).is_some();
     let shared: Vec<usize> = (0..capture.lines.len())
-        .filter(|&line| has(&capture.lines[line].name))
+        .filter(|&line| group.iter().any(|member| is_in(member, line)))
         .collect();
     let (own, count) = (capture.lines.len(), shared.len());
     let mut of_run: Vec<&str> = group
@@ -194,17 +203,22 @@ fn guess(captures: &[Capture], group: &[Member], capture: &Capture) -> Result<Ve
     of_run.dedup();
     // By the capture of the run that has most of them: lines that only another has bring nothing to its clock.
     let own_of = |member: &&Member| {
-        let has = |line: &&usize| {
-            let name = &capture.lines[**line].name;
-            captures[member.position].line_index(name).is_some()
-        };
+        let has = |line: &&usize| is_in(member, **line);
         shared.iter().filter(has).copied().collect::<Vec<usize>>()
     };
     let with = group.iter().rev().max_by_key(|member| own_of(member).len());
     let (with, mut by_edges) = with.map_or((group[0].position, Vec::new()), |m| (m.position, own_of(&m)));
     by_edges.sort_by_key(|&line| std::cmp::Reverse(capture.lines[line].edges.len()));
     let names = by_edges.into_iter().take(MOST_TRIED);
-    let on = names.map(|line| capture.lines[line].name.clone()).collect();
+    let on = names.map(|line| {
+        let (first, here) = (&captures[with], &capture.lines[line].name);
+        let there = known_as(first, capture, line).map(|line| &first.lines[line].name);
+        match there.filter(|there| *there != here) {
+            Some(there) => format!("{there}={here}"),
+            None => here.clone(),
+        }
+    });
+    let on = on.collect();
     if count * 2 <= own || (count < own && count * 2 <= of_run.len()) {
         return Ok(on);
     }
@@ -349,6 +363,15 @@ fn together(mut captures: Vec<Capture>, members: Vec<Member>, ties: &[Tie]) -> R
     }
 }
 
+/// What the line `name` is called in the captures before, where it was brought to their clock by `on` and is called alike.
+fn named_alike<'a>(on: &'a str, name: &'a str) -> Option<&'a str> {
+    if on == name {
+        return Some(name);
+    }
+    let (there, here) = on.split_once('=')?;
+    (here == name && last_part(there) == last_part(here)).then_some(there)
+}
+
 /// Lines by which a capture was brought to its run's clock: the same signal as the line of that name in a capture before it,
 /// and no suspect beside it. By position among the lines of all captures, one after the other, as [`merge`] has them.
 fn twins(captures: &[Capture], members: &[Member]) -> Vec<(usize, usize)> {
@@ -360,11 +383,11 @@ fn twins(captures: &[Capture], members: &[Member]) -> Vec<(usize, usize)> {
     for (line, (of, name)) in lines().enumerate() {
         let is_shared = members
             .get(of)
-            .is_some_and(|member| member.on.iter().any(|on| on == name));
+            .and_then(|member| member.on.iter().find_map(|on| named_alike(on, name)));
         let twin = lines()
             .take(line)
-            .position(|(other, own)| other < of && own == name);
-        found.extend(twin.filter(|_| is_shared).map(|twin| (line, twin)));
+            .position(|(other, own)| other < of && Some(own) == is_shared);
+        found.extend(twin.map(|twin| (line, twin)));
     }
     found
 }

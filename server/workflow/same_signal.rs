@@ -37,7 +37,7 @@ pub fn join(
         }
         let lines = &capture.lines;
         let of_name = |&other: &usize| {
-            names[other] == names[line]
+            last_part(&names[other]) == last_part(&names[line])
                 && lines[other].capture < lines[line].capture
                 && lines[other].same_as.is_none()
                 && pairs.iter().all(|(copy, _)| *copy != other)
@@ -59,11 +59,16 @@ pub fn join(
     for &(line, twin) in &pairs {
         capture.lines[line].same_as = Some(twin);
         let stays = is_said(&capture.lines[twin].name) || is_said(&capture.lines[line].name);
-        if !stays && capture.line_index(&names[line]).is_none() {
+        if !stays && names[line] == names[twin] && capture.line_index(&names[line]).is_none() {
             capture.lines[twin].name = names[line].clone();
         }
     }
     pairs
+}
+
+/// A line's name without the scopes that a file may put before it.
+pub fn last_part(name: &str) -> &str {
+    name.rsplit('.').next().unwrap_or(name)
 }
 
 /// Edges that both show, where all but few that both could see are; `None` where they differ.

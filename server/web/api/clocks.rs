@@ -8,9 +8,11 @@ use axum::http::StatusCode;
 use serde::{Deserialize, Serialize};
 
 use super::log::with_store;
-use crate::store::{Capture, ChannelSkews, Clock, EntryId, SessionId};
+use crate::setup::Setup;
+use crate::store::{Capture, ChannelSkews, Clock, EntryId, SessionId, Store};
 use crate::web::error::{Failure, sentence};
 use crate::web::state::App;
+use crate::workflow::known_lines::no_such;
 use crate::workflow::session::{Held, measure_skews};
 
 /// A condition to look at; null: captures under no condition.
@@ -41,8 +43,50 @@ pub async fn set_clock(
     Path(id): Path<i64>,
     Json(clock): Json<Clock>,
 ) -> Result<StatusCode, Failure> {
-    with_store(app, move |store| Ok(store.set_clock(SessionId(id), &clock)?)).await?;
+    with_store(app, move |store| {
+        let id = SessionId(id);
+        names_are_there(store, id, &clock)?;
+        Ok(store.set_clock(id, &clock)?)
+    })
+    .await?;
     Ok(StatusCode::NO_CONTENT)
+}
+
+/// A name that no capture has would take the capture out of its run: it changes nothing, and is told. What can't be read now
+/// is not asked.
+fn names_are_there(store: &Store, id: SessionId, clock: &Clock) -> Result<(), Failure> {
+    let held = Held::all(store, id)?;
+    let own = held.captures.iter().position(|entry| entry.id == clock.capture);
+    let (Some(own), Ok(setup), Some(_), false) = (
+        own,
+        Setup::parse(&held.setup, "the session's setup"),
+        clock.with,
+        clock.on.is_empty(),
+    ) else {
+        return Ok(());
+    };
+    let condition = held.captures[own].value.condition;
+    let read = |at: usize| held.read(store, at, &setup, &()).ok();
+    let others =
+        (0..held.captures.len()).filter(|&at| at != own && held.captures[at].value.condition == condition);
+    let others: Vec<_> = others.filter_map(read).collect();
+    let (Some(own), Some(first)) = (read(own), others.first()) else {
+        return Ok(());
+    };
+    let among = |name: &str| others.iter().any(|other| other.line_index(name).is_some());
+    for name in &clock.on {
+        let (there, here) = match (among(name), name.split_once('=')) {
+            (false, Some((there, here))) => (there.trim(), here.trim()),
+            _ => (name.as_str(), name.as_str()),
+        };
+        if !among(there) {
+            return Err(Failure::wrong(no_such(first, there)));
+        }
+        if own.line_index(here).is_none() {
+            return Err(Failure::wrong(format!("{}: {}", own.file, no_such(&own, here))));
+        }
+    }
+    Ok(())
 }
 
 /// Keeps skews as they are given; measured from the capture named where none are given.

@@ -117,8 +117,16 @@ fn file_name(store: &Store, opened: &Opened, name: &str) -> Result<String, Failu
             .chars()
             .map(|c| if c.is_ascii_alphanumeric() { c } else { ' ' });
         let letters: String = letters.collect();
-        let words: Vec<&str> = letters.split_whitespace().collect();
-        words.join("-").chars().take(MOST).collect::<String>()
+        let mut whole = String::new();
+        for word in letters.split_whitespace() {
+            let fits = whole.len() + 1 + word.len() <= MOST;
+            match whole.is_empty() {
+                true => whole = word.chars().take(MOST).collect(),
+                false if fits => whole = format!("{whole}-{word}"),
+                false => break,
+            }
+        }
+        whole
     };
     let body = store.session(opened.id)?.body;
     let all = store.captures_by_condition(opened.id)?;

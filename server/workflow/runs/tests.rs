@@ -175,3 +175,38 @@ fn most_lines_of_a_small_capture_may_be_borrowed() {
         "{apart:?}"
     );
 }
+
+#[test]
+fn a_file_that_names_lines_with_their_scopes_is_joined_by_their_last_parts() {
+    use crate::model::{Level, Line, Ticks, TimeSpan};
+    let capture = |file: &str, names: &[&str]| {
+        let span = TimeSpan::new(Ticks(0), Ticks(4_000_000));
+        let edges =
+            |at: usize| (1..190).map(move |k: i64| Ticks(k * k * 50 + at as i64 * 700 + k.pow(3) % 997));
+        let line = |(at, name): (usize, &&str)| Line::digital(*name, Level::Low, edges(at).collect(), span);
+        Capture::in_nanoseconds(file, span, names.iter().enumerate().map(line).collect())
+    };
+    let sequencer = capture(
+        "sequencer.vcd",
+        &["carillon.sequencer.STEP", "carillon.sequencer.BEAT"],
+    );
+    let tower = capture("tower.csv", &["STEP", "HAMMER", "DAMPER"]);
+    let found = runs(vec![sequencer.clone(), tower], &[], &[]);
+    assert_eq!(members(&found), [vec![0, 1]]);
+    assert_eq!(found[0].members[1].on, ["carillon.sequencer.STEP=STEP"]);
+    assert_eq!(found[0].capture.lines[2].same_as, Some(0));
+    assert_eq!(found[0].capture.lines[0].name, "carillon.sequencer.STEP");
+    // Two of that last part: nobody knows which.
+    let tower = capture("tower.vcd", &["sequencer.STEP", "panel.STEP", "tower.DAMPER"]);
+    assert_eq!(
+        found_on(&runs(vec![sequencer, tower], &[], &[])),
+        Vec::<String>::new()
+    );
+}
+
+fn found_on(runs: &[Run]) -> Vec<String> {
+    runs.iter()
+        .flat_map(|run| &run.members)
+        .flat_map(|member| member.on.clone())
+        .collect()
+}

@@ -14,13 +14,15 @@ export class Dimensions {
     /** @type {End|null} */ this.from = null;
     /** @type {End|null} */ this.to = null;
     this.isMeasuring = false;
+    this.words = "";
   }
 
   /** @param {boolean} on */
   measure(on) {
+    if (on) this.words = this.view.words.textContent ?? "";
     this.isMeasuring = on; this.from = this.to = null;
     this.view.canvas.classList.toggle("measuring", on);
-    this.view.say(on ? "Measuring: click the first edge, then the second; or step along edges with ] and press Enter at each. Escape ends it." : "");
+    this.view.say(on ? "Measuring: click the first edge, then the second; or step along edges with ] and press Enter at each. Escape ends it." : this.words);
     this.view.paint();
   }
 

@@ -6,7 +6,7 @@ use std::sync::Arc;
 use std::time::Duration;
 
 use askama::Template;
-use axum::extract::{Path, RawQuery, State};
+use axum::extract::{Path, Query, RawQuery, State};
 use axum::response::Html;
 
 use self::sides::Sides;
@@ -17,6 +17,7 @@ use crate::report::compare::TroubleKind;
 use crate::store::{Capture, SessionId, Store};
 use crate::web::error::{Failure, PageFailure};
 use crate::web::history::{Point, history};
+use crate::web::shown::Shown;
 use crate::web::state::App;
 use crate::web::view::CaptureLink;
 use crate::web::work::Stage;
@@ -31,6 +32,8 @@ const AT_ONCE: Duration = Duration::from_millis(600);
 struct BeforeAfterPage {
     places: Places,
     id: i64,
+    /// What the address names, to be kept in it; empty where it names none.
+    condition: String,
     title: String,
     next: NextCapture,
     /// How far the counting is; the page looks again.
@@ -92,6 +95,7 @@ pub struct TroubleView {
 pub async fn page(
     State(app): State<Arc<App>>,
     Path(id): Path<i64>,
+    Query(shown): Query<Shown>,
     RawQuery(query): RawQuery,
 ) -> Result<Html<String>, PageFailure> {
     let session = SessionId(id);
@@ -124,9 +128,14 @@ pub async fn page(
             trouble = None;
         }
         let page = BeforeAfterPage {
-            places: Places::of(session, "Before and after"),
+            places: Places::of(session, "Before and after").following(&shown)?,
             id,
-            next: NextCapture::of(&app.store, session, None)?,
+            condition: shown.condition_named().to_owned(),
+            next: NextCapture::of(
+                &app.store,
+                session,
+                shown.which()?.and_then(|which| which.condition),
+            )?,
             title: app.store.session(session)?.body.title,
             going_on,
             trouble,
@@ -138,7 +147,8 @@ pub async fn page(
     Ok(Html(html.await??))
 }
 
-/// The sides that `query` names, or the newest condition against the one before it, with each trouble judged.
+/// The sides that `query` names, or the condition that it names (else the newest) against the one before it, with each
+/// trouble judged.
 ///
 /// # Errors
 /// No such session, or the disk's own.
@@ -169,7 +179,12 @@ pub fn comparison(
         after: sides.choices(after),
         runs: sides.run_choices(),
         wants: sides.wants(),
-        notes: notes(&all.tallies, before, after),
+        notes: sides
+            .unknown
+            .iter()
+            .cloned()
+            .chain(notes(&all.tallies, before, after))
+            .collect(),
         still: still(&all.tallies, before, after)
             .iter()
             .map(Still::says)

@@ -8,6 +8,13 @@ use crate::web::history::Point;
 use crate::workflow::compare::{Judged, rate, sum_over, tally};
 use crate::workflow::session::RunTallies;
 
+/// What an address says of `key`.
+fn value_of<'a>(query: &'a str, key: &str) -> Option<&'a str> {
+    let pairs = query.split('&').filter_map(|part| part.split_once('='));
+    let mut own = pairs.filter(|(name, value)| *name == key && !value.is_empty());
+    own.next().map(|(_, value)| value)
+}
+
 /// The runs of a session, and which of them stand on either side.
 pub(super) struct Sides<'a> {
     all: &'a RunTallies,
@@ -17,10 +24,13 @@ pub(super) struct Sides<'a> {
     /// Positions of runs.
     pub before: Vec<usize>,
     pub after: Vec<usize>,
+    /// Sides that were asked for and are not there, a sentence each.
+    pub unknown: Vec<String>,
 }
 
 impl<'a> Sides<'a> {
-    /// The sides that `query` names, or the newest condition against the one before it; of one condition, the last two runs.
+    /// The sides that `query` names, or the condition that it names (else the newest) against the one before it, the first
+    /// against the one after it; of one condition, the last two runs.
     ///
     /// # Errors
     /// No such session, or the disk's own.
@@ -39,9 +49,32 @@ impl<'a> Sides<'a> {
             named,
             before: side_of(query, "before", all),
             after: side_of(query, "after", all),
+            unknown: Vec::new(),
         };
-        if let ([.., (first, _), (second, _)], true) = (&sides.named[..], !sides.are_chosen()) {
-            (sides.before, sides.after) = (sides.runs_of(*first), sides.runs_of(*second));
+        for (key, side) in [("before", &sides.before), ("after", &sides.after)] {
+            if let (Some(asked), true) = (value_of(query, key), side.is_empty()) {
+                sides.unknown.push(format!(
+                    "The address asks for {key}={asked}, and no run is called so: it may be in the bin, or not read. \
+                     Compared is what is chosen above."
+                ));
+            }
+        }
+        let shown = value_of(query, "condition").and_then(|number| number.parse().ok().map(EntryId));
+        let at = sides
+            .named
+            .iter()
+            .position(|(condition, _)| shown.is_some() && *condition == shown);
+        let second = at.unwrap_or(sides.named.len().saturating_sub(1)).max(1);
+        if let (Some((second, _)), false) = (sides.named.get(second), sides.are_chosen()) {
+            let first = sides
+                .named
+                .iter()
+                .rev()
+                .skip_while(|(condition, _)| condition != second)
+                .nth(1);
+            if let Some((first, _)) = first {
+                (sides.before, sides.after) = (sides.runs_of(*first), sides.runs_of(*second));
+            }
         }
         // Under one condition the newest run stands against the last one before it that shows much the same lines: what
         // only one of them captured can't be compared.
