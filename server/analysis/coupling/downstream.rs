@@ -37,6 +37,8 @@ const COVERED: f64 = 0.3;
 
 /// Edges of the victim that another line's answer, at least: own ones or strays.
 const FEWEST_ANSWERS: usize = 5;
+/// Lines that answer, at least, where those are strays alone.
+const SEVERAL: usize = 2;
 /// Share of them that must keep one distance, of those that find the line able to answer.
 pub(super) const ANSWERS: f64 = 0.9;
 /// An answer comes within this; a synchronous machine does the same after longer times whoever answers whom.
@@ -94,6 +96,7 @@ pub fn of(
     };
     let both = [behind(leading), behind(leading.opposite())];
     let mut found = Downstream::default();
+    let mut answering: Vec<(Suspect, Vec<i64>)> = Vec::new();
     for suspect in suspects_of(capture, victim.line) {
         let times = edges[suspect.line].of(suspect.polarity);
         let is_whole = |behind: &Behind| {
@@ -115,8 +118,10 @@ pub fn of(
             continue;
         }
         let opposite = edges[suspect.line].of(suspect.polarity.opposite());
+        let mut by_strays_alone = false;
         let kept = both.iter().find_map(|behind| {
-            let window = behind.answered([times, opposite], longest, steady)?;
+            let (window, alone) = behind.answered([times, opposite], longest, steady)?;
+            by_strays_alone = alone;
             let covered = times.len() as f64 * (window.1 - window.0 + 1) as f64;
             (covered <= COVERED * span).then(|| behind.others(times, window))
         });
@@ -129,7 +134,18 @@ pub fn of(
                 explains(cause, &after_strays, kept, latest, steady)
             })
         });
-        found.some.extend(kept.map(|kept| (suspect, kept)));
+        match by_strays_alone {
+            true => answering.extend(kept.map(|kept| (suspect, kept))),
+            false => found.some.extend(kept.map(|kept| (suspect, kept))),
+        }
+    }
+    // One line that answers strays, and no other edges of the victim's, may keep its step with the culprit: what is cleared or clocked are
+    // several.
+    let mut lines: Vec<usize> = answering.iter().map(|(suspect, _)| suspect.line).collect();
+    lines.sort_unstable();
+    lines.dedup();
+    if lines.len() >= SEVERAL {
+        found.some.extend(answering);
     }
     found
 }
@@ -215,8 +231,13 @@ impl Behind<'_> {
 
     /// The distances, widened by `steady`, at which (nearly) each of these edges, own and stray, is followed by one of `times` where
     /// the line can: where its next edge is none of `opposite`. None where it is not so, or where what follows strays may be
-    /// their cause.
-    fn answered(&self, [times, opposite]: [&[i64]; 2], longest: i64, steady: i64) -> Option<(i64, i64)> {
+    /// their cause. And whether strays alone show it.
+    fn answered(
+        &self,
+        [times, opposite]: [&[i64]; 2],
+        longest: i64,
+        steady: i64,
+    ) -> Option<((i64, i64), bool)> {
         let (mut own, mut stray): (Vec<i64>, Vec<i64>) = (Vec::new(), Vec::new());
         for (&at, &start) in self.strays.iter().zip(self.starts) {
             // What may be its cause is no answer.
@@ -251,8 +272,9 @@ impl Behind<'_> {
             return None;
         }
         let window = (lags[crowd.start], lags[crowd.end - 1]);
+        let widened = ((window.0 - steady).max(0), window.1 + steady);
         (window.1 <= longest && is_mostly(&own, window) && is_mostly(&stray, window))
-            .then_some(((window.0 - steady).max(0), window.1 + steady))
+            .then_some((widened, own.len() < FEWEST_ANSWERS))
     }
 
     /// Those of `times` that do not lie in the window behind these edges; what may be a stray's cause stays.
