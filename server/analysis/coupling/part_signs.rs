@@ -12,11 +12,11 @@ const STEADY_S: f64 = 5e-9;
 /// Long pulses that can show whose they are, and the share of them that must not follow the suspect.
 const FEWEST_LONG: usize = 3;
 const OWN: f64 = 0.5;
-
 /// Rank correlation of widths and rests from which on they go together, and so many standard deviations of none, 1/√(n − 1) each: a
 /// chance of some 1 in 5,000.
 const GOES_ALONG: f64 = 0.5;
 const DEVIATIONS: f64 = 3.7;
+
 /// Whether the widths grow or shrink with how long the suspect had been at rest: a monostable that has not recovered yet, or a cable that
 /// has not discharged, makes such pulses, and what is induced knows nothing of it.
 pub(super) fn goes_with_rest(capture: &Capture, strays: &Strays, crowd: &Crowd, row: &Coupling) -> bool {
