@@ -5,9 +5,10 @@
 //! under two different stimuli: nothing couples them, and their spikes are regular, which is what makes shortcuts for
 //! the chance of a coincidence cry wolf.
 
-use edgewitness::analysis::coupling::able::{self, Able, Rest};
 use edgewitness::analysis::coupling::all_pairs::lag_table;
-use edgewitness::analysis::coupling::{self, CouplingOptions, lags};
+use edgewitness::analysis::coupling::fit::lags;
+use edgewitness::analysis::coupling::suspects::able::{self, Able, Rest};
+use edgewitness::analysis::coupling::{self, CouplingOptions};
 use edgewitness::analysis::stats::tails::binomial_upper;
 use edgewitness::analysis::strays::{self, StrayOptions};
 use edgewitness::model::{Capture, Format, Level, Line, Ticks, TimeSpan, Timebase};

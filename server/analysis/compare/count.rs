@@ -1,7 +1,7 @@
 //! Counting one coupling in one capture, by a definition that holds on both sides.
 
 use super::Counts;
-use crate::analysis::coupling::able;
+use crate::analysis::coupling::suspects::able;
 use crate::analysis::coupling::{Attribution, Edge};
 use crate::analysis::strays::{StrayKind, Strays};
 use crate::model::{Capture, Level, Polarity};

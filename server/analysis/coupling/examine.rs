@@ -1,25 +1,32 @@
 //! One victim level looked at: from its strays to the rows of suspects and what is thought of them.
 
-use super::able::OwnEdges;
-use super::alone;
-use super::answering::Answering;
-use super::beside::Witnesses;
-use super::context::{self, Verdict};
-use super::copies::{self, Distances};
-use super::downstream::Told;
-use super::established::Established;
-use super::evidence::Evidence;
-use super::hints::{self, Hint};
-use super::instants::{Instants, Table, keys_of, line_of};
-use super::model::LagWindow;
-use super::reacting::Follower;
-use super::select::{self, Explanation, Reach, Suspect, Victim};
-use super::unrecorded;
-use super::victims::{self, Chances};
-use super::{
+use crate::analysis::coupling::fit::beside::Witnesses;
+use crate::analysis::coupling::fit::copies::{self, Distances};
+use crate::analysis::coupling::fit::evidence::Evidence;
+use crate::analysis::coupling::fit::lost;
+use crate::analysis::coupling::fit::model::LagWindow;
+use crate::analysis::coupling::fit::passed_on;
+use crate::analysis::coupling::fit::preferences;
+use crate::analysis::coupling::fit::rows;
+use crate::analysis::coupling::fit::select::{self, Explanation, Reach, Suspect, Victim};
+use crate::analysis::coupling::joined::established::Established;
+use crate::analysis::coupling::legitimate::answering::Answering;
+use crate::analysis::coupling::suspects::able::OwnEdges;
+use crate::analysis::coupling::suspects::downstream;
+use crate::analysis::coupling::suspects::downstream::Told;
+use crate::analysis::coupling::suspects::excused;
+use crate::analysis::coupling::suspects::instants::{Instants, Table, keys_of, line_of};
+use crate::analysis::coupling::suspects::reacting::Follower;
+use crate::analysis::coupling::suspects::unrecorded;
+use crate::analysis::coupling::suspects::victims::{self, Chances};
+use crate::analysis::coupling::verdict::alone;
+use crate::analysis::coupling::verdict::context::{self, Verdict};
+use crate::analysis::coupling::verdict::hints::{self, Hint};
+use crate::analysis::coupling::verdict::one_lag;
+use crate::analysis::coupling::verdict::untimely;
+use crate::analysis::coupling::{
     Coupling, CouplingOptions, EARLIEST_LAG_S, Edge, FEWEST_STRIKES, GAIN, LONGEST_LAG_S, NARROWEST_WINDOW_S,
-    NEARER_MARGIN, RIVAL_MARGIN, downstream, excused, lost, one_lag, passed_on, preferences, rows,
-    suspects_of, untimely,
+    NEARER_MARGIN, RIVAL_MARGIN, suspects_of,
 };
 use crate::analysis::strays::Strays;
 use crate::model::{Capture, Polarity};
@@ -333,7 +340,7 @@ impl<'a> Case<'a> {
     }
 
     /// The suspects that switch as the accused does, after one time.
-    pub fn copies(&self, accused: &copies::Accused) -> Vec<super::CopyOf> {
+    pub fn copies(&self, accused: &copies::Accused) -> Vec<crate::analysis::coupling::CopyOf> {
         let suspects = self.suspects.iter().map(|s| (s.line, s.polarity));
         copies::of(
             self.bench.edges,
@@ -346,7 +353,7 @@ impl<'a> Case<'a> {
     }
 
     /// Whether strays beside the victim's own edges clear a line that copies the accused.
-    fn is_cleared(&self, row: &Coupling, copy: &super::CopyOf) -> bool {
+    fn is_cleared(&self, row: &Coupling, copy: &crate::analysis::coupling::CopyOf) -> bool {
         let Some(first) = row.occurrences.first() else {
             return false;
         };
@@ -387,7 +394,7 @@ impl<'a> Case<'a> {
         let (capture, strays) = (self.bench.capture, self.bench.strays);
         for row in rows.iter_mut().filter(|row| !self.is_known(row)) {
             let edges = self.bench.edges;
-            let keeps_its_lag = |row: &Coupling, other: &super::RuledOut| {
+            let keeps_its_lag = |row: &Coupling, other: &crate::analysis::coupling::RuledOut| {
                 let times = edges[other.line].of(match other.edge {
                     Edge::Fall => Polarity::Fall,
                     _ => Polarity::Rise,
@@ -416,8 +423,8 @@ impl<'a> Case<'a> {
 
 #[cfg(test)]
 mod tests {
-    use super::super::{Edge, Standing, attribute};
     use super::*;
+    use crate::analysis::coupling::{Edge, Standing, attribute};
     use crate::analysis::strays::{StrayOptions, find};
     use crate::model::{Level, Line, Ticks, TimeSpan};
     use std::collections::BTreeMap;

@@ -1,9 +1,11 @@
 //! Victims and rows as the tests of this folder need them.
 
-use super::able::{self, OwnEdges, Rest};
-use super::lags::LagHistogram;
-use super::select::Victim;
-use super::{Attribution, Coupling, CouplingOptions, Edge, Estimate, Occurrence, Standing, attribute};
+use crate::analysis::coupling::fit::lags::LagHistogram;
+use crate::analysis::coupling::fit::select::Victim;
+use crate::analysis::coupling::suspects::able::{self, OwnEdges, Rest};
+use crate::analysis::coupling::{
+    Attribution, Coupling, CouplingOptions, Edge, Estimate, Occurrence, Standing, attribute,
+};
 use crate::analysis::strays::{Stray, StrayKind, StrayOptions, Strays, find};
 use crate::model::{Capture, Level, Line, Polarity, Ticks, TimeSpan};
 

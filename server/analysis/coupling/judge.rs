@@ -1,9 +1,15 @@
 //! Strays and who did them, where widths alone don't decide what is a stray.
 
-use super::{
-    Attribution, CouplingOptions, answering, answers, attribute, crowds, echo, mirrored, own, set_off,
-    slices, whole_pulses,
-};
+use crate::analysis::coupling::legitimate::answering;
+use crate::analysis::coupling::legitimate::answers;
+use crate::analysis::coupling::legitimate::crowds;
+use crate::analysis::coupling::legitimate::echo;
+use crate::analysis::coupling::legitimate::mirrored;
+use crate::analysis::coupling::legitimate::own;
+use crate::analysis::coupling::legitimate::set_off;
+use crate::analysis::coupling::legitimate::slices;
+use crate::analysis::coupling::legitimate::whole_pulses;
+use crate::analysis::coupling::{Attribution, CouplingOptions, attribute};
 use crate::analysis::strays::{self, StrayOptions, Strays};
 use crate::model::Capture;
 

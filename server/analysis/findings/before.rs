@@ -1,7 +1,7 @@
 //! Which captured line's edges come before strays that nobody is accused of, whatever speaks against it.
 
 use super::words::{count_of, span};
-use crate::analysis::coupling::able::any_within;
+use crate::analysis::coupling::suspects::able::any_within;
 use crate::analysis::stats::tails::binomial_upper;
 use crate::analysis::strays::{Stray, Strays};
 use crate::model::Capture;

@@ -1,7 +1,7 @@
 //! Strays beside edges of the line's own: it may ring as it switches, switch twice, or be struck by a neighbour just then.
 
 use super::before::{CHANCE, Company, company};
-use crate::analysis::coupling::victims;
+use crate::analysis::coupling::suspects::victims;
 use crate::analysis::strays::{Stray, Strays};
 use crate::model::{Capture, Level};
 

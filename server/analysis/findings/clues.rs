@@ -3,7 +3,7 @@
 use super::coupling::{edges_of, name, names, switching};
 use super::words::{list, small};
 use crate::analysis::coupling::Edge;
-use crate::analysis::coupling::clues::{Clue, Count};
+use crate::analysis::coupling::verdict::clues::{Clue, Count};
 use crate::model::Capture;
 
 /// Clues told of one victim, at most: the first say enough.

@@ -3,7 +3,7 @@
 use super::words::{count_of, span};
 use super::{CAUTION, Finding, Severity};
 use crate::analysis::coupling::Attribution;
-use crate::analysis::coupling::echo::Echo;
+use crate::analysis::coupling::legitimate::echo::Echo;
 use crate::model::Capture;
 
 /// Ribbon cable delays an edge by 1.51 ns a foot (a published data sheet of 0.64 mm ribbon): 4.954 ns a metre, in s.

@@ -4,7 +4,7 @@ use super::coupling::{figures, name, stray_noun, switching};
 use super::words::count_of;
 use super::{CAUTION, Finding, Severity};
 use crate::analysis::coupling::Coupling;
-use crate::analysis::coupling::few::FEWEST_TO_ACCUSE;
+use crate::analysis::coupling::joined::few::FEWEST_TO_ACCUSE;
 use crate::analysis::strays::Strays;
 use crate::model::Capture;
 

@@ -2,9 +2,9 @@
 
 use super::coupling::{edges_of, name, names, switching};
 use super::words::{list, span};
-use crate::analysis::coupling::never_alone::{Kind, Shows};
-use crate::analysis::coupling::parts::Ground;
-use crate::analysis::coupling::untimely::Untimely;
+use crate::analysis::coupling::verdict::never_alone::{Kind, Shows};
+use crate::analysis::coupling::verdict::parts::Ground;
+use crate::analysis::coupling::verdict::untimely::Untimely;
 use crate::analysis::coupling::{Contrast, Edge};
 use crate::model::{Capture, Polarity};
 

@@ -1,7 +1,7 @@
 //! Which pulses the notes on short and whole pulses are about, so that they can be looked at one by one.
 
 use super::{doubts, unsure};
-use crate::analysis::coupling::own::Own;
+use crate::analysis::coupling::legitimate::own::Own;
 use crate::analysis::coupling::{Attribution, EARLIEST_LAG_S, Edge, LONGEST_LAG_S};
 use crate::analysis::strays::Strays;
 use crate::model::{Capture, Level, Pulse};

@@ -3,7 +3,7 @@
 use super::coupling::{edges_of, name, names, switching};
 use super::words::{count_of, list, span};
 use super::{CAUTION, Finding, Severity};
-use crate::analysis::coupling::races::Sign;
+use crate::analysis::coupling::verdict::races::Sign;
 use crate::analysis::coupling::{Edge, RaceOf};
 use crate::analysis::strays::Strays;
 use crate::model::{Capture, Level};
@@ -154,7 +154,7 @@ pub fn finding(capture: &Capture, strays: &Strays, r: &RaceOf) -> Finding {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::analysis::coupling::races::Race;
+    use crate::analysis::coupling::verdict::races::Race;
     use crate::model::{Line, Ticks, TimeSpan};
 
     #[test]

@@ -3,8 +3,8 @@
 use super::words::{count_of, list, span};
 use super::{CAUTION, Finding, Severity};
 use super::{before, beside_own, late};
-use crate::analysis::coupling::few::FEWEST_TO_ACCUSE;
-use crate::analysis::coupling::hints::Hint;
+use crate::analysis::coupling::joined::few::FEWEST_TO_ACCUSE;
+use crate::analysis::coupling::verdict::hints::Hint;
 use crate::analysis::coupling::{Attribution, Edge, Hazard, LONGEST_LAG_S};
 use crate::analysis::strays::{LimitOrigin, NarrowLimit, Stray, StrayKind, Strays};
 use crate::model::{Capture, Level, Line, TraceSamples};

@@ -7,8 +7,8 @@ use super::races;
 use super::tally::{self, Tally, beside_own};
 use super::words::{count_of, list, percent};
 use super::{CAUTION, Finding, Severity};
-use crate::analysis::coupling::never_alone::Kind;
-use crate::analysis::coupling::parts::Ground;
+use crate::analysis::coupling::verdict::never_alone::Kind;
+use crate::analysis::coupling::verdict::parts::Ground;
 use crate::analysis::coupling::{Attribution, Coupling, Standing, Uncaptured};
 use crate::analysis::strays::{StrayKind, Strays};
 use crate::model::Capture;
@@ -302,8 +302,8 @@ fn sharing<'a>(attribution: &Attribution, u: &'a Uncaptured) -> Option<&'a Kind>
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::analysis::coupling::never_alone::Shows;
-    use crate::analysis::coupling::untimely::Untimely;
+    use crate::analysis::coupling::verdict::never_alone::Shows;
+    use crate::analysis::coupling::verdict::untimely::Untimely;
     use crate::analysis::coupling::{Edge, fixtures};
     use crate::model::{Level, Line, Polarity, Ticks, TimeSpan};
 

@@ -7,7 +7,7 @@ use super::coupling::{edges_of, name, names, switching};
 use super::words::{count_of, list, span};
 use super::{CAUTION, Finding, Severity};
 use crate::analysis::coupling::Attribution;
-use crate::analysis::coupling::crowds::{Crowd, Unsure};
+use crate::analysis::coupling::legitimate::crowds::{Crowd, Unsure};
 use crate::analysis::strays::Strays;
 use crate::model::Capture;
 

@@ -2,7 +2,7 @@
 
 use super::Tale;
 use crate::analysis::coupling::Attribution;
-use crate::analysis::coupling::able::gallop;
+use crate::analysis::coupling::suspects::able::gallop;
 use crate::analysis::rules::Names;
 use crate::analysis::rules::tally::Tally;
 use crate::analysis::strays::{StrayKind, Strays};

@@ -1,0 +1,54 @@
+//! What shows that an accused line is more likely a part of what strikes than what strikes, with its counts.
+
+use crate::analysis::coupling::Edge;
+
+/// Edges, and those of them that bring a stray.
+pub type Count = (u64, u64);
+
+/// One such sign. Lines are positions in the capture.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Clue {
+    /// Strikes at successive edges are fewer than chance has them ([`super::succession`]).
+    KeepsDistance {
+        line: usize,
+        edge: Edge,
+        together: u64,
+        expected: f64,
+    },
+    /// It strikes otherwise beside more than `at_most` other lines than beside fewer ([`super::company`]).
+    Crowd {
+        line: usize,
+        edge: Edge,
+        at_most: usize,
+        few: Count,
+        many: Count,
+    },
+    /// It strikes at one level of another line and hardly at the other ([`super::trials`]).
+    Level {
+        line: usize,
+        edge: Edge,
+        other: usize,
+        low: Count,
+        high: Count,
+    },
+    /// It strikes where it shows a short pulse itself, and hardly elsewhere (likewise).
+    StruckItself {
+        line: usize,
+        edge: Edge,
+        short: Count,
+        lasting: Count,
+    },
+    /// Strays come at its moment of the step without it ([`super::phase`]).
+    StepWithout { line: usize },
+    /// Strays that nobody accused explains keep the accused's lag to other lines ([`super::rest`]).
+    RestKeepsStep,
+    /// Several strike no oftener together than one of them does.
+    AsOne { lines: Vec<usize> },
+    /// Strays keep one lag to it whether or not the other switches as well, or seen from it those of the other do
+    /// ([`super::one_lag`]).
+    OneLag { line: usize, other: usize },
+    /// Some come after its opposite edges at the lag of its strikes (likewise).
+    OppositeEdges { line: usize, edge: Edge },
+    /// Its rises and its falls both pull one way.
+    OneWay { line: usize },
+}
