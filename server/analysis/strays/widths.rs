@@ -172,12 +172,26 @@ fn candidate(widths: &[f64], sampling: f64, ns: f64) -> Option<Cut> {
     let dropped = drop_cut(widths, candidates, sampling, ns);
     let inside = dropped.map_or(candidates, |c| c.count);
     let valley = valley_cut(widths, inside, sampling, ns);
-    match (valley, dropped) {
-        (Some(below), Some(all)) if is_second_crowd(&widths[below.count..all.count], sampling, ns) => {
-            Some(all)
-        }
-        (valley, dropped) => valley.or(dropped),
-    }
+    let beyond = valley.zip(dropped);
+    beyond
+        .and_then(|(below, all)| beyond_second_crowd(widths, below, all, sampling, ns))
+        .or(valley)
+        .or(dropped)
+}
+
+/// The cut above a second crowd of strays, which begins at the valley `below`: at the drop `all`, or before the few pulses of
+/// the line's own that lie far beyond the crowd and yet under the drop.
+fn beyond_second_crowd(widths: &[f64], below: Cut, all: Cut, sampling: f64, ns: f64) -> Option<Cut> {
+    let is_far = |&at: &usize| widths[at] >= FAR * (widths[at - 1] + sampling);
+    let before_own = (below.count + 1..all.count).find(is_far).map(|count| Cut {
+        count,
+        longest_narrow: widths[count - 1],
+        shortest_wide: widths[count],
+    });
+    [Some(all), before_own]
+        .into_iter()
+        .flatten()
+        .find(|cut| is_second_crowd(&widths[below.count..cut.count], sampling, ns))
 }
 
 /// Longest pulses of a second crowd of strays.

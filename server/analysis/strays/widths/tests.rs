@@ -225,3 +225,20 @@ fn a_few_pulses_far_below_all_others_are_told() {
     assert_eq!(told_of(&[200, 400], slow.clone()), (false, vec![400, 200]));
     assert_eq!(told_of(&[400, 400], slow), (false, vec![]), "a job repeats");
 }
+
+#[test]
+fn a_second_crowd_of_strays_ends_before_a_few_pulses_of_the_line_s_own() {
+    // Strays of two causes, two pulses of the line's own ten times as long, and its ordinary ones.
+    let crowds = [
+        (13, 16.0, 0.8),
+        (60, 39.0, 0.33),
+        (2, 300.0, 150.0),
+        (40, 4_000.0, 2_000.0),
+    ];
+    let widths: Vec<f64> = crowds
+        .iter()
+        .flat_map(|&(count, first, step)| (0..count).map(move |at| f64::round(first + step * at as f64)))
+        .collect();
+    let cut = cut(&widths, 1.0, 1.0).unwrap();
+    assert_eq!(cut.count, 73);
+}
