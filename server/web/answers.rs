@@ -208,13 +208,18 @@ impl Standing {
         let (Some(newest), Some(finding)) = (runs.last(), self.finding(answers)) else {
             return String::new();
         };
-        match self.run.and_then(|run| runs.get(run)) {
-            Some(run) => format!(
-                "found in {} ({}), not in {}, the newest run ({})",
-                run.files, run.size, newest.files, newest.size
+        if finding.severity == Severity::Note {
+            return format!("in {}, the newest run", newest.files);
+        }
+        let tells = |run: &&RunFound| finding_keys(&run.report.findings).contains(&self.key);
+        let (found, not): (Vec<&RunFound>, Vec<&RunFound>) = runs.iter().partition(tells);
+        match not.is_empty() {
+            true => format!("found in each of the {} runs", runs.len()),
+            false => format!(
+                "found in {}, not in {}",
+                named_runs(&found, newest),
+                named_runs(&not, newest)
             ),
-            None if finding.severity == Severity::Note => format!("in {}, the newest run", newest.files),
-            None => String::new(),
         }
     }
 
@@ -271,6 +276,22 @@ impl Standing {
         }
         says
     }
+}
+
+/// Runs by their files, each with how much it has to show.
+fn named_runs(runs: &[&RunFound], newest: &RunFound) -> String {
+    /// Runs that are named; of more their number is said, and the newest stands last.
+    const MOST: usize = 4;
+    let left_out = runs.len().saturating_sub(MOST);
+    let name = |run: &&RunFound| match std::ptr::eq(*run, newest) {
+        true => format!("{}, the newest run ({})", run.files, run.size),
+        false => format!("{} ({})", run.files, run.size),
+    };
+    let mut names: Vec<String> = runs[left_out..].iter().map(name).collect();
+    if left_out > 0 {
+        names.insert(0, format!("{left_out} earlier runs"));
+    }
+    names.join(", ")
 }
 
 /// Every finding of any condition once: those of the newest answer in their order, then earlier ones.

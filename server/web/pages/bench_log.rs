@@ -98,6 +98,8 @@ struct ExportView {
     title: String,
     /// Names it in an address.
     query: String,
+    /// Its runs, where there are several: what each is called, and what names it in an address.
+    runs: Vec<(String, String)>,
 }
 
 struct RemarkView {
@@ -281,6 +283,17 @@ fn view(store: &Store, log: SessionLog, answers: &[Answer]) -> Result<LogPage, F
                     _ => answer.title.clone(),
                 },
                 query: newest_run_of(answer).query(),
+                runs: answer
+                    .runs
+                    .iter()
+                    .map(|run| {
+                        let which = Which {
+                            run: run.captures.first().copied(),
+                            ..newest_run_of(answer)
+                        };
+                        (format!("{} ({})", run.files, run.size), which.query())
+                    })
+                    .collect(),
             })
             .collect(),
         remarks: log.remarks.iter().map(remark_view).collect(),
