@@ -1,6 +1,7 @@
 //! What became of a trouble under a condition that does not tell of it: gone, not captured there, or still there and told
 //! otherwise. A line that still has strays is never said to be rid of them because what brings them is in doubt.
 
+use crate::model::units::count_of;
 use crate::report::inspect::{CouplingRow, Finding, InspectReport, Severity, StrayRow};
 
 use super::answers::Answer;
@@ -66,7 +67,8 @@ fn is_captured(report: &InspectReport, line: &str) -> bool {
 
 fn strays<'a>(report: &'a InspectReport, line: &'a str) -> impl Iterator<Item = &'a StrayRow> {
     let all = report.strays.iter();
-    all.filter(move |stray| stray.line == line && stray.kind == "pulse")
+    // A contact that bounces does so by itself.
+    all.filter(move |stray| stray.line == line && stray.kind != "bounce")
 }
 
 fn remains(finding: &Finding, before: &InspectReport, now: &InspectReport, place: &str) -> Option<String> {
@@ -133,7 +135,8 @@ pub fn left(finding: &Finding, now: &InspectReport) -> String {
     }
 }
 
-/// ` (150 of 599; 161 of 599 before)`; empty where neither is known.
+/// ` (150 stray pulses, 599 opportunities; 161 and 599 before)`; empty where neither is known. The strays are all that the line
+/// shows, so there may be more of them than opportunities for the one suspect.
 fn counts(finding: &Finding, before: &InspectReport, now: &InspectReport) -> String {
     let (Some(victim), aggressor) = (finding.lines.first(), finding.lines.get(1)) else {
         return String::new();
@@ -141,14 +144,71 @@ fn counts(finding: &Finding, before: &InspectReport, now: &InspectReport) -> Str
     let row = |report: &InspectReport| {
         let is_it = |row: &&CouplingRow| row.victim == *victim && Some(&row.aggressor) == aggressor;
         let row = report.couplings.iter().find(is_it)?;
-        Some(format!("{} of {}", row.victim_strays, row.opportunities))
+        Some((row.victim_strays, row.opportunities))
     };
-    if let (Some(now), Some(before)) = (row(now), row(before)) {
-        return format!(" ({now}; {before} before)");
+    let pulses = |count: u64| count_of(count, "stray pulse");
+    if let (Some((now, occasions)), Some((before, occasions_before))) = (row(now), row(before)) {
+        return format!(
+            " ({}, {}; {before} and {occasions_before} before)",
+            pulses(now),
+            opportunities(occasions)
+        );
     }
     match (strays(now, victim).count(), strays(before, victim).count()) {
         (0, _) => String::new(),
-        (now, 0) => format!(" ({now} stray pulses)"),
-        (now, before) => format!(" ({now} stray pulses; {before} before)"),
+        (now, 0) => format!(" ({})", pulses(now as u64)),
+        (now, before) => format!(" ({}; {before} before)", pulses(now as u64)),
+    }
+}
+
+fn opportunities(count: u64) -> String {
+    match count {
+        1 => "1 opportunity".to_owned(),
+        count => format!("{count} opportunities"),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn report(strays: u64, kind: &str) -> InspectReport {
+        let stray = |n: u64| {
+            serde_json::json!({"line": "CLEAR_N", "start_s": n as f64 * 1e-6, "width_s": 2e-8, "level": "low", "kind": kind,
+                               "aggressor": null, "edge": null, "lag_s": null})
+        };
+        let mut coupling = serde_json::json!({
+            "victim": "CLEAR_N", "aggressor": "STEP", "edge": "fall", "strays": 4, "opportunities": 5,
+            "expected_by_chance": 0.1, "p_value": 1e-6, "q_value": 1e-5,
+            "strike_rate": {"estimate": 0.8, "low": 0.3, "high": 0.99},
+            "lag_s": {"median": 1e-8, "low": 1e-8, "high": 1e-8}, "standing": "companion", "inseparable_from": []});
+        coupling["victim_strays"] = strays.into();
+        serde_json::from_value(serde_json::json!({
+            "schema": "", "captures": [], "links": [],
+            "lines": [{"line": "CLEAR_N", "capture": "a.csv", "source": "analog", "edges": 40, "narrow_below_s": null,
+                       "narrow_from": "none"}],
+            "strays": (0..strays).map(stray).collect::<Vec<_>>(), "couplings": [coupling],
+            "findings": [{"id": "F1", "severity": "warning", "topic": "uncaptured-cause", "lines": ["CLEAR_N"], "title": "t",
+                          "detail": "", "try_next": []}]}))
+        .unwrap()
+    }
+
+    fn finding() -> Finding {
+        let text = r#"{"id": "F1", "severity": "fault", "topic": "coupling", "lines": ["CLEAR_N", "STEP"], "title": "t",
+                       "detail": "", "try_next": []}"#;
+        serde_json::from_str(text).unwrap()
+    }
+
+    #[test]
+    fn runts_are_left_as_well_and_no_more_are_told_than_could_be() {
+        let says = remains(&finding(), &report(9, "pulse"), &report(6, "runt"), "there").unwrap();
+        assert_eq!(
+            says,
+            "CLEAR_N still dips (6 stray pulses, 5 opportunities; 9 and 5 before), but what brings it is in doubt there"
+        );
+        assert_eq!(
+            left(&finding(), &report(6, "runt")),
+            " (6 stray pulses of CLEAR_N are left)"
+        );
     }
 }
