@@ -608,7 +608,7 @@ fn names_that_differ_by_their_scopes_are_compared() {
     assert_eq!(report["links"][0]["before"]["sent"], 200, "{report}");
     let notes = report["notes"].to_string();
     assert!(
-        notes.contains("taken for one line: panel.KEY for KEY, tower.board.CLEAR_N for CLEAR_N, "),
+        notes.contains("compared as one: panel.KEY as KEY, tower.board.CLEAR_N as CLEAR_N, "),
         "{notes}"
     );
     assert!(!notes.contains("not compared"), "{notes}");

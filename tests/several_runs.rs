@@ -408,7 +408,71 @@ async fn the_report_tells_of_each_run() {
     let report = evening.shown("/report.html").await;
     let findings = between(&report, "<h2>Findings", "</section>");
     assert!(
-        findings.contains(", late.vcd, the newest run (") && findings.contains("not in short.vcd ("),
+        findings.contains(" and late.vcd, the newest run (") && findings.contains("not in short.vcd ("),
         "{findings}"
+    );
+}
+
+/// The file of one condition has scopes before its names and that of the next has none: it is one trouble, and what a person
+/// said of it holds.
+#[tokio::test]
+async fn a_trouble_is_the_same_where_names_differ_by_their_scopes() {
+    let scoped = capture(3, 300, 0.4)
+        .replace(" STEP ", " @STEP ")
+        .replace(" CLEAR_N ", " @CLEAR_N ");
+    let mut text = String::new();
+    for line in scoped.lines() {
+        match (line.starts_with("$var"), line.contains('@')) {
+            (true, true) => {
+                let scope = if line.contains("STEP") { "board" } else { "panel" };
+                let plain = line.replace('@', "");
+                text += &format!("$scope module {scope} $end\n{plain}\n$upscope $end\n");
+            }
+            _ => text += &format!("{line}\n"),
+        }
+    }
+    let (bench, ()) = Bench::with(|_| ());
+    let made = bench
+        .ok(Method::POST, "/api/sessions", json!({"title": "Tower"}))
+        .await;
+    let evening = Evening {
+        bench,
+        id: made["id"].clone(),
+    };
+    evening.bring("found.vcd", &text).await;
+    let said = json!({"finding": "coupling panel.CLEAR_N board.STEP", "title": "t", "state": "confirmed", "cause": "long wire", "remark": ""});
+    evening
+        .bench
+        .ok(Method::PUT, &evening.api("/finding-state"), said)
+        .await;
+    evening.condition("pull-up").await;
+    evening.bring("mid.vcd", &capture(5, 300, 0.2)).await;
+    let page = evening.shown("").await;
+    assert!(!page.contains("not all of its lines are captured"), "{page}");
+    assert!(!page.contains("and not here"), "{page}");
+    assert!(page.contains("caused by long wire"), "{page}");
+    let log = evening.shown("/log").await;
+    assert!(
+        log.contains("found under &#34;as found&#34;, &#34;pull-up&#34;"),
+        "{log}"
+    );
+    assert!(!log.contains("not captured any more"), "{log}");
+    let report = evening.shown("/report.html").await;
+    assert!(
+        !report.contains("Found earlier") && report.contains("long wire"),
+        "{report}"
+    );
+    // Cured: it was captured, and is gone.
+    evening.condition("wires apart").await;
+    evening.bring("clean.vcd", &capture(7, 300, 0.0)).await;
+    let page = evening.shown("").await;
+    assert!(
+        page.contains("Found under &#34;pull-up&#34; and not here"),
+        "{page}"
+    );
+    let log = evening.shown("/log").await;
+    assert!(
+        log.contains("not found any more") && !log.contains("not captured"),
+        "{log}"
     );
 }

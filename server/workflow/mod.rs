@@ -37,7 +37,7 @@ pub mod read;
 pub mod reading;
 mod rules;
 pub mod runs;
-mod same_signal;
+pub mod same_signal;
 pub mod session;
 pub mod setup_text;
 pub mod stored;

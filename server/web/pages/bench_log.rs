@@ -376,7 +376,7 @@ fn findings(states: &[Entry<FindingState>], answers: &[Answer]) -> Vec<FindingVi
     let view = |standing: &Standing| {
         let finding = standing.finding(answers)?;
         Some(FindingView {
-            state: StateView::of(&standing.key, &finding.title, states()),
+            state: StateView::of(&standing.keys, &finding.title, states()),
             severity: match finding.severity {
                 _ if !standing.is_present(answers) => match standing.fate_now(answers) {
                     Some(Fate::Remains(_)) => "told of otherwise now",
@@ -391,9 +391,13 @@ fn findings(states: &[Entry<FindingState>], answers: &[Answer]) -> Vec<FindingVi
             under: standing.says(answers),
         })
     };
-    let gone = states().filter(|state| standings.iter().all(|standing| standing.key != state.finding));
+    let gone = states().filter(|state| {
+        standings
+            .iter()
+            .all(|standing| !standing.keys.contains(&state.finding))
+    });
     let gone = gone.map(|state| FindingView {
-        state: StateView::of(&state.finding, &state.title, [state]),
+        state: StateView::of(std::slice::from_ref(&state.finding), &state.title, [state]),
         severity: "not found any more",
         under: String::new(),
     });

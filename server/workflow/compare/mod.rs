@@ -77,7 +77,7 @@ pub fn report(tallies: &Tallies, before: &[usize], after: &[usize]) -> CompareRe
 }
 
 /// What the verdicts on the runs `before` and `after` rest on, or what takes the ground from under them: one recording on both
-/// sides, names that were taken for one, links that can't be counted.
+/// sides, links that can't be counted.
 pub fn notes(tallies: &Tallies, before: &[usize], after: &[usize]) -> Vec<String> {
     let is_across = |[a, b]: &&[usize; 2]| {
         before.contains(a) && after.contains(b) || before.contains(b) && after.contains(a)
@@ -95,10 +95,7 @@ pub fn notes(tallies: &Tallies, before: &[usize], after: &[usize]) -> Vec<String
             file(b)
         )
     });
-    twins
-        .chain(names::told(tallies, before, after))
-        .chain(unjoined(tallies, before, after))
-        .collect()
+    twins.chain(unjoined(tallies, before, after)).collect()
 }
 
 /// Links that can't be counted in some of the runs, a sentence for each.
@@ -135,7 +132,7 @@ fn unjoined(tallies: &Tallies, before: &[usize], after: &[usize]) -> Vec<String>
     told.collect()
 }
 
-/// Lines that were captured on one side only, a sentence for each side that lacks some.
+/// Lines that were captured on one side only, a sentence for each side that lacks some; and names that were taken for one.
 pub fn absent(tallies: &Tallies, before: &[usize], after: &[usize]) -> Vec<String> {
     const MOST_NAMES: usize = 8;
     let side = |own: &[usize], other: &[usize], words: [&str; 2]| {
@@ -160,7 +157,8 @@ pub fn absent(tallies: &Tallies, before: &[usize], after: &[usize]) -> Vec<Strin
         side(before, after, ["before", "after"]),
         side(after, before, ["after", "before"]),
     ];
-    sides.into_iter().flatten().collect()
+    let told = sides.into_iter().flatten();
+    told.chain(names::told(tallies, before, after)).collect()
 }
 
 fn coupling_row(j: &Judged) -> CompareRow {

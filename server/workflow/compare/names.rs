@@ -61,11 +61,11 @@ pub fn told(tallies: &Tallies, before: &[usize], after: &[usize]) -> Option<Stri
     let names: Vec<String> = pairs
         .iter()
         .take(MOST)
-        .map(|[own, name]| format!("{own} for {name}"))
+        .map(|[own, name]| format!("{own} as {name}"))
         .collect();
     (!pairs.is_empty()).then(|| {
         format!(
-            "Names that differ only by what stands before their last point are taken for one line: {}{more}.",
+            "Lines whose names differ only by the scopes before the last point are compared as one: {}{more}.",
             names.join(", ")
         )
     })

@@ -303,11 +303,13 @@ fn is_remark(line: &str) -> bool {
     line.is_empty() || line.starts_with('#')
 }
 
-fn state_of<'a>(log: &'a SessionLog, key: &str) -> Option<&'a FindingState> {
-    log.finding_states
-        .iter()
-        .map(|entry| &entry.value)
-        .find(|state| state.finding == key)
+/// What a person holds of a trouble, by what it is called last.
+fn state_of<'a>(log: &'a SessionLog, standing: &Standing) -> Option<&'a FindingState> {
+    let states = log.finding_states.iter().map(|entry| &entry.value);
+    let place = |state: &&FindingState| standing.keys.iter().position(|key| *key == state.finding);
+    states
+        .filter(|state| place(state).is_some())
+        .min_by_key(|state| place(state))
 }
 
 /// For each standing what it was found in: the run that its report is of, or an earlier one, which is read again for its
@@ -364,7 +366,7 @@ fn findings(
                 None => continue,
             },
         };
-        let state = state_of(log, &standing.key);
+        let state = state_of(log, standing);
         let mut of_run = match (is_opened, standing.report(answers)) {
             (false, Some(report)) => places::of_findings(&harness, &clips, report),
             _ => places::of_findings(&harness, &clips, &opened.report),

@@ -228,7 +228,7 @@ pub(super) fn still_open(log: &SessionLog, answers: &[Answer], all: &[Standing])
         let Some(finding) = standing.finding(answers) else {
             continue;
         };
-        let state = state_of(log, &standing.key)
+        let state = state_of(log, standing)
             .map(|state| state.state)
             .unwrap_or_default();
         if finding.severity != Severity::Note && !matches!(state, Verdict::Fixed | Verdict::NotAFault) {
