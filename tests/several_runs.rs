@@ -408,7 +408,9 @@ async fn the_report_tells_of_each_run() {
     let report = evening.shown("/report.html").await;
     let findings = between(&report, "<h2>Findings", "</section>");
     assert!(
-        findings.contains(" and late.vcd, the newest run (") && findings.contains("not in short.vcd ("),
+        findings.contains(" and late.vcd, the newest run (")
+            && findings.contains("not in short.vcd (")
+            && findings.contains("; its figures are those of late.vcd"),
         "{findings}"
     );
 }
