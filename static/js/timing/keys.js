@@ -55,7 +55,7 @@ export function keyTable(view, actions) {
     entry("Backspace", "take away the last dimension line", () => view.dimensions.undo()),
     entry("c", "count over the chosen stretch, or over what is in view", () => view.withStretch((stretch) => stretch.open())),
     entry("l", "lines: names, order, groups, buses", () => actions.lines()),
-    entry("Enter", "name the chosen line; while measuring: put an end here", () => {
+    entry("Enter", "name the chosen line; while measuring: put an end here; or save a moved clock", () => {
       const { dimensions, marked } = view;
       if (view.moving) return view.moving.keep();
       if (!dimensions.isMeasuring) return actions.rename();

@@ -114,7 +114,7 @@ export async function startDiagram(root, session) {
     if (isPage && moved > PAGE_MS) remember(true);
     pending = setTimeout(() => { remember(false); tools(); }, 250);
   };
-  // A pulse was judged before the page was shown anew (see judge.js, which knows the same name).
+  // A pulse was judged just before (see judge.js, which knows the same name).
   let wasJudged = false;
   try { wasJudged = sessionStorage.getItem(`judged ${path}`) !== null; } catch { /* Nothing was kept. */ }
   async function restore() {
@@ -138,13 +138,14 @@ export async function startDiagram(root, session) {
     // Back comes to this condition again, whichever is in hand then.
     remember(false);
   }
-  // A clock that was in hand before the page was shown anew (see clock.js, which knows the same name).
+  // A clock that was in hand before (see clock.js, which knows the same name).
   let hasClock = false;
   try { hasClock = sessionStorage.getItem(`clock ${path}`) !== null; } catch { /* Nothing was kept. */ }
   if (hasClock) import("./clock.js").then(({ takeAgain }) => takeAgain(view));
   addEventListener("popstate", () => restore().catch((error) => view.say(error.message)));
   await restore();
-  // The still figures of the sheet are for paper: fetched once the diagram stands.
+  import("./labels.js").then(({ labels }) => labels(view));
+  // Still figures are for paper: fetched once the diagram stands.
   const stills = () => { for (const image of all(".still img")) image.loading = "eager"; };
   if ("requestIdleCallback" in window) requestIdleCallback(stills); else addEventListener("beforeprint", stills);
   /** @type {any} */ (globalThis).edgewitness = { view };
