@@ -14,7 +14,9 @@ pub struct Words {
     /// Address and port to listen on; only loopback is reachable from here alone
     #[arg(long, default_value = "127.0.0.1:7117", value_name = "ADDRESS:PORT", value_parser = address)]
     listen: SocketAddr,
-    /// Listen where other machines can reach it; every request then needs the token that is told at the start
+    /// Listen where other machines can reach it, with --listen 0.0.0.0:7117; every request then needs the token that is
+    /// told at the start: a browser opens the address that carries it, a program sends the header Authorization: Bearer
+    /// TOKEN
     #[arg(long)]
     beyond_this_machine: bool,
     /// Another name that this machine is called by, besides localhost
