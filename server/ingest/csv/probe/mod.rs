@@ -7,10 +7,12 @@
 //! | `time_column` | which column holds the times, in what unit, how precisely? |
 //! | `kinds` | what does each of the other columns hold? |
 //! | `pace` | one row a sample, or one row a change? |
+//! | `overruled` | does `[read]` of the setup file say otherwise than the table? |
 
 mod dialect;
 mod headings;
 mod kinds;
+mod overruled;
 mod pace;
 mod time_column;
 
@@ -139,7 +141,20 @@ pub fn probe(
             }
         },
     };
+    let own_delimiter = options
+        .delimiter
+        .and_then(|_| find_delimiter(source, name, wrapping, options).ok().flatten());
     let rows = first_rows(source, name, wrapping, options, delimiter, PROBED_ROWS)?;
+    let all: Vec<&Row> = rows
+        .iter()
+        .filter(|r| !r.comment && !r.cells.is_empty())
+        .collect();
+    let denied = |rows: &[&Row]| overruled::marks(own_delimiter, usual_length(rows), rows, options);
+    // Marks that the rows deny are the likeliest reason why nothing can be read.
+    let fail = |row: Option<u64>, text: String| match denied(&all) {
+        Some(why) => fail(row, format!("{text}; {why}")),
+        None => fail(row, text),
+    };
     let (point, open_mark) = match options.decimal {
         Some(mark) => (mark, None),
         None => decimal_mark(&rows, delimiter),
@@ -157,7 +172,7 @@ pub fn probe(
         .filter(|r| !r.comment && !r.cells.is_empty())
         .collect();
     let fields = usual_length(&data);
-    let mut warnings: Vec<String> = open_mark.into_iter().collect();
+    let mut warnings: Vec<String> = open_mark.into_iter().chain(denied(&data)).collect();
     let head = headings::headings(&rows[..first], fields, point, &mut warnings);
     let mut plan = TablePlan {
         delimiter,
@@ -212,6 +227,9 @@ pub fn probe(
     time_column::find_time(&mut plan, &head, &data, options, &fail)?;
     kinds::columns(&mut plan, &head, &data, options);
     pace::find_pace(&mut plan, &head, &data, options, &fail)?;
+    plan.warnings.extend(overruled::stated_sampling(&head, options));
+    let said = overruled::columns(&plan, &head, &data, options);
+    plan.warnings.extend(said);
     Ok(plan)
 }
 
