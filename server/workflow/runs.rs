@@ -318,10 +318,8 @@ fn together(mut captures: Vec<Capture>, members: Vec<Member>, ties: &[Tie]) -> R
         if member.on.is_empty() && member.shift_s == 0.0 {
             let nobody_said = matches!(ties.get(member.position), None | Some(Tie::Nothing));
             if at > 0 && nobody_said {
-                let mut assumed = assumed::one_clock(&first, &capture.file, None);
-                assumed.try_next[0] =
-                    "On the page Clocks, name an irregular line that both recorded.".to_owned();
-                findings.push(assumed);
+                let advice = "On the page Clocks, name an irregular line that both recorded.".to_owned();
+                findings.push(assumed::one_clock(&first, &capture.file, None, Some(advice)));
             }
             continue;
         }
