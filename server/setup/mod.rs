@@ -9,6 +9,7 @@ mod rails;
 mod raw;
 mod read;
 mod rules;
+mod words;
 
 use std::collections::BTreeMap;
 

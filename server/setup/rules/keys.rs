@@ -76,7 +76,9 @@ impl Need<'_> {
         let start = value.span().start;
         let names = value.into_inner().0;
         if names.is_empty() {
-            return Err(self.place.error(start, "expected at least one line's name"));
+            return Err(self
+                .place
+                .error(start, "found an empty list, expected at least one line's name"));
         }
         let twice = |i: &usize| names[..*i].contains(&names[*i]);
         if let Some(i) = (1..names.len()).find(twice) {
@@ -170,7 +172,7 @@ impl Need<'_> {
         match (bounds.at_least_s, bounds.at_most_s) {
             (None, None) => Err(self.missing("at_least or at_most")),
             (Some(least), Some(most)) if least > most => {
-                let message = "expected at_most not below at_least";
+                let message = "found at_most below at_least, expected it above or the same";
                 Err(self.place.error(at.unwrap_or(self.at), message))
             }
             _ => Ok(bounds),
