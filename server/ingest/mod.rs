@@ -342,8 +342,8 @@ fn sniff(start: &[u8]) -> Sniffed {
     if is_page(b"<!doctype html") || is_page(b"<html") {
         return Sniffed::OtherKind("a page of the web: save the capture itself from there, as VCD or CSV");
     }
-    if start.contains(&0) {
-        return Sniffed::Other("binary data (a byte of value 0)".to_owned());
+    if let Some(at) = start.iter().position(|&byte| byte == 0) {
+        return Sniffed::Other(format!("binary data (byte {at} is 0)"));
     }
     const KEYWORDS: [&[u8]; 10] = [
         b"$date",

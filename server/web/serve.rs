@@ -84,8 +84,18 @@ pub fn serve(options: ServeOptions) -> anyhow::Result<()> {
 
 /// Holds the address; nobody is answered yet.
 fn listening(address: SocketAddr) -> anyhow::Result<std::net::TcpListener> {
-    let listener = std::net::TcpListener::bind(address).with_context(|| {
-        format!("listening on {address}: is it taken? --listen 127.0.0.1:0 takes any free port")
+    use std::io::ErrorKind;
+    let listener = std::net::TcpListener::bind(address).map_err(|error| {
+        let advice = match error.kind() {
+            ErrorKind::AddrNotAvailable => {
+                "this machine has no such address; --listen 0.0.0.0:7117 takes all that it has".to_owned()
+            }
+            ErrorKind::PermissionDenied => {
+                "you may not use this port; those below 1024 need root's leave, 7117 does not".to_owned()
+            }
+            _ => format!("is it taken? --listen 127.0.0.1:0 takes any free port ({error})"),
+        };
+        anyhow::anyhow!("listening on {address}: {advice}")
     })?;
     listener
         .set_nonblocking(true)
@@ -108,8 +118,12 @@ fn serve_app(
             app.start_work(home);
         }
         if let Some(dir) = &options.watch {
-            super::watch::start(app.clone(), dir, tokio::runtime::Handle::current())
-                .with_context(|| format!("the folder {} can't be watched", dir.display()))?;
+            super::watch::start(app.clone(), dir, tokio::runtime::Handle::current()).map_err(|error| {
+                let dir = dir.display();
+                anyhow::anyhow!(
+                    "the folder {dir} can't be watched ({error}): name one that is there with --watch"
+                )
+            })?;
         }
         let query = match token {
             "" => String::new(),
