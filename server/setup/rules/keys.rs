@@ -172,7 +172,7 @@ impl Need<'_> {
         match (bounds.at_least_s, bounds.at_most_s) {
             (None, None) => Err(self.missing("at_least or at_most")),
             (Some(least), Some(most)) if least > most => {
-                let message = "found at_most below at_least, expected it above or the same";
+                let message = "expected at_most not below at_least";
                 Err(self.place.error(at.unwrap_or(self.at), message))
             }
             _ => Ok(bounds),
