@@ -6,7 +6,7 @@
 //! | `input` | bytes of a file, unwrapped, through one window |
 //! | `vcd` | VCD, four-state and extended |
 //! | `csv` | sample tables, change lists, volts |
-//! | `grid` | the sampling grid behind a list of times |
+//! | `grid`, `thinned` | the sampling grid behind a list of times; a sample of them |
 //! | `blocks` | a file worked on by all cores, block by block, in order |
 //! | `runs` | what a block says of each line: edges found by the workers |
 //! | `build`, `columns` | levels over time → edge columns, spilled to disk when large |
@@ -26,6 +26,7 @@ mod names;
 mod options;
 mod preview;
 mod runs;
+mod thinned;
 mod vcd;
 
 use std::io::{Read, Write};
