@@ -56,12 +56,17 @@ fn found_in_words(found: &str) -> String {
     match found {
         "map" => "a table".to_owned(),
         "sequence" => "a list".to_owned(),
-        found => ["integer ", "floating point ", "boolean ", "string "]
-            .iter()
-            .find_map(|kind| found.strip_prefix(kind))
-            .unwrap_or(found)
-            .replace('`', ""),
+        found => without_kind(found),
     }
+}
+
+/// A value as it was written, from how readers of serde name it: "integer `5`" is 5, "string \"5 ns\"" is "5 ns".
+pub fn without_kind(found: &str) -> String {
+    ["integer ", "floating point ", "boolean ", "string "]
+        .iter()
+        .find_map(|kind| found.strip_prefix(kind))
+        .unwrap_or(found)
+        .replace('`', "")
 }
 
 fn kind_in_words(kind: &str) -> &str {
