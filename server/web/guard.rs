@@ -127,7 +127,10 @@ pub async fn stand_guard(State(guard): State<Arc<Guard>>, request: Request, next
                 Some(answer) => answer,
             }
         }
-        Err(failure) => stopped(failure, request.method(), request.uri(), request.headers()),
+        Err(failure) => {
+            let why = failure.sentence.clone();
+            stopped(failure, &why, request.method(), request.uri(), request.headers())
+        }
     };
     let headers = response.headers_mut();
     let fixed = [

@@ -26,9 +26,10 @@ struct StoppedPage<'a> {
     colours: &'static str,
 }
 
-/// The answer in the form that the request accepts: see [`wants_page`]. Its status is the failure's; with 401 it asks
+/// The answer in the form that the request accepts: see [`wants_page`]. A page says `why`, and how to give a token where
+/// that is what lacks; a program gets the failure's own sentence. The status is the failure's; with 401 it asks
 /// for a bearer token (RFC 9110, section 11.6.1).
-pub fn stopped(failure: Failure, method: &Method, uri: &Uri, headers: &HeaderMap) -> Response {
+pub fn stopped(failure: Failure, why: &str, method: &Method, uri: &Uri, headers: &HeaderMap) -> Response {
     let status = failure.status;
     let needs_token = status == StatusCode::UNAUTHORIZED;
     let mut response = if wants_page(method, headers) {
@@ -38,7 +39,7 @@ pub fn stopped(failure: Failure, method: &Method, uri: &Uri, headers: &HeaderMap
             } else {
                 "Not answered here"
             },
-            sentence: &failure.sentence,
+            sentence: why,
             path: if needs_token { token::own_path(uri) } else { "" },
             name: token::NAME,
             colours: include_str!("../../static/css/tokens.css"),

@@ -16,12 +16,15 @@ use super::stopped::stopped;
 pub const NAME: &str = "edgewitness-token";
 
 /// Said to who brings none.
-const MISSING: &str = "This server listens beyond its own machine and needs its token: open the address that it told in the \
-                       window it was started from, or send the header Authorization: Bearer TOKEN.";
+const MISSING: &str = "This server listens beyond its own machine and needs its token.";
 
 /// Said to who brings another: an old one, or one that was not copied whole.
-const WRONG: &str = "The token that came is not this server's: each start makes a new one, of 64 digits and letters. Open the \
-                     address that it told in the window it was started from, or send the header Authorization: Bearer TOKEN.";
+const WRONG: &str =
+    "The token that came is not this server's: each start makes a new one, of 64 digits and letters.";
+
+/// How to give it; a page says so with a field to put it into.
+const HOW: &str = "Open the address that it told in the window it was started from, or send the header Authorization: Bearer \
+                   TOKEN.";
 
 /// The path of a request, or `/` for one that a browser would take for another server's name.
 pub fn own_path(uri: &Uri) -> &str {
@@ -87,9 +90,9 @@ impl Token {
             }
             None => {
                 let is_wrong = bearer.or(cookie).or(in_address).is_some();
-                let sentence = if is_wrong { WRONG } else { MISSING };
-                let failure = Failure::new(StatusCode::UNAUTHORIZED, sentence);
-                Some(stopped(failure, method, uri, headers))
+                let why = if is_wrong { WRONG } else { MISSING };
+                let failure = Failure::new(StatusCode::UNAUTHORIZED, format!("{why} {HOW}"));
+                Some(stopped(failure, why, method, uri, headers))
             }
         }
     }
