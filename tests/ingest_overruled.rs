@@ -104,7 +104,12 @@ fn a_sampling_beside_another_above_the_table_or_in_its_times() {
     contradicts(
         &text,
         &with_period(1e-8),
-        &["every 10 ns", "time column says otherwise", "50 ns"],
+        &[
+            "every 10 ns",
+            "time column says otherwise",
+            "50 ns",
+            "take sample_period or sample_rate out",
+        ],
     );
     agrees(&text, &with_period(5e-8));
 }

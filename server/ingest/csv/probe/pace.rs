@@ -104,7 +104,7 @@ pub fn find_pace(
         plan.rounding = plan.rounding.max(grid.rounding);
     }
     let stated = match options.sample_period_s {
-        Some(period_s) => Some(("the setup file says", period_s, 0.0)),
+        Some(period_s) => Some((SETUP_SAYS, period_s, 0.0)),
         None => head
             .stated_period
             .map(|(period_s, spread_s)| ("the text above the table states", period_s, spread_s)),
@@ -120,6 +120,9 @@ pub fn find_pace(
     }
     Ok(())
 }
+
+/// Who states a sampling, where the setup file does.
+const SETUP_SAYS: &str = "the setup file says";
 
 /// What to say where the rows contradict the sampling that `who` states: `stated_s` seconds a sample, ± `spread_s`.
 fn contradiction(plan: &TablePlan, times: &[i64], who: &str, stated_s: f64, spread_s: f64) -> Option<String> {
@@ -151,10 +154,17 @@ fn contradiction(plan: &TablePlan, times: &[i64], who: &str, stated_s: f64, spre
     // A whole number of thousands is a unit taken wrongly.
     let thousands = ((stated_s / found_s).log10() / 3.0).round();
     let factor = 1000f64.powf(thousands);
-    let advice = if thousands != 0.0 && (found_s * factor / stated_s - 1.0).abs() < 2.0 * NEAR {
-        "the unit of the times may be another one: say time_unit = \"…\" under [read] in the setup file"
-    } else {
-        "if only some of the samples were exported, all is well; else say time_unit = \"…\" under [read] in the setup file"
+    let is_a_thousand = thousands != 0.0 && (found_s * factor / stated_s - 1.0).abs() < 2.0 * NEAR;
+    let advice = match who {
+        SETUP_SAYS => {
+            "take sample_period or sample_rate out from under [read] in the setup file if the times are right"
+        }
+        _ if is_a_thousand => {
+            "the unit of the times may be another one: say time_unit = \"…\" under [read] in the setup file"
+        }
+        _ => {
+            "if only some of the samples were exported, all is well; else say time_unit = \"…\" under [read] in the setup file"
+        }
     };
     Some(format!(
         "{who} a sample every {} ({}), the time column says otherwise ({what} {}): the times \
