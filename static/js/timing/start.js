@@ -19,7 +19,7 @@ export async function startDiagram(root, session) {
   const analog = facts.lines.some((/** @type {any} */ line) => line.volts) ? await import("./analog.js") : null;
   const view = new Diagram(root, path, facts, analog);
   listen(view);
-  keepView(view, kept);
+  await keepView(view, kept);
 
   const order = facts.findings.map((/** @type {any} */ f) => f.id);
   const step = (/** @type {number} */ by) => {
@@ -45,7 +45,7 @@ export async function startDiagram(root, session) {
       item.classList.toggle("in-hand", isHere);
       find("h2 a", item)?.setAttribute("aria-current", isHere ? "true" : "false");
       // The sheet opens at its headline; it scrolls only once the person has taken a finding.
-      // Where the diagram stands below the sheet, that is what is to be seen.
+      // Where the diagram stands among the findings, that is what is to be seen.
       const seen = matchMedia("(min-width: 60rem)").matches ? item : root;
       if (isHere && hasTaken) seen.scrollIntoView({ block: "nearest", behavior: matchMedia("(prefers-reduced-motion: reduce)").matches ? "auto" : "smooth" });
     }
@@ -81,7 +81,7 @@ export async function startDiagram(root, session) {
   const overlay = button("overlay", () => view.persist().then(tools), "o");
   fill(view.tools, previous, next, overlay,
     button("closer", () => view.zoom(0.5)), button("farther", () => view.zoom(2)), button("whole", () => view.fit()),
-    button("go to", actions.goTo, "g"), button("measure", () => view.dimensions.measure(!view.dimensions.isMeasuring), "m"), button("count", () => view.withStretch((stretch) => stretch.open()), "c"),
+    button("go to", actions.goTo, "g"), button("measure", () => view.measure(), "m"), button("count", () => view.withStretch((stretch) => stretch.open()), "c"),
     button("find", actions.find, "f"), button("judge", actions.judge, "j"), button("lines", actions.lines, "l"), ...(facts.clocks.length ? [button("clock", actions.clock, "k")] : []),
     button("evidence", actions.evidence, "v"), button("figure", actions.figure, "s"),
     button("keys", actions.keys, "?"));

@@ -5,7 +5,6 @@ import { fill, make } from "../lib/dom.js";
 import { busValue, engineering, scaleLabel, seconds, subscript } from "../lib/format.js";
 import { Arrangement } from "./arrangement.js";
 import { Columns } from "./columns.js";
-import { Dimensions } from "./dimensions.js";
 import { Pen, palette } from "./draw.js";
 import { EvidenceInView, drawEvidence } from "./evidence.js";
 import { drawJudged } from "./marks.js";
@@ -53,7 +52,8 @@ export class Diagram {
     this.frames = /** @type {number[]} */ ([]);
     this.#build();
     this.arrangement = new Arrangement(facts, () => { this.onarrange(); this.changed(); });
-    this.dimensions = new Dimensions(this);
+    /** Once one was measured, or kept. @type {import("./dimensions.js").Dimensions|null} */ this.dimensions = null;
+    this.isMeasuring = false;
     /** Once one was asked for. @type {import("./stretch.js").Stretch|null} */ this.stretch = null;
     this.evidence = new EvidenceInView(path, () => this.paint());
     this.columns = new Columns(path, facts.length, () => this.paint(), (error) => this.say(error.message));
@@ -65,7 +65,7 @@ export class Diagram {
     this.#resize();
   }
 
-  #media; #scheduled = false; #size = 13; #gutter = 150;
+  #media; #dimensions = /** @type {Promise<import("./dimensions.js").Dimensions>|null} */ (null); #scheduled = false; #size = 13; #gutter = 150;
 
   #build() {
     this.canvas = make("canvas", { tabindex: 0, role: "img", "aria-describedby": "caption", "aria-label": "Timing diagram. Press question mark for the keys." });
@@ -206,7 +206,7 @@ export class Diagram {
       this.#evidence(pen, rowOf, scale);
       drawJudged(pen, this, scale, rowOf);
     }
-    this.dimensions.draw(pen, scale, rows);
+    this.dimensions?.draw(pen, scale, rows);
     this.stretch?.draw(pen, scale, height);
     c.restore();
     if (isPage) this.whole?.(pen, rows);
@@ -333,6 +333,18 @@ export class Diagram {
   async withStretch(does) {
     const { Stretch } = await import("./stretch.js");
     return does(this.stretch ??= new Stretch(this));
+  }
+
+  /** The same with dimension lines. One promise: what is done while they are fetched is done in its order. @param {(dimensions: import("./dimensions.js").Dimensions) => any} does */
+  withDimensions(does) {
+    this.#dimensions ??= import("./dimensions.js").then(({ Dimensions }) => (this.dimensions = new Dimensions(this)));
+    return this.#dimensions.then(does);
+  }
+
+  /** Begins to measure, or ends it: clicks and Enter put ends down from now on, whatever is still to be fetched. */
+  measure() {
+    const on = this.isMeasuring = !this.isMeasuring;
+    return this.withDimensions((dimensions) => dimensions.measure(on));
   }
 
   /** @param {string} name of a layer of evidence @param {boolean} isShown */

@@ -1,5 +1,7 @@
 //! The bench log: what was done, seen and concluded in a session.
 
+mod entries;
+
 use std::sync::Arc;
 use std::time::Duration;
 
@@ -9,14 +11,18 @@ use axum::response::Html;
 use serde::Deserialize;
 use serde_json::json;
 
+pub(super) use entries::mark_words;
+use entries::{
+    BinnedView, CaptureView, ConditionChoice, MarkedView, PhotographView, ReadingView, RemarkView, StepView,
+    binned, capture_view, condition_choices, marked_view, photograph_view, reading_view, remark_view,
+    step_view,
+};
+
 use super::Places;
 use super::next_capture::NextCapture;
 use crate::report::inspect::Severity;
 use crate::report::text::moment;
-use crate::store::{
-    Action, Capture, Condition, Entry, EntryId, FindingState, Outcome, Photograph, PulseMark, Reading,
-    Remark, SessionId, Step, Store,
-};
+use crate::store::{Action, Entry, EntryId, FindingState, SessionId, Store};
 use crate::web::answers::{Answer, Standing, kept_answers, standings};
 use crate::web::api::log::{SessionLog, with_store};
 use crate::web::error::{Failure, PageFailure};
@@ -66,18 +72,6 @@ struct ConditionView {
     captures: Vec<CaptureView>,
 }
 
-struct CaptureView {
-    id: i64,
-    file: String,
-    size: String,
-    added: String,
-    remark: String,
-    instrument: String,
-    conditions: Vec<ConditionChoice>,
-    /// The capture as JSON, to be sent back with one thing changed.
-    json: String,
-}
-
 struct FindingView {
     state: StateView,
     severity: &'static str,
@@ -100,89 +94,6 @@ struct ExportView {
     query: String,
     /// Its runs, where there are several: what each is called, and what names it in an address.
     runs: Vec<(String, String)>,
-}
-
-struct RemarkView {
-    id: i64,
-    at: String,
-    text: String,
-}
-
-/// A pulse that was judged in the diagram.
-struct MarkedView {
-    id: i64,
-    at: String,
-    says: String,
-}
-
-struct ReadingView {
-    id: i64,
-    at: String,
-    rail: String,
-    nominal: String,
-    reading: String,
-    off: String,
-    wrong_sign: bool,
-    place: String,
-    remark: String,
-    /// As they are typed; empty without a nominal.
-    nominal_value: String,
-    value: String,
-    unit: String,
-    conditions: Vec<ConditionChoice>,
-    /// The reading as JSON, to be sent back with something changed.
-    json: String,
-}
-
-/// A condition to choose; none is one of them.
-struct ConditionChoice {
-    /// Its number, or empty.
-    value: String,
-    words: String,
-    is_set: bool,
-}
-
-struct PhotographView {
-    id: i64,
-    file: String,
-    caption: String,
-    json: String,
-}
-
-struct StepView {
-    id: i64,
-    number: usize,
-    what: String,
-    expect: String,
-    outcome: &'static str,
-    /// Class: one word, and none that the page has for something else.
-    tone: &'static str,
-    done: String,
-    remark: String,
-    json: String,
-    /// Captures that show it: all of the session's, and which are chosen.
-    captures: Vec<StepCapture>,
-    /// JSON to send for each outcome.
-    choices: Vec<StepChoice>,
-}
-
-struct StepCapture {
-    id: i64,
-    file: String,
-    is_set: bool,
-}
-
-struct StepChoice {
-    words: &'static str,
-    json: String,
-    is_set: bool,
-}
-
-struct BinnedView {
-    id: i64,
-    kind: &'static str,
-    what: String,
-    at: String,
 }
 
 /// What of the page is to stand open.
@@ -297,31 +208,14 @@ fn view(store: &Store, log: SessionLog, answers: &[Answer]) -> Result<LogPage, F
             })
             .collect(),
         remarks: log.remarks.iter().map(remark_view).collect(),
-        marks: log
-            .pulse_marks
-            .iter()
-            .map(|entry| MarkedView {
-                id: entry.id.0,
-                at: moment(entry.created_ms),
-                says: mark_words(&entry.value),
-            })
-            .collect(),
+        marks: log.pulse_marks.iter().map(marked_view).collect(),
         readings: log
             .readings
             .iter()
             .map(|entry| reading_view(entry, &log.conditions))
             .collect(),
         newest: condition_choices(&log.conditions, log.conditions.last().map(|entry| entry.id)),
-        photographs: log
-            .photographs
-            .iter()
-            .map(|entry| PhotographView {
-                id: entry.id.0,
-                file: entry.value.file.clone(),
-                caption: entry.value.caption.clone(),
-                json: json!(entry.value).to_string(),
-            })
-            .collect(),
+        photographs: log.photographs.iter().map(photograph_view).collect(),
         steps: log
             .steps
             .iter()
@@ -338,34 +232,6 @@ fn newest_run_of(answer: &Answer) -> Which {
     Which {
         condition: answer.condition,
         run: None,
-    }
-}
-
-/// No condition, and all there are.
-fn condition_choices(conditions: &[Entry<Condition>], now: Option<EntryId>) -> Vec<ConditionChoice> {
-    let none = ConditionChoice {
-        value: String::new(),
-        words: "no condition named".to_owned(),
-        is_set: now.is_none(),
-    };
-    let all = conditions.iter().map(|entry| ConditionChoice {
-        value: entry.id.to_string(),
-        words: entry.value.title.clone(),
-        is_set: now == Some(entry.id),
-    });
-    std::iter::once(none).chain(all).collect()
-}
-
-fn capture_view(entry: &Entry<Capture>, conditions: &[Entry<Condition>]) -> CaptureView {
-    CaptureView {
-        conditions: condition_choices(conditions, entry.value.condition),
-        id: entry.id.0,
-        file: entry.value.file.clone(),
-        size: bytes(entry.value.size_bytes),
-        added: moment(entry.created_ms),
-        remark: entry.value.remark.clone(),
-        instrument: entry.value.instrument.clone(),
-        json: json!(entry.value).to_string(),
     }
 }
 
@@ -402,137 +268,4 @@ fn findings(states: &[Entry<FindingState>], answers: &[Answer]) -> Vec<FindingVi
         under: String::new(),
     });
     standings.iter().filter_map(view).chain(gone).collect()
-}
-
-fn remark_view(entry: &Entry<Remark>) -> RemarkView {
-    RemarkView {
-        id: entry.id.0,
-        at: moment(entry.value.at_ms.unwrap_or(entry.created_ms)),
-        text: entry.value.text.clone(),
-    }
-}
-
-/// A judgement as a sentence without its full stop.
-pub(super) fn mark_words(mark: &PulseMark) -> String {
-    let word = if mark.stray { "a stray" } else { "legitimate" };
-    let PulseMark { line, start_s, .. } = mark;
-    format!("{line}: the pulse from {start_s} s on is {word}")
-}
-
-fn reading_view(entry: &Entry<Reading>, conditions: &[Entry<Condition>]) -> ReadingView {
-    let value = &entry.value;
-    let unit = if value.unit.is_empty() { "V" } else { &value.unit };
-    ReadingView {
-        id: entry.id.0,
-        at: moment(value.at_ms.unwrap_or(entry.created_ms)),
-        rail: value.rail.clone(),
-        nominal: value
-            .nominal
-            .map(|nominal| format!("{nominal} {unit}"))
-            .unwrap_or_default(),
-        reading: format!("{} {unit}", value.reading),
-        off: value
-            .off_percent()
-            .map(|off| format!("{off:+.1} %").replace('-', "−"))
-            .unwrap_or_default(),
-        wrong_sign: value.has_wrong_sign(),
-        place: value.place.clone(),
-        remark: value.remark.clone(),
-        nominal_value: value
-            .nominal
-            .map(|nominal| nominal.to_string())
-            .unwrap_or_default(),
-        value: value.reading.to_string(),
-        unit: unit.to_owned(),
-        conditions: condition_choices(conditions, value.condition),
-        json: json!(value).to_string(),
-    }
-}
-
-fn step_view(number: usize, entry: &Entry<Step>, captures: &[Entry<Capture>]) -> StepView {
-    let value = &entry.value;
-    let choice = |outcome: Outcome| StepChoice {
-        words: outcome.words(),
-        json: json!(Step {
-            outcome,
-            ..value.clone()
-        })
-        .to_string(),
-        is_set: value.outcome == outcome,
-    };
-    StepView {
-        id: entry.id.0,
-        number,
-        what: value.what.clone(),
-        expect: value.expect.clone(),
-        outcome: value.outcome.words(),
-        tone: match value.outcome {
-            Outcome::Open => "open",
-            Outcome::Passed => "passed",
-            Outcome::Failed => "failed",
-            Outcome::Skipped => "skipped",
-        },
-        done: value.done_ms.map(moment).unwrap_or_default(),
-        remark: value.remark.clone(),
-        json: json!(value).to_string(),
-        captures: captures
-            .iter()
-            .map(|capture| StepCapture {
-                id: capture.id.0,
-                file: capture.value.file.clone(),
-                is_set: value.captures.contains(&capture.id),
-            })
-            .collect(),
-        choices: [Outcome::Passed, Outcome::Failed, Outcome::Skipped, Outcome::Open]
-            .map(choice)
-            .into(),
-    }
-}
-
-fn binned(store: &Store, id: SessionId) -> Result<Vec<BinnedView>, Failure> {
-    let mut all = Vec::new();
-    let mut put = |kind, id: EntryId, what: String, binned_ms: Option<i64>| {
-        all.push((
-            binned_ms,
-            BinnedView {
-                id: id.0,
-                kind,
-                what,
-                at: binned_ms.map(moment).unwrap_or_default(),
-            },
-        ));
-    };
-    for entry in store.binned_entries::<Condition>(id)? {
-        put("condition", entry.id, entry.value.title, entry.binned_ms);
-    }
-    for entry in store.binned_entries::<Capture>(id)? {
-        put("capture", entry.id, entry.value.file, entry.binned_ms);
-    }
-    for entry in store.binned_entries::<Remark>(id)? {
-        put("remark", entry.id, entry.value.text, entry.binned_ms);
-    }
-    for entry in store.binned_entries::<Reading>(id)? {
-        put("reading", entry.id, entry.value.rail, entry.binned_ms);
-    }
-    for entry in store.binned_entries::<PulseMark>(id)? {
-        put("pulse-mark", entry.id, mark_words(&entry.value), entry.binned_ms);
-    }
-    for entry in store.binned_entries::<Photograph>(id)? {
-        put("photograph", entry.id, entry.value.file, entry.binned_ms);
-    }
-    for entry in store.binned_entries::<Step>(id)? {
-        put("step", entry.id, entry.value.what, entry.binned_ms);
-    }
-    all.sort_by_key(|(binned_ms, _)| std::cmp::Reverse(*binned_ms));
-    Ok(all.into_iter().map(|(_, view)| view).collect())
-}
-
-/// `12.3 kB`: a size as people read it.
-pub fn bytes(size: u64) -> String {
-    match size {
-        0..1000 => format!("{size} bytes"),
-        1000..1_000_000 => format!("{:.1} kB", size as f64 / 1e3),
-        1_000_000..1_000_000_000 => format!("{:.1} MB", size as f64 / 1e6),
-        _ => format!("{:.1} GB", size as f64 / 1e9),
-    }
 }
