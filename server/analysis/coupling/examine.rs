@@ -13,8 +13,8 @@ use crate::analysis::coupling::fit::select::{self, Explanation, Reach, Suspect, 
 use crate::analysis::coupling::joined::established::Established;
 use crate::analysis::coupling::legitimate::answering::Answering;
 use crate::analysis::coupling::suspects::able::OwnEdges;
-use crate::analysis::coupling::suspects::downstream;
-use crate::analysis::coupling::suspects::downstream::Told;
+use crate::analysis::coupling::suspects::downstream::{self, Downstream, Told};
+use crate::analysis::coupling::suspects::effects;
 use crate::analysis::coupling::suspects::excused;
 use crate::analysis::coupling::suspects::instants::{Instants, Table, keys_of, line_of};
 use crate::analysis::coupling::suspects::reacting::Follower;
@@ -94,20 +94,47 @@ impl Bench<'_> {
             -reach(self.capture, self.options, victim).lo,
         ];
         let (capture, strays) = (self.capture, self.strays);
-        let downstream = downstream::of(capture, strays, self.whole, victim, distances, second);
-        if downstream.is_empty() {
+        let mut downstream = downstream::of(capture, strays, self.whole, victim, distances, second);
+        let told = self.without(&downstream, victim, chances, known);
+        let suspects: Vec<Suspect> = suspects_of(capture, victim.line).collect();
+        let lengths = [distances[1], self.instants.span];
+        let brings_more = !downstream.is_empty();
+        let effects = effects::of(
+            self.whole,
+            &suspects,
+            victim,
+            &told.rows,
+            lengths,
+            second,
+            brings_more,
+        );
+        match downstream.extend(effects) {
+            true => self.without(&downstream, victim, chances, known),
+            false => told,
+        }
+    }
+
+    /// Looks at one victim level without the edges that are told to be brought about by it.
+    fn without(
+        &self,
+        told: &Downstream,
+        victim: &Victim,
+        chances: &Chances,
+        known: &[Established],
+    ) -> Examined {
+        if told.is_empty() {
             let bench = Bench {
                 edges: self.whole,
                 ..*self
             };
             return bench.examine_without(&Told::default(), victim, chances, known);
         }
-        let (edges, downstream) = downstream.without(self.whole);
+        let (edges, told) = told.without(self.whole);
         let bench = Bench {
             edges: &edges,
             ..*self
         };
-        bench.examine_without(&downstream, victim, chances, known)
+        bench.examine_without(&told, victim, chances, known)
     }
 
     /// Looks at one victim level as [`Bench::examine`] does, where the edges `downstream` are told to be brought about by the

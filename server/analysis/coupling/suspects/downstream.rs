@@ -14,7 +14,7 @@ use super::not_brought::{answers_to_strays, explains, strike, without_all};
 use super::reacting::{FEWEST, FOLLOWS};
 use crate::analysis::coupling::fit::copies::crowd;
 use crate::analysis::coupling::fit::select::{Suspect, Victim};
-use crate::analysis::coupling::suspects_of;
+use crate::analysis::coupling::{Edge, suspects_of};
 use crate::analysis::strays::Strays;
 use crate::model::{Capture, Polarity};
 
@@ -304,15 +304,34 @@ impl Downstream {
         self.all.is_empty() && self.some.is_empty()
     }
 
+    /// Takes in `more`; says whether anything is new.
+    pub fn extend(&mut self, more: Downstream) -> bool {
+        let mut is_new = false;
+        for (suspect, kept) in more.some.into_iter().filter(|some| !self.all.contains(&some.0)) {
+            match self.some.iter_mut().find(|some| some.0 == suspect) {
+                None => {
+                    self.some.push((suspect, kept));
+                    is_new = true;
+                }
+                Some((_, known)) => {
+                    let before = known.len();
+                    known.retain(|time| kept.binary_search(time).is_ok());
+                    is_new |= known.len() < before;
+                }
+            }
+        }
+        is_new
+    }
+
     /// The edges of all lines without those.
-    pub fn without(self, edges: &[OwnEdges]) -> (Vec<OwnEdges>, Told) {
+    pub fn without(&self, edges: &[OwnEdges]) -> (Vec<OwnEdges>, Told) {
         let mut edges = edges.to_vec();
         let told = Told {
             some: self.some.iter().map(|(suspect, _)| *suspect).collect(),
-            all: self.all,
+            all: self.all.clone(),
         };
         let none = told.all.iter().map(|suspect| (*suspect, Vec::new()));
-        for (suspect, kept) in none.chain(self.some) {
+        for (suspect, kept) in none.chain(self.some.iter().cloned()) {
             match suspect.polarity {
                 Polarity::Rise => edges[suspect.line].rises = kept,
                 Polarity::Fall => edges[suspect.line].falls = kept,
@@ -329,11 +348,12 @@ pub struct Told {
     pub some: Vec<Suspect>,
 }
 
-/// Their keys among what lines do at an instant.
+/// Their keys among what lines do at an instant, and those of their lines' switching either way, of which theirs is a part.
 pub fn keys(suspects: &[Suspect]) -> impl Iterator<Item = usize> + '_ {
-    suspects
-        .iter()
-        .map(|suspect| key(suspect.line, suspect.polarity.into()))
+    suspects.iter().flat_map(|suspect| {
+        let edges = [suspect.polarity.into(), Edge::Both];
+        edges.map(|edge| key(suspect.line, edge))
+    })
 }
 
 #[cfg(test)]

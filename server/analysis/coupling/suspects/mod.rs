@@ -6,12 +6,14 @@
 //! | `instants` | moments at which lines switched, and who did |
 //! | `sweep`, `left_out` | what each suspect's edges could have struck, and which of them lie beside the victim's own |
 //! | `downstream`, `not_brought` | edges of one polarity that the victim brings about, and what speaks against it |
+//! | `effects` | what strays bring about, seen beside an accused line's edges |
 //! | `reacting` | lines that the victim clocks |
 //! | `excused` | strays that follow the accused where the victim was switching |
 //! | `unrecorded` | strays while the accused was not recorded |
 
 pub mod able;
 pub(super) mod downstream;
+pub(super) mod effects;
 pub(super) mod excused;
 pub(super) mod instants;
 pub(super) mod left_out;
