@@ -3,6 +3,7 @@
 //! Every trouble is counted in every run by one definition ([`tallies`]); the counts add up, so any two sets of runs
 //! are judged from them ([`judge_all`]).
 
+mod apart;
 mod judged;
 mod next;
 mod over_time;
@@ -25,10 +26,32 @@ use crate::setup::Setup;
 use super::align::by_runs;
 
 /// Compares two conditions. Each capture is a run of its own, unless two instruments recorded one ([`by_runs`]); the runs of
-/// a condition add up.
-pub fn compare(before: Vec<Capture>, after: Vec<Capture>, setup: &Setup) -> CompareReport {
-    let (before, after) = (by_runs(before, setup), by_runs(after, setup));
+/// a condition add up. `on`: a line that brings the instruments of a run to one clock.
+///
+/// # Errors
+/// Where `on` names no line that two captures of a side have.
+pub fn compare(
+    before: Vec<Capture>,
+    after: Vec<Capture>,
+    on: Option<&str>,
+    setup: &Setup,
+) -> anyhow::Result<CompareReport> {
+    let (before, after) = (by_runs(before, on, setup), by_runs(after, on, setup));
+    if let Some(on) = on {
+        let mut sides = before.1.iter().chain(&after.1);
+        anyhow::ensure!(
+            sides.any(|aligned| *aligned),
+            "expected a line that brings two captures of a side to one clock, found none by {on}; see \
+             `edgewitness align A B --on {on}` for why"
+        );
+    }
+    let (before, after) = (before.0, after.0);
     let split = before.len();
+    let of_side = |side: &str, runs: &[(super::align::OneClock, Vec<String>)]| {
+        let captures: Vec<&Capture> = runs.iter().map(|(run, _)| &run.capture).collect();
+        apart::not_compared(side, &captures, setup)
+    };
+    let not_compared = [of_side("before", &before), of_side("after", &after)].concat();
     let (mut runs, mut together) = (Vec::new(), Vec::new());
     for (run, once) in before.into_iter().chain(after) {
         if !once.is_empty() {
@@ -44,7 +67,8 @@ pub fn compare(before: Vec<Capture>, after: Vec<Capture>, setup: &Setup) -> Comp
     let sides: [Vec<usize>; 2] = [(0..split).collect(), (split..runs.len()).collect()];
     let mut report = report(&tallies(runs, setup), &sides[0], &sides[1]);
     report.notes.extend(together);
-    report
+    report.notes.extend(not_compared);
+    Ok(report)
 }
 
 /// The report on the runs `before` and `after`, by position.

@@ -13,7 +13,7 @@ use crate::report::CaptureRow;
 use crate::report::compare::{OccasionsRow, SeenRow, Tallies, Trouble, TroubleKind};
 use crate::setup::Setup;
 use crate::workflow::inspect::{link_options, stray_options};
-use crate::workflow::same_signal::without_copies;
+use crate::workflow::same_signal::{part_links, without_copies};
 
 /// One run, looked at.
 pub(super) struct Looked {
@@ -30,7 +30,11 @@ pub(super) struct Looked {
 pub fn tallies(runs: Vec<(Capture, Vec<CaptureRow>)>, setup: &Setup) -> Tallies {
     let (captures, sources): (Vec<Capture>, Vec<Vec<CaptureRow>>) = runs.into_iter().unzip();
     // A signal that two instruments of a run recorded is counted once.
-    let captures: Vec<Capture> = captures.into_iter().map(without_copies).collect();
+    let once = |mut capture: Capture| {
+        part_links(&mut capture, setup);
+        without_copies(capture)
+    };
+    let captures: Vec<Capture> = captures.into_iter().map(once).collect();
     let limits = shared_limits(&captures, setup);
     let twins = twins(&captures);
     let looked: Vec<Looked> = captures
