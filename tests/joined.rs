@@ -294,7 +294,7 @@ fn conditions_of_two_instruments_are_compared_on_one_clock_or_said_not_to_be() {
     let ([again, again_far], setup) = (
         of_run(17, "STEP", 2),
         format!(
-            "{LINK}[[limit]]\nname = \"in time\"\nkind = \"delay\"\nfrom = \"STRIKE_OUT\"\nto = \"STRIKE_IN\"\nat_most = \"300 ns\"\n"
+            "{LINK}[[limit]]\nname = \"in time\"\nkind = \"delay\"\nfrom = \"STRIKE_OUT\"\nfrom_edge = \"rise\"\nto = \"STRIKE_IN\"\nto_edge = \"rise\"\nat_most = \"300 ns\"\n"
         ),
     );
     let files = [

@@ -136,6 +136,7 @@ pub fn by_runs(
             capture,
             sources,
             alignments,
+            on: Vec::new(),
         };
         (clock, once)
     };
@@ -196,6 +197,8 @@ pub struct OneClock {
     pub capture: Capture,
     pub sources: Vec<CaptureRow>,
     pub alignments: Vec<Alignment>,
+    /// The lines by which each came there, the right way round: `LINE`, or `LINE=LINE_HERE`.
+    pub on: Vec<String>,
 }
 
 /// A capture that could not be brought to the clock of the first, and why.
@@ -219,6 +222,7 @@ pub fn one_clock(
     let mut captures: Vec<Capture> = rest.next().into_iter().collect();
     anyhow::ensure!(!captures.is_empty(), "expected at least one capture, found none");
     let (mut alignments, mut left) = (vec![Alignment::SAME_CLOCK], Vec::new());
+    let mut lines = vec![String::new()];
     let mut is_named = false;
     for other in rest {
         let aligned = match on {
@@ -230,6 +234,7 @@ pub fn one_clock(
         };
         match aligned {
             Ok(alignment) => {
+                lines.push(on.map_or_else(String::new, |on| each(&captures[0], &other, on).join(", ")));
                 captures.push(other);
                 alignments.push(alignment);
             }
@@ -255,6 +260,7 @@ pub fn one_clock(
         capture,
         sources,
         alignments,
+        on: lines,
     };
     Ok((clock, left))
 }

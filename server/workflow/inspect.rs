@@ -62,13 +62,14 @@ pub fn inspect(captures: Vec<Capture>, question: &Question) -> anyhow::Result<In
             capture,
             sources,
             alignments,
+            on,
         },
         left,
     ) = one_clock(captures, question.align_on, question.setup)?;
     let first = &sources[0].file;
     let others = sources.iter().zip(&alignments).skip(1).enumerate();
     let told = others.map(|(at, (source, a))| match question.align_on {
-        Some(on) => align::finding(first, &source.file, on, a),
+        Some(_) => align::finding(first, &source.file, &on[at + 1], a),
         None => assumed::one_clock(first, &source.file, proposed[at].as_ref()),
     });
     let mut aligned: Vec<Finding> = told.collect();
