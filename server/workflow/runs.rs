@@ -350,7 +350,7 @@ fn together(mut captures: Vec<Capture>, members: Vec<Member>, ties: &[Tie]) -> R
             finding.try_next = Vec::new();
         }
         if member.shift_s != 0.0 {
-            let shift = align::exact(member.shift_s);
+            let shift = align::by_hand(member.shift_s);
             finding.title = format!(
                 "{} Moved by hand by {shift}.",
                 finding.title.trim_end_matches('.').to_owned() + "."

@@ -33,7 +33,7 @@ use super::stats::tails::ln_binomial_upper;
 use grow::{Growth, grow};
 
 pub use fit::{LineFit, fit_line};
-pub use sentences::{exact, finding};
+pub use sentences::{by_hand, exact, finding};
 pub use several::align_several;
 pub use skew::{ChannelSkew, channel_skews};
 pub use step::{step_of, with_steps};

@@ -1,7 +1,6 @@
 //! Pairs of captures with a planted clock: offset, drift, sampling, losses and strangers from a seed.
 
 use super::*;
-use crate::analysis::stats::tails::{binomial_lower, binomial_upper};
 
 /// A small generator (Marsaglia's xorshift64*), so that seeds mean the same everywhere.
 pub(super) struct Dice(u64);

@@ -10,7 +10,7 @@ use serde_json::json;
 use super::Places;
 use super::heading::{Heading, open};
 use super::links::{escape_query, opened_or_trouble};
-use crate::analysis::align::exact;
+use crate::analysis::align::{by_hand, exact};
 use crate::report::inspect::Severity;
 use crate::report::text::seconds;
 use crate::store::{Action, Capture, ChannelSkews, Clock, Entry, EntryId, SessionId, Store};
@@ -330,14 +330,14 @@ fn alignment_words(member: &Member) -> String {
     let a = &member.alignment;
     let hand = match member.shift_s {
         0.0 => String::new(),
-        shift => format!(", of which {} by hand", exact(shift)),
+        shift => format!(", of which {} by hand", by_hand(shift)),
     };
     if member.on.is_empty() {
         return match member.shift_s {
             0.0 => "No line joins it to the first: its times stand as they were recorded.".to_owned(),
             shift => format!(
                 "No line joins it to the first: moved by {} by hand.",
-                exact(shift)
+                by_hand(shift)
             ),
         };
     }
