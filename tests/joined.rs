@@ -294,7 +294,8 @@ fn conditions_of_two_instruments_are_compared_on_one_clock_or_said_not_to_be() {
     let ([again, again_far], setup) = (
         of_run(17, "STEP", 2),
         format!(
-            "{LINK}[[limit]]\nname = \"in time\"\nkind = \"delay\"\nfrom = \"STRIKE_OUT\"\nfrom_edge = \"rise\"\nto = \"STRIKE_IN\"\nto_edge = \"rise\"\nat_most = \"300 ns\"\n"
+            "{LINK}[[limit]]\nname = \"in time\"\nkind = \"delay\"\nfrom = \"STRIKE_OUT\"\nfrom_edge = \"rise\"\nto = \"STRIKE_IN\"\nto_edge = \"rise\"\nat_most = \"300 ns\"\n\
+             [[limit]]\nname = \"strike waits\"\nkind = \"pulse-width\"\nline = \"D0 - STEP\"\nat_least = \"100 ns\"\n"
         ),
     );
     let files = [
@@ -364,5 +365,11 @@ fn conditions_of_two_instruments_are_compared_on_one_clock_or_said_not_to_be() {
     assert!(notes.contains("--align-on"), "{notes}");
     let (_, report, problem) = run(&[&words[..], &["--align-on", "STEP=D0 - STEP"]].concat(), &files);
     assert_eq!(report["links"][0]["before"]["missing"], 60, "{problem}");
+    // The rule names the tower's record of STEP, of which the sequencer's stands for both.
+    let judged = report["limits"].as_array().expect("limits").iter();
+    let own = judged
+        .filter(|row| row["name"] == "strike waits")
+        .find(|row| row["before"]["occasions"].as_u64() > Some(100));
+    assert!(own.is_some(), "{report}");
     assert!(!report["notes"].to_string().contains("not compared:"), "{report}");
 }

@@ -194,6 +194,23 @@ pub fn without_copies(mut capture: Capture) -> Capture {
     capture
 }
 
+/// The setup with its links by the names that [`without_copies`] leaves: of a signal that two instruments recorded, the first's.
+pub fn with_first_records(setup: &Setup, capture: &Capture) -> Setup {
+    let first = |name: &mut String| {
+        let line = capture.line_index(name).map(|at| &capture.lines[at]);
+        let copy = line.filter(|line| is_copy(line, &capture.lines));
+        if let Some(twin) = copy.and_then(|line| line.same_as) {
+            *name = capture.lines[twin].name.clone();
+        }
+    };
+    let mut setup = setup.clone();
+    for link in &mut setup.links {
+        first(&mut link.from);
+        first(&mut link.to);
+    }
+    setup
+}
+
 /// Puts each second instrument's record of a signal to rest: what a signal does is judged once, with the first instrument's
 /// other lines. `None`: there is none. Cost: that of cloning a capture, whose edges are shared.
 pub fn copies_at_rest(capture: &Capture) -> Option<Capture> {

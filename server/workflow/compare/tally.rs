@@ -13,7 +13,7 @@ use crate::report::CaptureRow;
 use crate::report::compare::{OccasionsRow, SeenRow, Tallies, Trouble, TroubleKind};
 use crate::setup::Setup;
 use crate::workflow::inspect::{link_options, stray_options};
-use crate::workflow::same_signal::{part_links, without_copies};
+use crate::workflow::same_signal::{part_links, with_first_records, without_copies};
 
 /// One run, looked at.
 pub(super) struct Looked {
@@ -30,16 +30,21 @@ pub(super) struct Looked {
 pub fn tallies(runs: Vec<(Capture, Vec<CaptureRow>)>, setup: &Setup) -> Tallies {
     let (captures, sources): (Vec<Capture>, Vec<Vec<CaptureRow>>) = runs.into_iter().unzip();
     // A signal that two instruments of a run recorded is counted once.
-    let once = |mut capture: Capture| {
+    let part = |mut capture: Capture| {
         part_links(&mut capture, setup);
-        without_copies(capture)
+        capture
     };
-    let captures: Vec<Capture> = captures.into_iter().map(once).collect();
+    let captures: Vec<Capture> = captures.into_iter().map(part).collect();
+    // Rules and links may name the second record.
+    let rules: Vec<Vec<Counts>> = captures.iter().map(|c| rule_counts(c, setup)).collect();
+    let setups: Vec<Setup> = captures.iter().map(|c| with_first_records(setup, c)).collect();
+    let captures: Vec<Capture> = captures.into_iter().map(without_copies).collect();
     let limits = shared_limits(&captures, setup);
     let twins = twins(&captures);
     let looked: Vec<Looked> = captures
         .into_iter()
-        .map(|capture| look(capture, setup, &limits))
+        .zip(setups.iter().zip(rules))
+        .map(|(capture, (setup, rules))| look(capture, setup, &limits, rules))
         .collect();
     let mut troubles: Vec<Trouble> = Vec::new();
     for pair in pairs(&looked) {
@@ -173,7 +178,18 @@ fn shared_limits(captures: &[Capture], setup: &Setup) -> SharedLimits {
     shared
 }
 
-fn look(capture: Capture, setup: &Setup, shared: &SharedLimits) -> Looked {
+/// Broken and judged occasions of each rule.
+fn rule_counts(capture: &Capture, setup: &Setup) -> Vec<Counts> {
+    let checked = rules::check_rules(capture, &setup.rules);
+    let counts = checked.iter().map(|result| Counts {
+        strays: result.tally.broken,
+        // What is within the sampling's uncertainty of a limit was judged neither way.
+        opportunities: result.tally.broken + result.tally.kept,
+    });
+    counts.collect()
+}
+
+fn look(capture: Capture, setup: &Setup, shared: &SharedLimits, rules: Vec<Counts>) -> Looked {
     let links = links::check(&capture, &link_options(&capture, setup));
     let mut options: StrayOptions = stray_options(&capture, setup, &links);
     for (index, line) in capture.lines.iter().enumerate() {
@@ -192,14 +208,8 @@ fn look(capture: Capture, setup: &Setup, shared: &SharedLimits) -> Looked {
     }
     let strays = strays::find(&capture, &options);
     let attribution = attribute(&capture, &strays, &CouplingOptions::default());
-    let checked = rules::check_rules(&capture, &setup.rules);
-    let rules = checked.iter().map(|result| Counts {
-        strays: result.tally.broken,
-        // What is within the sampling's uncertainty of a limit was judged neither way.
-        opportunities: result.tally.broken + result.tally.kept,
-    });
     Looked {
-        rules: rules.collect(),
+        rules,
         capture,
         strays,
         attribution,
