@@ -154,14 +154,13 @@ pub fn inspect_runs(
         None => Vec::new(),
     };
     let mut run = all.remove(shown);
-    let mut beside = Vec::new();
     for left in all.iter().filter(|run| run.is_left_over()) {
-        beside.extend(left.findings.clone());
+        run.findings.extend(left.findings.clone());
     }
-    beside.extend(read.unreadable.iter().map(Unreadable::finding));
-    // What is told of other captures is not the run's own.
-    let not_own: Vec<String> = beside.iter().map(|finding| finding.title.clone()).collect();
-    run.findings.extend(beside);
+    let unread: Vec<_> = read.unreadable.iter().map(Unreadable::finding).collect();
+    // What can't be read is not the run's own.
+    let not_own: Vec<String> = unread.iter().map(|finding| finding.title.clone()).collect();
+    run.findings.extend(unread);
     let (capture, report) = match known {
         Some(report) => (run.capture, report),
         None => {
