@@ -306,6 +306,11 @@ fn conditions_of_two_instruments_are_compared_on_one_clock_or_said_not_to_be() {
         ("fixed.csv", fixed.as_str()),
         ("fixed_tower.csv", fixed_far.as_str()),
         ("setup.toml", setup.as_str()),
+        // STEP moves once in it.
+        (
+            "odd.csv",
+            "time (ns),STEP,LAMP\n0,0,0\n500,1,0\n900,1,1\n1200,1,0\n",
+        ),
     ];
     let words = [
         "compare",
@@ -314,6 +319,7 @@ fn conditions_of_two_instruments_are_compared_on_one_clock_or_said_not_to_be() {
         "found_tower.csv",
         "again.csv",
         "again_tower.csv",
+        "odd.csv",
         "--after",
         "fixed.csv",
         "fixed_tower.csv",
@@ -323,6 +329,8 @@ fn conditions_of_two_instruments_are_compared_on_one_clock_or_said_not_to_be() {
     ];
     let (code, report, problem) = run(&[&words[..], &["--align-on", "STEP"]].concat(), &files);
     assert_eq!(code, Some(0), "{problem}");
+    let odd = "odd.csv is counted as a run of its own. ";
+    assert!(report["notes"].to_string().contains(odd), "{}", report["notes"]);
     // 600 pulses a run, one in ten lost; the last of a record may be cut off.
     assert!(
         report["links"][0]["before"]["sent"].as_u64() >= Some(1198),
@@ -348,7 +356,7 @@ fn conditions_of_two_instruments_are_compared_on_one_clock_or_said_not_to_be() {
         ("fixed_tower.csv", fixed_far.as_str()),
         files[6],
     ];
-    let words = [&words[..4], &words[6..]].concat();
+    let words = [&words[..4], &words[7..]].concat();
     let (_, report, problem) = run(&words, &files);
     let notes = report["notes"].to_string();
     for what in [

@@ -94,25 +94,40 @@ pub(super) fn slack_s(alignments: &[Alignment]) -> f64 {
     4.0 * residuals.fold(0.0, f64::max)
 }
 
+/// The captures of one side, run by run.
+pub struct ByRuns {
+    /// Each on one clock, with the lines that are counted once.
+    pub runs: Vec<(OneClock, Vec<String>)>,
+    /// Whether the line that was said brought any capture to another's clock.
+    pub is_joined: bool,
+    /// Why captures that it was tried on are runs of their own.
+    pub apart: Vec<String>,
+}
+
 /// Brings the captures of one side together, each run on one clock: files that share lines, all of which match edge by edge,
 /// recorded one run if they hold other lines besides or sample otherwise; a second run by the same clips has the same lines at
 /// the same sampling. A file that has a line of its own, and that `on` brings to the clock of a run's first, is of that run.
-/// With the lines that are counted once; and whether `on` brought each capture beyond the first of a run to its clock.
-pub fn by_runs(
-    captures: Vec<Capture>,
-    on: Option<&str>,
-    setup: &Setup,
-) -> (Vec<(OneClock, Vec<String>)>, Vec<bool>) {
-    let mut is_aligned = Vec::new();
+pub fn by_runs(captures: Vec<Capture>, on: Option<&str>, setup: &Setup) -> ByRuns {
+    let (mut is_joined, mut apart) = (false, Vec::new());
     let mut groups: Vec<(Vec<Capture>, Vec<Alignment>)> = Vec::new();
     for capture in captures {
-        let mut each = groups.iter().enumerate();
+        let (mut each, mut why) = (groups.iter().enumerate(), None);
         let found = each.find_map(|(at, (group, _))| {
             let said = on.filter(|_| has_its_own(group, &capture));
-            let said = said.and_then(|on| align_pair(&group[0], &capture, on).ok());
-            is_aligned.push(said.is_some());
+            let said = match said.map(|on| align_pair(&group[0], &capture, on)) {
+                Some(Err(trouble)) => {
+                    why = Some(trouble.to_string());
+                    None
+                }
+                Some(Ok(alignment)) => Some(alignment),
+                None => None,
+            };
+            is_joined |= said.is_some();
             Some((at, said.or_else(|| same_run(&group[0], &capture, setup))?))
         });
+        if let (None, Some(why)) = (&found, why) {
+            apart.push(format!("{} is counted as a run of its own. {why}", capture.file));
+        }
         match found {
             Some((at, alignment)) => {
                 groups[at].0.push(capture);
@@ -140,7 +155,11 @@ pub fn by_runs(
         };
         (clock, once)
     };
-    (groups.into_iter().map(one).collect(), is_aligned)
+    ByRuns {
+        runs: groups.into_iter().map(one).collect(),
+        is_joined,
+        apart,
+    }
 }
 
 /// Whether a capture has a line that no capture of a run has: what shows the same lines is another run by the same clips.

@@ -37,15 +37,16 @@ pub fn compare(
     setup: &Setup,
 ) -> anyhow::Result<CompareReport> {
     let (before, after) = (by_runs(before, on, setup), by_runs(after, on, setup));
-    if let Some(on) = on {
-        let mut sides = before.1.iter().chain(&after.1);
-        anyhow::ensure!(
-            sides.any(|aligned| *aligned),
-            "expected a line that brings two captures of a side to one clock, found none by {on}; see \
-             `edgewitness align A B --on {on}` for why"
+    let apart = [before.apart, after.apart].concat();
+    if let Some(on) = on.filter(|_| !before.is_joined && !after.is_joined) {
+        let why = apart
+            .first()
+            .map_or("no side has two captures to join", String::as_str);
+        anyhow::bail!(
+            "expected a line that brings two captures of a side to one clock, found none by {on}: {why}"
         );
     }
-    let (before, after) = (before.0, after.0);
+    let (before, after) = (before.runs, after.runs);
     let split = before.len();
     let of_side = |side: &str, runs: &[(super::align::OneClock, Vec<String>)]| {
         let captures: Vec<&Capture> = runs.iter().map(|(run, _)| &run.capture).collect();
@@ -67,6 +68,7 @@ pub fn compare(
     let sides: [Vec<usize>; 2] = [(0..split).collect(), (split..runs.len()).collect()];
     let mut report = report(&tallies(runs, setup), &sides[0], &sides[1]);
     report.notes.extend(together);
+    report.notes.extend(apart);
     report.notes.extend(not_compared);
     Ok(report)
 }
