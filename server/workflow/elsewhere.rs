@@ -73,11 +73,10 @@ pub fn parted(from: &str, to: &str) -> Finding {
         title: format!(
             "The link from {from} to {to} is not judged: its ends were recorded on two clocks that nothing joins"
         ),
-        detail: "As the files' own times stand, its pulses do not arrive; that says nothing of the wire.".to_owned(),
+        detail: "As the files' own times stand, its pulses do not arrive; that says nothing of the wire."
+            .to_owned(),
         try_next: vec![
-            "Name an irregular line that both files have: --align-on LINE, or the page Clocks; or LINE=LINE_IN_THE_OTHER for \
-             the two ends of a link that works."
-                .to_owned(),
+            "Bring the two captures to one clock first: the finding that nothing does says how.".to_owned(),
         ],
     }
 }

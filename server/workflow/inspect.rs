@@ -15,6 +15,7 @@ use crate::setup::Setup;
 
 use super::align::{LeftOver, OneClock, one_clock, shared};
 use super::assumed;
+use super::beside_runts;
 use super::elsewhere::{Elsewhere, beside, renamed};
 use super::fill;
 use super::forbidden;
@@ -48,13 +49,16 @@ pub struct Inspection {
 /// # Errors
 /// `align_on` names no line of the first capture, or none of any other; or the setup names a line that is not there.
 pub fn inspect(captures: Vec<Capture>, question: &Question) -> anyhow::Result<Inspection> {
-    // Nobody said a line: one that would do is proposed.
+    // Nobody said a line: one that would do is proposed, else how to name one is told.
+    let others = captures.iter().skip(1);
     let proposed: Vec<_> = match question.align_on {
         Some(_) => Vec::new(),
-        None => captures
-            .iter()
-            .skip(1)
-            .map(|other| shared(&captures[0], other))
+        None => others
+            .map(|other| {
+                let (first, shared) = (&captures[0], shared(&captures[0], other));
+                let advice = shared.is_none().then(|| assumed::by_a_word(first, other));
+                (shared, advice.flatten())
+            })
             .collect(),
     };
     let (
@@ -70,7 +74,10 @@ pub fn inspect(captures: Vec<Capture>, question: &Question) -> anyhow::Result<In
     let others = sources.iter().zip(&alignments).skip(1).enumerate();
     let told = others.map(|(at, (source, a))| match question.align_on {
         Some(_) => align::finding(first, &source.file, &on[at + 1], a),
-        None => assumed::one_clock(first, &source.file, proposed[at].as_ref()),
+        None => {
+            let (shared, advice) = &proposed[at];
+            assumed::one_clock(first, &source.file, shared.as_ref(), advice.clone())
+        }
     });
     let mut aligned: Vec<Finding> = told.collect();
     aligned.extend(
@@ -238,7 +245,7 @@ pub fn proposals(capture: &Capture, declared: &[LinkOptions]) -> Vec<Proposal> {
     proposals
 }
 
-/// The narrow limits that the setup declares, in the capture's ticks; and the pulses that are stray whatever their width,
+/// The narrow limits that the setup declares, in the capture's ticks; those that a line's runts give; and the pulses that are stray whatever their width,
 /// or that a person judged: the person has the last word.
 pub fn stray_options(capture: &Capture, setup: &Setup, links: &[Link]) -> StrayOptions {
     let limits = capture.lines.iter().enumerate().filter_map(|(index, line)| {
@@ -254,14 +261,16 @@ pub fn stray_options(capture: &Capture, setup: &Setup, links: &[Link]) -> StrayO
             stray: judged.stray,
         })
     });
-    StrayOptions {
+    let mut options = StrayOptions {
         narrow_below: limits.collect(),
         marks: forbidden::marks(capture, setup, links)
             .into_iter()
             .chain(judged)
             .collect(),
         ..StrayOptions::default()
-    }
+    };
+    beside_runts::take_over(capture, setup, &mut options);
+    options
 }
 
 /// What a line called `STEM/LINE` is called here, where it is a signal that keeps its own name: two instruments recorded it.

@@ -5,6 +5,7 @@
 
 mod apart;
 mod judged;
+mod names;
 mod next;
 mod over_time;
 mod sight;
@@ -13,7 +14,7 @@ mod tally;
 
 pub use judged::{Judged, amount, judge_all, rate, share, sum_over, tally, what};
 pub use still::{Still, Which, still};
-pub use tally::tallies;
+pub use tally::{Counted, tallies};
 
 use crate::analysis::stats::ratio::Ratio;
 use crate::model::Capture;
@@ -63,7 +64,11 @@ pub fn compare(
                 once.join(", ")
             ));
         }
-        runs.push((run.capture, run.sources));
+        runs.push(Counted {
+            capture: run.capture,
+            sources: run.sources,
+            findings: Vec::new(),
+        });
     }
     let sides: [Vec<usize>; 2] = [(0..split).collect(), (split..runs.len()).collect()];
     let mut report = report(&tallies(runs, setup), &sides[0], &sides[1]);
@@ -97,7 +102,8 @@ pub fn report(tallies: &Tallies, before: &[usize], after: &[usize]) -> CompareRe
     }
 }
 
-/// What takes the ground from under the verdicts on the runs `before` and `after`: one recording on both sides.
+/// What the verdicts on the runs `before` and `after` rest on, or what takes the ground from under them: one recording on both
+/// sides, links that can't be counted.
 pub fn notes(tallies: &Tallies, before: &[usize], after: &[usize]) -> Vec<String> {
     let is_across = |[a, b]: &&[usize; 2]| {
         before.contains(a) && after.contains(b) || before.contains(b) && after.contains(a)
@@ -108,18 +114,73 @@ pub fn notes(tallies: &Tallies, before: &[usize], after: &[usize]) -> Vec<String
         .map(|&run| [run, run]);
     let twins = tallies.twins.iter().filter(is_across).copied().chain(own);
     let file = |run: usize| tallies.runs[run].first().map_or("?", |row| row.file.as_str());
-    twins
-        .map(|[a, b]| {
-            format!(
-                "The same recording stands on both sides ({} and {}): it can't show what a change did.",
-                file(a),
-                file(b)
-            )
-        })
-        .collect()
+    let twins = twins.map(|[a, b]| {
+        format!(
+            "The same recording stands on both sides ({} and {}): it can't show what a change did.",
+            file(a),
+            file(b)
+        )
+    });
+    twins.chain(unjoined(tallies, before, after)).collect()
 }
 
-/// Lines that were captured on one side only, a sentence for each side that lacks some.
+/// Links and rules that can't be counted in some of the runs, a sentence for each.
+fn unjoined(tallies: &Tallies, before: &[usize], after: &[usize]) -> Vec<String> {
+    let links = told_of(
+        tallies,
+        &tallies.unjoined,
+        (before, after),
+        &|[from, to], files| {
+            format!(
+                "The link from {from} to {to} can't be counted in {files}: its ends were recorded on two clocks that nothing \
+             joins. On the page Clocks, name a line that both files have."
+            )
+        },
+    );
+    let rules = told_of(
+        tallies,
+        &tallies.unjoined_rules,
+        (before, after),
+        &|rule, files| {
+            format!(
+                "The rule \"{rule}\" can't be counted in {files}: its lines were recorded on clocks that nothing joins. On the \
+             page Clocks, name a line that the files share."
+            )
+        },
+    );
+    [links, rules].concat()
+}
+
+/// A sentence for each thing that some run has in `of`, with the files of these runs, side by side.
+fn told_of<T: Ord>(
+    tallies: &Tallies,
+    of: &[Vec<T>],
+    (before, after): (&[usize], &[usize]),
+    says: &dyn Fn(&T, &str) -> String,
+) -> Vec<String> {
+    let runs = before.iter().chain(after);
+    let mut all: Vec<&T> = runs.filter_map(|&run| of.get(run)).flatten().collect();
+    all.sort_unstable();
+    all.dedup();
+    let told = all.into_iter().map(|one| {
+        let files_of = |side: &[usize]| -> Vec<String> {
+            let runs = side.iter().filter(|run| of[**run].contains(one));
+            let files = |&run: &usize| {
+                let files: Vec<&str> = tallies.runs[run].iter().map(|row| row.file.as_str()).collect();
+                files.join(" with ")
+            };
+            runs.map(files).collect()
+        };
+        let files = [("before", files_of(before)), ("after", files_of(after))]
+            .into_iter()
+            .filter(|(_, files)| !files.is_empty())
+            .map(|(words, files)| format!("{} {words}", files.join(", ")));
+        says(one, &files.collect::<Vec<_>>().join(" and "))
+    });
+    told.collect()
+}
+
+/// Lines that were captured on one side only, a sentence for each side that lacks some; and names that were taken for one.
 pub fn absent(tallies: &Tallies, before: &[usize], after: &[usize]) -> Vec<String> {
     const MOST_NAMES: usize = 8;
     let side = |own: &[usize], other: &[usize], words: [&str; 2]| {
@@ -144,7 +205,8 @@ pub fn absent(tallies: &Tallies, before: &[usize], after: &[usize]) -> Vec<Strin
         side(before, after, ["before", "after"]),
         side(after, before, ["after", "before"]),
     ];
-    sides.into_iter().flatten().collect()
+    let told = sides.into_iter().flatten();
+    told.chain(names::told(tallies, before, after)).collect()
 }
 
 fn coupling_row(j: &Judged) -> CompareRow {

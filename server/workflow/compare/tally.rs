@@ -2,17 +2,19 @@
 
 use std::collections::BTreeMap;
 
-use super::{over_time, sight};
+use super::{names, over_time, sight};
 use crate::analysis::compare::{self, Counts, Pair, Side};
 use crate::analysis::coupling::{Attribution, CouplingOptions, Standing, attribute, judge};
+use crate::analysis::findings::Finding;
 use crate::analysis::links::{self, Link};
-use crate::analysis::rules;
+use crate::analysis::rules::{self, RuleResults};
 use crate::analysis::strays::{self, LimitOrigin, NarrowLimit, Stray, StrayKind, StrayOptions, Strays};
 use crate::model::Capture;
 use crate::report::CaptureRow;
 use crate::report::compare::{OccasionsRow, SeenRow, Tallies, Trouble, TroubleKind};
 use crate::setup::Setup;
 use crate::workflow::inspect::{link_options, stray_options};
+use crate::workflow::joined::Joined;
 use crate::workflow::same_signal::{part_links, with_first_records, without_copies};
 
 /// One run, looked at.
@@ -21,30 +23,51 @@ pub(super) struct Looked {
     pub strays: Strays,
     attribution: Attribution,
     links: Vec<Link>,
+    /// Ends of declared links that can't be judged: on clocks that nothing joins.
+    unjoined: Vec<[String; 2]>,
     /// Broken and judged occasions of each rule of the setup.
     rules: Vec<Counts>,
 }
 
-/// Counts every trouble that any run shows in all of them. `runs`: each with the rows of its captures.
+/// A run that is on one clock, as it is counted.
+pub struct Counted {
+    pub capture: Capture,
+    /// One for each of its files.
+    pub sources: Vec<CaptureRow>,
+    /// What is to be said of its clocks.
+    pub findings: Vec<Finding>,
+}
+
+/// Counts every trouble that any run shows in all of them.
 /// Cost: that of inspecting each run, twice the search for strays.
-pub fn tallies(runs: Vec<(Capture, Vec<CaptureRow>)>, setup: &Setup) -> Tallies {
-    let (captures, sources): (Vec<Capture>, Vec<Vec<CaptureRow>>) = runs.into_iter().unzip();
+pub fn tallies(runs: Vec<Counted>, setup: &Setup) -> Tallies {
+    let (mut captures, mut sources, mut findings) = (Vec::new(), Vec::new(), Vec::new());
+    for run in runs {
+        captures.push(run.capture);
+        sources.push(run.sources);
+        findings.push(run.findings);
+    }
+    // Whichever part of the setup names it.
+    let said = format!("{setup:?}");
+    let called = names::join(&mut captures, &|name| said.contains(name));
+    for capture in &mut captures {
+        part_links(capture, setup);
+    }
+    let clocks = captures.iter().zip(&sources).zip(&findings);
+    let settled: Vec<Settled> = clocks
+        .map(|((capture, sources), findings)| Settled::of(capture, sources, findings, setup))
+        .collect();
+    let unjoined = settled.iter().map(|run| run.unjoined.clone()).collect();
+    let unjoined_rules = settled.iter().map(|run| run.unjoined_rules.clone()).collect();
     // A signal that two instruments of a run recorded is counted once.
-    let part = |mut capture: Capture| {
-        part_links(&mut capture, setup);
-        capture
-    };
-    let captures: Vec<Capture> = captures.into_iter().map(part).collect();
-    // Rules and links may name the second record.
-    let rules: Vec<Vec<Counts>> = captures.iter().map(|c| rule_counts(c, setup)).collect();
     let setups: Vec<Setup> = captures.iter().map(|c| with_first_records(setup, c)).collect();
     let captures: Vec<Capture> = captures.into_iter().map(without_copies).collect();
     let limits = shared_limits(&captures, setup);
     let twins = twins(&captures);
     let looked: Vec<Looked> = captures
         .into_iter()
-        .zip(setups.iter().zip(rules))
-        .map(|(capture, (setup, rules))| look(capture, setup, &limits, rules))
+        .zip(setups.iter().zip(settled))
+        .map(|(capture, (setup, settled))| look(capture, setup, &limits, settled))
         .collect();
     let mut troubles: Vec<Trouble> = Vec::new();
     for pair in pairs(&looked) {
@@ -90,6 +113,9 @@ pub fn tallies(runs: Vec<(Capture, Vec<CaptureRow>)>, setup: &Setup) -> Tallies 
         lines: looked.iter().map(names).collect(),
         troubles,
         twins,
+        called,
+        unjoined,
+        unjoined_rules,
     }
 }
 
@@ -178,19 +204,55 @@ fn shared_limits(captures: &[Capture], setup: &Setup) -> SharedLimits {
     shared
 }
 
-/// Broken and judged occasions of each rule.
-fn rule_counts(capture: &Capture, setup: &Setup) -> Vec<Counts> {
-    let checked = rules::check_rules(capture, &setup.rules);
-    let counts = checked.iter().map(|result| Counts {
-        strays: result.tally.broken,
-        // What is within the sampling's uncertainty of a limit was judged neither way.
-        opportunities: result.tally.broken + result.tally.kept,
-    });
-    counts.collect()
+/// What of a run is settled before a signal that two of its instruments recorded is made one.
+struct Settled {
+    /// Ends of declared links that can't be judged: on clocks that nothing joins.
+    unjoined: Vec<[String; 2]>,
+    /// Names of rules that can't be, likewise.
+    unjoined_rules: Vec<String>,
+    /// Broken and judged occasions of each rule.
+    rules: Vec<Counts>,
 }
 
-fn look(capture: Capture, setup: &Setup, shared: &SharedLimits, rules: Vec<Counts>) -> Looked {
-    let links = links::check(&capture, &link_options(&capture, setup));
+impl Settled {
+    /// Rules may name the second record, and what both recorded joins their clocks.
+    fn of(capture: &Capture, sources: &[CaptureRow], findings: &[Finding], setup: &Setup) -> Settled {
+        let mut links = links::check(capture, &link_options(capture, setup));
+        let joined = Joined::of(capture, sources, findings, &links);
+        let ends = |link: &Link| [link.from, link.to].map(|line| capture.lines[line].name.clone());
+        let all: Vec<[String; 2]> = links.iter().map(ends).collect();
+        joined.without_apart(capture, &mut links);
+        let judged: Vec<[String; 2]> = links.iter().map(ends).collect();
+        let mut checked = RuleResults {
+            rules: rules::check_rules(capture, &setup.rules),
+            ..RuleResults::default()
+        };
+        rules::set_apart(capture, &setup.rules, &mut checked, &|a, b| joined.is_one(a, b));
+        let results = setup.rules.iter().zip(&checked.rules);
+        let apart = results.filter(|(_, result)| result.apart.is_some());
+        Settled {
+            unjoined: all.into_iter().filter(|ends| !judged.contains(ends)).collect(),
+            unjoined_rules: apart.map(|(rule, _)| rule.name.clone()).collect(),
+            rules: checked.rules.iter().map(|result| counts(&result.tally)).collect(),
+        }
+    }
+}
+
+/// What is within the sampling's uncertainty of a limit was judged neither way.
+fn counts(tally: &rules::Tally) -> Counts {
+    Counts {
+        strays: tally.broken,
+        opportunities: tally.broken + tally.kept,
+    }
+}
+
+fn look(capture: Capture, setup: &Setup, shared: &SharedLimits, settled: Settled) -> Looked {
+    let Settled { unjoined, rules, .. } = settled;
+    let mut links = links::check(&capture, &link_options(&capture, setup));
+    links.retain(|link| {
+        let ends = [link.from, link.to].map(|line| capture.lines[line].name.as_str());
+        !unjoined.iter().any(|other| *other == ends)
+    });
     let mut options: StrayOptions = stray_options(&capture, setup, &links);
     for (index, line) in capture.lines.iter().enumerate() {
         // Without one the widths are not asked again: they may show short pulses that were found to be the line's job.
@@ -214,6 +276,7 @@ fn look(capture: Capture, setup: &Setup, shared: &SharedLimits, rules: Vec<Count
         strays,
         attribution,
         links,
+        unjoined,
     }
 }
 
@@ -274,6 +337,12 @@ fn link_troubles(looked: &[Looked]) -> Vec<Trouble> {
             let both = names(l, link);
             if !ends.contains(&both) {
                 ends.push(both);
+            }
+        }
+        // That it can't be counted is to be said.
+        for both in &l.unjoined {
+            if !ends.contains(both) {
+                ends.push(both.clone());
             }
         }
     }

@@ -27,7 +27,7 @@ export function palette(element) {
 
 /** @typedef {ReturnType<typeof palette>} Palette */
 
-/** Rounds to the middle of a device pixel, so that a hairline is one pixel of ink. @param {number} v @param {number} ratio */
+/** To the middle of a device pixel: a hairline is one pixel of ink. @param {number} v @param {number} ratio */
 const crisp = (v, ratio) => (Math.round(v * ratio - 0.5) + 0.5) / ratio;
 
 export class Pen {
@@ -314,8 +314,8 @@ function firstPair(pairs, tick) {
   return 2 * low;
 }
 
-/** Text cut to a width, with an ellipsis in the middle: ends of names tell lines apart. @param {CanvasRenderingContext2D} c @param {string} text @param {number} width */
-function fitted(c, text, width) {
+/** Text cut in the middle to a width: ends of names tell lines apart. @param {CanvasRenderingContext2D} c @param {string} text @param {number} width */
+export function fitted(c, text, width) {
   if (c.measureText(text).width <= width) return text;
   let keep = text.length;
   while (keep > 2) {

@@ -26,7 +26,7 @@ export function drawJudged(pen, view, scale, rowOf) {
   for (const mark of view.facts.marks) {
     const row = mark.start === null ? undefined : rowOf(mark.line);
     if (!row || !view.isInSight(mark.start)) continue;
-    c.fillStyle = colors.ink; c.font = `${size * 0.8}px ${colors.sans}`; c.textAlign = "left";
+    c.fillStyle = colors.text; c.font = `${size * 0.8}px ${colors.sans}`; c.textAlign = "left";
     c.fillText(`marked ${judgedWord(mark.stray)}`, scale.x(mark.start), row.low + size * 1.3);
   }
   const { pulse } = view;
