@@ -200,3 +200,21 @@ async fn the_first_of_a_run_that_is_not_shown_says_what_is_laid_over_it() {
     );
     assert!(!page.contains("not laid over the others"), "{page}");
 }
+
+/// The sequencer's logger writes no more digits than it samples, and so says nothing of its sampling.
+#[tokio::test]
+async fn the_head_says_how_well_each_file_s_edges_are_known() {
+    let [_, far] = both(3, "STEP");
+    let mut near = "Time (ms),STEP,BEAT\n0.000000,0,0\n".to_owned();
+    for (at, (start, end)) in pulses(3, 300).into_iter().enumerate() {
+        let beat = at % 2;
+        for (edge, level) in [(start, 1), (end, 0)] {
+            let sample = edge.div_ceil(10) * 10;
+            near.push_str(&format!("{:.5},{level},{beat}\n", sample as f64 / 1e6));
+        }
+    }
+    let evening = Evening::with("", &[("sequencer.csv", near), ("tower.vcd", far)]).await;
+    let page = evening.shown("").await;
+    let known = "edges known to ±2.5 ns in tower.vcd and ±5 ns in sequencer.csv";
+    assert!(page.contains(known), "{page}");
+}
