@@ -270,3 +270,77 @@ fn the_formula_of_two_clocks_has_one_sign_before_each_number() {
         assert!(!text.contains("+ -") && !text.contains("+-"), "{text}");
     }
 }
+
+/// A rule over captures that nothing joins is judged no more than a link is: the healthy sequencer shifts rightly, and by the
+/// files' own times it seems not to.
+#[test]
+fn a_rule_across_clocks_that_nothing_joins_is_not_judged() {
+    let mut dice = Dice(17);
+    let step = irregular(&mut dice, 300);
+    let later = |by: f64| step.iter().map(|edge| edge + by).collect::<Vec<f64>>();
+    let sequencer = table("STEP", &step, 10.0, 0.0, 0.0);
+    // The far instrument began 2.3 ms later: its BEAT answers STEP after 400 ns, by its own clock.
+    let tower = table("BEAT", &later(4e-7), 10.0, 2.3e-3, 4e-5);
+    let setup = "[[limit]]\nname = \"beat follows\"\nkind = \"delay\"\nfrom = \"STEP\"\nfrom_edge = \"rise\"\nto = \"BEAT\"\n\
+                 to_edge = \"rise\"\nat_least = \"300 ns\"\nat_most = \"500 ns\"\n\
+                 [[limit]]\nname = \"never both\"\nkind = \"exclusive\"\nlines = [\"STEP\", \"BEAT\"]\nlevel = \"high\"\nat_most = \"1 ns\"\n\
+                 [[limit]]\nname = \"wide enough\"\nkind = \"pulse-width\"\nline = \"STEP\"\nat_least = \"1 ns\"\n\
+                 [[logic]]\nname = \"follower\"\noutput = \"BEAT\"\nis = \"STEP\"\nsettle = \"1 us\"\n\
+                 [[sequence]]\nname = \"one bit\"\nbus = [\"BEAT\"]\nstrobe = \"STEP\"\nedge = \"rise\"\nrule = \"hold\"\nsettle = \"1 us\"\n";
+    let files = [
+        ("sequencer.csv", sequencer.as_str()),
+        ("tower.csv", tower.as_str()),
+        ("setup.toml", setup),
+    ];
+    let words = [
+        "inspect",
+        "sequencer.csv",
+        "tower.csv",
+        "--setup",
+        "setup.toml",
+        "--json",
+    ];
+    let (_, report, problem) = run(&words, &files);
+    let verdicts = |report: &Value| -> Vec<(String, String)> {
+        let rules = report["rules"].as_array().expect("rules").iter();
+        let word = |row: &Value, key: &str| row[key].as_str().unwrap_or_default().to_owned();
+        rules
+            .map(|row| (word(row, "name"), word(row, "verdict")))
+            .collect()
+    };
+    let expected = [
+        ("beat follows", "not-judged"),
+        ("never both", "not-judged"),
+        ("wide enough", "kept"),
+        ("follower", "not-judged"),
+        ("one bit", "not-judged"),
+    ];
+    let expected = expected.map(|(name, verdict)| (name.to_owned(), verdict.to_owned()));
+    assert_eq!(verdicts(&report), expected, "{problem}");
+    let findings = report["findings"].as_array().expect("findings");
+    assert!(
+        findings.iter().all(|finding| finding["severity"] != "fault"),
+        "{findings:?}"
+    );
+    let says = "The rule \"beat follows\" is not judged: STEP and BEAT were recorded on two clocks that nothing joins";
+    let told = findings
+        .iter()
+        .find(|finding| finding["title"] == says)
+        .expect("it is told");
+    assert_eq!(told["severity"], "note");
+    assert!(
+        told["try_next"][0]
+            .as_str()
+            .is_some_and(|words| words.contains("--align-on")),
+        "{told}"
+    );
+    // Joined, they are.
+    let words = [&words[..], &["--align-on", "STEP=BEAT"]].concat();
+    let (_, report, problem) = run(&words, &files);
+    assert!(
+        verdicts(&report)
+            .iter()
+            .all(|(_, verdict)| verdict != "not-judged"),
+        "{report} {problem}"
+    );
+}

@@ -38,7 +38,9 @@ fn table(name: &str, edges: &[f64], offset_ns: f64) -> String {
 #[tokio::test]
 async fn losses_across_clocks_that_nothing_joins_are_not_counted() {
     let (bench, ()) = Bench::with(|_| ());
-    let setup = "[[link]]\nfrom = \"NOTE\"\nto = \"NOTE_T\"\n";
+    let setup = "[[link]]\nfrom = \"NOTE\"\nto = \"NOTE_T\"\n\
+                 [[limit]]\nname = \"in time\"\nkind = \"delay\"\nfrom = \"NOTE\"\nfrom_edge = \"rise\"\nto = \"NOTE_T\"\n\
+                 to_edge = \"rise\"\nat_most = \"200 ns\"\n";
     bench
         .ok(
             Method::POST,
@@ -81,6 +83,23 @@ async fn losses_across_clocks_that_nothing_joins_are_not_counted() {
                 on two clocks that nothing joins. On the page Clocks, name a line that both files have.";
     assert!(
         report["notes"].as_array().unwrap().contains(&json!(note)),
+        "{report}"
+    );
+    // Nor is a rule over both.
+    let row = &report["limits"][0];
+    assert_eq!(row["before"], json!({"wrong": 0, "occasions": 0}), "{report}");
+    assert_eq!(
+        row["says"],
+        "\"in time\" broken: can't be counted before, its lines were recorded on two clocks that nothing joins (0 of 150 \
+         after)."
+    );
+    let of_rule = "The rule \"in time\" can't be counted in sequencer.csv with tower.csv before";
+    assert!(
+        report["notes"]
+            .as_array()
+            .unwrap()
+            .iter()
+            .any(|told| told.as_str().unwrap().starts_with(of_rule)),
         "{report}"
     );
     let page = bench.page("/sessions/1/before-and-after").await;

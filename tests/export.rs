@@ -206,3 +206,29 @@ fn a_fitted_grid_is_found_again_in_its_own_export() {
     assert!((read.timebase.tick_s() / capture.timebase.tick_s() - 1.0).abs() < 1e-9);
     assert_eq!(read.lines[0].edges.to_vec(), edges);
 }
+
+/// What was measured is never written over, by whatever name it goes.
+#[test]
+fn an_export_never_replaces_what_it_is_made_from() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = |name: &str| folder.path().join(name).to_str().unwrap().to_owned();
+    let text = "time (ns),STEP\n0,0\n100,1\n250,0\n";
+    std::fs::write(path("found.csv"), text).unwrap();
+    std::fs::write(path("other.csv"), "time (ns),BEAT\n0,0\n50,1\n").unwrap();
+    std::fs::hard_link(path("found.csv"), path("linked.csv")).unwrap();
+    for to in [path("found.csv"), path("./found.csv"), path("linked.csv")] {
+        let out = edgewitness(&["export", &path("other.csv"), &path("found.csv"), "--to", &to]);
+        let says = String::from_utf8_lossy(&out.stderr).into_owned();
+        assert_eq!(out.status.code(), Some(2), "{to}: {says}");
+        assert!(says.contains("one of those that are read"), "{says}");
+        assert_eq!(std::fs::read_to_string(path("found.csv")).unwrap(), text);
+    }
+    // What stands there otherwise is replaced, as said.
+    let out = edgewitness(&["export", &path("found.csv"), "--to", &path("other.csv")]);
+    assert!(out.status.success());
+    assert!(
+        std::fs::read_to_string(path("other.csv"))
+            .unwrap()
+            .contains("STEP")
+    );
+}

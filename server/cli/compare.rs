@@ -20,18 +20,21 @@ pub struct Words {
     /// Setup file (TOML)
     #[arg(long, value_name = "SETUP")]
     setup: Option<PathBuf>,
+    /// Bring the files of one run, before as after, to one clock by this line (LINE, or LINE=LINE_IN_THE_OTHERS)
+    #[arg(long, value_name = "LINE")]
+    align_on: Option<String>,
     #[command(flatten)]
     output: Output,
 }
 
 /// # Errors
-/// When a file can't be read or the answer can't be written.
+/// When a file can't be read, `--align-on` joins none, or the answer can't be written.
 pub fn run(words: &Words) -> anyhow::Result<ExitCode> {
     let setup = read_setup(words.setup.as_deref())?;
     let before = read_captures(&words.before, &setup)?;
     let after = read_captures(&words.after, &setup)?;
     let bar = Bar::new("comparing");
-    let report = compare(before, after, &setup);
+    let report = compare(before, after, words.align_on.as_deref(), &setup)?;
     drop(bar);
     words.output.write(&report, compare_text)?;
     Ok(ExitCode::SUCCESS)

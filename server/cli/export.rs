@@ -1,6 +1,6 @@
 //! `edgewitness export`: captures and answers in forms that other programs read.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
 use super::Bar;
@@ -21,7 +21,7 @@ The form follows OUT's ending (.vcd, .csv, .json, .parquet), the content its nam
 pub struct Words {
     #[command(flatten)]
     reading: Reading,
-    /// File to write; one that is there is replaced
+    /// File to write; one that is there is replaced, unless it is one of those read
     #[arg(long, value_name = "OUT")]
     to: PathBuf,
     /// What to write, when OUT's name does not say it
@@ -32,11 +32,42 @@ pub struct Words {
     align_on: Option<String>,
 }
 
+/// A capture is what was measured, and nothing brings it back: OUT replaces what is there, but never what it is made from.
+///
+/// # Errors
+/// OUT is one of the files that are read.
+fn is_no_input(words: &Words) -> anyhow::Result<()> {
+    let inputs = words.reading.files.iter().chain(&words.reading.setup);
+    for input in inputs {
+        anyhow::ensure!(
+            !is_one_file(input, &words.to),
+            "{}: expected a file to write, found one of those that are read: it would be lost; give --to another name",
+            words.to.display()
+        );
+    }
+    Ok(())
+}
+
+/// Whether two paths lead to one file: by the same name once links are followed, or, where the system tells, by two names.
+fn is_one_file(a: &Path, b: &Path) -> bool {
+    let same_name = matches!((a.canonicalize(), b.canonicalize()), (Ok(a), Ok(b)) if a == b);
+    #[cfg(unix)]
+    let same_file = {
+        use std::os::unix::fs::MetadataExt;
+        let id = |path: &Path| path.metadata().ok().map(|m| (m.dev(), m.ino()));
+        id(a).is_some() && id(a) == id(b)
+    };
+    #[cfg(not(unix))]
+    let same_file = false;
+    same_name || same_file
+}
+
 /// # Errors
 /// When a file can't be read, the captures can't be aligned, or OUT can't be written.
 pub fn run(words: &Words) -> anyhow::Result<ExitCode> {
     let what = words.what.as_deref().and_then(What::from_word);
     let (form, what) = choose(&words.to, what).map_err(anyhow::Error::msg)?;
+    is_no_input(words)?;
     let setup = words.reading.setup()?;
     let captures = words.reading.captures(&setup)?;
     let question = Question {
@@ -50,6 +81,13 @@ pub fn run(words: &Words) -> anyhow::Result<ExitCode> {
         let bar = Bar::new("looking for strays and their causes");
         let inspection = inspect(captures, &question)?;
         drop(bar);
+        // The lines of two clocks have no times in common; what was found in each has its own.
+        if let Some(trouble) = inspection.left.first() {
+            anyhow::ensure!(what.needs_report(), "{trouble}");
+        }
+        for trouble in &inspection.left {
+            eprintln!("edgewitness: {}", super::one_line(trouble));
+        }
         (inspection.capture, Some(inspection.report))
     };
     let notes = write_file(&words.to, |out| write(form, what, &capture, report.as_ref(), out))

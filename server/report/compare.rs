@@ -82,6 +82,9 @@ pub struct Tallies {
     /// For each run: declared links that are not counted in it, for their ends were recorded on clocks that nothing joins.
     #[serde(default)]
     pub unjoined: Vec<Vec<[String; 2]>>,
+    /// For each run: names of rules that are not judged in it, likewise.
+    #[serde(default)]
+    pub unjoined_rules: Vec<Vec<String>>,
 }
 
 /// One trouble, counted by the same definition in every run.

@@ -17,8 +17,8 @@ pub struct RuleRow {
     pub lines: Vec<String>,
     /// Names the capture does not have: then nothing was checked.
     pub missing: Vec<String>,
-    /// `kept`, `broken`, `cant-tell` (none surely broken, some within the sampling uncertainty of the limit) or
-    /// `nothing-checked`.
+    /// `kept`, `broken`, `cant-tell` (none surely broken, some within the sampling uncertainty of the limit),
+    /// `nothing-checked`, or `not-judged` (its lines were recorded on clocks that nothing joins).
     pub verdict: String,
     /// Occasions judged: kept + broken + cant_tell.
     pub checked: u64,

@@ -92,12 +92,15 @@ pub fn headline_over(report: &InspectReport, runs: &[RunFound]) -> String {
     const MOST_TITLES: usize = 2;
     let mut told = finding_keys(&report.findings);
     let mut besides: Vec<(&RunFound, Vec<&str>)> = Vec::new();
+    let mut is_worse = false;
+    let proves = |findings: &[Finding]| findings.iter().any(|f| f.severity == Severity::Fault);
     for run in runs.iter().rev().filter(|run| !run.is_shown) {
         let mut titles = Vec::new();
         for (finding, key) in run.report.findings.iter().zip(finding_keys(&run.report.findings)) {
             if finding.severity != Severity::Note && !told.contains(&key) {
                 told.push(key);
                 titles.push(finding.title.as_str());
+                is_worse |= finding.severity == Severity::Fault && !proves(&report.findings);
             }
         }
         if !titles.is_empty() {
@@ -107,7 +110,8 @@ pub fn headline_over(report: &InspectReport, runs: &[RunFound]) -> String {
     if besides.is_empty() {
         return headline(report);
     }
-    let is_trouble = report.findings.iter().any(|f| f.severity != Severity::Note);
+    // "No fault is proved" is not the first that is said where another run proves one.
+    let is_trouble = !is_worse && report.findings.iter().any(|f| f.severity != Severity::Note);
     let mut all: Vec<String> = Vec::new();
     for (run, titles) in besides.iter().take(MOST) {
         let more = match titles.len().saturating_sub(MOST_TITLES) {

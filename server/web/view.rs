@@ -1,5 +1,6 @@
 //! The sheet to read, as ready strings: worst first, each finding with its figures and what to try next.
 
+use crate::analysis::align::step_of;
 use crate::analysis::findings::CAUTION;
 use crate::report::inspect::{CouplingRow, Finding, LagHistogram, Severity};
 use crate::report::text::{engineering, seconds};
@@ -141,26 +142,53 @@ fn facts(opened: &Opened) -> String {
         format!("{lines} lines")
     });
     facts.push(seconds(opened.capture.timebase.length_s(opened.length() as f64)));
-    // Each instrument's own, the finest first.
-    let sampled = opened.capture.lines.iter().map(|line| line.sample_ticks);
-    let mut periods: Vec<f64> = sampled.filter(|ticks| *ticks > 0.0).collect();
-    periods.sort_by(f64::total_cmp);
-    periods.dedup_by(|a, b| *a - *b < 1e-6 * *a);
-    if !periods.is_empty() {
-        let each = |say: &dyn Fn(f64) -> String| {
-            let words: Vec<String> = periods
-                .iter()
-                .map(|p| say(opened.capture.timebase.length_s(*p)))
-                .collect();
-            words.join(" and ")
+    let periods = periods(opened);
+    let each = |say: &dyn Fn(f64) -> String, files: bool| {
+        let word = |(period_s, file): &(f64, String)| match files && periods.len() > 1 {
+            true => format!("{} in {file}", say(*period_s)),
+            false => say(*period_s),
         };
-        facts.push(each(&|period_s| engineering(1.0 / period_s, "S/s")));
-        facts.push(format!(
-            "edges known to {}",
-            each(&|period_s| format!("±{}", seconds(period_s / 2.0)))
-        ));
+        periods.iter().map(word).collect::<Vec<String>>().join(" and ")
+    };
+    if !periods.is_empty() {
+        facts.push(each(&|period_s| engineering(1.0 / period_s, "S/s"), false));
+        let known = each(&|period_s| format!("±{}", seconds(period_s / 2.0)), true);
+        facts.push(format!("edges known to {known}"));
     }
     facts.join(" · ")
+}
+
+/// Each instrument's own sampling period in seconds, the finest first, and the files that have it.
+fn periods(opened: &Opened) -> Vec<(f64, String)> {
+    let files = &opened.report.captures;
+    // One capture's own edges show it where its reader did not know it; of several it was settled when they were joined.
+    let step = match files.len() {
+        1 => step_of(&opened.capture),
+        _ => 0.0,
+    };
+    let mut periods: Vec<(f64, Vec<&str>)> = Vec::new();
+    for line in &opened.capture.lines {
+        let ticks = match line.sample_ticks > 0.0 || line.interpolated {
+            true => line.sample_ticks,
+            false => step,
+        };
+        let file = files.get(line.capture).map_or("", |row| row.file.as_str());
+        if ticks <= 0.0 {
+            continue;
+        }
+        let alike = |(other, _): &&mut (f64, Vec<&str>)| (*other - ticks).abs() < 1e-6 * ticks;
+        match periods.iter_mut().find(alike) {
+            Some((_, named)) if named.contains(&file) => {}
+            Some((_, named)) => named.push(file),
+            None => periods.push((ticks, vec![file])),
+        }
+    }
+    periods.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let length = |ticks: f64| opened.capture.timebase.length_s(ticks);
+    let named = periods
+        .into_iter()
+        .map(|(ticks, files)| (length(ticks), files.join(", ")));
+    named.collect()
 }
 
 fn finding_view(opened: &Opened, finding: &Finding, number: usize, names: &[&str]) -> FindingView {

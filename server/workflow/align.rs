@@ -8,19 +8,45 @@ use crate::setup::Setup;
 
 use super::lines::capture_row;
 use super::merge::merge;
-use super::runs::align_pair_on;
-use super::same_signal::join;
+use super::runs::{align_pair_on, ends, turned};
+use super::same_signal::{Shared, join};
 
 /// Aligns the second capture to the first. `on`: `LINE`, or `LINE=LINE_IN_B`; several parted by commas.
 ///
 /// # Errors
 /// A sentence: a line is missing, or the two do not share enough to tell.
 pub fn align_pair(a: &Capture, b: &Capture, on: &str) -> anyhow::Result<Alignment> {
-    let lines: Vec<String> = match a.line_index(on) {
-        Some(_) => vec![on.to_owned()],
-        None => on.split(',').map(|name| name.trim().to_owned()).collect(),
+    align_pair_on(a, b, &each(a, b, on)).map_err(anyhow::Error::msg)
+}
+
+/// The lines of `on`, each the right way round.
+fn each(a: &Capture, b: &Capture, on: &str) -> Vec<String> {
+    let names: Vec<&str> = match a.line_index(on) {
+        Some(_) => vec![on],
+        None => on.split(',').map(str::trim).collect(),
     };
-    align_pair_on(a, b, &lines).map_err(anyhow::Error::msg)
+    let turn = |name: &&str| turned(std::iter::once(a), b, name);
+    names.iter().map(turn).collect()
+}
+
+/// Lines of different names by which captures were brought to the first one's clock, by `on`: (line, line of the first), by
+/// position in the merged capture. Lines of one name are found by it.
+fn shared_by(captures: &[Capture], alignments: &[Alignment], on: Option<&str>) -> Shared {
+    let mut shared = Shared::default();
+    let mut before = captures[0].lines.len();
+    for (other, alignment) in captures.iter().zip(alignments).skip(1) {
+        let pair = |name: &String| {
+            let (there, here) = ends(&captures[0], name);
+            let (there, here) = (captures[0].line_index(&there)?, other.line_index(&here)?);
+            (captures[0].lines[there].name != other.lines[here].name).then_some((before + here, there))
+        };
+        // Upside down it is a buffer's other side.
+        let on = on.filter(|_| !alignment.inverted && !alignment.is_same_clock());
+        let names = on.map_or(Vec::new(), |on| each(&captures[0], other, on));
+        shared.otherwise.extend(names.iter().filter_map(pair));
+        before += other.lines.len();
+    }
+    shared
 }
 
 /// A line of one name that brings the second capture to the first one's clock, the one with the most edges that match; and
@@ -40,13 +66,19 @@ pub fn shared(a: &Capture, b: &Capture) -> Option<(String, Alignment)> {
 const MOST_TRIED: usize = 8;
 
 /// The captures as one, with what several of them recorded told as one signal; and the pairs of lines that are.
-fn merged(captures: Vec<Capture>, alignments: &[Alignment], setup: &Setup) -> (Capture, Vec<(usize, usize)>) {
+fn merged(
+    captures: Vec<Capture>,
+    alignments: &[Alignment],
+    on: Option<&str>,
+    setup: &Setup,
+) -> (Capture, Vec<(usize, usize)>) {
     let names: Vec<String> = own_names(&captures);
+    let shared = shared_by(&captures, alignments, on);
     let mut capture = merge(captures, alignments);
     // Whichever part of the setup names it.
     let said = format!("{setup:?}");
     let is_said = |name: &str| said.contains(name);
-    let pairs = join(&mut capture, &names, &[], slack_s(alignments), &is_said);
+    let pairs = join(&mut capture, &names, &shared, slack_s(alignments), &is_said);
     (capture, pairs)
 }
 
@@ -62,14 +94,40 @@ pub(super) fn slack_s(alignments: &[Alignment]) -> f64 {
     4.0 * residuals.fold(0.0, f64::max)
 }
 
+/// The captures of one side, run by run.
+pub struct ByRuns {
+    /// Each on one clock, with the lines that are counted once.
+    pub runs: Vec<(OneClock, Vec<String>)>,
+    /// Whether the line that was said brought any capture to another's clock.
+    pub is_joined: bool,
+    /// Why captures that it was tried on are runs of their own.
+    pub apart: Vec<String>,
+}
+
 /// Brings the captures of one side together, each run on one clock: files that share lines, all of which match edge by edge,
 /// recorded one run if they hold other lines besides or sample otherwise; a second run by the same clips has the same lines at
-/// the same sampling. With the lines that are counted once.
-pub fn by_runs(captures: Vec<Capture>, setup: &Setup) -> Vec<(OneClock, Vec<String>)> {
+/// the same sampling. A file that has a line of its own, and that `on` brings to the clock of a run's first, is of that run.
+pub fn by_runs(captures: Vec<Capture>, on: Option<&str>, setup: &Setup) -> ByRuns {
+    let (mut is_joined, mut apart) = (false, Vec::new());
     let mut groups: Vec<(Vec<Capture>, Vec<Alignment>)> = Vec::new();
     for capture in captures {
-        let mut each = groups.iter().enumerate();
-        let found = each.find_map(|(at, (group, _))| Some((at, same_run(&group[0], &capture, setup)?)));
+        let (mut each, mut why) = (groups.iter().enumerate(), None);
+        let found = each.find_map(|(at, (group, _))| {
+            let said = on.filter(|_| has_its_own(group, &capture));
+            let said = match said.map(|on| align_pair(&group[0], &capture, on)) {
+                Some(Err(trouble)) => {
+                    why = Some(trouble.to_string());
+                    None
+                }
+                Some(Ok(alignment)) => Some(alignment),
+                None => None,
+            };
+            is_joined |= said.is_some();
+            Some((at, said.or_else(|| same_run(&group[0], &capture, setup))?))
+        });
+        if let (None, Some(why)) = (&found, why) {
+            apart.push(format!("{} is counted as a run of its own. {why}", capture.file));
+        }
         match found {
             Some((at, alignment)) => {
                 groups[at].0.push(capture);
@@ -86,17 +144,28 @@ pub fn by_runs(captures: Vec<Capture>, setup: &Setup) -> Vec<(OneClock, Vec<Stri
         let names = own_names(&captures);
         let (capture, pairs) = match captures.len() {
             1 => (captures.remove(0), Vec::new()),
-            _ => merged(captures, &alignments, setup),
+            _ => merged(captures, &alignments, on, setup),
         };
         let once = pairs.iter().map(|&(line, _)| names[line].clone()).collect();
         let clock = OneClock {
             capture,
             sources,
             alignments,
+            on: Vec::new(),
         };
         (clock, once)
     };
-    groups.into_iter().map(one).collect()
+    ByRuns {
+        runs: groups.into_iter().map(one).collect(),
+        is_joined,
+        apart,
+    }
+}
+
+/// Whether a capture has a line that no capture of a run has: what shows the same lines is another run by the same clips.
+fn has_its_own(run: &[Capture], capture: &Capture) -> bool {
+    let is_new = |line: &Line| run.iter().all(|other| other.line_index(&line.name).is_none());
+    capture.lines.iter().any(is_new)
 }
 
 /// How `b` comes to the clock of `a`, where both recorded one run.
@@ -118,6 +187,7 @@ fn same_run(a: &Capture, b: &Capture, setup: &Setup) -> Option<Alignment> {
     let (_, pairs) = merged(
         vec![a.clone(), b.clone()],
         &[Alignment::SAME_CLOCK, alignment],
+        None,
         setup,
     );
     (pairs.len() == count).then_some(alignment)
@@ -146,21 +216,56 @@ pub struct OneClock {
     pub capture: Capture,
     pub sources: Vec<CaptureRow>,
     pub alignments: Vec<Alignment>,
+    /// The lines by which each came there, the right way round: `LINE`, or `LINE=LINE_HERE`.
+    pub on: Vec<String>,
+}
+
+/// A capture that could not be brought to the clock of the first, and why.
+pub struct LeftOver {
+    pub capture: Capture,
+    pub trouble: String,
 }
 
 /// Brings captures (at least one) to the first one's clock: aligned on `on`, or, without it, taken as recorded
-/// on one clock. A signal that several recorded keeps its name, unless the setup names one file's record of it.
+/// on one clock. A signal that several recorded keeps its name, unless the setup names one file's record of it. Beside them
+/// those that `on` does not bring there.
 ///
 /// # Errors
-/// As [`align_pair`]; or there is no capture.
-pub fn one_clock(mut captures: Vec<Capture>, on: Option<&str>, setup: &Setup) -> anyhow::Result<OneClock> {
+/// `on` names no line of the first capture, or none of any other; or there is no capture.
+pub fn one_clock(
+    captures: Vec<Capture>,
+    on: Option<&str>,
+    setup: &Setup,
+) -> anyhow::Result<(OneClock, Vec<LeftOver>)> {
+    let mut rest = captures.into_iter();
+    let mut captures: Vec<Capture> = rest.next().into_iter().collect();
     anyhow::ensure!(!captures.is_empty(), "expected at least one capture, found none");
-    let mut alignments = vec![Alignment::SAME_CLOCK];
-    for other in &captures[1..] {
-        alignments.push(match on {
-            Some(on) => align_pair(&captures[0], other, on)?,
-            None => Alignment::SAME_CLOCK,
-        });
+    let (mut alignments, mut left) = (vec![Alignment::SAME_CLOCK], Vec::new());
+    let mut lines = vec![String::new()];
+    let mut is_named = false;
+    for other in rest {
+        let aligned = match on {
+            Some(on) => {
+                is_named |= names_are_in(&captures[0], &other, on);
+                align_pair(&captures[0], &other, on)
+            }
+            None => Ok(Alignment::SAME_CLOCK),
+        };
+        match aligned {
+            Ok(alignment) => {
+                lines.push(on.map_or_else(String::new, |on| each(&captures[0], &other, on).join(", ")));
+                captures.push(other);
+                alignments.push(alignment);
+            }
+            Err(trouble) => left.push(LeftOver {
+                capture: other,
+                trouble: trouble.to_string(),
+            }),
+        }
+    }
+    // A name that is nowhere is a slip of the pen.
+    if let Some(first) = left.first().filter(|_| !is_named) {
+        anyhow::bail!("{}", first.trouble);
     }
     let rows = captures.iter().zip(&alignments);
     let sources = rows
@@ -168,11 +273,21 @@ pub fn one_clock(mut captures: Vec<Capture>, on: Option<&str>, setup: &Setup) ->
         .collect();
     let capture = match captures.len() {
         1 => captures.remove(0),
-        _ => merged(captures, &alignments, setup).0,
+        _ => merged(captures, &alignments, on, setup).0,
     };
-    Ok(OneClock {
+    let clock = OneClock {
         capture,
         sources,
         alignments,
+        on: lines,
+    };
+    Ok((clock, left))
+}
+
+/// Whether both have a line that `on` names.
+fn names_are_in(a: &Capture, b: &Capture, on: &str) -> bool {
+    each(a, b, on).iter().any(|name| {
+        let (there, here) = ends(a, name);
+        a.line_index(&there).is_some() && b.line_index(&here).is_some()
     })
 }

@@ -9,6 +9,7 @@ use crate::report::CaptureRow;
 use crate::report::inspect::NAMES_NO_UNIT;
 use crate::setup::Setup;
 
+use super::elsewhere::Elsewhere;
 use super::known_lines;
 
 /// Names told of a capture, at most.
@@ -40,8 +41,8 @@ pub fn time_units(sources: &[CaptureRow]) -> Vec<Finding> {
 }
 
 /// The setup names lines that the capture lacks: a warning for a link with one end here, a note for what is wholly
-/// elsewhere (one setup may serve many captures).
-pub fn names(capture: &Capture, setup: &Setup) -> Vec<Finding> {
+/// elsewhere (one setup may serve many captures). What `elsewhere` has is looked for there.
+pub fn names(capture: &Capture, setup: &Setup, elsewhere: &Elsewhere) -> Vec<Finding> {
     let is_here = |name: &str| {
         // A line that several captures have is called STEM/LINE, and may be called so where only one has it.
         let is_of = |long: &str, short: &str| long.split_once('/').is_some_and(|(_, own)| own == short);
@@ -72,6 +73,10 @@ pub fn names(capture: &Capture, setup: &Setup) -> Vec<Finding> {
             .map(String::as_str)
             .filter(|name| !is_here(name))
             .collect();
+        if !absent.is_empty() && absent.iter().all(|name| elsewhere.has(name)) {
+            findings.extend(elsewhere.link(&link.from, &link.to, is_here));
+            continue;
+        }
         let (severity, why) = match absent.as_slice() {
             [] => (
                 Severity::Warning,
@@ -101,7 +106,7 @@ pub fn names(capture: &Capture, setup: &Setup) -> Vec<Finding> {
         .lines
         .keys()
         .map(String::as_str)
-        .filter(|name| !is_here(name))
+        .filter(|name| !is_here(name) && !elsewhere.has(name))
         .collect();
     if !unused.is_empty() {
         findings.push(Finding {
@@ -148,59 +153,8 @@ pub fn never_known(capture: &Capture) -> Option<Finding> {
 }
 
 /// How the title begins that says so of `file`.
-fn nothing_brings(file: &str) -> String {
+pub fn nothing_brings(file: &str) -> String {
     format!("Nothing brings {file} to the clock of ")
-}
-
-/// Takes out the links between captures whose clocks nothing joined and whose pulses do not arrive as the times stand: that
-/// says nothing of the wire. A note for each such pair of captures' links. `known`: what was found on the way to one clock;
-/// `sources`: one for each capture.
-pub fn unjoined(
-    capture: &Capture,
-    sources: &[CaptureRow],
-    known: &[Finding],
-    links: &mut Vec<links::Link>,
-) -> Vec<Finding> {
-    let is_joined = |of: usize| {
-        let lines = &capture.lines;
-        let Some(source) = sources.get(of) else {
-            return true;
-        };
-        // What both recorded alike joins them without a word.
-        let mut twins = lines
-            .iter()
-            .filter_map(|line| Some((line, &lines[line.same_as?])));
-        twins.any(|(line, twin)| line.capture == of && twin.capture != of)
-            || known
-                .iter()
-                .all(|finding| !finding.title.starts_with(&nothing_brings(&source.file)))
-    };
-    let apart: Vec<bool> = (0..sources.len()).map(|of| !is_joined(of)).collect();
-    let is_apart = |of: usize| apart.get(of).copied().unwrap_or_default();
-    let mut told: Vec<Finding> = Vec::new();
-    links.retain(|link| {
-        let (from, to) = (&capture.lines[link.from], &capture.lines[link.to]);
-        let is_known = from.capture == to.capture || !(is_apart(from.capture) || is_apart(to.capture));
-        // Most arrive: the two clocks are one.
-        if is_known || link.arrived * 2 > link.sent {
-            return true;
-        }
-        told.push(Finding {
-            severity: Severity::Note,
-            topic: "alignment",
-            lines: vec![from.name.clone(), to.name.clone()],
-            title: format!(
-                "The link from {} to {} is not judged: its ends were recorded on two clocks that nothing joins",
-                from.name, to.name
-            ),
-            detail: "As the files' own times stand, its pulses do not arrive; that says nothing of the wire.".to_owned(),
-            try_next: vec![
-                "Bring the two captures to one clock first: the finding that nothing does says how.".to_owned(),
-            ],
-        });
-        false
-    });
-    told
 }
 
 /// How a line is named on the command line by which two captures come to one clock; `None` where one of them has no line

@@ -6,12 +6,14 @@ use std::collections::BTreeMap;
 
 use serde::{Deserialize, Serialize};
 
+use crate::analysis::align::step_of;
 use crate::model::Capture;
 use crate::model::units::seconds;
 use crate::report::inspect::{InspectReport, LineRow};
 use crate::setup::Setup;
 use crate::store::{Capture as Brought, Entry, EntryId};
 
+use super::elsewhere::Elsewhere;
 use super::inspect::inspect_run;
 use super::runs::{Member, Run, Tie, runs};
 use super::session::{Held, within};
@@ -25,7 +27,7 @@ pub struct Placed {
     pub run: usize,
     /// Whether that run is the one looked at.
     pub is_shown: bool,
-    /// Length of its sample (or tick) in seconds.
+    /// Its sampling period in seconds; its tick, where none is known.
     pub sample_s: f64,
 }
 
@@ -68,7 +70,7 @@ pub struct OneRun {
     pub placed: Vec<Placed>,
     /// What was left out; a finding tells of each, in this order.
     pub unreadable: Vec<Unreadable>,
-    /// All runs that are not left over, and the shown one, the newest last.
+    /// All runs, the newest last; captures that could not be brought to a run they belong to before them.
     pub runs: Vec<RunFound>,
 }
 
@@ -90,10 +92,7 @@ pub fn inspect_runs(
         .unzip();
     let ties: Vec<Tie> = held.ties();
     let ties: Vec<Tie> = positions.iter().map(|&i| within(&ties[i], &positions)).collect();
-    let samples: Vec<f64> = captures
-        .iter()
-        .map(|c| c.timebase.length_s(c.resolution_ticks))
-        .collect();
+    let samples: Vec<f64> = captures.iter().map(sample_s).collect();
     let late: Vec<BTreeMap<String, f64>> = positions.iter().map(|&i| held.late_s(i)).collect();
     let mut all = runs(captures, &ties, &late);
     let entries = |run: &Run| -> Vec<Entry<Brought>> {
@@ -133,30 +132,50 @@ pub fn inspect_runs(
             })
         })
         .collect();
+    // The run that others could not be brought to, and what is beside each.
+    let main = newest.filter(|_| all.iter().any(Run::is_left_over));
+    let beside_each: Vec<Elsewhere> = (0..all.len())
+        .map(|own| {
+            let Some(main) = main.filter(|main| *main == own || all[own].is_left_over()) else {
+                return Elsewhere::default();
+            };
+            let is_other = |at: &usize| *at != own && *at != main && all[*at].is_left_over();
+            let first = Some(main).filter(|main| *main != own);
+            let others = first.into_iter().chain((0..all.len()).filter(is_other));
+            Elsewhere::of(others.map(|at| &all[at].capture), main == own)
+        })
+        .collect();
+    let left_over: Vec<String> = match main {
+        Some(_) => all
+            .iter()
+            .filter(|run| run.is_left_over())
+            .map(|run| run.capture.file.clone())
+            .collect(),
+        None => Vec::new(),
+    };
     let mut run = all.remove(shown);
-    let mut beside = Vec::new();
     for left in all.iter().filter(|run| run.is_left_over()) {
-        beside.extend(left.findings.clone());
+        run.findings.extend(left.findings.clone());
     }
-    beside.extend(read.unreadable.iter().map(Unreadable::finding));
-    // What is told of other captures is not the run's own.
-    let not_own: Vec<String> = beside.iter().map(|finding| finding.title.clone()).collect();
-    run.findings.extend(beside);
+    let unread: Vec<_> = read.unreadable.iter().map(Unreadable::finding).collect();
+    // What can't be read is not the run's own.
+    let not_own: Vec<String> = unread.iter().map(|finding| finding.title.clone()).collect();
+    run.findings.extend(unread);
     let (capture, report) = match known {
         Some(report) => (run.capture, report),
         None => {
-            let inspection = inspect_run(run.capture, run.sources, setup, run.findings);
+            let inspection = inspect_run(run.capture, run.sources, setup, run.findings, &beside_each[shown]);
             (inspection.capture, inspection.report)
         }
     };
     let mut others = all.into_iter();
-    let mut found = Vec::new();
+    let (mut found, mut order) = (Vec::new(), Vec::new());
     for (number, (entries, size, is_left_over)) in told.into_iter().enumerate() {
         let other = (number != shown).then(|| others.next()).flatten();
-        if is_left_over && number != shown {
-            continue;
+        let mut key = held.key_of(&entries);
+        if main == Some(number) || is_left_over {
+            key = format!("{key} beside {}", left_over.join(", "));
         }
-        let key = held.key_of(&entries);
         let known = kept.iter().find(|run| run.key == key);
         let (report, own_moves) = match (other, known) {
             (None, _) => {
@@ -166,7 +185,13 @@ pub fn inspect_runs(
             }
             (_, Some(known)) => (known.report.clone(), known.moved.clone()),
             (Some(run), None) => {
-                let inspection = inspect_run(run.capture, run.sources, setup, run.findings);
+                let inspection = inspect_run(
+                    run.capture,
+                    run.sources,
+                    setup,
+                    run.findings,
+                    &beside_each[number],
+                );
                 (without_single(&inspection.report), moved(&inspection.report))
             }
         };
@@ -181,7 +206,12 @@ pub fn inspect_runs(
             is_shown: number == shown,
             apart: apart[number].take(),
         });
+        order.push(!is_left_over);
     }
+    // What is left over comes first: the newest run stays the last.
+    let mut sorted: Vec<(bool, RunFound)> = order.into_iter().zip(found).collect();
+    sorted.sort_by_key(|(is_run, _)| *is_run);
+    let found = sorted.into_iter().map(|(_, run)| run).collect();
     Some(OneRun {
         capture,
         report,
@@ -189,6 +219,14 @@ pub fn inspect_runs(
         unreadable: read.unreadable,
         runs: found,
     })
+}
+
+/// The sampling period of a capture's lines, the finest where they have several; else its tick. In seconds.
+fn sample_s(capture: &Capture) -> f64 {
+    let known = capture.lines.iter().map(|line| line.sample_ticks);
+    let known = known.filter(|ticks| *ticks > 0.0).reduce(f64::min);
+    let ticks = known.unwrap_or_else(|| step_of(capture).max(capture.resolution_ticks));
+    capture.timebase.length_s(ticks)
 }
 
 /// How much a run has to show.

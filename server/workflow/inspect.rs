@@ -13,14 +13,18 @@ use crate::report::CaptureRow;
 use crate::report::inspect::InspectReport;
 use crate::setup::Setup;
 
-use super::align::{OneClock, one_clock, shared};
+use super::align::{LeftOver, OneClock, one_clock, shared};
 use super::assumed;
 use super::beside_runts;
+use super::elsewhere::{Elsewhere, beside, renamed};
 use super::fill;
 use super::forbidden;
+use super::joined::Joined;
+use super::lines::capture_row;
 use super::rails::{rail_rows, waveform_rows};
 use super::rules::rows as rule_rows;
-use super::same_signal::copies_at_rest;
+use super::runs::not_aligned;
+use super::same_signal::{copies_at_rest, part_links};
 use super::unreadable;
 
 /// What to look at, and how.
@@ -32,15 +36,18 @@ pub struct Question<'a> {
 
 /// What came out: the report, and what it was made from.
 pub struct Inspection {
-    /// All captures on the first one's clock.
+    /// All captures on the first one's clock, but for those that could not be brought there.
     pub capture: Capture,
+    /// Of all of them; times of one that could not be brought to the first one's clock are its own.
     pub report: InspectReport,
+    /// Why each of those could not.
+    pub left: Vec<String>,
 }
 
-/// Inspects captures (at least one).
+/// Inspects captures (at least one). One that can't be brought to the clock of the first is looked at by itself.
 ///
 /// # Errors
-/// When several captures can't be brought to one clock, or the setup names a line that is not there.
+/// `align_on` names no line of the first capture, or none of any other; or the setup names a line that is not there.
 pub fn inspect(captures: Vec<Capture>, question: &Question) -> anyhow::Result<Inspection> {
     // Nobody said a line: one that would do is proposed, else how to name one is told.
     let others = captures.iter().skip(1);
@@ -54,39 +61,73 @@ pub fn inspect(captures: Vec<Capture>, question: &Question) -> anyhow::Result<In
             })
             .collect(),
     };
-    let OneClock {
-        capture,
-        sources,
-        alignments,
-    } = one_clock(captures, question.align_on, question.setup)?;
+    let (
+        OneClock {
+            capture,
+            sources,
+            alignments,
+            on,
+        },
+        left,
+    ) = one_clock(captures, question.align_on, question.setup)?;
     let first = &sources[0].file;
     let others = sources.iter().zip(&alignments).skip(1).enumerate();
     let told = others.map(|(at, (source, a))| match question.align_on {
-        Some(on) => align::finding(first, &source.file, on, a),
+        Some(_) => align::finding(first, &source.file, &on[at + 1], a),
         None => {
             let (shared, advice) = &proposed[at];
             assumed::one_clock(first, &source.file, shared.as_ref(), advice.clone())
         }
     });
-    let aligned = told.collect();
-    Ok(look(capture, sources, question.setup, aligned))
+    let mut aligned: Vec<Finding> = told.collect();
+    aligned.extend(
+        left.iter()
+            .map(|left| not_aligned(&left.capture.file, &left.trouble)),
+    );
+    let alone = |left: &LeftOver| left.capture.clone();
+    let others: Vec<Capture> = left.iter().map(alone).collect();
+    // Before names are told apart: the setup names lines as the files do.
+    let elsewhere = Elsewhere::of(others.iter(), true);
+    let first = capture.clone();
+    let mut inspection = look(capture, sources, question.setup, (aligned, &elsewhere));
+    for (at, own) in others.iter().enumerate() {
+        let beside_it = others.iter().enumerate().filter(|(other, _)| *other != at);
+        let every = std::iter::once(&first).chain(beside_it.map(|(_, other)| other));
+        let elsewhere = Elsewhere::of(every, false);
+        let sources = vec![capture_row(own, 0.0, 0.0)];
+        let renamed = renamed(own.clone(), &elsewhere);
+        let own = look(renamed, sources, question.setup, (Vec::new(), &elsewhere));
+        beside(&mut inspection.report, own.report);
+    }
+    inspection.left = left.into_iter().map(|left| left.trouble).collect();
+    Ok(inspection)
 }
 
-/// Inspects a run that is on one clock; `known`: what was found out on the way there.
+/// Inspects a run that is on one clock; `known`: what was found out on the way there; `elsewhere`: what was recorded beside it and
+/// could not be brought to that clock.
 pub fn inspect_run(
     capture: Capture,
     sources: Vec<CaptureRow>,
     setup: &Setup,
     known: Vec<Finding>,
+    elsewhere: &Elsewhere,
 ) -> Inspection {
-    look(capture, sources, setup, known)
+    look(capture, sources, setup, (known, elsewhere))
 }
 
 /// `known`: findings from before the lines were looked at.
-fn look(capture: Capture, sources: Vec<CaptureRow>, setup: &Setup, known: Vec<Finding>) -> Inspection {
+fn look(
+    mut capture: Capture,
+    sources: Vec<CaptureRow>,
+    setup: &Setup,
+    (mut known, elsewhere): (Vec<Finding>, &Elsewhere),
+) -> Inspection {
+    part_links(&mut capture, setup);
+    tell_one_signal(&capture, &mut known);
     let declared = link_options(&capture, setup);
     let mut links = links::check(&capture, &declared);
-    let unjoined = assumed::unjoined(&capture, &sources, &known, &mut links);
+    let joined = Joined::of(&capture, &sources, &known, &links);
+    let unjoined = joined.without_apart(&capture, &mut links);
     let once = copies_at_rest(&capture).map_or(Cow::Borrowed(&capture), Cow::Owned);
     let options = stray_options(&once, setup, &links);
     let (strays, attribution) = coupling::judge::judge(&once, &options, &CouplingOptions::default());
@@ -96,11 +137,14 @@ fn look(capture: Capture, sources: Vec<CaptureRow>, setup: &Setup, known: Vec<Fi
         .map(|l| (l.from.clone(), l.to.clone()))
         .collect();
     let mut results = rules::check(&capture, &setup.rules, &same_signal);
+    let is_joined = |a: usize, b: usize| joined.is_one(a, b);
+    rules::set_apart(&capture, &setup.rules, &mut results, &is_joined);
+    elsewhere.settle(&capture, &mut results);
     rules::link_strays(&capture, &mut results, &strays, &attribution);
     let mut all = findings::of(&once, &strays, &attribution);
     all.extend(known);
     all.extend(unjoined);
-    all.extend(assumed::names(&capture, setup));
+    all.extend(assumed::names(&capture, setup, elsewhere));
     all.extend(links::findings(&capture, &links));
     let mut proposals = proposals(&capture, &declared);
     // Where a declared link's signal was found is told of that link.
@@ -121,7 +165,11 @@ fn look(capture: Capture, sources: Vec<CaptureRow>, setup: &Setup, known: Vec<Fi
     all.extend(rules::sentences::findings(&capture, &setup.rules, &results));
     let mut supplies = setup.rails.clone();
     supplies.extend(rails::assumed::assumed(&capture, &setup.rails));
-    let rail_results = rails::check(&capture, &supplies);
+    let mut rail_results = rails::check(&capture, &supplies);
+    for (rail, result) in supplies.iter().zip(&mut rail_results) {
+        let is_elsewhere = |missing: &String| *missing == rail.line && elsewhere.has(missing);
+        result.missing = result.missing.take().filter(|missing| !is_elsewhere(missing));
+    }
     rails::beside::tell(&capture, &strays, (&supplies, &rail_results), &mut all);
     all.extend(rails::findings(&capture, &supplies, &rail_results));
     let perhaps = rails::assumed::proposed(&capture, &supplies);
@@ -161,7 +209,28 @@ fn look(capture: Capture, sources: Vec<CaptureRow>, setup: &Setup, known: Vec<Fi
     report.rules = rule_rows(&capture, &setup.rules, &results.rules);
     report.rails = rail_rows(&capture, &supplies, &rail_results);
     report.waveforms = waveform_rows(&capture, &supplies);
-    Inspection { capture, report }
+    Inspection {
+        capture,
+        report,
+        left: Vec::new(),
+    }
+}
+
+/// Adds to what is told of an alignment that its two lines are looked at as one.
+fn tell_one_signal(capture: &Capture, known: &mut [Finding]) {
+    for finding in known.iter_mut().filter(|finding| finding.topic == "alignment") {
+        let [there, here] = finding.lines.as_slice() else {
+            continue;
+        };
+        let is_one = capture.lines.iter().any(|line| {
+            let twin = line.same_as.map(|twin| capture.lines[twin].name.as_str());
+            line.name == *here && twin == Some(there)
+        });
+        if is_one {
+            let told = format!(" {there} and {here} are looked at as one line.");
+            finding.detail.push_str(&told);
+        }
+    }
 }
 
 /// Links nobody declared, without those between two captures' views of one line: they are alike by its name.

@@ -7,7 +7,7 @@
 use std::collections::{BTreeMap, HashMap};
 use std::path::Path;
 
-use crate::analysis::align::Alignment;
+use crate::analysis::align::{Alignment, with_steps};
 use crate::model::{Capture, Judged, Line, Runt, Stretch, Ticks, TimeSpan, Timebase, TraceSamples, Warning};
 
 /// The common tick is at most this part of the shortest tick.
@@ -22,6 +22,8 @@ const MOST_HALVINGS: i32 = 24;
 /// If there are not as many alignments as captures, or none.
 pub fn merge(captures: Vec<Capture>, alignments: &[Alignment]) -> Capture {
     assert_eq!(captures.len(), alignments.len());
+    // On the common clock their edges do not show it any more.
+    let captures: Vec<Capture> = captures.into_iter().map(with_steps).collect();
     let base = common_timebase(&captures, alignments);
     let names = Names::of(&captures);
     let mut merged = Capture {
@@ -68,6 +70,7 @@ pub fn skewed(capture: Capture, late_s: &BTreeMap<String, f64>) -> Capture {
     if capture.lines.iter().all(|line| late(&line.name).is_none()) {
         return capture;
     }
+    let capture = with_steps(capture);
     let from = capture.timebase;
     let to = Timebase {
         denominator: from.denominator * FINER,

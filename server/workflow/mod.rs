@@ -7,6 +7,7 @@
 //! | [`align`], [`runs`], `merge` | several captures to one on one clock |
 //! | [`inspect`] | a capture to what is wrong, by `forbidden`, `beside_runts`, [`rules`], [`rails`] and `fill` |
 //! | `assumed`, [`unreadable`], [`metered`] | what had to be assumed, could not be read, was measured by hand |
+//! | `joined`, `elsewhere` | which captures stand on one clock, and what is not judged where they don't |
 //! | [`compare`] | captures under two conditions to what the fix changed |
 //! | [`session`] | all that a stored session holds, to captures, reports and counts |
 //! | [`known_lines`] | a mistyped line's name to what may have been meant |
@@ -21,10 +22,12 @@ pub mod compare;
 pub mod condition_runs;
 pub mod demo_session;
 mod doubts;
+mod elsewhere;
 pub mod export;
 mod fill;
 mod forbidden;
 pub mod inspect;
+mod joined;
 pub mod known_lines;
 pub mod lines;
 pub mod links;

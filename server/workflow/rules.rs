@@ -21,6 +21,7 @@ fn row(capture: &Capture, index: usize, rule: &Rule, result: &RuleResult) -> Rul
     let tally = &result.tally;
     let length = |ticks: f64| capture.timebase.length_s(ticks);
     let verdict = match () {
+        () if result.apart.is_some() => "not-judged",
         () if tally.broken > 0 => "broken",
         () if tally.cant_tell > 0 => "cant-tell",
         () if tally.kept > 0 => "kept",

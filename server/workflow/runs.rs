@@ -17,7 +17,7 @@ use super::align::{own_names, slack_s};
 use super::assumed;
 use super::lines::capture_row;
 use super::merge::{merge, skewed};
-use super::same_signal::{join, last_part};
+use super::same_signal::{Shared, join, last_part};
 
 /// What was said of one capture's clock.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -117,6 +117,8 @@ pub fn runs(captures: Vec<Capture>, ties: &[Tie], late_s: &[BTreeMap<String, f64
             groups.push(vec![alone(position)]);
             continue;
         };
+        let of_group = || groups[group].iter().map(|member| &captures[member.position]);
+        let on: Vec<String> = on.iter().map(|name| turned(of_group(), capture, name)).collect();
         // Against the capture of the run that has the lines: its own place on the run's clock is added.
         match brought(&captures, &groups[group], capture, &on) {
             Ok(alignment) => groups[group].push(Member {
@@ -276,8 +278,24 @@ fn brought(
     })
 }
 
+/// `LINE=LINE_IN_B` the right way round: where it was said as `LINE_IN_B=LINE`, and only so names lines that are there, it is
+/// turned. `others`: the captures whose clock `b` is brought to.
+pub fn turned<'a>(others: impl Iterator<Item = &'a Capture>, b: &Capture, on: &str) -> String {
+    let others: Vec<&Capture> = others.collect();
+    let among = |name: &str| others.iter().any(|other| other.line_index(name).is_some());
+    let Some((x, y)) = on.split_once('=').filter(|_| !among(on)) else {
+        return on.to_owned();
+    };
+    let (x, y) = (x.trim(), y.trim());
+    let is_right = among(x) && b.line_index(y).is_some();
+    match !is_right && among(y) && b.line_index(x).is_some() {
+        true => format!("{y}={x}"),
+        false => on.to_owned(),
+    }
+}
+
 /// The two names of `LINE` or `LINE=LINE_IN_B`; a line whose own name has an equals sign is taken whole.
-fn ends(a: &Capture, on: &str) -> (String, String) {
+pub(super) fn ends(a: &Capture, on: &str) -> (String, String) {
     let (x, y) = match (a.line_index(on), on.split_once('=')) {
         (None, Some((x, y))) => (x, y),
         _ => (on, on),
@@ -334,7 +352,7 @@ fn together(mut captures: Vec<Capture>, members: Vec<Member>, ties: &[Tie]) -> R
             finding.try_next = Vec::new();
         }
         if member.shift_s != 0.0 {
-            let shift = crate::model::units::seconds(member.shift_s);
+            let shift = align::by_hand(member.shift_s);
             finding.title = format!(
                 "{} Moved by hand by {shift}.",
                 finding.title.trim_end_matches('.').to_owned() + "."
@@ -348,13 +366,13 @@ fn together(mut captures: Vec<Capture>, members: Vec<Member>, ties: &[Tie]) -> R
         .zip(&alignments)
         .map(|(capture, a)| capture_row(capture, a.offset_s, a.drift_ppm))
         .collect();
-    let (names, twins) = (own_names(&captures), twins(&captures, &members));
+    let (names, shared) = (own_names(&captures), shared(&captures, &members));
     let mut capture = match captures.len() {
         1 => captures.remove(0),
         _ => merge(captures, &alignments),
     };
     if members.len() > 1 {
-        join(&mut capture, &names, &twins, slack_s(&alignments), &|_| false);
+        join(&mut capture, &names, &shared, slack_s(&alignments), &|_| false);
     }
     Run {
         members,
@@ -365,45 +383,58 @@ fn together(mut captures: Vec<Capture>, members: Vec<Member>, ties: &[Tie]) -> R
     }
 }
 
-/// What the line `name` is called in the captures before, where it was brought to their clock by `on` and is called alike.
-fn named_alike<'a>(on: &'a str, name: &'a str) -> Option<&'a str> {
+/// What the line `name` is called in the captures before, where it was brought to their clock by `on`; and whether it is called
+/// alike there.
+fn named_there<'a>(on: &'a str, name: &'a str) -> Option<(&'a str, bool)> {
     if on == name {
-        return Some(name);
+        return Some((name, true));
     }
     let (there, here) = on.split_once('=')?;
-    (here == name && last_part(there) == last_part(here)).then_some(there)
+    (here.trim() == name).then_some((there.trim(), last_part(there.trim()) == last_part(name)))
 }
 
-/// Lines by which a capture was brought to its run's clock: the same signal as the line of that name in a capture before it,
-/// and no suspect beside it. By position among the lines of all captures, one after the other, as [`merge`] has them.
-fn twins(captures: &[Capture], members: &[Member]) -> Vec<(usize, usize)> {
+/// Lines by which a capture was brought to its run's clock: the same signal as a line in a capture before it, and no suspect
+/// beside it. By position among the lines of all captures, one after the other, as [`merge`] has them.
+fn shared(captures: &[Capture], members: &[Member]) -> Shared {
     let lines = || {
         let all = captures.iter().enumerate();
         all.flat_map(|(of, capture)| capture.lines.iter().map(move |line| (of, line.name.as_str())))
     };
-    let mut found = Vec::new();
+    let mut found = Shared::default();
     for (line, (of, name)) in lines().enumerate() {
-        let is_shared = members
-            .get(of)
-            .and_then(|member| member.on.iter().find_map(|on| named_alike(on, name)));
+        let Some(member) = members.get(of) else {
+            continue;
+        };
+        let Some((there, is_alike)) = member.on.iter().find_map(|on| named_there(on, name)) else {
+            continue;
+        };
         let twin = lines()
             .take(line)
-            .position(|(other, own)| other < of && Some(own) == is_shared);
-        found.extend(twin.map(|twin| (line, twin)));
+            .position(|(other, own)| other < of && own == there);
+        let pairs = match is_alike {
+            true => &mut found.alike,
+            false => &mut found.otherwise,
+        };
+        // Upside down what is called otherwise is a buffer's other side.
+        let is_one = is_alike || !member.alignment.inverted;
+        pairs.extend(twin.filter(|_| is_one).map(|twin| (line, twin)));
     }
     found
 }
 
 /// A warning: a capture stands alone though it was meant to go with others.
-fn not_aligned(file: &str, trouble: &str) -> Finding {
+pub(super) fn not_aligned(file: &str, trouble: &str) -> Finding {
     Finding {
         severity: Severity::Warning,
         topic: "alignment",
         lines: Vec::new(),
-        title: format!("{file} could not be brought to the clock of the other captures, and is not looked at with them."),
+        title: format!(
+            "{file} could not be brought to the clock of the other captures: it is looked at by itself, and not laid over them"
+        ),
         detail: trouble.to_owned(),
         try_next: vec![
-            "On the page Clocks, name an irregular line that both instruments recorded, or say that they ran on one clock."
+            "Name an irregular line that both instruments recorded (--align-on LINE, or the page Clocks); or say on the page \
+             Clocks that they ran on one clock."
                 .to_owned(),
             "Clip a free channel of both instruments to one line that switches irregularly, and capture again.".to_owned(),
         ],

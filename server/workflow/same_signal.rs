@@ -1,12 +1,17 @@
-//! Lines that two instruments of one run recorded under one name: one signal, and no suspect beside itself.
+//! Lines that two instruments of one run recorded under one name, or that a person says are one: one signal, and no suspect
+//! beside itself.
 //!
 //! Captures on one clock tell it by their edges: each edge that both could see, both show.
 
 use crate::model::{Capture, Column, Line, Ticks};
+use crate::setup::Setup;
 
 /// Edges of a line must match in this share: a fault that loses a pulse in twenty between two ends of one name is not taken
 /// for one signal. No source.
 const ALIKE: f64 = 0.95;
+/// Of lines that go by two names, and are said to be one, this share: one may be the far end of the other's wire, and what
+/// strikes it there now and then must not be put to rest. No source.
+const SAID_ALIKE: f64 = 0.995;
 /// Fewest matching edges by which captures are taken to have recorded lines together: fewer match by chance, or by a start
 /// that both waited for. No source.
 const FEWEST: usize = 8;
@@ -17,19 +22,26 @@ const SURE_SAMPLES: f64 = 2.0;
 
 /// Marks each line that is the same signal as one of an earlier capture ([`Line::same_as`]), and gives that one its plain
 /// name, under which captures of other conditions have it. `names`: of each line of the merged `capture`, what its file calls
-/// it; `known`: pairs (line, earlier line) that are said to be one; `slack_s`: how well the clocks are known; `is_said`: names
+/// it; `shared`: pairs of lines by which the captures were joined; `slack_s`: how well the clocks are known; `is_said`: names
 /// that must stay, as a setup names them. Returns the pairs.
 ///
 /// Cost: linear in the edges of lines of one name.
 pub fn join(
     capture: &mut Capture,
     names: &[String],
-    known: &[(usize, usize)],
+    shared: &Shared,
     slack_s: f64,
     is_said: &dyn Fn(&str) -> bool,
 ) -> Vec<(usize, usize)> {
     let slack = capture.timebase.ticks_of(slack_s);
-    let mut pairs: Vec<(usize, usize)> = known.to_vec();
+    let mut pairs: Vec<(usize, usize)> = shared.alike.clone();
+    for &(line, twin) in &shared.otherwise {
+        let edges = matching(&capture.lines[twin], &capture.lines[line], slack, SAID_ALIKE);
+        let is_free = pairs.iter().all(|(copy, _)| *copy != line && *copy != twin);
+        if is_free && edges.is_some_and(|edges| edges >= FEWEST) {
+            pairs.push((line, twin));
+        }
+    }
     let mut idle = Vec::new();
     for line in 0..names.len() {
         if pairs.iter().any(|(copy, _)| *copy == line) {
@@ -45,7 +57,7 @@ pub fn join(
         let Some(twin) = (0..line).find(of_name) else {
             continue;
         };
-        match matching(&lines[twin], &lines[line], slack) {
+        match matching(&lines[twin], &lines[line], slack, ALIKE) {
             Some(0) => idle.push((line, twin)),
             Some(edges) if edges >= FEWEST => pairs.push((line, twin)),
             _ => {}
@@ -66,13 +78,39 @@ pub fn join(
     pairs
 }
 
+/// Pairs (line, line of an earlier capture) by which captures were brought to one clock, by position in the merged capture.
+#[derive(Default)]
+pub struct Shared {
+    /// Called alike: one signal without a word.
+    pub alike: Vec<(usize, usize)>,
+    /// Called otherwise: one signal if they are alike at nearly every edge; else perhaps two ends of a wire.
+    pub otherwise: Vec<(usize, usize)>,
+}
+
+/// Takes lines that go by two names for two again where the setup declares them the two ends of a link: each is looked at.
+pub fn part_links(capture: &mut Capture, setup: &Setup) {
+    let is_link = |a: &str, b: &str| {
+        let mut links = setup.links.iter();
+        links.any(|link| (link.from == a && link.to == b) || (link.from == b && link.to == a))
+    };
+    for at in 0..capture.lines.len() {
+        let line = &capture.lines[at];
+        let twin = line.same_as.map(|twin| &capture.lines[twin]);
+        let own = |name: &str| name.split_once('/').map_or(name, |(_, own)| own).to_owned();
+        let is_other = |twin: &Line| twin.capture != line.capture && own(&twin.name) != own(&line.name);
+        if twin.is_some_and(|twin| is_other(twin) && is_link(&twin.name, &line.name)) {
+            capture.lines[at].same_as = None;
+        }
+    }
+}
+
 /// A line's name without the scopes that a file may put before it.
 pub fn last_part(name: &str) -> &str {
     name.rsplit('.').next().unwrap_or(name)
 }
 
-/// Edges that both show, where all but few that both could see are; `None` where they differ.
-fn matching(a: &Line, b: &Line, slack: f64) -> Option<usize> {
+/// Edges that both show, where the share `alike` of those that both could see are; `None` where they differ.
+fn matching(a: &Line, b: &Line, slack: f64, alike: f64) -> Option<usize> {
     let (start, end) = (a.span.start.max(b.span.start), a.span.end.min(b.span.end));
     if start >= end || a.trace.is_some() || b.trace.is_some() {
         return None;
@@ -87,8 +125,8 @@ fn matching(a: &Line, b: &Line, slack: f64) -> Option<usize> {
     if most * 2.0 * within > MOST_FILLED * (end.0 - start.0).max(1) as f64 {
         return None;
     }
-    let a_in_b = matched(&seen_by(&of_a, b), &of_b, rim)?;
-    let b_in_a = matched(&seen_by(&of_b, a), &of_a, rim)?;
+    let a_in_b = matched(&seen_by(&of_a, b), &of_b, rim, alike)?;
+    let b_in_a = matched(&seen_by(&of_b, a), &of_a, rim, alike)?;
     match a_in_b.min(b_in_a) {
         0 if a_in_b + b_in_a > 0 || a.level_at(start) != b.level_at(start) => None,
         edges => Some(edges),
@@ -110,8 +148,8 @@ fn seen_by(edges: &[Ticks], other: &Line) -> Vec<Ticks> {
     seen
 }
 
-/// How many of `edges` have one of `others` within `rim`; `None` where that is too few of them.
-fn matched(edges: &[Ticks], others: &[Ticks], rim: Ticks) -> Option<usize> {
+/// How many of `edges` have one of `others` within `rim`; `None` where that is less than the share `alike` of them.
+fn matched(edges: &[Ticks], others: &[Ticks], rim: Ticks, alike: f64) -> Option<usize> {
     let mut at = 0;
     let mut count = 0;
     for edge in edges {
@@ -120,7 +158,7 @@ fn matched(edges: &[Ticks], others: &[Ticks], rim: Ticks) -> Option<usize> {
         }
         count += usize::from(others.get(at).is_some_and(|other| other.0 <= edge.0 + rim.0));
     }
-    (count as f64 >= ALIKE * edges.len() as f64).then_some(count)
+    (count as f64 >= alike * edges.len() as f64).then_some(count)
 }
 
 /// Whether a line is a second instrument's record of a signal.
@@ -156,6 +194,23 @@ pub fn without_copies(mut capture: Capture) -> Capture {
     capture
 }
 
+/// The setup with its links by the names that [`without_copies`] leaves: of a signal that two instruments recorded, the first's.
+pub fn with_first_records(setup: &Setup, capture: &Capture) -> Setup {
+    let first = |name: &mut String| {
+        let line = capture.line_index(name).map(|at| &capture.lines[at]);
+        let copy = line.filter(|line| is_copy(line, &capture.lines));
+        if let Some(twin) = copy.and_then(|line| line.same_as) {
+            *name = capture.lines[twin].name.clone();
+        }
+    };
+    let mut setup = setup.clone();
+    for link in &mut setup.links {
+        first(&mut link.from);
+        first(&mut link.to);
+    }
+    setup
+}
+
 /// Puts each second instrument's record of a signal to rest: what a signal does is judged once, with the first instrument's
 /// other lines. `None`: there is none. Cost: that of cloning a capture, whose edges are shared.
 pub fn copies_at_rest(capture: &Capture) -> Option<Capture> {
@@ -180,7 +235,6 @@ pub fn copies_at_rest(capture: &Capture) -> Option<Capture> {
 mod tests {
     use super::*;
     use crate::model::{Level, TimeSpan};
-    use crate::setup::Setup;
     use crate::workflow::compare::compare;
     use crate::workflow::inspect::{Question, inspect};
 
@@ -245,13 +299,80 @@ mod tests {
         assert_eq!(found, [("CLEAR_N", "STRIKE")]);
     }
 
+    /// The tower's instrument calls STRIKE by its channel: the person says that they are one.
+    #[test]
+    fn lines_joined_on_are_one_signal_by_whatever_names() {
+        let setup = Setup::default();
+        let with = |captures: &[Capture; 2], setup: &Setup| {
+            let align_on = Some("STRIKE=D0 - STRIKE");
+            inspect(captures.to_vec(), &Question { setup, align_on })
+                .unwrap()
+                .report
+        };
+        let mut captures = both(7, true);
+        captures[1].lines[0].name = "D0 - STRIKE".to_owned();
+        let report = with(&captures, &setup);
+        let found: Vec<(&str, &str, &str)> = report
+            .couplings
+            .iter()
+            .map(|row| (row.victim.as_str(), row.aggressor.as_str(), row.standing.as_str()))
+            .collect();
+        assert_eq!(found, [("CLEAR_N", "STRIKE", "clear")]);
+        let is_of = |name: &str| name.ends_with("STRIKE");
+        assert!(
+            report.proposals.iter().all(|p| !is_of(&p.from) && !is_of(&p.to)),
+            "{:?}",
+            report.proposals
+        );
+        // As exports have it.
+        let struck = report.strays.iter().filter(|stray| stray.line == "CLEAR_N");
+        let causes: Vec<_> = struck
+            .map(|s| (s.aggressor.as_deref(), s.edge.as_deref(), s.lag_s.is_some()))
+            .collect();
+        assert!(causes.len() > 20, "{causes:?}");
+        assert!(
+            causes
+                .iter()
+                .all(|cause| *cause == (Some("STRIKE"), Some("fall"), true)),
+            "{causes:?}"
+        );
+        let one = "STRIKE and D0 - STRIKE are looked at as one line";
+        assert!(
+            report.findings.iter().any(|f| f.detail.contains(one)),
+            "{:?}",
+            report.findings
+        );
+
+        // The two ends of a link stay two, as do lines of which one shows more than the other.
+        let link = "[[link]]\nfrom = \"STRIKE\"\nto = \"D0 - STRIKE\"\n";
+        let linked = with(&captures, &Setup::parse(link, "setup.toml").unwrap());
+        assert!(linked.findings.iter().all(|f| !f.detail.contains(one)));
+        let far: Vec<Ticks> = captures[1].lines[0].edges.iter().copied().collect();
+        let dip = [Ticks(far[101].0 + 5_000), Ticks(far[101].0 + 5_040)];
+        let mut struck = far.clone();
+        for k in (101..141).step_by(2) {
+            struck.extend([Ticks(far[k].0 + 5_000), Ticks(far[k].0 + 5_040)]);
+        }
+        assert!(dip[1] < far[102]);
+        struck.sort_unstable();
+        captures[1].lines[0].edges = struck.into();
+        let report = with(&captures, &setup);
+        assert!(report.findings.iter().all(|f| !f.detail.contains(one)));
+    }
+
     #[test]
     fn what_two_instruments_saw_alike_is_counted_once() {
         let setup = Setup::default();
-        let report = compare(both(7, true).to_vec(), both(11, false).to_vec(), &setup);
+        let report = compare(both(7, true).to_vec(), both(11, false).to_vec(), None, &setup).unwrap();
         assert_eq!(report.couplings.len(), 1, "{report:?}");
         let row = &report.couplings[0];
-        let alone = compare(both(7, true)[..1].to_vec(), both(11, false)[..1].to_vec(), &setup);
+        let alone = compare(
+            both(7, true)[..1].to_vec(),
+            both(11, false)[..1].to_vec(),
+            None,
+            &setup,
+        )
+        .unwrap();
         assert_eq!(
             (row.before, row.after),
             (alone.couplings[0].before, alone.couplings[0].after)
@@ -266,7 +387,7 @@ mod tests {
         let [one, _] = both(7, true);
         let [mut other, _] = both(7, true);
         other.file = "again.csv".to_owned();
-        let report = compare(vec![one, other], both(11, false).to_vec(), &setup);
+        let report = compare(vec![one, other], both(11, false).to_vec(), None, &setup).unwrap();
         let twice = report.couplings[0].before.strays;
         assert_eq!(twice, 2 * alone.couplings[0].before.strays);
     }
@@ -280,19 +401,28 @@ mod tests {
         let mut with_dip = edges(100, 3);
         with_dip.splice(50..50, [with_dip[50] - 120, with_dip[50] - 80]);
         assert!(
-            matching(&slow, &line("A", Level::Low, &with_dip), 0.0).is_some(),
+            matching(&slow, &line("A", Level::Low, &with_dip), 0.0, ALIKE).is_some(),
             "40 ns fall between samples"
         );
-        assert_eq!(matching(&slow, &line("A", Level::Low, &edges(100, 5)), 0.0), None);
-        assert_eq!(matching(&slow, &line("A", Level::Low, &[]), 0.0), None);
+        assert_eq!(
+            matching(&slow, &line("A", Level::Low, &edges(100, 5)), 0.0, ALIKE),
+            None
+        );
+        assert_eq!(matching(&slow, &line("A", Level::Low, &[]), 0.0, ALIKE), None);
         let lost: Vec<i64> = edges(100, 3).into_iter().skip(10).collect();
         assert_eq!(
-            matching(&slow, &line("A", Level::Low, &lost), 0.0),
+            matching(&slow, &line("A", Level::Low, &lost), 0.0, ALIKE),
             None,
             "pulses got lost between"
         );
         let quiet = |level| line("A", level, &[]);
-        assert_eq!(matching(&quiet(Level::High), &quiet(Level::High), 0.0), Some(0));
-        assert_eq!(matching(&quiet(Level::High), &quiet(Level::Low), 0.0), None);
+        assert_eq!(
+            matching(&quiet(Level::High), &quiet(Level::High), 0.0, ALIKE),
+            Some(0)
+        );
+        assert_eq!(
+            matching(&quiet(Level::High), &quiet(Level::Low), 0.0, ALIKE),
+            None
+        );
     }
 }

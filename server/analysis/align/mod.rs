@@ -22,19 +22,21 @@ mod grow;
 mod sentences;
 mod several;
 mod skew;
+mod step;
 
 #[cfg(test)]
 mod tests;
 
-use crate::model::{Capture, Level, Line, gcd};
+use crate::model::{Capture, Level};
 
 use super::stats::tails::ln_binomial_upper;
 use grow::{Growth, grow};
 
 pub use fit::{LineFit, fit_line};
-pub use sentences::{exact, finding};
+pub use sentences::{by_hand, exact, finding};
 pub use several::align_several;
 pub use skew::{ChannelSkew, channel_skews};
+pub use step::{step_of, with_steps};
 
 /// Largest relative difference of two clocks that is looked for. Crystals stay within 100 ppm each; the rest is
 /// room for ceramic resonators that were trimmed badly. Common practice, no source.
@@ -58,7 +60,10 @@ impl Edges {
     pub fn of(capture: &Capture, index: usize) -> Edges {
         let line = &capture.lines[index];
         let base = capture.timebase;
-        let sample = sample_ticks(line);
+        let sample = match line.sample_ticks > 0.0 || line.interpolated {
+            true => line.sample_ticks,
+            false => step_of(capture),
+        };
         let late = if line.interpolated { 0.0 } else { 0.5 * sample };
         let tick = base.tick_s();
         let start = line.edges.first().map_or(0, |e| e.0);
@@ -90,23 +95,6 @@ impl Edges {
             ..self.clone()
         }
     }
-}
-
-/// The sampling period of a line in ticks, 0 where edges are exact. Where the reader did not know it, the
-/// largest step that all edges keep to is taken when it is more than a tick and many edges keep to it.
-fn sample_ticks(line: &Line) -> f64 {
-    if line.sample_ticks > 0.0 || line.interpolated || line.edges.len() < 32 {
-        return line.sample_ticks;
-    }
-    let first = line.edges[0].0;
-    let mut step = 0;
-    for edge in line.edges.iter() {
-        step = gcd(step, edge.0.abs_diff(first));
-        if step == 1 {
-            return 0.0;
-        }
-    }
-    step as f64
 }
 
 /// How B's clock lies to A's.

@@ -55,3 +55,27 @@ pub fn exact(offset_s: f64) -> String {
         _ => format!("{offset_s:.9} s"),
     }
 }
+
+/// What a person moved a clock by, to the picosecond and without zeros behind: the next sample must show.
+pub fn by_hand(shift_s: f64) -> String {
+    let (unit, word, digits) = match shift_s.abs() {
+        below if below < 1e-6 => (1e9, "ns", 3),
+        below if below < 1e-3 => (1e6, "µs", 6),
+        below if below < 1.0 => (1e3, "ms", 9),
+        _ => (1.0, "s", 12),
+    };
+    let text = format!("{:.digits$}", shift_s * unit);
+    let text = text.trim_end_matches('0').trim_end_matches('.');
+    format!("{text} {word}").replace('-', "−")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_shift_by_hand_is_told_to_the_last_step() {
+        let told = [1e-6, 3.79e-3, 3.790_005e-3, -40e-9, 2.5].map(by_hand);
+        assert_eq!(told, ["1 µs", "3.79 ms", "3.790005 ms", "−40 ns", "2.5 s"]);
+    }
+}

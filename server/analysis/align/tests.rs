@@ -1,7 +1,6 @@
 //! Pairs of captures with a planted clock: offset, drift, sampling, losses and strangers from a seed.
 
 use super::*;
-use crate::analysis::stats::tails::{binomial_lower, binomial_upper};
 
 /// A small generator (Marsaglia's xorshift64*), so that seeds mean the same everywhere.
 pub(super) struct Dice(u64);
@@ -317,15 +316,4 @@ fn upside_down_and_half_missing_lines_still_align() {
     b.rises.iter_mut().for_each(|r| *r = !*r);
     let got = align(&a, &b).unwrap();
     assert!(got.inverted && (got.drift_ppm - 80.0).abs() < 1.0);
-}
-
-#[test]
-fn a_capture_s_own_grid_stands_for_a_missing_sampling_period() {
-    use crate::model::{Ticks, TimeSpan};
-    let span = TimeSpan::new(Ticks(0), Ticks(1_000_000));
-    let edges = |step: i64| (1..60).map(|k| Ticks(k * k * step)).collect::<Vec<_>>();
-    let of = |step| sample_ticks(&Line::digital("A", Level::Low, edges(step), span));
-    assert_eq!((of(50), of(1)), (50.0, 0.0));
-    // Under blind chance 59 edges on a grid of 2 ticks have 2⁻⁵⁸: the rule does not fire on exact edges.
-    assert!(binomial_upper(58, 58, 0.5) < 1e-17 && binomial_lower(0, 58, 0.5) < 1e-17);
 }

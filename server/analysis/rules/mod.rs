@@ -3,6 +3,7 @@
 //! Each rule is one walk over the sorted edges of the lines it names: linear in their number. A measured
 //! interval carries the uncertainty of its sampling ([`reach`]); what lies within it is counted apart.
 
+mod apart;
 pub mod edges;
 mod limits;
 pub mod logic;
@@ -14,6 +15,7 @@ mod silenced;
 mod stuck;
 mod tally;
 
+pub use apart::set_apart;
 pub use logic::{AsIf, Row, TruthTable};
 pub use reach::{Reach, Verdict};
 pub use sentences::findings;
@@ -45,6 +47,10 @@ pub struct RuleResult {
     pub lines: Vec<usize>,
     /// Names that are neither a line nor a bus of the capture: then nothing was checked.
     pub missing: Vec<String>,
+    /// Two of its lines that were recorded on clocks which nothing joins: then nothing was judged.
+    pub apart: Option<(String, String)>,
+    /// What comes of it is told of another capture.
+    pub is_elsewhere: bool,
     pub tally: Tally,
     /// How the steps of a sequence went.
     pub tale: Option<Tale>,
@@ -149,6 +155,8 @@ impl<'a> Names<'a> {
         RuleResult {
             lines: self.lines,
             missing: self.missing,
+            apart: None,
+            is_elsewhere: false,
             tally: tally.unwrap_or_else(|| Tally::new(Limits::default(), 1.0)),
             tale,
             table,

@@ -13,6 +13,7 @@ use crate::store::{Capture, ChannelSkews, Clock, EntryId, SessionId, Store};
 use crate::web::error::{Failure, sentence};
 use crate::web::state::App;
 use crate::workflow::known_lines::no_such;
+use crate::workflow::runs::turned;
 use crate::workflow::session::{Held, measure_skews};
 
 /// A condition to look at; null: captures under no condition.
@@ -41,11 +42,11 @@ pub async fn take_in_hand(
 pub async fn set_clock(
     State(app): State<Arc<App>>,
     Path(id): Path<i64>,
-    Json(clock): Json<Clock>,
+    Json(mut clock): Json<Clock>,
 ) -> Result<StatusCode, Failure> {
     with_store(app, move |store| {
         let id = SessionId(id);
-        names_are_there(store, id, &clock)?;
+        names_are_there(store, id, &mut clock)?;
         Ok(store.set_clock(id, &clock)?)
     })
     .await?;
@@ -53,8 +54,8 @@ pub async fn set_clock(
 }
 
 /// A name that no capture has would take the capture out of its run: it changes nothing, and is told. What can't be read now
-/// is not asked.
-fn names_are_there(store: &Store, id: SessionId, clock: &Clock) -> Result<(), Failure> {
+/// is not asked. Names said the other way round are turned.
+fn names_are_there(store: &Store, id: SessionId, clock: &mut Clock) -> Result<(), Failure> {
     let held = Held::all(store, id)?;
     let own = held.captures.iter().position(|entry| entry.id == clock.capture);
     let (Some(own), Ok(setup), Some(_), false) = (
@@ -74,10 +75,11 @@ fn names_are_there(store: &Store, id: SessionId, clock: &Clock) -> Result<(), Fa
         return Ok(());
     };
     let among = |name: &str| others.iter().any(|other| other.line_index(name).is_some());
-    for name in &clock.on {
+    for name in &mut clock.on {
+        *name = turned(others.iter(), &own, name);
         let (there, here) = match (among(name), name.split_once('=')) {
             (false, Some((there, here))) => (there.trim(), here.trim()),
-            _ => (name.as_str(), name.as_str()),
+            _ => (&**name, &**name),
         };
         if !among(there) {
             return Err(Failure::wrong(no_such(first, there)));

@@ -10,6 +10,7 @@ use serde_json::json;
 use super::Places;
 use super::heading::{Heading, open};
 use super::links::{escape_query, opened_or_trouble};
+use crate::analysis::align::{by_hand, exact};
 use crate::report::inspect::Severity;
 use crate::report::text::seconds;
 use crate::store::{Action, Capture, ChannelSkews, Clock, Entry, EntryId, SessionId, Store};
@@ -245,7 +246,7 @@ fn capture_view(
         (Some(_), true) if !trouble.is_empty() => "It stands alone.".to_owned(),
         (Some(_), true) => match placed.is_some_and(|placed| placed.is_shown) {
             true => "Its clock is the session's.".to_owned(),
-            false => "A run of its own: counted in Before and after, not laid over the others.".to_owned(),
+            false => other_run(opened, present, position),
         },
         (Some(member), false) => alignment_words(member),
     };
@@ -282,6 +283,30 @@ fn capture_view(
     }
 }
 
+/// Of the first capture of a run that is not shown.
+fn other_run(opened: Option<&Opened>, present: &[Entry<Capture>], position: usize) -> String {
+    let clocks = opened.map_or(&[][..], |opened| &opened.clocks);
+    let run = clocks.iter().find(|placed| placed.member.position == position);
+    let of_run = clocks
+        .iter()
+        .filter(|placed| Some(placed.run) == run.map(|run| run.run));
+    let others = of_run.filter(|placed| placed.member.position != position);
+    let others: Vec<&str> = others
+        .filter_map(|placed| present.get(placed.member.position))
+        .map(|entry| entry.value.file.as_str())
+        .collect();
+    match others.as_slice() {
+        [] => "A run of its own: counted in Before and after, not laid over the others.".to_owned(),
+        laid => format!(
+            "The first of a run that is not shown now: {} laid over it. The run is counted in Before and after.",
+            match laid {
+                [one] => format!("{one} is"),
+                many => format!("{} are", many.join(", ")),
+            }
+        ),
+    }
+}
+
 /// What is sent to move a capture by some samples.
 fn steps(clock: &ClockView) -> Vec<StepView> {
     let step = |samples: f64| StepView {
@@ -305,21 +330,21 @@ fn alignment_words(member: &Member) -> String {
     let a = &member.alignment;
     let hand = match member.shift_s {
         0.0 => String::new(),
-        shift => format!(", of which {} by hand", seconds(shift)),
+        shift => format!(", of which {} by hand", by_hand(shift)),
     };
     if member.on.is_empty() {
         return match member.shift_s {
             0.0 => "No line joins it to the first: its times stand as they were recorded.".to_owned(),
             shift => format!(
                 "No line joins it to the first: moved by {} by hand.",
-                seconds(shift)
+                by_hand(shift)
             ),
         };
     }
     format!(
         "Brought to the clock by {}: offset {} ± {}{hand}, drift {:+.3} ± {:.3} ppm, {} edges matched.",
         member.on.join(", "),
-        crate::analysis::align::exact(a.offset_s),
+        exact(a.offset_s),
         seconds(1.96 * a.middle_se_s),
         a.drift_ppm,
         1.96 * a.drift_se_ppm,

@@ -218,9 +218,16 @@ fn rule(at: &str, row: &RuleRow) -> RuleView {
         "broken" => "broken",
         "kept" => "kept",
         "cant-tell" => "can't be told at this sampling",
+        "not-judged" => "not judged",
         _ => "never had anything to check",
     };
     let mut notes = Vec::new();
+    if row.verdict == "not-judged" {
+        notes.push(format!(
+            "{} were recorded on clocks that nothing joins: name on the page Clocks an irregular line that the captures share.",
+            row.lines.join(", ")
+        ));
+    }
     if !row.missing.is_empty() {
         notes.push(format!("This capture has no {}.", row.missing.join(", ")));
     }

@@ -153,20 +153,26 @@ fn absent_line(
     None
 }
 
-/// What to say of a link that can't be counted on a side: its ends are on clocks that nothing joins.
+/// What to say of a link or a rule that can't be counted on a side: its lines are on clocks that nothing joins.
 fn unjoined(
     tallies: &Tallies,
     trouble: &Trouble,
     before: (&[usize], Counts),
     after: (&[usize], Counts),
 ) -> Option<String> {
-    if !matches!(trouble.kind, TroubleKind::Loss | TroubleKind::Extra) {
-        return None;
-    }
-    let lacks = |(side, counts): (&[usize], Counts)| {
-        let mut links = side.iter().filter_map(|&run| tallies.unjoined.get(run)).flatten();
-        counts.opportunities == 0 && links.any(|ends| ends[..] == trouble.lines[..])
+    let (ends, is_it): (&str, &dyn Fn(usize) -> bool) = match trouble.kind {
+        TroubleKind::Loss | TroubleKind::Extra => ("ends", &|run| {
+            let mut links = tallies.unjoined.get(run).into_iter().flatten();
+            links.any(|ends| ends[..] == trouble.lines[..])
+        }),
+        TroubleKind::Limit => ("lines", &|run| {
+            let rules = tallies.unjoined_rules.get(run);
+            rules.is_some_and(|rules| rules.contains(&trouble.detail))
+        }),
+        _ => return None,
     };
+    let lacks =
+        |(side, counts): (&[usize], Counts)| counts.opportunities == 0 && side.iter().any(|&run| is_it(run));
     let of = |counts: Counts, words: &str| {
         let counts = tally(counts.strays, counts.opportunities, trouble.slot_s);
         format!(" ({counts} {words})")
@@ -178,7 +184,7 @@ fn unjoined(
         (false, false) => return None,
     };
     Some(format!(
-        "{}: {side}, its ends were recorded on two clocks that nothing joins{counts}.",
+        "{}: {side}, its {ends} were recorded on two clocks that nothing joins{counts}.",
         what(trouble)
     ))
 }

@@ -3,6 +3,7 @@
 //! Every trouble is counted in every run by one definition ([`tallies`]); the counts add up, so any two sets of runs
 //! are judged from them ([`judge_all`]).
 
+mod apart;
 mod judged;
 mod names;
 mod next;
@@ -26,10 +27,33 @@ use crate::setup::Setup;
 use super::align::by_runs;
 
 /// Compares two conditions. Each capture is a run of its own, unless two instruments recorded one ([`by_runs`]); the runs of
-/// a condition add up.
-pub fn compare(before: Vec<Capture>, after: Vec<Capture>, setup: &Setup) -> CompareReport {
-    let (before, after) = (by_runs(before, setup), by_runs(after, setup));
+/// a condition add up. `on`: a line that brings the instruments of a run to one clock.
+///
+/// # Errors
+/// Where `on` names no line that two captures of a side have.
+pub fn compare(
+    before: Vec<Capture>,
+    after: Vec<Capture>,
+    on: Option<&str>,
+    setup: &Setup,
+) -> anyhow::Result<CompareReport> {
+    let (before, after) = (by_runs(before, on, setup), by_runs(after, on, setup));
+    let apart = [before.apart, after.apart].concat();
+    if let Some(on) = on.filter(|_| !before.is_joined && !after.is_joined) {
+        let why = apart
+            .first()
+            .map_or("no side has two captures to join", String::as_str);
+        anyhow::bail!(
+            "expected a line that brings two captures of a side to one clock, found none by {on}: {why}"
+        );
+    }
+    let (before, after) = (before.runs, after.runs);
     let split = before.len();
+    let of_side = |side: &str, runs: &[(super::align::OneClock, Vec<String>)]| {
+        let captures: Vec<&Capture> = runs.iter().map(|(run, _)| &run.capture).collect();
+        apart::not_compared(side, &captures, setup)
+    };
+    let not_compared = [of_side("before", &before), of_side("after", &after)].concat();
     let (mut runs, mut together) = (Vec::new(), Vec::new());
     for (run, once) in before.into_iter().chain(after) {
         if !once.is_empty() {
@@ -49,7 +73,9 @@ pub fn compare(before: Vec<Capture>, after: Vec<Capture>, setup: &Setup) -> Comp
     let sides: [Vec<usize>; 2] = [(0..split).collect(), (split..runs.len()).collect()];
     let mut report = report(&tallies(runs, setup), &sides[0], &sides[1]);
     report.notes.extend(together);
-    report
+    report.notes.extend(apart);
+    report.notes.extend(not_compared);
+    Ok(report)
 }
 
 /// The report on the runs `before` and `after`, by position.
@@ -98,36 +124,58 @@ pub fn notes(tallies: &Tallies, before: &[usize], after: &[usize]) -> Vec<String
     twins.chain(unjoined(tallies, before, after)).collect()
 }
 
-/// Links that can't be counted in some of the runs, a sentence for each.
+/// Links and rules that can't be counted in some of the runs, a sentence for each.
 fn unjoined(tallies: &Tallies, before: &[usize], after: &[usize]) -> Vec<String> {
-    let mut links: Vec<&[String; 2]> = before
-        .iter()
-        .chain(after)
-        .filter_map(|&run| tallies.unjoined.get(run))
-        .flatten()
-        .collect();
-    links.sort_unstable();
-    links.dedup();
-    let told = links.into_iter().map(|ends| {
-        let of = |side: &[usize]| -> Vec<String> {
-            let runs = side.iter().filter(|run| tallies.unjoined[**run].contains(ends));
+    let links = told_of(
+        tallies,
+        &tallies.unjoined,
+        (before, after),
+        &|[from, to], files| {
+            format!(
+                "The link from {from} to {to} can't be counted in {files}: its ends were recorded on two clocks that nothing \
+             joins. On the page Clocks, name a line that both files have."
+            )
+        },
+    );
+    let rules = told_of(
+        tallies,
+        &tallies.unjoined_rules,
+        (before, after),
+        &|rule, files| {
+            format!(
+                "The rule \"{rule}\" can't be counted in {files}: its lines were recorded on clocks that nothing joins. On the \
+             page Clocks, name a line that the files share."
+            )
+        },
+    );
+    [links, rules].concat()
+}
+
+/// A sentence for each thing that some run has in `of`, with the files of these runs, side by side.
+fn told_of<T: Ord>(
+    tallies: &Tallies,
+    of: &[Vec<T>],
+    (before, after): (&[usize], &[usize]),
+    says: &dyn Fn(&T, &str) -> String,
+) -> Vec<String> {
+    let runs = before.iter().chain(after);
+    let mut all: Vec<&T> = runs.filter_map(|&run| of.get(run)).flatten().collect();
+    all.sort_unstable();
+    all.dedup();
+    let told = all.into_iter().map(|one| {
+        let files_of = |side: &[usize]| -> Vec<String> {
+            let runs = side.iter().filter(|run| of[**run].contains(one));
             let files = |&run: &usize| {
                 let files: Vec<&str> = tallies.runs[run].iter().map(|row| row.file.as_str()).collect();
                 files.join(" with ")
             };
             runs.map(files).collect()
         };
-        let files = [("before", of(before)), ("after", of(after))]
+        let files = [("before", files_of(before)), ("after", files_of(after))]
             .into_iter()
             .filter(|(_, files)| !files.is_empty())
             .map(|(words, files)| format!("{} {words}", files.join(", ")));
-        format!(
-            "The link from {} to {} can't be counted in {}: its ends were recorded on two clocks that nothing joins. On the \
-             page Clocks, name a line that both files have.",
-            ends[0],
-            ends[1],
-            files.collect::<Vec<_>>().join(" and ")
-        )
+        says(one, &files.collect::<Vec<_>>().join(" and "))
     });
     told.collect()
 }

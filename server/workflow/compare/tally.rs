@@ -7,15 +7,15 @@ use crate::analysis::compare::{self, Counts, Pair, Side};
 use crate::analysis::coupling::{Attribution, CouplingOptions, Standing, attribute, judge};
 use crate::analysis::findings::Finding;
 use crate::analysis::links::{self, Link};
-use crate::analysis::rules;
+use crate::analysis::rules::{self, RuleResults};
 use crate::analysis::strays::{self, LimitOrigin, NarrowLimit, Stray, StrayKind, StrayOptions, Strays};
 use crate::model::Capture;
 use crate::report::CaptureRow;
 use crate::report::compare::{OccasionsRow, SeenRow, Tallies, Trouble, TroubleKind};
 use crate::setup::Setup;
-use crate::workflow::assumed;
 use crate::workflow::inspect::{link_options, stray_options};
-use crate::workflow::same_signal::without_copies;
+use crate::workflow::joined::Joined;
+use crate::workflow::same_signal::{part_links, with_first_records, without_copies};
 
 /// One run, looked at.
 pub(super) struct Looked {
@@ -50,19 +50,24 @@ pub fn tallies(runs: Vec<Counted>, setup: &Setup) -> Tallies {
     // Whichever part of the setup names it.
     let said = format!("{setup:?}");
     let called = names::join(&mut captures, &|name| said.contains(name));
-    // Before the copies go: they join clocks.
+    for capture in &mut captures {
+        part_links(capture, setup);
+    }
     let clocks = captures.iter().zip(&sources).zip(&findings);
-    let unjoined: Vec<Vec<[String; 2]>> = clocks
-        .map(|((capture, sources), findings)| unjoined_links(capture, sources, findings, setup))
+    let settled: Vec<Settled> = clocks
+        .map(|((capture, sources), findings)| Settled::of(capture, sources, findings, setup))
         .collect();
+    let unjoined = settled.iter().map(|run| run.unjoined.clone()).collect();
+    let unjoined_rules = settled.iter().map(|run| run.unjoined_rules.clone()).collect();
     // A signal that two instruments of a run recorded is counted once.
+    let setups: Vec<Setup> = captures.iter().map(|c| with_first_records(setup, c)).collect();
     let captures: Vec<Capture> = captures.into_iter().map(without_copies).collect();
     let limits = shared_limits(&captures, setup);
     let twins = twins(&captures);
     let looked: Vec<Looked> = captures
         .into_iter()
-        .zip(&unjoined)
-        .map(|(capture, unjoined)| look(capture, setup, &limits, unjoined))
+        .zip(setups.iter().zip(settled))
+        .map(|(capture, (setup, settled))| look(capture, setup, &limits, settled))
         .collect();
     let mut troubles: Vec<Trouble> = Vec::new();
     for pair in pairs(&looked) {
@@ -110,25 +115,8 @@ pub fn tallies(runs: Vec<Counted>, setup: &Setup) -> Tallies {
         twins,
         called,
         unjoined,
+        unjoined_rules,
     }
-}
-
-/// Declared links of a run whose ends are on clocks that nothing joins, and whose pulses do not arrive as the times stand.
-fn unjoined_links(
-    capture: &Capture,
-    sources: &[CaptureRow],
-    findings: &[Finding],
-    setup: &Setup,
-) -> Vec<[String; 2]> {
-    if sources.len() < 2 {
-        return Vec::new();
-    }
-    let mut links = links::check(capture, &link_options(capture, setup));
-    let ends = |link: &Link| [link.from, link.to].map(|line| capture.lines[line].name.clone());
-    let all: Vec<[String; 2]> = links.iter().map(ends).collect();
-    assumed::unjoined(capture, sources, findings, &mut links);
-    let judged: Vec<[String; 2]> = links.iter().map(ends).collect();
-    all.into_iter().filter(|ends| !judged.contains(ends)).collect()
 }
 
 /// Captures with the same edges: one recording, brought twice. Ones without an edge are nobody's twin.
@@ -216,7 +204,50 @@ fn shared_limits(captures: &[Capture], setup: &Setup) -> SharedLimits {
     shared
 }
 
-fn look(capture: Capture, setup: &Setup, shared: &SharedLimits, unjoined: &[[String; 2]]) -> Looked {
+/// What of a run is settled before a signal that two of its instruments recorded is made one.
+struct Settled {
+    /// Ends of declared links that can't be judged: on clocks that nothing joins.
+    unjoined: Vec<[String; 2]>,
+    /// Names of rules that can't be, likewise.
+    unjoined_rules: Vec<String>,
+    /// Broken and judged occasions of each rule.
+    rules: Vec<Counts>,
+}
+
+impl Settled {
+    /// Rules may name the second record, and what both recorded joins their clocks.
+    fn of(capture: &Capture, sources: &[CaptureRow], findings: &[Finding], setup: &Setup) -> Settled {
+        let mut links = links::check(capture, &link_options(capture, setup));
+        let joined = Joined::of(capture, sources, findings, &links);
+        let ends = |link: &Link| [link.from, link.to].map(|line| capture.lines[line].name.clone());
+        let all: Vec<[String; 2]> = links.iter().map(ends).collect();
+        joined.without_apart(capture, &mut links);
+        let judged: Vec<[String; 2]> = links.iter().map(ends).collect();
+        let mut checked = RuleResults {
+            rules: rules::check_rules(capture, &setup.rules),
+            ..RuleResults::default()
+        };
+        rules::set_apart(capture, &setup.rules, &mut checked, &|a, b| joined.is_one(a, b));
+        let results = setup.rules.iter().zip(&checked.rules);
+        let apart = results.filter(|(_, result)| result.apart.is_some());
+        Settled {
+            unjoined: all.into_iter().filter(|ends| !judged.contains(ends)).collect(),
+            unjoined_rules: apart.map(|(rule, _)| rule.name.clone()).collect(),
+            rules: checked.rules.iter().map(|result| counts(&result.tally)).collect(),
+        }
+    }
+}
+
+/// What is within the sampling's uncertainty of a limit was judged neither way.
+fn counts(tally: &rules::Tally) -> Counts {
+    Counts {
+        strays: tally.broken,
+        opportunities: tally.broken + tally.kept,
+    }
+}
+
+fn look(capture: Capture, setup: &Setup, shared: &SharedLimits, settled: Settled) -> Looked {
+    let Settled { unjoined, rules, .. } = settled;
     let mut links = links::check(&capture, &link_options(&capture, setup));
     links.retain(|link| {
         let ends = [link.from, link.to].map(|line| capture.lines[line].name.as_str());
@@ -239,19 +270,13 @@ fn look(capture: Capture, setup: &Setup, shared: &SharedLimits, unjoined: &[[Str
     }
     let strays = strays::find(&capture, &options);
     let attribution = attribute(&capture, &strays, &CouplingOptions::default());
-    let checked = rules::check_rules(&capture, &setup.rules);
-    let rules = checked.iter().map(|result| Counts {
-        strays: result.tally.broken,
-        // What is within the sampling's uncertainty of a limit was judged neither way.
-        opportunities: result.tally.broken + result.tally.kept,
-    });
     Looked {
-        rules: rules.collect(),
+        rules,
         capture,
         strays,
         attribution,
         links,
-        unjoined: unjoined.to_vec(),
+        unjoined,
     }
 }
 

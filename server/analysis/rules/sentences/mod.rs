@@ -42,8 +42,14 @@ struct Teller<'a> {
 impl Teller<'_> {
     fn finding(&self) -> Option<Finding> {
         let tally = &self.result.tally;
+        if self.result.is_elsewhere {
+            return None;
+        }
         if !self.result.missing.is_empty() {
             return Some(self.missing());
+        }
+        if let Some((one, other)) = &self.result.apart {
+            return Some(self.apart(one, other));
         }
         if tally.checked() == 0 {
             return Some(self.nothing_checked());
@@ -97,6 +103,26 @@ impl Teller<'_> {
             vec![
                 "Compare the rule's names with the list of lines; capitals and brackets count.".to_owned(),
                 "Or clip a probe to the missing line and capture again.".to_owned(),
+            ],
+        )
+    }
+
+    fn apart(&self, one: &str, other: &str) -> Finding {
+        self.make(
+            Severity::Note,
+            format!(
+                "The rule \"{}\" is not judged: {one} and {other} were recorded on two clocks that nothing joins",
+                self.rule.name
+            ),
+            format!(
+                "Line {} of the setup file. What one of them does after the other, as the files' own times stand, says nothing of \
+                 the machine.",
+                self.rule.setup_line
+            ),
+            vec![
+                "Name an irregular line that both files have: --align-on LINE (or LINE=LINE_IN_THE_OTHER), or the page Clocks."
+                    .to_owned(),
+                "Were both started by one trigger, say on the page Clocks that they ran on one clock.".to_owned(),
             ],
         )
     }
