@@ -1,6 +1,7 @@
 //! The sheet to read, as ready strings: worst first, each finding with its figures and what to try next.
 
 use crate::analysis::findings::CAUTION;
+use crate::model::units::{Bound, seconds_bound};
 use crate::report::inspect::{CouplingRow, Finding, LagHistogram, Severity};
 use crate::report::text::{engineering, seconds};
 use crate::store::{EntryId, SessionId};
@@ -220,8 +221,8 @@ fn histogram(row: &CouplingRow, lags: &LagHistogram) -> Histogram {
         lags.counts.iter().sum::<u64>(),
         row.aggressor,
         seconds(row.lag_s.median),
-        seconds(row.lag_s.low),
-        seconds(row.lag_s.high)
+        seconds_bound(row.lag_s.low, Bound::Lower),
+        seconds_bound(row.lag_s.high, Bound::Upper)
     );
     bars(lags, format!("lag after {} {falls}", row.aggressor), words)
 }

@@ -10,7 +10,7 @@ use serde_json::json;
 
 use super::Places;
 use super::heading::{Heading, open};
-use crate::model::units::{count_of, percent_to_tenths};
+use crate::model::units::{Bound, count_of, percent_to_tenths, seconds_bound};
 use crate::report::inspect::{Finding, LinkRow, PermutationRow, PermutedBit, Severity};
 use crate::report::text::seconds;
 use crate::setup::Setup;
@@ -387,8 +387,8 @@ fn link_figures(row: &LinkRow) -> String {
         format!(
             " · delay {} (median's 95 % interval {} to {})",
             seconds(d.median),
-            seconds(d.low),
-            seconds(d.high)
+            seconds_bound(d.low, Bound::Lower),
+            seconds_bound(d.high, Bound::Upper)
         )
     });
     let lost = row.missing_s.len() - row.late.len();
