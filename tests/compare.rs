@@ -542,3 +542,74 @@ fn a_line_that_stands_still_after_the_change_is_no_cure() {
         "{row}"
     );
 }
+
+/// The same lines as a table of changes with bare names.
+fn as_table(dump: &str) -> String {
+    let declared: Vec<Vec<&str>> = dump
+        .lines()
+        .filter(|line| line.starts_with("$var"))
+        .map(|line| line.split(' ').collect())
+        .collect();
+    let names: Vec<&str> = declared.iter().map(|words| words[4]).collect();
+    let mut text = format!("Time (ns),{}\n", names.join(","));
+    let mut levels = vec!['0'; names.len()];
+    let mut moment = "";
+    for line in dump.lines().skip_while(|line| *line != "#0") {
+        if let Some(next) = line.strip_prefix('#') {
+            if !moment.is_empty() {
+                let row: Vec<String> = levels.iter().map(char::to_string).collect();
+                text.push_str(&format!("{moment},{}\n", row.join(",")));
+            }
+            moment = next;
+        } else if let Some(at) = declared.iter().position(|words| words[3] == &line[1..]) {
+            levels[at] = line.chars().next().unwrap();
+        }
+    }
+    let row: Vec<String> = levels.iter().map(char::to_string).collect();
+    text + &format!("{moment},{}\n", row.join(","))
+}
+
+/// A VCD puts scopes before its names and a table of the same lines has none: they are the same lines, and it is said.
+#[test]
+fn names_that_differ_by_their_scopes_are_compared() {
+    let found = run(100, &Plan { struck: 40, ..PLAIN });
+    let scoped = found
+        .replace(
+            "$scope module carillon $end\n",
+            "$scope module carillon $end\n$scope module tower $end\n$scope module board $end\n",
+        )
+        .replace(
+            "$var wire 1 k",
+            "$upscope $end\n$upscope $end\n$scope module panel $end\n$var wire 1 k",
+        );
+    let scoped = scoped.replace("$enddefinitions", "$upscope $end\n$enddefinitions");
+    let fixed = as_table(&run(900, &PLAIN));
+    let words = [
+        "compare",
+        "--before",
+        "found.vcd",
+        "--after",
+        "fixed.csv",
+        "--setup",
+        "setup.toml",
+    ];
+    let files = [
+        ("found.vcd", scoped.as_str()),
+        ("fixed.csv", &fixed),
+        ("setup.toml", SETUP),
+    ];
+    let report = json_of(&files, &words);
+    let row = coupling(&report);
+    assert_eq!(
+        (&row["victim"], &row["aggressor"]),
+        (&"CLEAR_N".into(), &"STEP".into())
+    );
+    assert_eq!(row["verdict"], "gone", "{report}");
+    assert_eq!(report["links"][0]["before"]["sent"], 200, "{report}");
+    let notes = report["notes"].to_string();
+    assert!(
+        notes.contains("compared as one: panel.KEY as KEY, tower.board.CLEAR_N as CLEAR_N, "),
+        "{notes}"
+    );
+    assert!(!notes.contains("not compared"), "{notes}");
+}

@@ -320,3 +320,159 @@ async fn of_files_dropped_together_the_worst_run_is_shown() {
     let compared = evening.shown("/before-and-after").await;
     assert!(!compared.contains("CLEAR_N struck by STEP"), "{compared}");
 }
+
+/// Tables that go out hold the rows of every run and say of which each is; lines are of one run, and the file's name says
+/// of which.
+#[tokio::test]
+async fn what_goes_out_holds_each_run() {
+    let evening = Evening::with_a_short_last_run().await;
+    evening.bring("late.vcd", &capture(13, 300, 0.2)).await;
+    let log = evening.bench.ok(Method::GET, &evening.api(""), Value::Null).await;
+    let condition = log["conditions"][1]["id"].as_i64().unwrap();
+    let out = |name: &str| evening.api(&format!("/export/{name}?condition={condition}"));
+    let strays = evening
+        .bench
+        .ok(Method::GET, &out("strays.json"), Value::Null)
+        .await;
+    let of = |run: i64, file: &str| {
+        let rows = strays.as_array().unwrap().iter();
+        rows.filter(|row| row["run"] == run && row["run_captures"] == file)
+            .count()
+    };
+    let counts = [of(1, "mid.vcd"), of(2, "short.vcd"), of(3, "late.vcd")];
+    assert!(counts[0] > 10 && counts[1] == 0 && counts[2] > 20, "{counts:?}");
+    assert_eq!(counts.iter().sum::<usize>(), strays.as_array().unwrap().len());
+    let (name, csv) = evening.bench.file(&out("strays.csv")).await;
+    assert!(name.ends_with("Tower--pull-up--strays.csv\""), "{name}");
+    let csv = String::from_utf8(csv).unwrap();
+    assert_eq!(csv.lines().count(), 1 + counts.iter().sum::<usize>());
+    let (_, parquet) = evening.bench.file(&out("couplings.parquet")).await;
+    let parquet = String::from_utf8_lossy(&parquet);
+    assert!(parquet.contains("mid.vcd") && parquet.contains("late.vcd"));
+    // One that is named is alone, and the file says that there are others.
+    let mid = evening.bench.capture(&evening.api(""), "mid.vcd").await;
+    let (name, csv) = evening
+        .bench
+        .file(&format!("{}&run={mid}", out("strays.csv")))
+        .await;
+    assert!(
+        name.ends_with("Tower--pull-up--run-1-of-3--strays.csv\""),
+        "{name}"
+    );
+    let csv = String::from_utf8(csv).unwrap();
+    assert_eq!(csv.lines().count(), 1 + counts[0], "{csv}");
+    let (name, _) = evening.bench.file(&out("capture.vcd")).await;
+    assert!(
+        name.ends_with("Tower--pull-up--run-3-of-3--capture.vcd\""),
+        "{name}"
+    );
+    let page = evening.shown("/log").await;
+    assert!(
+        page.contains(&format!("export/capture.vcd?condition={condition}&#38;run={mid}")),
+        "{page}"
+    );
+    // The report as JSON is of one run, and tells what the others show.
+    let report = evening
+        .bench
+        .ok(
+            Method::GET,
+            &evening.api(&format!("/report?condition={condition}")),
+            Value::Null,
+        )
+        .await;
+    assert_eq!(report["captures"][0]["file"], "late.vcd");
+    assert_eq!(report["other_runs"][0]["files"], "mid.vcd");
+    assert_eq!(report["other_runs"][0]["captures"][0], mid);
+    assert_eq!(report["other_runs"][0]["findings"][0]["topic"], "coupling");
+    assert_eq!(report["other_runs"].as_array().unwrap().len(), 2);
+}
+
+/// The printed report says what each run shows, and draws what only an earlier one does.
+#[tokio::test]
+async fn the_report_tells_of_each_run() {
+    let evening = Evening::with_a_short_last_run().await;
+    let report = evening.shown("/report.html").await;
+    let runs = between(&report, "Its 2 runs, the newest last:", "</ul>");
+    assert!(
+        runs.contains("<li>mid.vcd (") && runs.contains("One thing looks wrong"),
+        "{runs}"
+    );
+    assert!(runs.contains("<li>short.vcd ("), "{runs}");
+    let findings = between(&report, "<h2>Findings", "</section>");
+    assert!(
+        findings.contains("found in mid.vcd (") && findings.contains("<svg"),
+        "{findings}"
+    );
+    // Found in both of two long runs.
+    evening.bring("late.vcd", &capture(13, 300, 0.2)).await;
+    let report = evening.shown("/report.html").await;
+    let findings = between(&report, "<h2>Findings", "</section>");
+    assert!(
+        findings.contains(" and late.vcd, the newest run (") && findings.contains("not in short.vcd ("),
+        "{findings}"
+    );
+}
+
+/// The file of one condition has scopes before its names and that of the next has none: it is one trouble, and what a person
+/// said of it holds.
+#[tokio::test]
+async fn a_trouble_is_the_same_where_names_differ_by_their_scopes() {
+    let scoped = capture(3, 300, 0.4)
+        .replace(" STEP ", " @STEP ")
+        .replace(" CLEAR_N ", " @CLEAR_N ");
+    let mut text = String::new();
+    for line in scoped.lines() {
+        match (line.starts_with("$var"), line.contains('@')) {
+            (true, true) => {
+                let scope = if line.contains("STEP") { "board" } else { "panel" };
+                let plain = line.replace('@', "");
+                text += &format!("$scope module {scope} $end\n{plain}\n$upscope $end\n");
+            }
+            _ => text += &format!("{line}\n"),
+        }
+    }
+    let (bench, ()) = Bench::with(|_| ());
+    let made = bench
+        .ok(Method::POST, "/api/sessions", json!({"title": "Tower"}))
+        .await;
+    let evening = Evening {
+        bench,
+        id: made["id"].clone(),
+    };
+    evening.bring("found.vcd", &text).await;
+    let said = json!({"finding": "coupling panel.CLEAR_N board.STEP", "title": "t", "state": "confirmed", "cause": "long wire", "remark": ""});
+    evening
+        .bench
+        .ok(Method::PUT, &evening.api("/finding-state"), said)
+        .await;
+    evening.condition("pull-up").await;
+    evening.bring("mid.vcd", &capture(5, 300, 0.2)).await;
+    let page = evening.shown("").await;
+    assert!(!page.contains("not all of its lines are captured"), "{page}");
+    assert!(!page.contains("and not here"), "{page}");
+    assert!(page.contains("caused by long wire"), "{page}");
+    let log = evening.shown("/log").await;
+    assert!(
+        log.contains("found under &#34;as found&#34;, &#34;pull-up&#34;"),
+        "{log}"
+    );
+    assert!(!log.contains("not captured any more"), "{log}");
+    let report = evening.shown("/report.html").await;
+    assert!(
+        !report.contains("Found earlier") && report.contains("long wire"),
+        "{report}"
+    );
+    // Cured: it was captured, and is gone.
+    evening.condition("wires apart").await;
+    evening.bring("clean.vcd", &capture(7, 300, 0.0)).await;
+    let page = evening.shown("").await;
+    assert!(
+        page.contains("Found under &#34;pull-up&#34; and not here"),
+        "{page}"
+    );
+    let log = evening.shown("/log").await;
+    assert!(
+        log.contains("not found any more") && !log.contains("not captured"),
+        "{log}"
+    );
+}

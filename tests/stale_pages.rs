@@ -277,3 +277,25 @@ async fn what_goes_out_says_of_which_condition_it_is() {
         "attachment; filename=\"Carillon-sequencer-third-evening--as-found--strays.csv\""
     );
 }
+
+/// The start page says how the machine stands, which is what the newest condition shows: looking something up in an earlier
+/// one changes nothing of that.
+#[tokio::test]
+async fn the_start_page_tells_of_the_newest_condition_whichever_is_looked_at() {
+    let (bench, id) = Bench::with(|store| edgewitness::workflow::demo_session::open_demo(store).unwrap());
+    let api = format!("/api/sessions/{id}");
+    let log = bench.ok(Method::GET, &api, Value::Null).await;
+    let conditions = [0, 1].map(|n: usize| log["conditions"][n]["id"].as_i64().unwrap());
+    let title = log["conditions"][1]["title"].as_str().unwrap().to_owned();
+    // Only an earlier one was looked at: nothing is known of the newest.
+    of(&bench, &api, conditions[0]).await;
+    let start = bench.page("/?sessions").await;
+    assert!(start.contains("not looked at yet"), "{start}");
+    of(&bench, &api, conditions[1]).await;
+    let newest = bench.page("/?sessions").await;
+    assert!(newest.contains(&format!("under &#34;{title}&#34;: ")), "{newest}");
+    of(&bench, &api, conditions[0]).await;
+    assert_eq!(bench.page("/?sessions").await, newest);
+    let rows = bench.ok(Method::GET, "/api/sessions", Value::Null).await;
+    assert_eq!(rows[0]["is_changed_since"], false);
+}

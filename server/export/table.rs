@@ -26,6 +26,19 @@ impl Cells {
         }
     }
 
+    /// Puts the cells of another column of the same kind under these; those of another kind would shift all that
+    /// follow, and become unknown.
+    fn append(&mut self, other: Cells) {
+        match (self, other) {
+            (Cells::Text(own), Cells::Text(other)) => own.extend(other),
+            (Cells::Real(own), Cells::Real(other)) => own.extend(other),
+            (Cells::Count(own), Cells::Count(other)) => own.extend(other),
+            (Cells::Text(own), other) => own.extend((0..other.len()).map(|_| None)),
+            (Cells::Real(own), other) => own.extend((0..other.len()).map(|_| None)),
+            (Cells::Count(own), other) => own.extend((0..other.len()).map(|_| None)),
+        }
+    }
+
     /// Whether there is no cell.
     pub fn is_empty(&self) -> bool {
         self.len() == 0
@@ -36,6 +49,24 @@ impl Table {
     /// Number of rows.
     pub fn rows(&self) -> usize {
         self.columns.first().map_or(0, |(_, cells)| cells.len())
+    }
+
+    /// Adds a column that tells of which run the rows are: `run`, its number among those of its condition from 1, and
+    /// `run_captures`, the files it was read from.
+    pub fn of_run(mut self, number: usize, files: &str) -> Table {
+        let rows = self.rows();
+        let numbers = vec![i64::try_from(number).ok(); rows];
+        self.columns.push(("run", Cells::Count(numbers)));
+        let files = vec![Some(files.to_owned()); rows];
+        self.columns.push(("run_captures", Cells::Text(files)));
+        self
+    }
+
+    /// Puts the rows of a table with the same columns under these.
+    pub fn append(&mut self, other: Table) {
+        for ((_, own), (_, cells)) in self.columns.iter_mut().zip(other.columns) {
+            own.append(cells);
+        }
     }
 
     /// CSV (RFC 4180) with a heading row; unknown is an empty cell.
@@ -90,6 +121,21 @@ fn real_text(value: Option<f64>) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn rows_of_several_runs_are_told_apart() {
+        let strays = |line: &str| Table {
+            columns: vec![("line", Cells::Text(vec![Some(line.to_owned())]))],
+        };
+        let mut table = strays("CLEAR_N").of_run(1, "mid.vcd");
+        table.append(strays("HAMMER").of_run(2, "late.vcd"));
+        let mut out = Vec::new();
+        table.write_csv(&mut out).unwrap();
+        assert_eq!(
+            String::from_utf8(out).unwrap(),
+            "line,run,run_captures\nCLEAR_N,1,mid.vcd\nHAMMER,2,late.vcd\n"
+        );
+    }
 
     #[test]
     fn unknown_stays_unknown() {

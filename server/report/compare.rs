@@ -76,6 +76,12 @@ pub struct Tallies {
     /// Pairs of runs with the same edges at the same moments: one recording, brought twice.
     #[serde(default)]
     pub twins: Vec<[usize; 2]>,
+    /// For each run: lines whose file's name (first) differs by its scopes from the one they are counted under (second).
+    #[serde(default)]
+    pub called: Vec<Vec<[String; 2]>>,
+    /// For each run: declared links that are not counted in it, for their ends were recorded on clocks that nothing joins.
+    #[serde(default)]
+    pub unjoined: Vec<Vec<[String; 2]>>,
 }
 
 /// One trouble, counted by the same definition in every run.

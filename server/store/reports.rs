@@ -15,12 +15,12 @@ pub struct Summary {
     /// Findings of that severity.
     pub faults: u64,
     pub warnings: u64,
-    /// Title of the first finding.
+    /// Title of the first finding; after the condition that it stands under, where there are several.
     pub headline: Option<String>,
 }
 
 impl Store {
-    /// Keeps an answer (JSON text) for `scope` of a session ("all" for the present captures, one for each condition, "runs" for the
+    /// Keeps an answer (JSON text) for `scope` of a session ("all" for the newest condition, of which the start page tells, one for each condition, "runs" for the
     /// counts of every run), in place of the last one. `key` names everything the answer rests on: see [`report_key`];
     /// `changed_ms` is the session's when that was read: what was said later, also while the answer was worked out, is not in it.
     pub fn save_report(

@@ -45,10 +45,10 @@ pub struct SessionRow {
     pub session: Session,
     /// Captures that are not in the bin.
     pub captures: u64,
-    /// From the newest answer; null when nothing was worked out yet.
+    /// From the answer on the newest condition, whichever is looked at; null when nothing was worked out yet.
     pub faults: Option<u64>,
     pub warnings: Option<u64>,
-    /// Title of the first finding.
+    /// Title of the first finding; after the condition that it stands under, where there are several.
     pub headline: Option<String>,
     /// Something was said or brought since what the answer rests on was read; it may change what is found.
     pub is_changed_since: bool,

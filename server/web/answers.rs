@@ -11,6 +11,7 @@ use crate::store::{EntryId, SessionId, Store, Under};
 use crate::workflow::condition_runs::RunFound;
 use crate::workflow::session::Held;
 
+use super::alike::Names;
 use super::error::Failure;
 use super::opened::Opened;
 use super::remains::{Fate, fate};
@@ -50,6 +51,12 @@ impl Answer {
             runs,
             moved,
         }
+    }
+
+    /// All that is told of under it: the newest run's report, and those of all runs.
+    fn reports(&self) -> impl Iterator<Item = &InspectReport> {
+        let runs = self.runs.iter().map(|run| &run.report);
+        self.report.iter().chain(runs)
     }
 
     /// What was found under the condition in a sentence or two.
@@ -165,7 +172,13 @@ pub fn present_report(store: &Store, id: SessionId) -> Result<Option<InspectRepo
 
 /// One trouble over all conditions.
 pub struct Standing {
+    /// What it is called where it is told of last.
     pub key: String,
+    /// All that it is called, that first: a line may have its scopes before its name in the file of one condition and not in
+    /// that of another.
+    pub keys: Vec<String>,
+    /// What it is called by the plain names of its lines.
+    alike: String,
     /// Which of the answers tells of it last, and where in that.
     pub answer: usize,
     /// The run of that answer; `None`: the newest, which its report is of.
@@ -208,13 +221,21 @@ impl Standing {
         let (Some(newest), Some(finding)) = (runs.last(), self.finding(answers)) else {
             return String::new();
         };
-        match self.run.and_then(|run| runs.get(run)) {
-            Some(run) => format!(
-                "found in {} ({}), not in {}, the newest run ({})",
-                run.files, run.size, newest.files, newest.size
+        if finding.severity == Severity::Note {
+            return format!("in {}, the newest run", newest.files);
+        }
+        let tells = |run: &&RunFound| {
+            let keys = finding_keys(&run.report.findings);
+            keys.iter().any(|key| self.keys.contains(key))
+        };
+        let (found, not): (Vec<&RunFound>, Vec<&RunFound>) = runs.iter().partition(tells);
+        match not.is_empty() {
+            true => format!("found in each of the {} runs", runs.len()),
+            false => format!(
+                "found in {}, not in {}",
+                named_runs(&found, newest),
+                named_runs(&not, newest)
             ),
-            None if finding.severity == Severity::Note => format!("in {}, the newest run", newest.files),
-            None => String::new(),
         }
     }
 
@@ -273,32 +294,92 @@ impl Standing {
     }
 }
 
+/// Runs by their files, each with how much it has to show.
+fn named_runs(runs: &[&RunFound], newest: &RunFound) -> String {
+    /// Runs that are named; of more their number is said, and the newest stands last.
+    const MOST: usize = 4;
+    let left_out = runs.len().saturating_sub(MOST);
+    let name = |run: &&RunFound| match std::ptr::eq(*run, newest) {
+        true => format!("{}, the newest run ({})", run.files, run.size),
+        false => format!("{} ({})", run.files, run.size),
+    };
+    let mut names: Vec<String> = runs[left_out..].iter().map(name).collect();
+    if left_out > 0 {
+        names.insert(0, format!("{left_out} earlier runs"));
+    }
+    match names.pop() {
+        Some(last) if !names.is_empty() => format!("{} and {last}", names.join(", ")),
+        last => last.unwrap_or_default(),
+    }
+}
+
+/// For each finding of a report all keys that the same trouble has in the answers, its own first.
+pub fn keys_of(report: &InspectReport, answers: &[Answer]) -> Vec<Vec<String>> {
+    let names = Names::over(answers.iter().flat_map(Answer::reports).chain([report]));
+    let other = answers.iter().flat_map(Answer::reports);
+    let other: Vec<(String, String)> = other
+        .flat_map(|report| {
+            let alike = names.keys(&report.findings);
+            alike.into_iter().zip(finding_keys(&report.findings))
+        })
+        .collect();
+    let own = finding_keys(&report.findings)
+        .into_iter()
+        .zip(names.keys(&report.findings));
+    own.map(|(key, alike)| {
+        let mut keys = vec![key];
+        for (_, key) in other.iter().rev().filter(|(other, _)| *other == alike) {
+            if !keys.contains(key) {
+                keys.push(key.clone());
+            }
+        }
+        keys
+    })
+    .collect()
+}
+
 /// Every finding of any condition once: those of the newest answer in their order, then earlier ones.
 pub fn standings(answers: &[Answer]) -> Vec<Standing> {
+    let names = Names::over(answers.iter().flat_map(Answer::reports));
     let mut all: Vec<Standing> = Vec::new();
     for (number, answer) in answers.iter().enumerate().rev() {
         let from = all.len();
-        let own = answer.keys.iter().cloned().enumerate();
-        let mut told: Vec<(Option<usize>, usize, String)> =
-            own.map(|(finding, key)| (None, finding, key)).collect();
+        let findings = answer
+            .report
+            .iter()
+            .flat_map(|report| names.keys(&report.findings));
+        let alike = findings.map(Some).chain(std::iter::repeat(None));
+        let own = answer.keys.iter().cloned().zip(alike).enumerate();
+        let own =
+            own.map(|(finding, (key, alike))| (None, finding, alike.unwrap_or_else(|| key.clone()), key));
+        let mut told: Vec<(Option<usize>, usize, String, String)> = own.collect();
         // Of earlier runs what is wrong: a newer one that shows nothing may have been too short.
         for (at, run) in answer.runs.iter().enumerate().rev().skip(1) {
             let findings = &run.report.findings;
-            let keys = finding_keys(findings).into_iter().enumerate();
-            let troubles = keys.filter(|(finding, _)| findings[*finding].severity != Severity::Note);
-            told.extend(troubles.map(|(finding, key)| (Some(at), finding, key)));
+            let keys = finding_keys(findings).into_iter().zip(names.keys(findings));
+            let troubles = keys
+                .enumerate()
+                .filter(|(finding, _)| findings[*finding].severity != Severity::Note);
+            told.extend(troubles.map(|(finding, (key, alike))| (Some(at), finding, alike, key)));
         }
-        for (run, finding, key) in told {
-            match all.iter_mut().find(|standing| standing.key == key) {
-                Some(standing) if standing.under.first() == Some(&number) => {}
-                Some(standing) => standing.under.insert(0, number),
-                None => all.push(Standing {
+        for (run, finding, alike, key) in told {
+            let Some(standing) = all.iter_mut().find(|standing| standing.alike == alike) else {
+                all.push(Standing {
+                    keys: vec![key.clone()],
                     key,
+                    alike,
                     answer: number,
                     run,
                     finding,
                     under: vec![number],
-                }),
+                });
+                continue;
+            };
+            if !standing.keys.contains(&key) {
+                standing.keys.push(key);
+            }
+            if standing.under.first() != Some(&number) {
+                standing.under.insert(0, number);
             }
         }
         all[from..].sort_by_key(|standing| {

@@ -23,9 +23,16 @@ pub struct Choice {
 }
 
 impl StateView {
-    /// The state of the finding `key`; open where nobody said anything.
-    pub fn of<'a>(key: &str, title: &str, states: impl IntoIterator<Item = &'a FindingState>) -> StateView {
-        let state = states.into_iter().find(|state| state.finding == key);
+    /// The state of a finding that is called by any of `keys`, the first of which it is set by; open where nobody said
+    /// anything.
+    pub fn of<'a>(
+        keys: &[String],
+        title: &str,
+        states: impl IntoIterator<Item = &'a FindingState>,
+    ) -> StateView {
+        let place = |state: &&FindingState| keys.iter().position(|key| *key == state.finding);
+        let known = states.into_iter().filter(|state| place(state).is_some());
+        let state = known.min_by_key(place);
         let now = state.map(|state| state.state).unwrap_or_default();
         let all = [
             Verdict::Open,
@@ -40,7 +47,7 @@ impl StateView {
             is_set: verdict == now,
         };
         StateView {
-            key: key.to_owned(),
+            key: keys.first().cloned().unwrap_or_default(),
             title: title.to_owned(),
             words: now.words(),
             cause: state.map(|state| state.cause.clone()).unwrap_or_default(),

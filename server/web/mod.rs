@@ -9,10 +9,11 @@
 //! | `opened`, `shown`, `occurrences` | a session in memory; which condition a page shows; the moments its findings rest on |
 //! | `window`, `volts`, `overlay` | what the diagram draws of lines, of samples, of occurrences laid on one another |
 //! | `figure`, `history` | the same and a trouble's history as SVG |
-//! | `view`, `answers`, `remains`, `finding_state`, `clock_view` | findings, conditions and clocks as ready strings for the templates |
+//! | `view`, `answers`, `alike`, `remains`, `finding_state`, `clock_view` | findings, conditions and clocks as ready strings for the templates |
 //! | `guard`, `token`, `refused`, `error` | who may ask, and what is said to those who may not or asked wrongly |
 //! | `assets`, `base64` | static files, and pictures inside a page |
 
+mod alike;
 mod answers;
 mod api;
 mod assets;

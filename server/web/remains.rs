@@ -1,8 +1,10 @@
 //! What became of a trouble under a condition that does not tell of it: gone, not captured there, or still there and told
 //! otherwise. A line that still has strays is never said to be rid of them because what brings them is in doubt.
 
+use crate::model::units::count_of;
 use crate::report::inspect::{CouplingRow, Finding, InspectReport, Severity, StrayRow};
 
+use super::alike::name_in;
 use super::answers::Answer;
 
 /// Topics of findings about strays of their first line.
@@ -41,16 +43,21 @@ pub fn fate(finding: &Finding, before: &InspectReport, now: &Answer, place: &str
     if !finding.lines.is_empty() && !finding.lines.iter().any(was_captured) {
         return Fate::Unsaid;
     }
-    if finding
-        .lines
-        .iter()
-        .any(|line| was_captured(line) && !is_captured(report, line))
-    {
+    let there = Finding {
+        lines: finding
+            .lines
+            .iter()
+            .map(|line| name_in(report, before, line))
+            .collect(),
+        ..finding.clone()
+    };
+    let mut both = finding.lines.iter().zip(&there.lines);
+    if both.any(|(line, there)| was_captured(line) && !is_captured(report, there)) {
         return Fate::NotCaptured;
     }
     let all = now.runs.iter().map(|run| &run.report);
     let mut all = std::iter::once(report).chain(all);
-    all.find_map(|report| remains(finding, before, report, place))
+    all.find_map(|report| remains((finding, before), (&there, report), place))
         .map_or(Fate::Gone, Fate::Remains)
 }
 
@@ -66,10 +73,13 @@ fn is_captured(report: &InspectReport, line: &str) -> bool {
 
 fn strays<'a>(report: &'a InspectReport, line: &'a str) -> impl Iterator<Item = &'a StrayRow> {
     let all = report.strays.iter();
-    all.filter(move |stray| stray.line == line && stray.kind == "pulse")
+    // A contact that bounces does so by itself.
+    all.filter(move |stray| stray.line == line && stray.kind != "bounce")
 }
 
-fn remains(finding: &Finding, before: &InspectReport, now: &InspectReport, place: &str) -> Option<String> {
+/// `was`: the finding where it was told; `is`: the same by the names of the other answer, and that.
+fn remains(was: (&Finding, &InspectReport), is: (&Finding, &InspectReport), place: &str) -> Option<String> {
+    let (finding, now) = is;
     let victim = finding.lines.first()?;
     let is_of_strays = |finding: &Finding| OF_STRAYS.contains(&finding.topic.as_str());
     let told = now
@@ -79,7 +89,7 @@ fn remains(finding: &Finding, before: &InspectReport, now: &InspectReport, place
         .find(|other| other.lines.first() == Some(victim));
     // Too few strays to say anything of are what a cure may leave.
     let is_told = told.is_some_and(|other| other.topic != "stray");
-    if !is_of_strays(finding) || (!is_told && share_left(finding, before, now) <= MOST_LEFT) {
+    if !is_of_strays(finding) || (!is_told && share_left(was, is) <= MOST_LEFT) {
         return None;
     }
     let does = match strays(now, victim)
@@ -98,14 +108,14 @@ fn remains(finding: &Finding, before: &InspectReport, now: &InspectReport, place
         }
         _ => format!("but what brings it is in doubt {place}"),
     };
-    let counts = counts(finding, before, now);
+    let counts = counts(was, is);
     Some(format!("{victim} {does}{counts}, {because}"))
 }
 
 /// Strays of the finding's line now as a share of those before, for as many edges of the line that brought them; infinite
 /// where there were none.
-fn share_left(finding: &Finding, before: &InspectReport, now: &InspectReport) -> f64 {
-    let rate = |report: &InspectReport| {
+fn share_left(was: (&Finding, &InspectReport), is: (&Finding, &InspectReport)) -> f64 {
+    let rate = |(finding, report): (&Finding, &InspectReport)| {
         let count = finding
             .lines
             .first()
@@ -114,9 +124,9 @@ fn share_left(finding: &Finding, before: &InspectReport, now: &InspectReport) ->
         let row = rows.find(|row| Some(&row.line) == finding.lines.get(1));
         count as f64 / row.map_or(1, |row| row.edges.max(1)) as f64
     };
-    match rate(now) {
+    match rate(is) {
         0.0 => 0.0,
-        now => now / rate(before),
+        now => now / rate(was),
     }
 }
 
@@ -133,22 +143,83 @@ pub fn left(finding: &Finding, now: &InspectReport) -> String {
     }
 }
 
-/// ` (150 of 599; 161 of 599 before)`; empty where neither is known.
-fn counts(finding: &Finding, before: &InspectReport, now: &InspectReport) -> String {
-    let (Some(victim), aggressor) = (finding.lines.first(), finding.lines.get(1)) else {
-        return String::new();
-    };
-    let row = |report: &InspectReport| {
-        let is_it = |row: &&CouplingRow| row.victim == *victim && Some(&row.aggressor) == aggressor;
+/// ` (150 stray pulses, 599 opportunities; 161 and 599 before)`; empty where neither is known. The strays are all that the line
+/// shows, so there may be more of them than opportunities for the one suspect.
+fn counts(was: (&Finding, &InspectReport), is: (&Finding, &InspectReport)) -> String {
+    let row = |(finding, report): (&Finding, &InspectReport)| {
+        let (victim, aggressor) = (finding.lines.first()?, finding.lines.get(1)?);
+        let is_it = |row: &&CouplingRow| row.victim == *victim && row.aggressor == *aggressor;
         let row = report.couplings.iter().find(is_it)?;
-        Some(format!("{} of {}", row.victim_strays, row.opportunities))
+        Some((row.victim_strays, row.opportunities))
     };
-    if let (Some(now), Some(before)) = (row(now), row(before)) {
-        return format!(" ({now}; {before} before)");
+    let pulses = |count: u64| count_of(count, "stray pulse");
+    if let (Some((now, occasions)), Some((before, occasions_before))) = (row(is), row(was)) {
+        return format!(
+            " ({}, {}; {before} and {occasions_before} before)",
+            pulses(now),
+            opportunities(occasions)
+        );
     }
-    match (strays(now, victim).count(), strays(before, victim).count()) {
+    let count = |(finding, report): (&Finding, &InspectReport)| {
+        finding
+            .lines
+            .first()
+            .map_or(0, |victim| strays(report, victim).count())
+    };
+    match (count(is), count(was)) {
         (0, _) => String::new(),
-        (now, 0) => format!(" ({now} stray pulses)"),
-        (now, before) => format!(" ({now} stray pulses; {before} before)"),
+        (now, 0) => format!(" ({})", pulses(now as u64)),
+        (now, before) => format!(" ({}; {before} before)", pulses(now as u64)),
+    }
+}
+
+fn opportunities(count: u64) -> String {
+    match count {
+        1 => "1 opportunity".to_owned(),
+        count => format!("{count} opportunities"),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn report(strays: u64, kind: &str) -> InspectReport {
+        let stray = |n: u64| {
+            serde_json::json!({"line": "CLEAR_N", "start_s": n as f64 * 1e-6, "width_s": 2e-8, "level": "low", "kind": kind,
+                               "aggressor": null, "edge": null, "lag_s": null})
+        };
+        let mut coupling = serde_json::json!({
+            "victim": "CLEAR_N", "aggressor": "STEP", "edge": "fall", "strays": 4, "opportunities": 5,
+            "expected_by_chance": 0.1, "p_value": 1e-6, "q_value": 1e-5,
+            "strike_rate": {"estimate": 0.8, "low": 0.3, "high": 0.99},
+            "lag_s": {"median": 1e-8, "low": 1e-8, "high": 1e-8}, "standing": "companion", "inseparable_from": [],
+            "ruled_out": [], "strays_beside": 0});
+        coupling["victim_strays"] = strays.into();
+        serde_json::from_value(serde_json::json!({
+            "schema": "", "captures": [], "links": [],
+            "lines": [{"line": "CLEAR_N", "capture": "a.csv", "source": "analog", "edges": 40, "narrow_below_s": null,
+                       "narrow_from": "none"}],
+            "strays": (0..strays).map(stray).collect::<Vec<_>>(), "couplings": [coupling],
+            "findings": [{"id": "F1", "severity": "warning", "topic": "uncaptured-cause", "lines": ["CLEAR_N"], "title": "t",
+                          "detail": "", "try_next": []}]}))
+        .unwrap()
+    }
+
+    fn finding() -> Finding {
+        let text = r#"{"id": "F1", "severity": "fault", "topic": "coupling", "lines": ["CLEAR_N", "STEP"], "title": "t",
+                       "detail": "", "try_next": []}"#;
+        serde_json::from_str(text).unwrap()
+    }
+
+    #[test]
+    fn runts_are_left_as_well_and_no_more_are_told_than_could_be() {
+        let (finding, before, now) = (finding(), report(9, "pulse"), report(6, "runt"));
+        let says = remains((&finding, &before), (&finding, &now), "there").unwrap();
+        assert_eq!(
+            says,
+            "CLEAR_N still dips (6 stray pulses, 5 opportunities; 9 and 5 before), but what brings it is in doubt there"
+        );
+        assert_eq!(left(&finding, &now), " (6 stray pulses of CLEAR_N are left)");
     }
 }

@@ -7,12 +7,13 @@ use axum::http::StatusCode;
 use serde::Deserialize;
 
 use crate::store::{EntryId, SessionId};
+use crate::workflow::condition_runs::RunFound;
 use crate::workflow::session::Held;
 
 use super::error::Failure;
 use super::opened::Opened;
 use super::state::App;
-use super::work::look;
+use super::work::{keep_for_start, look};
 
 /// Letters of a key that tell one state of a session from another: 64 bits of a digest.
 const KEY_LETTERS: usize = 16;
@@ -166,8 +167,30 @@ impl App {
             return Ok(opened);
         }
         let opened = Arc::new(look(self, id, held, &|_| ())?);
+        keep_for_start(self, id, held, &opened)?;
         self.keep_aside(opened.clone());
         Ok(opened)
+    }
+}
+
+impl App {
+    /// Another run of the condition that `opened` shows, whole: what is kept of it has no lines. It is not kept in memory:
+    /// pages that show something else would lose it.
+    ///
+    /// # Errors
+    /// It can't be read any more: the sentence says why.
+    pub(super) fn look_once(&self, opened: &Opened, run: &RunFound) -> Result<Arc<Opened>, Failure> {
+        let first = run.captures.first().copied();
+        let mut held = Held::under(&self.store, opened.id, opened.condition, first)?;
+        // The newest run is kept under the condition's own name.
+        if opened.runs.last().is_some_and(|newest| newest.key == run.key) {
+            held.run = None;
+        }
+        let key = held.key();
+        match self.found(opened.id, |opened| opened.key == key) {
+            Some(opened) => Ok(opened),
+            None => Ok(Arc::new(look(self, opened.id, &held, &|_| ())?)),
+        }
     }
 }
 

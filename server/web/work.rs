@@ -101,8 +101,12 @@ impl App {
         receiver
     }
 
-    /// Keeps that a look at the session failed, or that it did not.
+    /// Keeps that a look at the session's newest condition failed, or that it did not.
     fn remember(&self, id: SessionId, done: &Stage) -> Result<(), Failure> {
+        let newest = self.newest(id)?.map(|held| held.key());
+        if self.present_key(id)? != newest {
+            return Ok(());
+        }
         let (key, sentence) = match done {
             Stage::Failed(sentence) => (self.present_key(id)?.unwrap_or_default(), sentence.as_str()),
             _ if self.store.latest_report(id, FAILED)?.is_none() => return Ok(()),
@@ -116,11 +120,11 @@ impl App {
             .save_report(id, FAILED, &key, changed_ms, &json, &none)?)
     }
 
-    /// Sessions whose captures could not be read when they were looked at last, if those are still the same, and why.
+    /// Sessions whose newest captures could not be read when they were looked at last, if those are still the same, and why.
     pub fn troubles(&self) -> Result<HashMap<SessionId, String>, Failure> {
         let mut all = HashMap::new();
         for (id, key) in self.store.report_keys(FAILED)? {
-            if key.is_empty() || self.present_key(id)?.as_ref() != Some(&key) {
+            if key.is_empty() || self.newest(id)?.map(|held| held.key()).as_ref() != Some(&key) {
                 continue;
             }
             let kept = self.store.load_report(id, FAILED, &key)?;
@@ -130,10 +134,19 @@ impl App {
         Ok(all)
     }
 
-    /// Whether what is kept of the session's findings rests on something else than what is stored now.
+    /// Whether what is kept of the newest condition's findings rests on something else than what is stored now.
     pub fn is_outdated(&self, id: SessionId) -> Result<bool, Failure> {
-        let key = self.present_key(id)?.unwrap_or_default();
-        Ok(!self.store.has_report(id, PRESENT, &key)?)
+        let key = self.newest(id)?.map(|held| held.key()).unwrap_or_default();
+        Ok(!self.store.has_report(id, NEWEST, &key)?)
+    }
+
+    /// The captures under the newest condition that has any, whichever is looked at; `None` without captures.
+    fn newest(&self, id: SessionId) -> Result<Option<Held>, Failure> {
+        let all = self.store.captures_by_condition(id)?;
+        let held = all
+            .last()
+            .map(|newest| Held::under(&self.store, id, newest.condition, None));
+        Ok(held.transpose()?)
     }
 
     /// The session as it is in memory, for a window of the diagram; read and analysed first where it is not there.
@@ -216,17 +229,43 @@ fn open(app: &App, id: SessionId, sender: &watch::Sender<Stage>) -> Result<(), F
             sender.send_replace(Stage::Step(step));
         })?),
     };
-    let json = serde_json::to_string(&opened.report).map_err(Failure::ours)?;
-    app.store.save_report(
-        id,
-        PRESENT,
-        &key,
-        held.changed_ms,
-        &json,
-        &summary(&opened.report, &opened.runs),
-    )?;
+    keep_for_start(app, id, &held, &opened)?;
     app.keep(opened);
     Ok(())
+}
+
+/// Keeps what the start page says of the session, where the newest condition was looked at: what a person looks up in an
+/// earlier one, or in an earlier run, changes nothing of how the machine stands.
+///
+/// # Errors
+/// The disk's own.
+pub(super) fn keep_for_start(app: &App, id: SessionId, held: &Held, opened: &Opened) -> Result<(), Failure> {
+    let Some(mut newest) = app.newest(id)? else {
+        return Ok(());
+    };
+    let key = newest.key();
+    newest.run = held.run;
+    if newest.key() != held.key() {
+        return Ok(());
+    }
+    let mut runs = opened.runs.clone();
+    let last = runs.len().saturating_sub(1);
+    for (at, run) in runs.iter_mut().enumerate() {
+        run.is_shown = at == last;
+    }
+    let report = match opened.runs.last().filter(|run| !run.is_shown) {
+        Some(newest) => &newest.report,
+        None => &opened.report,
+    };
+    let json = serde_json::to_string(report).map_err(Failure::ours)?;
+    let mut summary = summary(report, &runs);
+    let conditions = app.store.captures_by_condition(id)?;
+    if let ([_, .., last], Some(headline)) = (&conditions[..], &mut summary.headline) {
+        *headline = format!("under \"{}\": {headline}", last.title);
+    }
+    Ok(app
+        .store
+        .save_report(id, NEWEST, &key, held.changed_ms, &json, &summary)?)
 }
 
 /// Reads captures of a session, all under one condition, and inspects them, unless the answer that is kept still holds;
@@ -289,8 +328,8 @@ pub(super) fn look(
     Ok(opened)
 }
 
-/// Scope under which the answer on the present captures is kept.
-const PRESENT: &str = "all";
+/// Scope under which the answer on the newest condition is kept, for the start page.
+const NEWEST: &str = "all";
 
 /// Scope under which the answer on the captures under one condition is kept.
 pub(super) fn scope_of(condition: Option<EntryId>) -> String {

@@ -100,23 +100,45 @@ pub fn write(
     report: Option<&InspectReport>,
     out: impl Write + Send,
 ) -> io::Result<Vec<String>> {
-    let table = match (form, what, report) {
-        (Form::Vcd, ..) => return vcd::write(capture, out),
-        (Form::Csv, What::Capture, _) => return changes::write_csv(capture, out).map(|()| Vec::new()),
-        (_, What::Capture, _) => edges(capture),
-        (_, What::Pairs, _) => pairs(capture)?,
-        (_, What::Table(which), Some(report)) => which.of(report),
-        (_, What::Table(which), None) => {
-            let message = format!("{} come from an answer, and there is none", which.word());
-            return Err(io::Error::new(io::ErrorKind::InvalidInput, message));
-        }
-    };
-    match form {
-        Form::Json => table.write_json(out)?,
-        Form::Parquet => parquet::write(&table, out)?,
-        Form::Csv | Form::Vcd => table.write_csv(out)?,
+    match (form, what) {
+        (Form::Vcd, _) => vcd::write(capture, out),
+        (Form::Csv, What::Capture) => changes::write_csv(capture, out).map(|()| Vec::new()),
+        _ => write_table(form, &table(what, capture, report)?, out).map(|()| Vec::new()),
     }
-    Ok(Vec::new())
+}
+
+/// Whether a file of that form and content can hold several runs, told apart by a column: any but the lines as VCD or as a
+/// list of changes, which are of one clock.
+pub fn holds_runs(form: Form, what: What) -> bool {
+    !matches!((form, what), (Form::Vcd, _) | (Form::Csv, What::Capture))
+}
+
+/// What goes out of one run, as a table.
+///
+/// # Errors
+/// There is no `report` and the table is one of it, or the capture has too many lines for its pairs.
+pub fn table(what: What, capture: &Capture, report: Option<&InspectReport>) -> io::Result<Table> {
+    match (what, report) {
+        (What::Capture, _) => Ok(edges(capture)),
+        (What::Pairs, _) => pairs(capture),
+        (What::Table(which), Some(report)) => Ok(which.of(report)),
+        (What::Table(which), None) => {
+            let message = format!("{} come from an answer, and there is none", which.word());
+            Err(io::Error::new(io::ErrorKind::InvalidInput, message))
+        }
+    }
+}
+
+/// Writes a table in a form.
+///
+/// # Errors
+/// What `out` gives.
+pub fn write_table(form: Form, table: &Table, out: impl Write + Send) -> io::Result<()> {
+    match form {
+        Form::Json => table.write_json(out),
+        Form::Parquet => parquet::write(table, out),
+        Form::Csv | Form::Vcd => table.write_csv(out),
+    }
 }
 
 /// Lags between lines that are counted, and the width of a bin, in seconds: finer where a tick or a sample is coarser.

@@ -15,6 +15,7 @@ use crate::setup::Setup;
 
 use super::align::{OneClock, one_clock, shared};
 use super::assumed;
+use super::beside_runts;
 use super::fill;
 use super::forbidden;
 use super::rails::{rail_rows, waveform_rows};
@@ -169,7 +170,7 @@ pub fn proposals(capture: &Capture, declared: &[LinkOptions]) -> Vec<Proposal> {
     proposals
 }
 
-/// The narrow limits that the setup declares, in the capture's ticks; and the pulses that are stray whatever their width,
+/// The narrow limits that the setup declares, in the capture's ticks; those that a line's runts give; and the pulses that are stray whatever their width,
 /// or that a person judged: the person has the last word.
 pub fn stray_options(capture: &Capture, setup: &Setup, links: &[Link]) -> StrayOptions {
     let limits = capture.lines.iter().enumerate().filter_map(|(index, line)| {
@@ -185,14 +186,16 @@ pub fn stray_options(capture: &Capture, setup: &Setup, links: &[Link]) -> StrayO
             stray: judged.stray,
         })
     });
-    StrayOptions {
+    let mut options = StrayOptions {
         narrow_below: limits.collect(),
         marks: forbidden::marks(capture, setup, links)
             .into_iter()
             .chain(judged)
             .collect(),
         ..StrayOptions::default()
-    }
+    };
+    beside_runts::take_over(capture, setup, &mut options);
+    options
 }
 
 /// What a line called `STEM/LINE` is called here, where it is a signal that keeps its own name: two instruments recorded it.

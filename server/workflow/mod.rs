@@ -5,7 +5,7 @@
 //! | [`read`], [`stored`] | a file, or a stored original, to a capture |
 //! | [`reading`], [`marks`] | what a person said of columns and of pulses, to how a capture is read |
 //! | [`align`], [`runs`], `merge` | several captures to one on one clock |
-//! | [`inspect`] | a capture to what is wrong, by `forbidden`, [`rules`], [`rails`] and `fill` |
+//! | [`inspect`] | a capture to what is wrong, by `forbidden`, `beside_runts`, [`rules`], [`rails`] and `fill` |
 //! | `assumed`, [`unreadable`], [`metered`] | what had to be assumed, could not be read, was measured by hand |
 //! | [`compare`] | captures under two conditions to what the fix changed |
 //! | [`session`] | all that a stored session holds, to captures, reports and counts |
@@ -16,6 +16,7 @@
 
 pub mod align;
 mod assumed;
+mod beside_runts;
 pub mod compare;
 pub mod condition_runs;
 pub mod demo_session;
@@ -36,7 +37,7 @@ pub mod read;
 pub mod reading;
 mod rules;
 pub mod runs;
-mod same_signal;
+pub mod same_signal;
 pub mod session;
 pub mod setup_text;
 pub mod stored;

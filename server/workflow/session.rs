@@ -14,7 +14,7 @@ use crate::store::{
     ReadingSheet, Session, SessionId, Store, report_key,
 };
 
-use super::compare::tallies;
+use super::compare::{Counted, tallies};
 use super::marks::{self, JudgedPulse};
 use super::read::read_options;
 use super::reading::sheet_text;
@@ -288,6 +288,7 @@ pub fn tally_all(held: &Held, read: AllRead, setup: &Setup) -> RunTallies {
                 members,
                 capture,
                 sources,
+                findings,
                 ..
             } = run;
             places.push(RunOf {
@@ -298,7 +299,11 @@ pub fn tally_all(held: &Held, read: AllRead, setup: &Setup) -> RunTallies {
                     .collect(),
                 trouble: members.first().and_then(|m| m.trouble.clone()),
             });
-            counted.push((capture, sources));
+            counted.push(Counted {
+                capture,
+                sources,
+                findings,
+            });
         }
     }
     RunTallies {

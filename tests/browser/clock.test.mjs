@@ -1,4 +1,4 @@
-// The clock of one capture moved in the diagram, by keys and by dragging: only what is kept changes the session, and
+// The clock of one capture moved in the diagram, by keys and by dragging: only what is saved changes the session, and
 // that is undone.
 import assert from "node:assert/strict";
 import { after, before, test } from "node:test";
@@ -20,7 +20,7 @@ const ready = (page) => page.waitForFunction(() => /** @type {any} */ (globalThi
 const samples = (page) => page.evaluate(() => /** @type {any} */ (globalThis).edgewitness.view.moving?.samples ?? null);
 const inHand = (page, told) => page.waitForFunction((told) => document.querySelector(".slip [role=status]")?.textContent?.includes(told), told);
 
-test("a capture's clock is moved by keys and by dragging, put back, kept, and undone", async () => {
+test("a capture's clock is moved by keys and by dragging, put back, saved, and undone", async () => {
   const place = await demoPath(browser, server);
   const { page, troubles } = await openPage(browser, server.url + place);
   await page.locator("#headline").waitFor();
@@ -33,7 +33,7 @@ test("a capture's clock is moved by keys and by dragging, put back, kept, and un
 
   // By keys; Escape puts it back, and nothing was changed.
   await page.keyboard.press("k");
-  await inHand(page, "tower.csv stands as it is kept");
+  await inHand(page, "tower.csv stands where it was saved");
   const { capture, sample_s: sample, lines } = await page.evaluate(() => /** @type {any} */ (globalThis).edgewitness.view.facts.clocks[0]);
   for (const key of ["ArrowRight", "ArrowRight", "Shift+ArrowLeft"]) await page.keyboard.press(key);
   assert.equal(await samples(page), -8);
@@ -65,12 +65,18 @@ test("a capture's clock is moved by keys and by dragging, put back, kept, and un
   assert.notEqual(await page.evaluate(() => /** @type {any} */ (globalThis).edgewitness.view.start), start);
   assert.ok(lines.length > 1);
 
-  // Kept: the session is read anew with it, and the capture is in hand again.
-  await page.keyboard.press("ArrowLeft");
-  await canvas.focus();
-  await Promise.all([page.waitForEvent("load"), page.keyboard.press("Enter")]);
+  // The button says what it does; one step more and less by buttons.
+  const slip = page.locator(".slip");
+  await slip.getByRole("button", { name: "back to where it was" }).click();
+  assert.equal(await samples(page), 0);
+  for (let step = 0; step < 5; step++) await slip.getByRole("button", { name: "1 sample later" }).click();
+  if (process.env.SHOTS) await page.screenshot({ path: `${process.env.SHOTS}/clock.png` });
+
+  // Saved: the session is read anew with it, and the capture is in hand again.
+  await slip.getByRole("button", { name: "1 sample earlier" }).click();
+  await Promise.all([page.waitForEvent("load"), slip.getByRole("button", { name: "save this shift" }).click()]);
   await page.locator("#headline").waitFor();
-  await inHand(page, "tower.csv stands as it is kept");
+  await inHand(page, "tower.csv stands where it was saved");
   const moved = await page.evaluate(() => /** @type {any} */ (globalThis).edgewitness.view.facts.clocks[0]);
   assert.equal(moved.capture, capture);
   assert.ok(Math.abs(moved.shift_s - 4 * sample) < 1e-15, `${moved.shift_s}`);
@@ -79,7 +85,7 @@ test("a capture's clock is moved by keys and by dragging, put back, kept, and un
   // Undone.
   await Promise.all([page.waitForEvent("load"), page.getByRole("button", { name: /^undo: clock/ }).click()]);
   await page.locator("#headline").waitFor();
-  await inHand(page, "tower.csv stands as it is kept");
+  await inHand(page, "tower.csv stands where it was saved");
   assert.equal(await offset(), kept);
   assert.deepEqual(troubles, []);
   await page.context().close();

@@ -13,12 +13,13 @@ use axum::response::{IntoResponse, Response};
 use tokio_util::io::{ReaderStream, SyncIoBridge};
 
 use super::upload::{Flow, place, stated_length, too_slow};
+use crate::export::Table;
 use crate::store::{ArchiveLimits, Session, SessionId, Store};
 use crate::web::error::{Failure, sentence};
 use crate::web::opened::Opened;
 use crate::web::shown::Shown;
 use crate::web::state::App;
-use crate::workflow::export::{Form, choose, write};
+use crate::workflow::export::{Form, What, choose, holds_runs, table, write, write_table};
 
 /// The session with all its originals, in one file.
 pub async fn archive(State(app): State<Arc<App>>, Path(id): Path<i64>) -> Result<Response, Failure> {
@@ -82,7 +83,9 @@ pub async fn restore(
     Ok((StatusCode::CREATED, Json(restored?)))
 }
 
-/// `capture.vcd`, `changes.csv`, `strays.parquet`, …: the name says form and content.
+/// `capture.vcd`, `changes.csv`, `strays.parquet`, …: the name says form and content. A table holds all runs of the
+/// condition, told apart by its columns `run` and `run_captures`, unless the address names one of them; lines as VCD or as
+/// changes are of one run, the newest where none is named, and the file's name says which.
 pub async fn export(
     State(app): State<Arc<App>>,
     Path((id, name)): Path<(i64, String)>,
@@ -93,10 +96,15 @@ pub async fn export(
     let (file, called) = tokio::task::spawn_blocking(move || {
         let mut file = tempfile_in(app.store.dir())?;
         let out = BufWriter::new(&mut file);
-        write(form, what, &opened.capture, Some(&opened.report), out)
-            .map_err(|error| Failure::wrong(sentence(&error)))?;
+        let wrong = |error: std::io::Error| Failure::wrong(sentence(&error));
+        if holds_runs(form, what) {
+            write_table(form, &of_runs(&app, &opened, what)?, out).map_err(wrong)?;
+        } else {
+            write(form, what, &opened.capture, Some(&opened.report), out).map_err(wrong)?;
+        }
         file.seek(SeekFrom::Start(0)).map_err(Failure::ours)?;
-        let called = file_name(&app.store, &opened, &name)?;
+        let is_one = opened.run.is_some() || !holds_runs(form, what);
+        let called = file_name(&app.store, &opened, is_one, &name)?;
         Ok::<_, Failure>((file, called))
     })
     .await??;
@@ -108,8 +116,43 @@ pub async fn export(
     Ok(download(file, &called, kind))
 }
 
-/// `Tower-third-evening--as-found--strays.csv`: of which session and condition it is, the file says where it lies.
-fn file_name(store: &Store, opened: &Opened, name: &str) -> Result<String, Failure> {
+/// The table of the run that was asked for, or of all runs of its condition, the newest last.
+///
+/// # Errors
+/// A run can't be read, or the disk's own.
+fn of_runs(app: &App, opened: &Opened, what: What) -> Result<Table, Failure> {
+    let of_one = |opened: &Opened| {
+        let table = table(what, &opened.capture, Some(&opened.report));
+        table.map_err(|error| Failure::wrong(sentence(&error)))
+    };
+    let files = |opened: &Opened| {
+        let of_run = opened.clocks.iter().filter(|placed| placed.is_shown);
+        let files = of_run.filter_map(|placed| opened.captures.get(placed.member.position));
+        let files: Vec<&str> = files.map(|entry| entry.value.file.as_str()).collect();
+        files.join(" with ")
+    };
+    let mut all: Option<Table> = None;
+    for (at, run) in opened.runs.iter().enumerate() {
+        let own = match (run.is_shown, opened.run) {
+            (true, _) => of_one(opened)?,
+            (false, Some(_)) => continue,
+            (false, None) => of_one(&*app.look_once(opened, run)?)?,
+        };
+        let own = own.of_run(at + 1, &run.files);
+        match &mut all {
+            Some(all) => all.append(own),
+            None => all = Some(own),
+        }
+    }
+    match all {
+        Some(all) => Ok(all),
+        None => Ok(of_one(opened)?.of_run(1, &files(opened))),
+    }
+}
+
+/// `Tower-third-evening--as-found--strays.csv`: of which session and condition it is, the file says where it lies; and of
+/// which run, where `is_one` and there are several: `--run-2-of-3`.
+fn file_name(store: &Store, opened: &Opened, is_one: bool, name: &str) -> Result<String, Failure> {
     /// Letters of the session's title, and of the condition's.
     const MOST: usize = 40;
     let plain = |words: &str| {
@@ -133,9 +176,14 @@ fn file_name(store: &Store, opened: &Opened, name: &str) -> Result<String, Failu
     let condition = all
         .iter()
         .find(|under| all.len() > 1 && under.condition == opened.condition);
+    let shown = opened.runs.iter().position(|run| run.is_shown);
     let of = [
         plain(&body.title),
         condition.map_or_else(String::new, |under| plain(&under.title)),
+        match shown.filter(|_| is_one) {
+            Some(at) => format!("run-{}-of-{}", at + 1, opened.runs.len()),
+            None => String::new(),
+        },
     ];
     let of: Vec<&str> = of
         .iter()

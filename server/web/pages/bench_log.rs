@@ -98,6 +98,8 @@ struct ExportView {
     title: String,
     /// Names it in an address.
     query: String,
+    /// Its runs, where there are several: what each is called, and what names it in an address.
+    runs: Vec<(String, String)>,
 }
 
 struct RemarkView {
@@ -281,6 +283,17 @@ fn view(store: &Store, log: SessionLog, answers: &[Answer]) -> Result<LogPage, F
                     _ => answer.title.clone(),
                 },
                 query: newest_run_of(answer).query(),
+                runs: answer
+                    .runs
+                    .iter()
+                    .map(|run| {
+                        let which = Which {
+                            run: run.captures.first().copied(),
+                            ..newest_run_of(answer)
+                        };
+                        (format!("{} ({})", run.files, run.size), which.query())
+                    })
+                    .collect(),
             })
             .collect(),
         remarks: log.remarks.iter().map(remark_view).collect(),
@@ -363,7 +376,7 @@ fn findings(states: &[Entry<FindingState>], answers: &[Answer]) -> Vec<FindingVi
     let view = |standing: &Standing| {
         let finding = standing.finding(answers)?;
         Some(FindingView {
-            state: StateView::of(&standing.key, &finding.title, states()),
+            state: StateView::of(&standing.keys, &finding.title, states()),
             severity: match finding.severity {
                 _ if !standing.is_present(answers) => match standing.fate_now(answers) {
                     Some(Fate::Remains(_)) => "told of otherwise now",
@@ -378,9 +391,13 @@ fn findings(states: &[Entry<FindingState>], answers: &[Answer]) -> Vec<FindingVi
             under: standing.says(answers),
         })
     };
-    let gone = states().filter(|state| standings.iter().all(|standing| standing.key != state.finding));
+    let gone = states().filter(|state| {
+        standings
+            .iter()
+            .all(|standing| !standing.keys.contains(&state.finding))
+    });
     let gone = gone.map(|state| FindingView {
-        state: StateView::of(&state.finding, &state.title, [state]),
+        state: StateView::of(std::slice::from_ref(&state.finding), &state.title, [state]),
         severity: "not found any more",
         under: String::new(),
     });

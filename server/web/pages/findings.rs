@@ -14,7 +14,8 @@ use super::next_capture::NextCapture;
 use crate::report::inspect::{Severity, finding_keys};
 use crate::setup::Setup;
 use crate::store::{Capture, Clock, Entry, EntryId, FindingState, SessionId, Store};
-use crate::web::answers::{Answer, kept_answers, standings};
+use crate::web::alike::name_in;
+use crate::web::answers::{Answer, kept_answers, keys_of, standings};
 use crate::web::api::harness::{clips_of, harness_of};
 use crate::web::api::log::with_store;
 use crate::web::error::PageFailure;
@@ -187,10 +188,13 @@ fn since(store: &Store, id: SessionId, opened: &Opened) -> Result<Vec<String>, P
     let Some(before) = earlier.filter(|answer| answer.report.is_some()).last() else {
         return Ok(Vec::new());
     };
-    let mut present = finding_keys(&opened.report.findings);
-    for run in &opened.runs {
-        present.extend(finding_keys(&run.report.findings));
-    }
+    let reports = || std::iter::once(&opened.report).chain(opened.runs.iter().map(|run| &run.report));
+    // Whichever of its names a line has here.
+    let mut present: Vec<String> = reports()
+        .flat_map(|report| finding_keys(&report.findings))
+        .collect();
+    let told = reports().flat_map(|report| keys_of(report, std::slice::from_ref(before)));
+    present.extend(told.flatten());
     let now = Answer {
         condition: opened.condition,
         title: String::new(),
@@ -201,7 +205,11 @@ fn since(store: &Store, id: SessionId, opened: &Opened) -> Result<Vec<String>, P
     };
     // A line that moved by itself, its strays apart, and stands still here.
     let is_still = |name: &&String| {
-        let here = opened.capture.line_index(name);
+        let here = before
+            .report
+            .as_ref()
+            .map_or_else(|| (*name).clone(), |before| name_in(&opened.report, before, name));
+        let here = opened.capture.line_index(&here);
         let is_dead = here.is_some_and(|line| opened.capture.lines[line].edges.is_empty());
         is_dead && before.moved.contains(*name)
     };
@@ -339,7 +347,7 @@ pub async fn page(
                 }
             }
             let states: Vec<Entry<FindingState>> = app.store.entries(id)?;
-            let keys = finding_keys(&opened.report.findings);
+            let keys = keys_of(&opened.report, &kept_answers(&app.store, id)?);
             for ((view, finding), key) in shown.findings.iter_mut().zip(&opened.report.findings).zip(keys) {
                 let said = states.iter().map(|entry| &entry.value);
                 view.state = Some(StateView::of(&key, &finding.title, said));

@@ -63,7 +63,8 @@ pub fn judge_all<'a>(tallies: &'a Tallies, before: &[usize], after: &[usize]) ->
             None => (judge(before, after), false),
             Some(sight) => judge_ends(sight),
         };
-        let absent = absent_line(tallies, trouble, (runs.0, before), (runs.1, after));
+        let absent = absent_line(tallies, trouble, (runs.0, before), (runs.1, after))
+            .or_else(|| unjoined(tallies, trouble, (runs.0, before), (runs.1, after)));
         let is_absent = absent.is_some();
         let mut says = match (absent, is_open) {
             (Some(sentence), _) => sentence,
@@ -152,6 +153,36 @@ fn absent_line(
         }
     }
     None
+}
+
+/// What to say of a link that can't be counted on a side: its ends are on clocks that nothing joins.
+fn unjoined(
+    tallies: &Tallies,
+    trouble: &Trouble,
+    before: (&[usize], Counts),
+    after: (&[usize], Counts),
+) -> Option<String> {
+    if !matches!(trouble.kind, TroubleKind::Loss | TroubleKind::Extra) {
+        return None;
+    }
+    let lacks = |(side, counts): (&[usize], Counts)| {
+        let mut links = side.iter().filter_map(|&run| tallies.unjoined.get(run)).flatten();
+        counts.opportunities == 0 && links.any(|ends| ends[..] == trouble.lines[..])
+    };
+    let of = |counts: Counts, words: &str| {
+        let counts = tally(counts.strays, counts.opportunities, trouble.slot_s);
+        format!(" ({counts} {words})")
+    };
+    let (side, counts) = match (lacks(before), lacks(after)) {
+        (true, true) => ("can be counted neither before nor after", String::new()),
+        (true, false) => ("can't be counted before", of(after.1, "after")),
+        (false, true) => ("can't be counted after", of(before.1, "before")),
+        (false, false) => return None,
+    };
+    Some(format!(
+        "{}: {side}, its ends were recorded on two clocks that nothing joins{counts}.",
+        what(trouble)
+    ))
 }
 
 /// Whether a line of that name is in any of the runs, also as one of several files' (`tower/NOTE`).
@@ -411,7 +442,7 @@ mod tests {
             lines: vec![vec!["CLEAR_N".to_owned()]; 2],
             edges: Vec::new(),
             troubles: vec![trouble],
-            twins: Vec::new(),
+            ..Tallies::default()
         };
         let judged = &judge_all(&tallies, &[0], &[1])[0];
         // 1 − 0.05^(1/n) over n stretches of 1 µs: −ln 0.05 over the time, Hanley and Lippman-Hand (1983).

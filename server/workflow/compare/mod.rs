@@ -4,6 +4,7 @@
 //! are judged from them ([`judge_all`]).
 
 mod judged;
+mod names;
 mod next;
 mod over_time;
 mod sight;
@@ -12,7 +13,7 @@ mod tally;
 
 pub use judged::{Judged, amount, judge_all, rate, share, share_bound, sum_over, tally, what};
 pub use still::{Still, Which, still};
-pub use tally::tallies;
+pub use tally::{Counted, tallies};
 
 use crate::analysis::stats::ratio::Ratio;
 use crate::model::Capture;
@@ -39,7 +40,11 @@ pub fn compare(before: Vec<Capture>, after: Vec<Capture>, setup: &Setup) -> Comp
                 once.join(", ")
             ));
         }
-        runs.push((run.capture, run.sources));
+        runs.push(Counted {
+            capture: run.capture,
+            sources: run.sources,
+            findings: Vec::new(),
+        });
     }
     let sides: [Vec<usize>; 2] = [(0..split).collect(), (split..runs.len()).collect()];
     let mut report = report(&tallies(runs, setup), &sides[0], &sides[1]);
@@ -71,7 +76,8 @@ pub fn report(tallies: &Tallies, before: &[usize], after: &[usize]) -> CompareRe
     }
 }
 
-/// What takes the ground from under the verdicts on the runs `before` and `after`: one recording on both sides.
+/// What the verdicts on the runs `before` and `after` rest on, or what takes the ground from under them: one recording on both
+/// sides, links that can't be counted.
 pub fn notes(tallies: &Tallies, before: &[usize], after: &[usize]) -> Vec<String> {
     let is_across = |[a, b]: &&[usize; 2]| {
         before.contains(a) && after.contains(b) || before.contains(b) && after.contains(a)
@@ -82,18 +88,51 @@ pub fn notes(tallies: &Tallies, before: &[usize], after: &[usize]) -> Vec<String
         .map(|&run| [run, run]);
     let twins = tallies.twins.iter().filter(is_across).copied().chain(own);
     let file = |run: usize| tallies.runs[run].first().map_or("?", |row| row.file.as_str());
-    twins
-        .map(|[a, b]| {
-            format!(
-                "The same recording stands on both sides ({} and {}): it can't show what a change did.",
-                file(a),
-                file(b)
-            )
-        })
-        .collect()
+    let twins = twins.map(|[a, b]| {
+        format!(
+            "The same recording stands on both sides ({} and {}): it can't show what a change did.",
+            file(a),
+            file(b)
+        )
+    });
+    twins.chain(unjoined(tallies, before, after)).collect()
 }
 
-/// Lines that were captured on one side only, a sentence for each side that lacks some.
+/// Links that can't be counted in some of the runs, a sentence for each.
+fn unjoined(tallies: &Tallies, before: &[usize], after: &[usize]) -> Vec<String> {
+    let mut links: Vec<&[String; 2]> = before
+        .iter()
+        .chain(after)
+        .filter_map(|&run| tallies.unjoined.get(run))
+        .flatten()
+        .collect();
+    links.sort_unstable();
+    links.dedup();
+    let told = links.into_iter().map(|ends| {
+        let of = |side: &[usize]| -> Vec<String> {
+            let runs = side.iter().filter(|run| tallies.unjoined[**run].contains(ends));
+            let files = |&run: &usize| {
+                let files: Vec<&str> = tallies.runs[run].iter().map(|row| row.file.as_str()).collect();
+                files.join(" with ")
+            };
+            runs.map(files).collect()
+        };
+        let files = [("before", of(before)), ("after", of(after))]
+            .into_iter()
+            .filter(|(_, files)| !files.is_empty())
+            .map(|(words, files)| format!("{} {words}", files.join(", ")));
+        format!(
+            "The link from {} to {} can't be counted in {}: its ends were recorded on two clocks that nothing joins. Name a \
+             line that both files have on the page Clocks.",
+            ends[0],
+            ends[1],
+            files.collect::<Vec<_>>().join(" and ")
+        )
+    });
+    told.collect()
+}
+
+/// Lines that were captured on one side only, a sentence for each side that lacks some; and names that were taken for one.
 pub fn absent(tallies: &Tallies, before: &[usize], after: &[usize]) -> Vec<String> {
     const MOST_NAMES: usize = 8;
     let side = |own: &[usize], other: &[usize], words: [&str; 2]| {
@@ -118,7 +157,8 @@ pub fn absent(tallies: &Tallies, before: &[usize], after: &[usize]) -> Vec<Strin
         side(before, after, ["before", "after"]),
         side(after, before, ["after", "before"]),
     ];
-    sides.into_iter().flatten().collect()
+    let told = sides.into_iter().flatten();
+    told.chain(names::told(tallies, before, after)).collect()
 }
 
 fn coupling_row(j: &Judged) -> CompareRow {

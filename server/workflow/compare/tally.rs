@@ -2,9 +2,10 @@
 
 use std::collections::BTreeMap;
 
-use super::{over_time, sight};
+use super::{names, over_time, sight};
 use crate::analysis::compare::{self, Counts, Pair, Side};
 use crate::analysis::coupling::{Attribution, CouplingOptions, Standing, attribute, judge};
+use crate::analysis::findings::Finding;
 use crate::analysis::links::{self, Link};
 use crate::analysis::rules;
 use crate::analysis::strays::{self, LimitOrigin, NarrowLimit, Stray, StrayKind, StrayOptions, Strays};
@@ -12,6 +13,7 @@ use crate::model::Capture;
 use crate::report::CaptureRow;
 use crate::report::compare::{OccasionsRow, SeenRow, Tallies, Trouble, TroubleKind};
 use crate::setup::Setup;
+use crate::workflow::assumed;
 use crate::workflow::inspect::{link_options, stray_options};
 use crate::workflow::same_signal::without_copies;
 
@@ -21,21 +23,46 @@ pub(super) struct Looked {
     pub strays: Strays,
     attribution: Attribution,
     links: Vec<Link>,
+    /// Ends of declared links that can't be judged: on clocks that nothing joins.
+    unjoined: Vec<[String; 2]>,
     /// Broken and judged occasions of each rule of the setup.
     rules: Vec<Counts>,
 }
 
-/// Counts every trouble that any run shows in all of them. `runs`: each with the rows of its captures.
+/// A run that is on one clock, as it is counted.
+pub struct Counted {
+    pub capture: Capture,
+    /// One for each of its files.
+    pub sources: Vec<CaptureRow>,
+    /// What is to be said of its clocks.
+    pub findings: Vec<Finding>,
+}
+
+/// Counts every trouble that any run shows in all of them.
 /// Cost: that of inspecting each run, twice the search for strays.
-pub fn tallies(runs: Vec<(Capture, Vec<CaptureRow>)>, setup: &Setup) -> Tallies {
-    let (captures, sources): (Vec<Capture>, Vec<Vec<CaptureRow>>) = runs.into_iter().unzip();
+pub fn tallies(runs: Vec<Counted>, setup: &Setup) -> Tallies {
+    let (mut captures, mut sources, mut findings) = (Vec::new(), Vec::new(), Vec::new());
+    for run in runs {
+        captures.push(run.capture);
+        sources.push(run.sources);
+        findings.push(run.findings);
+    }
+    // Whichever part of the setup names it.
+    let said = format!("{setup:?}");
+    let called = names::join(&mut captures, &|name| said.contains(name));
+    // Before the copies go: they join clocks.
+    let clocks = captures.iter().zip(&sources).zip(&findings);
+    let unjoined: Vec<Vec<[String; 2]>> = clocks
+        .map(|((capture, sources), findings)| unjoined_links(capture, sources, findings, setup))
+        .collect();
     // A signal that two instruments of a run recorded is counted once.
     let captures: Vec<Capture> = captures.into_iter().map(without_copies).collect();
     let limits = shared_limits(&captures, setup);
     let twins = twins(&captures);
     let looked: Vec<Looked> = captures
         .into_iter()
-        .map(|capture| look(capture, setup, &limits))
+        .zip(&unjoined)
+        .map(|(capture, unjoined)| look(capture, setup, &limits, unjoined))
         .collect();
     let mut troubles: Vec<Trouble> = Vec::new();
     for pair in pairs(&looked) {
@@ -81,7 +108,27 @@ pub fn tallies(runs: Vec<(Capture, Vec<CaptureRow>)>, setup: &Setup) -> Tallies 
         lines: looked.iter().map(names).collect(),
         troubles,
         twins,
+        called,
+        unjoined,
     }
+}
+
+/// Declared links of a run whose ends are on clocks that nothing joins, and whose pulses do not arrive as the times stand.
+fn unjoined_links(
+    capture: &Capture,
+    sources: &[CaptureRow],
+    findings: &[Finding],
+    setup: &Setup,
+) -> Vec<[String; 2]> {
+    if sources.len() < 2 {
+        return Vec::new();
+    }
+    let mut links = links::check(capture, &link_options(capture, setup));
+    let ends = |link: &Link| [link.from, link.to].map(|line| capture.lines[line].name.clone());
+    let all: Vec<[String; 2]> = links.iter().map(ends).collect();
+    assumed::unjoined(capture, sources, findings, &mut links);
+    let judged: Vec<[String; 2]> = links.iter().map(ends).collect();
+    all.into_iter().filter(|ends| !judged.contains(ends)).collect()
 }
 
 /// Captures with the same edges: one recording, brought twice. Ones without an edge are nobody's twin.
@@ -169,8 +216,12 @@ fn shared_limits(captures: &[Capture], setup: &Setup) -> SharedLimits {
     shared
 }
 
-fn look(capture: Capture, setup: &Setup, shared: &SharedLimits) -> Looked {
-    let links = links::check(&capture, &link_options(&capture, setup));
+fn look(capture: Capture, setup: &Setup, shared: &SharedLimits, unjoined: &[[String; 2]]) -> Looked {
+    let mut links = links::check(&capture, &link_options(&capture, setup));
+    links.retain(|link| {
+        let ends = [link.from, link.to].map(|line| capture.lines[line].name.as_str());
+        !unjoined.iter().any(|other| *other == ends)
+    });
     let mut options: StrayOptions = stray_options(&capture, setup, &links);
     for (index, line) in capture.lines.iter().enumerate() {
         // Without one the widths are not asked again: they may show short pulses that were found to be the line's job.
@@ -200,6 +251,7 @@ fn look(capture: Capture, setup: &Setup, shared: &SharedLimits) -> Looked {
         strays,
         attribution,
         links,
+        unjoined: unjoined.to_vec(),
     }
 }
 
@@ -260,6 +312,12 @@ fn link_troubles(looked: &[Looked]) -> Vec<Trouble> {
             let both = names(l, link);
             if !ends.contains(&both) {
                 ends.push(both);
+            }
+        }
+        // That it can't be counted is to be said.
+        for both in &l.unjoined {
+            if !ends.contains(both) {
+                ends.push(both.clone());
             }
         }
     }

@@ -68,7 +68,7 @@ export class Moving {
     this.samples = samples;
     const { file, shift_s, sample_s } = this.clock;
     const own = samples * sample_s;
-    const how = samples === 0 ? `${file} stands as it is kept` : `${file} ${Math.abs(samples)} ${Math.abs(samples) === 1 ? "sample" : "samples"} ${samples > 0 ? "later" : "earlier"} (${seconds(own)})`;
+    const how = samples === 0 ? `${file} stands where it was saved` : `${file} ${Math.abs(samples)} ${Math.abs(samples) === 1 ? "sample" : "samples"} ${samples > 0 ? "later" : "earlier"} (${seconds(own)})`;
     this.told.textContent = `${how}; by hand in all ${seconds(shift_s + own)}. A sample is ${seconds(sample_s)}.`;
     this.view.say(this.told.textContent);
     this.view.paint();
@@ -80,8 +80,8 @@ export class Moving {
     const step = (/** @type {number} */ by) => button(`${by > 0 ? "+" : "−"}${Math.abs(by)}`, () => this.nudge(by), { "aria-label": `${Math.abs(by)} ${Math.abs(by) === 1 ? "sample" : "samples"} ${by > 0 ? "later" : "earlier"}` });
     const undo = view.facts.last_move;
     view.slip.open(`Clock of ${clock.file}`, make("div", { class: "slip-body" }, this.told,
-      make("p", { class: "row" }, step(-10), step(-1), step(1), step(10), button("keep", () => this.keep()), button("put back", () => this.place(0)), undo && button(`undo: ${undo}`, () => this.#send("undo", `${view.path}/undo`, null, "POST"))),
-      make("p", { class: "quiet" }, "Drag one of its lines, or ← → by a sample, with Shift by ten. Enter keeps it, Escape puts it back. The file stays as it is.")));
+      make("p", { class: "row" }, step(-10), step(-1), step(1), step(10), button("save this shift", () => this.keep()), button("back to where it was", () => this.place(0)), undo && button(`undo: ${undo}`, () => this.#send("undo", `${view.path}/undo`, null, "POST"))),
+      make("p", { class: "quiet" }, "Drag one of its lines, or ← → by a sample, with Shift by ten. Enter saves the shift in the session, and all findings are worked out anew with it; Escape leaves all as it was. The file itself is not changed.")));
     view.slip.onclose = () => { view.slip.onclose = () => {}; this.drop(); };
     // The arrow keys belong to the diagram.
     view.canvas.focus();
@@ -92,7 +92,7 @@ export class Moving {
   keep() {
     const { capture, with: other, on, shift_s, sample_s } = this.clock;
     if (this.samples === 0) { this.view.slip.close(); return; }
-    this.#send("keep", `${this.view.path}/clocks`, { capture, with: other, on, shift_s: shift_s + this.samples * sample_s }, "PUT");
+    this.#send("save", `${this.view.path}/clocks`, { capture, with: other, on, shift_s: shift_s + this.samples * sample_s }, "PUT");
   }
 
   /** @param {string} what @param {string} address @param {any} body @param {string} method */

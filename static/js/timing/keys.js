@@ -35,7 +35,7 @@ export function keyTable(view, actions) {
       if (view.moving) view.moving.nudge(by * (e.shiftKey ? 10 : 1));
       else view.pan(by * (e.shiftKey ? 1 : 0.15));
     }, "← →"),
-    entry("ArrowUp ArrowDown", "choose a line (with Alt: move it)", (e) => {
+    entry("ArrowUp ArrowDown", "choose a line, whose name then stands whole (with Alt: move it)", (e) => {
       const by = e.key === "ArrowUp" ? -1 : 1;
       if (e.altKey) arrangement.move(key(), by);
       choose(by);
@@ -55,7 +55,7 @@ export function keyTable(view, actions) {
     entry("Backspace", "take away the last dimension line", () => view.dimensions.undo()),
     entry("c", "count over the chosen stretch, or over what is in view", () => view.withStretch((stretch) => stretch.open())),
     entry("l", "lines: names, order, groups, buses", () => actions.lines()),
-    entry("Enter", "name the chosen line; while measuring: put an end here", () => {
+    entry("Enter", "name the chosen line; while measuring: put an end here; while a clock is moved: save the shift", () => {
       const { dimensions, marked } = view;
       if (view.moving) return view.moving.keep();
       if (!dimensions.isMeasuring) return actions.rename();

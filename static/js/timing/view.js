@@ -44,6 +44,8 @@ export class Diagram {
     /** A moment that was gone to. @type {{start: number, end: number, line: number|null}|null} */ this.marked = null;
     /** The pulse that is chosen, to be judged. @type {import("./marks.js").Chosen|null} */ this.pulse = null;
     /** The place that a dragged line would take. @type {{y: number}|null} */ this.dropping = null;
+    /** The row whose label the pointer is on. @type {string|null} */ this.hovered = null;
+    /** Labels that are shown whole, for they are cut in their column. @type {string[]} */ this.unfolded = [];
     /** How often something was said: what comes late says nothing over it. */
     this.told = 0;
     this.onmove = () => {};
@@ -208,6 +210,14 @@ export class Diagram {
     this.dimensions.draw(pen, scale, rows);
     this.stretch?.draw(pen, scale, height);
     c.restore();
+    if (isPage) this.#unfold(pen, rows);
+  }
+
+  /** Labels that are cut, whole: of the row under the pointer, and of the chosen one. @param {Pen} pen @param {Row[]} rows */
+  #unfold(pen, rows) {
+    const hasFocus = document.activeElement === this.canvas;
+    const whole = rows.filter((row, at) => row.top >= 0 && (row.key === this.hovered || (hasFocus && at === this.chosen)));
+    this.unfolded = whole.flatMap((row) => pen.wholeLabel(row, this.#gutter, this.width));
   }
 
   /** @param {Scale} scale @param {Row[]} shown */
@@ -448,8 +458,10 @@ export class Diagram {
   /** Says what lies under the pointer. @param {number} x @param {number} y */
   read(x, y) {
     const scale = this.scale;
-    if (x < scale.left || x > scale.left + scale.width) { this.pointer.textContent = ""; return; }
-    this.pointer.textContent = readout(this, scale.tick(x), this.rowAt(y));
+    const label = x >= 0 && x < scale.left ? this.rowAt(y) : undefined;
+    if ((label?.key ?? null) !== this.hovered) { this.hovered = label?.key ?? null; this.paint(); }
+    const isWave = x >= scale.left && x <= scale.left + scale.width;
+    this.pointer.textContent = isWave ? readout(this, scale.tick(x), this.rowAt(y)) : label ? this.describe(label) : "";
   }
 }
 

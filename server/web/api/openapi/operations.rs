@@ -2,12 +2,11 @@
 
 use super::{Answer, Operation, Takes, entry, shape};
 use crate::report::compare::CompareReport;
-use crate::report::inspect::InspectReport;
 use crate::store::{
     Action, Capture, ChannelSkews, Clock, Condition, DiagramView, FindingState, Photograph, PulseMark,
     Reading, Remark, Session, SessionBody, SessionRow, Step,
 };
-use crate::web::api::{clocks, diagram, evidence, harness, links, log, marks, rules, seek, upload};
+use crate::web::api::{clocks, diagram, evidence, harness, links, log, marks, rules, seek, sessions, upload};
 use crate::workflow::session::RunTallies;
 
 /// Every request that the interface answers, in the order of the description.
@@ -117,9 +116,9 @@ pub(super) fn operations() -> Vec<Operation> {
         op(
             "get",
             "/api/sessions/{id}/report",
-            "What was found, as edgewitness inspect --json",
+            "What was found in a run, as edgewitness inspect --json, and in the other runs of its condition",
             Nothing,
-            One(shape::<InspectReport>()),
+            One(shape::<sessions::RunReport>()),
         ),
         op(
             "get",
@@ -411,7 +410,7 @@ pub(super) fn operations() -> Vec<Operation> {
         op(
             "get",
             "/api/sessions/{id}/export/{name}",
-            "capture.vcd, changes.csv, strays.parquet, couplings.json, …",
+            "capture.vcd, changes.csv, strays.parquet, couplings.json, …; a table holds all runs of the condition where none is named",
             Nothing,
             Gives(octets),
         ),

@@ -4,6 +4,8 @@
 
 mod parts;
 
+use std::collections::BTreeMap;
+use std::collections::btree_map::Entry;
 use std::sync::Arc;
 
 use askama::Template;
@@ -17,7 +19,7 @@ use self::parts::{capture_names, conditions, judged, photographs, reading, says_
 use super::before_after::{Comparison, comparison};
 use super::figures::drawing;
 use crate::analysis::findings::CAUTION;
-use crate::report::inspect::{Finding, InspectReport, Severity};
+use crate::report::inspect::{Finding, InspectReport, Severity, finding_keys};
 use crate::report::text::moment_in;
 use crate::store::{FindingState, SessionId, Store};
 use crate::web::answers::{Answer, Standing, standings};
@@ -27,6 +29,7 @@ use crate::web::error::{Failure, PageFailure};
 use crate::web::opened::Opened;
 use crate::web::remains::Fate;
 use crate::web::state::App;
+use crate::workflow::condition_runs::RunFound;
 use crate::workflow::places;
 use crate::workflow::session::RunTallies;
 
@@ -77,6 +80,8 @@ struct ConditionView {
     captures: Vec<[String; 4]>,
     /// What was found under it in a sentence, or why it can't be read.
     says: String,
+    /// What was found in each of its runs, the newest last, where there are several: their files, and a sentence.
+    runs: Vec<(String, String)>,
 }
 
 struct FindingView {
@@ -169,10 +174,18 @@ pub async fn page(
         false => None,
     };
     let at = move |ms| moment_in(ms, offset_min);
-    let html = with_store(app, move |store| render(store, id, looked, counted.as_ref(), &at)).await?;
+    let looking = app.clone();
+    let html = with_store(app, move |store| {
+        let whole = |opened: &Opened, run: &RunFound| looking.look_once(opened, run);
+        render(store, id, looked, &whole, counted.as_ref(), &at)
+    })
+    .await?;
     let policy = (CONTENT_SECURITY_POLICY, HeaderValue::from_static(POLICY));
     Ok(([policy], Html(html)).into_response())
 }
+
+/// Looks at a run of what is open, whole.
+type LookAt<'a> = dyn Fn(&Opened, &RunFound) -> Result<Arc<Opened>, Failure> + 'a;
 
 /// What was found under one condition, and what its figures are drawn from.
 struct Looked {
@@ -186,6 +199,7 @@ fn render(
     store: &Store,
     id: SessionId,
     looked: Vec<Looked>,
+    whole: &LookAt,
     counted: Option<&RunTallies>,
     moment: &dyn Fn(i64) -> String,
 ) -> Result<String, Failure> {
@@ -197,6 +211,7 @@ fn render(
         .map(|looked| (looked.answer, looked.opened))
         .unzip();
     let all = standings(&answers);
+    let opened = of_each(&answers, &opened, &all, whole)?;
     let views = findings(store, id, &log, &answers, &opened, &all)?;
     let (mut now, mut otherwise, mut earlier) = (Vec::new(), Vec::new(), Vec::new());
     for (fate, view) in views {
@@ -288,15 +303,43 @@ fn is_remark(line: &str) -> bool {
     line.is_empty() || line.starts_with('#')
 }
 
-fn state_of<'a>(log: &'a SessionLog, key: &str) -> Option<&'a FindingState> {
-    log.finding_states
-        .iter()
-        .map(|entry| &entry.value)
-        .find(|state| state.finding == key)
+/// What a person holds of a trouble, by what it is called last.
+fn state_of<'a>(log: &'a SessionLog, standing: &Standing) -> Option<&'a FindingState> {
+    let states = log.finding_states.iter().map(|entry| &entry.value);
+    let place = |state: &&FindingState| standing.keys.iter().position(|key| *key == state.finding);
+    states
+        .filter(|state| place(state).is_some())
+        .min_by_key(|state| place(state))
+}
+
+/// For each standing what it was found in: the run that its report is of, or an earlier one, which is read again for its
+/// figures.
+fn of_each(
+    answers: &[Answer],
+    opened: &[Option<Arc<Opened>>],
+    all: &[Standing],
+    whole: &LookAt,
+) -> Result<Vec<Option<Arc<Opened>>>, Failure> {
+    let mut earlier: BTreeMap<(usize, usize), Arc<Opened>> = BTreeMap::new();
+    let mut each = Vec::with_capacity(all.len());
+    for standing in all {
+        let own = opened.get(standing.answer).cloned().flatten();
+        let run = standing
+            .run
+            .and_then(|run| answers[standing.answer].runs.get(run));
+        each.push(match (own, run, standing.run) {
+            (Some(own), Some(run), Some(at)) => Some(match earlier.entry((standing.answer, at)) {
+                Entry::Occupied(known) => known.get().clone(),
+                Entry::Vacant(free) => free.insert(whole(&own, run)?).clone(),
+            }),
+            (own, ..) => own,
+        });
+    }
+    Ok(each)
 }
 
 /// Every finding of any condition once, as the newest that tells of it has it; and what became of it under the newest of
-/// all, where that does not.
+/// all, where that does not. `opened`: for each of `all` what it was found in.
 fn findings(
     store: &Store,
     id: SessionId,
@@ -308,34 +351,30 @@ fn findings(
     let harness = harness_of(store, id)?;
     let clips = clips_of(store, id, &harness)?;
     let diagram = store.diagram_view(id)?;
-    let mut told: Vec<Vec<places::FindingPlaces>> = answers
-        .iter()
-        .map(|answer| {
-            answer
-                .report
-                .as_ref()
-                .map(|report| places::of_findings(&harness, &clips, report))
-        })
-        .map(Option::unwrap_or_default)
-        .collect();
     let mut drawn = 0;
     let mut views = Vec::with_capacity(all.len());
     for (index, standing) in all.iter().enumerate() {
-        let (Some(finding), Some(Some(opened))) = (standing.finding(answers), opened.get(standing.answer))
-        else {
+        let Some(opened) = &opened[index] else {
             continue;
         };
-        let state = state_of(log, &standing.key);
-        // What is kept of an earlier run has no edges to draw.
-        let is_opened = standing.run.is_none();
-        let of_run = match (is_opened, standing.report(answers)) {
-            (false, Some(report)) => &mut places::of_findings(&harness, &clips, report),
-            _ => &mut told[standing.answer],
+        let mut keys = finding_keys(&opened.report.findings).into_iter();
+        // What is kept of a run may be worded by an older program, which told of it where this one does not.
+        let (finding, is_opened) = match keys.position(|key| key == standing.key) {
+            Some(at) => (&opened.report.findings[at], true),
+            None => match standing.finding(answers) {
+                Some(finding) => (finding, false),
+                None => continue,
+            },
+        };
+        let state = state_of(log, standing);
+        let mut of_run = match (is_opened, standing.report(answers)) {
+            (false, Some(report)) => places::of_findings(&harness, &clips, report),
+            _ => places::of_findings(&harness, &clips, &opened.report),
         };
         let place = of_run.iter_mut().find(|told| told.finding == finding.id);
         let figure = (is_opened && drawn < MOST_FIGURES && finding.severity != Severity::Note).then(|| {
             // Dimension lines were put down on the condition that was looked at: they hold for the newest.
-            let lines = match standing.is_present(answers) {
+            let lines = match standing.is_present(answers) && standing.run.is_none() {
                 true => &diagram.dimensions[..],
                 false => &[],
             };

@@ -1,6 +1,7 @@
 //! Parts of the report: conditions with what was found under each, judgements, readings, photographs, and what is open.
 
 use crate::report::inspect::{Finding, Severity};
+use crate::report::text::headline;
 use crate::store::{Entry, EntryId, Outcome, PulseMark, Store, Verdict};
 use crate::web::answers::{Answer, Standing};
 use crate::web::api::log::SessionLog;
@@ -8,12 +9,44 @@ use crate::web::base64::base64;
 use crate::web::error::Failure;
 use crate::web::opened::Opened;
 use crate::web::remains::Fate;
+use crate::workflow::condition_runs::RunFound;
 
 use super::{ConditionView, PhotographView, ReadingView, state_of};
 
 /// What was found under a condition, and what still stands there of troubles that were found earlier.
 pub(super) fn says_of(answers: &[Answer], answer: &Answer, all: &[Standing]) -> Option<String> {
-    let mut says = answer.headline()?;
+    with_what_remains(answer.headline()?, answers, answer, all)
+}
+
+/// What was found in each run of a condition, the newest last: its files and a sentence. A note asks for nothing; of runs
+/// that are not the newest their notes are counted only. Empty where there is one run.
+fn runs_of(answer: &Answer) -> Vec<(String, String)> {
+    let newest = answer.runs.len().saturating_sub(1);
+    let view = |(at, run): (usize, &RunFound)| {
+        let files = format!("{} ({})", run.files, run.size);
+        let is_note = |finding: &&Finding| finding.severity == Severity::Note;
+        let says = headline(&run.report);
+        match run.report.findings.iter().filter(is_note).count() {
+            notes @ 1.. if at < newest => {
+                let are = if notes == 1 {
+                    "note of it is"
+                } else {
+                    "notes of it are"
+                };
+                (files, format!("{says} {notes} {are} on the page Findings only."))
+            }
+            _ => (files, says),
+        }
+    };
+    answer.runs.iter().enumerate().map(view).collect()
+}
+
+fn with_what_remains(
+    mut says: String,
+    answers: &[Answer],
+    answer: &Answer,
+    all: &[Standing],
+) -> Option<String> {
     let number = answers.iter().position(|other| std::ptr::eq(other, answer))?;
     for standing in all.iter().filter(|standing| standing.answer < number) {
         if let Some(Fate::Remains(sentence)) = standing.fate(answers, number, "there")
@@ -22,7 +55,7 @@ pub(super) fn says_of(answers: &[Answer], answer: &Answer, all: &[Standing]) -> 
             says += &format!(" {sentence}.");
         }
     }
-    Some(says)
+    Some(says.trim_start().to_owned())
 }
 
 /// Conditions in their order; `answers` and `troubles`: of those with captures.
@@ -61,11 +94,16 @@ pub(super) fn conditions(
             title,
             remark,
             captures: captures.map(row).collect(),
+            runs: looked.map_or_else(Vec::new, |(answer, _)| runs_of(answer)),
             says: looked.map_or(String::new(), |(answer, trouble)| {
                 // What stands at the head of the report already is not said again.
                 let is_head = newest.is_some_and(|newest| std::ptr::eq(newest, answer));
                 match is_head && trouble.is_empty() {
                     true => String::new(),
+                    // Each run says its own.
+                    false if !answer.runs.is_empty() => {
+                        with_what_remains(String::new(), answers, answer, all).unwrap_or_default()
+                    }
                     false => says_of(answers, answer, all).unwrap_or_else(|| trouble.clone()),
                 }
             }),
@@ -190,7 +228,7 @@ pub(super) fn still_open(log: &SessionLog, answers: &[Answer], all: &[Standing])
         let Some(finding) = standing.finding(answers) else {
             continue;
         };
-        let state = state_of(log, &standing.key)
+        let state = state_of(log, standing)
             .map(|state| state.state)
             .unwrap_or_default();
         if finding.severity != Severity::Note && !matches!(state, Verdict::Fixed | Verdict::NotAFault) {
