@@ -105,6 +105,7 @@ struct PulseView {
 struct Unseen {
     words: String,
     why: String,
+    /// As in [`LinkView`].
     json: String,
 }
 
@@ -134,13 +135,28 @@ pub async fn page(
         };
         let unseen = setup.links.iter().filter(|link| !seen(&link.from, &link.to));
         let notes = opened.iter().flat_map(|opened| &opened.report.findings);
-        // Between captures whose clocks nothing joins.
-        let unjoined = notes.filter(|finding| finding.topic == "alignment" && finding.lines.len() == 2);
+        // Declared between captures whose clocks nothing joins; not the two lines by which their clocks were joined.
+        let is_of_link = |finding: &&Finding| {
+            let [from, to] = &finding.lines[..] else {
+                return false;
+            };
+            let words = format!("The link from {from} to {to} ");
+            finding.topic == "alignment" && finding.title.starts_with(&words)
+        };
+        // A bit of a bus is declared with the bus.
+        let taken_back = |from: &str, to: &str| {
+            let mut links = setup.links.iter();
+            match links.any(|link| link.from == from && link.to == to) {
+                true => json!({ "from": from, "to": to }).to_string(),
+                false => String::new(),
+            }
+        };
+        let unjoined = notes.filter(is_of_link);
         let unjoined: Vec<Unseen> = unjoined
             .map(|finding| Unseen {
                 words: format!("{} to {}", finding.lines[0], finding.lines[1]),
                 why: format!("{}. {}", finding.title, finding.try_next.join(" ")),
-                json: json!({ "from": finding.lines[0], "to": finding.lines[1] }).to_string(),
+                json: taken_back(&finding.lines[0], &finding.lines[1]),
             })
             .collect();
         let actions = store.actions(session, 1)?;
