@@ -11,11 +11,12 @@ use serde_json::json;
 
 use super::Places;
 use super::next_capture::NextCapture;
+use crate::model::units::on_scale;
 use crate::report::inspect::Severity;
 use crate::report::text::moment;
 use crate::store::{
     Action, Capture, Condition, Entry, EntryId, FindingState, Outcome, Photograph, PulseMark, Reading,
-    Remark, SessionId, Step, Store,
+    Remark, SessionId, Step, Store, as_typed,
 };
 use crate::web::answers::{Answer, Standing, kept_answers, standings};
 use crate::web::api::log::{SessionLog, with_store};
@@ -303,7 +304,10 @@ fn view(store: &Store, log: SessionLog, answers: &[Answer]) -> Result<LogPage, F
             .map(|entry| MarkedView {
                 id: entry.id.0,
                 at: moment(entry.created_ms),
-                says: mark_words(&entry.value),
+                says: mark_words(
+                    &entry.value,
+                    &file_of(&log.captures.iter().collect::<Vec<_>>(), entry.value.capture),
+                ),
             })
             .collect(),
         readings: log
@@ -376,7 +380,8 @@ fn findings(states: &[Entry<FindingState>], answers: &[Answer]) -> Vec<FindingVi
     let view = |standing: &Standing| {
         let finding = standing.finding(answers)?;
         Some(FindingView {
-            state: StateView::of(&standing.keys, &finding.title, states()),
+            state: StateView::of(&standing.keys, &finding.title, states())
+                .shown_still(standing.still_shows(answers)),
             severity: match finding.severity {
                 _ if !standing.is_present(answers) => match standing.fate_now(answers) {
                     Some(Fate::Remains(_)) => "told of otherwise now",
@@ -412,11 +417,26 @@ fn remark_view(entry: &Entry<Remark>) -> RemarkView {
     }
 }
 
-/// A judgement as a sentence without its full stop.
-pub(super) fn mark_words(mark: &PulseMark) -> String {
+/// A judgement as a sentence without its full stop. `file`: what the pulse's capture is called; its times are that file's
+/// own, which the diagram may have brought to another clock.
+pub(super) fn mark_words(mark: &PulseMark, file: &str) -> String {
     let word = if mark.stray { "a stray" } else { "legitimate" };
-    let PulseMark { line, start_s, .. } = mark;
-    format!("{line}: the pulse from {start_s} s on is {word}")
+    let file = if file.is_empty() {
+        "a capture in the bin"
+    } else {
+        file
+    };
+    let at = on_scale(mark.start_s, 1e-9);
+    format!(
+        "{} in {file}: the pulse from {at} on, by that file's own clock, is {word}",
+        mark.line
+    )
+}
+
+/// What a capture is called, in the bin or not.
+fn file_of(captures: &[&Entry<Capture>], id: EntryId) -> String {
+    let entry = captures.iter().find(|entry| entry.id == id);
+    entry.map(|entry| entry.value.file.clone()).unwrap_or_default()
 }
 
 fn reading_view(entry: &Entry<Reading>, conditions: &[Entry<Condition>]) -> ReadingView {
@@ -428,21 +448,15 @@ fn reading_view(entry: &Entry<Reading>, conditions: &[Entry<Condition>]) -> Read
         rail: value.rail.clone(),
         nominal: value
             .nominal
-            .map(|nominal| format!("{nominal} {unit}"))
+            .map(|nominal| format!("{} {unit}", as_typed(nominal)))
             .unwrap_or_default(),
-        reading: format!("{} {unit}", value.reading),
-        off: value
-            .off_percent()
-            .map(|off| format!("{off:+.1} %").replace('-', "−"))
-            .unwrap_or_default(),
+        reading: format!("{} {unit}", as_typed(value.reading)),
+        off: value.off_words(),
         wrong_sign: value.has_wrong_sign(),
         place: value.place.clone(),
         remark: value.remark.clone(),
-        nominal_value: value
-            .nominal
-            .map(|nominal| nominal.to_string())
-            .unwrap_or_default(),
-        value: value.reading.to_string(),
+        nominal_value: value.nominal.map(as_typed).unwrap_or_default(),
+        value: as_typed(value.reading),
         unit: unit.to_owned(),
         conditions: condition_choices(conditions, value.condition),
         json: json!(value).to_string(),
@@ -514,8 +528,11 @@ fn binned(store: &Store, id: SessionId) -> Result<Vec<BinnedView>, Failure> {
     for entry in store.binned_entries::<Reading>(id)? {
         put("reading", entry.id, entry.value.rail, entry.binned_ms);
     }
+    let (there, in_bin): (Vec<Entry<Capture>>, _) = (store.entries(id)?, store.binned_entries(id)?);
+    let captures: Vec<&Entry<Capture>> = there.iter().chain(&in_bin).collect();
     for entry in store.binned_entries::<PulseMark>(id)? {
-        put("pulse-mark", entry.id, mark_words(&entry.value), entry.binned_ms);
+        let says = mark_words(&entry.value, &file_of(&captures, entry.value.capture));
+        put("pulse-mark", entry.id, says, entry.binned_ms);
     }
     for entry in store.binned_entries::<Photograph>(id)? {
         put("photograph", entry.id, entry.value.file, entry.binned_ms);
