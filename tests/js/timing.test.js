@@ -37,6 +37,16 @@ test("scale labels carry the digits of their step and no more", () => {
   assert.equal(parseSeconds("22:01:33.25"), 79_293.25);
 });
 
+test("a sentence goes by the names that a person gave, whole ones only", () => {
+  const facts = { lines: [{ name: "STEP" }, { name: "STEP_2" }, { name: "D0 - CLEAR+" }], buses: [] };
+  const arrangement = new Arrangement(facts, () => {});
+  const says = "D0 - CLEAR+: 4 strays follow STEP falling, none STEP_2; MISSTEP is another.";
+  assert.equal(arrangement.inOwnNames(says), says);
+  arrangement.set("line STEP", { name: "hammer" });
+  arrangement.set("line D0 - CLEAR+", { name: "$& clear" });
+  assert.equal(arrangement.inOwnNames(says), "$& clear: 4 strays follow hammer falling, none STEP_2; MISSTEP is another.");
+});
+
 test("bus values in the radices of front panels", () => {
   const bits = [1, 0, 1, 1, 0, 0, 1, 1];
   assert.equal(busValue(bits, "2"), "10110011");

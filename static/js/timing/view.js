@@ -53,7 +53,7 @@ export class Diagram {
     this.onarrange = () => {};
     this.frames = /** @type {number[]} */ ([]);
     this.#build();
-    this.arrangement = new Arrangement(facts, () => { this.onarrange(); this.changed(); });
+    this.arrangement = new Arrangement(facts, () => { this.onarrange(); this.renamed(); this.changed(); });
     this.dimensions = new Dimensions(this);
     /** Once one was asked for. @type {import("./stretch.js").Stretch|null} */ this.stretch = null;
     this.evidence = new EvidenceInView(path, () => this.paint());
@@ -86,6 +86,19 @@ export class Diagram {
 
   /** @param {string} text */
   say(text) { this.told++; this.words.textContent = text; }
+
+  #sentence = ""; #hasNamed = false;
+  /** Says it with the names that lines go by here. @param {string} text */
+  #sayOfLines(text) { this.#sentence = text; this.say(this.arrangement.inOwnNames(text)); }
+
+  /** Lines go by other names now: so do sheet and caption. */
+  renamed() {
+    if (!this.arrangement.isRenamed && !this.#hasNamed) return;
+    this.#hasNamed = true;
+    const said = this.arrangement.inOwnNames(this.#sentence);
+    if (said && said !== this.words.textContent) this.say(said);
+    import("./names.js").then(({ nameSheet }) => nameSheet(this.arrangement));
+  }
 
   #resize() {
     this.ratio = devicePixelRatio || 1;
@@ -404,7 +417,7 @@ export class Diagram {
     const list = this.occurrences;
     if (list.length === 0) {
       this.occurrence = 0;
-      this.say(this.finding ? `${this.finding.title}.` : "");
+      this.#sayOfLines(this.finding ? `${this.finding.title}.` : "");
       this.fit();
       return;
     }
@@ -415,7 +428,7 @@ export class Diagram {
     // The evidence, and as much around it as tells where in the machine's doings it lies.
     const span = Math.max((to - from) * 8, tie, 16);
     const middle = (from + to) / 2;
-    this.say(`Fig. ${this.facts.findings.indexOf(this.finding) + 1}, ${this.occurrence + 1} of ${this.occurrenceCount}. ${caption}`);
+    this.#sayOfLines(`Fig. ${this.facts.findings.indexOf(this.finding) + 1}, ${this.occurrence + 1} of ${this.occurrenceCount}. ${caption}`);
     this.bringUp(this.finding?.lines ?? []);
     this.show(middle - span * 0.45, span);
   }
