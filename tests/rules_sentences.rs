@@ -152,7 +152,9 @@ fn a_part_that_is_wrong_now_and_then_is_told_with_what_it_gave_then() {
     ]);
     let said = said(&lines, setup);
     assert!(
-        said[0].detail.contains("1 should give 1 and gives 0 in 1 of 3 stretches"),
+        said[0]
+            .detail
+            .contains("1 should give 1 and gives 0 in 1 of 3 stretches"),
         "{}",
         said[0].detail
     );

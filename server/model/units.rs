@@ -269,12 +269,25 @@ mod tests {
             [0.22105, 0.05, 0.999_99, 1.0, 0.0].map(|share| percent_bound(share, Upper)),
             ["22.2", "5", "100", "100", "0"]
         );
-        assert_eq!([0.0769, 0.29, 0.0].map(|share| percent_bound(share, Lower)), ["7.6", "29", "0"]);
-        assert_eq!(percent_bound(1.234e-9, Upper), "1.3e-7");
-        assert_eq!([12.34, 1234.1, 2.0].map(|v| three_digits_bound(v, Upper)), ["12.4", "1.24e3", "2"]);
-        assert_eq!([12.38, 1239.0].map(|v| three_digits_bound(v, Lower)), ["12.3", "1.23e3"]);
         assert_eq!(
-            [seconds_bound(1.2301e-8, Upper), seconds_bound(1.2399e-8, Lower), seconds_bound(-1.2399e-8, Lower)],
+            [0.0769, 0.29, 0.0].map(|share| percent_bound(share, Lower)),
+            ["7.6", "29", "0"]
+        );
+        assert_eq!(percent_bound(1.234e-9, Upper), "1.3e-7");
+        assert_eq!(
+            [12.34, 1234.1, 2.0].map(|v| three_digits_bound(v, Upper)),
+            ["12.4", "1.24e3", "2"]
+        );
+        assert_eq!(
+            [12.38, 1239.0].map(|v| three_digits_bound(v, Lower)),
+            ["12.3", "1.23e3"]
+        );
+        assert_eq!(
+            [
+                seconds_bound(1.2301e-8, Upper),
+                seconds_bound(1.2399e-8, Lower),
+                seconds_bound(-1.2399e-8, Lower)
+            ],
             ["12.4 ns", "12.3 ns", "−12.4 ns"]
         );
         assert_eq!(seconds_bound(2e-8, Upper), "20 ns");

@@ -21,7 +21,9 @@ use crate::web::shown::Shown;
 use crate::web::state::App;
 use crate::web::view::CaptureLink;
 use crate::web::work::Stage;
-use crate::workflow::compare::{Judged, Still, absent, judge_all, notes, rate, share, share_bound, still, tally, what};
+use crate::workflow::compare::{
+    Judged, Still, absent, judge_all, notes, rate, share, share_bound, still, tally, what,
+};
 use crate::workflow::session::RunTallies;
 
 /// Captures that are counted this fast are shown at once; else the page tells how far it is and looks again.
