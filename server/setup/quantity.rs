@@ -17,7 +17,7 @@ pub fn parse_seconds(text: &str) -> Result<f64, String> {
         ("fs", 1e15),
     ];
     let expected = "expected a time with its unit, such as \"60 ns\" (s, ms, us, µs, ns, ps or fs)";
-    at_most(MOST_S, "a year", text, parse(text, expected, &units)?)
+    parse(text, expected, &units)
 }
 
 /// A potential in volts from text such as `5 V`, `-12 V`, `250 mV`.
@@ -27,7 +27,11 @@ pub fn parse_seconds(text: &str) -> Result<f64, String> {
 pub fn parse_volts(text: &str) -> Result<f64, String> {
     let units = [("V", 1.0), ("mV", 1e3), ("µV", 1e6), ("uV", 1e6), ("kV", 1e-3)];
     let expected = "expected a potential with its unit, such as \"4.93 V\" (V, mV or µV)";
-    at_most(MOST_V, "a megavolt", text, parse(text, expected, &units)?)
+    let volts = parse(text, expected, &units)?;
+    match volts.abs() <= MOST_V {
+        true => Ok(volts),
+        false => Err(format!("found \"{}\", expected a megavolt at most", text.trim())),
+    }
 }
 
 /// A frequency in hertz from text such as `1 MHz`, `32.768 kHz`.
@@ -43,24 +47,11 @@ pub fn parse_hertz(text: &str) -> Result<f64, String> {
         ("mHz", 1e3),
     ];
     let expected = "expected a frequency with its unit, such as \"1 MHz\" (Hz, kHz, MHz or GHz)";
-    at_most(MOST_HZ, "a terahertz", text, parse(text, expected, &units)?)
+    parse(text, expected, &units)
 }
 
-/// A year: no capture is longer, and no limit means more.
-const MOST_S: f64 = 366.0 * 86_400.0;
 /// Nothing that a logic probe is put to is above it.
 const MOST_V: f64 = 1e6;
-/// No line that is captured here switches faster.
-const MOST_HZ: f64 = 1e12;
-
-/// # Errors
-/// A phrase: it is more than `most`, which is `words`.
-fn at_most(most: f64, words: &str, text: &str, value: f64) -> Result<f64, String> {
-    match value.abs() <= most {
-        true => Ok(value),
-        false => Err(format!("found \"{}\", expected {words} at most", text.trim())),
-    }
-}
 
 /// A finite number, then one of the units; the number is divided by the unit's divisor.
 fn parse(text: &str, expected: &str, units: &[(&str, f64)]) -> Result<f64, String> {
@@ -90,11 +81,10 @@ mod tests {
     use super::*;
 
     #[test]
-    fn a_slip_of_the_exponent_is_no_quantity() {
-        let wrong = parse_seconds("1e300 s").unwrap_err();
-        assert_eq!(wrong, "found \"1e300 s\", expected a year at most");
-        assert!(parse_volts("-9e99 V").is_err() && parse_hertz("1e30 Hz").is_err());
-        assert!(parse_seconds("86400 s").is_ok());
+    fn a_slip_of_the_exponent_is_no_potential() {
+        let wrong = parse_volts("-9e99 V").unwrap_err();
+        assert_eq!(wrong, "found \"-9e99 V\", expected a megavolt at most");
+        assert!(parse_volts("230 kV").is_ok());
     }
 
     #[test]

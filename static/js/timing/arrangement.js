@@ -180,17 +180,6 @@ export class Arrangement {
     this.changed();
   }
 
-  /** Whether a line goes by a name that a person gave it. */
-  get isRenamed() { return this.items.some((item) => item.name !== item.given); }
-
-  /** A sentence with the names that a person gave, whole names only. @param {string} text */
-  inOwnNames(text) {
-    if (!this.isRenamed) return text;
-    const own = new Map(this.items.map(({ given, name }) => [given, name]));
-    const givens = [...own.keys()].sort((a, b) => b.length - a.length).map((given) => given.replace(/[.*+?^${}()|[\]\\]/g, "\\$&"));
-    return text.replace(new RegExp(`(?<![\\p{L}\\p{N}_])(?:${givens.join("|")})(?![\\p{L}\\p{N}_])`, "gu"), (given) => own.get(given) ?? given);
-  }
-
   /** What is kept with the session: lines by the names that their files give them. */
   saved() {
     const items = this.items.map(({ line, bits, ...item }) => ({ ...item, bits: bits && bits.map((bit) => this.facts.lines[bit].name) }));

@@ -48,6 +48,8 @@ export class Diagram {
     /** Labels that are shown whole, for they are cut in their column. @type {string[]} */ this.unfolded = [];
     /** How often something was said: what comes late says nothing over it. */
     this.told = 0;
+    /** Said last, as it came; and once lines were renamed, how that is told in their names. */
+    this.said = ""; this.named = /** @type {((text: string) => string)|null} */ (null);
     this.onmove = () => {};
     /** Something that stays with the session changed. */
     this.onarrange = () => {};
@@ -85,19 +87,11 @@ export class Diagram {
   }
 
   /** @param {string} text */
-  say(text) { this.told++; this.words.textContent = text; }
+  say(text) { this.told++; this.said = text; this.words.textContent = this.named?.(text) ?? text; }
 
-  #sentence = ""; #hasNamed = false;
-  /** Says it with the names that lines go by here. @param {string} text */
-  #sayOfLines(text) { this.#sentence = text; this.say(this.arrangement.inOwnNames(text)); }
-
-  /** Lines go by other names now: so do sheet and caption. */
+  /** Lines may go by other names now: then so do sheet and caption. */
   renamed() {
-    if (!this.arrangement.isRenamed && !this.#hasNamed) return;
-    this.#hasNamed = true;
-    const said = this.arrangement.inOwnNames(this.#sentence);
-    if (said && said !== this.words.textContent) this.say(said);
-    import("./names.js").then(({ nameSheet }) => nameSheet(this.arrangement));
+    if (this.named || this.arrangement.items.some((item) => item.name !== item.given)) import("./names.js").then(({ nameLines }) => nameLines(this));
   }
 
   #resize() {
@@ -417,7 +411,7 @@ export class Diagram {
     const list = this.occurrences;
     if (list.length === 0) {
       this.occurrence = 0;
-      this.#sayOfLines(this.finding ? `${this.finding.title}.` : "");
+      this.say(this.finding ? `${this.finding.title}.` : "");
       this.fit();
       return;
     }
@@ -428,7 +422,7 @@ export class Diagram {
     // The evidence, and as much around it as tells where in the machine's doings it lies.
     const span = Math.max((to - from) * 8, tie, 16);
     const middle = (from + to) / 2;
-    this.#sayOfLines(`Fig. ${this.facts.findings.indexOf(this.finding) + 1}, ${this.occurrence + 1} of ${this.occurrenceCount}. ${caption}`);
+    this.say(`Fig. ${this.facts.findings.indexOf(this.finding) + 1}, ${this.occurrence + 1} of ${this.occurrenceCount}. ${caption}`);
     this.bringUp(this.finding?.lines ?? []);
     this.show(middle - span * 0.45, span);
   }
