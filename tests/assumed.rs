@@ -257,7 +257,12 @@ fn a_line_that_two_captures_share_is_proposed_for_their_clocks() {
     );
     let none = told(&vcd(1_250, "LAMP").replace("TEMPO", "PACE"));
     assert!(
-        none.contains("Name an irregular line that both recorded"),
+        none.contains(
+            "the same command with --align-on TEMPO=PACE (say), if TEMPO of board.vcd and PACE of tower.vcd"
+        ),
         "{none}"
     );
+    // As it can be pasted into a shell.
+    let quoted = told(&vcd(1_250, "LAMP").replace("TEMPO", "PACE[3]"));
+    assert!(quoted.contains("--align-on 'TEMPO=PACE[3]' (say)"), "{quoted}");
 }

@@ -78,7 +78,7 @@ async fn losses_across_clocks_that_nothing_joins_are_not_counted() {
          (0 of 149 after)."
     );
     let note = "The link from NOTE to NOTE_T can't be counted in sequencer.csv with tower.csv before: its ends were recorded \
-                on two clocks that nothing joins. Name a line that both files have on the page Clocks.";
+                on two clocks that nothing joins. On the page Clocks, name a line that both files have.";
     assert!(
         report["notes"].as_array().unwrap().contains(&json!(note)),
         "{report}"

@@ -9,6 +9,8 @@ struct Server {
     child: Child,
     address: String,
     query: String,
+    /// First line of what it tells.
+    told: String,
     data: tempfile::TempDir,
 }
 
@@ -31,10 +33,11 @@ impl Server {
             .stderr(Stdio::inherit())
             .spawn()
             .unwrap();
-        let mut line = String::new();
-        BufReader::new(child.stdout.as_mut().unwrap())
-            .read_line(&mut line)
-            .unwrap();
+        // Byte by byte: what follows stays in the pipe for who asks for it.
+        let mut line = Vec::new();
+        let mut told = BufReader::with_capacity(1, child.stdout.as_mut().unwrap());
+        told.read_until(b'\n', &mut line).unwrap();
+        let line = String::from_utf8(line).unwrap();
         let url = line
             .split_whitespace()
             .find(|word| word.starts_with("http://"))
@@ -44,6 +47,7 @@ impl Server {
         Server {
             address: format!("127.0.0.1:{port}"),
             query: query.to_owned(),
+            told: line.clone(),
             child,
             data,
         }
@@ -56,6 +60,12 @@ impl Server {
 
     /// Status line and headers of the answer.
     fn ask(&self, method: &str, path: &str, host: &str, more: &str, body: &str) -> String {
+        let text = self.whole(method, path, host, more, body);
+        text.split("\r\n\r\n").next().unwrap().to_owned()
+    }
+
+    /// The whole answer.
+    fn whole(&self, method: &str, path: &str, host: &str, more: &str, body: &str) -> String {
         let mut stream = TcpStream::connect(&self.address).unwrap();
         write!(
             stream,
@@ -64,8 +74,7 @@ impl Server {
         .unwrap();
         let mut answer = Vec::new();
         stream.read_to_end(&mut answer).unwrap();
-        let text = String::from_utf8_lossy(&answer).into_owned();
-        text.split("\r\n\r\n").next().unwrap().to_owned()
+        String::from_utf8_lossy(&answer).into_owned()
     }
 
     fn status(&self, path: &str, host: &str, more: &str) -> u16 {
@@ -131,6 +140,71 @@ fn beyond_loopback_needs_a_word_and_then_a_token_on_every_request() {
     assert_eq!(made(&elsewhere), 403);
     let head = server.ask("HEAD", "/", &server.address, &cookie, "");
     assert!(head.starts_with("HTTP/1.1 200"), "{head}");
+}
+
+/// RFC 9110, section 12.5.1: a browser that opens an address accepts `text/html`; programs name JSON, `*/*` or nothing.
+#[test]
+fn who_brings_no_token_is_told_how_to_give_it_in_the_form_that_was_asked_for() {
+    let server = Server::start(&["--listen", "0.0.0.0:0", "--beyond-this-machine"]);
+    let token = server.query.strip_prefix("?edgewitness-token=").unwrap();
+    let whole = |path: &str, host: &str, more: &str| server.whole("GET", path, host, more, "");
+    let browser = "Accept: text/html,application/xhtml+xml,application/xml;q=0.9,*/*;q=0.8\r\n";
+
+    let page = whole("/sessions/1?run=2", &server.address, browser);
+    assert!(page.starts_with("HTTP/1.1 401"), "{page}");
+    let field = page.contains("name=\"edgewitness-token\"") && page.contains("action=\"/sessions/1\"");
+    assert!(
+        field && page.contains("<h1>This server needs its token"),
+        "{page}"
+    );
+    assert!(page.contains("Authorization: Bearer TOKEN"), "{page}");
+    // The page stands alone: what it would fetch is stopped as well.
+    assert!(!page.contains("/static/") && !page.contains(token), "{page}");
+    assert!(
+        page.contains("content-security-policy: default-src 'none'"),
+        "{page}"
+    );
+    let page = whole("//elsewhere.example/", &server.address, browser);
+    assert!(page.contains("action=\"/\""), "{page}");
+
+    // A token of the start before: the browser still has its cookie.
+    let old = format!("{browser}Cookie: edgewitness-token={}\r\n", "0".repeat(64));
+    let page = whole("/", &server.address, &old);
+    assert!(page.contains("each start makes a new one"), "{page}");
+    let page = whole("/", "tower.example", browser);
+    assert!(
+        page.starts_with("HTTP/1.1 403") && page.contains("--allow-host NAME") && page.contains("<h1>"),
+        "{page}"
+    );
+    assert!(!page.contains("<form"), "{page}");
+
+    for accept in ["", "Accept: */*\r\n", "Accept: application/json\r\n"] {
+        let answer = whole("/", &server.address, accept);
+        assert!(answer.contains("www-authenticate: Bearer"), "{answer}");
+        assert!(
+            answer.contains("{\"error\":\"This server listens beyond"),
+            "{answer}"
+        );
+        assert!(answer.contains("Authorization: Bearer TOKEN"), "{answer}");
+    }
+}
+
+#[test]
+fn the_addresses_that_are_told_can_be_opened() {
+    let mut server = Server::start(&["--listen", "0.0.0.0:0", "--beyond-this-machine"]);
+    assert!(server.told.contains("http://127.0.0.1:"), "{}", server.told);
+    let stdout = BufReader::new(server.child.stdout.as_mut().unwrap());
+    let mut rest = String::new();
+    // The line for programs is the last.
+    for line in stdout.lines().map(Result::unwrap) {
+        rest.push_str(&line);
+        if line.starts_with("Programs send") {
+            break;
+        }
+    }
+    assert!(!rest.contains("http://0.0.0.0"), "{rest}");
+    assert!(rest.contains("From another machine: "), "{rest}");
+    assert!(rest.contains("Authorization: Bearer "), "{rest}");
 }
 
 #[test]

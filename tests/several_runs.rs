@@ -368,7 +368,8 @@ async fn what_goes_out_holds_each_run() {
     );
     let page = evening.shown("/log").await;
     assert!(
-        page.contains(&format!("export/capture.vcd?condition={condition}&#38;run={mid}")),
+        page.contains(&format!("export/capture.vcd?condition={condition}&#38;run={mid}"))
+            && page.contains("Under \"pull-up\", all 3 runs in each table"),
         "{page}"
     );
     // The report as JSON is of one run, and tells what the others show.
@@ -408,7 +409,9 @@ async fn the_report_tells_of_each_run() {
     let report = evening.shown("/report.html").await;
     let findings = between(&report, "<h2>Findings", "</section>");
     assert!(
-        findings.contains(" and late.vcd, the newest run (") && findings.contains("not in short.vcd ("),
+        findings.contains(" and late.vcd, the newest run (")
+            && findings.contains("not in short.vcd (")
+            && findings.contains("; its figures are those of late.vcd"),
         "{findings}"
     );
 }

@@ -155,6 +155,9 @@ async fn the_start_page_tells_no_answer_that_holds_no_more() {
 
 /// The page of a condition, and what it asks for, by its address.
 async fn of(bench: &Bench, api: &str, condition: i64) -> (String, String) {
+    // Looked at before: a page waits a moment only.
+    let asked = format!("{api}/report?condition={condition}");
+    bench.ok(Method::GET, &asked, Value::Null).await;
     let path = format!("{}?condition={condition}", api.trim_start_matches("/api"));
     let page = bench.page(&path).await;
     let shown = page

@@ -102,3 +102,16 @@ fn deep_dips_that_are_left_without_runts_are_no_cure() {
     );
     assert_eq!(row["verdict"], "reduced", "{report}");
 }
+
+#[test]
+fn dips_that_are_runts_all_are_put_down_to_who_brings_them() {
+    let text = capture(5, 0, 14);
+    let report = json_of(&[("volts.csv", &text)], &["inspect", "volts.csv"]);
+    let row = &report["couplings"][0];
+    assert_eq!(
+        (&row["victim"], &row["aggressor"], &row["standing"]),
+        (&"CLEAR_N".into(), &"STEP".into(), &"clear".into()),
+        "{}",
+        report["findings"]
+    );
+}

@@ -507,7 +507,9 @@ async fn the_pages_stay_light() {
         seen.contains_key("js/timing/view.js") && seen.contains_key("css/diagram.css"),
         "{seen:?}"
     );
-    assert!(!seen.contains_key("js/timing/finder.js"), "{seen:?}");
+    for asked_for in ["js/timing/finder.js", "js/timing/dimensions.js"] {
+        assert!(!seen.contains_key(asked_for), "{asked_for} in {seen:?}");
+    }
     let preloaded = quoted(&page, "modulepreload\" href=\"/static/");
     let scripts = quoted(&page, "src=\"/static/");
     let is_early = |path: &str| preloaded.contains(&path) || scripts.contains(&path);

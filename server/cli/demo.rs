@@ -4,8 +4,7 @@ use std::io::Write;
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
-use anyhow::Context;
-
+use super::failure::unwritten;
 use crate::demo;
 
 /// Write the demo captures into a folder, each with a line on what is in it
@@ -22,12 +21,7 @@ pub struct Words {
 /// The folder or a file that could not be written, and why.
 pub fn run(words: &Words) -> anyhow::Result<ExitCode> {
     let folder = &words.folder;
-    demo::write(folder).with_context(|| {
-        format!(
-            "cannot write the demo to \"{}\": is it a folder?",
-            folder.display()
-        )
-    })?;
+    demo::write(folder).map_err(|error| unwritten(folder, true, &error))?;
     std::io::stdout().write_all(summary(folder).as_bytes())?;
     Ok(ExitCode::SUCCESS)
 }

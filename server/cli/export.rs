@@ -3,9 +3,8 @@
 use std::path::PathBuf;
 use std::process::ExitCode;
 
-use anyhow::Context;
-
 use super::Bar;
+use super::failure::unwritten;
 use super::reading::Reading;
 use crate::workflow::export::{What, choose, write, write_file};
 use crate::workflow::inspect::{Question, inspect};
@@ -54,7 +53,7 @@ pub fn run(words: &Words) -> anyhow::Result<ExitCode> {
         (inspection.capture, Some(inspection.report))
     };
     let notes = write_file(&words.to, |out| write(form, what, &capture, report.as_ref(), out))
-        .with_context(|| format!("{} could not be written", words.to.display()))?;
+        .map_err(|error| unwritten(&words.to, false, &error))?;
     for note in notes {
         eprintln!("edgewitness: {}", super::one_line(&note));
     }

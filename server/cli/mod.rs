@@ -8,6 +8,7 @@ mod compare;
 mod demo;
 mod doctor;
 mod export;
+mod failure;
 mod inspect;
 mod lines;
 mod output;
@@ -76,7 +77,7 @@ pub fn run() -> ExitCode {
     match done {
         Ok(code) => code,
         Err(error) if output::is_closed_pipe(&error) => ExitCode::SUCCESS,
-        Err(error) => fail(&format!("{error:#}")),
+        Err(error) => fail(&failure::in_one_line(&error)),
     }
 }
 

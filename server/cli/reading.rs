@@ -3,9 +3,8 @@
 use std::io::Read;
 use std::path::PathBuf;
 
-use anyhow::Context;
-
 use super::Bar;
+use super::failure::unread;
 use crate::model::Capture;
 use crate::setup::Setup;
 use crate::workflow::read;
@@ -47,12 +46,12 @@ pub fn read_setup(path: Option<&std::path::Path>) -> anyhow::Result<Setup> {
     let Some(path) = path else {
         return Ok(Setup::default());
     };
-    let unread = || format!("{}: the setup file could not be read", path.display());
+    let unread = |error: std::io::Error| unread(path, "a setup file", &error);
     let mut text = String::new();
-    let file = std::fs::File::open(path).with_context(unread)?;
+    let file = std::fs::File::open(path).map_err(unread)?;
     file.take(MOST_SETUP_BYTES + 1)
         .read_to_string(&mut text)
-        .with_context(unread)?;
+        .map_err(unread)?;
     anyhow::ensure!(
         text.len() as u64 <= MOST_SETUP_BYTES,
         "{}: larger than {} MiB, expected a setup file; is it a capture?",

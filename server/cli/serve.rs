@@ -14,7 +14,9 @@ pub struct Words {
     /// Address and port to listen on; only loopback is reachable from here alone
     #[arg(long, default_value = "127.0.0.1:7117", value_name = "ADDRESS:PORT", value_parser = address)]
     listen: SocketAddr,
-    /// Listen where other machines can reach it; every request then needs the token that is told at the start
+    /// Listen where other machines can reach it, with --listen 0.0.0.0:7117; every request then needs the token that is
+    /// told at the start: a browser opens the address that carries it, a program sends the header Authorization: Bearer
+    /// TOKEN
     #[arg(long)]
     beyond_this_machine: bool,
     /// Another name that this machine is called by, besides localhost
@@ -48,6 +50,11 @@ fn address(text: &str) -> Result<SocketAddr, String> {
             .map(|port: u16| ([127, 0, 0, 1], port).into())
     };
     parsed.or_else(local).ok_or_else(|| {
+        let is_number = |text: &str| !text.is_empty() && text.bytes().all(|digit| digit.is_ascii_digit());
+        let port = text.rsplit(':').next().unwrap_or_default();
+        if is_number(port) && port.parse::<u16>().is_err() {
+            return "expected a port from 0 (any free one) to 65535".to_owned();
+        }
         let port = text.trim_start_matches(':').parse().unwrap_or(7117u16);
         format!("expected an address and a port, such as 127.0.0.1:{port}")
     })

@@ -34,7 +34,9 @@ pub enum ErrorKind {
     Cancelled,
     #[error("the file is empty: export the capture again")]
     Empty,
-    #[error("expected a VCD or a table of samples or changes (CSV), found {0}")]
+    #[error(
+        "expected a VCD or a table of samples or changes (CSV), found {0}: export it from the instrument's program as VCD or CSV"
+    )]
     UnknownFormat(String),
     #[error("{NO_CAPTURE}{0}")]
     OtherKind(&'static str),

@@ -6,7 +6,7 @@
 //! | `input` | bytes of a file, unwrapped, through one window |
 //! | `vcd` | VCD, four-state and extended |
 //! | `csv` | sample tables, change lists, volts |
-//! | `grid` | the sampling grid behind a list of times |
+//! | `grid`, `thinned` | the sampling grid behind a list of times; a sample of them |
 //! | `blocks` | a file worked on by all cores, block by block, in order |
 //! | `runs` | what a block says of each line: edges found by the workers |
 //! | `build`, `columns` | levels over time → edge columns, spilled to disk when large |
@@ -26,6 +26,7 @@ mod names;
 mod options;
 mod preview;
 mod runs;
+mod thinned;
 mod vcd;
 
 use std::io::{Read, Write};
@@ -41,7 +42,7 @@ use input::{Input, Source};
 
 /// Of what the readers make of a file. Raised when the same bytes and options give another capture than before, so that
 /// columns kept from an earlier reading are not used any more.
-pub const VERSION: u32 = 4;
+pub const VERSION: u32 = 5;
 
 /// Reads the capture in the file `path`, whatever its form; the file's name says nothing.
 ///
@@ -342,8 +343,8 @@ fn sniff(start: &[u8]) -> Sniffed {
     if is_page(b"<!doctype html") || is_page(b"<html") {
         return Sniffed::OtherKind("a page of the web: save the capture itself from there, as VCD or CSV");
     }
-    if start.contains(&0) {
-        return Sniffed::Other("binary data (a byte of value 0)".to_owned());
+    if let Some(at) = start.iter().position(|&byte| byte == 0) {
+        return Sniffed::Other(format!("binary data (byte {at} is 0)"));
     }
     const KEYWORDS: [&[u8]; 10] = [
         b"$date",

@@ -94,6 +94,16 @@ fn clock(value: f64) -> String {
     format!("{sign}{}:{:02}:{:02}", whole / 3600, whole / 60 % 60, whole % 60)
 }
 
+/// A number of bytes as people read it: `12.3 kB`, in powers of 1,000.
+pub fn file_size(bytes: u64) -> String {
+    match bytes {
+        0..1000 => format!("{bytes} bytes"),
+        1000..1_000_000 => format!("{:.1} kB", bytes as f64 / 1e3),
+        1_000_000..1_000_000_000 => format!("{:.1} MB", bytes as f64 / 1e6),
+        _ => format!("{:.1} GB", bytes as f64 / 1e9),
+    }
+}
+
 /// A value with an SI prefix and three significant digits, trailing zeros dropped; below zero with a minus sign (U+2212).
 pub fn engineering(value: f64, unit: &str) -> String {
     const PREFIXES: [(f64, &str); 9] = [

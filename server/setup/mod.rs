@@ -9,12 +9,14 @@ mod rails;
 mod raw;
 mod read;
 mod rules;
+mod words;
 
 use std::collections::BTreeMap;
 
 pub use error::Error;
 pub use quantity::{parse_hertz, parse_seconds, parse_volts};
 pub use read::ReadSetup;
+pub use words::without_kind;
 
 use crate::model::Family;
 use crate::rule::{Rail, Rule};

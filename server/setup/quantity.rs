@@ -58,7 +58,7 @@ fn parse(text: &str, expected: &str, units: &[(&str, f64)]) -> Result<f64, Strin
     let text = text.trim();
     let unit_at = text
         .find(|c: char| c.is_alphabetic() && c != 'e' && c != 'E')
-        .ok_or(expected)?;
+        .ok_or_else(|| format!("found \"{text}\", {expected}"))?;
     let (number, unit) = text.split_at(unit_at);
     let (number, unit) = (number.trim(), unit.trim());
     let Some((_, divisor)) = units.iter().find(|(name, _)| *name == unit) else {

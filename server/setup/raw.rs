@@ -10,6 +10,7 @@ use toml::Spanned;
 use super::rails::{self, RawRail, RawReading};
 use super::read::{self, RawRead};
 use super::rules::{self, RawLimit, RawLogic, RawSequence};
+use super::words::in_words;
 use super::{Error, LineSetup, LinkSetup, Setup, parse_seconds};
 use crate::model::{FAMILIES, Family};
 
@@ -51,7 +52,7 @@ struct RawLine {
 #[serde(deny_unknown_fields)]
 struct RawLink {
     from: String,
-    to: String,
+    to: Spanned<String>,
     max_delay: Option<Spanned<String>>,
     #[serde(default)]
     inverted: bool,
@@ -64,7 +65,9 @@ struct RawLink {
 pub fn parse(text: &str, file: &str) -> Result<Setup, Error> {
     let raw: RawSetup = toml::from_str(text).map_err(|error| {
         let offset = error.span().map_or(0, |span| span.start);
-        Error::at(file, text, offset, error.message().trim().replace('\n', "; "))
+        let at = text.get(offset..).unwrap_or_default();
+        let is_first_line = !text.get(..offset).unwrap_or_default().contains('\n');
+        Error::at(file, text, offset, in_words(error.message(), at, is_first_line))
     })?;
     let place = Place { text, file };
     let mut setup = Setup::default();
@@ -72,10 +75,14 @@ pub fn parse(text: &str, file: &str) -> Result<Setup, Error> {
         setup.lines.insert(name, line_setup(line.into_inner(), &place)?);
     }
     for link in raw.link {
+        if link.from == *link.to.get_ref() {
+            let message = format!("found {} at both ends, expected two different lines", link.from);
+            return Err(place.error(link.to.span().start, message));
+        }
         setup.links.push(LinkSetup {
             max_delay_s: place.positive_seconds(link.max_delay)?,
             from: link.from,
-            to: link.to,
+            to: link.to.into_inner(),
             inverted: link.inverted,
         });
     }
@@ -91,6 +98,23 @@ pub fn parse(text: &str, file: &str) -> Result<Setup, Error> {
     setup.rails = rails::rails(raw.rail, raw.reading, &place)?;
     setup.read = read::read(raw.read, &place)?;
     Ok(setup)
+}
+
+/// A stray is short: whoever says more meant another unit, or slipped in the exponent. A year; no source.
+const MOST_NARROW_S: f64 = 366.0 * 86_400.0;
+
+fn narrow_below(value: Option<Spanned<String>>, place: &Place) -> Result<Option<f64>, Error> {
+    let at = value.as_ref().map_or(0, |value| value.span().start);
+    let found = value
+        .as_ref()
+        .map_or(String::new(), |value| value.get_ref().clone());
+    match place.positive_seconds(value)? {
+        Some(seconds) if seconds > MOST_NARROW_S => {
+            let message = format!("found \"{found}\", expected the width of a pulse, a year at most");
+            Err(place.error(at, message))
+        }
+        seconds => Ok(seconds),
+    }
 }
 
 fn line_setup(line: RawLine, place: &Place) -> Result<LineSetup, Error> {
@@ -113,7 +137,16 @@ fn line_setup(line: RawLine, place: &Place) -> Result<LineSetup, Error> {
                 high.map(|h| h.span().start),
             ];
             let at = starts.into_iter().flatten().min().unwrap_or(0);
-            return Err(place.error(at, "expected either a family, or both low and high in volts"));
+            let words = ["family", "low", "high"].into_iter().zip(starts);
+            let found: Vec<&str> = words
+                .filter(|(_, start)| start.is_some())
+                .map(|(word, _)| word)
+                .collect();
+            let message = format!(
+                "found {}, expected either a family, or both low and high in volts",
+                found.join(" and ")
+            );
+            return Err(place.error(at, message));
         }
     };
     let mut judged: Vec<(f64, bool)> = Vec::new();
@@ -131,7 +164,7 @@ fn line_setup(line: RawLine, place: &Place) -> Result<LineSetup, Error> {
         }
     }
     Ok(LineSetup {
-        narrow_below_s: place.positive_seconds(line.narrow_below)?,
+        narrow_below_s: narrow_below(line.narrow_below, place)?,
         thresholds,
         judged,
     })
@@ -188,7 +221,11 @@ impl Place<'_> {
         if seconds > 0.0 {
             Ok(Some(seconds))
         } else {
-            Err(self.error(at, "expected a time greater than zero"))
+            let found = value.get_ref();
+            Err(self.error(
+                at,
+                format!("found \"{found}\", expected a time greater than zero"),
+            ))
         }
     }
 }

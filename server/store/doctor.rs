@@ -69,7 +69,10 @@ impl Doctor {
     pub fn open(dir: &Path) -> Result<Doctor, Error> {
         let database = dir.join("edgewitness.sqlite");
         if !database.is_file() {
-            return Err(Error::no(format!("store in the folder {}", dir.display())));
+            return Err(Error::no(format!(
+                "store in the folder {}: name with --data the folder that `edgewitness serve` keeps its captures in",
+                dir.display()
+            )));
         }
         let lock = take_lock(dir)?;
         let connection = Connection::open(&database)?;

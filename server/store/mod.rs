@@ -36,6 +36,7 @@ mod sections;
 mod sessions;
 
 use std::fs::{self, File, TryLockError};
+use std::io;
 use std::path::{Path, PathBuf};
 use std::sync::{Mutex, MutexGuard, PoisonError};
 use std::time::{SystemTime, UNIX_EPOCH};
@@ -71,6 +72,20 @@ pub struct Store {
     _lock: File,
 }
 
+/// Why `path` can't be the data folder, or one inside it.
+fn unusable(path: &Path, error: io::Error) -> Error {
+    let why = match error.kind() {
+        io::ErrorKind::AlreadyExists | io::ErrorKind::NotADirectory => "it is a file, or lies in one",
+        io::ErrorKind::PermissionDenied | io::ErrorKind::ReadOnlyFilesystem => "you may not write there",
+        io::ErrorKind::NotFound => "no folder can be made there",
+        _ => return Error::io("making the data folder", path)(error),
+    };
+    Error::Invalid(format!(
+        "{} can't be the data folder: {why}; name a folder of your own with --data",
+        path.display()
+    ))
+}
+
 impl Store {
     /// Opens the data folder `dir`, making it if need be, and clears away what was left half done.
     ///
@@ -78,7 +93,7 @@ impl Store {
     /// [`Error::InUse`] when another program has it open, [`Error::Newer`] when a newer program wrote it, or
     /// the disk's own.
     pub fn open(dir: &Path) -> Result<Store, Error> {
-        let make = |path: &Path| fs::create_dir_all(path).map_err(Error::io("making the data folder", path));
+        let make = |path: &Path| fs::create_dir_all(path).map_err(|error| unusable(path, error));
         make(dir)?;
         let lock = take_lock(dir)?;
         let connection = schema::open(&dir.join("edgewitness.sqlite"), dir)?;

@@ -49,6 +49,28 @@ impl Names {
     }
 }
 
+/// For each finding of a report all keys that the same trouble has in it and in the `others`, its own first and those of
+/// later ones before those of earlier ones.
+pub fn keys_of(report: &InspectReport, others: &[&InspectReport]) -> Vec<Vec<String>> {
+    let names = Names::over(others.iter().copied().chain([report]));
+    let keys = |report: &InspectReport| -> Vec<(String, String)> {
+        let own = finding_keys(&report.findings);
+        own.into_iter().zip(names.keys(report)).collect()
+    };
+    let other: Vec<(String, String)> = others.iter().rev().flat_map(|report| keys(report)).collect();
+    let own: Vec<(String, String)> = keys(report);
+    let all = own.into_iter().map(|(key, alike)| {
+        let mut keys = vec![key];
+        for (key, _) in other.iter().filter(|(_, other)| *other == alike) {
+            if !keys.contains(key) {
+                keys.push(key.clone());
+            }
+        }
+        keys
+    });
+    all.collect()
+}
+
 /// What `there` calls the line that `here` calls `name`; the name itself where `there` has none like it.
 pub fn name_in(there: &InspectReport, here: &InspectReport, name: &str) -> String {
     let signal = here.signal(name);

@@ -54,7 +54,7 @@ impl Answer {
     }
 
     /// All that is told of under it: the newest run's report, and those of all runs.
-    fn reports(&self) -> impl Iterator<Item = &InspectReport> {
+    pub fn reports(&self) -> impl Iterator<Item = &InspectReport> {
         let runs = self.runs.iter().map(|run| &run.report);
         self.report.iter().chain(runs)
     }
@@ -234,10 +234,15 @@ impl Standing {
             keys.iter().any(|key| self.keys.contains(key))
         };
         let (found, not): (Vec<&RunFound>, Vec<&RunFound>) = runs.iter().partition(tells);
+        let of = self.run.and_then(|run| runs.get(run)).unwrap_or(newest);
+        let figures = match found.len() {
+            0 | 1 => String::new(),
+            _ => format!("; its figures are those of {}", of.files),
+        };
         match not.is_empty() {
-            true => format!("found in each of the {} runs", runs.len()),
+            true => format!("found in each of the {} runs{figures}", runs.len()),
             false => format!(
-                "found in {}, not in {}",
+                "found in {}, not in {}{figures}",
                 named_runs(&found, newest),
                 named_runs(&not, newest)
             ),
@@ -329,29 +334,6 @@ fn named_runs(runs: &[&RunFound], newest: &RunFound) -> String {
         Some(last) if !names.is_empty() => format!("{} and {last}", names.join(", ")),
         last => last.unwrap_or_default(),
     }
-}
-
-/// For each finding of a report all keys that the same trouble has in the answers, its own first.
-pub fn keys_of(report: &InspectReport, answers: &[Answer]) -> Vec<Vec<String>> {
-    let names = Names::over(answers.iter().flat_map(Answer::reports).chain([report]));
-    let other = answers.iter().flat_map(Answer::reports);
-    let other: Vec<(String, String)> = other
-        .flat_map(|report| {
-            let alike = names.keys(report);
-            alike.into_iter().zip(finding_keys(&report.findings))
-        })
-        .collect();
-    let own = finding_keys(&report.findings).into_iter().zip(names.keys(report));
-    own.map(|(key, alike)| {
-        let mut keys = vec![key];
-        for (_, key) in other.iter().rev().filter(|(other, _)| *other == alike) {
-            if !keys.contains(key) {
-                keys.push(key.clone());
-            }
-        }
-        keys
-    })
-    .collect()
 }
 
 /// Every finding of any condition once: those of the newest answer in their order, then earlier ones.

@@ -14,9 +14,10 @@ use axum::http::header::{
 };
 use axum::http::{HeaderMap, HeaderValue, Method, StatusCode};
 use axum::middleware::Next;
-use axum::response::{IntoResponse, Response};
+use axum::response::Response;
 
 use super::error::Failure;
+use super::stopped::stopped;
 use super::token::Token;
 
 /// Scripts, styles and pictures from ourselves only, none inline; nobody frames us; nothing is sent elsewhere.
@@ -69,8 +70,12 @@ impl Guard {
         let refuse = |sentence: String| Err(Failure::new(StatusCode::FORBIDDEN, sentence));
         let host = text(headers, &HOST);
         if headers.get_all(HOST).iter().count() != 1 || !host.is_some_and(|host| self.is_ours(host)) {
+            let addresses = match self.token {
+                Some(_) => " and the addresses of its machine",
+                None => "",
+            };
             return refuse(format!(
-                "This server answers to {} only. To use another name, start it with --allow-host NAME.",
+                "This server answers to {}{addresses} only. To use another name, start it with --allow-host NAME.",
                 self.names.join(", ")
             ));
         }
@@ -122,7 +127,10 @@ pub async fn stand_guard(State(guard): State<Arc<Guard>>, request: Request, next
                 Some(answer) => answer,
             }
         }
-        Err(failure) => failure.into_response(),
+        Err(failure) => {
+            let why = failure.sentence.clone();
+            stopped(failure, &why, request.method(), request.uri(), request.headers())
+        }
     };
     let headers = response.headers_mut();
     let fixed = [

@@ -10,7 +10,8 @@
 //! | `window`, `volts`, `overlay` | what the diagram draws of lines, of samples, of occurrences laid on one another |
 //! | `figure`, `history` | the same and a trouble's history as SVG |
 //! | `view`, `answers`, `alike`, `remains`, `finding_state`, `clock_view` | findings, conditions and clocks as ready strings for the templates |
-//! | `guard`, `token`, `refused`, `error` | who may ask, and what is said to those who may not or asked wrongly |
+//! | `guard`, `token`, `stopped`, `refused`, `error` | who may ask, and what is said to those who may not or asked wrongly |
+//! | `serve`, `reach` | listening, and the addresses that are told |
 //! | `assets`, `base64` | static files, and pictures inside a page |
 
 mod alike;
@@ -28,12 +29,14 @@ mod occurrences;
 mod opened;
 mod overlay;
 mod pages;
+mod reach;
 mod refused;
 mod remains;
 mod router;
 mod serve;
 mod shown;
 mod state;
+mod stopped;
 mod token;
 mod view;
 mod volts;

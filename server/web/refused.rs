@@ -11,6 +11,7 @@ use axum::middleware::Next;
 use axum::response::{IntoResponse, Response};
 
 use super::error::{Failure, PageFailure};
+use crate::setup::without_kind;
 
 /// No refusal of the framework is longer.
 const LONGEST_BYTES: usize = 64 << 10;
@@ -167,11 +168,7 @@ fn found_in_words(found: &str) -> String {
         "map" => "an object".to_owned(),
         "sequence" => "a list".to_owned(),
         "unit" => "null".to_owned(),
-        found => ["integer ", "floating point ", "boolean ", "string "]
-            .iter()
-            .find_map(|kind| found.strip_prefix(kind))
-            .unwrap_or(found)
-            .replace('`', ""),
+        found => without_kind(found),
     }
 }
 

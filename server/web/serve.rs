@@ -12,6 +12,7 @@ use tokio::sync::watch;
 use crate::store::Store;
 use crate::workflow::demo_session::open_demo;
 
+use super::reach;
 use super::state::{App, UPLOAD_LIMIT_BYTES};
 use super::token::Token;
 
@@ -69,22 +70,32 @@ pub fn serve(options: ServeOptions) -> anyhow::Result<()> {
     let store = Store::open(&options.data_dir)?;
     let home = options.demo.then(|| open_demo(&store)).transpose()?;
     let mut app = App::new(store, options.listen, &options.allowed_hosts);
-    let mut told = String::new();
+    let mut token_text = String::new();
     if !is_loopback {
         let (token, text) = Token::new();
         app.guard = Arc::new((*app.guard).clone().with_token(token));
-        told = Token::query(&text);
+        token_text = text;
     }
     app.upload_limit_bytes = options.upload_limit_bytes;
     app.home = home;
     app.is_watching = options.watch.is_some();
-    serve_app(Arc::new(app), listener, &options, &told)
+    serve_app(Arc::new(app), listener, &options, &token_text)
 }
 
 /// Holds the address; nobody is answered yet.
 fn listening(address: SocketAddr) -> anyhow::Result<std::net::TcpListener> {
-    let listener = std::net::TcpListener::bind(address).with_context(|| {
-        format!("listening on {address}: is it taken? --listen 127.0.0.1:0 takes any free port")
+    use std::io::ErrorKind;
+    let listener = std::net::TcpListener::bind(address).map_err(|error| {
+        let advice = match error.kind() {
+            ErrorKind::AddrNotAvailable => {
+                "this machine has no such address; --listen 0.0.0.0:7117 takes all that it has".to_owned()
+            }
+            ErrorKind::PermissionDenied => {
+                "you may not use this port; those below 1024 need root's leave, 7117 does not".to_owned()
+            }
+            _ => format!("is it taken? --listen 127.0.0.1:0 takes any free port ({error})"),
+        };
+        anyhow::anyhow!("listening on {address}: {advice}")
     })?;
     listener
         .set_nonblocking(true)
@@ -92,12 +103,12 @@ fn listening(address: SocketAddr) -> anyhow::Result<std::net::TcpListener> {
     Ok(listener)
 }
 
-/// Serves an app that is ready. `query` is told behind the address: the token, or nothing.
+/// Serves an app that is ready. `token` is the text that every request needs, or nothing.
 fn serve_app(
     app: Arc<App>,
     listener: std::net::TcpListener,
     options: &ServeOptions,
-    query: &str,
+    token: &str,
 ) -> anyhow::Result<()> {
     let runtime = tokio::runtime::Runtime::new().context("starting the server's threads")?;
     let served = runtime.block_on(async {
@@ -107,19 +118,21 @@ fn serve_app(
             app.start_work(home);
         }
         if let Some(dir) = &options.watch {
-            super::watch::start(app.clone(), dir, tokio::runtime::Handle::current())
-                .with_context(|| format!("the folder {} can't be watched", dir.display()))?;
+            super::watch::start(app.clone(), dir, tokio::runtime::Handle::current()).map_err(|error| {
+                let dir = dir.display();
+                anyhow::anyhow!(
+                    "the folder {dir} can't be watched ({error}): name one that is there with --watch"
+                )
+            })?;
         }
-        let address = format!("http://{}/{query}", listener.local_addr()?);
-        println!("Edgewitness is at {address} (Ctrl-C ends it)");
-        if options.listen.ip().is_unspecified() {
-            println!(
-                "From another machine: the same with this machine's address in place of {}.",
-                options.listen.ip()
-            );
-        }
+        let query = match token {
+            "" => String::new(),
+            token => Token::query(token),
+        };
+        let told = reach::told(listener.local_addr()?, &reach::outside(), token, &query);
+        println!("{}", told.lines.join("\n"));
         if options.open {
-            open_browser(&address);
+            open_browser(&told.here);
         }
         let serving = axum::serve(listener, super::router(app))
             .with_graceful_shutdown(heard(signals.clone(), 1))

@@ -10,9 +10,30 @@ use axum::http::{HeaderMap, HeaderValue, Method, StatusCode, Uri};
 use axum::response::{IntoResponse, Response};
 
 use super::error::Failure;
+use super::stopped::stopped;
 
 /// Name of the cookie and of the word in the address.
-const NAME: &str = "edgewitness-token";
+pub const NAME: &str = "edgewitness-token";
+
+/// Said to who brings none.
+const MISSING: &str = "This server listens beyond its own machine and needs its token.";
+
+/// Said to who brings another: an old one, or one that was not copied whole.
+const WRONG: &str =
+    "The token that came is not this server's: each start makes a new one, of 64 digits and letters.";
+
+/// How to give it; a page says so with a field to put it into.
+const HOW: &str = "Open the address that it told in the window it was started from, or send the header Authorization: Bearer \
+                   TOKEN.";
+
+/// The path of a request, or `/` for one that a browser would take for another server's name.
+pub fn own_path(uri: &Uri) -> &str {
+    if uri.path().starts_with("//") {
+        "/"
+    } else {
+        uri.path()
+    }
+}
 
 /// Only its digest is kept, and digests are compared in constant time.
 #[derive(Clone, Debug)]
@@ -64,19 +85,15 @@ impl Token {
         match in_address.filter(|text| *method == Method::GET && self.is(text)) {
             Some(text) => {
                 let cookie = format!("{NAME}={text}; Path=/; HttpOnly; SameSite=Strict");
-                // Only our own path goes into the answer, so that nothing leads elsewhere.
-                let path = if uri.path().starts_with("//") { "/" } else { uri.path() };
-                let headers = [(LOCATION, path.to_owned()), (SET_COOKIE, cookie)];
+                let headers = [(LOCATION, own_path(uri).to_owned()), (SET_COOKIE, cookie)];
                 Some((StatusCode::SEE_OTHER, headers).into_response())
             }
-            None => Some(
-                Failure::new(
-                    StatusCode::UNAUTHORIZED,
-                    "This server listens beyond its own machine and needs its token: open the address that it told in the \
-                     window it was started from, or send it as Authorization: Bearer.",
-                )
-                .into_response(),
-            ),
+            None => {
+                let is_wrong = bearer.or(cookie).or(in_address).is_some();
+                let why = if is_wrong { WRONG } else { MISSING };
+                let failure = Failure::new(StatusCode::UNAUTHORIZED, format!("{why} {HOW}"));
+                Some(stopped(failure, why, method, uri, headers))
+            }
         }
     }
 

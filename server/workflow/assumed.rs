@@ -195,9 +195,7 @@ pub fn unjoined(
             ),
             detail: "As the files' own times stand, its pulses do not arrive; that says nothing of the wire.".to_owned(),
             try_next: vec![
-                "Name an irregular line that both files have: --align-on LINE, or the page Clocks; or LINE=LINE_IN_THE_OTHER for \
-                 the two ends of a link that works."
-                    .to_owned(),
+                "Bring the two captures to one clock first: the finding that nothing does says how.".to_owned(),
             ],
         });
         false
@@ -205,20 +203,55 @@ pub fn unjoined(
     told
 }
 
-/// Nobody said how `file` comes to the clock of `first`; `shared`: a line that both recorded and by which it would.
-pub fn one_clock(first: &str, file: &str, shared: Option<&(String, Alignment)>) -> Finding {
-    let mut try_next = vec![
-        "Name an irregular line that both recorded: --align-on LINE, or the page Clocks.".to_owned(),
-        "Where they share none, clip a free channel of both instruments to one line that switches irregularly.".to_owned(),
-    ];
+/// How a line is named on the command line by which two captures come to one clock; `None` where one of them has no line
+/// with edges. The example is the busiest line of each.
+pub fn by_a_word(first: &Capture, other: &Capture) -> Option<String> {
+    // These part the names of several lines, and those of one.
+    let can_be_said = |line: &&Line| !line.edges.is_empty() && !line.name.contains([',', '=']);
+    let busiest = |capture: &Capture| {
+        let lines = capture.lines.iter().filter(can_be_said);
+        lines
+            .max_by_key(|line| line.edges.len())
+            .map(|line| line.name.clone())
+    };
+    let (here, there) = (busiest(first)?, busiest(other)?);
+    Some(format!(
+        "Name an irregular line that both recorded: the same command with --align-on {} (say), if {here} of {} and {there} of {} \
+         are one wire or the two ends of a link that works; in the browser the page Clocks does it.",
+        shell_word(&format!("{here}={there}")),
+        first.file,
+        other.file
+    ))
+}
+
+/// A word as it can be pasted into a shell.
+fn shell_word(text: &str) -> String {
+    let is_plain = |c: char| c.is_ascii_alphanumeric() || "_-+./:=@".contains(c);
+    match !text.is_empty() && text.chars().all(is_plain) {
+        true => text.to_owned(),
+        false => format!("'{}'", text.replace('\'', "'\\''")),
+    }
+}
+
+/// Nobody said how `file` comes to the clock of `first`. `shared`: a line that both recorded and by which it would; `advice`:
+/// how to name one, where there is none.
+pub fn one_clock(
+    first: &str,
+    file: &str,
+    shared: Option<&(String, Alignment)>,
+    advice: Option<String>,
+) -> Finding {
+    let clip =
+        "Where they share none, clip a free channel of both instruments to one line that switches irregularly.".to_owned();
+    let mut try_next: Vec<String> = advice.into_iter().chain([clip]).collect();
     if let Some((line, alignment)) = shared {
-        try_next[0] = format!(
+        try_next = vec![format!(
             "Both recorded {line}, and {} of it match with {} added to the times of {file}: if they were recorded together, \
-             --align-on {line} brings them to one clock (in the browser the page Clocks does).",
+             the same command with --align-on {} brings them to one clock (in the browser the page Clocks does).",
             count_of(alignment.matched as u64, "edge"),
-            seconds(alignment.offset_s)
-        );
-        try_next.truncate(1);
+            seconds(alignment.offset_s),
+            shell_word(line)
+        )];
     }
     Finding {
         severity: Severity::Warning,

@@ -42,13 +42,16 @@ pub struct Inspection {
 /// # Errors
 /// When several captures can't be brought to one clock, or the setup names a line that is not there.
 pub fn inspect(captures: Vec<Capture>, question: &Question) -> anyhow::Result<Inspection> {
-    // Nobody said a line: one that would do is proposed.
+    // Nobody said a line: one that would do is proposed, else how to name one is told.
+    let others = captures.iter().skip(1);
     let proposed: Vec<_> = match question.align_on {
         Some(_) => Vec::new(),
-        None => captures
-            .iter()
-            .skip(1)
-            .map(|other| shared(&captures[0], other))
+        None => others
+            .map(|other| {
+                let (first, shared) = (&captures[0], shared(&captures[0], other));
+                let advice = shared.is_none().then(|| assumed::by_a_word(first, other));
+                (shared, advice.flatten())
+            })
             .collect(),
     };
     let OneClock {
@@ -60,7 +63,10 @@ pub fn inspect(captures: Vec<Capture>, question: &Question) -> anyhow::Result<In
     let others = sources.iter().zip(&alignments).skip(1).enumerate();
     let told = others.map(|(at, (source, a))| match question.align_on {
         Some(on) => align::finding(first, &source.file, on, a),
-        None => assumed::one_clock(first, &source.file, proposed[at].as_ref()),
+        None => {
+            let (shared, advice) = &proposed[at];
+            assumed::one_clock(first, &source.file, shared.as_ref(), advice.clone())
+        }
     });
     let aligned = told.collect();
     Ok(look(capture, sources, question.setup, aligned))

@@ -293,8 +293,12 @@ pub fn align_pair_on(a: &Capture, b: &Capture, on: &[String]) -> Result<Alignmen
     let find = |capture: &Capture, name: &str| {
         capture.line_index(name).ok_or_else(|| {
             let names: Vec<&str> = capture.lines.iter().take(12).map(|l| l.name.as_str()).collect();
+            let wanted = match name {
+                "" => "expected a line's name to align on, found none; it has".to_owned(),
+                name => format!("expected a line called {name} to align on, found"),
+            };
             format!(
-                "{}: expected a line called {name} to align on, found {}; say LINE=LINE_IN_B where they differ",
+                "{}: {wanted} {}; say LINE=LINE_IN_B where they differ",
                 capture.file,
                 names.join(", ")
             )
@@ -318,10 +322,8 @@ fn together(mut captures: Vec<Capture>, members: Vec<Member>, ties: &[Tie]) -> R
         if member.on.is_empty() && member.shift_s == 0.0 {
             let nobody_said = matches!(ties.get(member.position), None | Some(Tie::Nothing));
             if at > 0 && nobody_said {
-                let mut assumed = assumed::one_clock(&first, &capture.file, None);
-                assumed.try_next[0] =
-                    "On the page Clocks, name an irregular line that both recorded.".to_owned();
-                findings.push(assumed);
+                let advice = "On the page Clocks, name an irregular line that both recorded.".to_owned();
+                findings.push(assumed::one_clock(&first, &capture.file, None, Some(advice)));
             }
             continue;
         }

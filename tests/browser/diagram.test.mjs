@@ -193,6 +193,26 @@ test("the pointer reads level, width and period; a dimension goes from edge to e
   });
 });
 
+test("ends that are put down while measuring is still fetched are not lost", async () => {
+  await onDiagram(async (page, canvas, state) => {
+    const marks = await state((view) => view.occurrences[0].marks);
+    const stray = marks.find((mark) => mark.kind === "stray"), cause = marks.find((mark) => mark.kind === "cause");
+    const from = await placeOf(page, canvas, "STEP", cause.at), to = await placeOf(page, canvas, "CLEAR_N", stray.start);
+    let letGo = () => {};
+    const clicked = new Promise((resolve) => { letGo = resolve; });
+    await page.route("**/dimensions.js", async (route) => { await clicked; await route.continue(); });
+    await page.keyboard.press("m");
+    await page.mouse.click(from.x + 3, from.y);
+    await page.mouse.click(to.x - 3, to.y);
+    assert.equal(await state((view) => view.dimensions), null);
+    letGo();
+    await caption(page, /^Measured .*Hz from STEP to CLEAR_N/);
+    await canvas.focus();
+    await page.keyboard.press("Backspace");
+    await page.waitForFunction(async () => (await (await fetch(`/api${location.pathname}/view`)).json()).dimensions.length === 0);
+  });
+});
+
 test("a pulse is measured by keys alone", async () => {
   await onDiagram(async (page, canvas, state) => {
     const stray = await state((view) => view.occurrences[0].marks.find((mark) => mark.kind === "stray"));

@@ -54,7 +54,7 @@ test("a rule goes in by the form and is checked", async () => {
   await form.locator("[name=at_least]").fill("20");
   await form.getByRole("button").click();
   await page.waitForFunction(() => (document.querySelector("form[data-kinds-form] .told")?.textContent ?? "") !== "");
-  assert.match(await form.locator(".told").innerText(), /^At least: Expected a time with its unit/);
+  assert.match(await form.locator(".told").innerText(), /^At least: Found "20", expected a time with its unit/);
   await form.locator("[name=at_least]").fill("20 ms");
   await form.getByRole("button").click();
   await page.getByText("pulse-width of SELECT_0: broken").waitFor();

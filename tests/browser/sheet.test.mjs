@@ -1,4 +1,4 @@
-// What stands out of sight is told, or brought to sight: lines below the figure, the figure below a narrow sheet, the setup.
+// What stands out of sight is told, or brought to sight: lines below the figure, the figure of a narrow page, the setup.
 import assert from "node:assert/strict";
 import { after, before, test } from "node:test";
 import { openPage, startBrowser, startServer } from "./bench.mjs";
@@ -28,15 +28,25 @@ test("lines that have no room in the figure are counted, and brought up", async 
   assert.deepEqual(troubles, []);
 });
 
-test("on a narrow page a finding that is pressed shows its figure", async () => {
+test("on a narrow page the figure stands right below the sentence, and a finding that is pressed shows it again", async () => {
   const { page, troubles } = await openPage(browser, server.url, { viewport: { width: 800, height: 700 }, reducedMotion: "reduce" });
   await ready(page);
-  const figure = page.locator(".figure canvas").first();
-  const inSight = () => figure.evaluate((canvas) => { const box = canvas.getBoundingClientRect(); return box.top >= 0 && box.top < innerHeight / 2; });
-  assert.equal(await inSight(), false);
-  await page.locator("[data-show]").nth(1).click();
-  await page.waitForFunction(() => globalThis.edgewitness.view.finding?.id === "F2");
-  await page.waitForFunction(() => { const box = document.querySelector(".figure canvas").getBoundingClientRect(); return box.top >= 0 && box.top < innerHeight / 2; });
+  const box = (selector) => page.locator(selector).first().boundingBox();
+  const [sentence, figure, canvas, first] = [await box("#headline"), await box(".figure"), await box(".figure canvas"), await box(".finding")];
+  assert.ok(figure.y >= sentence.y + sentence.height && figure.y < sentence.y + sentence.height + 40, JSON.stringify({ sentence, figure }));
+  assert.ok(first.y >= figure.y + figure.height, JSON.stringify({ figure, first }));
+  // In sight without scrolling, and as wide as the page.
+  assert.ok(canvas.y + canvas.height < 700 && figure.x === 0 && figure.width === 800, JSON.stringify({ canvas, figure }));
+  assert.equal(await page.evaluate(() => document.documentElement.scrollWidth), 800);
+  await page.locator("[data-show]").last().scrollIntoViewIfNeeded();
+  const inSight = () => page.waitForFunction(() => { const { top } = document.querySelector(".figure canvas").getBoundingClientRect(); return top >= 0 && top < innerHeight / 2; });
+  assert.ok((await box(".figure canvas")).y < 0);
+  await page.locator("[data-show]").last().click();
+  await inSight();
+  // Wide, both stand side by side.
+  await page.setViewportSize({ width: 1280, height: 720 });
+  const [sheet, beside] = [await box(".sheet"), await box(".figure")];
+  assert.ok(beside.x >= sheet.x + sheet.width && beside.y === sheet.y, JSON.stringify({ sheet, beside }));
   assert.deepEqual(troubles, []);
 });
 

@@ -5,6 +5,7 @@ use crate::analysis::coupling::fit::copies::{self, Distances};
 use crate::analysis::coupling::fit::evidence::Evidence;
 use crate::analysis::coupling::fit::lost;
 use crate::analysis::coupling::fit::model::LagWindow;
+use crate::analysis::coupling::fit::nearby;
 use crate::analysis::coupling::fit::passed_on;
 use crate::analysis::coupling::fit::preferences;
 use crate::analysis::coupling::fit::rows;
@@ -228,11 +229,16 @@ impl<'a> Case<'a> {
         let margins = [threshold, RIVAL_MARGIN];
         preferences::prefer_one_for_two(victim, evidence, &mut explanation, reach, margins);
         preferences::prefer_two_for_one(victim, evidence, &mut explanation, reach, NEARER_MARGIN);
-        preferences::prefer_nearer_edges(victim, evidence, &mut explanation, reach, NEARER_MARGIN);
+        let capture = self.bench.capture;
+        let volts = capture.lines[victim.line].trace.is_some();
+        let early = untimely::early(volts, capture.timebase.ticks_of(1.0));
+        let margins = [NEARER_MARGIN, early];
+        let may_be_cause = |lag: f64| !self.is_untimely(lag);
+        preferences::prefer_nearer_edges(victim, evidence, &mut explanation, reach, margins, may_be_cause);
         let is_known =
             |line: usize, lag: f64| self.known.iter().any(|known| known.is(line, lag, victim.unit));
         preferences::prefer_known(victim, evidence, &mut explanation, reach, RIVAL_MARGIN, is_known);
-        let may_be_cause = |_, lag: f64| !self.is_untimely(lag);
+        let may_be_cause = |_, lag: f64| may_be_cause(lag);
         preferences::prefer_known(
             victim,
             evidence,
@@ -328,6 +334,9 @@ impl<'a> Case<'a> {
             .map(|row| one_lag::is_straggler(edges, victim, &rows, row, span));
         let mut stragglers = stragglers.collect::<Vec<bool>>().into_iter();
         rows.retain(|_| stragglers.next() == Some(false));
+        let stands_out = |row: &Coupling| nearby::stand_out(edges, victim, &rows, row, &self.reach);
+        let mut standing = rows.iter().map(stands_out).collect::<Vec<bool>>().into_iter();
+        rows.retain(|_| standing.next() == Some(true));
         rows
     }
 
@@ -502,5 +511,40 @@ mod tests {
             end,
         );
         assert_eq!(found, [(0, Edge::Fall, Standing::Clear)]);
+    }
+
+    /// A strobe of one width: a stray that its fall brings comes at one time after its rise as well.
+    #[test]
+    fn both_edges_of_a_strobe_of_one_width_strike_each_by_its_own_lag() {
+        let end = 4_100_000;
+        let (mut strobe, mut peg) = (Vec::new(), Vec::new());
+        for n in 1..400i64 {
+            let at = 10_000 * n + 10 * (n % 7);
+            strobe.extend([at, at + 110]);
+            for (edge, chance) in [(at, n * 7_919 % 100), (at + 110, n * 6_007 % 100)] {
+                if chance < 55 {
+                    peg.extend([edge + 18 + n % 3, edge + 38 + n % 11]);
+                }
+            }
+        }
+        let lines = vec![line("STROBE", strobe, end), line("PEG", peg, end)];
+        assert_eq!(accused(lines, 60.0, end), [(0, Edge::Both, Standing::Clear)]);
+    }
+
+    /// A strobe of one short width, in samples of 20: strays that begin 36 after its rise begin 9 before its fall.
+    #[test]
+    fn an_edge_that_comes_after_the_strays_is_not_the_nearer_one() {
+        let end = 4_100_000;
+        let (mut strobe, mut peg) = (Vec::new(), Vec::new());
+        let sampled = |time: i64| (time + 19) / 20 * 20;
+        for n in 1..400i64 {
+            let at = 10_000 * n + 7 * (n % 13);
+            strobe.extend([at, at + 45].map(sampled));
+            if n * 7_919 % 100 < 55 {
+                peg.extend([at + 35 + n % 3, at + 80 + n % 11].map(sampled));
+            }
+        }
+        let lines = vec![line("STROBE", strobe, end), line("PEG", peg, end)];
+        assert_eq!(accused(lines, 90.0, end), [(0, Edge::Rise, Standing::Clear)]);
     }
 }

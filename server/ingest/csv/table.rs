@@ -45,6 +45,31 @@ pub struct Table<'p> {
     pub gap_samples: u64,
 }
 
+/// What to say of a table without any line: which column is none, by one of its first cells.
+fn no_lines(plan: &TablePlan) -> String {
+    const EXPECTED: &str = "expected columns of levels (0, 1, x or z) or volts beside the times, found";
+    let is_odd = |cell: &&String| {
+        let cell = cell.trim().as_bytes();
+        !cell.is_empty() && level_of(cell, plan.point).is_none() && Decimal::parse(cell, plan.point).is_none()
+    };
+    let columns = plan.columns.iter().enumerate();
+    let mut left_out = columns.filter(|(_, column)| column.kind == ColumnKind::Ignore && !column.is_declared);
+    let found = left_out.find_map(|(at, column)| {
+        let mut cells = plan.shown.iter().filter_map(|row| row.get(at));
+        Some((at, column, cells.find(is_odd)?))
+    });
+    match found {
+        Some((at, column, cell)) => format!(
+            "{EXPECTED} none: column {} ({}) has cells such as {}; export levels, or say under [read.columns] in the setup \
+             file what it holds",
+            at + 1,
+            quoted(column.name.as_bytes()),
+            quoted(cell.as_bytes())
+        ),
+        None => format!("{EXPECTED} none: export the lines beside the times"),
+    }
+}
+
 /// Builders for every column of the plan.
 pub fn table<'p>(
     plan: &'p TablePlan,
@@ -76,9 +101,7 @@ pub fn table<'p>(
         });
     }
     if total == 0 {
-        return Err(table_error(
-            "expected columns of levels or volts beside the times, found none",
-        ));
+        return Err(table_error(&no_lines(plan)));
     }
     let uniform = matches!(plan.pace, Pace::Samples(_) | Pace::Counted(_));
     let room = (options.limits.buffered_edges / total).clamp(64, 1 << 16);

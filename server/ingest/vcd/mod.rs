@@ -13,6 +13,7 @@ use super::columns::SpillFolder;
 use super::grid;
 use super::input::{Input, Source, Wrapping};
 use super::{Error, ErrorKind, Progress, ReadOptions};
+use crate::model::units::engineering;
 use crate::model::{
     Bus, Capture, Format, Line, NO_TIME_UNIT, NotLogic, Ticks, TimeSpan, Timebase, Trace, TraceSamples,
     Warning,
@@ -326,7 +327,20 @@ fn plan(variables: &[Variable], folder: &Arc<SpillFolder>, options: &ReadOptions
 /// The timebase, and the length of a tick in seconds.
 fn timebase(scale: Option<(u32, i32)>, options: &ReadOptions, warnings: &mut Vec<String>) -> (Timebase, f64) {
     let timebase = match (scale, options.timescale_s) {
-        (Some((mantissa, exponent)), _) => scaled(mantissa, exponent),
+        (Some((mantissa, exponent)), said) => {
+            let own = scaled(mantissa, exponent);
+            /// As far as two ways of writing one unit may differ.
+            const SAME: f64 = 1e-9;
+            if let Some(said_s) = said.filter(|said_s| (said_s / own.tick_s() - 1.0).abs() > SAME) {
+                warnings.push(format!(
+                    "the setup file says a timescale of {}, the file's own $timescale says {}: the file was followed; timescale \
+                     under [read] is only for files without one",
+                    engineering(said_s, "s"),
+                    engineering(own.tick_s(), "s")
+                ));
+            }
+            own
+        }
         (None, Some(seconds)) => {
             let exponent = seconds.log10().round() as i32;
             if (10f64.powi(exponent) / seconds - 1.0).abs() < 1e-9 {

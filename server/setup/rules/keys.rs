@@ -76,7 +76,9 @@ impl Need<'_> {
         let start = value.span().start;
         let names = value.into_inner().0;
         if names.is_empty() {
-            return Err(self.place.error(start, "expected at least one line's name"));
+            return Err(self
+                .place
+                .error(start, "found an empty list, expected at least one line's name"));
         }
         let twice = |i: &usize| names[..*i].contains(&names[*i]);
         if let Some(i) = (1..names.len()).find(twice) {

@@ -11,11 +11,11 @@ use serde::Deserialize;
 use super::Places;
 use super::heading::{Heading, open};
 use super::next_capture::NextCapture;
-use crate::report::inspect::{Severity, finding_keys};
+use crate::report::inspect::{InspectReport, Severity, finding_keys};
 use crate::setup::Setup;
 use crate::store::{Capture, Clock, Entry, EntryId, FindingState, SessionId, Store};
-use crate::web::alike::name_in;
-use crate::web::answers::{Answer, kept_answers, keys_of, standings};
+use crate::web::alike::{keys_of, name_in};
+use crate::web::answers::{Answer, kept_answers, standings};
 use crate::web::api::harness::{clips_of, harness_of};
 use crate::web::api::log::with_store;
 use crate::web::error::PageFailure;
@@ -195,7 +195,8 @@ fn since(store: &Store, id: SessionId, opened: &Opened) -> Result<Vec<String>, P
     let mut present: Vec<String> = reports()
         .flat_map(|report| finding_keys(&report.findings))
         .collect();
-    let told = reports().flat_map(|report| keys_of(report, std::slice::from_ref(before)));
+    let earlier: Vec<&InspectReport> = before.reports().collect();
+    let told = reports().flat_map(|report| keys_of(report, &earlier));
     present.extend(told.flatten());
     let now = Answer {
         condition: opened.condition,
@@ -410,7 +411,9 @@ pub async fn page(
             let newest = app.store.captures_by_condition(id)?.pop();
             let is_newest = newest.is_some_and(|under| under.condition == opened.condition)
                 && opened.runs.last().is_none_or(|run| run.is_shown);
-            let keys = keys_of(&opened.report, &kept_answers(&app.store, id)?);
+            let answers = kept_answers(&app.store, id)?;
+            let others: Vec<&InspectReport> = answers.iter().flat_map(Answer::reports).collect();
+            let keys = keys_of(&opened.report, &others);
             for ((view, finding), key) in shown.findings.iter_mut().zip(&opened.report.findings).zip(keys) {
                 let said = states.iter().map(|entry| &entry.value);
                 view.state = Some(StateView::of(&key, &finding.title, said).shown_still(is_newest));

@@ -122,8 +122,8 @@ fn unjoined(tallies: &Tallies, before: &[usize], after: &[usize]) -> Vec<String>
             .filter(|(_, files)| !files.is_empty())
             .map(|(words, files)| format!("{} {words}", files.join(", ")));
         format!(
-            "The link from {} to {} can't be counted in {}: its ends were recorded on two clocks that nothing joins. Name a \
-             line that both files have on the page Clocks.",
+            "The link from {} to {} can't be counted in {}: its ends were recorded on two clocks that nothing joins. On the \
+             page Clocks, name a line that both files have.",
             ends[0],
             ends[1],
             files.collect::<Vec<_>>().join(" and ")

@@ -13,14 +13,13 @@ export class Dimensions {
     /** @type {Dimension[]} */ this.list = [];
     /** @type {End|null} */ this.from = null;
     /** @type {End|null} */ this.to = null;
-    this.isMeasuring = false;
     this.words = "";
   }
 
   /** @param {boolean} on */
   measure(on) {
     if (on) this.words = this.view.words.textContent ?? "";
-    this.isMeasuring = on; this.from = this.to = null;
+    this.view.isMeasuring = on; this.from = this.to = null;
     this.view.canvas.classList.toggle("measuring", on);
     this.view.say(on ? "Measuring: click the first edge, then the second; or step along edges with ] and press Enter at each. Escape ends it." : this.words);
     this.view.paint();
@@ -112,7 +111,7 @@ export class Dimensions {
       // An end at an edge is a whole tick.
       return { tick: line >= 0 ? Math.round(ticks) : ticks, line: line >= 0 ? line : null, soft };
     };
-    this.list = (saved ?? []).map((d) => ({ a: end(d.from_s, d.from_line, d.uncertainty_s), b: end(d.to_s, d.to_line, 0) }));
+    this.list = saved.map((d) => ({ a: end(d.from_s, d.from_line, d.uncertainty_s), b: end(d.to_s, d.to_line, 0) }));
   }
 
   /** @param {Dimension} dimension */

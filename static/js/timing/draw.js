@@ -27,7 +27,7 @@ export function palette(element) {
 
 /** @typedef {ReturnType<typeof palette>} Palette */
 
-/** Rounds to the middle of a device pixel, so that a hairline is one pixel of ink. @param {number} v @param {number} ratio */
+/** To the middle of a device pixel: a hairline is one pixel of ink. @param {number} v @param {number} ratio */
 const crisp = (v, ratio) => (Math.round(v * ratio - 0.5) + 0.5) / ratio;
 
 export class Pen {
@@ -81,44 +81,18 @@ export class Pen {
   /** Name and place, in the gutter. @param {Row} row @param {number} width @param {boolean} isChosen */
   label(row, width, isChosen) {
     const { c, colors, size } = this;
+    const middle = ((row.volts?.top ?? row.high) + row.low) / 2;
     if (isChosen) { c.fillStyle = colors.focus; c.fillRect(2, row.top + 4, 3, row.height - 8); }
     if (row.group) {
       c.fillStyle = colors.quiet; c.font = `italic ${size * 0.9}px ${colors.serif}`; c.textAlign = "left";
       c.fillText(fitted(c, row.group, width - size * 1.6), size * 0.6, row.top - size * 0.1);
     }
-    c.textAlign = "left";
-    for (const { text, font, ink, y } of this.#labelTexts(row)) {
-      c.fillStyle = ink; c.font = font;
-      c.fillText(fitted(c, text, width - size * 1.6), size * 1.1, y);
+    c.textAlign = "left"; c.fillStyle = colors.text; c.font = `bold ${size}px ${colors.sans}`;
+    c.fillText(fitted(c, row.name, width - size * 1.6), size * 1.1, row.place ? middle : middle + size * 0.35);
+    if (row.place) {
+      c.fillStyle = colors.quiet; c.font = `${size * 0.82}px ${colors.sans}`;
+      c.fillText(fitted(c, row.place, width - size * 1.6), size * 1.1, middle + size * 1.2);
     }
-  }
-
-  /** The lines of a label: a name and, where it is known, a place. @param {Row} row */
-  #labelTexts(row) {
-    const { colors, size } = this;
-    const middle = ((row.volts?.top ?? row.high) + row.low) / 2;
-    const name = { text: row.name, font: `bold ${size}px ${colors.sans}`, ink: colors.text, y: row.place ? middle : middle + size * 0.35 };
-    return row.place ? [name, { text: row.place, font: `${size * 0.82}px ${colors.sans}`, ink: colors.quiet, y: middle + size * 1.2 }] : [name];
-  }
-
-  /**
-   * What does not fit into its column of a label, whole, over the waves beside it. @param {Row} row @param {number} width of the column
-   * @param {number} right where the plate ends @returns {string[]} the texts that were cut
-   */
-  wholeLabel(row, width, right) {
-    const { c, colors, size } = this, left = size * 1.1, cut = [];
-    c.textAlign = "left";
-    for (const { text, font, ink, y } of this.#labelTexts(row)) {
-      c.font = font;
-      const long = c.measureText(text).width;
-      if (long <= width - size * 1.6) continue;
-      cut.push(text);
-      const room = Math.min(long, right - left - size * 0.5);
-      c.fillStyle = colors.plate; c.fillRect(left - size * 0.3, y - size, room + size * 0.6, size * 1.35);
-      c.strokeStyle = colors.rule; c.lineWidth = 1; c.strokeRect(left - size * 0.3, y - size, room + size * 0.6, size * 1.35);
-      c.fillStyle = ink; c.fillText(fitted(c, text, room + 0.5), left, y);
-    }
-    return cut;
   }
 
   /**
@@ -340,8 +314,8 @@ function firstPair(pairs, tick) {
   return 2 * low;
 }
 
-/** Text cut to a width, with an ellipsis in the middle: ends of names tell lines apart. @param {CanvasRenderingContext2D} c @param {string} text @param {number} width */
-function fitted(c, text, width) {
+/** Text cut in the middle to a width: ends of names tell lines apart. @param {CanvasRenderingContext2D} c @param {string} text @param {number} width */
+export function fitted(c, text, width) {
   if (c.measureText(text).width <= width) return text;
   let keep = text.length;
   while (keep > 2) {

@@ -69,7 +69,7 @@ function pointers(view) {
       view.show(grab.start - (dx / view.scale.width) * grab.span, grab.span);
       return;
     }
-    view.dimensions.follow(event.offsetX, event.offsetY);
+    view.dimensions?.follow(event.offsetX, event.offsetY);
     view.read(event.offsetX, event.offsetY);
   });
 
@@ -90,8 +90,8 @@ function pointers(view) {
       const rows = view.rows();
       const at = rows.findIndex((r) => event.offsetY >= r.top && event.offsetY < r.top + r.height);
       if (at >= 0) view.chosen = at;
-      if (event.offsetX < view.scale.left) { view.pulse = null; if (at >= 0) view.say(view.describe(rows[at])); }
-      else if (view.dimensions.isMeasuring) view.dimensions.put(event.offsetX, event.offsetY);
+      if (event.offsetX < view.scale.left) view.pulse = null;
+      else if (view.isMeasuring) view.withDimensions((dimensions) => dimensions.put(event.offsetX, event.offsetY));
       else {
         view.pulse = pulseAt(view, rows[at], view.scale.tick(event.offsetX));
         if (view.slip.title === "Judge a pulse") import("./judge.js").then(({ judgeSlip }) => judgeSlip(view));
@@ -101,10 +101,10 @@ function pointers(view) {
   };
   canvas.addEventListener("pointerup", up);
   canvas.addEventListener("pointercancel", up);
-  canvas.addEventListener("pointerleave", () => view.read(-1, -1));
+  canvas.addEventListener("pointerleave", () => { view.pointer.textContent = ""; });
   canvas.addEventListener("dblclick", (/** @type {MouseEvent} */ event) => {
     if (event.offsetX < view.scale.left) { const row = view.rowAt(event.offsetY); if (row) import("./lines.js").then(({ linesSlip }) => linesSlip(view, row.key)); }
-    else if (!view.dimensions.isMeasuring) view.zoom(0.25, event.offsetX);
+    else if (!view.isMeasuring) view.zoom(0.25, event.offsetX);
   });
   canvas.addEventListener("focus", () => view.paint());
   canvas.addEventListener("blur", () => view.paint());

@@ -8,20 +8,20 @@ const REST_MS = 500;
 export const keptView = (path) => getJson(`${path}/view`).catch((error) => error);
 
 /** Takes up what was kept, then keeps each change once it rests. @param {import("./view.js").Diagram} view @param {any} kept */
-export function keepView(view, kept) {
+export async function keepView(view, kept) {
   const address = `${view.path}/view`;
   // What could not be read is not written over.
   if (kept instanceof Error) { view.say(kept.message); return; }
   view.arrangement.restore(kept.arrangement);
   view.renamed();
-  view.dimensions.restore(kept.dimensions);
+  if (kept.dimensions?.length) await view.withDimensions((dimensions) => dimensions.restore(kept.dimensions));
   view.hidden = new Set(kept.hidden);
   let timer = 0, isChanged = false;
   const send = async (/** @type {boolean} */ isLeaving) => {
     if (!isChanged) return;
     isChanged = false;
     clearTimeout(timer);
-    const body = { arrangement: view.arrangement.saved(), hidden: [...view.hidden], dimensions: view.dimensions.saved() };
+    const body = { arrangement: view.arrangement.saved(), hidden: [...view.hidden], dimensions: view.dimensions?.saved() ?? [] };
     try { await sendJson(address, body, "PUT", isLeaving); } catch (error) { isChanged = true; view.say(`Not kept: ${/** @type {Error} */ (error).message}`); }
   };
   view.onarrange = () => {

@@ -21,7 +21,7 @@ export function keyTable(view, actions) {
   const withFinder = (/** @type {(finder: import("./finder.js").Finder) => any} */ does) => actions.finder().then(does);
   const escape = () => {
     if (view.moving) view.slip.close();
-    else if (view.dimensions.isMeasuring) view.dimensions.measure(false);
+    else if (view.isMeasuring) view.measure();
     else if (view.overlay) view.persist();
     else if (view.slip.title) view.slip.close();
     else if (view.pulse) { view.pulse = null; view.paint(); }
@@ -35,7 +35,7 @@ export function keyTable(view, actions) {
       if (view.moving) view.moving.nudge(by * (e.shiftKey ? 10 : 1));
       else view.pan(by * (e.shiftKey ? 1 : 0.15));
     }, "← →"),
-    entry("ArrowUp ArrowDown", "choose a line, whose name then stands whole (with Alt: move it)", (e) => {
+    entry("ArrowUp ArrowDown", "choose a line (with Alt: move it)", (e) => {
       const by = e.key === "ArrowUp" ? -1 : 1;
       if (e.altKey) arrangement.move(key(), by);
       choose(by);
@@ -51,15 +51,15 @@ export function keyTable(view, actions) {
     entry("n p", "next, previous of what was found", (e) => withFinder((finder) => finder.step(e.key === "p"))),
     entry("g", "go to a typed time", () => actions.goTo()),
     entry("j", "judge the chosen pulse: legitimate, or a stray", () => actions.judge()),
-    entry("m", "measure from edge to edge", () => view.dimensions.measure(!view.dimensions.isMeasuring)),
-    entry("Backspace", "take away the last dimension line", () => view.dimensions.undo()),
+    entry("m", "measure from edge to edge", () => view.measure()),
+    entry("Backspace", "take away the last dimension line", () => view.dimensions?.undo()),
     entry("c", "count over the chosen stretch, or over what is in view", () => view.withStretch((stretch) => stretch.open())),
     entry("l", "lines: names, order, groups, buses", () => actions.lines()),
-    entry("Enter", "name the chosen line; while measuring: put an end here; while a clock is moved: save the shift", () => {
-      const { dimensions, marked } = view;
+    entry("Enter", "name the chosen line; while measuring: put an end here; or save a moved clock", () => {
       if (view.moving) return view.moving.keep();
-      if (!dimensions.isMeasuring) return actions.rename();
-      dimensions.putAt(marked ? marked.start : view.start + view.span / 2, view.chosenRow()?.line ?? null);
+      if (!view.isMeasuring) return actions.rename();
+      const tick = view.marked ? view.marked.start : view.start + view.span / 2, line = view.chosenRow()?.line ?? null;
+      view.withDimensions((dimensions) => dimensions.putAt(tick, line));
     }),
     entry("h", "hide the chosen line", () => {
       const row = view.chosenRow();

@@ -19,7 +19,7 @@ export async function startDiagram(root, session) {
   const analog = facts.lines.some((/** @type {any} */ line) => line.volts) ? await import("./analog.js") : null;
   const view = new Diagram(root, path, facts, analog);
   listen(view);
-  keepView(view, kept);
+  await keepView(view, kept);
 
   const order = facts.findings.map((/** @type {any} */ f) => f.id);
   const step = (/** @type {number} */ by) => {
@@ -45,7 +45,7 @@ export async function startDiagram(root, session) {
       item.classList.toggle("in-hand", isHere);
       find("h2 a", item)?.setAttribute("aria-current", isHere ? "true" : "false");
       // The sheet opens at its headline; it scrolls only once the person has taken a finding.
-      // Where the diagram stands below the sheet, that is what is to be seen.
+      // Where the diagram stands among the findings, that is what is to be seen.
       const seen = matchMedia("(min-width: 60rem)").matches ? item : root;
       if (isHere && hasTaken) seen.scrollIntoView({ block: "nearest", behavior: matchMedia("(prefers-reduced-motion: reduce)").matches ? "auto" : "smooth" });
     }
@@ -81,7 +81,7 @@ export async function startDiagram(root, session) {
   const overlay = button("overlay", () => view.persist().then(tools), "o");
   fill(view.tools, previous, next, overlay,
     button("closer", () => view.zoom(0.5)), button("farther", () => view.zoom(2)), button("whole", () => view.fit()),
-    button("go to", actions.goTo, "g"), button("measure", () => view.dimensions.measure(!view.dimensions.isMeasuring), "m"), button("count", () => view.withStretch((stretch) => stretch.open()), "c"),
+    button("go to", actions.goTo, "g"), button("measure", () => view.measure(), "m"), button("count", () => view.withStretch((stretch) => stretch.open()), "c"),
     button("find", actions.find, "f"), button("judge", actions.judge, "j"), button("lines", actions.lines, "l"), ...(facts.clocks.length ? [button("clock", actions.clock, "k")] : []),
     button("evidence", actions.evidence, "v"), button("figure", actions.figure, "s"),
     button("keys", actions.keys, "?"));
@@ -114,7 +114,7 @@ export async function startDiagram(root, session) {
     if (isPage && moved > PAGE_MS) remember(true);
     pending = setTimeout(() => { remember(false); tools(); }, 250);
   };
-  // A pulse was judged before the page was shown anew (see judge.js, which knows the same name).
+  // A pulse was judged just before (see judge.js, which knows the same name).
   let wasJudged = false;
   try { wasJudged = sessionStorage.getItem(`judged ${path}`) !== null; } catch { /* Nothing was kept. */ }
   async function restore() {
@@ -138,13 +138,14 @@ export async function startDiagram(root, session) {
     // Back comes to this condition again, whichever is in hand then.
     remember(false);
   }
-  // A clock that was in hand before the page was shown anew (see clock.js, which knows the same name).
+  // A clock that was in hand before (see clock.js, which knows the same name).
   let hasClock = false;
   try { hasClock = sessionStorage.getItem(`clock ${path}`) !== null; } catch { /* Nothing was kept. */ }
   if (hasClock) import("./clock.js").then(({ takeAgain }) => takeAgain(view));
   addEventListener("popstate", () => restore().catch((error) => view.say(error.message)));
   await restore();
-  // The still figures of the sheet are for paper: fetched once the diagram stands.
+  import("./labels.js").then(({ labels }) => labels(view));
+  // Still figures are for paper: fetched once the diagram stands.
   const stills = () => { for (const image of all(".still img")) image.loading = "eager"; };
   if ("requestIdleCallback" in window) requestIdleCallback(stills); else addEventListener("beforeprint", stills);
   /** @type {any} */ (globalThis).edgewitness = { view };

@@ -5,7 +5,6 @@ import { fill, make } from "../lib/dom.js";
 import { busValue, engineering, scaleLabel, seconds, subscript } from "../lib/format.js";
 import { Arrangement } from "./arrangement.js";
 import { Columns } from "./columns.js";
-import { Dimensions } from "./dimensions.js";
 import { Pen, palette } from "./draw.js";
 import { EvidenceInView, drawEvidence } from "./evidence.js";
 import { drawJudged } from "./marks.js";
@@ -35,17 +34,16 @@ export class Diagram {
     /** @type {any} */ this.finding = null;
     /** @type {any[]} */ this.occurrences = [];
     this.occurrence = 0;
-    /** Layers of evidence that are not drawn. @type {Set<string>} */ this.hidden = new Set();
+    /** Layers not drawn. @type {Set<string>} */ this.hidden = new Set();
     this.density = null;
-    /** Set once it is known what is to be shown: nothing is asked for before. */
+    /** It is known what is to be shown: nothing is asked for before. */
     this.isReady = false;
     /** @type {import("./overlay.js").Overlay|null} */ this.overlay = null;
-    /** A capture whose clock is being moved by hand. @type {import("./clock.js").Moving|null} */ this.moving = null;
+    /** A capture whose clock is moved by hand. @type {import("./clock.js").Moving|null} */ this.moving = null;
     /** A moment that was gone to. @type {{start: number, end: number, line: number|null}|null} */ this.marked = null;
     /** The pulse that is chosen, to be judged. @type {import("./marks.js").Chosen|null} */ this.pulse = null;
-    /** The place that a dragged line would take. @type {{y: number}|null} */ this.dropping = null;
-    /** The row whose label the pointer is on. @type {string|null} */ this.hovered = null;
-    /** Labels that are shown whole, for they are cut in their column. @type {string[]} */ this.unfolded = [];
+    /** Where a dragged line would go. @type {{y: number}|null} */ this.dropping = null;
+    /** Draws cut labels whole. @type {any} */ this.whole = null;
     /** How often something was said: what comes late says nothing over it. */
     this.told = 0;
     /** Said last, as it came; and once lines were renamed, how that is told in their names. */
@@ -56,7 +54,8 @@ export class Diagram {
     this.frames = /** @type {number[]} */ ([]);
     this.#build();
     this.arrangement = new Arrangement(facts, () => { this.onarrange(); this.renamed(); this.changed(); });
-    this.dimensions = new Dimensions(this);
+    /** Once one was measured, or kept. @type {import("./dimensions.js").Dimensions|null} */ this.dimensions = null;
+    this.isMeasuring = false;
     /** Once one was asked for. @type {import("./stretch.js").Stretch|null} */ this.stretch = null;
     this.evidence = new EvidenceInView(path, () => this.paint());
     this.columns = new Columns(path, facts.length, () => this.paint(), (error) => this.say(error.message));
@@ -68,7 +67,7 @@ export class Diagram {
     this.#resize();
   }
 
-  #media; #scheduled = false; #size = 13; #gutter = 150;
+  #media; #dimensions = /** @type {Promise<import("./dimensions.js").Dimensions>|null} */ (null); #scheduled = false; #size = 13; #gutter = 150;
 
   #build() {
     this.canvas = make("canvas", { tabindex: 0, role: "img", "aria-describedby": "caption", "aria-label": "Timing diagram. Press question mark for the keys." });
@@ -132,7 +131,7 @@ export class Diagram {
     return this.finding?.topic === "link" ? [...lines].reverse() : lines;
   }
 
-  /** Rows from top to bottom with their places; each at least tall enough to read, at most as in a book. @returns {Row[]} */
+  /** Rows from top to bottom with their places; each tall enough to read, at most as in a book. @returns {Row[]} */
   rows() {
     const list = this.arrangement.rows(this.evidenceLines);
     const top = this.#size * 2.8;
@@ -145,7 +144,7 @@ export class Diagram {
     return list.map((row) => {
       if (row.group) y += this.#size * 1.2;
       const whole = base * row.height * (isAnalog(row) ? VOLTS_HEIGHT : 1), height = base * row.height;
-      // The logic line stands at the foot, derived from the volts above it.
+      // The logic line, derived from the volts, stands at the foot.
       const own = y + whole - height;
       const swing = Math.min(height * 0.42, this.#size * 2.4 * row.height);
       const high = own + (height - swing) * 0.45;
@@ -214,17 +213,10 @@ export class Diagram {
       this.#evidence(pen, rowOf, scale);
       drawJudged(pen, this, scale, rowOf);
     }
-    this.dimensions.draw(pen, scale, rows);
+    this.dimensions?.draw(pen, scale, rows);
     this.stretch?.draw(pen, scale, height);
     c.restore();
-    if (isPage) this.#unfold(pen, rows);
-  }
-
-  /** Labels that are cut, whole: of the row under the pointer, and of the chosen one. @param {Pen} pen @param {Row[]} rows */
-  #unfold(pen, rows) {
-    const hasFocus = document.activeElement === this.canvas;
-    const whole = rows.filter((row, at) => row.top >= 0 && (row.key === this.hovered || (hasFocus && at === this.chosen)));
-    this.unfolded = whole.flatMap((row) => pen.wholeLabel(row, this.#gutter, this.width));
+    if (isPage) this.whole?.(pen, rows);
   }
 
   /** @param {Scale} scale @param {Row[]} shown */
@@ -238,7 +230,7 @@ export class Diagram {
     if (!this.hidden.has("others") && this.facts.findings.length) this.evidence.want(this.start, this.span);
   }
 
-  /** A row from the first recorded moment to the last: nothing is known before and after. @param {Pen} pen @param {Row} row @param {Scale} page @param {number} height */
+  /** A row over what was recorded: nothing is known before and after. @param {Pen} pen @param {Row} row @param {Scale} page @param {number} height */
   #recorded(pen, row, page, height) {
     const scale = this.moving?.has(row) ? this.moving.scale(page) : page;
     if (scale.start >= 0 && scale.end <= this.facts.length) return this.#row(pen, row, scale);
@@ -315,7 +307,7 @@ export class Diagram {
   /** @param {number} tick */
   isInSight(tick) { return tick >= this.start && tick <= this.start + this.span; }
 
-  /** Goes to a moment and marks it; the zoom stays unless the moment would be too small, or too long, to see. @param {{start: number, end: number, line: number|null}} moment */
+  /** Goes to a moment and marks it; the zoom stays unless it would be too small or too long to see. @param {{start: number, end: number, line: number|null}} moment */
   mark(moment) {
     this.overlay = null;
     this.marked = moment;
@@ -330,7 +322,7 @@ export class Diagram {
     else this.show(middle - span * 0.45, span);
   }
 
-  /** Lays the moments of the finding in hand on one another, or takes them apart again. */
+  /** Lays the finding's moments on one another, or takes them apart. */
   async persist() {
     if (this.overlay) {
       this.overlay = null;
@@ -348,6 +340,18 @@ export class Diagram {
   async withStretch(does) {
     const { Stretch } = await import("./stretch.js");
     return does(this.stretch ??= new Stretch(this));
+  }
+
+  /** The same with dimension lines. One promise: what is done while they are fetched is done in its order. @param {(dimensions: import("./dimensions.js").Dimensions) => any} does */
+  withDimensions(does) {
+    this.#dimensions ??= import("./dimensions.js").then(({ Dimensions }) => (this.dimensions = new Dimensions(this)));
+    return this.#dimensions.then(does);
+  }
+
+  /** Begins to measure, or ends it: clicks and Enter put ends down from now on, whatever is still to be fetched. */
+  measure() {
+    const on = this.isMeasuring = !this.isMeasuring;
+    return this.withDimensions((dimensions) => dimensions.measure(on));
   }
 
   /** @param {string} name of a layer of evidence @param {boolean} isShown */
@@ -419,7 +423,7 @@ export class Diagram {
     this.marked = null;
     const { from, to, caption } = list[this.occurrence];
     const tie = this.#tieTicks();
-    // The evidence, and as much around it as tells where in the machine's doings it lies.
+    // With as much around it as tells where in the machine's doings it lies.
     const span = Math.max((to - from) * 8, tie, 16);
     const middle = (from + to) / 2;
     this.say(`Fig. ${this.facts.findings.indexOf(this.finding) + 1}, ${this.occurrence + 1} of ${this.occurrenceCount}. ${caption}`);
@@ -427,7 +431,7 @@ export class Diagram {
     this.show(middle - span * 0.45, span);
   }
 
-  /** Scrolls so that the rows of lines are in sight, the first of them at least. @param {number[]} lines */
+  /** Scrolls to the rows of lines, the first of them at least. @param {number[]} lines */
   bringUp(lines) {
     const rows = this.rows().filter((row) => row.line !== null && lines.includes(row.line));
     const first = rows[0], last = rows.at(-1);
@@ -465,10 +469,8 @@ export class Diagram {
   /** Says what lies under the pointer. @param {number} x @param {number} y */
   read(x, y) {
     const scale = this.scale;
-    const label = x >= 0 && x < scale.left ? this.rowAt(y) : undefined;
-    if ((label?.key ?? null) !== this.hovered) { this.hovered = label?.key ?? null; this.paint(); }
-    const isWave = x >= scale.left && x <= scale.left + scale.width;
-    this.pointer.textContent = isWave ? readout(this, scale.tick(x), this.rowAt(y)) : label ? this.describe(label) : "";
+    if (x < scale.left || x > scale.left + scale.width) { this.pointer.textContent = ""; return; }
+    this.pointer.textContent = readout(this, scale.tick(x), this.rowAt(y));
   }
 }
 

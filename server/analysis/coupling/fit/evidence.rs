@@ -54,6 +54,20 @@ impl Evidence {
         (self.count as f64 - left_out as f64).max(1.0)
     }
 
+    /// Mean lag, in ticks, of the strays in `window`; its middle where there are none. Cost: linear in pairs.
+    pub fn mean_lag(&self, window: &LagWindow) -> f64 {
+        let lags = self
+            .pairs
+            .iter()
+            .map(|pair| pair.lag)
+            .filter(|&lag| window.contains(lag));
+        let (count, sum) = lags.fold((0u32, 0), |(count, sum), lag| (count + 1, sum + lag));
+        match count {
+            0 => window.middle(),
+            _ => sum as f64 / f64::from(count),
+        }
+    }
+
     /// The suspect as a term of the model: the density of each stray's lags under `window`, and a first guess of its strike
     /// probability. `strays`: how many the victim has. Cost: linear in pairs.
     pub(super) fn term(&self, window: &LagWindow, strays: usize) -> Term {

@@ -6,6 +6,7 @@
 //! | `select`, `model` | which suspects the strays need |
 //! | `preferences`, `beside` | which of explanations that fit nearly alike; what strays beside own edges say of it |
 //! | `rows`, `missed`, `never_struck` | counts, chance and intervals; strikes between samples, edges that could not strike |
+//! | `nearby` | whether strikes stand out against the strays around the same edges |
 //! | `copies`, `passed_on`, `lost` | who fits as well: copies of the accused, struck lines before it, pulses between samples |
 
 pub(super) mod beside;
@@ -15,6 +16,7 @@ pub mod lags;
 pub(super) mod lost;
 mod missed;
 pub(super) mod model;
+pub(super) mod nearby;
 mod never_struck;
 pub(super) mod passed_on;
 pub(super) mod preferences;

@@ -161,15 +161,21 @@ pub fn prefer_two_for_one(
 }
 
 /// Where a line's pulses are of one width its rise and its fall fit the same strays: the edge nearer to them in
-/// time is taken, since a coupled stray follows within nanoseconds of its cause.
+/// time is taken, since a coupled stray follows within nanoseconds of its cause; an edge that comes after them (by more than `early`
+/// ticks on the mean) only where the other is no cause either (`may_be_cause`, by a mean lag in ticks).
 pub fn prefer_nearer_edges(
     victim: &Victim,
     evidence: &[Evidence],
     explanation: &mut Explanation,
     reach: &Reach,
-    margin: f64,
+    [margin, early]: [f64; 2],
+    may_be_cause: impl Fn(f64) -> bool,
 ) {
-    let distance = |window: &LagWindow| (window.lo + window.hi).abs();
+    let distance = |e: usize, window: &LagWindow| {
+        let mean = evidence[e].mean_lag(window);
+        let is_odd = mean < -early || !may_be_cause(mean);
+        (is_odd, (window.lo + window.hi).abs())
+    };
     for at in 0..explanation.chosen.len() {
         let chosen = explanation.chosen[at].clone();
         let line = evidence[chosen.evidence].suspect.line;
@@ -190,7 +196,7 @@ pub fn prefer_nearer_edges(
             .into_iter()
             .find(|(e, window, loss)| {
                 evidence[*e].suspect.line == line
-                    && distance(window) < distance(&chosen.window)
+                    && distance(*e, window) < distance(chosen.evidence, &chosen.window)
                     && *loss < margin + blurred(window)
             });
         if let Some((index, window, loss)) = nearer {

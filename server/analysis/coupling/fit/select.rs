@@ -217,6 +217,20 @@ fn explain_without(
         ln_likelihood = reached;
         drop_needless(&mut chosen, &mut model, &mut ln_likelihood, threshold);
     }
+    for at in 0..chosen.len() {
+        let known = (&chosen[at], &without(&model, at).0);
+        let Some((both, with, reached)) = by_both_edges(victim, evidence, reach, known) else {
+            continue;
+        };
+        let is_free = |one: &Chosen| chosen.iter().all(|c| c.evidence != one.evidence);
+        if is_free(&both[0]) && reached - ln_likelihood >= threshold {
+            let [other, same] = both;
+            chosen.remove(at);
+            chosen.extend([other, same]);
+            (model, ln_likelihood) = (with, reached);
+            break;
+        }
+    }
     for (at, suspect) in chosen.iter_mut().enumerate() {
         suspect.gain = ln_likelihood - without(&model, at).1;
     }
@@ -225,6 +239,41 @@ fn explain_without(
         model,
         ln_likelihood,
     }
+}
+
+/// What a chosen suspect's strays come to where its line's other edge strikes them and its own edge strikes others: a pulse of one
+/// width puts strays at one time after either of its edges, and an edge that was taken for the other's, with its one lag window,
+/// can't be put down to what it strikes itself. `chosen`, and the model without it. The other edge comes first.
+fn by_both_edges(
+    victim: &Victim,
+    evidence: &[Evidence],
+    reach: &Reach,
+    (chosen, less): (&Chosen, &Model),
+) -> Option<([Chosen; 2], Model, f64)> {
+    let strays = victim.times.len();
+    let own = evidence[chosen.evidence].suspect;
+    let is_other = |e: &Evidence| e.suspect.line == own.line && e.suspect.polarity != own.polarity;
+    let other = evidence
+        .iter()
+        .position(|e| is_other(e) && e.count > 0 && !e.pairs.is_empty())?;
+    let mut model = less.clone();
+    let mut best_of = |index: usize| {
+        let ln_rate: Vec<f64> = (0..strays).map(|k| model.rate(k).max(1e-300).ln()).collect();
+        let (_, window) = propose(victim, &evidence[index], &ln_rate, reach)
+            .into_iter()
+            .next()?;
+        model.terms.push(evidence[index].term(&window, strays));
+        let reached = model.fit();
+        let chosen = Chosen {
+            evidence: index,
+            window,
+            gain: 0.0,
+        };
+        Some((chosen, reached))
+    };
+    let (first, _) = best_of(other)?;
+    let (second, reached) = best_of(chosen.evidence)?;
+    (second.window.middle().abs() < chosen.window.middle().abs()).then_some(([first, second], model, reached))
 }
 
 /// The model without one term, fitted anew, and the ln likelihood it reaches.

@@ -219,10 +219,37 @@ pub fn covered(edges: &[i64], opportunities: &[Range<usize>], lo: i64, hi: i64) 
     total as f64
 }
 
+/// Ticks of `rests` (ascending) that lie in `[t + lo, t + hi)` of any of `times` (ascending). Cost: linear in both.
+pub fn time_near(times: &[i64], rests: &[Rest], lo: i64, hi: i64) -> f64 {
+    let (mut total, mut from) = (0, 0);
+    for rest in rests {
+        while from < times.len() && times[from] + hi <= rest.start {
+            from += 1;
+        }
+        let mut last = rest.start;
+        for &time in times[from..].iter().take_while(|&&t| t + lo < rest.end) {
+            let (start, end) = ((time + lo).max(last), (time + hi).min(rest.end));
+            total += (end - start).max(0);
+            last = last.max(end);
+        }
+    }
+    total as f64
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
     use proptest::prelude::*;
+
+    #[test]
+    fn time_near_edges_is_counted_once_and_inside_rests_only() {
+        let rests = [Rest { start: 0, end: 100 }, Rest { start: 200, end: 300 }];
+        assert_eq!(
+            time_near(&[10, 20, 95, 150, 290], &rests, -10, 10),
+            30.0 + 15.0 + 20.0
+        );
+        assert_eq!(nearest(&[10, 20, 95], 60), 35);
+    }
 
     #[test]
     fn coverage_counts_overlapping_windows_once() {

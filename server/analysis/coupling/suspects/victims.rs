@@ -108,7 +108,7 @@ pub fn rings(capture: &Capture, strays: &Strays, line: usize, level: Level) -> b
             (true, false) => far += 1,
         }
     }
-    beside >= near + far && near as f64 >= RINGS * (near + far) as f64
+    beside > 0 && beside >= near + far && near as f64 >= RINGS * (near + far) as f64
 }
 
 /// Whether the stray comes before an answer of the line's own, as far from the edge before it as any.

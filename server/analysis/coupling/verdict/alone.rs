@@ -8,7 +8,7 @@ use super::parts;
 use super::phase;
 use crate::analysis::coupling::examine::{Case, Examined};
 use crate::analysis::coupling::fit::select::Victim;
-use crate::analysis::coupling::suspects::able::{Rest, any_within};
+use crate::analysis::coupling::suspects::able::{Rest, any_within, time_near};
 use crate::analysis::coupling::suspects::victims::Chances;
 use crate::analysis::coupling::{Coupling, Standing};
 use crate::analysis::stats::tails::binomial_upper;
@@ -122,7 +122,7 @@ fn is_by_chance(times: &[i64], others: &[i64], whole: Rest, reach: i64) -> bool 
     let is_beside = |&&at: &&i64| any_within(others, at - reach, at + reach);
     let beside = times.iter().filter(is_beside).count() as u64;
     let of = times.len() as u64;
-    let covered = parts::within(others, &[whole], -reach, reach + 1) / (whole.end - whole.start) as f64;
+    let covered = time_near(others, &[whole], -reach, reach + 1) / (whole.end - whole.start) as f64;
     let is_chance = binomial_upper(beside, of, covered.min(1.0)) > CHANCE
         || beside as f64 <= OFTENER * covered * of as f64;
     is_chance && beside as f64 <= BESIDE * of as f64

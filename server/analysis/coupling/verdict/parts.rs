@@ -15,7 +15,7 @@ use super::one_lag::is_one;
 use super::toggled::{is_divided, is_next_bit};
 use crate::analysis::coupling::fit::rows::{self, edges_of};
 use crate::analysis::coupling::fit::select::Victim;
-use crate::analysis::coupling::suspects::able::{OwnEdges, Rest, nearest};
+use crate::analysis::coupling::suspects::able::{OwnEdges, Rest, nearest, time_near};
 use crate::analysis::coupling::{Coupling, Edge};
 use crate::analysis::stats::fisher::fisher;
 use crate::analysis::stats::normal::normal_upper;
@@ -151,7 +151,7 @@ pub(super) fn left_out(
     let astray = distances.partition_point(|&d| d < near);
     let keeps_away = astray as f64 <= ASTRAY * count as f64;
     let belongs = distances[count / 2] as f64 <= WITHIN * usual;
-    let covered = within(own, &victim.rests, lag - near, lag + near) / victim.time;
+    let covered = time_near(own, &victim.rests, lag - near, lag + near) / victim.time;
     let chance = binomial_lower(astray as u64, count as u64, covered.min(1.0));
     // A line without a probe would strike wherever an edge is left out as often as it does with one.
     let slots = free_slots(own, keeps, usual);
@@ -166,7 +166,7 @@ pub(super) fn left_out(
         None => {
             count >= FEWEST_UNEVEN && chance <= CHANCE
                 || lies_in_holes(&distances, |d| {
-                    within(own, &victim.rests, lag - d, lag + d) / victim.time
+                    time_near(own, &victim.rests, lag - d, lag + d) / victim.time
                 })
         }
     };
@@ -226,7 +226,7 @@ fn take_turns(edges: &[OwnEdges], victim: &Victim, a: &Coupling, b: &Coupling) -
         start: *start,
         end: *end,
     }];
-    let covered = within(first, &rest, -near, near) / ((end - start) as f64).max(1.0);
+    let covered = time_near(first, &rest, -near, near) / ((end - start) as f64).max(1.0);
     astray as f64 <= ASTRAY * during as f64
         && binomial_lower(astray as u64, during as u64, covered.min(1.0)) <= CHANCE
 }
@@ -243,28 +243,12 @@ fn intervals(times: &[i64]) -> Option<(f64, f64)> {
     (between.len() > 1).then_some((at(SHORTEST)?, at(0.5)?))
 }
 
-/// Ticks of `rests` (ascending) that lie in `[t + lo, t + hi)` of any of `times` (ascending). Cost: linear in both.
-pub(super) fn within(times: &[i64], rests: &[Rest], lo: i64, hi: i64) -> f64 {
-    let (mut total, mut from) = (0, 0);
-    for rest in rests {
-        while from < times.len() && times[from] + hi <= rest.start {
-            from += 1;
-        }
-        let mut last = rest.start;
-        for &time in times[from..].iter().take_while(|&&t| t + lo < rest.end) {
-            let (start, end) = ((time + lo).max(last), (time + hi).min(rest.end));
-            total += (end - start).max(0);
-            last = last.max(end);
-        }
-    }
-    total as f64
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
     use crate::analysis::coupling::Occurrence;
     use crate::analysis::coupling::fixtures;
+
     use crate::model::{Level, Polarity};
 
     const LAG: i64 = 30;
@@ -498,15 +482,5 @@ mod tests {
         assert_eq!(told(&later(&all)), None, "a copy switches at both");
         let others: Vec<i64> = falls.iter().map(|t| t + 900).collect();
         assert_eq!(told(&others), None, "nothing of this line's");
-    }
-
-    #[test]
-    fn time_near_edges_is_counted_once_and_inside_rests_only() {
-        let rests = [Rest { start: 0, end: 100 }, Rest { start: 200, end: 300 }];
-        assert_eq!(
-            within(&[10, 20, 95, 150, 290], &rests, -10, 10),
-            30.0 + 15.0 + 20.0
-        );
-        assert_eq!(nearest(&[10, 20, 95], 60), 35);
     }
 }

@@ -30,6 +30,15 @@ pub fn earliest(unit: f64, second: f64) -> f64 {
     (EARLIEST_LAG_S * second).max(unit + EARLY_S * second)
 }
 
+/// How much later than its stray's start a cause may seem to come on the mean where sampling doesn't blur it, in ticks. `volts`: whether
+/// edges are volts that cross a threshold; `second`: ticks in a second.
+pub fn early(volts: bool, second: f64) -> f64 {
+    match volts {
+        true => EARLIEST_LAG_S * second,
+        false => EARLY_PULSES_S * second,
+    }
+}
+
 /// How long after its cause a stray may come on the mean, in ticks. `unit`: a sample, in ticks; `second`: ticks in a second.
 pub fn latest(unit: f64, second: f64) -> f64 {
     LONGEST_S * second + unit

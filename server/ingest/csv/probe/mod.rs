@@ -7,10 +7,12 @@
 //! | `time_column` | which column holds the times, in what unit, how precisely? |
 //! | `kinds` | what does each of the other columns hold? |
 //! | `pace` | one row a sample, or one row a change? |
+//! | `overruled` | does `[read]` of the setup file say otherwise than the table? |
 
 mod dialect;
 mod headings;
 mod kinds;
+mod overruled;
 mod pace;
 mod time_column;
 
@@ -108,38 +110,27 @@ pub fn probe(
     wrapping: Wrapping,
     options: &ReadOptions,
 ) -> Result<TablePlan, Error> {
-    let fail = |row: Option<u64>, text: String| Error {
-        file: name.to_owned(),
-        position: row.map(|row| Position {
-            byte: 0,
-            row: Some(row),
-            column: None,
-            line: None,
-        }),
-        kind: ErrorKind::Table(text),
-    };
     let delimiter = match options.delimiter {
         Some(delimiter) => delimiter,
         None => match find_delimiter(source, name, wrapping, options)? {
             Some(delimiter) => delimiter,
-            None => {
-                /// The unit separator of ASCII: no text has it.
-                const NO_DELIMITER: u8 = 0x1f;
-                let rows = first_rows(source, name, wrapping, options, NO_DELIMITER, 1).unwrap_or_default();
-                let found = rows
-                    .first()
-                    .and_then(|row| row.cells.first())
-                    .map_or(&b""[..], Vec::as_slice);
-                let text = format!(
-                    "expected rows that a comma, semicolon, tab or | parts into the same columns, found text that none of them \
-                     does, beginning with {}: is this a table of samples or changes?",
-                    quoted(found)
-                );
-                return Err(fail(rows.first().map(|row| row.number), text));
-            }
+            None => return Err(nothing_parts(source, name, wrapping, options)),
         },
     };
+    let own_delimiter = options
+        .delimiter
+        .and_then(|_| find_delimiter(source, name, wrapping, options).ok().flatten());
     let rows = first_rows(source, name, wrapping, options, delimiter, PROBED_ROWS)?;
+    let all: Vec<&Row> = rows
+        .iter()
+        .filter(|r| !r.comment && !r.cells.is_empty())
+        .collect();
+    let denied = |rows: &[&Row]| overruled::marks(own_delimiter, usual_length(rows), rows, options);
+    // Marks that the rows deny are the likeliest reason why nothing can be read.
+    let fail = |row: Option<u64>, text: String| match denied(&all) {
+        Some(why) => table_error(name, row, format!("{text}; {why}")),
+        None => table_error(name, row, text),
+    };
     let (point, open_mark) = match options.decimal {
         Some(mark) => (mark, None),
         None => decimal_mark(&rows, delimiter),
@@ -157,7 +148,7 @@ pub fn probe(
         .filter(|r| !r.comment && !r.cells.is_empty())
         .collect();
     let fields = usual_length(&data);
-    let mut warnings: Vec<String> = open_mark.into_iter().collect();
+    let mut warnings: Vec<String> = open_mark.into_iter().chain(denied(&data)).collect();
     let head = headings::headings(&rows[..first], fields, point, &mut warnings);
     let mut plan = TablePlan {
         delimiter,
@@ -190,7 +181,51 @@ pub fn probe(
             .collect(),
         unit_from: "the heading",
     };
-    let swallowed = |row: &&Row| {
+    plan.warnings
+        .extend(numbers_above(&rows[..first], &rows[first], fields, point));
+    time_column::find_time(&mut plan, &head, &data, options, &fail)?;
+    kinds::columns(&mut plan, &head, &data, options);
+    pace::find_pace(&mut plan, &head, &data, options, &fail)?;
+    plan.warnings.extend(overruled::stated_sampling(&head, options));
+    let said = overruled::columns(&plan, &head, &data, options);
+    plan.warnings.extend(said);
+    Ok(plan)
+}
+
+/// The error where neither comma, semicolon, tab nor | parts the rows.
+fn nothing_parts(source: &Source, name: &str, wrapping: Wrapping, options: &ReadOptions) -> Error {
+    /// The unit separator of ASCII: no text has it.
+    const NO_DELIMITER: u8 = 0x1f;
+    let rows = first_rows(source, name, wrapping, options, NO_DELIMITER, 1).unwrap_or_default();
+    let found = rows
+        .first()
+        .and_then(|row| row.cells.first())
+        .map_or(&b""[..], Vec::as_slice);
+    let text = format!(
+        "expected rows that a comma, semicolon, tab or | parts into the same columns, found text that none of them does, \
+         beginning with {}: is this a table of samples or changes?",
+        quoted(found)
+    );
+    table_error(name, rows.first().map(|row| row.number), text)
+}
+
+/// An error of the table, at a row if it lies in one.
+fn table_error(name: &str, row: Option<u64>, text: String) -> Error {
+    Error {
+        file: name.to_owned(),
+        position: row.map(|row| Position {
+            byte: 0,
+            row: Some(row),
+            column: None,
+            line: None,
+        }),
+        kind: ErrorKind::Table(text),
+    }
+}
+
+/// What to say of rows `above` the `first` one of the data that look like data and are none.
+fn numbers_above(above: &[Row], first: &Row, fields: usize, point: u8) -> Option<String> {
+    let looks_like_data = |row: &&Row| {
         !row.comment
             && row.cells.len() == fields
             && row
@@ -198,21 +233,16 @@ pub fn probe(
                 .first()
                 .is_some_and(|cell| time_column::is_time_cell(cell, point))
     };
-    let rows_above = rows[..first].iter().filter(swallowed).count();
-    if let Some(row) = rows[..first].iter().find(swallowed) {
-        let verb_ending = if rows_above == 1 { "s" } else { "" };
-        plan.warnings.push(format!(
-            "{} above row {} begin{verb_ending} with a number (first: row {}) but hold{verb_ending} what is neither a level \
-             nor a number: not read as data",
-            count_of(rows_above as u64, "row"),
-            rows[first].number,
-            row.number,
-        ));
-    }
-    time_column::find_time(&mut plan, &head, &data, options, &fail)?;
-    kinds::columns(&mut plan, &head, &data, options);
-    pace::find_pace(&mut plan, &head, &data, options, &fail)?;
-    Ok(plan)
+    let count = above.iter().filter(looks_like_data).count();
+    let row = above.iter().find(looks_like_data)?;
+    let verb_ending = if count == 1 { "s" } else { "" };
+    Some(format!(
+        "{} above row {} begin{verb_ending} with a number (first: row {}) but hold{verb_ending} what is neither a level nor a \
+         number: not read as data",
+        count_of(count as u64, "row"),
+        first.number,
+        row.number,
+    ))
 }
 
 /// The first rows as cells, and what parts them: what a person is shown of a table that makes no sense yet. `None` where

@@ -2,7 +2,7 @@
 
 use super::super::clock::{Pace, pace_of};
 use super::headings::Head;
-use super::{Row, TablePlan};
+use super::{Row, TablePlan, overruled};
 use crate::ingest::grid::Grid;
 use crate::ingest::{Error, ReadOptions};
 use crate::model::units::engineering;
@@ -47,9 +47,9 @@ pub fn find_pace(
     // A change list may end with a repeated row that marks its end, which need not lie on the grid.
     if repeats == 1 && end_repeats && times.len() > 3 {
         times.pop();
-    } else {
-        quiet |= repeats > 0;
+        repeats = 0;
     }
+    quiet |= repeats > 0;
     if times.is_empty() {
         return Err(fail(
             Some(plan.first_row),
@@ -103,15 +103,29 @@ pub fn find_pace(
     if let Pace::Samples(grid) | Pace::Snapped(grid) = plan.pace {
         plan.rounding = plan.rounding.max(grid.rounding);
     }
-    if let (Some((stated_s, spread_s)), None) = (head.stated_period, options.sample_period_s) {
-        let said = contradiction(plan, &times, stated_s, spread_s);
+    let stated = match options.sample_period_s {
+        Some(period_s) => Some((SETUP_SAYS, period_s, 0.0)),
+        None => head
+            .stated_period
+            .map(|(period_s, spread_s)| ("the text above the table states", period_s, spread_s)),
+    };
+    if let Some((who, stated_s, spread_s)) = stated {
+        let said = contradiction(plan, &times, who, stated_s, spread_s);
+        plan.warnings.extend(said);
+    }
+    if times.len() >= FEWEST {
+        let is_sampled = matches!(plan.pace, Pace::Samples(_) | Pace::Counted(_));
+        let said = overruled::form(options, is_sampled, repeats, times.len());
         plan.warnings.extend(said);
     }
     Ok(())
 }
 
-/// What to say where the rows contradict the sampling stated above them: `stated_s` seconds a sample, ± `spread_s`.
-fn contradiction(plan: &TablePlan, times: &[i64], stated_s: f64, spread_s: f64) -> Option<String> {
+/// Who states a sampling, where the setup file does.
+const SETUP_SAYS: &str = "the setup file says";
+
+/// What to say where the rows contradict the sampling that `who` states: `stated_s` seconds a sample, ± `spread_s`.
+fn contradiction(plan: &TablePlan, times: &[i64], who: &str, stated_s: f64, spread_s: f64) -> Option<String> {
     /// A stated period is often rounded to a few digits; but a single digit is mostly meant as it stands.
     const NEAR: f64 = 0.02;
     const FURTHEST: f64 = 0.1;
@@ -140,13 +154,20 @@ fn contradiction(plan: &TablePlan, times: &[i64], stated_s: f64, spread_s: f64) 
     // A whole number of thousands is a unit taken wrongly.
     let thousands = ((stated_s / found_s).log10() / 3.0).round();
     let factor = 1000f64.powf(thousands);
-    let advice = if thousands != 0.0 && (found_s * factor / stated_s - 1.0).abs() < 2.0 * NEAR {
-        "the unit of the times may be another one: say time_unit = \"…\" under [read] in the setup file"
-    } else {
-        "if only some of the samples were exported, all is well; else say time_unit = \"…\" under [read] in the setup file"
+    let is_a_thousand = thousands != 0.0 && (found_s * factor / stated_s - 1.0).abs() < 2.0 * NEAR;
+    let advice = match who {
+        SETUP_SAYS => {
+            "take sample_period or sample_rate out from under [read] in the setup file if the times are right"
+        }
+        _ if is_a_thousand => {
+            "the unit of the times may be another one: say time_unit = \"…\" under [read] in the setup file"
+        }
+        _ => {
+            "if only some of the samples were exported, all is well; else say time_unit = \"…\" under [read] in the setup file"
+        }
     };
     Some(format!(
-        "the text above the table states a sample every {} ({}), its time column says otherwise ({what} {}): the times \
+        "{who} a sample every {} ({}), the time column says otherwise ({what} {}): the times \
          were taken as they are written; {advice}",
         engineering(stated_s, "s"),
         engineering(1.0 / stated_s, "Hz"),

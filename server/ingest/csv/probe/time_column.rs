@@ -3,7 +3,7 @@
 use super::super::cells::{Decimal, is_sample_word, is_time_word, split_unit, time_unit};
 use super::super::time::{TimeReader, TimeStyle, clock, is_date_open, suffixed};
 use super::headings::{Head, position_of};
-use super::{Row, TablePlan};
+use super::{Row, TablePlan, overruled};
 use crate::ingest::error::quoted;
 use crate::ingest::{Error, ReadOptions};
 use crate::model::ColumnKind;
@@ -43,7 +43,7 @@ pub fn find_time(
 }
 
 /// The column declared as times, else one headed so, else one that rises from row to row.
-fn time_column(plan: &TablePlan, head: &Head, data: &[&Row], options: &ReadOptions) -> Option<usize> {
+pub fn time_column(plan: &TablePlan, head: &Head, data: &[&Row], options: &ReadOptions) -> Option<usize> {
     let point = plan.point;
     let heading = |column: usize| head.names.get(column).map(String::as_str).unwrap_or("");
     let declared = options
@@ -104,6 +104,12 @@ fn time_column(plan: &TablePlan, head: &Head, data: &[&Row], options: &ReadOptio
         .or_else(further)
 }
 
+/// Whether the heading of that column says that it holds times.
+pub fn is_headed_time(head: &Head, column: usize) -> bool {
+    let heading = head.names.get(column).map_or("", String::as_str);
+    is_time_word(split_unit(heading).0)
+}
+
 /// Dates, numbers with their units, or numbers of a unit that is said elsewhere; and how precise they are.
 fn how_written(
     plan: &mut TablePlan,
@@ -152,7 +158,10 @@ fn how_written(
                 return Err(fail(None, text));
             }
             plan.unit_from = "the setup file";
-            exponent as i32
+            let exponent = exponent as i32;
+            let said = overruled::time_unit_of_heading(exponent, name, unit, in_row);
+            plan.warnings.extend(said);
+            exponent
         } else if let Some(exponent) = unit.and_then(time_unit) {
             exponent
         } else if let Some(exponent) = in_row.and_then(time_unit) {
@@ -192,6 +201,12 @@ fn how_written(
             plan.warnings.extend(unit_twice(exponent, name, unit, in_row));
         }
     }
+    if !matches!(plan.reader.style, TimeStyle::Number { .. }) {
+        let said = cells
+            .first()
+            .and_then(|cell| overruled::time_unit_of_cells(options, cell));
+        plan.warnings.extend(said);
+    }
     if let Some(zero) = far_zero(&cells, &plan.reader) {
         plan.reader.zero = zero;
         plan.warnings.push(format!(
@@ -205,7 +220,7 @@ fn how_written(
 }
 
 /// What the times count, where that is no unit of seconds.
-enum Counted {
+pub enum Counted {
     /// Ticks of a clock.
     Samples,
     /// Minutes and more.
@@ -213,7 +228,7 @@ enum Counted {
 }
 
 /// The word in brackets behind a heading, or in the row of units.
-fn counted_in(name: &str, in_row: Option<&str>) -> Option<Counted> {
+pub fn counted_in(name: &str, in_row: Option<&str>) -> Option<Counted> {
     let inside = |open: char| {
         name.trim_end_matches([')', ']', '}'])
             .rsplit_once(open)

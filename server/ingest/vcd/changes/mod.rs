@@ -11,8 +11,8 @@ use super::tokens::Tokens;
 use super::{Plan, Target, fast};
 use crate::ingest::build::Value;
 use crate::ingest::error::quoted;
-use crate::ingest::grid::Thinned;
 use crate::ingest::names::some_of;
+use crate::ingest::thinned::Thinned;
 use crate::ingest::{Error, ErrorKind, Limits, Progress};
 
 /// What the changes told besides the lines.

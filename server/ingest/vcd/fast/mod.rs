@@ -15,8 +15,8 @@ use std::path::Path;
 use super::changes::Reader;
 use crate::ingest::blocks;
 use crate::ingest::build::Value;
-use crate::ingest::grid::{ThinnedPart, ThinnedView};
 use crate::ingest::runs::Run;
+use crate::ingest::thinned::{ThinnedPart, ThinnedView};
 use block::{State, parse};
 
 /// How far the fast path came.

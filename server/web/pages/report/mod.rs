@@ -211,7 +211,7 @@ fn render(
         .map(|looked| (looked.answer, looked.opened))
         .unzip();
     let all = standings(&answers);
-    let opened = of_each(&answers, &opened, &all, whole)?;
+    let opened = of_each(&answers, &opened, &all, whole);
     let views = findings(store, id, &log, &answers, &opened, &all)?;
     let (mut now, mut otherwise, mut earlier) = (Vec::new(), Vec::new(), Vec::new());
     for (fate, view) in views {
@@ -319,7 +319,7 @@ fn of_each(
     opened: &[Option<Arc<Opened>>],
     all: &[Standing],
     whole: &LookAt,
-) -> Result<Vec<Option<Arc<Opened>>>, Failure> {
+) -> Vec<Option<Arc<Opened>>> {
     let mut earlier: BTreeMap<(usize, usize), Arc<Opened>> = BTreeMap::new();
     let mut each = Vec::with_capacity(all.len());
     for standing in all {
@@ -330,12 +330,13 @@ fn of_each(
         each.push(match (own, run, standing.run) {
             (Some(own), Some(run), Some(at)) => Some(match earlier.entry((standing.answer, at)) {
                 Entry::Occupied(known) => known.get().clone(),
-                Entry::Vacant(free) => free.insert(whole(&own, run)?).clone(),
+                // What can't be read again is told in words.
+                Entry::Vacant(free) => free.insert(whole(&own, run).unwrap_or(own)).clone(),
             }),
             (own, ..) => own,
         });
     }
-    Ok(each)
+    each
 }
 
 /// Every finding of any condition once, as the newest that tells of it has it; and what became of it under the newest of

@@ -1,5 +1,6 @@
 //! Parts of the report: conditions with what was found under each, judgements, readings, photographs, and what is open.
 
+use crate::model::units::file_size;
 use crate::report::inspect::{Finding, Severity};
 use crate::report::text::headline;
 use crate::store::{Entry, EntryId, Outcome, PulseMark, Store, Verdict, as_typed};
@@ -81,7 +82,7 @@ pub(super) fn conditions(
             };
             [
                 format!("{}{by}", value.file),
-                super::super::bench_log::bytes(value.size_bytes),
+                file_size(value.size_bytes),
                 moment(entry.created_ms),
                 value.remark.clone(),
             ]
