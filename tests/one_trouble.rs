@@ -163,17 +163,14 @@ fn contact(seed: u64, strikes: f64) -> String {
         // Two short touches, then held for 10 ms, then let go with one more touch.
         let mut from = at;
         for _ in 0..2 {
-            let held = 150_000 + 1_000 * dice.below(400) as u64;
+            let held = 150_000 + 1_000 * dice.below(400);
             play.push((from, from + held));
-            from += held + 120_000 + 1_000 * dice.below(300) as u64;
+            from += held + 120_000 + 1_000 * dice.below(300);
         }
         let until = from + 7_000_000;
         play.push((from, until));
-        let open = 130_000 + 1_000 * dice.below(350) as u64;
-        play.push((
-            until + open,
-            until + open + 160_000 + 1_000 * dice.below(300) as u64,
-        ));
+        let open = 130_000 + 1_000 * dice.below(350);
+        play.push((until + open, until + open + 160_000 + 1_000 * dice.below(300)));
         at += 13_000_000;
     }
     let is_free = |at: u64| {
@@ -201,14 +198,13 @@ async fn a_bounce_that_strays_hide_is_not_called_gone() {
     evening.bring("warm.vcd", &contact(3, 0.05)).await;
     let page = evening.shown("").await;
     assert!(page.contains("follow STEP"), "{page}");
-    if page.contains("bounces: ") {
-        return;
-    }
+    // Whether its bursts stand out beside the strays or not: nobody is told that the bounce is gone.
     let plain = "PLAY_N may bounce as before: that can&#39;t be told";
-    assert!(page.contains(plain), "{page}");
-    for tail in ["/log", "/report.html"] {
+    for tail in ["", "/log", "/report.html"] {
         let page = evening.shown(tail).await;
-        assert!(page.contains(plain), "{tail}: {page}");
+        let is_found =
+            page.matches("PLAY_N bounces: ").count() > 0 && !page.contains("found under &#34;cold&#34;;");
+        assert!(page.contains(plain) || is_found, "{tail}: {page}");
         assert!(
             !page.contains("not found any more") && !page.contains("mark it as fixed"),
             "{tail}: {page}"
