@@ -90,7 +90,9 @@ async fn the_report_has_judgements_and_the_setup() {
     };
     let judged = section("<h2>Pulses judged</h2>");
     assert!(
-        judged.contains("STEP: the pulse from 0.000002 s on is legitimate (tower.csv)"),
+        judged.contains(
+            "STEP in tower.csv: the pulse from 2.000 µs on, by that file&#39;s own clock, is legitimate"
+        ),
         "{judged}"
     );
     let setup = section("<h2>The setup in force</h2>");

@@ -143,6 +143,24 @@ fn an_open_select_pin_is_named_from_the_truth_table() {
 }
 
 #[test]
+fn a_part_that_is_wrong_now_and_then_is_told_with_what_it_gave_then() {
+    let setup = "[[logic]]\noutput = \"Y\"\nis = \"A\"\nsettle = \"50 ns\"\n";
+    // A is high three times; Y stays low the second time.
+    let lines = capture(&[
+        ("A", 0, &[1000, 2000, 3000, 4000, 5000, 6000]),
+        ("Y", 0, &[1010, 2010, 5010, 6010]),
+    ]);
+    let said = said(&lines, setup);
+    assert!(
+        said[0]
+            .detail
+            .contains("1 should give 1 and gives 0 in 1 of 3 stretches"),
+        "{}",
+        said[0].detail
+    );
+}
+
+#[test]
 fn a_count_the_wrong_way_names_the_line_that_moved() {
     let setup = "[[sequence]]\nbus = [\"Q1\", \"Q0\"]\nstrobe = \"UP\"\nedge = \"rise\"\nrule = \"count-up\"\nwatch = [\"DOWN\"]\n";
     // 0 1 2 1 2 3: the third strobe counted down while DOWN dipped.

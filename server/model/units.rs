@@ -1,5 +1,81 @@
 //! Numbers with units as people read them: engineering prefixes, three significant digits.
 
+/// Which end of an interval a number is. A bound is rounded outwards, so that what is told holds: a lower one down, an upper
+/// one up.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Bound {
+    Lower,
+    Upper,
+}
+
+impl Bound {
+    /// `value` on the grid of `decimals` digits behind the point, outwards.
+    fn on_grid(self, value: f64, decimals: usize) -> f64 {
+        /// Nearer to the grid than this share of a step, a value is on it: what is written 5 % may be 5.000000000000001.
+        const ON_IT: f64 = 1e-6;
+        let scale = 10f64.powi(decimals as i32);
+        let (steps, near) = (value * scale, (value * scale).round());
+        let outward = match self {
+            _ if (steps - near).abs() <= ON_IT => near,
+            Bound::Lower => steps.floor(),
+            Bound::Upper => steps.ceil(),
+        };
+        match outward.is_finite() {
+            true => outward / scale,
+            false => value,
+        }
+    }
+}
+
+/// The bound of a share as a percentage without its sign, outwards: as [`percent_to_tenths`] has it, and below one percent
+/// with two significant digits.
+pub fn percent_bound(share: f64, bound: Bound) -> String {
+    let value = share * 100.0;
+    let decimals = match value.abs() {
+        0.0 => 0,
+        size if size >= 1.0 => 1,
+        size => (1 - size.log10().floor() as i32).clamp(1, 15) as usize,
+    };
+    let told = bound.on_grid(value, decimals);
+    match told != 0.0 && told.abs() < 1e-4 {
+        true => format!("{told:.1e}"),
+        false => without_trailing_zeros(format!("{told:.decimals$}")),
+    }
+}
+
+/// A bound in three significant digits, outwards, as [`three_digits`] has a number.
+pub fn three_digits_bound(value: f64, bound: Bound) -> String {
+    let size = value.abs();
+    match (0.001..1000.0).contains(&size) {
+        true => {
+            let decimals = (2 - size.log10().floor() as i32).clamp(0, 5) as usize;
+            three_digits(bound.on_grid(value, decimals))
+        }
+        false if size >= 1000.0 && size.is_finite() => {
+            let step = 10f64.powi(size.log10().floor() as i32 - 2);
+            three_digits(bound.on_grid(value / step, 0) * step)
+        }
+        false => three_digits(value),
+    }
+}
+
+/// A bound in seconds, outwards, as [`seconds`] has a time.
+pub fn seconds_bound(value: f64, bound: Bound) -> String {
+    let size = value.abs();
+    if size == 0.0 || !size.is_finite() || size >= CLOCK_S {
+        return seconds(value);
+    }
+    let step = 10f64.powi(size.log10().floor() as i32 - 2);
+    seconds(bound.on_grid(value / step, 0) * step)
+}
+
+fn without_trailing_zeros(text: String) -> String {
+    match text.contains('.') {
+        true => text.trim_end_matches('0').trim_end_matches('.').to_owned(),
+        false => text,
+    }
+}
+
 /// Seconds in engineering units, three significant digits: `13 ns`, `1.25 ms`, `−500 ps`.
 pub fn seconds(value: f64) -> String {
     match value.abs() >= CLOCK_S && value.is_finite() {
@@ -165,6 +241,8 @@ pub fn p_is(p: f64) -> String {
 /// A ratio of two rates and its interval: "0.240 (0.101–0.553)"; what is `None` has no bound.
 pub fn ratio(estimate: Option<f64>, low: f64, high: Option<f64>) -> String {
     let end = |value: Option<f64>| value.map_or("no bound".to_owned(), |v| format!("{v:.3}"));
+    let low = Bound::Lower.on_grid(low, 3);
+    let high = high.map(|high| Bound::Upper.on_grid(high, 3));
     format!("{} ({low:.3}–{})", end(estimate), end(high))
 }
 
@@ -188,6 +266,42 @@ mod tests {
         assert_eq!(percent(5e-5), "0.005");
         let figures = [0.221, 0.5, 0.025, 2e-5, 0.0, 1.0, 0.0996].map(percent_to_tenths);
         assert_eq!(figures, ["22.1", "50", "2.5", "0.002", "0", "100", "10"]);
+    }
+
+    #[test]
+    fn bounds_are_rounded_outwards() {
+        use Bound::{Lower, Upper};
+        // None of 2048: 1 − 0.05^(1/2048).
+        let none_of_2048 = 1.0 - 0.05f64.powf(1.0 / 2048.0);
+        assert_eq!(percent_bound(none_of_2048, Upper), "0.15");
+        assert_eq!(percent_bound(none_of_2048, Lower), "0.14");
+        assert_eq!(
+            [0.22105, 0.05, 0.999_99, 1.0, 0.0].map(|share| percent_bound(share, Upper)),
+            ["22.2", "5", "100", "100", "0"]
+        );
+        assert_eq!(
+            [0.0769, 0.29, 0.0].map(|share| percent_bound(share, Lower)),
+            ["7.6", "29", "0"]
+        );
+        assert_eq!(percent_bound(1.234e-9, Upper), "1.3e-7");
+        assert_eq!(
+            [12.34, 1234.1, 2.0].map(|v| three_digits_bound(v, Upper)),
+            ["12.4", "1.24e3", "2"]
+        );
+        assert_eq!(
+            [12.38, 1239.0].map(|v| three_digits_bound(v, Lower)),
+            ["12.3", "1.23e3"]
+        );
+        assert_eq!(
+            [
+                seconds_bound(1.2301e-8, Upper),
+                seconds_bound(1.2399e-8, Lower),
+                seconds_bound(-1.2399e-8, Lower)
+            ],
+            ["12.4 ns", "12.3 ns", "−12.4 ns"]
+        );
+        assert_eq!(seconds_bound(2e-8, Upper), "20 ns");
+        assert_eq!(ratio(Some(0.1), 0.0519, Some(0.1821)), "0.100 (0.051–0.183)");
     }
 
     #[test]

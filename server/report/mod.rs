@@ -6,6 +6,7 @@
 pub mod align;
 pub mod compare;
 pub mod doubts;
+mod identity;
 pub mod inspect;
 pub mod lines;
 pub mod rails;
@@ -13,4 +14,5 @@ pub mod rules;
 mod shared;
 pub mod text;
 
+pub use identity::stems;
 pub use shared::{CaptureRow, Interval, Median};

@@ -26,11 +26,12 @@ pub fn parse_seconds(text: &str) -> Result<f64, String> {
 /// A phrase that says what was expected.
 pub fn parse_volts(text: &str) -> Result<f64, String> {
     let units = [("V", 1.0), ("mV", 1e3), ("µV", 1e6), ("uV", 1e6), ("kV", 1e-3)];
-    parse(
-        text,
-        "expected a potential with its unit, such as \"4.93 V\" (V, mV or µV)",
-        &units,
-    )
+    let expected = "expected a potential with its unit, such as \"4.93 V\" (V, mV or µV)";
+    let volts = parse(text, expected, &units)?;
+    match volts.abs() <= MOST_V {
+        true => Ok(volts),
+        false => Err(format!("found \"{}\", expected a megavolt at most", text.trim())),
+    }
 }
 
 /// A frequency in hertz from text such as `1 MHz`, `32.768 kHz`.
@@ -48,6 +49,9 @@ pub fn parse_hertz(text: &str) -> Result<f64, String> {
     let expected = "expected a frequency with its unit, such as \"1 MHz\" (Hz, kHz, MHz or GHz)";
     parse(text, expected, &units)
 }
+
+/// Nothing that a logic probe is put to is above it.
+const MOST_V: f64 = 1e6;
 
 /// A finite number, then one of the units; the number is divided by the unit's divisor.
 fn parse(text: &str, expected: &str, units: &[(&str, f64)]) -> Result<f64, String> {
@@ -75,6 +79,13 @@ fn parse(text: &str, expected: &str, units: &[(&str, f64)]) -> Result<f64, Strin
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_slip_of_the_exponent_is_no_potential() {
+        let wrong = parse_volts("-9e99 V").unwrap_err();
+        assert_eq!(wrong, "found \"-9e99 V\", expected a megavolt at most");
+        assert!(parse_volts("230 kV").is_ok());
+    }
 
     #[test]
     fn volts_and_hertz_carry_their_unit() {

@@ -100,6 +100,23 @@ pub fn parse(text: &str, file: &str) -> Result<Setup, Error> {
     Ok(setup)
 }
 
+/// A stray is short: whoever says more meant another unit, or slipped in the exponent. A year; no source.
+const MOST_NARROW_S: f64 = 366.0 * 86_400.0;
+
+fn narrow_below(value: Option<Spanned<String>>, place: &Place) -> Result<Option<f64>, Error> {
+    let at = value.as_ref().map_or(0, |value| value.span().start);
+    let found = value
+        .as_ref()
+        .map_or(String::new(), |value| value.get_ref().clone());
+    match place.positive_seconds(value)? {
+        Some(seconds) if seconds > MOST_NARROW_S => {
+            let message = format!("found \"{found}\", expected the width of a pulse, a year at most");
+            Err(place.error(at, message))
+        }
+        seconds => Ok(seconds),
+    }
+}
+
 fn line_setup(line: RawLine, place: &Place) -> Result<LineSetup, Error> {
     let thresholds = match (line.family, line.low, line.high) {
         (None, None, None) => None,
@@ -147,7 +164,7 @@ fn line_setup(line: RawLine, place: &Place) -> Result<LineSetup, Error> {
         }
     }
     Ok(LineSetup {
-        narrow_below_s: place.positive_seconds(line.narrow_below)?,
+        narrow_below_s: narrow_below(line.narrow_below, place)?,
         thresholds,
         judged,
     })

@@ -66,6 +66,9 @@ pub fn without_kind(found: &str) -> String {
         .iter()
         .find_map(|kind| found.strip_prefix(kind))
         .unwrap_or(found)
+        // A number beyond 64 bits is named with our type.
+        .replace(" as i128", "")
+        .replace(" as u128", "")
         .replace('`', "")
 }
 
@@ -138,6 +141,14 @@ mod tests {
             (
                 "[line.A]\nnarrow_below = \"-60 ns\"\n",
                 "found \"-60 ns\", expected a time greater than zero",
+            ),
+            (
+                "[line.A]\nnarrow_below = \"1e300 s\"\n",
+                "line 2, column 16: found \"1e300 s\", expected the width of a pulse, a year at most",
+            ),
+            (
+                "[line.A]\nnarrow_below = 99999999999999999999\n",
+                "found 99999999999999999999, expected text in quotes",
             ),
             (
                 "$date today $end\n",

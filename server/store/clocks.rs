@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use serde::{Deserialize, Serialize};
 
-use super::{Capture, EntryId, Error, Kind, SessionId, Store};
+use super::{Capture, EntryId, Error, Kind, SessionId, Store, as_typed};
 
 /// How the clock of one capture is brought to that of another.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, utoipa::ToSchema)]
@@ -33,7 +33,7 @@ impl Kind for Clock {
         if self.shift_s.is_nan() || self.shift_s.abs() > MOST_SHIFT_S {
             let message = format!(
                 "expected a shift of at most {MOST_SHIFT_S} s either way, found {}",
-                self.shift_s
+                as_typed(self.shift_s)
             );
             return Err(Error::Invalid(message));
         }
@@ -71,7 +71,8 @@ impl Kind for ChannelSkews {
             .find(|(_, late)| late.is_nan() || late.abs() > 1.0)
         {
             Some((line, late)) => Err(Error::Invalid(format!(
-                "expected the skew of {line} in seconds, at most 1 either way, found {late}"
+                "expected the skew of {line} in seconds, at most 1 either way, found {}",
+                as_typed(*late)
             ))),
             None => Ok(()),
         }

@@ -90,7 +90,13 @@ impl Store {
         condition: Option<EntryId>,
     ) -> Result<Entry<Capture>, Error> {
         let condition = match condition {
-            Some(id) => Some(self.entry::<Condition>(session, id)?.id),
+            Some(id) => {
+                let held = self.entry::<Condition>(session, id)?;
+                if held.binned_ms.is_some() {
+                    return Err(Error::Invalid(in_the_bin(&held.value.title)));
+                }
+                Some(held.id)
+            }
             None => self.entries::<Condition>(session)?.last().map(|entry| entry.id),
         };
         let held = self.entries::<Capture>(session)?;
@@ -118,6 +124,14 @@ impl Store {
         }
         Ok(())
     }
+}
+
+/// Why nothing is put under the condition called `title`.
+pub fn in_the_bin(title: &str) -> String {
+    format!(
+        "expected a condition that is in use, found \"{title}\", which is in the bin: take it out on the bench log, or choose \
+         another"
+    )
 }
 
 /// Something seen or done, in words.
@@ -164,9 +178,38 @@ impl Reading {
         Some((self.reading - nominal) / nominal.abs() * 100.0)
     }
 
+    /// The same for a table; how many times the nominal it is where that is so much that a unit may be wrong. Empty where
+    /// it is not known.
+    pub fn off_words(&self) -> String {
+        /// From here on it is told in times.
+        const FAR_PERCENT: f64 = 1000.0;
+        let Some((nominal, off)) = self.nominal.zip(self.off_percent()) else {
+            return String::new();
+        };
+        let words = match off.abs() < FAR_PERCENT {
+            true => format!("{off:+.1} %"),
+            false => {
+                let times = as_typed((self.reading / nominal).round());
+                format!("{times} times the nominal: is the unit right?")
+            }
+        };
+        words.replace('-', "−")
+    }
+
     /// Whether the sign is not the nominal's: a swapped or reversed rail.
     pub fn has_wrong_sign(&self) -> bool {
         self.nominal.is_some_and(|nominal| nominal * self.reading < 0.0)
+    }
+}
+
+/// No meter of a bench shows more, in whichever unit.
+const MOST_READING: f64 = 1e9;
+
+/// A number as somebody would type it: a power of ten where its digits fill a line.
+pub fn as_typed(value: f64) -> String {
+    match value == 0.0 || (1e-6..1e12).contains(&value.abs()) {
+        true => value.to_string(),
+        false => format!("{value:e}"),
     }
 }
 
@@ -187,6 +230,12 @@ impl Kind for Reading {
             return Err(Error::Invalid(
                 "expected the reading as a number, such as -11.8".to_owned(),
             ));
+        }
+        if let Some(far) = numbers.into_iter().flatten().find(|n| n.abs() > MOST_READING) {
+            return Err(Error::Invalid(format!(
+                "expected what a meter can show, at most {MOST_READING:.0} either way, found {}: is the unit right?",
+                as_typed(far)
+            )));
         }
         Ok(())
     }
@@ -324,6 +373,11 @@ mod tests {
         assert_eq!(store.present_captures(id).unwrap(), [second]);
         store.bin(id, condition.id).unwrap();
         assert_eq!(store.present_captures(id).unwrap(), [first]);
+        let refused = store.add_capture(id, &stored, Some(condition.id)).unwrap_err();
+        assert!(
+            refused.to_string().contains("\"as found\", which is in the bin"),
+            "{refused}"
+        );
         store.restore(id, condition.id).unwrap();
         assert_eq!(store.sessions(false).unwrap()[0].captures, 2);
         assert!(store.add_capture(id, &stored, Some(EntryId(99))).is_err());
@@ -376,5 +430,17 @@ mod tests {
         assert_eq!(reading(None, 5.0).off_percent(), None);
         assert!(reading(None, f64::NAN).check().is_err());
         assert!(Reading::default().check().is_err());
+        let words = |nominal, read| reading(Some(nominal), read).off_words();
+        assert_eq!(words(-12.0, -11.4), "+5.0 %");
+        assert_eq!(words(5.0, 4870.0), "974 times the nominal: is the unit right?");
+        assert_eq!(
+            words(-12.0, -12_000.0),
+            "1000 times the nominal: is the unit right?"
+        );
+        let told = reading(None, 9e99).check().unwrap_err().to_string();
+        assert!(
+            told.contains("at most 1000000000 either way, found 9e99"),
+            "{told}"
+        );
     }
 }

@@ -54,7 +54,9 @@ pub use doctor::{Doctor, Findings as DoctorFindings, Mend, Trouble};
 pub use entries::{Entry, EntryId, Kind};
 pub use error::Error;
 pub use journal::Action;
-pub use log::{Capture, ClipList, Condition, FindingState, HarnessSheet, Reading, Remark, Verdict};
+pub use log::{
+    Capture, ClipList, Condition, FindingState, HarnessSheet, Reading, Remark, Verdict, as_typed, in_the_bin,
+};
 pub use marks::PulseMark;
 pub use originals::{Stored, Upload};
 pub use photographs::{Photograph, Picture};

@@ -1,5 +1,6 @@
 //! One trouble under two names: files of two conditions may call a line otherwise by its scopes only (`tower.board.CLEAR_N`,
-//! and `CLEAR_N` in a table). As where captures are compared, it is one line if nothing else in its file's answer ends so.
+//! and `CLEAR_N` in a table). As where captures are compared, it is one line if nothing else in its file's answer ends so. Nor
+//! does a further file of the run, which has a line of that name as well, make another trouble of it ([`InspectReport::signal`]).
 
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -20,11 +21,11 @@ impl Names {
             // What is kept of a run among several has no lines but those of its findings.
             let own = report.lines.iter().map(|row| &row.line);
             let of_findings = report.findings.iter().flat_map(|finding| &finding.lines);
-            let mut known: BTreeMap<&str, &str> = BTreeMap::new();
-            for name in own.chain(of_findings) {
-                let last = last_part(name);
-                if *known.entry(last).or_insert(name) != name {
-                    ambiguous.insert(last.to_owned());
+            let mut known: BTreeMap<String, String> = BTreeMap::new();
+            for name in own.chain(of_findings).map(|line| report.signal(line)) {
+                let last = last_part(&name).to_owned();
+                if known.entry(last.clone()).or_insert_with(|| name.clone()) != &name {
+                    ambiguous.insert(last);
                 }
             }
         }
@@ -32,12 +33,15 @@ impl Names {
     }
 
     /// What one trouble is called in every answer: the keys of findings, with the plain names of their lines.
-    pub fn keys(&self, findings: &[Finding]) -> Vec<String> {
-        let plain = |name: &String| match self.ambiguous.contains(last_part(name)) {
-            true => name.clone(),
-            false => last_part(name).to_owned(),
+    pub fn keys(&self, report: &InspectReport) -> Vec<String> {
+        let plain = |line: &String| {
+            let name = report.signal(line);
+            match self.ambiguous.contains(last_part(&name)) {
+                true => name,
+                false => last_part(&name).to_owned(),
+            }
         };
-        let renamed = findings.iter().map(|finding| Finding {
+        let renamed = report.findings.iter().map(|finding| Finding {
             lines: finding.lines.iter().map(plain).collect(),
             ..finding.clone()
         });
@@ -51,7 +55,7 @@ pub fn keys_of(report: &InspectReport, others: &[&InspectReport]) -> Vec<Vec<Str
     let names = Names::over(others.iter().copied().chain([report]));
     let keys = |report: &InspectReport| -> Vec<(String, String)> {
         let own = finding_keys(&report.findings);
-        own.into_iter().zip(names.keys(&report.findings)).collect()
+        own.into_iter().zip(names.keys(report)).collect()
     };
     let other: Vec<(String, String)> = others.iter().rev().flat_map(|report| keys(report)).collect();
     let own: Vec<(String, String)> = keys(report);
@@ -69,14 +73,18 @@ pub fn keys_of(report: &InspectReport, others: &[&InspectReport]) -> Vec<Vec<Str
 
 /// What `there` calls the line that `here` calls `name`; the name itself where `there` has none like it.
 pub fn name_in(there: &InspectReport, here: &InspectReport, name: &str) -> String {
-    let last = last_part(name);
+    let signal = here.signal(name);
+    if let Some(row) = there.lines.iter().find(|row| there.signal(&row.line) == signal) {
+        return row.line.clone();
+    }
+    let last = last_part(&signal);
     let like = |report: &InspectReport| -> Vec<String> {
-        let rows = report.lines.iter().filter(|row| last_part(&row.line) == last);
+        let rows = report.lines.iter();
+        let rows = rows.filter(|row| last_part(&report.signal(&row.line)) == last);
         rows.map(|row| row.line.clone()).collect()
     };
-    let is_there = there.lines.iter().any(|row| row.line == name);
     match (&like(here)[..], &like(there)[..]) {
-        ([] | [_], [only]) if !is_there => only.clone(),
+        ([] | [_], [only]) => only.clone(),
         _ => name.to_owned(),
     }
 }

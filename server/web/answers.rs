@@ -14,7 +14,7 @@ use crate::workflow::session::Held;
 use super::alike::Names;
 use super::error::Failure;
 use super::opened::Opened;
-use super::remains::{Fate, fate};
+use super::remains::{BOUNCE, Fate, fate};
 use super::state::App;
 use super::work::{kept_runs, scope, scope_of};
 
@@ -67,10 +67,11 @@ impl Answer {
 
 /// Troubles of runs that are not shown and that the shown run's `report` does not tell of, those of the newest run first.
 pub fn only_elsewhere<'a>(report: &InspectReport, runs: &'a [RunFound]) -> Vec<&'a Finding> {
-    let mut told = finding_keys(&report.findings);
+    let names = Names::over(runs.iter().map(|run| &run.report).chain([report]));
+    let mut told = names.keys(report);
     let mut all = Vec::new();
     for run in runs.iter().rev().filter(|run| !run.is_shown) {
-        for (finding, key) in run.report.findings.iter().zip(finding_keys(&run.report.findings)) {
+        for (finding, key) in run.report.findings.iter().zip(names.keys(&run.report)) {
             if finding.severity != Severity::Note && !told.contains(&key) {
                 told.push(key);
                 all.push(finding);
@@ -90,13 +91,14 @@ pub fn headline_over(report: &InspectReport, runs: &[RunFound]) -> String {
     };
     /// Titles told of each of them.
     const MOST_TITLES: usize = 2;
-    let mut told = finding_keys(&report.findings);
+    let names = Names::over(runs.iter().map(|run| &run.report).chain([report]));
+    let mut told = names.keys(report);
     let mut besides: Vec<(&RunFound, Vec<&str>)> = Vec::new();
     let mut is_worse = false;
     let proves = |findings: &[Finding]| findings.iter().any(|f| f.severity == Severity::Fault);
     for run in runs.iter().rev().filter(|run| !run.is_shown) {
         let mut titles = Vec::new();
-        for (finding, key) in run.report.findings.iter().zip(finding_keys(&run.report.findings)) {
+        for (finding, key) in run.report.findings.iter().zip(names.keys(&run.report)) {
             if finding.severity != Severity::Note && !told.contains(&key) {
                 told.push(key);
                 titles.push(finding.title.as_str());
@@ -148,10 +150,13 @@ pub fn kept_answers(store: &Store, id: SessionId) -> Result<Vec<Answer>, Failure
             run.is_shown = true;
             run.report.clone()
         });
-        // What is kept of a run tells neither its lines nor its single strays.
+        // What is kept of a run tells not its single strays; what an older program kept of it, not its lines either.
         let report = match (newest, report) {
             (Some(newest), Some(whole)) => Some(InspectReport {
-                lines: whole.lines,
+                lines: match newest.lines.is_empty() {
+                    true => whole.lines,
+                    false => newest.lines.clone(),
+                },
                 strays: whole.strays,
                 couplings: whole.couplings,
                 ..newest
@@ -226,7 +231,7 @@ impl Standing {
             return String::new();
         };
         if finding.severity == Severity::Note {
-            return format!("in {}, the newest run", newest.files);
+            return format!("seen in {}, the newest run", newest.files);
         }
         let tells = |run: &&RunFound| {
             let keys = finding_keys(&run.report.findings);
@@ -266,6 +271,18 @@ impl Standing {
         self.fate(answers, newest, "there")
     }
 
+    /// Whether the newest run of the newest condition that was looked at still shows it, or strays of its line.
+    pub fn still_shows(&self, answers: &[Answer]) -> bool {
+        match self.is_present(answers) {
+            true => self.run.is_none(),
+            // What hides a bounce is none.
+            false => {
+                let is_bounce = self.finding(answers).is_some_and(|f| f.topic == BOUNCE);
+                !is_bounce && matches!(self.fate_now(answers), Some(Fate::Remains(_)))
+            }
+        }
+    }
+
     fn says_condition(&self, answers: &[Answer]) -> String {
         let looked: Vec<(usize, &Answer)> = answers
             .iter()
@@ -275,6 +292,7 @@ impl Standing {
         if looked.len() < 2 {
             return String::new();
         }
+        let is_bounce = self.finding(answers).is_some_and(|f| f.topic == BOUNCE);
         let (mut found, mut none, mut unseen, mut told) = (Vec::new(), Vec::new(), Vec::new(), Vec::new());
         for (number, answer) in looked {
             let title = format!("\"{}\"", answer.title);
@@ -284,7 +302,7 @@ impl Standing {
                 Some(Fate::NotCaptured) => unseen.push(title),
                 Some(Fate::Unsaid) => {}
                 // Told of later than it was otherwise: "before" would be the wrong way round.
-                Some(Fate::Remains(_)) if number < self.answer => {
+                Some(Fate::Remains(_)) if number < self.answer && !is_bounce => {
                     told.push(format!("under {title} its strays were told of otherwise"));
                 }
                 Some(Fate::Remains(says)) => told.push(format!("under {title} {says}")),
@@ -328,10 +346,7 @@ pub fn standings(answers: &[Answer]) -> Vec<Standing> {
     let mut all: Vec<Standing> = Vec::new();
     for (number, answer) in answers.iter().enumerate().rev() {
         let from = all.len();
-        let findings = answer
-            .report
-            .iter()
-            .flat_map(|report| names.keys(&report.findings));
+        let findings = answer.report.iter().flat_map(|report| names.keys(report));
         let alike = findings.map(Some).chain(std::iter::repeat(None));
         let own = answer.keys.iter().cloned().zip(alike).enumerate();
         let own =
@@ -340,7 +355,7 @@ pub fn standings(answers: &[Answer]) -> Vec<Standing> {
         // Of earlier runs what is wrong: a newer one that shows nothing may have been too short.
         for (at, run) in answer.runs.iter().enumerate().rev().skip(1) {
             let findings = &run.report.findings;
-            let keys = finding_keys(findings).into_iter().zip(names.keys(findings));
+            let keys = finding_keys(findings).into_iter().zip(names.keys(&run.report));
             let troubles = keys
                 .enumerate()
                 .filter(|(finding, _)| findings[*finding].severity != Severity::Note);

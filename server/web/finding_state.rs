@@ -4,6 +4,10 @@ use serde_json::json;
 
 use crate::store::{FindingState, Verdict};
 
+/// Said where a finding is held to be fixed and the newest capture shows it.
+pub const STILL_SHOWS: &str = "marked as fixed, and the newest capture still shows it: capture again after the mend, or open \
+                               it again";
+
 /// A finding's state, ready for its form.
 pub struct StateView {
     pub key: String,
@@ -12,6 +16,8 @@ pub struct StateView {
     pub words: &'static str,
     pub cause: String,
     pub remark: String,
+    /// What is to be said beside the state: [`STILL_SHOWS`], or nothing.
+    pub still: &'static str,
     pub choices: Vec<Choice>,
 }
 
@@ -52,7 +58,17 @@ impl StateView {
             words: now.words(),
             cause: state.map(|state| state.cause.clone()).unwrap_or_default(),
             remark: state.map(|state| state.remark.clone()).unwrap_or_default(),
+            still: "",
             choices: all.map(choice).into(),
         }
+    }
+
+    /// The same, told that the newest capture still shows it.
+    pub fn shown_still(self, shows: bool) -> StateView {
+        let still = match shows && self.words == Verdict::Fixed.words() {
+            true => STILL_SHOWS,
+            false => "",
+        };
+        StateView { still, ..self }
     }
 }

@@ -16,6 +16,9 @@ const OF_STRAYS: [&str; 5] = [
     "stray",
 ];
 
+/// Topic of contacts that bounce. Bursts do not stand out between strays, whoever brings those.
+pub const BOUNCE: &str = "bounce";
+
 /// Where nothing is found on a line any more, so large a share of its strays may be left: the page Before and after calls
 /// that much as good as gone.
 const MOST_LEFT: f64 = 0.1;
@@ -25,7 +28,7 @@ const MOST_LEFT: f64 = 0.1;
 pub enum Fate {
     /// Its lines were captured, and it is not found.
     Gone,
-    /// Its line still shows strays: a sentence without its full stop.
+    /// Its line still shows strays, its own or such as hide its bounce: a sentence without its full stop.
     Remains(String),
     /// Not all lines that it was found on were captured.
     NotCaptured,
@@ -38,7 +41,7 @@ pub fn fate(finding: &Finding, before: &InspectReport, now: &Answer, place: &str
     let Some(report) = &now.report else {
         return Fate::Unsaid;
     };
-    // What is kept of a run among several has no lines: it was found, so they were captured.
+    // What an older program kept of a run has no lines: it was found, so they were captured.
     let was_captured = |line: &String| before.lines.is_empty() || is_captured(before, line);
     if !finding.lines.is_empty() && !finding.lines.iter().any(was_captured) {
         return Fate::Unsaid;
@@ -81,6 +84,11 @@ fn strays<'a>(report: &'a InspectReport, line: &'a str) -> impl Iterator<Item = 
 fn remains(was: (&Finding, &InspectReport), is: (&Finding, &InspectReport), place: &str) -> Option<String> {
     let (finding, now) = is;
     let victim = finding.lines.first()?;
+    if finding.topic == BOUNCE {
+        return strays(now, victim).next().map(|_| {
+            format!("{victim} may bounce as before: that can't be told {place}, beside its strays")
+        });
+    }
     let is_of_strays = |finding: &Finding| OF_STRAYS.contains(&finding.topic.as_str());
     let told = now
         .findings

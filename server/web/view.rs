@@ -2,6 +2,7 @@
 
 use crate::analysis::align::step_of;
 use crate::analysis::findings::CAUTION;
+use crate::model::units::{Bound, seconds_bound};
 use crate::report::inspect::{CouplingRow, Finding, LagHistogram, Severity};
 use crate::report::text::{engineering, seconds};
 use crate::store::{EntryId, SessionId};
@@ -248,8 +249,8 @@ fn histogram(row: &CouplingRow, lags: &LagHistogram) -> Histogram {
         lags.counts.iter().sum::<u64>(),
         row.aggressor,
         seconds(row.lag_s.median),
-        seconds(row.lag_s.low),
-        seconds(row.lag_s.high)
+        seconds_bound(row.lag_s.low, Bound::Lower),
+        seconds_bound(row.lag_s.high, Bound::Upper)
     );
     bars(lags, format!("lag after {} {falls}", row.aggressor), words)
 }

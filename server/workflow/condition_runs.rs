@@ -250,10 +250,9 @@ fn moved(report: &InspectReport) -> Vec<String> {
     rows.map(|row| row.line.clone()).collect()
 }
 
-/// The report without what it has for each pulse: it is kept for every run.
+/// The report with no more of its rows than its lines: it is kept for every run.
 fn without_single(report: &InspectReport) -> InspectReport {
     InspectReport {
-        lines: Vec::new(),
         strays: Vec::new(),
         links: Vec::new(),
         proposals: Vec::new(),

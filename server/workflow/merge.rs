@@ -5,10 +5,10 @@
 //! period and stamps: an edge of a sampled line still stands at the first sample that shows it.
 
 use std::collections::{BTreeMap, HashMap};
-use std::path::Path;
 
 use crate::analysis::align::{Alignment, with_steps};
 use crate::model::{Capture, Judged, Line, Runt, Stretch, Ticks, TimeSpan, Timebase, TraceSamples, Warning};
+use crate::report::stems;
 
 /// The common tick is at most this part of the shortest tick.
 const FINER: f64 = 16.0;
@@ -237,21 +237,7 @@ impl Names {
                 *uses.entry(name.clone()).or_default() += 1;
             }
         }
-        let mut stems: Vec<String> = Vec::new();
-        for capture in captures {
-            let stem = Path::new(&capture.file)
-                .file_stem()
-                .map_or_else(String::new, |s| s.to_string_lossy().into_owned());
-            let again = stems
-                .iter()
-                .filter(|s| **s == stem || s.starts_with(&format!("{stem} (")))
-                .count();
-            stems.push(if again == 0 {
-                stem
-            } else {
-                format!("{stem} ({})", again + 1)
-            });
-        }
+        let stems = stems(captures.iter().map(|capture| capture.file.as_str()));
         Names { uses, stems }
     }
 

@@ -30,7 +30,7 @@ pub fn of_findings(harness: &Harness, clips: &Clips, report: &InspectReport) -> 
     let captured = captured_signals(harness, clips, report);
     let places = report.findings.iter().map(|finding| FindingPlaces {
         finding: finding.id.clone(),
-        sentences: sentences(harness, clips, finding, &captured),
+        sentences: sentences(harness, clips, finding, &captured, report),
     });
     places.filter(|places| !places.sentences.is_empty()).collect()
 }
@@ -67,6 +67,7 @@ fn sentences(
     clips: &Clips,
     finding: &Finding,
     captured: &BTreeSet<String>,
+    report: &InspectReport,
 ) -> Vec<String> {
     let mut sentences = Vec::new();
     let mut lines: Vec<&String> = Vec::new();
@@ -114,7 +115,9 @@ fn sentences(
             }
         });
     }
-    if finding.topic == "coupling" || WITHOUT_CAUSE.contains(&finding.topic.as_str()) {
+    // What an older program kept of a run does not tell its lines: it can't be said what was not captured.
+    let is_known = !report.lines.is_empty();
+    if is_known && (finding.topic == "coupling" || WITHOUT_CAUSE.contains(&finding.topic.as_str())) {
         let mut unseen: Vec<String> = Vec::new();
         for beside in harness.neighbours(victim, clips) {
             let told = format!("{} ({})", beside.neighbour.signal, beside.neighbour.place());
@@ -228,5 +231,8 @@ mod tests {
             (Some("KEY_1"), "sequencer J2-13")
         );
         assert_eq!(told("stuck", &["NOWHERE"]).0, [""; 0]);
+        // A report without its lines tells nothing of what was not captured.
+        let bare = report(&[], &[("coupling", &["CLEAR_N", "STEP"])]);
+        assert_eq!(of_findings(&harness, &clips, &bare)[0].sentences.len(), 2);
     }
 }

@@ -33,7 +33,7 @@ export async function bring(files, session, form) {
       condition.value = "";
       under = `&condition=${named.id}`;
     }
-    const ids = [];
+    const ids = [], known = [];
     for (const [index, file] of captures.entries()) {
       const which = captures.length > 1 ? ` (${index + 1} of ${captures.length})` : "";
       const name = `name=${encodeURIComponent(file.name)}`;
@@ -42,12 +42,16 @@ export async function bring(files, session, form) {
         const begun = await send(`/api/captures?${name}&title=${encodeURIComponent(title(captures))}`, file, place, which);
         id = String(begun.session.id);
         ids.push(begun.capture.id);
-      } else ids.push((await send(`/api/sessions/${id}/captures?${name}${under}`, file, place, which)).id);
+      } else {
+        const { id: capture, isKnown } = await send(`/api/sessions/${id}/captures?${name}${under}`, file, place, which);
+        ids.push(capture);
+        if (isKnown) known.push(capture);
+      }
     }
     // All bytes are there: the reading goes on whatever becomes of the page.
     removeEventListener("beforeunload", warn);
-    // Of several runs among them the page shows the one with the worst in it.
-    await watch(/** @type {string} */ (id), place, true, ids.length > 1 ? `?dropped=${ids}` : "");
+    // The page says what became of each, and of several runs among them shows the one with the worst in it.
+    await watch(/** @type {string} */ (id), place, true, `?dropped=${ids}${known.length > 0 ? `&known=${known}` : ""}`);
   } catch (error) {
     removeEventListener("beforeunload", warn);
     fail(place, /** @type {Error} */ (error).message);
@@ -114,7 +118,7 @@ function send(address, file, place, which) {
     request.addEventListener("load", () => {
       let answer = null;
       try { answer = JSON.parse(request.responseText); } catch { /* not JSON: the status says it */ }
-      if (request.status < 300) return resolve(answer);
+      if (request.status < 300) return resolve({ ...answer, isKnown: request.status === 200 });
       reject(new Error(answer?.error ?? `The server answered ${request.status}.`));
     });
     request.addEventListener("error", () => reject(new Error(`${file.name} could not be sent: the connection broke. Nothing of it was kept; drop it again.`)));

@@ -7,6 +7,7 @@ import { isInCapture, readAddress, writeAddress } from "../../static/js/timing/a
 import { Arrangement } from "../../static/js/timing/arrangement.js";
 import { Columns, decode } from "../../static/js/timing/columns.js";
 import { strayShape } from "../../static/js/timing/draw.js";
+import { inOwnNames } from "../../static/js/timing/names.js";
 import { CROWD, CROWD_END_HIGH, CROWD_END_LOW, FALL, JUMP_HIGH, RISE, busCells, reduceColumns, reduceEdges } from "../../static/js/timing/reduce.js";
 import { Scale, keepWithin, niceStep, scaleMarks, scaleZero } from "../../static/js/timing/scale.js";
 
@@ -35,6 +36,14 @@ test("scale labels carry the digits of their step and no more", () => {
   assert.equal(scaleLabel(79_293.25, 0.01), "22:01:33.25");
   assert.equal(scaleLabel(-3_659.9996, 1e-3), "−1:01:00.000");
   assert.equal(parseSeconds("22:01:33.25"), 79_293.25);
+});
+
+test("a sentence goes by the names that a person gave, whole ones only", () => {
+  const item = (given, name = given) => ({ given, name });
+  const says = "D0 - CLEAR+: 4 strays follow STEP falling, none STEP_2; MISSTEP is another.";
+  assert.equal(inOwnNames([item("STEP"), item("STEP_2")], says), says);
+  const items = [item("STEP", "hammer"), item("STEP_2"), item("D0 - CLEAR+", "$& clear")];
+  assert.equal(inOwnNames(items, says), "$& clear: 4 strays follow hammer falling, none STEP_2; MISSTEP is another.");
 });
 
 test("bus values in the radices of front panels", () => {

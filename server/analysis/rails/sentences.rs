@@ -3,7 +3,7 @@
 use super::{Cause, Excursion, RailResult};
 use crate::analysis::findings::{Finding, Severity, edges_word, small};
 use crate::model::Capture;
-use crate::model::units::{engineering, p_is, percent_to_tenths, seconds};
+use crate::model::units::{engineering, p_is, percent_to_tenths, seconds, three_digits};
 use crate::rule::{Rail, Reading};
 
 /// TTL parts are specified for a supply within 5 %, those for the widest range within 10 % (from memory of their data
@@ -207,6 +207,16 @@ fn metered(rail: &Rail, reading: &Reading) -> Finding {
         detail.push_str(&format!(
             " ±{:.0} % of {} is taken as allowed; [rail.\"{name}\"] in the setup file says it otherwise.",
             100.0 * rail.tolerance,
+            volts(rail.nominal_v)
+        ));
+    }
+    /// A meter that shows so many times what it should was read in another unit, or probed another rail.
+    const ANOTHER_UNIT: f64 = 10.0;
+    let times = reading.volts / rail.nominal_v;
+    if times >= ANOTHER_UNIT || (times > 0.0 && times <= 1.0 / ANOTHER_UNIT) {
+        detail.push_str(&format!(
+            " It is {} times the {} that were said for it: is the unit of both right?",
+            three_digits(times),
             volts(rail.nominal_v)
         ));
     }

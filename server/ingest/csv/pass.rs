@@ -265,12 +265,26 @@ impl<'p> Pass<'p> {
         self.done(table, &clock, start, end, warnings)
     }
 
-    /// A time that only the other decimal mark makes a number of says that all were read wrongly: `1.234.000`.
+    /// A time that only the other decimal mark makes a number of says that all were read wrongly: `1.234.000`. One that is
+    /// too far from nought to be counted in the file's units is told as such.
     fn refuse_other_mark(&self, rows: &Rows) -> Result<(), Error> {
         let field = self.plan.time.and_then(|column| rows.fields.get(column));
         let Some(cell) = field.map(|f| &rows.bytes()[f.start..f.end]) else {
             return Ok(());
         };
+        /// Times are counted in 64 bits: powers of ten that they hold.
+        const MOST_DIGITS: f64 = 18.9;
+        if let Some((number, exponent)) = self.plan.reader.number(cell) {
+            let digits = (number.mantissa.unsigned_abs() as f64).log10() + f64::from(number.exponent);
+            if digits + f64::from(exponent - self.plan.reader.unit) > MOST_DIGITS {
+                let text = format!(
+                    "the time {} is too large to be counted together with the others: is this the column of times? Say time = \
+                     \"NAME\" of another, or take the row out",
+                    quoted(cell)
+                );
+                return Err(rows.error(self.plan.time, ErrorKind::Table(text)));
+            }
+        }
         let other = if self.plan.point == b'.' { b',' } else { b'.' };
         if Decimal::parse(cell, other).is_none() {
             return Ok(());
@@ -346,5 +360,22 @@ impl<'p> Pass<'p> {
         assemble(self.name, table, &self.families, clock, span, self.sub, warnings)
             .map(|c| Outcome::Done(Box::new(c)))
             .map_err(|e| self.spill(e))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use crate::ingest::{ReadOptions, read_bytes};
+
+    #[test]
+    fn a_time_beyond_all_counting_is_told_as_such() {
+        let table = b"Time,A,B\n0,0,1\n1e30,1,1\n2e30,0,1\n".to_vec();
+        let told = read_bytes("far.csv", table, &ReadOptions::default()).unwrap_err();
+        let told = told.to_string();
+        assert!(
+            told.contains("row 3, column 1") && told.contains("too large to be counted"),
+            "{told}"
+        );
+        assert!(!told.contains("decimal mark"), "{told}");
     }
 }

@@ -2,7 +2,7 @@
 
 use super::lines::capture_text;
 use super::{Align, Style, Table, printable, seconds, wrapped};
-use crate::model::units::{p_value, per_time, percent_to_tenths, ratio, three_digits};
+use crate::model::units::{Bound, p_value, per_time, percent_bound, ratio, three_digits_bound};
 use crate::report::compare::{
     CompareReport, CountsRow, JudgedRow, LossRow, OccasionsRow, RatioRow, TroubleCompareRow,
 };
@@ -88,9 +88,9 @@ pub fn compare_text(report: &CompareReport, style: Style) -> String {
             _ if after.1 == 0 => "–".to_owned(),
             Some(slot) => {
                 let (value, _, unit) = per_time(judged.after_upper_bound / slot);
-                format!("{} {unit}", three_digits(value))
+                format!("{} {unit}", three_digits_bound(value, Bound::Upper))
             }
-            None => format!("{} %", percent_to_tenths(judged.after_upper_bound)),
+            None => format!("{} %", percent_bound(judged.after_upper_bound, Bound::Upper)),
         };
         table.row(vec![
             what,

@@ -4,7 +4,7 @@ use std::collections::HashMap;
 
 use super::lines::capture_text;
 use super::{Align, Style, Table, printable, seconds, wrapped};
-use crate::model::units::{engineering, p_value, percent_to_tenths};
+use crate::model::units::{Bound, engineering, p_value, percent_bound, percent_to_tenths, seconds_bound};
 use crate::report::inspect::{CouplingRow, Finding, InspectReport, LineRow, LinkRow, Severity, StrayRow};
 use crate::report::rails::RailRow;
 use crate::report::rules::RuleRow;
@@ -245,14 +245,14 @@ fn couplings(rows: &[CouplingRow]) -> Table {
             format!(
                 "{} % ({}–{})",
                 percent_to_tenths(rate.estimate),
-                percent_to_tenths(rate.low),
-                percent_to_tenths(rate.high)
+                percent_bound(rate.low, Bound::Lower),
+                percent_bound(rate.high, Bound::Upper)
             ),
             format!(
                 "{} ({} to {})",
                 seconds(row.lag_s.median),
-                seconds(row.lag_s.low),
-                seconds(row.lag_s.high)
+                seconds_bound(row.lag_s.low, Bound::Lower),
+                seconds_bound(row.lag_s.high, Bound::Upper)
             ),
             p_value(row.q_value),
             in_words(&row.standing).to_owned(),
@@ -346,8 +346,8 @@ fn links(rows: &[LinkRow]) -> Table {
                 format!(
                     "{} ({} to {})",
                     seconds(d.median),
-                    seconds(d.low),
-                    seconds(d.high)
+                    seconds_bound(d.low, Bound::Lower),
+                    seconds_bound(d.high, Bound::Upper)
                 )
             }),
             row.better_match.as_ref().map_or("–".into(), |b| b.line.clone()),

@@ -14,8 +14,12 @@ use tokio::sync::OwnedSemaphorePermit;
 use tokio_stream::wrappers::WatchStream;
 use tokio_stream::{Stream, StreamExt};
 
-use crate::store::{Capture, Entry, EntryId, Session, SessionBody, SessionId, Stored, is_archive};
-use crate::web::error::Failure;
+use crate::store::{
+    Capture, Condition, Entry, EntryId, Session, SessionBody, SessionId, Store, Stored, in_the_bin,
+    is_archive,
+};
+use crate::web::api::log::with_store;
+use crate::web::error::{Failure, sentence};
 use crate::web::state::App;
 use crate::web::work::Stage;
 
@@ -41,8 +45,8 @@ pub struct Named {
     condition: Option<i64>,
 }
 
-/// Stores the body, whatever it holds, under its digest, and adds it to the session. An upload that breaks off
-/// leaves nothing.
+/// Stores the body under its digest, whatever it holds that may be a capture, and adds it to the session; 200 instead of
+/// 201 where the same file is there already. An upload that breaks off, or is refused, leaves nothing.
 pub async fn capture(
     State(app): State<Arc<App>>,
     Path(id): Path<i64>,
@@ -51,19 +55,41 @@ pub async fn capture(
     body: Body,
 ) -> Result<(StatusCode, Json<Entry<Capture>>), Failure> {
     let id = SessionId(id);
-    let stored = receive(&app, Some(id), &named.name, &headers, body).await?;
     let condition = named.condition.map(EntryId);
-    let entry = tokio::task::spawn_blocking(move || {
+    if let Some(condition) = condition {
+        with_store(app.clone(), move |store| is_in_use(store, id, condition)).await?;
+    }
+    let stored = receive(&app, Some(id), &named.name, &headers, body).await?;
+    let brought = tokio::task::spawn_blocking(move || {
+        let held: Vec<Entry<Capture>> = app.store.entries(id)?;
+        let status = |entry: &Entry<Capture>| match held.iter().any(|held| held.id == entry.id) {
+            true => StatusCode::OK,
+            false => StatusCode::CREATED,
+        };
         let Some(condition) = condition else {
-            return app.store.bring_capture(id, &stored);
+            let entry = app.store.bring_capture(id, &stored)?;
+            return Ok((status(&entry), entry));
         };
         let entry = app.store.add_capture(id, &stored, Some(condition))?;
         // Another condition than the newest is not looked at by itself.
         app.store.take_in_hand(id, Some(condition), None)?;
-        Ok(entry)
+        Ok::<_, Failure>((status(&entry), entry))
     });
-    let entry = entry.await??;
-    Ok((StatusCode::CREATED, Json(entry)))
+    let (status, entry) = brought.await??;
+    Ok((status, Json(entry)))
+}
+
+/// # Errors
+/// There is no such condition, or it is in the bin.
+fn is_in_use(store: &Store, id: SessionId, condition: EntryId) -> Result<(), Failure> {
+    let held: Entry<Condition> = store.entry(id, condition)?;
+    match held.binned_ms {
+        None => Ok(()),
+        Some(_) => Err(Failure::new(
+            StatusCode::CONFLICT,
+            sentence(&format!("nothing was kept: {}", in_the_bin(&held.value.title))),
+        )),
+    }
 }
 
 /// A session that was made of its first capture.
@@ -244,6 +270,9 @@ fn write(
                      beside the bin: it becomes a session of its own."
                 )));
             }
+            if let Some(told) = belongs_elsewhere(&head) {
+                return Err(Failure::wrong(format!("{name} {told}")));
+            }
         }
         upload.add(&piece).map_err(|error| match error {
             crate::store::Error::TooLarge { .. } => Failure::new(
@@ -254,6 +283,46 @@ fn write(
         })?;
     }
     Ok(upload.commit()?)
+}
+
+/// What a file is that belongs on another page, by its first bytes, with where; the name stands before it.
+fn belongs_elsewhere(head: &[u8]) -> Option<&'static str> {
+    /// Headings of a setup file's tables; no instrument writes them.
+    const OF_A_SETUP: [&str; 9] = [
+        "[line.",
+        "[rail.",
+        "[read]",
+        "[[link]]",
+        "[[limit]]",
+        "[[logic]]",
+        "[[sequence]]",
+        "[[reading]]",
+        "[read.",
+    ];
+    /// Columns that every harness sheet has.
+    const OF_A_SHEET: [&str; 4] = ["board", "connector", "pin", "signal"];
+    let text = String::from_utf8_lossy(head);
+    let mut lines = text.lines().map(str::trim);
+    if lines
+        .clone()
+        .any(|line| OF_A_SETUP.iter().any(|heading| line.starts_with(heading)))
+    {
+        return Some(
+            "is a setup file, not a capture, and was not kept. It belongs on the bench log, under \"change title, job, setup\", \
+             or behind --setup on the command line.",
+        );
+    }
+    let first = lines
+        .find(|line| !line.is_empty())
+        .unwrap_or_default()
+        .to_lowercase();
+    let cells: Vec<&str> = first
+        .split([',', ';', '\t'])
+        .map(|cell| cell.trim().trim_matches('"'))
+        .collect();
+    OF_A_SHEET.iter().all(|column| cells.contains(column)).then_some(
+        "is a harness sheet, not a capture, and was not kept. It belongs on the page Harness sheet, \"or from a file\".",
+    )
 }
 
 fn too_large(name: &str, limit: u64) -> String {
@@ -288,6 +357,22 @@ pub async fn work(
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_setup_and_a_harness_sheet_are_told_from_a_table() {
+        let told = |text: &str| belongs_elsewhere(text.as_bytes()).unwrap_or_default();
+        assert!(told("# tower\n\n[[link]]\nfrom = \"A\"\n").starts_with("is a setup file"));
+        assert!(told("[line.\"D1 - CLEAR_N\"]\nnarrow_below = \"9 ns\"\n").starts_with("is a setup file"));
+        assert!(told("Board;Connector;Pin;Signal\ntower;J1;1;STEP\n").starts_with("is a harness sheet"));
+        for capture in [
+            "Time,pin,signal\n0,1,0\n",
+            "$timescale 1 ns $end\n",
+            "Time [ns],line.A\n0,1\n",
+            "",
+        ] {
+            assert_eq!(told(capture), "");
+        }
+    }
 
     #[test]
     fn an_upload_is_slow_by_what_came_after_its_first_minute() {

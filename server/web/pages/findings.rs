@@ -21,7 +21,7 @@ use crate::web::api::log::with_store;
 use crate::web::error::PageFailure;
 use crate::web::finding_state::StateView;
 use crate::web::opened::Opened;
-use crate::web::remains::{Fate, fate, left};
+use crate::web::remains::{BOUNCE, Fate, fate, left};
 use crate::web::shown::{Shown, Which};
 use crate::web::state::App;
 use crate::web::view::{CaptureLink, Sheet, sheet};
@@ -68,6 +68,8 @@ struct FindingsPage {
     /// The runs of the condition looked at, where there are several: one of them is looked at.
     runs: Vec<ConditionView>,
     apart: Vec<ApartView>,
+    /// What is to be said of files that were brought just now, a sentence each.
+    brought: Vec<String>,
     /// Files that stand in the session twice.
     doubles: Vec<String>,
     /// What stood under the condition before and does not now, a sentence each.
@@ -108,8 +110,8 @@ fn apart(opened: &Opened) -> Vec<ApartView> {
 
 /// The run of the files that were brought together in which the worst was found, where another one is shown: they are looked
 /// at as they came, and the harmless one may be the newest.
-fn worst_of(opened: &Opened, dropped: &str) -> Option<Which> {
-    let ids: Vec<EntryId> = dropped.split(',').filter_map(|id| id.parse().ok()).collect();
+fn worst_of(opened: &Opened, dropped: &Dropped) -> Option<Which> {
+    let ids = Dropped::ids(&dropped.dropped);
     let worst = |run: &&RunFound| run.report.findings.iter().map(|finding| finding.severity).min();
     let of_them = opened
         .runs
@@ -214,6 +216,7 @@ fn since(store: &Store, id: SessionId, opened: &Opened) -> Result<Vec<String>, P
         let is_dead = here.is_some_and(|line| opened.capture.lines[line].edges.is_empty());
         is_dead && before.moved.contains(*name)
     };
+    let mut hidden = Vec::new();
     let (mut gone, mut unseen, mut still, mut remain) = (Vec::new(), Vec::new(), Vec::new(), Vec::new());
     let alone = std::slice::from_ref(before);
     let all = standings(alone);
@@ -231,6 +234,7 @@ fn since(store: &Store, id: SessionId, opened: &Opened) -> Result<Vec<String>, P
         ) {
             (Fate::Unsaid, _) => {}
             (Fate::NotCaptured, _) => unseen.push(finding.title.clone()),
+            (Fate::Remains(says), _) if finding.topic == BOUNCE => hidden.push(says),
             (Fate::Remains(says), _) => remain.push(says),
             (Fate::Gone, None) => gone.push(format!("{}{}", finding.title, left(finding, &opened.report))),
             (Fate::Gone, Some(line)) => still.push(format!("{} ({line} never switches here)", finding.title)),
@@ -239,6 +243,7 @@ fn since(store: &Store, id: SessionId, opened: &Opened) -> Result<Vec<String>, P
     let of = &before.title;
     let sentences = [
         (format!("As under \"{of}\""), remain),
+        (format!("Found under \"{of}\", and open here"), hidden),
         (format!("Found under \"{of}\" and not here"), gone),
         (
             format!("Found under \"{of}\", and no proof of a cure here, where a line of it stands still"),
@@ -266,6 +271,58 @@ pub struct Dropped {
     /// Their numbers, parted by commas; empty: none.
     #[serde(default)]
     dropped: String,
+    /// Those of them that were there already.
+    #[serde(default)]
+    known: String,
+}
+
+impl Dropped {
+    fn ids(text: &str) -> Vec<EntryId> {
+        text.split(',')
+            .filter_map(|id| id.parse().ok())
+            .map(EntryId)
+            .collect()
+    }
+
+    /// What is to be said at once of files that were brought just now: that one was there already, or can't be read.
+    fn told(&self, store: &Store, id: SessionId, opened: &Opened) -> Result<Vec<String>, PageFailure> {
+        let mut told = Vec::new();
+        for known in Dropped::ids(&self.known) {
+            // It may be in the bin again.
+            let held: Vec<Entry<Capture>> = store.entries(id)?;
+            if let Some(held) = held.iter().find(|held| held.id == known) {
+                told.push(format!(
+                    "That file was here already, as {}: nothing was added.",
+                    held.value.file
+                ));
+            }
+        }
+        let dropped = Dropped::ids(&self.dropped);
+        for unread in opened
+            .unreadable
+            .iter()
+            .filter(|unread| dropped.contains(&unread.capture))
+        {
+            told.push(format!(
+                "{} was kept, and can't be read as a capture: it stands among the findings, with what to do.",
+                unread.file
+            ));
+        }
+        Ok(told)
+    }
+
+    /// The same at the end of an address.
+    fn query(&self) -> String {
+        let numbers = |text: &str| {
+            let ids: Vec<String> = Dropped::ids(text).iter().map(EntryId::to_string).collect();
+            ids.join(",")
+        };
+        format!(
+            "&dropped={}&known={}",
+            numbers(&self.dropped),
+            numbers(&self.known)
+        )
+    }
 }
 
 /// The page of the condition that its address names, else of the one in hand; where nothing is analysed yet it shows how
@@ -274,7 +331,7 @@ pub async fn page(
     State(app): State<Arc<App>>,
     Path(id): Path<i64>,
     Query(asked): Query<Shown>,
-    Query(Dropped { dropped }): Query<Dropped>,
+    Query(dropped): Query<Dropped>,
 ) -> Result<Response, PageFailure> {
     let id = SessionId(id);
     open(&app, id, &asked, HERE).await?;
@@ -320,7 +377,8 @@ pub async fn page(
         }
     }
     if let Some(which) = opened.as_deref().and_then(|opened| worst_of(opened, &dropped)) {
-        return Ok(Redirect::to(&format!("/sessions/{id}?{}", which.query())).into_response());
+        let address = format!("/sessions/{id}?{}{}", which.query(), dropped.query());
+        return Ok(Redirect::to(&address).into_response());
     }
     let fresh = app.is_watching.then(|| key.unwrap_or_default());
     let html = tokio::task::spawn_blocking(move || -> Result<String, PageFailure> {
@@ -335,7 +393,9 @@ pub async fn page(
         }
         let (mut sheet_shown, mut gone, mut runs_shown, mut runs_apart) =
             (None, Vec::new(), Vec::new(), Vec::new());
+        let mut brought = Vec::new();
         if let Some(opened) = opened {
+            brought = dropped.told(&app.store, id, &opened)?;
             gone = since(&app.store, id, &opened)?;
             runs_shown = runs(&opened);
             runs_apart = apart(&opened);
@@ -348,12 +408,15 @@ pub async fn page(
                 }
             }
             let states: Vec<Entry<FindingState>> = app.store.entries(id)?;
+            let newest = app.store.captures_by_condition(id)?.pop();
+            let is_newest = newest.is_some_and(|under| under.condition == opened.condition)
+                && opened.runs.last().is_none_or(|run| run.is_shown);
             let answers = kept_answers(&app.store, id)?;
             let others: Vec<&InspectReport> = answers.iter().flat_map(Answer::reports).collect();
             let keys = keys_of(&opened.report, &others);
             for ((view, finding), key) in shown.findings.iter_mut().zip(&opened.report.findings).zip(keys) {
                 let said = states.iter().map(|entry| &entry.value);
-                view.state = Some(StateView::of(&key, &finding.title, said));
+                view.state = Some(StateView::of(&key, &finding.title, said).shown_still(is_newest));
             }
             sheet_shown = Some(shown);
         }
@@ -388,6 +451,7 @@ pub async fn page(
             conditions: conditions(&app.store, id, &held)?,
             runs: runs_shown,
             apart: runs_apart,
+            brought,
             doubles: doubles(&app.store, id, &held)?,
             since: gone,
             is_reading,

@@ -10,7 +10,7 @@ use serde_json::json;
 
 use super::Places;
 use super::heading::{Heading, open};
-use crate::model::units::{count_of, percent_to_tenths};
+use crate::model::units::{Bound, count_of, percent_to_tenths, seconds_bound};
 use crate::report::inspect::{Finding, LinkRow, PermutationRow, PermutedBit, Severity};
 use crate::report::text::seconds;
 use crate::setup::Setup;
@@ -105,6 +105,7 @@ struct PulseView {
 struct Unseen {
     words: String,
     why: String,
+    /// As in [`LinkView`].
     json: String,
 }
 
@@ -134,13 +135,28 @@ pub async fn page(
         };
         let unseen = setup.links.iter().filter(|link| !seen(&link.from, &link.to));
         let notes = opened.iter().flat_map(|opened| &opened.report.findings);
-        // Between captures whose clocks nothing joins.
-        let unjoined = notes.filter(|finding| finding.topic == "alignment" && finding.lines.len() == 2);
+        // Declared between captures whose clocks nothing joins; not the two lines by which their clocks were joined.
+        let is_of_link = |finding: &&Finding| {
+            let [from, to] = &finding.lines[..] else {
+                return false;
+            };
+            let words = format!("The link from {from} to {to} ");
+            finding.topic == "alignment" && finding.title.starts_with(&words)
+        };
+        // A bit of a bus is declared with the bus.
+        let taken_back = |from: &str, to: &str| {
+            let mut links = setup.links.iter();
+            match links.any(|link| link.from == from && link.to == to) {
+                true => json!({ "from": from, "to": to }).to_string(),
+                false => String::new(),
+            }
+        };
+        let unjoined = notes.filter(is_of_link);
         let unjoined: Vec<Unseen> = unjoined
             .map(|finding| Unseen {
                 words: format!("{} to {}", finding.lines[0], finding.lines[1]),
                 why: format!("{}. {}", finding.title, finding.try_next.join(" ")),
-                json: json!({ "from": finding.lines[0], "to": finding.lines[1] }).to_string(),
+                json: taken_back(&finding.lines[0], &finding.lines[1]),
             })
             .collect();
         let actions = store.actions(session, 1)?;
@@ -387,8 +403,8 @@ fn link_figures(row: &LinkRow) -> String {
         format!(
             " · delay {} (median's 95 % interval {} to {})",
             seconds(d.median),
-            seconds(d.low),
-            seconds(d.high)
+            seconds_bound(d.low, Bound::Lower),
+            seconds_bound(d.high, Bound::Upper)
         )
     });
     let lost = row.missing_s.len() - row.late.len();

@@ -4,7 +4,9 @@ use super::sight::{Sight, at_one_sampling};
 use super::still::{Still, Which, still};
 use crate::analysis::compare::{Counts, Judgement, Verdict, judge};
 use crate::analysis::stats::intervals::{CONFIDENCE, clopper_pearson};
-use crate::model::units::{per_time, percent_to_tenths, seconds, three_digits};
+use crate::model::units::{
+    Bound, per_time, percent_bound, percent_to_tenths, seconds, three_digits, three_digits_bound,
+};
 use crate::report::Interval;
 use crate::report::compare::{OccasionsRow, Tallies, Trouble, TroubleKind};
 
@@ -336,6 +338,17 @@ pub fn share(rate: f64, slot_s: Option<f64>) -> String {
     }
 }
 
+/// A bound of such a rate, outwards.
+pub fn share_bound(rate: f64, slot_s: Option<f64>, bound: Bound) -> String {
+    match slot_s {
+        Some(slot) => {
+            let (value, words, _) = per_time(rate / slot);
+            format!("{} {words}", three_digits_bound(value, bound))
+        }
+        None => format!("{} %", percent_bound(rate, bound)),
+    }
+}
+
 fn says(trouble: &Trouble, before: Counts, after: Counts, judged: &Judgement) -> String {
     let (what, slot) = (what(trouble), trouble.slot_s);
     let of = |counts: Counts| tally(counts.strays, counts.opportunities, slot);
@@ -361,7 +374,7 @@ fn says(trouble: &Trouble, before: Counts, after: Counts, judged: &Judgement) ->
             of(after)
         ),
     };
-    let most = share(judged.after_upper_bound, slot);
+    let most = share_bound(judged.after_upper_bound, slot, Bound::Upper);
     let bound = match (trouble.kind, slot) {
         (TroubleKind::Coupling, _) => format!("it now strikes at most {most} of the time"),
         (_, Some(_)) => format!("at most {most} now"),

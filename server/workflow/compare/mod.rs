@@ -12,7 +12,7 @@ mod sight;
 mod still;
 mod tally;
 
-pub use judged::{Judged, amount, judge_all, rate, share, sum_over, tally, what};
+pub use judged::{Judged, amount, judge_all, rate, share, share_bound, sum_over, tally, what};
 pub use still::{Still, Which, still};
 pub use tally::{Counted, tallies};
 

@@ -1,8 +1,9 @@
 //! What to do after a verdict.
 
-use super::judged::{Judged, amount, share};
+use super::judged::{Judged, amount, share_bound};
 use crate::analysis::stats::intervals::CONFIDENCE;
 use crate::analysis::stats::power::clean_opportunities;
+use crate::model::units::Bound;
 
 /// What to try next, in a sentence.
 pub(super) fn what_next(j: &Judged) -> String {
@@ -17,7 +18,7 @@ pub(super) fn what_next(j: &Judged) -> String {
                 return format!(
                     "Leave the change in. So few went by that up to {} may still go wrong: capture on until {} more did; if \
                      all are clean, at most a tenth of it is left.",
-                    share(j.judgement.after_upper_bound, j.trouble.slot_s),
+                    share_bound(j.judgement.after_upper_bound, j.trouble.slot_s, Bound::Upper),
                     amount(j.trouble, more)
                 );
             }

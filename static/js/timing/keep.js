@@ -13,6 +13,7 @@ export async function keepView(view, kept) {
   // What could not be read is not written over.
   if (kept instanceof Error) { view.say(kept.message); return; }
   view.arrangement.restore(kept.arrangement);
+  view.renamed();
   if (kept.dimensions?.length) await view.withDimensions((dimensions) => dimensions.restore(kept.dimensions));
   view.hidden = new Set(kept.hidden);
   let timer = 0, isChanged = false;

@@ -26,8 +26,12 @@ export function drawJudged(pen, view, scale, rowOf) {
   for (const mark of view.facts.marks) {
     const row = mark.start === null ? undefined : rowOf(mark.line);
     if (!row || !view.isInSight(mark.start)) continue;
-    c.fillStyle = colors.text; c.font = `${size * 0.8}px ${colors.sans}`; c.textAlign = "left";
-    c.fillText(`marked ${judgedWord(mark.stray)}`, scale.x(mark.start), row.low + size * 1.3);
+    // Above its own line, beside the sign of a stray: below it the next line's signs begin.
+    const says = `marked ${judgedWord(mark.stray)}`, y = row.high - 4;
+    c.font = `${size * 0.8}px ${colors.sans}`; c.textAlign = "left";
+    const x = scale.x(mark.start) + 7, width = c.measureText(says).width;
+    c.fillStyle = colors.plate; c.fillRect(x - 2, y - size * 0.8, width + 4, size);
+    c.fillStyle = colors.text; c.fillText(says, x, y);
   }
   const { pulse } = view;
   const row = pulse && rowOf(pulse.line);

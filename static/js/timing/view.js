@@ -46,12 +46,14 @@ export class Diagram {
     /** Draws cut labels whole. @type {any} */ this.whole = null;
     /** How often something was said: what comes late says nothing over it. */
     this.told = 0;
+    /** Said last, as it came; and once lines were renamed, how that is told in their names. */
+    this.said = ""; this.named = /** @type {((text: string) => string)|null} */ (null);
     this.onmove = () => {};
     /** Something that stays with the session changed. */
     this.onarrange = () => {};
     this.frames = /** @type {number[]} */ ([]);
     this.#build();
-    this.arrangement = new Arrangement(facts, () => { this.onarrange(); this.changed(); });
+    this.arrangement = new Arrangement(facts, () => { this.onarrange(); this.renamed(); this.changed(); });
     /** Once one was measured, or kept. @type {import("./dimensions.js").Dimensions|null} */ this.dimensions = null;
     this.isMeasuring = false;
     /** Once one was asked for. @type {import("./stretch.js").Stretch|null} */ this.stretch = null;
@@ -84,7 +86,12 @@ export class Diagram {
   }
 
   /** @param {string} text */
-  say(text) { this.told++; this.words.textContent = text; }
+  say(text) { this.told++; this.said = text; this.words.textContent = this.named?.(text) ?? text; }
+
+  /** Lines may go by other names now: then so do sheet and caption. */
+  renamed() {
+    if (this.named || this.arrangement.items.some((item) => item.name !== item.given)) import("./names.js").then(({ nameLines }) => nameLines(this));
+  }
 
   #resize() {
     this.ratio = devicePixelRatio || 1;

@@ -7,7 +7,7 @@ use super::propose::{MOST_LINES, able_to_be_proposed};
 use super::{Crossing, FarEnd, Link, Proposal, Verdict, crossings, slow};
 use crate::analysis::findings::{Finding, Severity, count_of};
 use crate::model::Capture;
-use crate::model::units::seconds;
+use crate::model::units::{Bound, seconds, seconds_bound};
 
 /// Makes the finding of one link from severity, title, detail and steps.
 type Make<'a> = &'a dyn Fn(Severity, String, String, Vec<String>) -> Option<Finding>;
@@ -162,8 +162,8 @@ fn delay_text(capture: &Capture, link: &Link) -> String {
         Some(d) => format!(
             " Delay {} (95 % interval of the median {} to {}).",
             ticks_s(capture, d.median),
-            ticks_s(capture, d.low),
-            ticks_s(capture, d.high)
+            seconds_bound(capture.timebase.length_s(d.low), Bound::Lower),
+            seconds_bound(capture.timebase.length_s(d.high), Bound::Upper)
         ),
         None => String::new(),
     }

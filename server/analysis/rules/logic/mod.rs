@@ -55,6 +55,20 @@ pub struct Row {
     pub found: Vec<(u64, u64)>,
 }
 
+impl Row {
+    /// What the outputs most often had where they contradict; `None` when nothing does, or when the value was not kept.
+    pub fn wrong_value(&self) -> Option<u64> {
+        let width = self.expected.len();
+        let contradicts = |value: u64| {
+            let digits = format!("{value:0width$b}");
+            let mut pairs = self.expected.chars().zip(digits.chars());
+            pairs.any(|(expected, found)| expected != 'x' && expected != found)
+        };
+        let mut found = self.found.iter().map(|(value, _)| *value);
+        found.find(|&value| contradicts(value))
+    }
+}
+
 /// A single fault that would explain every row seen.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum AsIf {

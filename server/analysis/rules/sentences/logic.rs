@@ -32,9 +32,12 @@ pub fn broken(teller: &Teller) -> Finding {
     }
     let (n, width) = (table.inputs.len(), table.outputs.len());
     let told = wrong.iter().take(ROWS_TOLD).map(|row| {
-        let found = row.found.first().map_or(0, |(value, _)| *value);
+        let gives = match row.wrong_value() {
+            Some(found) => format!("{found:0width$b}"),
+            None => "another value".to_owned(),
+        };
         format!(
-            "{:0n$b} should give {} and gives {found:0width$b} ({} of {} stretches)",
+            "{:0n$b} should give {} and gives {gives} in {} of {} stretches",
             row.inputs, row.expected, row.wrong, row.seen
         )
     });

@@ -12,7 +12,7 @@ use axum::response::Html;
 use self::sides::Sides;
 use super::Places;
 use super::next_capture::NextCapture;
-use crate::model::units::{self, percent_to_tenths};
+use crate::model::units::{self, Bound, percent_bound, percent_to_tenths};
 use crate::report::compare::TroubleKind;
 use crate::store::{Capture, SessionId, Store};
 use crate::web::error::{Failure, PageFailure};
@@ -21,7 +21,9 @@ use crate::web::shown::Shown;
 use crate::web::state::App;
 use crate::web::view::CaptureLink;
 use crate::web::work::Stage;
-use crate::workflow::compare::{Judged, Still, absent, judge_all, notes, rate, share, still, tally, what};
+use crate::workflow::compare::{
+    Judged, Still, absent, judge_all, notes, rate, share, share_bound, still, tally, what,
+};
 use crate::workflow::session::RunTallies;
 
 /// Captures that are counted this fast are shown at once; else the page tells how far it is and looks again.
@@ -284,14 +286,14 @@ fn trouble_figures(j: &Judged) -> String {
             Some(_) => format!(
                 "{counts} = {} ({} to {})",
                 share(r.estimate, slot_s),
-                share(r.low, slot_s),
-                share(r.high, slot_s)
+                share_bound(r.low, slot_s, Bound::Lower),
+                share_bound(r.high, slot_s, Bound::Upper)
             ),
             None => format!(
                 "{counts} = {} % ({}–{} %)",
                 percent_to_tenths(r.estimate),
-                percent_to_tenths(r.low),
-                percent_to_tenths(r.high)
+                percent_bound(r.low, Bound::Lower),
+                percent_bound(r.high, Bound::Upper)
             ),
         }
     };

@@ -2,11 +2,11 @@
 
 use serde_json::json;
 
-use crate::model::units::file_size;
+use crate::model::units::{file_size, on_scale};
 use crate::report::text::moment;
 use crate::store::{
     Capture, Condition, Entry, EntryId, Outcome, Photograph, PulseMark, Reading, Remark, SessionId, Step,
-    Store,
+    Store, as_typed,
 };
 use crate::web::error::Failure;
 
@@ -155,19 +155,33 @@ pub(super) fn remark_view(entry: &Entry<Remark>) -> RemarkView {
 }
 
 /// A judgement with its time.
-pub(super) fn marked_view(entry: &Entry<PulseMark>) -> MarkedView {
+pub(super) fn marked_view(entry: &Entry<PulseMark>, captures: &[Entry<Capture>]) -> MarkedView {
     MarkedView {
         id: entry.id.0,
         at: moment(entry.created_ms),
-        says: mark_words(&entry.value),
+        says: mark_words(&entry.value, &file_of(captures, entry.value.capture)),
     }
 }
 
-/// A judgement as a sentence without its full stop.
-pub(in crate::web::pages) fn mark_words(mark: &PulseMark) -> String {
+/// A judgement as a sentence without its full stop. `file`: what the pulse's capture is called; its times are that file's
+/// own, which the diagram may have brought to another clock.
+pub(in crate::web::pages) fn mark_words(mark: &PulseMark, file: &str) -> String {
     let word = if mark.stray { "a stray" } else { "legitimate" };
-    let PulseMark { line, start_s, .. } = mark;
-    format!("{line}: the pulse from {start_s} s on is {word}")
+    let file = match file {
+        "" => "a capture in the bin",
+        file => file,
+    };
+    let at = on_scale(mark.start_s, 1e-9);
+    format!(
+        "{} in {file}: the pulse from {at} on, by that file's own clock, is {word}",
+        mark.line
+    )
+}
+
+/// What a capture is called; empty where it is not among these.
+fn file_of(captures: &[Entry<Capture>], id: EntryId) -> String {
+    let entry = captures.iter().find(|entry| entry.id == id);
+    entry.map(|entry| entry.value.file.clone()).unwrap_or_default()
 }
 
 /// A reading, with how far it is from its nominal value.
@@ -180,21 +194,15 @@ pub(super) fn reading_view(entry: &Entry<Reading>, conditions: &[Entry<Condition
         rail: value.rail.clone(),
         nominal: value
             .nominal
-            .map(|nominal| format!("{nominal} {unit}"))
+            .map(|nominal| format!("{} {unit}", as_typed(nominal)))
             .unwrap_or_default(),
-        reading: format!("{} {unit}", value.reading),
-        off: value
-            .off_percent()
-            .map(|off| format!("{off:+.1} %").replace('-', "−"))
-            .unwrap_or_default(),
+        reading: format!("{} {unit}", as_typed(value.reading)),
+        off: value.off_words(),
         wrong_sign: value.has_wrong_sign(),
         place: value.place.clone(),
         remark: value.remark.clone(),
-        nominal_value: value
-            .nominal
-            .map(|nominal| nominal.to_string())
-            .unwrap_or_default(),
-        value: value.reading.to_string(),
+        nominal_value: value.nominal.map(as_typed).unwrap_or_default(),
+        value: as_typed(value.reading),
         unit: unit.to_owned(),
         conditions: condition_choices(conditions, value.condition),
         json: json!(value).to_string(),
@@ -281,8 +289,11 @@ pub(super) fn binned(store: &Store, id: SessionId) -> Result<Vec<BinnedView>, Fa
     for entry in store.binned_entries::<Reading>(id)? {
         put("reading", entry.id, entry.value.rail, entry.binned_ms);
     }
+    let mut captures: Vec<Entry<Capture>> = store.entries(id)?;
+    captures.extend(store.binned_entries(id)?);
     for entry in store.binned_entries::<PulseMark>(id)? {
-        put("pulse-mark", entry.id, mark_words(&entry.value), entry.binned_ms);
+        let says = mark_words(&entry.value, &file_of(&captures, entry.value.capture));
+        put("pulse-mark", entry.id, says, entry.binned_ms);
     }
     for entry in store.binned_entries::<Photograph>(id)? {
         put("photograph", entry.id, entry.value.file, entry.binned_ms);

@@ -208,7 +208,11 @@ fn view(store: &Store, log: SessionLog, answers: &[Answer]) -> Result<LogPage, F
             })
             .collect(),
         remarks: log.remarks.iter().map(remark_view).collect(),
-        marks: log.pulse_marks.iter().map(marked_view).collect(),
+        marks: log
+            .pulse_marks
+            .iter()
+            .map(|entry| marked_view(entry, &log.captures))
+            .collect(),
         readings: log
             .readings
             .iter()
@@ -242,7 +246,8 @@ fn findings(states: &[Entry<FindingState>], answers: &[Answer]) -> Vec<FindingVi
     let view = |standing: &Standing| {
         let finding = standing.finding(answers)?;
         Some(FindingView {
-            state: StateView::of(&standing.keys, &finding.title, states()),
+            state: StateView::of(&standing.keys, &finding.title, states())
+                .shown_still(standing.still_shows(answers)),
             severity: match finding.severity {
                 _ if !standing.is_present(answers) => match standing.fate_now(answers) {
                     Some(Fate::Remains(_)) => "told of otherwise now",

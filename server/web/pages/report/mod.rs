@@ -21,7 +21,7 @@ use super::figures::drawing;
 use crate::analysis::findings::CAUTION;
 use crate::report::inspect::{Finding, InspectReport, Severity, finding_keys};
 use crate::report::text::moment_in;
-use crate::store::{FindingState, SessionId, Store};
+use crate::store::{FindingState, SessionId, Store, Verdict};
 use crate::web::answers::{Answer, Standing, standings};
 use crate::web::api::harness::{clips_of, harness_of};
 use crate::web::api::log::{SessionLog, with_store};
@@ -96,7 +96,7 @@ struct FindingView {
     try_next: Vec<String>,
     /// Nothing of what to try says that the power is to be off.
     wants_caution: bool,
-    state: &'static str,
+    state: String,
     cause: String,
     remark: String,
     /// The conditions it stood under, where there are several.
@@ -271,8 +271,8 @@ fn render(
             .iter()
             .map(|entry| {
                 let file = capture_names(&log, &[entry.value.capture]);
-                let says = super::bench_log::mark_words(&entry.value);
-                (moment(entry.created_ms), format!("{says} ({file})"))
+                let says = super::bench_log::mark_words(&entry.value, &file);
+                (moment(entry.created_ms), says)
             })
             .collect(),
         setup: setup
@@ -407,8 +407,15 @@ fn findings(
             try_next: steps,
             // A note asks for nothing: it has a state only where somebody gave it one.
             state: match (finding.severity, state) {
-                (Severity::Note, None) => "",
-                (_, state) => state.map(|state| state.state).unwrap_or_default().words(),
+                (Severity::Note, None) => String::new(),
+                (_, state) => {
+                    let verdict = state.map(|state| state.state).unwrap_or_default();
+                    let still = match verdict == Verdict::Fixed && standing.still_shows(answers) {
+                        true => ", and the newest capture still shows it",
+                        false => "",
+                    };
+                    format!("{}{still}", verdict.words())
+                }
             },
             cause: state.map(|state| state.cause.clone()).unwrap_or_default(),
             remark: state.map(|state| state.remark.clone()).unwrap_or_default(),

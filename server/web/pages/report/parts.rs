@@ -3,7 +3,7 @@
 use crate::model::units::file_size;
 use crate::report::inspect::{Finding, Severity};
 use crate::report::text::headline;
-use crate::store::{Entry, EntryId, Outcome, PulseMark, Store, Verdict};
+use crate::store::{Entry, EntryId, Outcome, PulseMark, Store, Verdict, as_typed};
 use crate::web::answers::{Answer, Standing};
 use crate::web::api::log::SessionLog;
 use crate::web::base64::base64;
@@ -173,13 +173,10 @@ pub(super) fn reading(
             value.rail.clone(),
             value
                 .nominal
-                .map(|nominal| format!("{nominal} {unit}"))
+                .map(|nominal| format!("{} {unit}", as_typed(nominal)))
                 .unwrap_or_default(),
-            format!("{} {unit}", value.reading),
-            value
-                .off_percent()
-                .map(|off| format!("{off:+.1} %").replace('-', "−"))
-                .unwrap_or_default(),
+            format!("{} {unit}", as_typed(value.reading)),
+            value.off_words(),
             place,
             moment(value.at_ms.unwrap_or(entry.created_ms)),
         ],
@@ -221,7 +218,7 @@ pub(super) fn photographs(store: &Store, log: &SessionLog) -> Result<Vec<Photogr
     log.photographs.iter().map(view).collect()
 }
 
-/// What is not settled: findings that nobody confirmed as fixed or cleared, under whichever condition they stood,
+/// What is not settled: findings that nobody confirmed as fixed or cleared, or that the newest capture still shows, under whichever condition they stood,
 /// conditions that could not be looked at, steps not passed, wrong readings.
 pub(super) fn still_open(log: &SessionLog, answers: &[Answer], all: &[Standing]) -> Vec<String> {
     let mut open = Vec::new();
@@ -232,7 +229,14 @@ pub(super) fn still_open(log: &SessionLog, answers: &[Answer], all: &[Standing])
         let state = state_of(log, standing)
             .map(|state| state.state)
             .unwrap_or_default();
-        if finding.severity != Severity::Note && !matches!(state, Verdict::Fixed | Verdict::NotAFault) {
+        let still_shows = state == Verdict::Fixed && standing.still_shows(answers);
+        if still_shows {
+            open.push(format!(
+                "{} (marked as fixed, and the newest capture still shows it)",
+                finding.title
+            ));
+        } else if finding.severity != Severity::Note && !matches!(state, Verdict::Fixed | Verdict::NotAFault)
+        {
             let gone = match (standing.is_present(answers), standing.run) {
                 (false, _) if !matches!(standing.fate_now(answers), Some(Fate::Gone)) => {
                     format!("; {}", standing.says(answers))

@@ -1,0 +1,23 @@
+// @ts-check
+// Sheet and caption call lines as the diagram does: by the names that a person gave them.
+import { all } from "../lib/dom.js";
+
+/** A sentence with the names that a person gave, whole names only. Pure. @param {import("./arrangement.js").Item[]} items @param {string} text */
+export function inOwnNames(items, text) {
+  if (items.length === 0) return text;
+  const own = new Map(items.map(({ given, name }) => [given, name]));
+  const givens = [...own.keys()].sort((a, b) => b.length - a.length).map((given) => given.replace(/[.*+?^${}()|[\]\\]/g, "\\$&"));
+  return text.replace(new RegExp(`(?<![\\p{L}\\p{N}_])(?:${givens.join("|")})(?![\\p{L}\\p{N}_])`, "gu"), (given) => own.get(given) ?? given);
+}
+
+/** What the file calls a line stays in its title. @param {import("./view.js").Diagram} view */
+export function nameLines(view) {
+  const named = (/** @type {string} */ text) => inOwnNames(view.arrangement.items, text);
+  view.named = named;
+  view.words.textContent = named(view.said);
+  for (const name of all(".sheet b.line-name")) {
+    const given = (name.dataset.given ??= name.textContent ?? "");
+    name.textContent = named(given);
+    if (name.textContent === given) name.removeAttribute("title"); else name.title = `${given} in the capture`;
+  }
+}
