@@ -179,20 +179,30 @@ fn candidate(widths: &[f64], sampling: f64, ns: f64) -> Option<Cut> {
         .or(dropped)
 }
 
-/// The cut above a second crowd of strays, which begins at the valley `below`: at the drop `all`, or before the few pulses of
-/// the line's own that lie far beyond the crowd and yet under the drop.
+/// The cut above a second crowd of strays, which begins at the valley `below`: at the drop `all`, before the few pulses of
+/// the line's own that lie far beyond the crowd and yet under the drop, or before the odd one that stands apart from both.
 fn beyond_second_crowd(widths: &[f64], below: Cut, all: Cut, sampling: f64, ns: f64) -> Option<Cut> {
-    let is_far = |&at: &usize| widths[at] >= FAR * (widths[at - 1] + sampling);
-    let before_own = (below.count + 1..all.count).find(is_far).map(|count| Cut {
+    let is_parted = |at: usize, by: f64| widths[at] >= by * (widths[at - 1] + sampling);
+    let at = |count: usize| Cut {
         count,
         longest_narrow: widths[count - 1],
         shortest_wide: widths[count],
-    });
-    [Some(all), before_own]
+    };
+    let before_own = (below.count + 1..all.count).find(|&count| is_parted(count, FAR));
+    let odd = ((ODD_SHARE * all.count as f64) as usize).max(1);
+    let before_odd = (all.count.saturating_sub(odd).max(below.count + 1)..all.count)
+        .rev()
+        .find(|&count| is_parted(count, ODD_GAP));
+    [Some(all), before_own.map(at), before_odd.map(at)]
         .into_iter()
         .flatten()
         .find(|cut| is_second_crowd(&widths[below.count..cut.count], sampling, ns))
 }
+
+/// A stray of the other level beside an edge of the line's own leaves a piece of a pulse, of any width. Of the pulses below a drop
+/// no more than this share, or one, are such pieces, each longer than the crowd by this factor (common practice, no source).
+const ODD_SHARE: f64 = 0.05;
+const ODD_GAP: f64 = 1.4;
 
 /// Longest pulses of a second crowd of strays.
 const SECOND_NS: f64 = 90.0;

@@ -242,3 +242,16 @@ fn a_second_crowd_of_strays_ends_before_a_few_pulses_of_the_line_s_own() {
     let cut = cut(&widths, 1.0, 1.0).unwrap();
     assert_eq!(cut.count, 73);
 }
+
+#[test]
+fn an_odd_piece_between_strays_and_the_line_s_own_does_not_split_the_strays() {
+    // Strays of 15 to 64 with a gap at 21 to 30, a piece of 150 that a stray of the other level cut off, and the line's own.
+    let strays = [15, 15, 16, 20, 21]
+        .into_iter()
+        .chain((0..28).map(|n| 30 + n * 5 / 7))
+        .chain([64]);
+    let own = (0..190).map(|n| if n < 7 { 486 + 200 * n } else { 2_118 + n % 4 });
+    let widths: Vec<i64> = strays.chain([150]).chain(own).collect();
+    let limit = inferred(&widths, 0.0, 1.0).high.unwrap();
+    assert!(limit > 64.0 && limit < 150.0, "{limit}");
+}
