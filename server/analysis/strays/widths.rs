@@ -26,6 +26,8 @@ const BODY_NS: f64 = 20_000.0;
 const CHANCE: f64 = 1e-3;
 /// The same, for a level whose other level has shown strays of such widths.
 const CHANCE_SECOND: f64 = 0.05;
+/// The same for a few pulses, of a gap above them ([`chance_of_gap`]): one must be shorter than all others by ten times, two by three.
+const CHANCE_BESIDE: f64 = 0.1;
 
 /// Pulses that a valley would hold if the crowds beside it went on.
 const MISSING: f64 = 6.0;
@@ -431,18 +433,26 @@ fn second_cut(widths: &[f64], known: Cut, sampling: f64, ns: f64) -> Option<Cut>
     let (longest_narrow, shortest_wide) = (widths[count - 1], widths[count]);
     let parted =
         shortest_wide - sampling > longest_narrow + sampling * 0.5 && shortest_wide >= 1.3 * longest_narrow;
+    let are_as_wide = longest_narrow <= 2.0 * known.longest_narrow.max(sampling);
     // Beside strays of such widths a few samples show no driven width, where all else is longer by far.
     let is_beside = longest_narrow < DRIVEN_SAMPLES * sampling
-        && longest_narrow <= 2.0 * known.longest_narrow.max(sampling)
+        && are_as_wide
         && shortest_wide >= VERY_FAR * longest_narrow;
-    let fits = chance_of(widths, count, limit) < CHANCE_SECOND
-        && (is_beside || !repeats(widths, count, sampling, ns))
-        && !is_driven(widths, count, sampling, ns);
-    (parted && fits).then_some(Cut {
+    let cut = Cut {
         count,
         longest_narrow,
         shortest_wide,
-    })
+    };
+    // Fewer than make a limit by themselves: those of the other level vouch for them.
+    let is_vouched_for = count < SHOWN
+        && are_as_wide
+        && shortest_wide >= FAR * (longest_narrow + sampling)
+        && chance_of_gap(&cut, sampling) < CHANCE_BESIDE
+        && !(count > 1 && longest_narrow > USEFUL_NS * ns && longest_narrow - widths[0] <= sampling.max(1.0));
+    let fits = (is_vouched_for || chance_of(widths, count, limit) < CHANCE_SECOND)
+        && (is_beside || !repeats(widths, count, sampling, ns))
+        && !is_driven(widths, count, sampling, ns);
+    (parted && fits).then_some(cut)
 }
 
 #[cfg(test)]

@@ -255,3 +255,45 @@ fn an_odd_piece_between_strays_and_the_line_s_own_does_not_split_the_strays() {
     let limit = inferred(&widths, 0.0, 1.0).high.unwrap();
     assert!(limit > 64.0 && limit < 150.0, "{limit}");
 }
+
+#[test]
+fn a_few_strays_are_told_beside_those_of_the_other_level() {
+    // Low strays of 27 to 69; high pulses of 5,079 and more, and `few`.
+    let high = |few: &[i64]| {
+        let (mut at, mut edge, mut pulses) = (0, 0, Vec::new());
+        let low = (0..200).map(|n| {
+            if n % 10 == 0 {
+                27 + n * 29 / 130
+            } else {
+                5_163 + n % 7
+            }
+        });
+        let own = (0..).map(|n| 5_079 + n * 7 % 90);
+        for (low, high) in low.zip(few.iter().copied().chain(own)) {
+            for (level, width) in [(Level::Low, low), (Level::High, high)] {
+                let (start, end) = (Ticks(at), Ticks(at + width));
+                pulses.push(Pulse {
+                    edge,
+                    start,
+                    end,
+                    level,
+                });
+                (at, edge) = (at + width, edge + 1);
+            }
+        }
+        infer(|| pulses.clone().into_iter(), 1.0, 1.0).high
+    };
+    for few in [&[22][..], &[11, 62], &[11, 18, 22]] {
+        assert!(
+            high(few).is_some_and(|limit| limit > 62.0 && limit < 5_079.0),
+            "{few:?}"
+        );
+    }
+    assert_eq!(
+        high(&[60, 600]),
+        None,
+        "one that is parted from the next by ten times"
+    );
+    assert_eq!(high(&[60, 60]), None, "two of one width, long enough for a job");
+    assert_eq!(high(&[180]), None, "longer than those of the other level");
+}
