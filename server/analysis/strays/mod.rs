@@ -9,6 +9,7 @@ mod driven;
 mod grid;
 mod healed;
 mod long_pulses;
+mod pauses;
 mod runs;
 mod undersampled;
 pub mod widths;

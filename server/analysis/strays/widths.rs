@@ -14,6 +14,7 @@ use super::driven::{DRIVEN_SAMPLES, USEFUL_NS, is_driven, repeats};
 use super::long_pulses::{
     are_long, are_long_and_alike, are_long_and_few, are_scattered_far_below, come_in_trains, share_spread,
 };
+use super::pauses::are_pauses;
 use super::{LimitOrigin, NarrowLimit, healed};
 use crate::analysis::stats::tails::poisson_upper;
 use crate::model::{Level, Pulse};
@@ -60,11 +61,17 @@ pub fn infer<P: Iterator<Item = Pulse>>(pulses: impl Fn() -> P, sampling: f64, n
     };
     let widths = LEVELS.map(of);
     let healed = |of: usize, by: &Cut| healed::widths(pulses(), LEVELS[1 - of], by.limit(sampling));
-    let mut cuts = [0, 1].map(|level| cut(&widths[level], sampling, ns));
+    let are_pauses = |level: usize, by: &Cut| are_pauses(pulses(), LEVELS[level], by.limit(sampling));
+    let mut cuts =
+        [0, 1].map(|level| cut(&widths[level], sampling, ns).filter(|cut| !are_pauses(level, cut)));
     for this in [0, 1] {
         if let (None, Some(known)) = (cuts[this], cuts[1 - this]) {
             cuts[this] = second_cut(&widths[this], known, sampling, ns)
-                .or_else(|| cut(&healed(this, &known), sampling, ns))
+                .or_else(|| {
+                    let healed = healed(this, &known);
+                    cut(&healed, sampling, ns).or_else(|| second_cut(&healed, known, sampling, ns))
+                })
+                .filter(|cut| !are_pauses(this, cut))
         }
     }
     for this in [0, 1] {
@@ -76,6 +83,10 @@ pub fn infer<P: Iterator<Item = Pulse>>(pulses: impl Fn() -> P, sampling: f64, n
         cuts = [0, 1]
             .iter()
             .find_map(|&first| hidden_by_each_other(first, &widths[first], &healed, sampling, ns))
+            .filter(|cuts| {
+                let mut both = cuts.iter().enumerate();
+                both.all(|(level, cut)| cut.is_none_or(|cut| !are_pauses(level, &cut)))
+            })
             .unwrap_or(cuts);
     }
     // What a level whose strays were taken out shows as few may be most of its pulses as they are.
