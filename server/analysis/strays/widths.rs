@@ -402,6 +402,15 @@ fn is_below_own(widths: &[f64], count: usize, sampling: f64, ns: f64) -> bool {
         && !repeats(widths, count, sampling, ns)
 }
 
+/// So many samples don't show whether widths scatter, nor do so many of pulses that are too short for a job.
+const UNSEEN: f64 = 2.0;
+const UNSEEN_USELESS: f64 = 3.0;
+
+/// Whether pulses no longer than this may scatter for all that sampling shows.
+fn is_unseen(longest: f64, sampling: f64, ns: f64) -> bool {
+    longest <= UNSEEN * sampling || longest <= UNSEEN_USELESS * sampling && longest <= USEFUL_NS * ns
+}
+
 /// The widest valley without any pulse between two crowds among the `inside` shortest widths and the next.
 fn valley_cut(widths: &[f64], inside: usize, sampling: f64, ns: f64) -> Option<Cut> {
     let mut best: Option<(f64, Cut)> = None;
@@ -411,8 +420,8 @@ fn valley_cut(widths: &[f64], inside: usize, sampling: f64, ns: f64) -> Option<C
         if valley <= 0.0 || shortest_wide < 1.3 * (longest_narrow + sampling * 0.5) {
             continue;
         }
-        let scattered =
-            longest_narrow - sampling > (widths[0] + sampling) * 1.25 || longest_narrow <= 2.0 * sampling;
+        let scattered = longest_narrow - sampling > (widths[0] + sampling) * 1.25
+            || is_unseen(longest_narrow, sampling, ns);
         let above = widths.len().min(count + 20) - 1;
         if !(scattered || is_below_own(widths, count, sampling, ns)) || above < count + 4 {
             continue;

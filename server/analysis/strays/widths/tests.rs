@@ -297,3 +297,15 @@ fn a_few_strays_are_told_beside_those_of_the_other_level() {
     assert_eq!(high(&[60, 60]), None, "two of one width, long enough for a job");
     assert_eq!(high(&[180]), None, "longer than those of the other level");
 }
+
+#[test]
+fn three_samples_of_pulses_too_short_for_a_job_need_not_scatter() {
+    // Samples of 10 ns: pulses of 10 to 30 ns, mostly of 20, below strobes of 60 to 120 ns.
+    let short = [(1, 3), (2, 21), (3, 2)];
+    let own = (0..296).map(|n| 6 + n % 7);
+    let short = short
+        .into_iter()
+        .flat_map(|(width, count)| std::iter::repeat_n(width, count));
+    let high = inferred(&short.chain(own).collect::<Vec<i64>>(), 1.0, 0.1).high;
+    assert!(high.is_some_and(|limit| limit > 3.0 && limit < 6.0), "{high:?}");
+}
