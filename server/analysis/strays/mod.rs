@@ -8,6 +8,7 @@ pub mod bounce;
 mod driven;
 mod grid;
 mod healed;
+mod led;
 mod long_pulses;
 mod pauses;
 mod runs;
