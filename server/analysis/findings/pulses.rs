@@ -116,7 +116,9 @@ impl Asked {
             .filter(|p| has_width(p.width().0))
             .map(|pulse| DoubtedPulse {
                 pulse,
-                lag: self.follows.and_then(|to| lag(capture, strays, line, to, &pulse)),
+                lag: self
+                    .follows
+                    .and_then(|to| lag(capture, strays, line, to, self.lags, &pulse)),
             });
         let is_within = |p: &DoubtedPulse| match (self.lags, p.lag) {
             (Some((least, most)), Some(lag)) => (least..=most).contains(&lag),
@@ -133,17 +135,20 @@ impl Asked {
     }
 }
 
-/// How long after the last edge that may bring it a pulse begins: no earlier and no later than a coupling may act.
+/// How long after the last edge that may bring it a pulse begins: no earlier and no later than a coupling may act, or than the last of
+/// `lags`.
 fn lag(
     capture: &Capture,
     strays: &Strays,
     line: usize,
     (to, edge): (usize, Edge),
+    lags: Option<(i64, i64)>,
     pulse: &Pulse,
 ) -> Option<i64> {
     let samples = strays.sampling[line] + strays.sampling[to];
     let early = (capture.timebase.ticks_of(EARLIEST_LAG_S) + samples).ceil() as i64;
     let late = (capture.timebase.ticks_of(LONGEST_LAG_S) + samples).ceil() as i64;
+    let late = late.max(lags.map_or(0, |(_, most)| most));
     let of = &capture.lines[to];
     let until = of.edges.partition_point(|e| e.0 <= pulse.start.0 + early);
     let near = (0..until)
