@@ -1,6 +1,6 @@
 //! Which pulses the notes on short and whole pulses are about, so that they can be looked at one by one.
 
-use super::{doubts, unsure};
+use super::{doubts, only_short, unsure};
 use crate::analysis::coupling::legitimate::own::Own;
 use crate::analysis::coupling::{Attribution, EARLIEST_LAG_S, Edge, LONGEST_LAG_S};
 use crate::analysis::strays::Strays;
@@ -79,7 +79,29 @@ pub fn of(capture: &Capture, strays: &Strays, attribution: &Attribution) -> Vec<
         title: doubts::own(capture, strays, o).title,
         ..own(capture, strays, o)
     });
-    open.chain(answers).chain(own).collect()
+    let short = only_short::all(capture, strays, attribution);
+    let title = only_short::title(capture, &short);
+    let is_unsure = |line: usize, level: Level| {
+        attribution
+            .unsure
+            .iter()
+            .any(|u| (u.crowd.line, u.crowd.level) == (line, level))
+    };
+    let short = short
+        .iter()
+        .filter(|one| !is_unsure(one.line, one.level))
+        .map(|one| {
+            let asked = Asked {
+                title: title.clone(),
+                held: Held::Open,
+                of: (one.line, one.level),
+                follows: one.follows.first().map(|&(to, edge, ..)| (to, edge)),
+                lags: None,
+            };
+            let (least, most) = one.widths;
+            asked.pulses(capture, strays, &|width| (least..=most).contains(&width))
+        });
+    open.chain(short).chain(answers).chain(own).collect()
 }
 
 /// Short pulses that begin as their line's long ones do, without those that are strays all the same; the title is left out.

@@ -116,6 +116,12 @@ pub fn infer<P: Iterator<Item = Pulse>>(pulses: impl Fn() -> P, sampling: f64, n
     }
 }
 
+/// Whether most of ascending `widths` (ticks) lie in a few crowds as tight as sampling allows, as a clock's whole periods do.
+/// `sampling`: period in ticks; `ns`: ticks in a nanosecond.
+pub fn are_driven(widths: &[f64], sampling: f64, ns: f64) -> bool {
+    !widths.is_empty() && is_driven(widths, widths.len(), sampling, ns)
+}
+
 /// The levels, in the order of their cuts.
 const LEVELS: [Level; 2] = [Level::Low, Level::High];
 
