@@ -17,10 +17,12 @@ use crate::model::{Capture, Level, Line, Polarity};
 /// Short pulses of one level of a line that shows hardly any other.
 #[derive(Clone, Debug, PartialEq)]
 pub struct OnlyShort {
+    /// Index in the capture's lines.
     pub line: usize,
     pub level: Level,
     /// Least and greatest width, in ticks.
     pub widths: (i64, i64),
+    /// Pulses of the level that are short.
     pub pulses: u64,
     /// Below this they would be strays, in ticks.
     limit: f64,

@@ -57,8 +57,9 @@ const DIFFER: f64 = 1e-3;
 /// Pulses long enough for a job may come by two paths of one part, which differ by no more than this, and a sample (from memory of
 /// TTL data books).
 pub(super) const SHIFT_S: f64 = 3e-9;
-/// Share of the long pulses that must begin so, and how many there are at least.
+/// Share of the long pulses that must begin so.
 const MOST: f64 = 0.5;
+/// Fewer long pulses show nothing.
 pub(super) const FEWEST: u64 = 5;
 /// Chance that so many do must be below this.
 const CHANCE: f64 = 1e-4;
