@@ -2,6 +2,7 @@
 
 use crate::analysis::coupling::legitimate::answering;
 use crate::analysis::coupling::legitimate::answers;
+use crate::analysis::coupling::legitimate::begun_late;
 use crate::analysis::coupling::legitimate::crowds;
 use crate::analysis::coupling::legitimate::echo;
 use crate::analysis::coupling::legitimate::mirrored;
@@ -15,7 +16,7 @@ use crate::model::Capture;
 
 /// Strays and their causes: with crowds of short pulses that another line brings ([`crowds`]), with those that an accused
 /// line's other edges bring ([`mirrored`]), and without those that are
-/// somebody's answer ([`answers`]) or the line's own ([`own`]); with what stays open, whole pulses of another line among it
+/// somebody's answer ([`answers`]) or the line's own ([`own`], [`begun_late`]); with what stays open, whole pulses of another line among it
 /// ([`whole_pulses`]). Cost: those of [`strays::find`] and [`attribute`], and once more each for crowds, answers and own
 /// pulses where there are any.
 pub fn judge(capture: &Capture, options: &StrayOptions, coupling: &CouplingOptions) -> (Strays, Attribution) {
@@ -51,7 +52,11 @@ pub fn judge(capture: &Capture, options: &StrayOptions, coupling: &CouplingOptio
         attribution = attribute(capture, &strays, coupling);
         attribution.answers = answers;
     }
-    let own = own::of(capture, &strays, &attribution);
+    let mut own = own::of(capture, &strays, &attribution);
+    let late = begun_late::of(capture, &strays, &attribution).into_iter();
+    let is_new = |late: &own::Own| !own.iter().any(|o| (o.line, o.level) == (late.line, late.level));
+    let late: Vec<own::Own> = late.filter(is_new).collect();
+    own.extend(late);
     if !own.is_empty() {
         for own in &own {
             own::leave_out(capture, &mut strays, own, &attribution, options);

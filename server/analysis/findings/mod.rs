@@ -13,6 +13,7 @@ mod far_below;
 mod few;
 mod late;
 mod only_part;
+mod only_short;
 mod others;
 pub mod pulses;
 mod races;
@@ -67,6 +68,7 @@ pub fn of(capture: &Capture, strays: &Strays, attribution: &Attribution) -> Vec<
     findings.extend(stray::of(capture, strays, attribution));
     findings.extend(echo::of(capture, attribution));
     findings.extend(far_below::of(capture, strays));
+    findings.extend(only_short::finding(capture, strays, attribution));
     findings.sort_by_key(|f| f.severity);
     findings
 }

@@ -1,6 +1,6 @@
 //! Which pulses the notes on short and whole pulses are about, so that they can be looked at one by one.
 
-use super::{doubts, unsure};
+use super::{doubts, only_short, unsure};
 use crate::analysis::coupling::legitimate::own::Own;
 use crate::analysis::coupling::{Attribution, EARLIEST_LAG_S, Edge, LONGEST_LAG_S};
 use crate::analysis::strays::Strays;
@@ -79,7 +79,29 @@ pub fn of(capture: &Capture, strays: &Strays, attribution: &Attribution) -> Vec<
         title: doubts::own(capture, strays, o).title,
         ..own(capture, strays, o)
     });
-    open.chain(answers).chain(own).collect()
+    let short = only_short::all(capture, strays, attribution);
+    let title = only_short::title(capture, &short);
+    let is_unsure = |line: usize, level: Level| {
+        attribution
+            .unsure
+            .iter()
+            .any(|u| (u.crowd.line, u.crowd.level) == (line, level))
+    };
+    let short = short
+        .iter()
+        .filter(|one| !is_unsure(one.line, one.level))
+        .map(|one| {
+            let asked = Asked {
+                title: title.clone(),
+                held: Held::Open,
+                of: (one.line, one.level),
+                follows: one.follows.first().map(|&(to, edge, ..)| (to, edge)),
+                lags: None,
+            };
+            let (least, most) = one.widths;
+            asked.pulses(capture, strays, &|width| (least..=most).contains(&width))
+        });
+    open.chain(short).chain(answers).chain(own).collect()
 }
 
 /// Short pulses that begin as their line's long ones do, without those that are strays all the same; the title is left out.
@@ -116,7 +138,9 @@ impl Asked {
             .filter(|p| has_width(p.width().0))
             .map(|pulse| DoubtedPulse {
                 pulse,
-                lag: self.follows.and_then(|to| lag(capture, strays, line, to, &pulse)),
+                lag: self
+                    .follows
+                    .and_then(|to| lag(capture, strays, line, to, self.lags, &pulse)),
             });
         let is_within = |p: &DoubtedPulse| match (self.lags, p.lag) {
             (Some((least, most)), Some(lag)) => (least..=most).contains(&lag),
@@ -133,17 +157,20 @@ impl Asked {
     }
 }
 
-/// How long after the last edge that may bring it a pulse begins: no earlier and no later than a coupling may act.
+/// How long after the last edge that may bring it a pulse begins: no earlier and no later than a coupling may act, or than the last of
+/// `lags`.
 fn lag(
     capture: &Capture,
     strays: &Strays,
     line: usize,
     (to, edge): (usize, Edge),
+    lags: Option<(i64, i64)>,
     pulse: &Pulse,
 ) -> Option<i64> {
     let samples = strays.sampling[line] + strays.sampling[to];
     let early = (capture.timebase.ticks_of(EARLIEST_LAG_S) + samples).ceil() as i64;
     let late = (capture.timebase.ticks_of(LONGEST_LAG_S) + samples).ceil() as i64;
+    let late = late.max(lags.map_or(0, |(_, most)| most));
     let of = &capture.lines[to];
     let until = of.edges.partition_point(|e| e.0 <= pulse.start.0 + early);
     let near = (0..until)

@@ -224,7 +224,7 @@ fn bounce(capture: &Capture, strays: &Strays, line: usize) -> Option<Finding> {
             span(&capture.timebase, longest as f64)
         ),
         detail: format!(
-            "Each burst has up to {most} edges and settles at a new level ({high} high, {} low); the pauses inside are irregular and no other line leads them, as of a contact.",
+            "Each burst has up to {most} edges and settles at a new level ({high} high, {} low); the pauses inside are irregular, and no captured line's edges come one steady time before them, as of a contact.",
             bursts.len() - high
         ),
         try_next: vec![

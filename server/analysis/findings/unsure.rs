@@ -1,9 +1,11 @@
 //! Sentences about short pulses of which nothing shows whether they are strays or their line's job.
 //!
 //! A strobe whose pulses of one level are all short and of one width is the plainest of these: it stands in most captures of a
-//! machine in health. All such lines are told in one note, so that they don't stand before what is really in doubt.
+//! machine in health. All such lines are told in one note, so that they don't stand before what is really in doubt; where samples are
+//! too coarse to show that they have one width, in another ([`only_short`]).
 
 use super::coupling::{edges_of, name, names, switching};
+use super::only_short;
 use super::words::{count_of, list, span};
 use super::{CAUTION, Finding, Severity};
 use crate::analysis::coupling::Attribution;
@@ -19,7 +21,7 @@ const SAME_SHARE: f64 = 0.04;
 /// Flip-flops of the TTL families are specified for pulses of 20 to 40 ns and more (from memory of their data books).
 const USEFUL_S: f64 = 36e-9;
 /// Lines named in a title; of more only their number.
-const MOST_NAMED: usize = 4;
+pub(super) const MOST_NAMED: usize = 4;
 
 /// Whether all pulses of the crowd have one width, as far as the sampling shows.
 fn repeats(strays: &Strays, crowd: &Crowd) -> bool {
@@ -27,8 +29,21 @@ fn repeats(strays: &Strays, crowd: &Crowd) -> bool {
     most - least <= (SAME_SAMPLES * strays.sampling[crowd.line].max(1.0)).max(SAME_SHARE * least)
 }
 
+/// Pulses of fewer samples than this don't show whether they have one width: two neighbouring numbers of samples may be twice as long.
+pub(super) const SHOW_WIDTH: f64 = 4.0;
+
+/// Whether pulses of so few samples look like a plain strobe that they may be anything.
+pub(super) fn is_too_coarse(strays: &Strays, u: &Unsure) -> bool {
+    looks_plain(strays, u) && (u.crowd.widths[1] as f64) < SHOW_WIDTH * strays.sampling[u.crowd.line]
+}
+
 /// Whether it is all of a level's pulses, long enough to be read and of one width, after one line's edges: a plain strobe.
 fn is_plain(strays: &Strays, u: &Unsure) -> bool {
+    looks_plain(strays, u) && !is_too_coarse(strays, u)
+}
+
+/// Whether it is a plain strobe as far as sampling shows.
+fn looks_plain(strays: &Strays, u: &Unsure) -> bool {
     let crowd = &u.crowd;
     !u.whole
         && u.follows.is_some()
@@ -37,16 +52,18 @@ fn is_plain(strays: &Strays, u: &Unsure) -> bool {
         && repeats(strays, crowd)
 }
 
-/// Those that are no plain strobes, each with a finding.
+/// Those that don't look like plain strobes, each with a finding.
 pub fn of(capture: &Capture, strays: &Strays, attribution: &Attribution) -> Vec<Finding> {
-    let unsure = attribution.unsure.iter().filter(|u| !is_plain(strays, u));
+    let unsure = attribution.unsure.iter().filter(|u| !looks_plain(strays, u));
     unsure.map(|u| finding(capture, strays, u)).collect()
 }
 
 /// The title under which each of [`Attribution::unsure`] is told, in their order.
 pub fn titles(capture: &Capture, strays: &Strays, attribution: &Attribution) -> Vec<String> {
     let plain = plain_strobes(capture, strays, attribution).map_or(String::new(), |f| f.title);
-    let title = |u: &Unsure| match is_plain(strays, u) {
+    let coarse = only_short::finding(capture, strays, attribution).map_or(String::new(), |f| f.title);
+    let title = |u: &Unsure| match looks_plain(strays, u) {
+        true if is_too_coarse(strays, u) => coarse.clone(),
         true => plain.clone(),
         false => finding(capture, strays, u).title,
     };
@@ -195,6 +212,23 @@ fn what_widths_say(capture: &Capture, strays: &Strays, crowd: &Crowd) -> String 
     }
 }
 
+/// Pulses this soon after one another are of a bunch, and share of a crowd in bunches on a line that chatters (no source).
+const BUNCH_S: f64 = 2e-6;
+const IN_BUNCHES: f64 = 0.5;
+
+/// Whether most of the crowd come close after one another, as on a line that nothing holds: a job is done at its time.
+fn come_in_bunches(capture: &Capture, crowd: &Crowd) -> bool {
+    let near = capture.timebase.ticks_of(BUNCH_S) as i64;
+    let pulses = capture.lines[crowd.line].pulses();
+    let of_crowd = pulses.filter(|p| p.level == crowd.level && p.width().0 <= crowd.widths[2]);
+    let mut last: Option<i64> = None;
+    let close = of_crowd.filter(|p| {
+        last.replace(p.start.0)
+            .is_some_and(|before| p.start.0 - before <= near)
+    });
+    close.count() as f64 >= IN_BUNCHES * crowd.pulses as f64
+}
+
 /// Short pulses that may be strays or a line's job.
 fn finding(capture: &Capture, strays: &Strays, u: &Unsure) -> Finding {
     let crowd = &u.crowd;
@@ -242,7 +276,9 @@ fn finding(capture: &Capture, strays: &Strays, u: &Unsure) -> Finding {
         time(crowd.limit)
     );
     Finding {
-        severity: match crowd.is_useless || crowd.scatters && u.follows.is_some() {
+        severity: match crowd.is_useless
+            || crowd.scatters && (u.follows.is_some() || come_in_bunches(capture, crowd))
+        {
             true => Severity::Warning,
             false => Severity::Note,
         },

@@ -2,12 +2,13 @@
 //!
 //! A line bounces when its edges fall into bursts parted by rests far longer than any pause inside them, most
 //! bursts have an odd number of edges (they settle at the other level), the pauses inside are irregular, and
-//! the edges do not switch with other lines. Durations from microseconds to a hand switch's tens of
+//! the edges neither switch with other lines nor come one time after another's ([`led`]). Durations from microseconds to a hand switch's tens of
 //! milliseconds (MIL-R-5757J counts openings of 10 µs and more; reed contacts settle in 0.5 to 1 ms; worn
 //! hand switches were seen to bounce for 157 ms).
 
 use std::ops::Range;
 
+use super::led;
 use crate::analysis::stats::tails::binomial_upper;
 use crate::model::{Capture, Level, Line, Ticks};
 
@@ -210,7 +211,7 @@ const NEAR_S: f64 = 50e-9;
 const TOGETHER: f64 = 0.5;
 const TOGETHER_CHANCE: f64 = 1e-3;
 
-/// Whether the bursts' edges seldom coincide with edges of other lines. A bit of a bus coincides with some of the other bits each time,
+/// Whether the bursts' edges seldom coincide with edges of other lines and none leads them. A bit of a bus coincides with some of the other bits each time,
 /// and with none of them always. Cost: the bursts' edges × lines × log of their edges.
 fn switches_alone(capture: &Capture, index: usize, bursts: &[Burst]) -> bool {
     let line = &capture.lines[index];
@@ -238,6 +239,9 @@ fn switches_alone(capture: &Capture, index: usize, bursts: &[Burst]) -> bool {
             return false;
         }
         covered += (other.edges.len() as i64 * (near + sample + 1)) as f64;
+    }
+    if led::by_another(capture, index, &edges) {
+        return false;
     }
     let together = with_any.iter().filter(|with| **with).count();
     let covered = (covered / (line.span.end - line.span.start).0.max(1) as f64).min(1.0);

@@ -14,6 +14,7 @@ use super::driven::{DRIVEN_SAMPLES, USEFUL_NS, is_driven, repeats};
 use super::long_pulses::{
     are_long, are_long_and_alike, are_long_and_few, are_scattered_far_below, come_in_trains, share_spread,
 };
+use super::pauses::are_pauses;
 use super::{LimitOrigin, NarrowLimit, healed};
 use crate::analysis::stats::tails::poisson_upper;
 use crate::model::{Level, Pulse};
@@ -26,6 +27,8 @@ const BODY_NS: f64 = 20_000.0;
 const CHANCE: f64 = 1e-3;
 /// The same, for a level whose other level has shown strays of such widths.
 const CHANCE_SECOND: f64 = 0.05;
+/// The same for a few pulses, of a gap above them ([`chance_of_gap`]): one must be shorter than all others by ten times, two by three.
+const CHANCE_BESIDE: f64 = 0.1;
 
 /// Pulses that a valley would hold if the crowds beside it went on.
 const MISSING: f64 = 6.0;
@@ -58,11 +61,17 @@ pub fn infer<P: Iterator<Item = Pulse>>(pulses: impl Fn() -> P, sampling: f64, n
     };
     let widths = LEVELS.map(of);
     let healed = |of: usize, by: &Cut| healed::widths(pulses(), LEVELS[1 - of], by.limit(sampling));
-    let mut cuts = [0, 1].map(|level| cut(&widths[level], sampling, ns));
+    let are_pauses = |level: usize, by: &Cut| are_pauses(pulses(), LEVELS[level], by.limit(sampling));
+    let mut cuts =
+        [0, 1].map(|level| cut(&widths[level], sampling, ns).filter(|cut| !are_pauses(level, cut)));
     for this in [0, 1] {
         if let (None, Some(known)) = (cuts[this], cuts[1 - this]) {
             cuts[this] = second_cut(&widths[this], known, sampling, ns)
-                .or_else(|| cut(&healed(this, &known), sampling, ns))
+                .or_else(|| {
+                    let healed = healed(this, &known);
+                    cut(&healed, sampling, ns).or_else(|| second_cut(&healed, known, sampling, ns))
+                })
+                .filter(|cut| !are_pauses(this, cut))
         }
     }
     for this in [0, 1] {
@@ -74,6 +83,10 @@ pub fn infer<P: Iterator<Item = Pulse>>(pulses: impl Fn() -> P, sampling: f64, n
         cuts = [0, 1]
             .iter()
             .find_map(|&first| hidden_by_each_other(first, &widths[first], &healed, sampling, ns))
+            .filter(|cuts| {
+                let mut both = cuts.iter().enumerate();
+                both.all(|(level, cut)| cut.is_none_or(|cut| !are_pauses(level, &cut)))
+            })
             .unwrap_or(cuts);
     }
     // What a level whose strays were taken out shows as few may be most of its pulses as they are.
@@ -101,6 +114,12 @@ pub fn infer<P: Iterator<Item = Pulse>>(pulses: impl Fn() -> P, sampling: f64, n
         high: limit(cuts[1]),
         origin,
     }
+}
+
+/// Whether most of ascending `widths` (ticks) lie in a few crowds as tight as sampling allows, as a clock's whole periods do.
+/// `sampling`: period in ticks; `ns`: ticks in a nanosecond.
+pub fn are_driven(widths: &[f64], sampling: f64, ns: f64) -> bool {
+    !widths.is_empty() && is_driven(widths, widths.len(), sampling, ns)
 }
 
 /// The levels, in the order of their cuts.
@@ -179,20 +198,30 @@ fn candidate(widths: &[f64], sampling: f64, ns: f64) -> Option<Cut> {
         .or(dropped)
 }
 
-/// The cut above a second crowd of strays, which begins at the valley `below`: at the drop `all`, or before the few pulses of
-/// the line's own that lie far beyond the crowd and yet under the drop.
+/// The cut above a second crowd of strays, which begins at the valley `below`: at the drop `all`, before the few pulses of
+/// the line's own that lie far beyond the crowd and yet under the drop, or before the odd one that stands apart from both.
 fn beyond_second_crowd(widths: &[f64], below: Cut, all: Cut, sampling: f64, ns: f64) -> Option<Cut> {
-    let is_far = |&at: &usize| widths[at] >= FAR * (widths[at - 1] + sampling);
-    let before_own = (below.count + 1..all.count).find(is_far).map(|count| Cut {
+    let is_parted = |at: usize, by: f64| widths[at] >= by * (widths[at - 1] + sampling);
+    let at = |count: usize| Cut {
         count,
         longest_narrow: widths[count - 1],
         shortest_wide: widths[count],
-    });
-    [Some(all), before_own]
+    };
+    let before_own = (below.count + 1..all.count).find(|&count| is_parted(count, FAR));
+    let odd = ((ODD_SHARE * all.count as f64) as usize).max(1);
+    let before_odd = (all.count.saturating_sub(odd).max(below.count + 1)..all.count)
+        .rev()
+        .find(|&count| is_parted(count, ODD_GAP));
+    [Some(all), before_own.map(at), before_odd.map(at)]
         .into_iter()
         .flatten()
         .find(|cut| is_second_crowd(&widths[below.count..cut.count], sampling, ns))
 }
+
+/// A stray of the other level beside an edge of the line's own leaves a piece of a pulse, of any width. Of the pulses below a drop
+/// no more than this share, or one, are such pieces, each longer than the crowd by this factor (common practice, no source).
+const ODD_SHARE: f64 = 0.05;
+const ODD_GAP: f64 = 1.4;
 
 /// Longest pulses of a second crowd of strays.
 const SECOND_NS: f64 = 90.0;
@@ -379,6 +408,15 @@ fn is_below_own(widths: &[f64], count: usize, sampling: f64, ns: f64) -> bool {
         && !repeats(widths, count, sampling, ns)
 }
 
+/// So many samples don't show whether widths scatter, nor do so many of pulses that are too short for a job.
+const UNSEEN: f64 = 2.0;
+const UNSEEN_USELESS: f64 = 3.0;
+
+/// Whether pulses no longer than this may scatter for all that sampling shows.
+fn is_unseen(longest: f64, sampling: f64, ns: f64) -> bool {
+    longest <= UNSEEN * sampling || longest <= UNSEEN_USELESS * sampling && longest <= USEFUL_NS * ns
+}
+
 /// The widest valley without any pulse between two crowds among the `inside` shortest widths and the next.
 fn valley_cut(widths: &[f64], inside: usize, sampling: f64, ns: f64) -> Option<Cut> {
     let mut best: Option<(f64, Cut)> = None;
@@ -388,8 +426,8 @@ fn valley_cut(widths: &[f64], inside: usize, sampling: f64, ns: f64) -> Option<C
         if valley <= 0.0 || shortest_wide < 1.3 * (longest_narrow + sampling * 0.5) {
             continue;
         }
-        let scattered =
-            longest_narrow - sampling > (widths[0] + sampling) * 1.25 || longest_narrow <= 2.0 * sampling;
+        let scattered = longest_narrow - sampling > (widths[0] + sampling) * 1.25
+            || is_unseen(longest_narrow, sampling, ns);
         let above = widths.len().min(count + 20) - 1;
         if !(scattered || is_below_own(widths, count, sampling, ns)) || above < count + 4 {
             continue;
@@ -421,18 +459,26 @@ fn second_cut(widths: &[f64], known: Cut, sampling: f64, ns: f64) -> Option<Cut>
     let (longest_narrow, shortest_wide) = (widths[count - 1], widths[count]);
     let parted =
         shortest_wide - sampling > longest_narrow + sampling * 0.5 && shortest_wide >= 1.3 * longest_narrow;
+    let are_as_wide = longest_narrow <= 2.0 * known.longest_narrow.max(sampling);
     // Beside strays of such widths a few samples show no driven width, where all else is longer by far.
     let is_beside = longest_narrow < DRIVEN_SAMPLES * sampling
-        && longest_narrow <= 2.0 * known.longest_narrow.max(sampling)
+        && are_as_wide
         && shortest_wide >= VERY_FAR * longest_narrow;
-    let fits = chance_of(widths, count, limit) < CHANCE_SECOND
-        && (is_beside || !repeats(widths, count, sampling, ns))
-        && !is_driven(widths, count, sampling, ns);
-    (parted && fits).then_some(Cut {
+    let cut = Cut {
         count,
         longest_narrow,
         shortest_wide,
-    })
+    };
+    // Fewer than make a limit by themselves: those of the other level vouch for them.
+    let is_vouched_for = count < SHOWN
+        && are_as_wide
+        && shortest_wide >= FAR * (longest_narrow + sampling)
+        && chance_of_gap(&cut, sampling) < CHANCE_BESIDE
+        && !(count > 1 && longest_narrow > USEFUL_NS * ns && longest_narrow - widths[0] <= sampling.max(1.0));
+    let fits = (is_vouched_for || chance_of(widths, count, limit) < CHANCE_SECOND)
+        && (is_beside || !repeats(widths, count, sampling, ns))
+        && !is_driven(widths, count, sampling, ns);
+    (parted && fits).then_some(cut)
 }
 
 #[cfg(test)]

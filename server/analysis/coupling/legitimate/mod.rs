@@ -8,13 +8,14 @@
 //! | `whole_pulses`, `crowd_parts` | crowds that another line's whole pulses bring; the shorter part of a crowd |
 //! | `mirrored` | strays of the other level, after what strikes is switched back |
 //! | `answers`, `let_through`, `turns` | a line's job: one after each edge of another, let through by a gate, or in turns with long ones |
-//! | `own`, `register` | begun as the line's long ones are, as those of a register are |
+//! | `own`, `register`, `begun_late` | begun as the line's long ones are, as those of a register are; the same long after a clock |
 //! | `slices` | a level between two strays, taken for one |
 //! | `echo` | at one time after the line's own edges |
 
 pub(super) mod answering;
 pub mod answers;
 mod apart;
+pub(super) mod begun_late;
 mod crowd_parts;
 pub mod crowds;
 pub mod echo;

@@ -56,10 +56,11 @@ const MOSTLY: f64 = 0.8;
 const DIFFER: f64 = 1e-3;
 /// Pulses long enough for a job may come by two paths of one part, which differ by no more than this, and a sample (from memory of
 /// TTL data books).
-const SHIFT_S: f64 = 3e-9;
-/// Share of the long pulses that must begin so, and how many there are at least.
+pub(super) const SHIFT_S: f64 = 3e-9;
+/// Share of the long pulses that must begin so.
 const MOST: f64 = 0.5;
-const FEWEST: u64 = 5;
+/// Fewer long pulses show nothing.
+pub(super) const FEWEST: u64 = 5;
 /// Chance that so many do must be below this.
 const CHANCE: f64 = 1e-4;
 /// Share of the short pulses that begin with edges of one polarity, with which hardly any long one begins: these are none of
@@ -245,7 +246,7 @@ fn agree(widths: &[i64], sampling: f64, share: f64) -> bool {
 }
 
 /// Whether three of four strikes (widths ascending) last long enough to be read, whatever sampling hides.
-fn are_of_use(capture: &Capture, sampling: f64, widths: &[i64]) -> bool {
+pub(super) fn are_of_use(capture: &Capture, sampling: f64, widths: &[i64]) -> bool {
     let least = capture.timebase.ticks_of(USEFUL_S) + sampling;
     widths.get(widths.len() / 4).is_some_and(|&w| w as f64 >= least)
 }

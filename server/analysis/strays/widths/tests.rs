@@ -242,3 +242,70 @@ fn a_second_crowd_of_strays_ends_before_a_few_pulses_of_the_line_s_own() {
     let cut = cut(&widths, 1.0, 1.0).unwrap();
     assert_eq!(cut.count, 73);
 }
+
+#[test]
+fn an_odd_piece_between_strays_and_the_line_s_own_does_not_split_the_strays() {
+    // Strays of 15 to 64 with a gap at 21 to 30, a piece of 150 that a stray of the other level cut off, and the line's own.
+    let strays = [15, 15, 16, 20, 21]
+        .into_iter()
+        .chain((0..28).map(|n| 30 + n * 5 / 7))
+        .chain([64]);
+    let own = (0..190).map(|n| if n < 7 { 486 + 200 * n } else { 2_118 + n % 4 });
+    let widths: Vec<i64> = strays.chain([150]).chain(own).collect();
+    let limit = inferred(&widths, 0.0, 1.0).high.unwrap();
+    assert!(limit > 64.0 && limit < 150.0, "{limit}");
+}
+
+#[test]
+fn a_few_strays_are_told_beside_those_of_the_other_level() {
+    // Low strays of 27 to 69; high pulses of 5,079 and more, and `few`.
+    let high = |few: &[i64]| {
+        let (mut at, mut edge, mut pulses) = (0, 0, Vec::new());
+        let low = (0..200).map(|n| {
+            if n % 10 == 0 {
+                27 + n * 29 / 130
+            } else {
+                5_163 + n % 7
+            }
+        });
+        let own = (0..).map(|n| 5_079 + n * 7 % 90);
+        for (low, high) in low.zip(few.iter().copied().chain(own)) {
+            for (level, width) in [(Level::Low, low), (Level::High, high)] {
+                let (start, end) = (Ticks(at), Ticks(at + width));
+                pulses.push(Pulse {
+                    edge,
+                    start,
+                    end,
+                    level,
+                });
+                (at, edge) = (at + width, edge + 1);
+            }
+        }
+        infer(|| pulses.clone().into_iter(), 1.0, 1.0).high
+    };
+    for few in [&[22][..], &[11, 62], &[11, 18, 22]] {
+        assert!(
+            high(few).is_some_and(|limit| limit > 62.0 && limit < 5_079.0),
+            "{few:?}"
+        );
+    }
+    assert_eq!(
+        high(&[60, 600]),
+        None,
+        "one that is parted from the next by ten times"
+    );
+    assert_eq!(high(&[60, 60]), None, "two of one width, long enough for a job");
+    assert_eq!(high(&[180]), None, "longer than those of the other level");
+}
+
+#[test]
+fn three_samples_of_pulses_too_short_for_a_job_need_not_scatter() {
+    // Samples of 10 ns: pulses of 10 to 30 ns, mostly of 20, below strobes of 60 to 120 ns.
+    let short = [(1, 3), (2, 21), (3, 2)];
+    let own = (0..296).map(|n| 6 + n % 7);
+    let short = short
+        .into_iter()
+        .flat_map(|(width, count)| std::iter::repeat_n(width, count));
+    let high = inferred(&short.chain(own).collect::<Vec<i64>>(), 1.0, 0.1).high;
+    assert!(high.is_some_and(|limit| limit > 3.0 && limit < 6.0), "{high:?}");
+}
