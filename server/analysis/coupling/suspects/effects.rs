@@ -3,10 +3,11 @@
 //! What a struck clear line resets falls some time after the stray. Beside the accused line's edges it falls with a stray and never
 //! without one, and so seems to be what the accused needs for company, or one of several lines that share a lead. [`super::downstream`]
 //! knows those that follow the victim's edges one by one; a decoder behind a counter, or a counter that few strays find high, doesn't.
-//! Three signs together show an effect, each of the line and its edges of one polarity:
+//! Four signs together show an effect, each of the line and its edges of one polarity:
 //! - they come after the stray's start, (nearly) every time, and mostly later than a cause of it could seem to come;
 //! - as long after the accused line's edges they come with a stray, (nearly) never without; or each stray that finds the line able
 //!   is followed by one, and many strays find it at the other level;
+//! - strays are followed so oftener than other edges of the accused line's are, beyond chance;
 //! - at that other level the accused strikes as often: a line that a hidden culprit moves along with would be there only while
 //!   the culprit can't strike.
 //!
@@ -32,6 +33,10 @@ const UNABLE_SHARE: f64 = 0.15;
 const EXCEPT: f64 = 0.05;
 /// Chance at or below which the accused strikes otherwise at one level of the line than at the other (common practice, no source).
 const OTHERWISE: f64 = 0.01;
+/// Chance at or below which edges follow strays that follow other edges of the accused as often: where each stray that finds the line able
+/// is followed, and where some are.
+const CHANCE_OF_ALL: f64 = 0.02;
+const CHANCE: f64 = 1e-3;
 /// What comes so long after a stray is not looked for: a counter, a decoder behind it and a register behind that are faster.
 const LATEST_S: f64 = 250e-9;
 
@@ -151,19 +156,25 @@ impl Beside<'_> {
         at.sort_unstable();
         let lag = row.lag.estimate.round() as i64;
         let mut edges = [0u64; 2];
-        let mut without = 0;
+        let mut without = 0u64;
         let able = victim.opportunities(accused);
         for &edge in able.iter().flat_map(|range| &accused[range.clone()]) {
             edges[usize::from(!self.is_able(edge + lag + after - 1))] += 1;
             let is_struck = at.binary_search(&edge).is_ok();
-            if !may_come_without && !is_struck && any_within(self.times, edge + least, edge + longest) {
+            if !is_struck && any_within(self.times, edge + least, edge + longest) {
                 without += 1;
-                if f64::from(without) > most {
+                if !may_come_without && without as f64 > most {
                     return None;
                 }
             }
         }
         let [of_able, of_unable] = [0, 1].map(|at| edges[at].max(struck[at]));
+        let followed = late.len() as u64;
+        let unstruck = of_able.saturating_sub(struck[0]).max(without);
+        let by_chance = fisher(followed, struck[0].max(followed), without, unstruck).greater();
+        if by_chance > if follow { CHANCE_OF_ALL } else { CHANCE } {
+            return None;
+        }
         let strikes_alike = fisher(struck[0], of_able, struck[1], of_unable).two_sided() > OTHERWISE;
         strikes_alike.then_some(Shown {
             accused,
