@@ -22,15 +22,17 @@ pub fn parting_pause_s(capture: &Capture, line: usize, bursts: &[Burst]) -> Opti
         .map(|longest| PAUSES * capture.timebase.length_s(longest as f64))
 }
 
-/// Switchings of `line` that bounced, of all its switchings: edges closer together than `pause_s` are one. The same
-/// on both sides, whether or not the bounce of a capture stands out by itself. Cost: linear in the line's edges.
+/// Switchings of `line` that bounced, of all its switchings: edges closer together than `pause_s` are one, unless the line
+/// ends where it began: that is a dip, as a neighbour brings it, and no switching. The same on both sides, whether or not the
+/// bounce of a capture stands out by itself. Cost: linear in the line's edges.
 pub fn count_bounces(capture: &Capture, line: usize, pause_s: f64) -> Counts {
     let line = &capture.lines[line];
     let pause = capture.timebase.ticks_of(pause_s).max(1.0) as i64;
     let mut counts = Counts::default();
     for segment in line.segments() {
         let edges = &line.edges[segment.edges];
-        for switching in edges.chunk_by(|a, b| (*b - *a).0 <= pause) {
+        let groups = edges.chunk_by(|a, b| (*b - *a).0 <= pause);
+        for switching in groups.filter(|group| group.len() % 2 == 1) {
             counts += Counts {
                 strays: u64::from(switching.len() >= FEWEST_EDGES),
                 opportunities: 1,
@@ -48,9 +50,10 @@ mod tests {
     #[test]
     fn a_switching_is_counted_once_however_often_it_bounces() {
         let span = TimeSpan::new(Ticks(0), Ticks(100_000));
-        // Three clean switchings, one of three edges, one of five; microseconds.
+        // Three clean switchings, one of three edges, one of five, and two dips, one of them double; microseconds.
         let times = [
-            1000, 5000, 9000, 20_000, 20_040, 20_100, 60_000, 60_010, 60_100, 60_150, 60_180,
+            1000, 5000, 9000, 20_000, 20_040, 20_100, 60_000, 60_010, 60_100, 60_150, 60_180, 80_000, 80_001,
+            90_000, 90_001, 90_100, 90_101,
         ];
         let edges = times.iter().map(|&t| Ticks(t)).collect();
         let capture = Capture {
