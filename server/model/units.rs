@@ -197,6 +197,14 @@ pub fn percent(share: f64) -> String {
     }
 }
 
+/// The bound of a share as [`percent`] has it, outwards.
+pub fn bound_in_sentence(share: f64, bound: Bound) -> String {
+    match share * 100.0 {
+        value if value >= 9.5 => format!("{:.0}", bound.on_grid(value, 0)),
+        _ => percent_bound(share, bound),
+    }
+}
+
 /// The same to a tenth of a percent, for figures that are compared with one another: "22.1", "50", "0.05".
 pub fn percent_to_tenths(share: f64) -> String {
     let value = share * 100.0;
@@ -302,6 +310,9 @@ mod tests {
         );
         assert_eq!(seconds_bound(2e-8, Upper), "20 ns");
         assert_eq!(ratio(Some(0.1), 0.0519, Some(0.1821)), "0.100 (0.051–0.183)");
+        assert_eq!(bound_in_sentence(0.327, Bound::Lower), "32");
+        assert_eq!(bound_in_sentence(0.537, Bound::Upper), "54");
+        assert_eq!(bound_in_sentence(0.08748, Bound::Upper), "8.8");
     }
 
     #[test]

@@ -13,6 +13,7 @@ use crate::analysis::stats::intervals::CONFIDENCE;
 use crate::analysis::stats::order::at_shares;
 use crate::analysis::stats::power::clean_opportunities;
 use crate::analysis::strays::{LimitOrigin, Strays};
+use crate::model::units::{Bound, bound_in_sentence};
 use crate::model::{Capture, Level, Polarity};
 
 /// Share of strikes that follow the aggressor's whole pulse from which a bridge is named.
@@ -157,8 +158,8 @@ pub fn figures(capture: &Capture, c: &Coupling) -> String {
         c.opportunities,
         edges_of(c.edge),
         percent(rate.estimate),
-        percent(rate.low),
-        percent(rate.high),
+        bound_in_sentence(rate.low, Bound::Lower),
+        bound_in_sentence(rate.high, Bound::Upper),
         small(c.expected_by_chance),
         time(c.lag.estimate),
         time(c.lag.low),

@@ -3,17 +3,17 @@
 //! What a struck clear line resets falls some time after the stray. Beside the accused line's edges it falls with a stray and never
 //! without one, and so seems to be what the accused needs for company, or one of several lines that share a lead. [`super::downstream`]
 //! knows those that follow the victim's edges one by one; a decoder behind a counter, or a counter that few strays find high, doesn't.
-//! Four signs together show an effect, each of the line and its edges of one polarity:
+//! Five signs together show an effect, each of the line and its edges of one polarity:
 //! - they come after the stray's start, (nearly) every time, and mostly later than a cause of it could seem to come;
 //! - as long after the accused line's edges they come with a stray, (nearly) never without; or each stray that finds the line able
 //!   is followed by one, and many strays find it at the other level;
 //! - strays are followed so oftener than other edges of the accused line's are, beyond chance;
 //! - at that other level the accused strikes as often: a line that a hidden culprit moves along with would be there only while
-//!   the culprit can't strike.
+//!   the culprit can't strike; nor do they come oftener where the victim can't be struck, as such a line's would.
 //!
 //! Of a victim that is known to bring about other edges, a few such edges show it as well; so do several lines with a few each.
 
-use super::able::{OwnEdges, any_within, first_from, last_to};
+use super::able::{OwnEdges, Rest, any_within, first_from, last_to};
 use super::downstream::Downstream;
 use crate::analysis::coupling::Coupling;
 use crate::analysis::coupling::fit::rows;
@@ -26,11 +26,13 @@ const FEWEST_MORE: [usize; 2] = [1, 0];
 /// Lines with a few such edges each, at least, and what they have together.
 const FEWEST_LINES: usize = 3;
 const FEWEST_TOGETHER: [usize; 2] = [5, 5];
-/// Strays that find the line at the other level, and their share, where edges come without strays as well.
+/// Strays that find the line at the other level where edges come without strays as well; and their share in any case: those of another
+/// cause may find a hidden culprit's copy there.
 const UNABLE: usize = 4;
 const UNABLE_SHARE: f64 = 0.15;
-/// Share of the edges behind strays that may come earlier, or without a stray.
+/// Share of the edges behind strays that may come earlier, and that may come without a stray.
 const EXCEPT: f64 = 0.05;
+const WITHOUT: f64 = 0.01;
 /// Chance at or below which the accused strikes otherwise at one level of the line than at the other (common practice, no source).
 const OTHERWISE: f64 = 0.01;
 /// Chance at or below which edges follow strays that follow other edges of the accused as often: where each stray that finds the line able
@@ -82,7 +84,15 @@ pub fn of(
     let mut lines: Vec<usize> = few.iter().map(|(suspect, _)| suspect.line).collect();
     lines.dedup();
     let are_several = lines.len() >= FEWEST_LINES && (0..2).all(|at| together(at) >= FEWEST_TOGETHER[at]);
-    let effects = match few.is_empty() || brings_more || are_several || !found(FEWEST).is_empty() {
+    let strays: usize = few.iter().map(|(_, shown)| shown.strays).sum();
+    let are_shown = are_several && together(1) as f64 >= UNABLE_SHARE * strays as f64;
+    let is_one_shown = || {
+        let found = found(FEWEST);
+        found
+            .iter()
+            .any(|(_, shown)| shown.counts[1] as f64 >= UNABLE_SHARE * shown.strays as f64)
+    };
+    let effects = match few.is_empty() || brings_more || are_shown || is_one_shown() {
         true => few,
         false => Vec::new(),
     };
@@ -109,6 +119,8 @@ struct Shown<'a> {
     longest: i64,
     /// How many follow strays, and how many strays found the line at the other level.
     counts: [usize; 2],
+    /// Strays looked at.
+    strays: usize,
 }
 
 /// A line's edges of one polarity and the other ones, beside those of an accused line.
@@ -157,13 +169,13 @@ impl Beside<'_> {
         let lag = row.lag.estimate.round() as i64;
         let mut edges = [0u64; 2];
         let mut without = 0u64;
-        let able = victim.opportunities(accused);
-        for &edge in able.iter().flat_map(|range| &accused[range.clone()]) {
+        let comes = |edge: i64| any_within(self.times, edge + least, edge + longest);
+        let opportunities = victim.opportunities(accused);
+        for &edge in opportunities.iter().flat_map(|range| &accused[range.clone()]) {
             edges[usize::from(!self.is_able(edge + lag + after - 1))] += 1;
-            let is_struck = at.binary_search(&edge).is_ok();
-            if !is_struck && any_within(self.times, edge + least, edge + longest) {
+            if at.binary_search(&edge).is_err() && comes(edge) {
                 without += 1;
-                if !may_come_without && without as f64 > most {
+                if !may_come_without && without as f64 > WITHOUT * late.len() as f64 {
                     return None;
                 }
             }
@@ -175,13 +187,46 @@ impl Beside<'_> {
         if by_chance > if follow { CHANCE_OF_ALL } else { CHANCE } {
             return None;
         }
+        // Where the victim can't be struck; what its own edges bring about is no sign of either.
+        let [mut of_deaf, mut deaf] = [0u64; 2];
+        let mut ranges = opportunities.iter().peekable();
+        for (index, &edge) in accused.iter().enumerate() {
+            while ranges.next_if(|range| range.end <= index).is_some() {}
+            let is_opportunity = ranges.peek().is_some_and(|range| range.contains(&index));
+            if !is_opportunity && !self.switches(victim, edge - self.span, edge + longest) {
+                of_deaf += 1;
+                deaf += u64::from(self.is_able(edge) && comes(edge));
+            }
+        }
+        if deaf > 0
+            && fisher(
+                deaf,
+                of_deaf,
+                without,
+                (of_able + of_unable)
+                    .saturating_sub(struck[0] + struck[1])
+                    .max(without),
+            )
+            .greater()
+                <= OTHERWISE
+        {
+            return None;
+        }
         let strikes_alike = fisher(struck[0], of_able, struck[1], of_unable).two_sided() > OTHERWISE;
         strikes_alike.then_some(Shown {
             accused,
             least,
             longest,
             counts: [late.len(), found_unable],
+            strays: row.occurrences.len(),
         })
+    }
+
+    /// Whether an own edge of the victim's lies from `from` to `to`, both ends closed.
+    fn switches(&self, victim: &Victim, from: i64, to: i64) -> bool {
+        let next = victim.rests.partition_point(|rest| rest.end < from);
+        let starts_by = |rest: &Rest| (from..=to).contains(&rest.start) || (from..=to).contains(&rest.end);
+        victim.rests[next..].iter().take(2).any(starts_by)
     }
 
     /// Whether the line's level at `time` allows one of its edges.
@@ -266,6 +311,52 @@ mod tests {
         assert!(
             standing != Some(Standing::Clear) || !shared.is_empty(),
             "{standing:?}"
+        );
+    }
+
+    /// A line without a probe falls with STEP at one step in ten and strikes each time that CLEAR_N is high, which it is half the
+    /// time; three captured lines repeat it later and longer, so that some strikes find them low.
+    #[test]
+    fn lines_that_fall_as_often_while_the_victim_is_low_are_no_effect() {
+        let span = TimeSpan::new(Ticks(0), Ticks(END));
+        let mut dice = Random::new(11);
+        let (mut step, mut clear) = (Vec::new(), Vec::new());
+        let mut copies: [Vec<i64>; 3] = Default::default();
+        for n in 1..STEPS {
+            let at = 10_000 * n + 89 * (n % 7);
+            step.extend([at, at + 4_000]);
+            if n % 12 == 0 {
+                clear.push(at + 7_000);
+            }
+            if dice.unit() < 0.1 {
+                if n / 12 % 2 == 0 && n % 12 != 0 {
+                    clear.extend([at + 4, at + 30 + n % 13]);
+                }
+                for (later, copy) in (1..).zip(copies.iter_mut()) {
+                    let falls = at + 15 + 20 * later;
+                    if copy.last().is_none_or(|&rise| rise < at) {
+                        copy.extend([falls, falls + 35_000]);
+                    }
+                }
+            }
+        }
+        clear.sort_unstable();
+        let line = |name: &str, first: Level, mut edges: Vec<i64>| {
+            edges.sort_unstable();
+            Line::digital(name, first, edges.into_iter().map(Ticks).collect(), span)
+        };
+        let mut lines = vec![
+            line("STEP", Level::High, step),
+            line("CLEAR_N", Level::Low, clear),
+        ];
+        lines.extend(copies.into_iter().map(|edges| line("Q", Level::High, edges)));
+        let (strays, told) = fixtures::attributed(lines, END, &[(1, 60.0)]);
+        assert!(strays.strays.len() > 20, "{strays:?}");
+        let is_clear = |c: &&super::Coupling| c.aggressor == 0 && c.standing == Standing::Clear;
+        assert!(
+            !told.couplings.iter().any(|c| is_clear(&c)),
+            "{:?}",
+            told.couplings
         );
     }
 }
