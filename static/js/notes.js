@@ -8,7 +8,11 @@ const KEPT = "notes";
 
 /** For the page that follows. @param {Note[]} notes */
 export function keepNotes(notes) {
-  if (notes.length > 0) sessionStorage.setItem(KEPT, JSON.stringify(notes));
+  try {
+    if (notes.length > 0) sessionStorage.setItem(KEPT, JSON.stringify(notes));
+  } catch {
+    // A browser that keeps nothing for us: the page comes all the same.
+  }
 }
 
 /** Says what the page before kept. A page that waits for the reading is followed by another, which says it as well. */
