@@ -38,15 +38,17 @@ async fn a_setup_and_a_harness_sheet_are_sent_to_their_pages() {
     let bench = evening().await;
     let setup = b"# the tower\n[line.STEP]\nnarrow_below = \"60 ns\"\n";
     let sheet = b"board,connector,pin,signal\ntower,J1,1,STEP\n";
-    for (name, bytes, told) in [
+    for (name, bytes, belongs, told) in [
         (
             "setup.toml",
             &setup[..],
+            "setup",
             "is a setup file, not a capture, and was not kept. It belongs on the bench log",
         ),
         (
             "harness.csv",
             &sheet[..],
+            "harness",
             "is a harness sheet, not a capture, and was not kept. It belongs on the page Harness",
         ),
     ] {
@@ -54,6 +56,8 @@ async fn a_setup_and_a_harness_sheet_are_sent_to_their_pages() {
         assert_eq!(status, StatusCode::BAD_REQUEST);
         let error = answer["error"].as_str().unwrap();
         assert!(error.starts_with(&format!("{name} {told}")), "{error}");
+        // The page that sent it takes it by this to where it belongs.
+        assert_eq!(answer["belongs"], belongs);
     }
     assert_eq!(captures(&bench).await, 0);
     // There is a place for it to be chosen.

@@ -14,6 +14,8 @@ use crate::store;
 pub struct Failure {
     pub status: StatusCode,
     pub sentence: String,
+    /// What the file that was sent is ("setup", "harness"), where it is right elsewhere in the session.
+    pub belongs: Option<&'static str>,
 }
 
 impl Failure {
@@ -22,6 +24,7 @@ impl Failure {
         Failure {
             status,
             sentence: sentence.into(),
+            belongs: None,
         }
     }
 
@@ -89,10 +92,14 @@ pub fn sentence(error: &impl ToString) -> String {
     sentence
 }
 
-/// For programs: `{"error": "…"}`.
+/// For programs: `{"error": "…"}`, with `"belongs"` where the file that was sent is right elsewhere.
 impl IntoResponse for Failure {
     fn into_response(self) -> Response {
-        (self.status, Json(json!({ "error": self.sentence }))).into_response()
+        let mut told = json!({ "error": self.sentence });
+        if let Some(belongs) = self.belongs {
+            told["belongs"] = json!(belongs);
+        }
+        (self.status, Json(told)).into_response()
     }
 }
 

@@ -19,4 +19,6 @@ export function startUpload(form, session) {
   });
   const progress = form && find("[data-progress]", form);
   if (session && form?.dataset.upload === "reading") import("./progress.js").then(({ watch, fail }) => watch(session, progress).catch((error) => fail(progress, error.message)));
+  // What the page before could not take, said there.
+  if (globalThis.sessionStorage?.getItem("notes")) import("./notes.js").then(({ showKept }) => showKept());
 }

@@ -76,6 +76,76 @@ test("a capture begins a session as found, its archive opens as another, and wha
   assert.deepEqual(troubles.filter((t) => !/ERR_FAILED|request elsewhere: blob/.test(t)), []);
 });
 
+const SETUP = Buffer.from('# the tower\n[rail."+5 V"]\nnominal = "5 V"\ntolerance = "5 %"\n');
+const SHEET = Buffer.from("board,connector,pin,signal\ntower,J1,1,STEP\n");
+const table = (shift) => Buffer.from(`Time [ns],STEP\n0,0\n${100 + shift},1\n200,0\n300,1\n`);
+/** Whether an element is in the window, and in what scrolls within it. */
+const isSeen = (locator) => locator.evaluate((element) => {
+  const { top, bottom } = element.getBoundingClientRect(), y = (top + bottom) / 2;
+  return top >= 0 && bottom <= innerHeight && element.contains(document.elementFromPoint(element.getBoundingClientRect().left + 2, y));
+});
+
+test("a file that is no capture stops none beside it, and is taken or told at the top of the session", async () => {
+  const { page, troubles } = await openPage(browser, `${server.url}/?sessions`);
+  await page.waitForLoadState("networkidle");
+  const before = (await sessions()).length;
+  // The setup comes first: the session is called after a capture all the same.
+  await page.locator("#files").setInputFiles([file("setup.toml", SETUP), file("monday.csv", table(0)), file("harness.csv", SHEET), file("second.toml", Buffer.from("[rail.")), file("tuesday.csv", table(10))]);
+  await page.waitForURL(/\/sessions\/\d+/);
+  const notes = page.locator("[data-notes]");
+  await notes.waitFor();
+  const id = /\/sessions\/(\d+)/.exec(page.url())?.[1];
+  await page.locator("#headline").waitFor();
+  assert.equal((await sessions()).length, before + 1);
+  const log = await (await fetch(`${server.url}/api/sessions/${id}`)).json();
+  assert.deepEqual(log.captures.map((c) => c.file), ["monday.csv", "tuesday.csv"]);
+  assert.match(log.title, /^monday, /);
+  assert.equal(log.setup, SETUP.toString());
+  assert.match((await (await fetch(`${server.url}/api/sessions/${id}/harness`)).json()).csv, /tower,J1,1,STEP/);
+  assert.equal(await notes.getAttribute("role"), "alert");
+  const said = await notes.locator("p").allInnerTexts();
+  assert.match(said[0], /^setup\.toml was taken as the setup of this session/);
+  assert.match(said[1], /^harness\.csv was taken as the harness sheet of this session/);
+  assert.match(said[2], /^second\.toml is a setup file, not a capture, and was not kept.* This session has a setup already/);
+  assert.ok(await isSeen(notes));
+  assert.equal(await page.getByRole("button", { name: /^remove/ }).count(), 0);
+
+  // A page later it is said no more.
+  await page.reload();
+  await page.waitForFunction(() => globalThis.edgewitness?.view.isReady);
+  assert.equal(await notes.count(), 0);
+
+  // Inside the session it is said under the heading, with the way to where it belongs; the file box is far below.
+  const box = page.locator("input[type=file][name=files]");
+  await box.setInputFiles([file("again.toml", SETUP)]);
+  await notes.waitFor();
+  assert.match(await notes.innerText(), /again\.toml is a setup file/);
+  assert.ok(await isSeen(notes));
+  await notes.getByRole("button", { name: "to the file box" }).click();
+  assert.ok(await box.evaluate((element) => element === document.activeElement));
+  await notes.getByRole("link", { name: "The setup of this session" }).click();
+  await page.getByLabel("Setup (limits, families, links; TOML)").waitFor();
+  assert.equal(await page.getByLabel("Setup (limits, families, links; TOML)").inputValue(), SETUP.toString());
+
+  // What can't be read is said there too.
+  await page.goto(`${server.url}/sessions/${id}`);
+  await page.waitForLoadState("networkidle");
+  await box.setInputFiles([file("notes.md", Buffer.from("# Notes\n\nThe hammer sticks.\n"))]);
+  const unread = page.locator("[role=alert]", { hasText: "notes.md" }).first();
+  await unread.waitFor();
+  await page.waitForURL(/dropped=/);
+  assert.ok(await isSeen(unread));
+  // Under a condition of its own nothing can be shown beside it: the page says that instead of a line by the file box.
+  await page.waitForLoadState("networkidle");
+  await page.locator("input[name=condition]").fill("hammer oiled");
+  await box.setInputFiles([file("oil.md", Buffer.from("# Oil\n\nA drop of it.\n"))]);
+  const trouble = page.locator("main > .plain > [role=alert]", { hasText: "oil.md" });
+  await trouble.waitFor();
+  assert.ok(await isSeen(trouble));
+  assert.deepEqual(troubles.filter((t) => !/400 \(Bad Request\)/.test(t)), []);
+  await page.context().close();
+});
+
 test("moments stand in the reader's own zone, in the log and in the report", async () => {
   const { page, troubles } = await openPage(browser, `${server.url}/?sessions`, { timezoneId: "Asia/Kolkata" });
   const { id } = await (await fetch(`${server.url}/api/sessions`, { method: "POST", headers: { "content-type": "application/json" }, body: JSON.stringify({ title: "Zones" }) })).json();

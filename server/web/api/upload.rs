@@ -270,8 +270,10 @@ fn write(
                      beside the bin: it becomes a session of its own."
                 )));
             }
-            if let Some(told) = belongs_elsewhere(&head) {
-                return Err(Failure::wrong(format!("{name} {told}")));
+            if let Some((belongs, told)) = belongs_elsewhere(&head) {
+                let mut failure = Failure::wrong(format!("{name} {told}"));
+                failure.belongs = Some(belongs);
+                return Err(failure);
             }
         }
         upload.add(&piece).map_err(|error| match error {
@@ -285,8 +287,9 @@ fn write(
     Ok(upload.commit()?)
 }
 
-/// What a file is that belongs on another page, by its first bytes, with where; the name stands before it.
-fn belongs_elsewhere(head: &[u8]) -> Option<&'static str> {
+/// What a file is that belongs on another page, by its first bytes, in a word for scripts and in words that stand behind its
+/// name and say where.
+fn belongs_elsewhere(head: &[u8]) -> Option<(&'static str, &'static str)> {
     /// Headings of a setup file's tables; no instrument writes them.
     const OF_A_SETUP: [&str; 9] = [
         "[line.",
@@ -307,10 +310,11 @@ fn belongs_elsewhere(head: &[u8]) -> Option<&'static str> {
         .clone()
         .any(|line| OF_A_SETUP.iter().any(|heading| line.starts_with(heading)))
     {
-        return Some(
+        return Some((
+            "setup",
             "is a setup file, not a capture, and was not kept. It belongs on the bench log, under \"change title, job, setup\", \
              or behind --setup on the command line.",
-        );
+        ));
     }
     let first = lines
         .find(|line| !line.is_empty())
@@ -320,9 +324,10 @@ fn belongs_elsewhere(head: &[u8]) -> Option<&'static str> {
         .split([',', ';', '\t'])
         .map(|cell| cell.trim().trim_matches('"'))
         .collect();
-    OF_A_SHEET.iter().all(|column| cells.contains(column)).then_some(
+    OF_A_SHEET.iter().all(|column| cells.contains(column)).then_some((
+        "harness",
         "is a harness sheet, not a capture, and was not kept. It belongs on the page Harness sheet, \"or from a file\".",
-    )
+    ))
 }
 
 fn too_large(name: &str, limit: u64) -> String {
@@ -360,7 +365,7 @@ mod tests {
 
     #[test]
     fn a_setup_and_a_harness_sheet_are_told_from_a_table() {
-        let told = |text: &str| belongs_elsewhere(text.as_bytes()).unwrap_or_default();
+        let told = |text: &str| belongs_elsewhere(text.as_bytes()).unwrap_or_default().1;
         assert!(told("# tower\n\n[[link]]\nfrom = \"A\"\n").starts_with("is a setup file"));
         assert!(told("[line.\"D1 - CLEAR_N\"]\nnarrow_below = \"9 ns\"\n").starts_with("is a setup file"));
         assert!(told("Board;Connector;Pin;Signal\ntower;J1;1;STEP\n").starts_with("is a harness sheet"));

@@ -115,7 +115,9 @@ pub fn document() -> Value {
             answer["content"] = gives;
         }
         let failure = json!({ "description": "What was wrong, as a sentence", "content": {
-            "application/json": { "schema": { "type": "object", "required": ["error"], "properties": { "error": { "type": "string" } } } } } });
+            "application/json": { "schema": { "type": "object", "required": ["error"], "properties": {
+                "error": { "type": "string" },
+                "belongs": { "type": "string", "description": "What a file is that was sent as a capture and is none: setup or harness" } } } } } });
         let asked = [
             parameters(operation.path),
             query(operation.method, operation.path),
