@@ -6,6 +6,7 @@ use crate::report::inspect::{CouplingRow, Finding, InspectReport, Severity, Stra
 
 use super::alike::name_in;
 use super::answers::Answer;
+use super::not_judged::is_judged_nowhere;
 
 /// Topics of findings about strays of their first line.
 const OF_STRAYS: [&str; 5] = [
@@ -32,6 +33,8 @@ pub enum Fate {
     Remains(String),
     /// Not all lines that it was found on were captured.
     NotCaptured,
+    /// A link or a rule whose lines were recorded there on clocks that nothing joins.
+    NotJudged,
     /// It rests on no captured line, as a meter's reading: nothing is to be said.
     Unsaid,
 }
@@ -45,6 +48,9 @@ pub fn fate(finding: &Finding, before: &InspectReport, now: &Answer, place: &str
     let was_captured = |line: &String| before.lines.is_empty() || is_captured(before, line);
     if !finding.lines.is_empty() && !finding.lines.iter().any(was_captured) {
         return Fate::Unsaid;
+    }
+    if is_judged_nowhere(finding, before, now) {
+        return Fate::NotJudged;
     }
     let there = Finding {
         lines: finding
