@@ -213,10 +213,13 @@ async fn what_is_not_judged_is_not_called_gone() {
     );
     assert!(unjudged.contains("; "), "the rule as well: {unjudged}");
     let log = evening.shown("/log").await;
-    assert!(
-        log.contains("not judged under &#34;new cable&#34;") && !log.contains("not under"),
+    assert_eq!(
+        log.matches("found under &#34;as found&#34;, not judged under &#34;new cable&#34;")
+            .count(),
+        2,
         "{log}"
     );
+    assert!(!log.contains("not under &#34;new cable&#34;"), "{log}");
     let report = evening.shown("/report.html").await;
     assert!(
         report.contains("Found earlier, and not judged under")

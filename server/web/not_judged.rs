@@ -4,22 +4,33 @@
 use crate::report::inspect::{Finding, InspectReport};
 
 use super::alike::name_in;
-use super::answers::Answer;
 
 /// Topics of findings that a declared rule was broken.
 const OF_RULES: [&str; 3] = ["limit", "logic", "sequence"];
 
-/// Whether what a finding of `before` tells of is judged in no run under `now`, and in one of them is told not to be.
-pub fn is_judged_nowhere(finding: &Finding, before: &InspectReport, now: &Answer) -> bool {
-    let judged: Vec<Option<bool>> = now
-        .reports()
-        .map(|report| match finding.topic.as_str() {
-            "link" => of_link(finding, before, report),
-            topic if OF_RULES.contains(&topic) => of_rule(finding, report),
-            _ => None,
-        })
-        .collect();
-    judged.contains(&Some(false)) && !judged.contains(&Some(true))
+/// Whether a report says that what a finding of `before` tells of is not judged in it. What is kept of a run has no rows of links
+/// and rules, so its notes are asked.
+pub fn is_not_judged(finding: &Finding, before: &InspectReport, report: &InspectReport) -> bool {
+    let mut notes = report.findings.iter();
+    match finding.topic.as_str() {
+        "link" => {
+            let is_of = |name: &str| {
+                let mut lines = finding.lines.iter();
+                lines.any(|line| line == name || name_in(report, before, line) == name)
+            };
+            let mut links = notes.filter_map(unjudged_link);
+            links.any(|(from, to)| is_of(from) && is_of(to))
+        }
+        topic if OF_RULES.contains(&topic) => {
+            let rest = finding.detail.strip_prefix("Rule \"");
+            let Some((name, _)) = rest.and_then(|rest| rest.split_once("\". ")) else {
+                return false;
+            };
+            let words = format!("The rule \"{name}\" is not judged: ");
+            notes.any(|note| note.topic == topic && note.title.starts_with(&words))
+        }
+        _ => false,
+    }
 }
 
 /// The ends of a link that a note says is not judged, as its declaration calls them.
@@ -30,32 +41,4 @@ pub fn unjudged_link(note: &Finding) -> Option<(&str, &str)> {
     let is_it =
         note.topic == "alignment" && note.title.starts_with(&format!("The link from {from} to {to} "));
     is_it.then_some((from, to))
-}
-
-/// Whether the link between lines of the finding is judged in a report that has it.
-fn of_link(finding: &Finding, before: &InspectReport, report: &InspectReport) -> Option<bool> {
-    let is_of = |name: &str| {
-        let mut lines = finding.lines.iter();
-        lines.any(|line| line == name || name_in(report, before, line) == name)
-    };
-    let mut unjudged = report.findings.iter().filter_map(unjudged_link);
-    if unjudged.any(|(from, to)| is_of(from) && is_of(to)) {
-        return Some(false);
-    }
-    let mut links = report.links.iter();
-    links
-        .any(|link| is_of(&link.from) && is_of(&link.to))
-        .then_some(true)
-}
-
-/// Whether the finding's rule is judged in a report that has it.
-fn of_rule(finding: &Finding, report: &InspectReport) -> Option<bool> {
-    let mut rules = report.rules.iter();
-    // Two rules may begin alike: the whole name stands in quotation marks.
-    let rule = rules.find(|rule| finding.detail.starts_with(&format!("Rule \"{}\". ", rule.name)))?;
-    match rule.verdict.as_str() {
-        "not-judged" => Some(false),
-        "kept" | "broken" => Some(true),
-        _ => None,
-    }
 }

@@ -6,7 +6,7 @@ use crate::report::inspect::{CouplingRow, Finding, InspectReport, Severity, Stra
 
 use super::alike::name_in;
 use super::answers::Answer;
-use super::not_judged::is_judged_nowhere;
+use super::not_judged::is_not_judged;
 
 /// Topics of findings about strays of their first line.
 const OF_STRAYS: [&str; 5] = [
@@ -49,7 +49,7 @@ pub fn fate(finding: &Finding, before: &InspectReport, now: &Answer, place: &str
     if !finding.lines.is_empty() && !finding.lines.iter().any(was_captured) {
         return Fate::Unsaid;
     }
-    if is_judged_nowhere(finding, before, now) {
+    if is_not_judged(finding, before, report) {
         return Fate::NotJudged;
     }
     let there = Finding {
@@ -62,7 +62,11 @@ pub fn fate(finding: &Finding, before: &InspectReport, now: &Answer, place: &str
     };
     let mut both = finding.lines.iter().zip(&there.lines);
     if both.any(|(line, there)| was_captured(line) && !is_captured(report, there)) {
-        return Fate::NotCaptured;
+        // Captures that nothing joins are runs of their own: that of the sending end tells.
+        return match now.reports().any(|other| is_not_judged(finding, before, other)) {
+            true => Fate::NotJudged,
+            false => Fate::NotCaptured,
+        };
     }
     let all = now.runs.iter().map(|run| &run.report);
     let mut all = std::iter::once(report).chain(all);
