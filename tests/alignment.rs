@@ -271,6 +271,41 @@ fn the_formula_of_two_clocks_has_one_sign_before_each_number() {
     }
 }
 
+/// A long enough delay lets regular pulses of two clocks match somehow: that joins nothing, neither late nor upside down.
+#[test]
+fn a_long_delay_allowed_joins_no_clocks() {
+    // Every 10 µs, high for 4 µs; one pulse in a while later.
+    let mut dice = Dice(37);
+    let mut edges = Vec::new();
+    let mut at = 1e-4;
+    for _ in 0..300 {
+        edges.extend([at, at + 4e-6]);
+        at += if dice.unit() < 0.1 { 1.3e-5 } else { 1e-5 };
+    }
+    let sent = table("NOTE", &edges, 10.0, 0.0, 0.0);
+    let setup = "[[link]]\nfrom = \"NOTE\"\nto = \"NOTE_T\"\nmax_delay = \"10 ms\"\n";
+    let words = ["inspect", "a.csv", "b.csv", "--setup", "setup.toml", "--json"];
+    // Later by what no wire takes; the same, upside down; and by what one does.
+    for (later, turned, judged) in [(2.3e-4, false, 0), (4e-6, true, 0), (3e-7, false, 1)] {
+        let far: Vec<f64> = match turned {
+            false => edges.iter().map(|edge| edge + later).collect(),
+            true => edges[1..].iter().map(|edge| edge + later).collect(),
+        };
+        let got = table("NOTE_T", &far, 10.0, 0.0, 0.0);
+        let files = [
+            ("a.csv", sent.as_str()),
+            ("b.csv", got.as_str()),
+            ("setup.toml", setup),
+        ];
+        let (_, report, problem) = run(&words, &files);
+        let all = report["findings"].as_array().expect("findings");
+        let faults = all.iter().filter(|finding| finding["severity"] == "fault");
+        assert_eq!(faults.count(), 0, "{later} {turned}: {report} {problem}");
+        let links = report["links"].as_array().map(Vec::len);
+        assert_eq!(links, Some(judged), "{later} {turned}: {report}");
+    }
+}
+
 /// A rule over captures that nothing joins is judged no more than a link is: the healthy sequencer shifts rightly, and by the
 /// files' own times it seems not to.
 #[test]

@@ -51,6 +51,12 @@ impl Evening {
         self.look().await;
     }
 
+    /// A new condition, under which captures are brought from now on.
+    async fn condition(&self, title: &str) {
+        let path = self.api("/entries/condition");
+        self.bench.ok(Method::POST, &path, json!({"title": title})).await;
+    }
+
     /// Waits until the session is looked at as it is.
     async fn look(&self) {
         self.bench
@@ -168,6 +174,65 @@ async fn a_rule_across_clocks_that_nothing_joins_is_not_judged_on_the_page() {
     assert!(rules.contains("strike follows: kept"), "{rules}");
     let clocks = evening.shown("/clocks").await;
     assert!(clocks.contains("value=\"STEP=CH0\""), "{clocks}");
+}
+
+/// As found one clock showed both; later the tower's instrument has its own, and nothing joins it to the other.
+#[tokio::test]
+async fn what_is_not_judged_is_not_called_gone() {
+    let setup = "[[limit]]\nname = \"strike follows\"\nkind = \"delay\"\nfrom = \"STEP\"\nfrom_edge = \"rise\"\n\
+                 to = \"STRIKE_IN\"\nto_edge = \"rise\"\nat_most = \"50 ns\"\n\
+                 [[link]]\nfrom = \"STEP\"\nto = \"STRIKE_IN\"\n";
+    let step = pulses(3, 300);
+    let kept: Vec<(u64, u64)> = step
+        .iter()
+        .enumerate()
+        .filter(|(at, _)| at % 17 != 5)
+        .map(|(_, pulse)| *pulse)
+        .collect();
+    let one = pulsed::vcd(&[
+        ("STEP", step, false),
+        ("STRIKE_IN", pulsed::later(&kept, 85), false),
+    ]);
+    let evening = Evening::with(setup, &[("both.vcd", one)]).await;
+    let page = evening.shown("").await;
+    assert!(page.contains("from STEP never reach STRIKE_IN"), "{page}");
+    evening.condition("new cable").await;
+    let [near, far] = both(5, "CH0");
+    evening.bring("sequencer.vcd", &near).await;
+    evening.bring("tower.vcd", &far).await;
+    let page = evening.shown("").await;
+    let told = |start: &str| {
+        let rest = page.split_once(start).map_or("", |(_, rest)| rest);
+        rest.split_once("</p>").map_or("", |(told, _)| told).to_owned()
+    };
+    assert_eq!(told("and not here: "), "", "{page}");
+    let unjudged = told("and not judged here, for nothing joins the clocks of its lines&#39; captures: ");
+    assert!(
+        unjudged.contains("from STEP never reach STRIKE_IN"),
+        "{unjudged} {page}"
+    );
+    assert!(unjudged.contains("; "), "the rule as well: {unjudged}");
+    let log = evening.shown("/log").await;
+    assert_eq!(
+        log.matches("found under &#34;as found&#34;, not judged under &#34;new cable&#34;")
+            .count(),
+        2,
+        "{log}"
+    );
+    assert!(!log.contains("not under &#34;new cable&#34;"), "{log}");
+    let report = evening.shown("/report.html").await;
+    assert!(
+        report.contains("Found earlier, and not judged under")
+            && !report.contains("Found earlier, and not under"),
+        "{report}"
+    );
+    // Joined, both are judged, and hold what they promise or not.
+    evening
+        .say("tower.vcd", "sequencer.vcd", &["CH0=STEP"], 0.0)
+        .await;
+    let page = evening.shown("").await;
+    assert!(!page.contains("and not judged here"), "{page}");
+    assert!(page.contains("and not here: "), "{page}");
 }
 
 #[tokio::test]

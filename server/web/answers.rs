@@ -294,12 +294,14 @@ impl Standing {
         }
         let is_bounce = self.finding(answers).is_some_and(|f| f.topic == BOUNCE);
         let (mut found, mut none, mut unseen, mut told) = (Vec::new(), Vec::new(), Vec::new(), Vec::new());
+        let mut unjudged = Vec::new();
         for (number, answer) in looked {
             let title = format!("\"{}\"", answer.title);
             match self.fate(answers, number, "there") {
                 None => found.push(title),
                 Some(Fate::Gone) => none.push(title),
                 Some(Fate::NotCaptured) => unseen.push(title),
+                Some(Fate::NotJudged) => unjudged.push(title),
                 Some(Fate::Unsaid) => {}
                 // Told of later than it was otherwise: "before" would be the wrong way round.
                 Some(Fate::Remains(_)) if number < self.answer && !is_bounce => {
@@ -309,7 +311,11 @@ impl Standing {
             }
         }
         let mut says = format!("found under {}", found.join(", "));
-        for (words, titles) in [("not under", none), ("not captured under", unseen)] {
+        for (words, titles) in [
+            ("not under", none),
+            ("not captured under", unseen),
+            ("not judged under", unjudged),
+        ] {
             if !titles.is_empty() {
                 says += &format!(", {words} {}", titles.join(", "));
             }

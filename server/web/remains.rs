@@ -6,6 +6,7 @@ use crate::report::inspect::{CouplingRow, Finding, InspectReport, Severity, Stra
 
 use super::alike::name_in;
 use super::answers::Answer;
+use super::not_judged::is_not_judged;
 
 /// Topics of findings about strays of their first line.
 const OF_STRAYS: [&str; 5] = [
@@ -32,6 +33,8 @@ pub enum Fate {
     Remains(String),
     /// Not all lines that it was found on were captured.
     NotCaptured,
+    /// A link or a rule whose lines were recorded there on clocks that nothing joins.
+    NotJudged,
     /// It rests on no captured line, as a meter's reading: nothing is to be said.
     Unsaid,
 }
@@ -46,6 +49,9 @@ pub fn fate(finding: &Finding, before: &InspectReport, now: &Answer, place: &str
     if !finding.lines.is_empty() && !finding.lines.iter().any(was_captured) {
         return Fate::Unsaid;
     }
+    if is_not_judged(finding, before, report) {
+        return Fate::NotJudged;
+    }
     let there = Finding {
         lines: finding
             .lines
@@ -56,7 +62,11 @@ pub fn fate(finding: &Finding, before: &InspectReport, now: &Answer, place: &str
     };
     let mut both = finding.lines.iter().zip(&there.lines);
     if both.any(|(line, there)| was_captured(line) && !is_captured(report, there)) {
-        return Fate::NotCaptured;
+        // Captures that nothing joins are runs of their own: that of the sending end tells.
+        return match now.reports().any(|other| is_not_judged(finding, before, other)) {
+            true => Fate::NotJudged,
+            false => Fate::NotCaptured,
+        };
     }
     let all = now.runs.iter().map(|run| &run.report);
     let mut all = std::iter::once(report).chain(all);

@@ -73,7 +73,8 @@ pub fn parted(from: &str, to: &str) -> Finding {
         title: format!(
             "The link from {from} to {to} is not judged: its ends were recorded on two clocks that nothing joins"
         ),
-        detail: "As the files' own times stand, its pulses do not arrive; that says nothing of the wire."
+        detail: "As the files' own times stand, its pulses do not arrive, or not as they do over a wire; that says nothing of \
+                 the wire."
             .to_owned(),
         try_next: vec![
             "Bring the two captures to one clock first: the finding that nothing does says how.".to_owned(),

@@ -24,7 +24,7 @@ use super::lines::capture_row;
 use super::rails::{rail_rows, waveform_rows};
 use super::rules::rows as rule_rows;
 use super::runs::not_aligned;
-use super::same_signal::{copies_at_rest, part_links};
+use super::same_signal::{each_once, part_links};
 use super::unreadable;
 
 /// What to look at, and how.
@@ -122,13 +122,13 @@ fn look(
     setup: &Setup,
     (mut known, elsewhere): (Vec<Finding>, &Elsewhere),
 ) -> Inspection {
-    part_links(&mut capture, setup);
+    let parted = part_links(&mut capture, setup);
     tell_one_signal(&capture, &mut known);
     let declared = link_options(&capture, setup);
     let mut links = links::check(&capture, &declared);
     let joined = Joined::of(&capture, &sources, &known, &links);
     let unjoined = joined.without_apart(&capture, &mut links);
-    let once = copies_at_rest(&capture).map_or(Cow::Borrowed(&capture), Cow::Owned);
+    let once = each_once(&capture, &parted, &links).map_or(Cow::Borrowed(&capture), Cow::Owned);
     let options = stray_options(&once, setup, &links);
     let (strays, attribution) = coupling::judge::judge(&once, &options, &CouplingOptions::default());
     let same_signal: Vec<(String, String)> = setup

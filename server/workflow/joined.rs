@@ -1,7 +1,7 @@
 //! Which captures of a run stand on one clock, and what is not judged across those that don't: links and rules.
 
 use crate::analysis::findings::Finding;
-use crate::analysis::links::Link;
+use crate::analysis::links::{DEFAULT_MAX_DELAY_S, Link, Verdict};
 use crate::model::Capture;
 use crate::report::CaptureRow;
 
@@ -26,8 +26,10 @@ impl Joined {
         let twins = lines
             .iter()
             .filter_map(|line| Some((line.capture, lines[line.same_as?].capture)));
-        // Most of what one end sends arrives as the times stand: the two clocks are one.
-        let arriving = links.iter().filter(|link| link.arrived * 2 > link.sent);
+        // Most of what one end sends arrives as the times stand, and as over a wire: the two clocks are one.
+        let arriving = links
+            .iter()
+            .filter(|link| link.arrived * 2 > link.sent && is_as_over_a_wire(capture, link));
         let ends = arriving.map(|link| (lines[link.from].capture, lines[link.to].capture));
         for (a, b) in twins.chain(ends) {
             if let (Some(&one), Some(&other)) = (clocks.get(a), clocks.get(b)) {
@@ -64,4 +66,15 @@ impl Joined {
         });
         told
     }
+}
+
+/// Whether a link's pulses arrive no later than they do between boards, and not turned. Where more is allowed, regular pulses of
+/// two clocks match at some delay or other, however far apart the clocks are.
+fn is_as_over_a_wire(capture: &Capture, link: &Link) -> bool {
+    let of = |line: usize| capture.lines[line].sample_ticks.max(1.0);
+    let sample = of(link.from).max(of(link.to));
+    // As far as an undeclared link is looked for.
+    let longest = capture.timebase.ticks_of(DEFAULT_MAX_DELAY_S).max(4.0 * sample) + sample;
+    let is_short = link.delay.as_ref().is_some_and(|delay| delay.median <= longest);
+    link.verdict != Verdict::Inverted && is_short
 }

@@ -3,6 +3,9 @@
 //!
 //! Captures on one clock tell it by their edges: each edge that both could see, both show.
 
+use std::borrow::Cow;
+
+use crate::analysis::links::{Link, Verdict};
 use crate::model::{Capture, Column, Line, Ticks};
 use crate::setup::Setup;
 
@@ -88,7 +91,9 @@ pub struct Shared {
 }
 
 /// Takes lines that go by two names for two again where the setup declares them the two ends of a link: each is looked at.
-pub fn part_links(capture: &mut Capture, setup: &Setup) {
+/// Returns those pairs, the later capture's line first.
+pub fn part_links(capture: &mut Capture, setup: &Setup) -> Vec<(usize, usize)> {
+    let mut parted = Vec::new();
     let is_link = |a: &str, b: &str| {
         let mut links = setup.links.iter();
         links.any(|link| (link.from == a && link.to == b) || (link.from == b && link.to == a))
@@ -99,9 +104,27 @@ pub fn part_links(capture: &mut Capture, setup: &Setup) {
         let own = |name: &str| name.split_once('/').map_or(name, |(_, own)| own).to_owned();
         let is_other = |twin: &Line| twin.capture != line.capture && own(&twin.name) != own(&line.name);
         if twin.is_some_and(|twin| is_other(twin) && is_link(&twin.name, &line.name)) {
-            capture.lines[at].same_as = None;
+            parted.extend(capture.lines[at].same_as.take().map(|twin| (at, twin)));
         }
     }
+    parted
+}
+
+/// The capture in which it is asked who strikes whom: each signal once, also that of the two ends of a link that were `parted`
+/// ([`part_links`]) and of which the one shows every pulse of the other. `None`: nothing is there twice.
+pub fn each_once(capture: &Capture, parted: &[(usize, usize)], links: &[Link]) -> Option<Capture> {
+    let mut capture = Cow::Borrowed(capture);
+    for &(line, twin) in parted.iter().filter(|pair| is_whole(**pair, links)) {
+        capture.to_mut().lines[line].same_as = Some(twin);
+    }
+    copies_at_rest(&capture)
+}
+
+/// Whether the link between the two ends of a pair that was parted shows every pulse at both, and no other.
+pub fn is_whole((line, twin): (usize, usize), links: &[Link]) -> bool {
+    let ends = [(line, twin), (twin, line)];
+    let mut links = links.iter().filter(|link| ends.contains(&(link.from, link.to)));
+    links.any(|link| link.verdict == Verdict::Intact)
 }
 
 /// A line's name without the scopes that a file may put before it.
@@ -213,7 +236,7 @@ pub fn with_first_records(setup: &Setup, capture: &Capture) -> Setup {
 
 /// Puts each second instrument's record of a signal to rest: what a signal does is judged once, with the first instrument's
 /// other lines. `None`: there is none. Cost: that of cloning a capture, whose edges are shared.
-pub fn copies_at_rest(capture: &Capture) -> Option<Capture> {
+fn copies_at_rest(capture: &Capture) -> Option<Capture> {
     if !capture.lines.iter().any(|line| is_copy(line, &capture.lines)) {
         return None;
     }
@@ -235,6 +258,7 @@ pub fn copies_at_rest(capture: &Capture) -> Option<Capture> {
 mod tests {
     use super::*;
     use crate::model::{Level, TimeSpan};
+    use crate::report::inspect::InspectReport;
     use crate::workflow::compare::compare;
     use crate::workflow::inspect::{Question, inspect};
 
@@ -347,6 +371,24 @@ mod tests {
         let link = "[[link]]\nfrom = \"STRIKE\"\nto = \"D0 - STRIKE\"\n";
         let linked = with(&captures, &Setup::parse(link, "setup.toml").unwrap());
         assert!(linked.findings.iter().all(|f| !f.detail.contains(one)));
+        let words = |report: &InspectReport| -> Vec<String> {
+            report.links.iter().map(|link| link.verdict.clone()).collect()
+        };
+        assert_eq!(words(&linked), ["intact"]);
+        // But one suspect, where each shows what the other does.
+        let suspects = |report: &InspectReport| -> Vec<String> {
+            let rows = report.couplings.iter().filter(|row| row.victim == "CLEAR_N");
+            rows.map(|row| format!("{} {}", row.aggressor, row.standing))
+                .collect()
+        };
+        assert_eq!(suspects(&linked), ["STRIKE clear"]);
+        let mut lossy = captures.clone();
+        let mut far: Vec<Ticks> = lossy[1].lines[0].edges.iter().copied().collect();
+        far.drain(201..203);
+        lossy[1].lines[0].edges = far.into();
+        let linked = with(&lossy, &Setup::parse(link, "setup.toml").unwrap());
+        assert_eq!(words(&linked), ["lossy"]);
+        assert_eq!(suspects(&linked), ["STRIKE inseparable"]);
         let far: Vec<Ticks> = captures[1].lines[0].edges.iter().copied().collect();
         let dip = [Ticks(far[101].0 + 5_000), Ticks(far[101].0 + 5_040)];
         let mut struck = far.clone();
@@ -358,6 +400,35 @@ mod tests {
         captures[1].lines[0].edges = struck.into();
         let report = with(&captures, &setup);
         assert!(report.findings.iter().all(|f| !f.detail.contains(one)));
+    }
+
+    #[test]
+    fn the_two_ends_of_a_whole_link_are_one_suspect_before_and_after() {
+        let renamed = |struck: bool| {
+            let mut captures = both(if struck { 7 } else { 11 }, struck);
+            captures[1].lines[0].name = "D0 - STRIKE".to_owned();
+            captures
+        };
+        let link = "[[link]]\nfrom = \"STRIKE\"\nto = \"D0 - STRIKE\"\n";
+        let setup = Setup::parse(link, "setup.toml").unwrap();
+        let on = Some("STRIKE=D0 - STRIKE");
+        let counted = |before: [Capture; 2]| -> Vec<(String, String, u64)> {
+            let report = compare(before.to_vec(), renamed(false).to_vec(), on, &setup).unwrap();
+            let rows = report.couplings.iter();
+            rows.map(|row| (row.victim.clone(), row.aggressor.clone(), row.before.strays))
+                .collect()
+        };
+        let [(victim, aggressor, strays)] = &counted(renamed(true))[..] else {
+            panic!("{:?}", counted(renamed(true)));
+        };
+        assert_eq!((victim.as_str(), aggressor.as_str()), ("CLEAR_N", "STRIKE"));
+        assert!(*strays > 20);
+        // Two in one run are two in all.
+        let mut lossy = renamed(true);
+        let mut far: Vec<Ticks> = lossy[1].lines[0].edges.iter().copied().collect();
+        far.drain(201..203);
+        lossy[1].lines[0].edges = far.into();
+        assert!(counted(lossy).is_empty(), "which of them can't be told");
     }
 
     #[test]

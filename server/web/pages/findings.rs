@@ -218,6 +218,7 @@ fn since(store: &Store, id: SessionId, opened: &Opened) -> Result<Vec<String>, P
     };
     let mut hidden = Vec::new();
     let (mut gone, mut unseen, mut still, mut remain) = (Vec::new(), Vec::new(), Vec::new(), Vec::new());
+    let mut unjudged = Vec::new();
     let alone = std::slice::from_ref(before);
     let all = standings(alone);
     for standing in &all {
@@ -234,6 +235,7 @@ fn since(store: &Store, id: SessionId, opened: &Opened) -> Result<Vec<String>, P
         ) {
             (Fate::Unsaid, _) => {}
             (Fate::NotCaptured, _) => unseen.push(finding.title.clone()),
+            (Fate::NotJudged, _) => unjudged.push(finding.title.clone()),
             (Fate::Remains(says), _) if finding.topic == BOUNCE => hidden.push(says),
             (Fate::Remains(says), _) => remain.push(says),
             (Fate::Gone, None) => gone.push(format!("{}{}", finding.title, left(finding, &opened.report))),
@@ -252,6 +254,12 @@ fn since(store: &Store, id: SessionId, opened: &Opened) -> Result<Vec<String>, P
         (
             format!("Found under \"{of}\", and not to be seen here, for not all of its lines are captured"),
             unseen,
+        ),
+        (
+            format!(
+                "Found under \"{of}\", and not judged here, for nothing joins the clocks of its lines' captures"
+            ),
+            unjudged,
         ),
     ];
     let told = sentences.into_iter().filter(|(_, titles)| !titles.is_empty());

@@ -17,6 +17,7 @@ use crate::setup::Setup;
 use crate::store::{Action, SessionId};
 use crate::web::api::log::with_store;
 use crate::web::error::{Failure, PageFailure};
+use crate::web::not_judged::unjudged_link;
 use crate::web::occurrences::{Occurrence, occurrences};
 use crate::web::opened::Opened;
 use crate::web::shown::Shown;
@@ -136,13 +137,7 @@ pub async fn page(
         let unseen = setup.links.iter().filter(|link| !seen(&link.from, &link.to));
         let notes = opened.iter().flat_map(|opened| &opened.report.findings);
         // Declared between captures whose clocks nothing joins; not the two lines by which their clocks were joined.
-        let is_of_link = |finding: &&Finding| {
-            let [from, to] = &finding.lines[..] else {
-                return false;
-            };
-            let words = format!("The link from {from} to {to} ");
-            finding.topic == "alignment" && finding.title.starts_with(&words)
-        };
+        let is_of_link = |finding: &&Finding| unjudged_link(finding).is_some();
         // A bit of a bus is declared with the bus.
         let taken_back = |from: &str, to: &str| {
             let mut links = setup.links.iter();

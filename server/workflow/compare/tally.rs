@@ -15,7 +15,7 @@ use crate::report::compare::{OccasionsRow, SeenRow, Tallies, Trouble, TroubleKin
 use crate::setup::Setup;
 use crate::workflow::inspect::{link_options, stray_options};
 use crate::workflow::joined::Joined;
-use crate::workflow::same_signal::{part_links, with_first_records, without_copies};
+use crate::workflow::same_signal::{each_once, is_whole, part_links, with_first_records, without_copies};
 
 /// One run, looked at.
 pub(super) struct Looked {
@@ -50,13 +50,15 @@ pub fn tallies(runs: Vec<Counted>, setup: &Setup) -> Tallies {
     // Whichever part of the setup names it.
     let said = format!("{setup:?}");
     let called = names::join(&mut captures, &|name| said.contains(name));
-    for capture in &mut captures {
-        part_links(capture, setup);
-    }
-    let clocks = captures.iter().zip(&sources).zip(&findings);
-    let settled: Vec<Settled> = clocks
-        .map(|((capture, sources), findings)| Settled::of(capture, sources, findings, setup))
+    let parted: Vec<Vec<(usize, usize)>> = captures
+        .iter_mut()
+        .map(|capture| part_links(capture, setup))
         .collect();
+    let clocks = captures.iter().zip(&parted).zip(sources.iter().zip(&findings));
+    let mut settled: Vec<Settled> = clocks
+        .map(|((capture, parted), (sources, known))| Settled::of((capture, parted), (sources, known), setup))
+        .collect();
+    one_suspect_in_all(&mut settled);
     let unjoined = settled.iter().map(|run| run.unjoined.clone()).collect();
     let unjoined_rules = settled.iter().map(|run| run.unjoined_rules.clone()).collect();
     // A signal that two instruments of a run recorded is counted once.
@@ -212,11 +214,27 @@ struct Settled {
     unjoined_rules: Vec<String>,
     /// Broken and judged occasions of each rule.
     rules: Vec<Counts>,
+    /// The two ends of each link that is whole and by which the clocks were joined: one suspect. The later capture's first.
+    ends: Vec<[String; 2]>,
+}
+
+/// Two ends are one suspect where they are in all runs: a stray must not be looked for at both in one run, at one in another.
+fn one_suspect_in_all(settled: &mut [Settled]) {
+    let all: Vec<Vec<[String; 2]>> = settled.iter().map(|run| run.ends.clone()).collect();
+    for run in settled {
+        run.ends
+            .retain(|ends| all.iter().all(|other| other.contains(ends)));
+    }
 }
 
 impl Settled {
     /// Rules may name the second record, and what both recorded joins their clocks.
-    fn of(capture: &Capture, sources: &[CaptureRow], findings: &[Finding], setup: &Setup) -> Settled {
+    /// `parted`: what [`part_links`] took apart; `sources` and `findings`: from the way to one clock.
+    fn of(
+        (capture, parted): (&Capture, &[(usize, usize)]),
+        (sources, findings): (&[CaptureRow], &[Finding]),
+        setup: &Setup,
+    ) -> Settled {
         let mut links = links::check(capture, &link_options(capture, setup));
         let joined = Joined::of(capture, sources, findings, &links);
         let ends = |link: &Link| [link.from, link.to].map(|line| capture.lines[line].name.clone());
@@ -234,6 +252,11 @@ impl Settled {
             unjoined: all.into_iter().filter(|ends| !judged.contains(ends)).collect(),
             unjoined_rules: apart.map(|(rule, _)| rule.name.clone()).collect(),
             rules: checked.rules.iter().map(|result| counts(&result.tally)).collect(),
+            ends: parted
+                .iter()
+                .filter(|pair| is_whole(**pair, &links))
+                .map(|&(line, twin)| [line, twin].map(|line| capture.lines[line].name.clone()))
+                .collect(),
         }
     }
 }
@@ -247,7 +270,12 @@ fn counts(tally: &rules::Tally) -> Counts {
 }
 
 fn look(capture: Capture, setup: &Setup, shared: &SharedLimits, settled: Settled) -> Looked {
-    let Settled { unjoined, rules, .. } = settled;
+    let Settled {
+        unjoined,
+        rules,
+        ends,
+        ..
+    } = settled;
     let mut links = links::check(&capture, &link_options(&capture, setup));
     links.retain(|link| {
         let ends = [link.from, link.to].map(|line| capture.lines[line].name.as_str());
@@ -268,8 +296,15 @@ fn look(capture: Capture, setup: &Setup, shared: &SharedLimits, settled: Settled
         };
         options.taken_over.insert(index, limit);
     }
-    let strays = strays::find(&capture, &options);
-    let attribution = attribute(&capture, &strays, &CouplingOptions::default());
+    let position = |name: &String| capture.line_index(name);
+    let one: Vec<(usize, usize)> = ends
+        .iter()
+        .filter_map(|[line, twin]| Some((position(line)?, position(twin)?)))
+        .collect();
+    let once = each_once(&capture, &one, &links);
+    let once = once.as_ref().unwrap_or(&capture);
+    let strays = strays::find(once, &options);
+    let attribution = attribute(once, &strays, &CouplingOptions::default());
     Looked {
         rules,
         capture,

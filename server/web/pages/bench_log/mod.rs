@@ -252,6 +252,7 @@ fn findings(states: &[Entry<FindingState>], answers: &[Answer]) -> Vec<FindingVi
                 _ if !standing.is_present(answers) => match standing.fate_now(answers) {
                     Some(Fate::Remains(_)) => "told of otherwise now",
                     Some(Fate::NotCaptured) => "not captured any more",
+                    Some(Fate::NotJudged) => "not judged now",
                     Some(Fate::Unsaid) => "found earlier",
                     Some(Fate::Gone) | None => "not found any more",
                 },

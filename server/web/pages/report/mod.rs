@@ -57,6 +57,8 @@ struct ReportPage {
     findings: Vec<FindingView>,
     /// Found under earlier conditions, and told of otherwise under the newest: their line still shows strays.
     otherwise: Vec<FindingView>,
+    /// Found under earlier conditions; a link or a rule that is not judged under the newest.
+    unjudged: Vec<FindingView>,
     /// Found under earlier conditions, and not under the newest.
     earlier: Vec<FindingView>,
     /// The newest condition against the one before, and the history of each trouble.
@@ -213,11 +215,13 @@ fn render(
     let all = standings(&answers);
     let opened = of_each(&answers, &opened, &all, whole);
     let views = findings(store, id, &log, &answers, &opened, &all)?;
-    let (mut now, mut otherwise, mut earlier) = (Vec::new(), Vec::new(), Vec::new());
+    let (mut now, mut otherwise, mut earlier, mut unjudged) =
+        (Vec::new(), Vec::new(), Vec::new(), Vec::new());
     for (fate, view) in views {
         match fate {
             None => now.push(view),
             Some(Fate::Remains(_)) => otherwise.push(view),
+            Some(Fate::NotJudged) => unjudged.push(view),
             Some(_) => earlier.push(view),
         }
     }
@@ -244,6 +248,7 @@ fn render(
         },
         findings: now,
         otherwise,
+        unjudged,
         earlier,
         compared: match counted {
             Some(counted) => Some(comparison(store, id, counted, "")?).filter(|c| !c.headline.is_empty()),
