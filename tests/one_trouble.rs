@@ -240,6 +240,6 @@ async fn the_lines_that_joined_two_clocks_are_no_declared_link() {
     let clock = json!({"capture": second, "with": first, "on": ["D0 - STEP=STEP"], "shift_s": 0.0});
     evening.ok(Method::PUT, "/clocks", clock).await;
     let page = evening.shown("/links").await;
-    assert!(page.contains("declare this link"), "{page}");
+    assert!(page.contains("Source and far end"), "{page}");
     assert!(!page.contains("take the declaration back"), "{page}");
 }

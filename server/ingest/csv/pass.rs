@@ -272,10 +272,15 @@ impl<'p> Pass<'p> {
         let Some(cell) = field.map(|f| &rows.bytes()[f.start..f.end]) else {
             return Ok(());
         };
-        /// Times are counted in 64 bits: powers of ten that they hold.
+        /// Times are counted in 64 bits: powers of ten that they hold. What no program's number holds is a broken cell, and passed
+        /// over as one.
         const MOST_DIGITS: f64 = 18.9;
+        const NO_NUMBER: f64 = f64::MAX_10_EXP as f64;
         if let Some((number, exponent)) = self.plan.reader.number(cell) {
             let digits = (number.mantissa.unsigned_abs() as f64).log10() + f64::from(number.exponent);
+            if digits + f64::from(exponent) > NO_NUMBER {
+                return Ok(());
+            }
             if digits + f64::from(exponent - self.plan.reader.unit) > MOST_DIGITS {
                 let text = format!(
                     "the time {} is too large to be counted together with the others: is this the column of times? Say time = \
