@@ -5,10 +5,13 @@
 
 #[path = "common/dice.rs"]
 mod dice;
+#[path = "common/outcome.rs"]
+mod outcome;
 
 use assert_cmd::Command;
 use dice::Dice;
 use edgewitness::analysis::align::fit_line;
+use outcome::run;
 use serde_json::Value;
 
 /// Irregular edges, 1 µs to some 40 µs apart.
@@ -40,25 +43,6 @@ fn table(name: &str, edges: &[f64], period_ns: f64, offset: f64, drift: f64) -> 
         ));
     }
     text
-}
-
-fn run(words: &[&str], files: &[(&str, &str)]) -> (Option<i32>, Value, String) {
-    let folder = tempfile::tempdir().expect("a folder");
-    for (name, text) in files {
-        std::fs::write(folder.path().join(name), text).expect("a file");
-    }
-    let mut command = Command::cargo_bin("edgewitness").expect("the binary is built");
-    let output = command
-        .args(words)
-        .current_dir(folder.path())
-        .output()
-        .expect("it runs");
-    let answer = serde_json::from_slice(&output.stdout).unwrap_or(Value::Null);
-    (
-        output.status.code(),
-        answer,
-        String::from_utf8_lossy(&output.stderr).into_owned(),
-    )
 }
 
 #[test]

@@ -7,61 +7,28 @@ mod bench;
 mod command;
 #[path = "common/dice.rs"]
 mod dice;
+#[path = "common/evening.rs"]
+#[allow(dead_code)]
+mod evening;
 #[path = "common/pulsed.rs"]
 #[allow(dead_code)]
 mod pulsed;
+#[path = "common/supply.rs"]
+mod supply;
 
-use axum::http::{Method, StatusCode};
-use bench::Bench;
-use serde_json::{Value, json};
-
-/// A session of captures.
-struct Evening {
-    bench: Bench,
-    id: Value,
-}
+use axum::http::Method;
+use evening::Evening;
+use serde_json::json;
 
 impl Evening {
     async fn with(setup: &str, files: &[(&str, String)]) -> Evening {
-        let (bench, ()) = Bench::with(|_| ());
-        let made = bench
-            .ok(Method::POST, "/api/sessions", json!({"title": "Tower"}))
-            .await;
-        let evening = Evening {
-            bench,
-            id: made["id"].clone(),
-        };
+        let evening = Evening::begun().await;
         let said = json!({"title": "Tower", "setup": setup});
-        evening.bench.ok(Method::PUT, &evening.api(""), said).await;
+        evening.ok(Method::PUT, "", said).await;
         for (name, text) in files {
             evening.bring(name, text).await;
         }
         evening
-    }
-
-    fn api(&self, tail: &str) -> String {
-        format!("/api/sessions/{}{tail}", self.id)
-    }
-
-    async fn bring(&self, name: &str, text: &str) {
-        let path = self.api(&format!("/captures?name={name}"));
-        let kind = "application/octet-stream";
-        let (status, _) = self.bench.send(Method::POST, &path, kind, text.into()).await;
-        assert_eq!(status, StatusCode::CREATED);
-        self.look().await;
-    }
-
-    /// A new condition, under which captures are brought from now on.
-    async fn condition(&self, title: &str) {
-        let path = self.api("/entries/condition");
-        self.bench.ok(Method::POST, &path, json!({"title": title})).await;
-    }
-
-    /// Waits until the session is looked at as it is.
-    async fn look(&self) {
-        self.bench
-            .ok(Method::GET, &self.api("/places"), Value::Null)
-            .await;
     }
 
     /// Says how the clock of `file` stands to that of `with`.
@@ -74,10 +41,6 @@ impl Evening {
 
     async fn capture(&self, file: &str) -> i64 {
         self.bench.capture(&self.api(""), file).await
-    }
-
-    async fn shown(&self, tail: &str) -> String {
-        self.bench.page(&format!("/sessions/{}{tail}", self.id)).await
     }
 }
 
@@ -113,18 +76,7 @@ fn headline(page: &str) -> &str {
 /// The supply's instrument moves STEP twice: too little to join it by.
 #[tokio::test]
 async fn the_headline_tells_of_a_capture_that_can_t_be_joined() {
-    let mut supply = "Time (ms),+5V tower (V),STEP (V)\n".to_owned();
-    for at in 0..4000 {
-        let dip = if at % 500 > 490 { 4.1 } else { 5.0 };
-        let step = if (1000..1010).contains(&at) { 4.0 } else { 0.2 };
-        let noise = 0.004 * f64::from(at % 7);
-        supply.push_str(&format!(
-            "{:.3},{:.3},{:.2}\n",
-            f64::from(at) * 0.02,
-            dip + noise,
-            step + noise
-        ));
-    }
+    let supply = supply::dipping();
     let setup = "[rail.\"+5V tower\"]\nnominal = \"5 V\"\ntolerance = \"5 %\"\n";
     let [near, _] = both(3, "STEP");
     let evening = Evening::with(setup, &[("sequencer.vcd", near), ("supply.csv", supply)]).await;

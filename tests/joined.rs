@@ -4,11 +4,15 @@
 #[path = "common/dice.rs"]
 #[allow(dead_code)]
 mod dice;
+#[path = "common/outcome.rs"]
+mod outcome;
+#[path = "common/supply.rs"]
+mod supply;
 
 use std::collections::BTreeMap;
 
-use assert_cmd::Command;
 use dice::Dice;
+use outcome::run;
 use serde_json::Value;
 
 /// How an instrument stamps and writes: samples every so many ns; true time = its time × (1 + drift) + offset.
@@ -80,22 +84,6 @@ fn irregular(seed: u64, n: usize) -> Vec<f64> {
 
 fn later(edges: &[f64], by: f64) -> Vec<f64> {
     edges.iter().map(|edge| edge + by).collect()
-}
-
-fn run(words: &[&str], files: &[(&str, &str)]) -> (Option<i32>, Value, String) {
-    let folder = tempfile::tempdir().expect("a folder");
-    for (name, text) in files {
-        std::fs::write(folder.path().join(name), text).expect("a file");
-    }
-    let mut command = Command::cargo_bin("edgewitness").expect("the binary is built");
-    let output = command
-        .args(words)
-        .current_dir(folder.path())
-        .output()
-        .expect("it runs");
-    let answer = serde_json::from_slice(&output.stdout).unwrap_or(Value::Null);
-    let problem = String::from_utf8_lossy(&output.stderr).into_owned();
-    (output.status.code(), answer, problem)
 }
 
 fn titles(report: &Value) -> Vec<&str> {
@@ -180,19 +168,7 @@ fn lines_to_join_by_may_be_said_either_way_round() {
 #[test]
 fn a_capture_that_can_t_be_joined_is_looked_at_by_itself() {
     let [near, far] = of_run(7, "STEP", 2);
-    // STEP moves twice in it; the rail dips.
-    let mut supply = "Time (ms),+5V tower (V),STEP (V)\n".to_owned();
-    for at in 0..4000 {
-        let dip = if at % 500 > 490 { 4.1 } else { 5.0 };
-        let step = if (1000..1010).contains(&at) { 4.0 } else { 0.2 };
-        let noise = 0.004 * f64::from(at % 7);
-        supply.push_str(&format!(
-            "{:.3},{:.3},{:.2}\n",
-            f64::from(at) * 0.02,
-            dip + noise,
-            step + noise
-        ));
-    }
+    let supply = supply::dipping();
     let setup = format!(
         "{LINK}[rail.\"+5V tower\"]\nnominal = \"5 V\"\ntolerance = \"5 %\"\n\
          [[limit]]\nname = \"wide enough\"\nkind = \"pulse-width\"\nline = \"STRIKE_IN\"\nat_least = \"100 ns\"\n\

@@ -8,13 +8,16 @@ mod bench;
 mod command;
 #[path = "common/dice.rs"]
 mod dice;
+#[path = "common/evening.rs"]
+#[allow(dead_code)]
+mod evening;
 #[path = "common/pulsed.rs"]
 #[allow(dead_code)]
 mod pulsed;
 
-use axum::http::{Method, StatusCode};
-use bench::Bench;
+use axum::http::Method;
 use dice::Dice;
+use evening::Evening;
 use serde_json::{Value, json};
 
 /// STEP pulses `n` times; each fall strikes CLEAR_N with the share `strikes`. CLEAR_N has long pulses of its own.
@@ -41,46 +44,6 @@ fn beside(seed: u64) -> String {
         ("HAMMER", pulsed::pulses(seed + 1, 60), false),
         ("LAMP", pulsed::pulses(seed + 2, 40), false),
     ])
-}
-
-struct Evening {
-    bench: Bench,
-    api: String,
-}
-
-impl Evening {
-    async fn begun() -> Evening {
-        let (bench, ()) = Bench::with(|_| ());
-        let made = bench
-            .ok(Method::POST, "/api/sessions", json!({"title": "Tower"}))
-            .await;
-        let api = format!("/api/sessions/{}", made["id"]);
-        Evening { bench, api }
-    }
-
-    async fn ok(&self, method: Method, tail: &str, body: Value) -> Value {
-        self.bench.ok(method, &format!("{}{tail}", self.api), body).await
-    }
-
-    async fn condition(&self, title: &str) {
-        let body = json!({ "title": title });
-        self.ok(Method::POST, "/entries/condition", body).await;
-    }
-
-    async fn bring(&self, name: &str, text: &str) -> Value {
-        let path = format!("{}/captures?name={name}", self.api);
-        let kind = "application/octet-stream";
-        let (status, body) = self.bench.send(Method::POST, &path, kind, text.into()).await;
-        assert_eq!(status, StatusCode::CREATED);
-        let entry: Value = serde_json::from_slice(&body).unwrap();
-        entry["id"].clone()
-    }
-
-    async fn shown(&self, tail: &str) -> String {
-        self.ok(Method::GET, "/places", Value::Null).await;
-        let page = self.api.trim_start_matches("/api");
-        self.bench.page(&format!("{page}{tail}")).await
-    }
 }
 
 /// The troubles of the bench log: their titles with what stands beside them, the notes left out.

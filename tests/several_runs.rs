@@ -7,13 +7,16 @@ mod bench;
 mod command;
 #[path = "common/dice.rs"]
 mod dice;
+#[path = "common/evening.rs"]
+#[allow(dead_code)]
+mod evening;
 #[path = "common/pulsed.rs"]
 #[allow(dead_code)]
 mod pulsed;
 
 use axum::http::{Method, StatusCode};
-use bench::Bench;
 use dice::Dice;
+use evening::Evening;
 use serde_json::{Value, json};
 
 /// STEP pulses `n` times; each fall strikes CLEAR_N with the share `strikes`, 12 to 18 ns after it and for 20 to 45 ns.
@@ -39,11 +42,6 @@ fn capture_after(seed: u64, n: usize, strikes: f64, after: u64) -> String {
     pulsed::vcd(&[("STEP", step, false), ("CLEAR_N", clear, true)])
 }
 
-struct Evening {
-    bench: Bench,
-    id: Value,
-}
-
 impl Evening {
     /// As found, then with a pull-up: a run that still shows strikes, and after it one of a few edges that shows none.
     async fn with_a_short_last_run() -> Evening {
@@ -55,46 +53,9 @@ impl Evening {
     }
 
     async fn as_found() -> Evening {
-        let (bench, ()) = Bench::with(|_| ());
-        let made = bench
-            .ok(Method::POST, "/api/sessions", json!({"title": "Tower"}))
-            .await;
-        let evening = Evening {
-            bench,
-            id: made["id"].clone(),
-        };
+        let evening = Evening::begun().await;
         evening.bring("found.vcd", &capture(3, 300, 0.4)).await;
         evening
-    }
-
-    async fn condition(&self, title: &str) {
-        let path = self.api("/entries/condition");
-        self.bench
-            .ok(Method::POST, &path, json!({ "title": title }))
-            .await;
-    }
-
-    fn api(&self, tail: &str) -> String {
-        format!("/api/sessions/{}{tail}", self.id)
-    }
-
-    async fn bring(&self, name: &str, text: &str) {
-        let path = self.api(&format!("/captures?name={name}"));
-        let kind = "application/octet-stream";
-        let (status, _) = self.bench.send(Method::POST, &path, kind, text.into()).await;
-        assert_eq!(status, StatusCode::CREATED);
-        self.look().await;
-    }
-
-    /// Waits until the session is looked at as it is.
-    async fn look(&self) {
-        self.bench
-            .ok(Method::GET, &self.api("/places"), Value::Null)
-            .await;
-    }
-
-    async fn shown(&self, tail: &str) -> String {
-        self.bench.page(&format!("/sessions/{}{tail}", self.id)).await
     }
 }
 
@@ -304,14 +265,14 @@ async fn of_files_dropped_together_the_worst_run_is_shown() {
         "{page}"
     );
     assert!(page.contains(">they are one run</button>"), "{page}");
-    let path = format!("/sessions/{}?dropped={found},{step}", evening.id);
+    let path = evening.page(&format!("?dropped={found},{step}"));
     let (status, _) = evening
         .bench
         .send(Method::GET, &path, "text/html", Vec::new())
         .await;
     assert_eq!(status, StatusCode::SEE_OTHER);
     // Of files in which nothing is worse than in the newest that is shown.
-    let path = format!("/sessions/{}?dropped={step}", evening.id);
+    let path = evening.page(&format!("?dropped={step}"));
     evening.bench.page(&path).await;
     evening
         .bench
@@ -434,14 +395,7 @@ async fn a_trouble_is_the_same_where_names_differ_by_their_scopes() {
             _ => text += &format!("{line}\n"),
         }
     }
-    let (bench, ()) = Bench::with(|_| ());
-    let made = bench
-        .ok(Method::POST, "/api/sessions", json!({"title": "Tower"}))
-        .await;
-    let evening = Evening {
-        bench,
-        id: made["id"].clone(),
-    };
+    let evening = Evening::begun().await;
     evening.bring("found.vcd", &text).await;
     let said = json!({"finding": "coupling panel.CLEAR_N board.STEP", "title": "t", "state": "confirmed", "cause": "long wire", "remark": ""});
     evening

@@ -1,8 +1,9 @@
 //! Whether strikes stand out against the strays nearby.
 //!
 //! Strays without a cause may come mostly while the machine runs. Then every edge has some behind it, more than chance over the whole
-//! record has it, during most of which the machine may stand still; but as many come a little earlier or later. So strikes are compared with the strays in a stretch around the same edges. Where a share w / (w + f) of that stretch belongs to the
-//! lags of the strikes, k of k + m strays there have by chance at least
+//! record has it, during most of which the machine may stand still; but as many come a little earlier or later. So strikes are compared
+//! with the strays in a stretch around the same edges. Where a share w / (w + f) of that stretch belongs to the lags of the strikes, k of
+//! k + m strays there have by chance as many strikes or more as
 //!
 //! # Formula
 //! P(K ≥ k), K ~ Binomial(k + m, w / (w + f)),

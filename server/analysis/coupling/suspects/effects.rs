@@ -187,29 +187,9 @@ impl Beside<'_> {
         if by_chance > if follow { CHANCE_OF_ALL } else { CHANCE } {
             return None;
         }
-        // Where the victim can't be struck; what its own edges bring about is no sign of either.
-        let [mut of_deaf, mut deaf] = [0u64; 2];
-        let mut ranges = opportunities.iter().peekable();
-        for (index, &edge) in accused.iter().enumerate() {
-            while ranges.next_if(|range| range.end <= index).is_some() {}
-            let is_opportunity = ranges.peek().is_some_and(|range| range.contains(&index));
-            if !is_opportunity && !self.switches(victim, edge - self.span, edge + longest) {
-                of_deaf += 1;
-                deaf += u64::from(self.is_able(edge) && comes(edge));
-            }
-        }
-        if deaf > 0
-            && fisher(
-                deaf,
-                of_deaf,
-                without,
-                (of_able + of_unable)
-                    .saturating_sub(struck[0] + struck[1])
-                    .max(without),
-            )
-            .greater()
-                <= OTHERWISE
-        {
+        let unstruck = (of_able + of_unable).saturating_sub(struck[0] + struck[1]);
+        let [deaf, of_deaf] = self.where_deaf(victim, accused, [least, longest]);
+        if deaf > 0 && fisher(deaf, of_deaf, without, unstruck.max(without)).greater() <= OTHERWISE {
             return None;
         }
         let strikes_alike = fisher(struck[0], of_able, struck[1], of_unable).two_sided() > OTHERWISE;
@@ -222,11 +202,21 @@ impl Beside<'_> {
         })
     }
 
-    /// Whether an own edge of the victim's lies from `from` to `to`, both ends closed.
-    fn switches(&self, victim: &Victim, from: i64, to: i64) -> bool {
-        let next = victim.rests.partition_point(|rest| rest.end < from);
-        let starts_by = |rest: &Rest| (from..=to).contains(&rest.start) || (from..=to).contains(&rest.end);
-        victim.rests[next..].iter().take(2).any(starts_by)
+    /// Edges of the accused line at which the victim can't be struck: after how many of them these come, from `least` to `longest` ticks
+    /// later, and how many there are. What the victim's own edges bring about is no sign of either, and not counted.
+    fn where_deaf(&self, victim: &Victim, accused: &[i64], [least, longest]: [i64; 2]) -> [u64; 2] {
+        let opportunities = victim.opportunities(accused);
+        let mut ranges = opportunities.iter().peekable();
+        let [mut come, mut all] = [0u64; 2];
+        for (index, &edge) in accused.iter().enumerate() {
+            while ranges.next_if(|range| range.end <= index).is_some() {}
+            let is_opportunity = ranges.peek().is_some_and(|range| range.contains(&index));
+            if !is_opportunity && !switches(victim, edge - self.span, edge + longest) {
+                all += 1;
+                come += u64::from(self.is_able(edge) && any_within(self.times, edge + least, edge + longest));
+            }
+        }
+        [come, all]
     }
 
     /// Whether the line's level at `time` allows one of its edges.
@@ -240,6 +230,13 @@ impl Beside<'_> {
             (own, _) => own.is_none(),
         }
     }
+}
+
+/// Whether an own edge of the victim's lies from `from` to `to`, both ends closed.
+fn switches(victim: &Victim, from: i64, to: i64) -> bool {
+    let next = victim.rests.partition_point(|rest| rest.end < from);
+    let begins_or_ends = |rest: &Rest| [rest.start, rest.end].iter().any(|at| (from..=to).contains(at));
+    victim.rests[next..].iter().take(2).any(begins_or_ends)
 }
 
 #[cfg(test)]

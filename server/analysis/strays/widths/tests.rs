@@ -3,6 +3,23 @@
 use super::*;
 use crate::model::Ticks;
 
+/// Pulses of these widths (low, high), one after another.
+fn in_turns(widths: impl Iterator<Item = (i64, i64)>) -> Vec<Pulse> {
+    let mut at = 0;
+    let both = widths.flat_map(|(low, high)| [(Level::Low, low), (Level::High, high)]);
+    let pulse = |(edge, (level, width)): (usize, (Level, i64))| {
+        let start = Ticks(at);
+        at += width;
+        Pulse {
+            edge,
+            start,
+            end: Ticks(at),
+            level,
+        }
+    };
+    both.enumerate().map(pulse).collect()
+}
+
 #[test]
 fn slices_below_a_level_s_strays_don_t_hide_them() {
     // Low and high strays of 40 to 76; beside the line's own edges they leave slices of 4 to 8 of the high level.
@@ -12,19 +29,7 @@ fn slices_below_a_level_s_strays_don_t_hide_them() {
     let scattered = widths.clone();
     widths.extend((0..7).map(|n| (13_000 + 61 * n, 4 + n % 3 * 2)));
     let both = |widths: &[(i64, i64)]| {
-        let (mut at, mut edge, mut pulses) = (0, 0, Vec::new());
-        for &(low, high) in widths {
-            for (level, width) in [(Level::Low, low), (Level::High, high)] {
-                let (start, end) = (Ticks(at), Ticks(at + width));
-                pulses.push(Pulse {
-                    edge,
-                    start,
-                    end,
-                    level,
-                });
-                (at, edge) = (at + width, edge + 1);
-            }
-        }
+        let pulses = in_turns(widths.iter().copied());
         infer(|| pulses.clone().into_iter(), 1.0, 1.0)
     };
     for widths in [scattered, widths] {
@@ -260,7 +265,6 @@ fn an_odd_piece_between_strays_and_the_line_s_own_does_not_split_the_strays() {
 fn a_few_strays_are_told_beside_those_of_the_other_level() {
     // Low strays of 27 to 69; high pulses of 5,079 and more, and `few`.
     let high = |few: &[i64]| {
-        let (mut at, mut edge, mut pulses) = (0, 0, Vec::new());
         let low = (0..200).map(|n| {
             if n % 10 == 0 {
                 27 + n * 29 / 130
@@ -269,18 +273,7 @@ fn a_few_strays_are_told_beside_those_of_the_other_level() {
             }
         });
         let own = (0..).map(|n| 5_079 + n * 7 % 90);
-        for (low, high) in low.zip(few.iter().copied().chain(own)) {
-            for (level, width) in [(Level::Low, low), (Level::High, high)] {
-                let (start, end) = (Ticks(at), Ticks(at + width));
-                pulses.push(Pulse {
-                    edge,
-                    start,
-                    end,
-                    level,
-                });
-                (at, edge) = (at + width, edge + 1);
-            }
-        }
+        let pulses = in_turns(low.zip(few.iter().copied().chain(own)));
         infer(|| pulses.clone().into_iter(), 1.0, 1.0).high
     };
     for few in [&[22][..], &[11, 62], &[11, 18, 22]] {
