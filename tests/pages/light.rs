@@ -44,7 +44,7 @@ async fn the_pages_stay_light() {
         seen.contains_key("js/timing/view.js") && seen.contains_key("css/diagram.css"),
         "{seen:?}"
     );
-    for asked_for in ["js/timing/finder.js", "js/timing/dimensions.js"] {
+    for asked_for in ["js/timing/slips/finder.js", "js/timing/dimensions.js"] {
         assert!(!seen.contains_key(asked_for), "{asked_for} in {seen:?}");
     }
     let preloaded = quoted(&page, "modulepreload\" href=\"/static/");

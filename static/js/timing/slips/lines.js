@@ -1,11 +1,11 @@
 // @ts-check
 // The slip of lines: names, order, hidden or shown, height, notes, groups, buses.
-import { make, fill } from "../lib/dom.js";
-import { RADICES } from "./arrangement.js";
+import { make, fill } from "../../lib/dom.js";
+import { RADICES } from "../arrangement.js";
 
 const RADIX_WORDS = /** @type {Record<string, string>} */ ({ "8 false": "octal", "8+8 false": "octal by eight bits", "16 false": "hexadecimal", "10 false": "decimal", "10 true": "decimal, signed", "2 false": "binary" });
 
-/** @param {import("./view.js").Diagram} view @param {string} [focus] key of the line whose name is to be typed */
+/** @param {import("../view.js").Diagram} view @param {string} [focus] key of the line whose name is to be typed */
 export function linesSlip(view, focus) {
   const { arrangement } = view;
   const chosen = new Set();
@@ -14,7 +14,7 @@ export function linesSlip(view, focus) {
   const button = (/** @type {string} */ text, /** @type {() => void} */ does, /** @type {any} */ more = {}) => make("button", { type: "button", onclick: does, ...more }, text);
   const show = () => fill(list, ...arrangement.items.map(entry));
 
-  /** @param {import("./arrangement.js").Item} item */
+  /** @param {import("../arrangement.js").Item} item */
   function entry(item) {
     const { key } = item;
     const act = (/** @type {() => void} */ does) => () => { does(); show(); };
@@ -32,7 +32,7 @@ export function linesSlip(view, focus) {
       ...(item.bits ? busTools(item, act) : []));
   }
 
-  /** @param {import("./arrangement.js").Item} item @param {(does: () => void) => () => void} act */
+  /** @param {import("../arrangement.js").Item} item @param {(does: () => void) => () => void} act */
   function busTools(item, act) {
     const now = `${item.radix} ${item.signed}`;
     return [

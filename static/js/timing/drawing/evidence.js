@@ -1,7 +1,7 @@
 // @ts-check
 // The evidence of findings, drawn into the figure; and the evidence in view, as the server sends it.
-import { seconds } from "../lib/format.js";
-import { asShown, getJson } from "../lib/fetch.js";
+import { seconds } from "../../lib/format.js";
+import { asShown, getJson } from "../../lib/fetch.js";
 
 /** What can be shown or hidden, in the order of the list. Strays themselves always show. */
 export const LAYERS = [

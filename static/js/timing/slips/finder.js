@@ -1,9 +1,9 @@
 // @ts-check
 // Finding things: edges, strays, pulses by width, values of a bus, patterns over lines; the moments as a list.
-import { make, fill } from "../lib/dom.js";
-import { asShown, getJson } from "../lib/fetch.js";
-import { parseSeconds } from "../lib/typed.js";
-import { readout } from "./view.js";
+import { make, fill } from "../../lib/dom.js";
+import { asShown, getJson } from "../../lib/fetch.js";
+import { parseSeconds } from "../../lib/typed.js";
+import { readout } from "../view.js";
 
 const KINDS = [
   ["stray", "strays"], ["edge", "edges"], ["rise", "rises"], ["fall", "falls"], ["narrow", "pulses narrower than"], ["wide", "pulses at least as wide as"],
@@ -37,7 +37,7 @@ export function literal(text, radix, width) {
 }
 
 export class Finder {
-  /** @param {import("./view.js").Diagram} view */
+  /** @param {import("../view.js").Diagram} view */
   constructor(view) {
     this.view = view;
     this.query = "";

@@ -1,10 +1,10 @@
 // @ts-check
 // Small slips: what evidence is drawn, and going to a typed time.
-import { make } from "../lib/dom.js";
-import { parseSeconds } from "../lib/typed.js";
-import { LAYERS } from "./evidence.js";
+import { make } from "../../lib/dom.js";
+import { parseSeconds } from "../../lib/typed.js";
+import { LAYERS } from "../drawing/evidence.js";
 
-/** @param {import("./view.js").Diagram} view */
+/** @param {import("../view.js").Diagram} view */
 export function evidenceSlip(view) {
   const box = ([name, says]) => make("label", { class: "layer" }, make("input", { type: "checkbox", checked: !view.hidden.has(name), onchange: (/** @type {any} */ event) => view.showLayer(name, event.target.checked) }), says);
   view.slip.open("Evidence drawn", make("div", { class: "slip-body" }, ...LAYERS.map(box), make("p", { class: "quiet" }, "A stray always keeps its mark.")));
@@ -20,7 +20,7 @@ export function tickOf(text, facts, middle) {
   return /^\s*[+\-−]/.test(text) ? middle + value / facts.tick_s : (value - facts.start_s) / facts.tick_s;
 }
 
-/** @param {import("./view.js").Diagram} view */
+/** @param {import("../view.js").Diagram} view */
 export function goToSlip(view) {
   const input = make("input", { "aria-label": "Time with its unit", autocomplete: "off", size: 16 });
   const told = make("span", { class: "quiet", role: "status" }, "such as 1.25 ms; +200 ns or −1 µs from here");

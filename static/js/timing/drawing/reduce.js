@@ -117,7 +117,7 @@ export function lowerBound(sorted, isBefore) {
 
 /**
  * Cells of a bus: moments at which any bit changes, with the bits from there on. Null when some bit is crowded.
- * @param {import("./columns.js").LineWindow[]} bits most significant first
+ * @param {import("../columns.js").LineWindow[]} bits most significant first
  * @param {number} from ticks from the window's start @param {number} to
  */
 export function busCells(bits, from, to) {

@@ -1,12 +1,12 @@
 // @ts-check
 // Draws rows of lines on a canvas, as a data book does. Knows pixels and windows; no state, no events.
-import { scaleLabel, seconds, subscript, busValue } from "../lib/format.js";
+import { scaleLabel, seconds, subscript, busValue } from "../../lib/format.js";
 import { levelAt } from "./reading.js";
 import { CROWD, CROWD_END_HIGH, CROWD_END_LOW, JUMP_HIGH, JUMP_LOW, RISE, busCells, lowerBound, reduceColumns, reduceEdges } from "./reduce.js";
 import { scaleMarks } from "./scale.js";
 
 /** @typedef {import("./scale.js").Scale} Scale */
-/** @typedef {import("./columns.js").Window} Window */
+/** @typedef {import("../columns.js").Window} Window */
 /** @typedef {{key: string, name: string, place: string, group: string, line: number|null, bits: number[]|null, radix: string, signed: boolean, top: number, height: number, high: number, low: number, volts: {top: number, foot: number}|null}} Row */
 
 /** Ink on white, for figures that leave the page. @param {Palette} colors @returns {Palette} */
@@ -290,7 +290,7 @@ const RUNT_REACH = 0.5;
 
 /**
  * How a stray is drawn: the level it goes to, and how far. One without an edge of its line is a runt (IEEE Std 181). Pure.
- * @param {import("./columns.js").LineWindow} line @param {number} start @param {number} end ticks from the window's start
+ * @param {import("../columns.js").LineWindow} line @param {number} start @param {number} end ticks from the window's start
  */
 export function strayShape(line, start, end) {
   if (line.columns) return { isLow: false, reach: 1 };

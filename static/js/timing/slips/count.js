@@ -1,13 +1,13 @@
 // @ts-check
 // What each line did in a stretch: edges, pulses, rate, duty, the shortest and the longest.
-import { make, fill } from "../lib/dom.js";
-import { asShown, getJson } from "../lib/fetch.js";
-import { engineering, seconds } from "../lib/format.js";
+import { make, fill } from "../../lib/dom.js";
+import { asShown, getJson } from "../../lib/fetch.js";
+import { engineering, seconds } from "../../lib/format.js";
 
 /** What was asked for last is shown. */
 let asked = 0;
 
-/** @param {import("./view.js").Diagram} view @param {import("./stretch.js").Stretch} stretch that is chosen */
+/** @param {import("../view.js").Diagram} view @param {import("../stretch.js").Stretch} stretch that is chosen */
 export async function countSlip(view, stretch) {
   const { from, to } = /** @type {{from: number, to: number}} */ (stretch.chosen);
   const start = Math.floor(from), end = Math.max(Math.ceil(to), start + 1);
@@ -30,7 +30,7 @@ function share(duty) {
   return `${(100 * duty).toPrecision(3)} %`;
 }
 
-/** @param {import("./view.js").Diagram} view @param {any[]} rows @param {any[]} answer */
+/** @param {import("../view.js").Diagram} view @param {any[]} rows @param {any[]} answer */
 function table(view, rows, answer) {
   const at = (/** @type {any} */ width, /** @type {string} */ what) => (width
     ? make("button", { type: "button", class: "plain-button", title: "go there", onclick: () => view.mark({ start: width.start, end: width.start + width.width_s / view.facts.tick_s, line: what }) }, seconds(width.width_s, 4))

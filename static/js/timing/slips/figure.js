@@ -1,13 +1,13 @@
 // @ts-check
 // The figure as it stands, out of the page: SVG, PNG, print; black on white with its caption.
-import { all, make } from "../lib/dom.js";
-import { Pen, printed } from "./draw.js";
-import { SvgContext } from "./svg.js";
+import { all, make } from "../../lib/dom.js";
+import { Pen, printed } from "../drawing/draw.js";
+import { SvgContext } from "../drawing/svg.js";
 
 /** Pixels of a PNG for one of the page. */
 const PNG_RATIO = 2;
 
-/** @param {import("./view.js").Diagram} view @param {string} caption */
+/** @param {import("../view.js").Diagram} view @param {string} caption */
 function layout(view, caption) {
   // The slip that is open for the caption takes room off the diagram, not off the figure; a row is drawn whole or not at all.
   const room = view.height + view.slip.element.offsetHeight;
@@ -30,7 +30,7 @@ export function wrap(text, letters) {
   return lines.filter(Boolean);
 }
 
-/** @param {import("./view.js").Diagram} view @param {any} context @param {number} ratio @param {string} caption */
+/** @param {import("../view.js").Diagram} view @param {any} context @param {number} ratio @param {string} caption */
 function draw(view, context, ratio, caption) {
   const { height, words, whole } = layout(view, caption);
   const pen = new Pen(context, printed(view.colors), ratio, view.size);
@@ -43,7 +43,7 @@ function draw(view, context, ratio, caption) {
   return whole;
 }
 
-/** @param {import("./view.js").Diagram} view @param {string} caption @returns {string} */
+/** @param {import("../view.js").Diagram} view @param {string} caption @returns {string} */
 export function figureSvg(view, caption) {
   const ruler = /** @type {CanvasRenderingContext2D} */ (document.createElement("canvas").getContext("2d"));
   const context = new SvgContext((text, font) => { ruler.font = font; return ruler.measureText(text).width; });
@@ -51,7 +51,7 @@ export function figureSvg(view, caption) {
   return context.document(view.width, whole, caption);
 }
 
-/** @param {import("./view.js").Diagram} view @param {string} caption @returns {Promise<Blob>} */
+/** @param {import("../view.js").Diagram} view @param {string} caption @returns {Promise<Blob>} */
 export function figurePng(view, caption) {
   const canvas = document.createElement("canvas");
   canvas.width = Math.round(view.width * PNG_RATIO);
@@ -69,7 +69,7 @@ function save(blob, name) {
   setTimeout(() => URL.revokeObjectURL(link.href), 10_000);
 }
 
-/** Prints the figure alone. @param {import("./view.js").Diagram} view @param {string} caption */
+/** Prints the figure alone. @param {import("../view.js").Diagram} view @param {string} caption */
 function print(view, caption) {
   const plate = make("div", { class: "printed-figure" });
   const parsed = new DOMParser().parseFromString(figureSvg(view, caption), "image/svg+xml");
@@ -80,7 +80,7 @@ function print(view, caption) {
   window.print();
 }
 
-/** The slip with caption and buttons. @param {import("./view.js").Diagram} view */
+/** The slip with caption and buttons. @param {import("../view.js").Diagram} view */
 export function figureSlip(view) {
   for (const old of all(".printed-figure")) old.remove();
   const caption = make("textarea", { id: "figure-caption", rows: 2 });

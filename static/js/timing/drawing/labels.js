@@ -3,7 +3,7 @@
 // the one chosen by keys. Not needed before somebody looks, so fetched behind everything else.
 import { fitted } from "./draw.js";
 
-/** @param {import("./view.js").Diagram} view */
+/** @param {import("../view.js").Diagram} view */
 export function labels(view) {
   const { canvas } = view;
   /** The row whose label the pointer is on. @type {string|null} */

@@ -1,6 +1,6 @@
 // @ts-check
 // A slip of paper under the figure: one thing at a time is asked for or listed on it. Not modal; Escape puts it away.
-import { find, make, fill } from "../lib/dom.js";
+import { find, make, fill } from "../../lib/dom.js";
 
 export class Slip {
   /** @param {HTMLElement} place @param {() => void} closed where the focus goes */

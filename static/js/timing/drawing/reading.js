@@ -15,7 +15,7 @@ export const levelWord = (level) => WORDS[level];
  */
 
 /**
- * @param {import("./columns.js").LineWindow} line with its edges one by one
+ * @param {import("../columns.js").LineWindow} line with its edges one by one
  * @param {number} tick from the window's start
  * @returns {Reading}
  */
@@ -34,7 +34,7 @@ export function readLine(line, tick) {
   };
 }
 
-/** The level after `count` edges of the window, at `tick`: leaps without an edge are counted too. @param {import("./columns.js").LineWindow} line @param {number} count @param {number} tick */
+/** The level after `count` edges of the window, at `tick`: leaps without an edge are counted too. @param {import("../columns.js").LineWindow} line @param {number} count @param {number} tick */
 export function levelAt(line, count, tick) {
   if (line.entering > 1) return UNKNOWN;
   let flips = 0;

@@ -1,20 +1,20 @@
 // @ts-check
 // A capture's clock moved by hand against the others: its lines follow the pointer or the keys by whole samples, and
 // only what is kept changes the session. The files stay as they are.
-import { make } from "../lib/dom.js";
-import { asShown, getJson, sendJson } from "../lib/fetch.js";
-import { seconds } from "../lib/format.js";
-import { Scale } from "./scale.js";
+import { make } from "../../lib/dom.js";
+import { asShown, getJson, sendJson } from "../../lib/fetch.js";
+import { seconds } from "../../lib/format.js";
+import { Scale } from "../drawing/scale.js";
 
 /** @typedef {{capture: number, file: string, with: number|null, on: string[], shift_s: number, sample_s: number, lines: number[]}} Clock */
 
 /** Samples of the capture in hand across the view: each can be told from the next, and the edge has room. */
 const SAMPLES_IN_VIEW = 60;
-/** The capture in hand survives the page being shown anew. @param {import("./view.js").Diagram} view */
+/** The capture in hand survives the page being shown anew. @param {import("../view.js").Diagram} view */
 const KEPT = (view) => `clock ${view.path}`;
 
 export class Moving {
-  /** @param {import("./view.js").Diagram} view @param {Clock} clock */
+  /** @param {import("../view.js").Diagram} view @param {Clock} clock */
   constructor(view, clock) {
     this.view = view; this.clock = clock;
     this.lines = new Set(clock.lines);
@@ -116,7 +116,7 @@ export class Moving {
   }
 }
 
-/** Takes the capture of the chosen line in hand, or the only one there is. @param {import("./view.js").Diagram} view @param {number} [capture] */
+/** Takes the capture of the chosen line in hand, or the only one there is. @param {import("../view.js").Diagram} view @param {number} [capture] */
 export function takeClock(view, capture) {
   const clocks = /** @type {Clock[]} */ (view.facts.clocks);
   const row = view.chosenRow();
@@ -132,7 +132,7 @@ export function takeClock(view, capture) {
   moving.open();
 }
 
-/** Takes up what was in hand before the page was shown anew. @param {import("./view.js").Diagram} view */
+/** Takes up what was in hand before the page was shown anew. @param {import("../view.js").Diagram} view */
 export function takeAgain(view) {
   let capture = null;
   try { capture = sessionStorage.getItem(KEPT(view)); sessionStorage.removeItem(KEPT(view)); } catch { /* Nothing was kept. */ }

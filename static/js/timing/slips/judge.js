@@ -1,12 +1,12 @@
 // @ts-check
 // Judging a pulse: legitimate, or a stray, whatever its width says. The findings are then worked out anew.
-import { make } from "../lib/dom.js";
-import { asShown, sendJson } from "../lib/fetch.js";
-import { shownIn, writeAddress } from "./address.js";
-import { judgedWord, pulseAt } from "./marks.js";
-import { levelWord } from "./reading.js";
+import { make } from "../../lib/dom.js";
+import { asShown, sendJson } from "../../lib/fetch.js";
+import { shownIn, writeAddress } from "../address.js";
+import { judgedWord, pulseAt } from "../drawing/marks.js";
+import { levelWord } from "../drawing/reading.js";
 
-/** The pulse meant: the one chosen by the pointer, else the one gone to, else the chosen line's in the middle. @param {import("./view.js").Diagram} view */
+/** The pulse meant: the one chosen by the pointer, else the one gone to, else the chosen line's in the middle. @param {import("../view.js").Diagram} view */
 function meant(view) {
   if (view.pulse) return view.pulse;
   const { marked } = view;
@@ -17,7 +17,7 @@ function meant(view) {
   return pulseAt(view, view.chosenRow(), view.start + view.span / 2);
 }
 
-/** Keeps the finding in hand over the page that is made anew. @param {import("./view.js").Diagram} view @param {string} says what was judged */
+/** Keeps the finding in hand over the page that is made anew. @param {import("../view.js").Diagram} view @param {string} says what was judged */
 function keepFinding(view, says) {
   const found = view.facts.findings.find((/** @type {any} */ f) => f.id === view.finding?.id);
   if (!found) return;
@@ -27,7 +27,7 @@ function keepFinding(view, says) {
   try { sessionStorage.setItem(`judged ${view.path}`, JSON.stringify(kept)); } catch { /* The finding is lost, not the judgement. */ }
 }
 
-/** The finding that was in hand when a pulse was judged, if it still stands; told once. @param {import("./view.js").Diagram} view */
+/** The finding that was in hand when a pulse was judged, if it still stands; told once. @param {import("../view.js").Diagram} view */
 export function keptFinding(view) {
   try {
     const kept = JSON.parse(sessionStorage.getItem(`judged ${view.path}`) ?? "null");
@@ -38,7 +38,7 @@ export function keptFinding(view) {
   } catch { return null; }
 }
 
-/** @param {import("./view.js").Diagram} view */
+/** @param {import("../view.js").Diagram} view */
 export function judgeSlip(view) {
   const { facts } = view;
   const told = make("p", { role: "alert" });

@@ -1,6 +1,6 @@
 // @ts-check
 // Volts of an analog line above its logic line: samples, or the smallest and largest of each pixel column.
-import { engineering } from "../lib/format.js";
+import { engineering } from "../../lib/format.js";
 
 /**
  * The volts that a line is judged by: thresholds, or what a supply should be. A line without either that never makes an
@@ -20,7 +20,7 @@ export function voltScale(line, place) {
   return (/** @type {number} */ value) => place.foot - ((value - low + room) / (high - low + 2 * room)) * (place.foot - place.top);
 }
 
-/** The volts of a window at a tick of it, in words: a sample, or the range within a pixel column. @param {import("./columns.js").LineWindow} line @param {number} tick @param {number} width ticks of a column */
+/** The volts of a window at a tick of it, in words: a sample, or the range within a pixel column. @param {import("../columns.js").LineWindow} line @param {number} tick @param {number} width ticks of a column */
 export function readVolts(line, tick, width) {
   const { points, volts } = line;
   if (points) {
@@ -34,7 +34,7 @@ export function readVolts(line, tick, width) {
 }
 
 /**
- * @param {import("./draw.js").Pen} pen @param {import("./draw.js").Row} row @param {import("./columns.js").Window} window
+ * @param {import("./draw.js").Pen} pen @param {import("./draw.js").Row} row @param {import("../columns.js").Window} window
  * @param {import("./scale.js").Scale} scale @param {any} of what the session says of the line
  */
 export function drawVolts(pen, row, window, scale, of, last) {

@@ -9,7 +9,7 @@ export const judgedWord = (stray) => (stray ? "a stray" : "legitimate");
 
 /**
  * The pulse of a row at a moment; null where none is known to begin and end, or the lines are drawn too close to tell.
- * @param {import("./view.js").Diagram} view @param {any} row @param {number} tick @returns {Chosen|null}
+ * @param {import("../view.js").Diagram} view @param {any} row @param {number} tick @returns {Chosen|null}
  */
 export function pulseAt(view, row, tick) {
   if (!row || row.line === null) return null;
@@ -20,7 +20,7 @@ export function pulseAt(view, row, tick) {
   return pulse && { line: row.line, start: window.start + pulse.start, end: window.start + pulse.end, level };
 }
 
-/** The chosen pulse, and those that were judged. @param {import("./draw.js").Pen} pen @param {import("./view.js").Diagram} view @param {import("./scale.js").Scale} scale @param {(line: number) => import("./draw.js").Row|undefined} rowOf */
+/** The chosen pulse, and those that were judged. @param {import("./draw.js").Pen} pen @param {import("../view.js").Diagram} view @param {import("./scale.js").Scale} scale @param {(line: number) => import("./draw.js").Row|undefined} rowOf */
 export function drawJudged(pen, view, scale, rowOf) {
   const { c, colors, size } = pen;
   for (const mark of view.facts.marks) {

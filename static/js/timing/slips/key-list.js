@@ -1,9 +1,9 @@
 // @ts-check
 // The list of the diagram's keys, fetched once it is asked for.
-import { make } from "../lib/dom.js";
-import { openDialog } from "../lib/dialog.js";
+import { make } from "../../lib/dom.js";
+import { openDialog } from "../../lib/dialog.js";
 
-/** @param {import("./keys.js").Key[]} table */
+/** @param {import("../keys.js").Key[]} table */
 export function showKeys(table) {
   openDialog("Keys", make("table", {}, make("tbody", {}, ...table.map((key) =>
     make("tr", {}, make("th", { scope: "row" }, make("kbd", {}, key.shown)), make("td", {}, key.says))))),

@@ -1,6 +1,6 @@
 // @ts-check
 // Persistence: all occurrences of the finding in hand laid on one another, aligned at the edge that causes each.
-import { asShown, getJson } from "../lib/fetch.js";
+import { asShown, getJson } from "../../lib/fetch.js";
 import { lowerBound } from "./reduce.js";
 
 /** The moment an occurrence is aligned at, as the server takes it. @param {any} occurrence */
@@ -34,7 +34,7 @@ export class Overlay {
   #busy = false;
   /** @type {any} */ laid = null;
 
-  /** @param {import("./view.js").Diagram} view the occurrence in hand is where the view stands */
+  /** @param {import("../view.js").Diagram} view the occurrence in hand is where the view stands */
   constructor(view) { this.view = view; }
 
   get anchor() { return anchorOf(this.view.occurrences[this.view.occurrence]); }
