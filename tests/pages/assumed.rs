@@ -1,6 +1,7 @@
 //! What had to be assumed of a file is said before what hangs on it: in the report, its text and on the page.
 
 use crate::bench::Bench;
+use crate::sample::sample;
 use axum::http::{Method, StatusCode};
 use edgewitness::ingest::{ReadOptions, read_bytes};
 use edgewitness::report::inspect::{InspectReport, Severity};
@@ -8,10 +9,6 @@ use edgewitness::report::text::{headline, inspect_text};
 use edgewitness::setup::Setup;
 use edgewitness::workflow::inspect::{Question, inspect};
 use serde_json::Value;
-
-fn sample(name: &str) -> String {
-    std::fs::read_to_string(format!("{}/sample-captures/{name}", env!("CARGO_MANIFEST_DIR"))).unwrap()
-}
 
 /// The report of a file; `setup`: the setup file's text.
 fn report(name: &str, text: &str, setup: &str) -> InspectReport {

@@ -8,6 +8,8 @@ mod dice;
 mod evening;
 #[path = "../common/pulsed.rs"]
 mod pulsed;
+#[path = "../common/sample.rs"]
+mod sample;
 #[path = "../common/supply.rs"]
 mod supply;
 

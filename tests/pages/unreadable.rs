@@ -1,6 +1,7 @@
 //! One capture that can't be read does not close the session to the others.
 
 use crate::bench;
+use crate::sample::sample;
 use axum::http::{Method, StatusCode};
 use serde_json::{Value, json};
 
@@ -19,7 +20,7 @@ impl Bench {
     }
 
     /// The capture's number.
-    async fn bring(&self, file: &str, bytes: Vec<u8>) -> i64 {
+    async fn bring(&self, file: &str, bytes: impl AsRef<[u8]>) -> i64 {
         let (status, told) = self.0.bring(API, &format!("name={file}"), bytes).await;
         assert_eq!(status, StatusCode::CREATED, "{told}");
         self.0.capture(API, file).await
@@ -42,10 +43,6 @@ impl Bench {
     }
 }
 
-fn sample(name: &str) -> Vec<u8> {
-    std::fs::read(format!("{}/sample-captures/{name}", env!("CARGO_MANIFEST_DIR"))).unwrap()
-}
-
 /// Without their numbers, which another finding between them moves on.
 fn unnumbered(findings: &[Value]) -> Vec<Value> {
     let mut findings = findings.to_vec();
@@ -64,7 +61,7 @@ async fn the_others_are_looked_at_as_if_it_lay_in_the_bin() {
             ("as-found.vcd", sample("as-found.vcd")),
             ("tower.csv", sample("tower.csv")),
         ];
-        files.insert(place, ("bad.csv", vec![0; 4096]));
+        files.insert(place, ("bad.csv", "\0".repeat(4096)));
         let mut bad = 0;
         for (file, bytes) in files {
             let id = bench.bring(file, bytes).await;
@@ -133,7 +130,7 @@ async fn the_others_are_looked_at_as_if_it_lay_in_the_bin() {
 #[tokio::test]
 async fn only_where_none_can_be_read_the_error_stands_alone() {
     let bench = Bench::new().await;
-    let bad = bench.bring("bad.csv", vec![0; 4096]).await;
+    let bad = bench.bring("bad.csv", "\0".repeat(4096)).await;
     let worse = bench
         .bring("worse.vcd", b"$timescale 1 ns $end\n#0\n1!\n".to_vec())
         .await;
@@ -246,7 +243,7 @@ async fn an_original_that_was_changed_is_told_and_healed_by_bringing_it_again() 
 async fn the_list_of_sessions_says_what_could_not_be_read() {
     let bench = Bench::new().await;
     assert!(bench.0.page("/?sessions").await.contains("no capture yet"));
-    let bad = bench.bring("bad.csv", vec![0; 4096]).await;
+    let bad = bench.bring("bad.csv", "\0".repeat(4096)).await;
     assert!(
         bench
             .0
