@@ -241,7 +241,10 @@ pub async fn add(
                 add_as::<Condition>(store, id, value)
             }
             Remark::KIND => add_as::<Remark>(store, id, value),
-            Reading::KIND => add_as::<Reading>(store, id, value),
+            Reading::KIND => {
+                read::<Reading>(value.clone())?.check_typed()?;
+                add_as::<Reading>(store, id, value)
+            }
             Step::KIND => add_as::<Step>(store, id, value),
             _ => Err(Failure::missing(format!(
                 "kind of entry called {kind} that can be added so"
@@ -262,7 +265,10 @@ pub async fn edit(
         match kind.as_str() {
             Condition::KIND => edit_as::<Condition>(store, id, entry, value),
             Remark::KIND => edit_as::<Remark>(store, id, entry, value),
-            Reading::KIND => edit_as::<Reading>(store, id, entry, value),
+            Reading::KIND => {
+                read::<Reading>(value.clone())?.check_typed()?;
+                edit_as::<Reading>(store, id, entry, value)
+            }
             Step::KIND => edit_as::<Step>(store, id, entry, value),
             Capture::KIND => {
                 let wanted: Capture = read(value)?;
