@@ -24,7 +24,7 @@ use crate::report::compare::{
 };
 use crate::setup::Setup;
 
-use super::align::by_runs;
+use super::align::{OneClock, by_runs};
 
 /// Compares two conditions. Each capture is a run of its own, unless two instruments recorded one ([`by_runs`]); the runs of
 /// a condition add up. `on`: a line that brings the instruments of a run to one clock.
@@ -49,11 +49,10 @@ pub fn compare(
     }
     let (before, after) = (before.runs, after.runs);
     let split = before.len();
-    let of_side = |side: &str, runs: &[(super::align::OneClock, Vec<String>)]| {
-        let captures: Vec<&Capture> = runs.iter().map(|(run, _)| &run.capture).collect();
-        apart::not_compared(side, &captures, setup)
-    };
-    let not_compared = [of_side("before", &before), of_side("after", &after)].concat();
+    fn captures(runs: &[(OneClock, Vec<String>)]) -> Vec<&Capture> {
+        runs.iter().map(|(run, _)| &run.capture).collect()
+    }
+    let not_compared = apart::not_compared(&captures(&before), &captures(&after), setup);
     let (mut runs, mut together) = (Vec::new(), Vec::new());
     for (run, once) in before.into_iter().chain(after) {
         if !once.is_empty() {
