@@ -100,6 +100,7 @@ mod tests {
             rules: Vec::new(),
             rails: Vec::new(),
             waveforms: Vec::new(),
+            unjoined: Vec::new(),
         }
     }
 

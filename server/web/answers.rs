@@ -456,6 +456,7 @@ mod tests {
             rules: Vec::new(),
             rails: Vec::new(),
             waveforms: Vec::new(),
+            unjoined: Vec::new(),
             doubts: Vec::new(),
         };
         Answer {

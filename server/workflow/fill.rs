@@ -39,6 +39,7 @@ pub fn report(
         rules: Vec::new(),
         rails: Vec::new(),
         waveforms: Vec::new(),
+        unjoined: Vec::new(),
     }
 }
 

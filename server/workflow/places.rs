@@ -190,6 +190,7 @@ mod tests {
             rules: Vec::new(),
             rails: Vec::new(),
             waveforms: Vec::new(),
+            unjoined: Vec::new(),
             doubts: Vec::new(),
         }
     }

@@ -433,6 +433,7 @@ mod tests {
             rules: vec![],
             rails: vec![],
             waveforms: vec![],
+            unjoined: Vec::new(),
             doubts: vec![],
         };
         assert_eq!(headline(&report), "Nothing looks wrong in this capture.");
