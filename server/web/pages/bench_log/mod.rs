@@ -27,7 +27,7 @@ use crate::web::answers::{Answer, Standing, kept_answers, standings};
 use crate::web::api::log::{SessionLog, with_store};
 use crate::web::api::transfer::join_first;
 use crate::web::error::{Failure, PageFailure};
-use crate::web::finding_state::StateView;
+use crate::web::finding_state::{StateView, takes_a_state};
 use crate::web::remains::Fate;
 use crate::web::shown::{Shown, Which};
 use crate::web::state::App;
@@ -282,9 +282,12 @@ fn findings(states: &[Entry<FindingState>], answers: &[Answer]) -> Vec<FindingVi
     let standings = standings(answers);
     let view = |standing: &Standing| {
         let finding = standing.finding(answers)?;
+        let state = StateView::of(&standing.keys, &finding.title, states());
+        if !takes_a_state(&finding.topic) && !state.is_said {
+            return None;
+        }
         Some(FindingView {
-            state: StateView::of(&standing.keys, &finding.title, states())
-                .shown_still(standing.still_shows(answers)),
+            state: state.shown_still(standing.still_shows(answers)),
             severity: match finding.severity {
                 _ if !standing.is_present(answers) => match standing.fate_now(answers) {
                     Some(Fate::Remains(_)) => "told of otherwise now",
