@@ -250,7 +250,7 @@ pub(super) fn operations() -> Vec<Operation> {
             "put",
             "/api/sessions/{id}/finding-state",
             "Set the state of a finding",
-            Json(shape::<FindingState>()),
+            Json(shape::<log::SaidOfFinding>()),
             One(entry::<FindingState>()),
         ),
         op(
