@@ -1,23 +1,9 @@
 //! What a person holds of a finding: it leads nowhere once it is set aside, two pages don't talk each other down, and notes about
 //! clocks ask for none.
 
-#[path = "common/bench.rs"]
-mod bench;
-#[path = "common/command.rs"]
-#[allow(dead_code)]
-mod command;
-#[path = "common/dice.rs"]
-mod dice;
-#[path = "common/evening.rs"]
-#[allow(dead_code)]
-mod evening;
-#[path = "common/pulsed.rs"]
-#[allow(dead_code)]
-mod pulsed;
-
+use crate::dice::Dice;
+use crate::evening::Evening;
 use axum::http::{Method, StatusCode};
-use dice::Dice;
-use evening::Evening;
 use serde_json::{Value, json};
 
 /// STEP and BEAT pulse; each fall of STEP strikes CLEAR_N with the share `clear`, each of BEAT LATCH_N with `latch`. The struck
@@ -37,14 +23,17 @@ fn capture(seed: u64, clear: f64, latch: f64) -> String {
         line.sort_unstable();
         line
     };
-    let (step, beat) = (pulsed::pulses(seed, 300), pulsed::pulses(seed + 50, 300));
+    let (step, beat) = (
+        crate::pulsed::pulses(seed, 300),
+        crate::pulsed::pulses(seed + 50, 300),
+    );
     let lines = [
         ("CLEAR_N", struck(&step, clear, seed + 1), true),
         ("LATCH_N", struck(&beat, latch, seed + 2), true),
         ("STEP", step, false),
         ("BEAT", beat, false),
     ];
-    pulsed::vcd(&lines)
+    crate::pulsed::vcd(&lines)
 }
 
 /// The key by which the page sets the state of the finding whose title contains `words`.
@@ -174,7 +163,8 @@ async fn the_second_of_two_pages_is_told_what_was_said_meanwhile() {
 #[tokio::test]
 async fn notes_about_clocks_ask_for_no_state() {
     let evening = Evening::begun().await;
-    let lines = |name: &'static str, seed: u64| pulsed::vcd(&[(name, pulsed::pulses(seed, 40), false)]);
+    let lines =
+        |name: &'static str, seed: u64| crate::pulsed::vcd(&[(name, crate::pulsed::pulses(seed, 40), false)]);
     evening.bring("near.vcd", &lines("NOTE", 3)).await;
     evening.bring("far.vcd", &lines("BELL", 5)).await;
     let title = "Nothing brings far.vcd to the clock of near.vcd";
