@@ -70,10 +70,10 @@ pub fn are_long(widths: &[f64], ns: f64) -> bool {
 
 /// A few long pulses are strays all the same if the others of their level last longer by this factor, and they scatter by this one
 /// (common practice, no source).
-const FAR_LONGER: f64 = 1_000.0;
+pub(super) const FAR_LONGER: f64 = 1_000.0;
 const SCATTERED: f64 = 1.5;
 /// Fewer than this accuse nobody.
-const FEWEST_FAR: usize = 5;
+pub(super) const FEWEST_FAR: usize = 5;
 
 /// Whether pulses from the `shortest` to the `longest` scatter beyond what sampling does, on a level whose other pulses last
 /// `next` and more, a thousand times as long.

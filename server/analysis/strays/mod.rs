@@ -12,6 +12,7 @@ mod led;
 mod long_pulses;
 mod pauses;
 mod runs;
+pub mod slow;
 mod undersampled;
 pub mod widths;
 
@@ -172,9 +173,13 @@ pub fn find(capture: &Capture, options: &StrayOptions) -> Strays {
                 origin: LimitOrigin::Setup,
             },
             None if options.taken_over.contains_key(&index) => options.taken_over[&index],
-            None if bouncing.is_empty() => {
+            None => {
                 let sampling = found.sampling[index];
-                let limit = widths::infer(pulses, sampling, capture.timebase.ticks_of(1e-9));
+                let ns = capture.timebase.ticks_of(1e-9);
+                let limit = match bouncing.is_empty() {
+                    true => widths::infer(pulses, sampling, ns),
+                    false => widths::infer_of_contact(pulses, sampling, ns),
+                };
                 let tells = limit.origin == LimitOrigin::Inferred;
                 if tells && undersampled::is(pulses(), &limit, sampling) {
                     NarrowLimit::NONE
@@ -182,7 +187,6 @@ pub fn find(capture: &Capture, options: &StrayOptions) -> Strays {
                     limit
                 }
             }
-            None => NarrowLimit::NONE,
         };
         let strays = strays_of(index, line, pulses(), &limit, &bouncing, &options.marks);
         (limit, strays)

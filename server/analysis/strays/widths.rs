@@ -15,11 +15,11 @@ use super::long_pulses::{
     are_long, are_long_and_alike, are_long_and_few, are_scattered_far_below, come_in_trains, share_spread,
 };
 use super::pauses::are_pauses;
-use super::{LimitOrigin, NarrowLimit, healed};
+use super::{LimitOrigin, NarrowLimit, healed, slow};
 use crate::analysis::stats::tails::poisson_upper;
 use crate::model::{Level, Pulse};
 
-/// Induced pulses last about as long as edges and cable delays; nothing longer is inferred to be a stray.
+/// Induced pulses last about as long as edges and cable delays; nothing longer is inferred to be a stray, but on a slow line ([`slow`]).
 const NARROWEST_JOB_NS: f64 = 600.0;
 /// Widths up to this are looked at for the density of a line's ordinary pulses.
 const BODY_NS: f64 = 20_000.0;
@@ -53,13 +53,7 @@ impl Cut {
 /// Narrow limits of one line from its pulses, which are gone through up to four times. `sampling`: period in ticks; `ns`:
 /// ticks in a nanosecond.
 pub fn infer<P: Iterator<Item = Pulse>>(pulses: impl Fn() -> P, sampling: f64, ns: f64) -> NarrowLimit {
-    let of = |level: Level| {
-        let of_level = pulses().filter(|pulse| pulse.level == level);
-        let mut widths: Vec<i64> = of_level.map(|pulse| pulse.width().0).collect();
-        widths.sort_unstable();
-        widths.into_iter().map(|width| width as f64).collect::<Vec<f64>>()
-    };
-    let widths = LEVELS.map(of);
+    let widths = LEVELS.map(|level| widths_of(pulses(), level));
     let healed = |of: usize, by: &Cut| healed::widths(pulses(), LEVELS[1 - of], by.limit(sampling));
     let are_pauses = |level: usize, by: &Cut| are_pauses(pulses(), LEVELS[level], by.limit(sampling));
     let mut cuts =
@@ -113,6 +107,31 @@ pub fn infer<P: Iterator<Item = Pulse>>(pulses: impl Fn() -> P, sampling: f64, n
         low: limit(cuts[0]),
         high: limit(cuts[1]),
         origin,
+    }
+}
+
+fn widths_of(pulses: impl Iterator<Item = Pulse>, level: Level) -> Vec<f64> {
+    let of_level = pulses.filter(|pulse| pulse.level == level);
+    let mut widths: Vec<i64> = of_level.map(|pulse| pulse.width().0).collect();
+    widths.sort_unstable();
+    widths.into_iter().map(|width| width as f64).collect()
+}
+
+/// As [`infer`], of the pulses between the bursts of a line that bounces: short ones are strays only far below all others, since a
+/// contact makes pulses of any width.
+pub fn infer_of_contact<P: Iterator<Item = Pulse>>(
+    pulses: impl Fn() -> P,
+    sampling: f64,
+    ns: f64,
+) -> NarrowLimit {
+    let limit = infer(&pulses, sampling, ns);
+    let of = |level: Level| pulses().filter(move |pulse| pulse.level == level);
+    let is_slow = |level: Level| slow::far_below(of(level).map(|p| p.width().0 as f64), ns).is_some();
+    let kept = |of: Option<f64>, level: Level| of.filter(|_| is_slow(level));
+    let (low, high) = (kept(limit.low, Level::Low), kept(limit.high, Level::High));
+    match (low, high) {
+        (None, None) => NarrowLimit::NONE,
+        _ => NarrowLimit { low, high, ..limit },
     }
 }
 
@@ -184,7 +203,8 @@ fn below_a_job(widths: &[f64], cut: Cut, sampling: f64, ns: f64) -> Cut {
 
 /// Where widths part, whoever makes the narrow ones.
 fn candidate(widths: &[f64], sampling: f64, ns: f64) -> Option<Cut> {
-    let candidates = widths.partition_point(|&w| w <= NARROWEST_JOB_NS * ns);
+    let longest = (NARROWEST_JOB_NS * ns).max(slow::far_below(widths.iter().copied(), ns).unwrap_or(0.0));
+    let candidates = widths.partition_point(|&w| w <= longest);
     if candidates == 0 {
         return None;
     }
