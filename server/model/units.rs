@@ -310,7 +310,7 @@ mod tests {
     }
 
     #[test]
-    fn probabilities_and_ratios() {
+    fn chances_and_ratios_are_worded_with_their_bounds() {
         assert_eq!(
             [0.0123, 1.23e-5, 0.0].map(p_value),
             ["0.012", "1.2e-5", "< 1e-300"]

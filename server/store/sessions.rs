@@ -323,7 +323,7 @@ mod tests {
     }
 
     #[test]
-    fn mistakes_are_told() {
+    fn an_empty_title_and_a_missing_session_are_told() {
         let (_folder, store) = test_store();
         assert!(
             store
