@@ -20,9 +20,10 @@ pub struct Summary {
 }
 
 impl Store {
-    /// Keeps an answer (JSON text) for `scope` of a session ("all" for the newest condition, of which the start page tells, one
-    /// for each condition, "runs" for the counts of every run), in place of the last one. `key` names everything the answer rests on: see [`report_key`];
-    /// `changed_ms` is the session's when that was read: what was said later, also while the answer was worked out, is not in it.
+    /// Keeps an answer (JSON text) for `scope` of a session ("all" for the newest condition, of which the start page tells,
+    /// one for each condition, "runs" for the counts of every run), in place of the last one. `key` names everything the
+    /// answer rests on: see [`report_key`]; `changed_ms` is the session's when that was read: what was said later, also
+    /// while the answer was worked out, is not in it.
     ///
     /// # Errors
     /// No such session, or the disk's own.

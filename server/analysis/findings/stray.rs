@@ -145,7 +145,8 @@ fn how_they_look(capture: &Capture, open: &[&Stray]) -> String {
     )
 }
 
-/// Share of the strays that another line's edges must come before, for them to be told rather than that the line's own come after.
+/// Share of the strays that another line's edges must come before, for them to be told rather than that the line's own come
+/// after.
 const BEFORE_MOST: f64 = 0.5;
 
 /// What strays without a cause lie beside, edges of the line's own or of others, and whom to look at first.
