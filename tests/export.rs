@@ -1,14 +1,20 @@
 //! What goes out comes back in: by this program's own readers, and by an independent one (the crate `vcd`).
 //! Parquet files are read by polars and DuckDB in `tests/parquet.py`.
 
+#[path = "common/bench.rs"]
+#[allow(dead_code)]
+mod bench;
+
 use std::path::{Path, PathBuf};
 use std::process::Command;
 
 use assert_cmd::cargo::CommandCargoExt;
+use axum::http::{Method, StatusCode};
 use edgewitness::export::changes::write_csv;
 use edgewitness::ingest::{ReadOptions, read_bytes, read_file};
 use edgewitness::model::{Capture, Format, Level, Line, Ticks, TimeSpan, Timebase};
 use edgewitness::report::inspect::InspectReport;
+use serde_json::{Value, json};
 
 fn sample(name: &str) -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR"))
@@ -231,4 +237,179 @@ fn an_export_never_replaces_what_it_is_made_from() {
             .unwrap()
             .contains("STEP")
     );
+}
+
+/// Irregular edges of two machines' lines: nothing tells of one clock.
+fn two_clocks() -> [(&'static str, String); 2] {
+    let table = |name: &str, step: i64| {
+        let rows = (1..200i64).map(|n| format!("{},{}\n", n * step + n * n % 97 * 10, n % 2));
+        format!("time (ns),{name}\n0,0\n{}", rows.collect::<String>())
+    };
+    [
+        ("near.csv", table("NOTE", 1730)),
+        ("far.csv", table("BEAT", 2110)),
+    ]
+}
+
+/// Lines of two clocks in one column of times would be no evidence of anything.
+#[test]
+fn lines_of_clocks_that_nothing_joins_are_not_written_as_one_file() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = |name: &str| folder.path().join(name).to_str().unwrap().to_owned();
+    for (name, text) in two_clocks() {
+        std::fs::write(path(name), text).unwrap();
+    }
+    for name in ["all.vcd", "changes.csv", "edges.json", "pairs.csv"] {
+        let out = edgewitness(&["export", &path("near.csv"), &path("far.csv"), "--to", &path(name)]);
+        let says = String::from_utf8_lossy(&out.stderr).into_owned();
+        assert_eq!(out.status.code(), Some(2), "{name}: {says}");
+        for word in [
+            "near.csv with ",
+            "far.csv: expected captures on one clock",
+            "--align-on LINE",
+        ] {
+            assert!(says.contains(word), "{word}: {says}");
+        }
+        assert!(!std::fs::exists(path(name)).unwrap());
+    }
+    // What was found in each has its own times, and one capture its own clock.
+    for words in [
+        &[
+            "export",
+            &path("near.csv"),
+            &path("far.csv"),
+            "--to",
+            &path("strays.csv"),
+        ][..],
+        &["export", &path("near.csv"), "--to", &path("near.vcd")],
+    ] {
+        let out = edgewitness(words);
+        assert!(out.status.success(), "{}", String::from_utf8_lossy(&out.stderr));
+    }
+}
+
+#[tokio::test]
+async fn nor_are_they_in_the_browser_where_the_log_says_so() {
+    let (bench, ()) = bench::Bench::with(|_| ());
+    let api = "/api/sessions/1";
+    bench
+        .ok(Method::POST, "/api/sessions", json!({"title": "Tower"}))
+        .await;
+    for (name, text) in two_clocks() {
+        let path = format!("{api}/captures?name={name}");
+        let kind = "application/octet-stream";
+        assert_eq!(
+            bench.send(Method::POST, &path, kind, text.into()).await.0,
+            StatusCode::CREATED
+        );
+    }
+    let told = "near.csv with far.csv: expected captures on one clock";
+    for name in ["capture.vcd", "changes.csv", "edges.json"] {
+        let (status, answer) = bench
+            .json(Method::GET, &format!("{api}/export/{name}"), Value::Null)
+            .await;
+        assert_eq!(status, StatusCode::BAD_REQUEST);
+        let says = answer["error"].as_str().unwrap();
+        assert!(
+            says.contains(told) && says.contains("On the page Clocks"),
+            "{says}"
+        );
+    }
+    let (status, _) = bench
+        .json(Method::GET, &format!("{api}/export/strays.json"), Value::Null)
+        .await;
+    assert_eq!(status, StatusCode::OK);
+    let page = bench.page("/sessions/1/log").await;
+    assert!(page.contains(told) && !page.contains("lines as VCD"), "{page}");
+    // Somebody says that they ran on one clock.
+    let ids = [
+        bench.capture(api, "near.csv").await,
+        bench.capture(api, "far.csv").await,
+    ];
+    let clock = json!({"capture": ids[1], "with": ids[0], "on": [], "shift_s": 0.0});
+    bench.json(Method::PUT, &format!("{api}/clocks"), clock).await;
+    let (status, _) = bench
+        .send(Method::GET, &format!("{api}/export/capture.vcd"), "", Vec::new())
+        .await;
+    assert_eq!(status, StatusCode::OK);
+    let page = bench.page("/sessions/1/log").await;
+    assert!(!page.contains(told) && page.contains("lines as VCD"), "{page}");
+}
+
+/// Two instruments on one clock: the file says how each sampled, and that NOTE is there twice, so that it is the same evidence
+/// as the captures it was made from.
+#[test]
+fn a_joined_bench_tells_the_same_when_its_export_is_read_again() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = |name: &str| folder.path().join(name).to_str().unwrap().to_owned();
+    let (near, far) = (sample("as-found.vcd"), sample("tower.csv"));
+    let (near, far) = (near.to_str().unwrap(), far.to_str().unwrap());
+    let setup = sample("setup.toml");
+    let told = |files: &[&str]| -> InspectReport {
+        let words = [
+            &["inspect"],
+            files,
+            &["--setup", setup.to_str().unwrap(), "--json"],
+        ]
+        .concat();
+        serde_json::from_slice(&edgewitness(&words).stdout).unwrap()
+    };
+    // The strays are the second one's where its clock is brought to the tower's.
+    for (first, second) in [(near, far), (far, near)] {
+        let files = [first, second, "--align-on", "NOTE"];
+        let to = path("joined.vcd");
+        let out = edgewitness(&[&["export"], &files[..], &["--to", &to]].concat());
+        assert!(out.status.success());
+        let (joined, again) = (told(&files), told(&[&to]));
+        let titles = |report: &InspectReport| -> Vec<String> {
+            let findings = report.findings.iter().filter(|f| f.topic != "alignment");
+            findings.map(|f| f.title.clone()).collect()
+        };
+        assert_eq!(titles(&joined), titles(&again));
+        assert_eq!(joined.strays.len(), again.strays.len());
+        let shift_s = again.strays[0].start_s - joined.strays[0].start_s;
+        for (one, other) in joined.strays.iter().zip(&again.strays) {
+            assert_eq!((&one.line, &one.aggressor), (&other.line, &other.aggressor));
+            // The file's unit is a thousandth of a sample at most.
+            assert!((other.start_s - one.start_s - shift_s).abs() < 5e-12);
+            assert!((other.width_s - one.width_s).abs() < 5e-12);
+        }
+        for (one, other) in joined.couplings.iter().zip(&again.couplings) {
+            assert_eq!(
+                (one.strays, one.opportunities, &one.standing),
+                (other.strays, other.opportunities, &other.standing)
+            );
+            assert!((one.lag_s.median - other.lag_s.median).abs() < 5e-12);
+        }
+        let verdicts = |report: &InspectReport| -> Vec<(String, u64, u64)> {
+            let rows = report.links.iter();
+            rows.map(|row| (row.verdict.clone(), row.sent, row.arrived))
+                .collect()
+        };
+        assert_eq!(verdicts(&joined), verdicts(&again));
+        // A list of changes can't say it, and does not claim to.
+        let out = edgewitness(&[&["export"], &files[..], &["--to", &path("changes.csv")]].concat());
+        let says = String::from_utf8_lossy(&out.stderr).into_owned();
+        assert!(
+            says.contains("can't say how each line was sampled (every 5 ns, every 41.7 ns)"),
+            "{says}"
+        );
+    }
+}
+
+/// Comments are anybody's: what they say of codes that are not there, or of two lines in a circle, harms nothing.
+#[test]
+fn comments_that_say_nonsense_of_lines_are_harmless() {
+    let text = "$timescale 1 ns $end\n$var wire 1 ! STEP $end\n$var wire 1 \" BEAT $end\n\
+                $comment edgewitness-sampled 5e-9 ! ? $end\n$comment edgewitness-same ! \" $end\n\
+                $comment edgewitness-same \" ! $end\n$comment edgewitness-same ! ? $end\n$comment edgewitness-sampled x $end\n\
+                $enddefinitions $end\n#0\n0!\n0\"\n#10\n1!\n#20\n1\"\n#500\n";
+    let read = read_bytes("a.vcd", text.into(), &ReadOptions::default()).unwrap();
+    let sampled: Vec<f64> = read.lines.iter().map(|line| line.sample_ticks).collect();
+    assert!(
+        (sampled[0] - 5.0).abs() < 1e-9 && sampled[1] == 0.0,
+        "{sampled:?}"
+    );
+    let same: Vec<Option<usize>> = read.lines.iter().map(|line| line.same_as).collect();
+    assert_eq!(same, [None, Some(0)]);
 }

@@ -20,9 +20,10 @@ pub struct Words {
     /// Setup file (TOML)
     #[arg(long, value_name = "SETUP")]
     setup: Option<PathBuf>,
-    /// Bring the files of one run, before as after, to one clock by this line (LINE, or LINE=LINE_IN_THE_OTHERS)
+    /// Bring the files of one run, before as after, to one clock by this line (LINE, or LINE=LINE_IN_THE_OTHERS); said again for
+    /// files that have another line to go by
     #[arg(long, value_name = "LINE")]
-    align_on: Option<String>,
+    align_on: Vec<String>,
     #[command(flatten)]
     output: Output,
 }
@@ -34,7 +35,7 @@ pub fn run(words: &Words) -> anyhow::Result<ExitCode> {
     let before = read_captures(&words.before, &setup)?;
     let after = read_captures(&words.after, &setup)?;
     let bar = Bar::new("comparing");
-    let report = compare(before, after, words.align_on.as_deref(), &setup)?;
+    let report = compare(before, after, &words.align_on, &setup)?;
     drop(bar);
     words.output.write(&report, compare_text)?;
     Ok(ExitCode::SUCCESS)

@@ -6,7 +6,7 @@ use std::process::ExitCode;
 use super::Bar;
 use super::failure::unwritten;
 use super::reading::Reading;
-use crate::workflow::export::{What, choose, write, write_file};
+use crate::workflow::export::{What, choose, on_two_clocks, write, write_file};
 use crate::workflow::inspect::{Question, inspect};
 
 /// Write the capture as VCD or CSV, or strays, couplings, links and lags as CSV, JSON or Parquet
@@ -84,6 +84,12 @@ pub fn run(words: &Words) -> anyhow::Result<ExitCode> {
         // The lines of two clocks have no times in common; what was found in each has its own.
         if let Some(trouble) = inspection.left.first() {
             anyhow::ensure!(what.needs_report(), "{trouble}");
+        }
+        if let Some(trouble) = on_two_clocks(&inspection.report).filter(|_| !what.needs_report()) {
+            anyhow::bail!(
+                "{trouble}; export each of them by itself, or join them first: the same command with --align-on LINE (an irregular \
+                 line that both recorded; LINE=LINE_IN_THE_OTHERS where it is called otherwise)"
+            );
         }
         for trouble in &inspection.left {
             eprintln!("edgewitness: {}", super::one_line(trouble));

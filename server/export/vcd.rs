@@ -5,11 +5,15 @@
 //! the file says by how much. Scopes are made of the parts of a line's name, vectors of buses; white space, which no identifier
 //! may hold, becomes `_`. Volts of analog lines are left out, their levels are written. While no line at all is
 //! recorded the file has `$dumpoff`; where only some lines are not, they are `x`.
+//!
+//! How well edges are known is no part of the standard: of lines that were sampled, comments after the declarations say how
+//! ([`crate::model::vcd_notes`]), for the times of several instruments on one clock do not show it any more.
 
 use std::collections::{BTreeMap, HashSet};
 use std::io::{self, Write};
 
 use super::changes::{Changes, Shown, shown_at};
+use crate::model::vcd_notes::{self, Sampling};
 use crate::model::{Capture, Level, Ticks, Timebase};
 
 /// Writes `capture`; gives sentences about what the form could not hold.
@@ -26,15 +30,11 @@ pub fn write(capture: &Capture, mut out: impl Write) -> io::Result<Vec<String>> 
     )?;
     if grid.shift != 0 {
         let note = format!(
-            "the capture begins before its own time 0: in the VCD all times are later by {} {}",
+            "the capture begins before its own time 0: in the VCD all times are later by {} times {}",
             grid.shift, grid.unit
         );
-        writeln!(out, "$comment {note} $end")?;
         notes.push(note);
     }
-    writeln!(out, "$timescale {} $end", grid.unit)?;
-    let variables = variables(capture);
-    declare(&variables, &mut out, &mut notes)?;
     let analog = capture.lines.iter().filter(|line| line.trace.is_some()).count();
     if analog > 0 {
         notes.push(format!(
@@ -46,6 +46,16 @@ pub fn write(capture: &Capture, mut out: impl Write) -> io::Result<Vec<String>> 
             "{} variables that are no logic lines are left out",
             capture.not_logic.len()
         ));
+    }
+    for note in &notes {
+        writeln!(out, "$comment {note} $end")?;
+    }
+    writeln!(out, "$timescale {} $end", grid.unit)?;
+    let variables = variables(capture);
+    // Names from files stay out of comments: one may hold what ends them.
+    declare(&variables, &mut out, &mut notes)?;
+    for note in about_lines(capture, &variables) {
+        writeln!(out, "$comment {note} $end")?;
     }
     writeln!(out, "$enddefinitions $end")?;
     changes(capture, &variables, &grid, &mut out)?;
@@ -210,6 +220,44 @@ fn variables(capture: &Capture) -> Vec<(String, Variable)> {
         variable.code = code(i);
     }
     found
+}
+
+/// What comments say of lines: how they were sampled, and which of them are one signal.
+fn about_lines(capture: &Capture, variables: &[(String, Variable)]) -> Vec<String> {
+    let mut sampled: Vec<(Sampling, Vec<&str>)> = Vec::new();
+    let mut notes = Vec::new();
+    let mut code_of = vec![""; capture.lines.len()];
+    for (_, variable) in variables {
+        variable
+            .lines
+            .iter()
+            .for_each(|&line| code_of[line] = &variable.code);
+    }
+    for (_, variable) in variables {
+        // The bits of a bus come from one instrument.
+        let line = &capture.lines[variable.lines[0]];
+        let sampling = Sampling {
+            period_s: capture.timebase.length_s(line.sample_ticks),
+            is_interpolated: line.interpolated,
+        };
+        if sampling.period_s > 0.0 || sampling.is_interpolated {
+            match sampled.iter_mut().find(|(known, _)| *known == sampling) {
+                Some((_, codes)) => codes.push(&variable.code),
+                None => sampled.push((sampling, vec![&variable.code])),
+            }
+        }
+        let twin = line.same_as.map(|twin| code_of[twin]);
+        notes.extend(
+            twin.filter(|twin| *twin != variable.code)
+                .map(|twin| vcd_notes::same(twin, &variable.code)),
+        );
+    }
+    let of_sampling = sampled.iter().flat_map(|(sampling, codes)| {
+        codes
+            .chunks(vcd_notes::MOST_CODES)
+            .map(|codes| sampling.note(codes))
+    });
+    of_sampling.chain(notes).collect()
 }
 
 /// `NAME[3]` → ("NAME", 3).

@@ -10,6 +10,7 @@ mod tally;
 mod time;
 mod trace;
 pub mod units;
+pub mod vcd_notes;
 
 pub use capture::{Bus, Capture, Format, NO_TIME_UNIT, NotLogic, Warning};
 pub use column::Column;

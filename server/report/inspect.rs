@@ -39,6 +39,9 @@ pub struct InspectReport {
     /// Pulse measures of analog lines with two states.
     #[serde(default)]
     pub waveforms: Vec<WaveformRow>,
+    /// Captures, by their files, whose lines stand here by their own times, for nothing joins their clocks to the first one's.
+    #[serde(default)]
+    pub unjoined: Vec<String>,
 }
 
 impl InspectReport {

@@ -80,7 +80,11 @@ pub fn parse(text: &str, file: &str) -> Result<Setup, Error> {
             return Err(place.error(link.to.span().start, message));
         }
         setup.links.push(LinkSetup {
-            max_delay_s: place.positive_seconds(link.max_delay)?,
+            max_delay_s: place.seconds_at_most(
+                link.max_delay,
+                LONGEST_WAIT,
+                "the delay of a wire or a part",
+            )?,
             from: link.from,
             to: link.to.into_inner(),
             inverted: link.inverted,
@@ -100,21 +104,14 @@ pub fn parse(text: &str, file: &str) -> Result<Setup, Error> {
     Ok(setup)
 }
 
+/// No wire and no part of a bench keeps anybody waiting for longer: whoever says more meant another unit. No source.
+pub const LONGEST_WAIT: Longest = Longest(60.0, "a minute at most: is its unit right?");
+
 /// A stray is short: whoever says more meant another unit, or slipped in the exponent. A year; no source.
-const MOST_NARROW_S: f64 = 366.0 * 86_400.0;
+const MOST_NARROW: Longest = Longest(366.0 * 86_400.0, "a year at most");
 
 fn narrow_below(value: Option<Spanned<String>>, place: &Place) -> Result<Option<f64>, Error> {
-    let at = value.as_ref().map_or(0, |value| value.span().start);
-    let found = value
-        .as_ref()
-        .map_or(String::new(), |value| value.get_ref().clone());
-    match place.positive_seconds(value)? {
-        Some(seconds) if seconds > MOST_NARROW_S => {
-            let message = format!("found \"{found}\", expected the width of a pulse, a year at most");
-            Err(place.error(at, message))
-        }
-        seconds => Ok(seconds),
-    }
+    place.seconds_at_most(value, MOST_NARROW, "the width of a pulse")
 }
 
 fn line_setup(line: RawLine, place: &Place) -> Result<LineSetup, Error> {
@@ -183,6 +180,10 @@ pub fn family(name: &Spanned<String>, place: &Place) -> Result<Family, Error> {
     })
 }
 
+/// The longest time that is believed, in seconds, and how that is said.
+#[derive(Clone, Copy)]
+pub struct Longest(f64, &'static str);
+
 /// The text that is read, to turn byte offsets into lines and columns.
 pub struct Place<'a> {
     text: &'a str,
@@ -208,6 +209,29 @@ impl Place<'_> {
     /// The line of the file, from 1, in which byte `offset` lies.
     pub fn line_of(&self, offset: usize) -> usize {
         self.error(offset, "").line
+    }
+
+    /// A time with its unit, in seconds, of `what` ("the delay of a wire"), up to `longest`.
+    ///
+    /// # Errors
+    /// No time, not above 0, or above `longest`.
+    pub fn seconds_at_most(
+        &self,
+        value: Option<Spanned<String>>,
+        longest: Longest,
+        what: &str,
+    ) -> Result<Option<f64>, Error> {
+        let at = value.as_ref().map_or(0, |value| value.span().start);
+        let found = value
+            .as_ref()
+            .map_or(String::new(), |value| value.get_ref().clone());
+        match self.positive_seconds(value)? {
+            Some(seconds) if seconds > longest.0 => {
+                let message = format!("found \"{found}\", expected {what}, {}", longest.1);
+                Err(self.error(at, message))
+            }
+            seconds => Ok(seconds),
+        }
     }
 
     /// A time with its unit, in seconds.

@@ -147,6 +147,14 @@ mod tests {
                 "line 2, column 16: found \"1e300 s\", expected the width of a pulse, a year at most",
             ),
             (
+                "[[link]]\nfrom = \"A\"\nto = \"B\"\nmax_delay = \"3600 s\"\n",
+                "line 4, column 13: found \"3600 s\", expected the delay of a wire or a part, a minute at most: is its unit right?",
+            ),
+            (
+                "[[logic]]\noutput = \"A\"\nis = \"B & C\"\nsettle = \"7200 s\"\n",
+                "line 4, column 10: found \"7200 s\", expected how long a part takes to settle, a minute at most",
+            ),
+            (
                 "[line.A]\nnarrow_below = 99999999999999999999\n",
                 "found 99999999999999999999, expected text in quotes",
             ),

@@ -196,11 +196,41 @@ impl Reading {
         words.replace('-', "−")
     }
 
+    /// Refuses what no meter of a bench shows, where it is typed; what an archive holds from before stays readable.
+    ///
+    /// # Errors
+    /// [`Error::Invalid`]: more than [`MOST_POTENTIAL_V`], in whichever unit of volts.
+    pub fn check_typed(&self) -> Result<(), Error> {
+        let unit = self.unit.trim();
+        let volts = match unit {
+            "" | "V" => 1.0,
+            "mV" => 1e-3,
+            "µV" | "μV" | "uV" => 1e-6,
+            "kV" => 1e3,
+            _ => return Ok(()),
+        };
+        let unit = if unit.is_empty() { "V" } else { unit };
+        for (what, value) in [("nominal", self.nominal), ("reading", Some(self.reading))] {
+            if let Some(value) = value.filter(|value| (value * volts).abs() > MOST_POTENTIAL_V) {
+                return Err(Error::Invalid(format!(
+                    "{what}: found {} {unit}, expected what a meter of a bench can show, {} {unit} at most either way: is the \
+                     decimal point right, and the unit?",
+                    as_typed(value),
+                    as_typed(MOST_POTENTIAL_V / volts)
+                )));
+            }
+        }
+        Ok(())
+    }
+
     /// Whether the sign is not the nominal's: a swapped or reversed rail.
     pub fn has_wrong_sign(&self) -> bool {
         self.nominal.is_some_and(|nominal| nominal * self.reading < 0.0)
     }
 }
+
+/// A meter of a bench ends at a kilovolt, with a probe for high tension at some tens of them. No source.
+const MOST_POTENTIAL_V: f64 = 1e5;
 
 /// No meter of a bench shows more, in whichever unit.
 const MOST_READING: f64 = 1e9;
@@ -437,6 +467,23 @@ mod tests {
             words(-12.0, -12_000.0),
             "1000 times the nominal: is the unit right?"
         );
+        let far = |nominal, reading, unit: &str| {
+            let reading = Reading {
+                rail: "VEE".to_owned(),
+                nominal,
+                reading,
+                unit: unit.to_owned(),
+                ..Reading::default()
+            };
+            reading.check_typed().err().map(|error| error.to_string())
+        };
+        let told = "reading: found 99999999 V, expected what a meter of a bench can show, 100000 V at most either way: is the \
+                    decimal point right, and the unit?";
+        assert_eq!(far(Some(-12.0), 99_999_999.0, ""), Some(told.to_owned()));
+        assert!(far(Some(-2e5), -12.0, "V").unwrap().starts_with("nominal: "));
+        assert!(far(None, 101.0, "kV").unwrap().contains("100 kV at most"));
+        assert_eq!(far(Some(5.0), 4870.0, ""), None);
+        assert_eq!(far(None, 2.2e6, "Ω"), None);
         let told = reading(None, 9e99).check().unwrap_err().to_string();
         assert!(
             told.contains("at most 1000000000 either way, found 9e99"),

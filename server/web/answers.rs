@@ -3,6 +3,7 @@
 //! A finding is the same trouble under another condition when its key is the same (`report::inspect::finding_keys`):
 //! its topic and lines. What a person holds of it is said once, for all conditions.
 
+use std::collections::HashSet;
 use std::sync::Arc;
 
 use crate::report::inspect::{Finding, InspectReport, Severity, finding_keys};
@@ -31,6 +32,8 @@ pub struct Answer {
     pub runs: Vec<RunFound>,
     /// Lines that moved by themselves in any of its runs.
     pub moved: Vec<String>,
+    /// Findings are left out that a person holds to be no fault.
+    pub has_set_aside: bool,
 }
 
 impl Answer {
@@ -50,6 +53,7 @@ impl Answer {
             report,
             runs,
             moved,
+            has_set_aside: false,
         }
     }
 
@@ -61,7 +65,57 @@ impl Answer {
 
     /// What was found under the condition in a sentence or two.
     pub fn headline(&self) -> Option<String> {
-        Some(headline_over(self.report.as_ref()?, &self.runs))
+        let says = headline_over(self.report.as_ref()?, &self.runs);
+        Some(match self.has_set_aside {
+            true => of_the_rest(&says),
+            false => says,
+        })
+    }
+
+    /// The same without the findings of these keys, which a person set aside.
+    pub fn without(&self, aside: &HashSet<&String>) -> Answer {
+        let report = self.report.as_ref().map(|report| open_only(report, aside));
+        let count = |answer: &Answer| -> usize { answer.reports().map(|report| report.findings.len()).sum() };
+        let runs = self.runs.iter().map(|run| RunFound {
+            report: open_only(&run.report, aside),
+            ..run.clone()
+        });
+        let open = Answer {
+            condition: self.condition,
+            title: self.title.clone(),
+            keys: report
+                .iter()
+                .flat_map(|report| finding_keys(&report.findings))
+                .collect(),
+            report,
+            runs: runs.collect(),
+            moved: self.moved.clone(),
+            has_set_aside: false,
+        };
+        Answer {
+            has_set_aside: count(&open) < count(self),
+            ..open
+        }
+    }
+}
+
+/// A headline over what is left where findings were set aside.
+pub fn of_the_rest(says: &str) -> String {
+    let says = says.replace("Nothing looks wrong", "Nothing else looks wrong");
+    says.replace(
+        "Nothing is shown to be wrong",
+        "Nothing else is shown to be wrong",
+    )
+}
+
+/// The report without the findings of these keys.
+pub fn open_only(report: &InspectReport, aside: &HashSet<&String>) -> InspectReport {
+    let keys = finding_keys(&report.findings);
+    let of_key = report.findings.iter().zip(&keys);
+    let open = of_key.filter(|(_, key)| !aside.contains(key));
+    InspectReport {
+        findings: open.map(|(finding, _)| finding.clone()).collect(),
+        ..report.clone()
     }
 }
 
@@ -450,6 +504,7 @@ mod tests {
             keys: keys.iter().map(|key| (*key).to_owned()).collect(),
             runs: Vec::new(),
             moved: Vec::new(),
+            has_set_aside: false,
         }
     }
 

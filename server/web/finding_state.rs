@@ -19,6 +19,26 @@ pub struct StateView {
     /// What is to be said beside the state: [`STILL_SHOWS`], or nothing.
     pub still: &'static str,
     pub choices: Vec<Choice>,
+    /// What the page shows of it, as JSON that goes along with what is typed.
+    pub was: String,
+    /// Somebody said something of it.
+    pub is_said: bool,
+}
+
+/// What is held of a finding that is called by any of `keys`: of several that said by the foremost of them.
+pub fn state_of<'a>(
+    keys: &[String],
+    states: impl IntoIterator<Item = &'a FindingState>,
+) -> Option<&'a FindingState> {
+    let place = |state: &&FindingState| keys.iter().position(|key| *key == state.finding);
+    let known = states.into_iter().filter(|state| place(state).is_some());
+    known.min_by_key(place)
+}
+
+/// Whether a finding is about the machine, which can be mended: clocks are joined on the page Clocks, and then no note tells of
+/// them.
+pub fn takes_a_state(topic: &str) -> bool {
+    topic != "alignment"
 }
 
 /// One state to choose.
@@ -36,9 +56,7 @@ impl StateView {
         title: &str,
         states: impl IntoIterator<Item = &'a FindingState>,
     ) -> StateView {
-        let place = |state: &&FindingState| keys.iter().position(|key| *key == state.finding);
-        let known = states.into_iter().filter(|state| place(state).is_some());
-        let state = known.min_by_key(place);
+        let state = state_of(keys, states);
         let now = state.map(|state| state.state).unwrap_or_default();
         let all = [
             Verdict::Open,
@@ -60,6 +78,8 @@ impl StateView {
             remark: state.map(|state| state.remark.clone()).unwrap_or_default(),
             still: "",
             choices: all.map(choice).into(),
+            was: json!({ "was": state.cloned().unwrap_or_default() }).to_string(),
+            is_said: state.is_some(),
         }
     }
 

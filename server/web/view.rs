@@ -1,14 +1,17 @@
 //! The sheet to read, as ready strings: worst first, each finding with its figures and what to try next.
 
+use std::collections::HashSet;
+
 use crate::analysis::align::step_of;
 use crate::analysis::findings::CAUTION;
 use crate::model::units::{Bound, seconds_bound};
 use crate::report::inspect::{CouplingRow, Finding, LagHistogram, Severity};
 use crate::report::text::{engineering, seconds};
 use crate::store::{EntryId, SessionId};
+use crate::workflow::condition_runs::RunFound;
 use crate::workflow::unreadable;
 
-use super::answers::headline_over;
+use super::answers::{headline_over, of_the_rest, open_only};
 use super::finding_state::StateView;
 use super::occurrences::occurrences;
 use super::opened::Opened;
@@ -97,8 +100,9 @@ pub struct Bar {
     pub count: u64,
 }
 
-/// The sheet of a session. Cost: linear in strays for each finding.
-pub fn sheet(opened: &Opened) -> Sheet {
+/// The sheet of a session; `aside`: keys of findings that a person holds to be no fault, which the headline leaves out. Cost:
+/// linear in strays for each finding.
+pub fn sheet(opened: &Opened, aside: &HashSet<&String>) -> Sheet {
     let of_runs = opened.runs.iter().flat_map(|run| &run.report.findings);
     let of_runs = of_runs.flat_map(|finding| &finding.lines);
     let own = opened.capture.lines.iter().map(|line| &line.name);
@@ -123,10 +127,26 @@ pub fn sheet(opened: &Opened) -> Sheet {
         view
     });
     Sheet {
-        headline: parts(&headline_over(report, &opened.runs), &names),
+        headline: parts(&headline_of_open(opened, aside), &names),
         facts: facts(opened),
         findings: views.collect(),
         warnings: warnings.collect(),
+    }
+}
+
+fn headline_of_open(opened: &Opened, aside: &HashSet<&String>) -> String {
+    if aside.is_empty() {
+        return headline_over(&opened.report, &opened.runs);
+    }
+    let report = open_only(&opened.report, aside);
+    let runs = opened.runs.iter().map(|run| RunFound {
+        report: open_only(&run.report, aside),
+        ..run.clone()
+    });
+    let says = headline_over(&report, &runs.collect::<Vec<_>>());
+    match report.findings.len() < opened.report.findings.len() {
+        true => of_the_rest(&says),
+        false => says,
     }
 }
 

@@ -30,18 +30,21 @@ fn each(a: &Capture, b: &Capture, on: &str) -> Vec<String> {
 }
 
 /// Lines of different names by which captures were brought to the first one's clock, by `on`: (line, line of the first), by
-/// position in the merged capture. Lines of one name are found by it.
-fn shared_by(captures: &[Capture], alignments: &[Alignment], on: Option<&str>) -> Shared {
+/// position in the merged capture. Lines of one name are found by it. `on`: one for each capture.
+fn shared_by(captures: &[Capture], alignments: &[Alignment], on: &[Option<String>]) -> Shared {
     let mut shared = Shared::default();
     let mut before = captures[0].lines.len();
-    for (other, alignment) in captures.iter().zip(alignments).skip(1) {
+    for (at, (other, alignment)) in captures.iter().zip(alignments).enumerate().skip(1) {
         let pair = |name: &String| {
             let (there, here) = ends(&captures[0], name);
             let (there, here) = (captures[0].line_index(&there)?, other.line_index(&here)?);
             (captures[0].lines[there].name != other.lines[here].name).then_some((before + here, there))
         };
         // Upside down it is a buffer's other side.
-        let on = on.filter(|_| !alignment.inverted && !alignment.is_same_clock());
+        let on = on
+            .get(at)
+            .and_then(Option::as_deref)
+            .filter(|_| !alignment.inverted && !alignment.is_same_clock());
         let names = on.map_or(Vec::new(), |on| each(&captures[0], other, on));
         shared.otherwise.extend(names.iter().filter_map(pair));
         before += other.lines.len();
@@ -69,7 +72,7 @@ const MOST_TRIED: usize = 8;
 fn merged(
     captures: Vec<Capture>,
     alignments: &[Alignment],
-    on: Option<&str>,
+    on: &[Option<String>],
     setup: &Setup,
 ) -> (Capture, Vec<(usize, usize)>) {
     let names: Vec<String> = own_names(&captures);
@@ -98,45 +101,63 @@ pub(super) fn slack_s(alignments: &[Alignment]) -> f64 {
 pub struct ByRuns {
     /// Each on one clock, with the lines that are counted once.
     pub runs: Vec<(OneClock, Vec<String>)>,
-    /// Whether the line that was said brought any capture to another's clock.
-    pub is_joined: bool,
-    /// Why captures that it was tried on are runs of their own.
-    pub apart: Vec<String>,
+    /// Those of the lines that were said that brought a capture to another's clock.
+    pub joined_by: Vec<String>,
+    /// Why captures that one of them was tried on are runs of their own: the line, and a sentence.
+    pub apart: Vec<(String, String)>,
+}
+
+/// A run that is put together: its captures, how each lies to the first, and the line that was said for it.
+#[derive(Default)]
+struct Group {
+    captures: Vec<Capture>,
+    alignments: Vec<Alignment>,
+    on: Vec<Option<String>>,
 }
 
 /// Brings the captures of one side together, each run on one clock: files that share lines, all of which match edge by edge,
 /// recorded one run if they hold other lines besides or sample otherwise; a second run by the same clips has the same lines at
-/// the same sampling. A file that has a line of its own, and that `on` brings to the clock of a run's first, is of that run.
-pub fn by_runs(captures: Vec<Capture>, on: Option<&str>, setup: &Setup) -> ByRuns {
-    let (mut is_joined, mut apart) = (false, Vec::new());
-    let mut groups: Vec<(Vec<Capture>, Vec<Alignment>)> = Vec::new();
+/// the same sampling. A file that has a line of its own, and that one of `on` brings to the clock of a run's first, is of that
+/// run.
+pub fn by_runs(captures: Vec<Capture>, on: &[String], setup: &Setup) -> ByRuns {
+    let (mut joined_by, mut apart): (Vec<String>, Vec<(String, String)>) = (Vec::new(), Vec::new());
+    let mut groups: Vec<Group> = Vec::new();
     for capture in captures {
         let (mut each, mut why) = (groups.iter().enumerate(), None);
-        let found = each.find_map(|(at, (group, _))| {
-            let said = on.filter(|_| has_its_own(group, &capture));
-            let said = match said.map(|on| align_pair(&group[0], &capture, on)) {
-                Some(Err(trouble)) => {
-                    why = Some(trouble.to_string());
-                    None
+        let found = each.find_map(|(at, group)| {
+            let first = &group.captures[0];
+            // Where several are said, each is for the files that have its lines.
+            let for_these = on
+                .iter()
+                .filter(|on_it| on.len() == 1 || names_are_in(first, &capture, on_it))
+                .filter(|_| has_its_own(&group.captures, &capture));
+            for on in for_these {
+                match align_pair(first, &capture, on) {
+                    Ok(alignment) => return Some((at, alignment, Some(on.clone()))),
+                    Err(trouble) => why = Some((on.clone(), trouble.to_string())),
                 }
-                Some(Ok(alignment)) => Some(alignment),
-                None => None,
-            };
-            is_joined |= said.is_some();
-            Some((at, said.or_else(|| same_run(&group[0], &capture, setup))?))
-        });
-        if let (None, Some(why)) = (&found, why) {
-            apart.push(format!("{} is counted as a run of its own. {why}", capture.file));
-        }
-        match found {
-            Some((at, alignment)) => {
-                groups[at].0.push(capture);
-                groups[at].1.push(alignment);
             }
-            None => groups.push((vec![capture], vec![Alignment::SAME_CLOCK])),
+            Some((at, same_run(first, &capture, setup)?, None))
+        });
+        if let (None, Some((on, why))) = (&found, why) {
+            let says = format!("{} is counted as a run of its own. {why}", capture.file);
+            apart.push((on, says));
         }
+        let (at, alignment, by) = found.unwrap_or((groups.len(), Alignment::SAME_CLOCK, None));
+        if at == groups.len() {
+            groups.push(Group::default());
+        }
+        joined_by.extend(by.clone());
+        groups[at].captures.push(capture);
+        groups[at].alignments.push(alignment);
+        groups[at].on.push(by);
     }
-    let one = |(mut captures, alignments): (Vec<Capture>, Vec<Alignment>)| {
+    let one = |group: Group| {
+        let Group {
+            mut captures,
+            alignments,
+            on,
+        } = group;
         let rows = captures.iter().zip(&alignments);
         let sources = rows
             .map(|(capture, a)| capture_row(capture, a.offset_s, a.drift_ppm))
@@ -144,7 +165,7 @@ pub fn by_runs(captures: Vec<Capture>, on: Option<&str>, setup: &Setup) -> ByRun
         let names = own_names(&captures);
         let (capture, pairs) = match captures.len() {
             1 => (captures.remove(0), Vec::new()),
-            _ => merged(captures, &alignments, on, setup),
+            _ => merged(captures, &alignments, &on, setup),
         };
         let once = pairs.iter().map(|&(line, _)| names[line].clone()).collect();
         let clock = OneClock {
@@ -157,7 +178,7 @@ pub fn by_runs(captures: Vec<Capture>, on: Option<&str>, setup: &Setup) -> ByRun
     };
     ByRuns {
         runs: groups.into_iter().map(one).collect(),
-        is_joined,
+        joined_by,
         apart,
     }
 }
@@ -187,7 +208,7 @@ fn same_run(a: &Capture, b: &Capture, setup: &Setup) -> Option<Alignment> {
     let (_, pairs) = merged(
         vec![a.clone(), b.clone()],
         &[Alignment::SAME_CLOCK, alignment],
-        None,
+        &[],
         setup,
     );
     (pairs.len() == count).then_some(alignment)
@@ -273,7 +294,10 @@ pub fn one_clock(
         .collect();
     let capture = match captures.len() {
         1 => captures.remove(0),
-        _ => merged(captures, &alignments, on, setup).0,
+        _ => {
+            let on = vec![on.map(str::to_owned); captures.len()];
+            merged(captures, &alignments, &on, setup).0
+        }
     };
     let clock = OneClock {
         capture,

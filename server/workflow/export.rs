@@ -8,6 +8,7 @@ use crate::analysis::coupling::all_pairs::{LONGEST_REACH, lag_table};
 use crate::export::tables::{Which, edges};
 use crate::export::{Cells, Table, changes, parquet, vcd};
 use crate::model::Capture;
+use crate::model::units::seconds;
 use crate::report::inspect::InspectReport;
 
 /// The form of a file.
@@ -49,6 +50,19 @@ impl What {
     pub fn needs_report(self) -> bool {
         matches!(self, What::Table(_))
     }
+}
+
+/// Why the lines that `report` is of can't go out together: some stand on clocks of their own, and a file of lines has one
+/// column of times. `None` where nothing is in the way. What is to be done instead follows the sentence.
+pub fn on_two_clocks(report: &InspectReport) -> Option<String> {
+    let first = &report.captures.first()?.file;
+    (!report.unjoined.is_empty()).then(|| {
+        format!(
+            "{first} with {}: expected captures on one clock, found clocks that nothing joins: their lines in one file would stand \
+             beside each other at times that have nothing to do with one another",
+            report.unjoined.join(", ")
+        )
+    })
 }
 
 /// Form and content by a file's name: the ending is the form; `strays.csv` holds strays, and so on; any other
@@ -102,9 +116,31 @@ pub fn write(
 ) -> io::Result<Vec<String>> {
     match (form, what) {
         (Form::Vcd, _) => vcd::write(capture, out),
-        (Form::Csv, What::Capture) => changes::write_csv(capture, out).map(|()| Vec::new()),
+        (Form::Csv, What::Capture) => {
+            changes::write_csv(capture, out)?;
+            Ok(lost_in_a_list(capture).into_iter().collect())
+        }
         _ => write_table(form, &table(what, capture, report)?, out).map(|()| Vec::new()),
     }
+}
+
+/// What a list of changes can't say of lines that several instruments recorded; the comments of a VCD say it.
+fn lost_in_a_list(capture: &Capture) -> Option<String> {
+    let sampled = capture.lines.iter().filter(|line| !line.interpolated);
+    let mut periods: Vec<f64> = sampled.map(|line| line.sample_ticks).collect();
+    periods.sort_by(f64::total_cmp);
+    periods.dedup();
+    (periods.len() > 1).then(|| {
+        let known = periods.iter().filter(|ticks| **ticks > 0.0);
+        let words: Vec<String> = known
+            .map(|ticks| seconds(capture.timebase.length_s(*ticks)))
+            .collect();
+        format!(
+            "the list can't say how each line was sampled (every {}): read again, its strays, lags and links may come out \
+             otherwise than those of the captures it was made from; a VCD says it in its comments",
+            words.join(", every ")
+        )
+    })
 }
 
 /// Whether a file of that form and content can hold several runs, told apart by a column: any but the lines as VCD or as a

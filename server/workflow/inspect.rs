@@ -204,6 +204,8 @@ fn look(
     // What all times hang on is said before them.
     all.splice(0..0, assumed::time_units(&sources));
     let mut report = fill::report(&capture, sources, &strays, &attribution, &links, all);
+    let apart = joined.apart().filter_map(|of| report.captures.get(of));
+    report.unjoined = apart.map(|row| row.file.clone()).collect();
     report.proposals = fill::proposal_rows(&capture, &proposals);
     report.permutations = fill::permutation_rows(&capture, &links, &setup.links);
     report.rules = rule_rows(&capture, &setup.rules, &results.rules);

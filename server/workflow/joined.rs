@@ -52,6 +52,11 @@ impl Joined {
         a == b || clock(a).is_none() || clock(b).is_none() || clock(a) == clock(b)
     }
 
+    /// The captures, by position, that do not stand on the clock of the first.
+    pub fn apart(&self) -> impl Iterator<Item = usize> {
+        (0..self.0.len()).filter(|&of| !self.is_one(0, of))
+    }
+
     /// Takes out the links between captures that nothing joins: what does not arrive as the times stand says nothing of the
     /// wire. A note for each.
     pub fn without_apart(&self, capture: &Capture, links: &mut Vec<Link>) -> Vec<Finding> {

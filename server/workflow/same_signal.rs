@@ -78,7 +78,25 @@ pub fn join(
             capture.lines[twin].name = names[line].clone();
         }
     }
+    plain_names(capture, names, is_said);
     pairs
+}
+
+/// Gives a name that several captures have for one signal, which goes by another in the first of them, to the first of these
+/// lines: under `STEM/LINE` no other condition, nor a setup, would know it.
+fn plain_names(capture: &mut Capture, names: &[String], is_said: &dyn Fn(&str) -> bool) {
+    for line in 0..names.len() {
+        let name = &names[line];
+        if capture.lines[line].name == *name || capture.line_index(name).is_some() {
+            continue;
+        }
+        let of_name = || (0..names.len()).filter(|&other| names[other] == *name);
+        let root = |line: usize| capture.lines[line].same_as.unwrap_or(line);
+        let is_one = of_name().all(|other| root(other) == root(line));
+        if is_one && !of_name().any(|other| is_said(&capture.lines[other].name)) {
+            capture.lines[line].name = name.clone();
+        }
+    }
 }
 
 /// Pairs (line, line of an earlier capture) by which captures were brought to one clock, by position in the merged capture.
@@ -411,7 +429,7 @@ mod tests {
         };
         let link = "[[link]]\nfrom = \"STRIKE\"\nto = \"D0 - STRIKE\"\n";
         let setup = Setup::parse(link, "setup.toml").unwrap();
-        let on = Some("STRIKE=D0 - STRIKE");
+        let on = &["STRIKE=D0 - STRIKE".to_owned()];
         let counted = |before: [Capture; 2]| -> Vec<(String, String, u64)> {
             let report = compare(before.to_vec(), renamed(false).to_vec(), on, &setup).unwrap();
             let rows = report.couplings.iter();
@@ -434,13 +452,13 @@ mod tests {
     #[test]
     fn what_two_instruments_saw_alike_is_counted_once() {
         let setup = Setup::default();
-        let report = compare(both(7, true).to_vec(), both(11, false).to_vec(), None, &setup).unwrap();
+        let report = compare(both(7, true).to_vec(), both(11, false).to_vec(), &[], &setup).unwrap();
         assert_eq!(report.couplings.len(), 1, "{report:?}");
         let row = &report.couplings[0];
         let alone = compare(
             both(7, true)[..1].to_vec(),
             both(11, false)[..1].to_vec(),
-            None,
+            &[],
             &setup,
         )
         .unwrap();
@@ -458,7 +476,7 @@ mod tests {
         let [one, _] = both(7, true);
         let [mut other, _] = both(7, true);
         other.file = "again.csv".to_owned();
-        let report = compare(vec![one, other], both(11, false).to_vec(), None, &setup).unwrap();
+        let report = compare(vec![one, other], both(11, false).to_vec(), &[], &setup).unwrap();
         let twice = report.couplings[0].before.strays;
         assert_eq!(twice, 2 * alone.couplings[0].before.strays);
     }

@@ -332,12 +332,12 @@ fn conditions_of_two_instruments_are_compared_on_one_clock_or_said_not_to_be() {
         "The link from STRIKE_OUT to STRIKE_IN",
         "The rule \\\"in time\\\"",
     ] {
-        for side in ["before", "after"] {
-            assert!(
-                notes.contains(&format!("{what} is not compared: {side},")),
-                "{notes} {problem}"
-            );
-        }
+        // Once, for both sides.
+        assert!(
+            notes.contains(&format!("{what} is not compared: before and after, no run has")),
+            "{notes} {problem}"
+        );
+        assert_eq!(notes.matches(what).count(), 1, "{notes}");
     }
     assert!(notes.contains("--align-on"), "{notes}");
     let (_, report, problem) = run(&[&words[..], &["--align-on", "STEP=D0 - STEP"]].concat(), &files);
@@ -349,4 +349,81 @@ fn conditions_of_two_instruments_are_compared_on_one_clock_or_said_not_to_be() {
         .find(|row| row["before"]["occasions"].as_u64() > Some(100));
     assert!(own.is_some(), "{report}");
     assert!(!report["notes"].to_string().contains("not compared:"), "{report}");
+}
+
+/// Each side has a line of its own to go by, and the tower's instrument names the sequencer's STEP by its channel.
+#[test]
+fn files_of_either_side_are_joined_each_by_its_own_line() {
+    let ([near, far], [fixed, fixed_far]) = (of_run(11, "D0 - STEP", 2), of_run(13, "CH1 - STEP", 0));
+    let files = [
+        ("found.csv", near.as_str()),
+        ("found_tower.csv", far.as_str()),
+        ("fixed.csv", fixed.as_str()),
+        ("fixed_tower.csv", fixed_far.as_str()),
+        ("setup.toml", LINK),
+    ];
+    let words = "compare --before found.csv found_tower.csv --after fixed.csv fixed_tower.csv --setup setup.toml --json";
+    let words: Vec<&str> = words.split(' ').collect();
+    let by = ["--align-on", "STEP=D0 - STEP", "--align-on", "STEP=CH1 - STEP"];
+    let (code, report, problem) = run(&[&words[..], &by].concat(), &files);
+    assert_eq!(code, Some(0), "{problem}");
+    let link = &report["links"][0];
+    assert_eq!(
+        (&link["before"]["missing"], &link["after"]["missing"]),
+        (&60.into(), &0.into()),
+        "{report}"
+    );
+    let notes = report["notes"].to_string();
+    assert!(
+        !notes.contains("not compared:") && !notes.contains("a run of its own"),
+        "{notes}"
+    );
+    // One that joins nothing is a slip of the pen, and named.
+    let by = [&by[..], &["--align-on", "STEP=D7"]].concat();
+    let (code, _, problem) = run(&[&words[..], &by].concat(), &files);
+    assert_eq!(code, Some(2));
+    assert!(problem.contains("found none by STEP=D7"), "{problem}");
+}
+
+/// A third instrument names the line as the second does: one signal, which keeps that name.
+#[test]
+fn a_line_that_two_further_files_name_alike_keeps_its_name() {
+    let side = |seed: u64, lost: usize| {
+        let [near, far] = of_run(seed, "D0 - STEP", lost);
+        let belfry = table(
+            &[
+                ("D0 - STEP", irregular(seed, 1200)),
+                ("HAMMER", irregular(seed + 200, 400)),
+            ],
+            TOWER,
+        );
+        [near, far, belfry]
+    };
+    let ([near, far, belfry], [fixed, fixed_far, fixed_belfry]) = (side(11, 2), side(13, 0));
+    let rule = "[[limit]]\nname = \"step waits\"\nkind = \"pulse-width\"\nline = \"D0 - STEP\"\nat_least = \"100 ns\"\n";
+    let files = [
+        ("found.csv", near.as_str()),
+        ("found_tower.csv", far.as_str()),
+        ("found_belfry.csv", belfry.as_str()),
+        ("fixed.csv", fixed.as_str()),
+        ("fixed_tower.csv", fixed_far.as_str()),
+        ("fixed_belfry.csv", fixed_belfry.as_str()),
+        ("setup.toml", rule),
+    ];
+    let words = "compare --before found.csv found_tower.csv found_belfry.csv --after fixed.csv fixed_tower.csv fixed_belfry.csv \
+                 --setup setup.toml --json --align-on";
+    let words: Vec<&str> = words.split(' ').chain(["STEP=D0 - STEP"]).collect();
+    let (code, report, problem) = run(&words, &files);
+    assert_eq!(code, Some(0), "{problem}");
+    let rows = report["limits"].as_array().expect("limits");
+    assert_eq!(rows.len(), 1, "{report}");
+    assert!(
+        rows[0]["before"]["occasions"].as_u64() > Some(100)
+            && rows[0]["after"]["occasions"].as_u64() > Some(100),
+        "{report}"
+    );
+    assert!(
+        !report.to_string().contains("_tower/") && !report.to_string().contains("_belfry/"),
+        "{report}"
+    );
 }

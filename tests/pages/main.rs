@@ -23,6 +23,7 @@ mod comparing;
 mod described;
 mod diagram;
 mod doubts;
+mod held_of_findings;
 mod interface;
 mod light;
 mod links;

@@ -397,3 +397,34 @@ async fn a_trouble_is_the_same_where_names_differ_by_their_scopes() {
         "{log}"
     );
 }
+
+/// Each page of one run leads to the same page of the others.
+#[tokio::test]
+async fn pages_of_a_run_lead_to_the_others() {
+    let evening = Evening::with_a_short_last_run().await;
+    let log = evening.bench.ok(Method::GET, &evening.api(""), Value::Null).await;
+    let condition = log["conditions"][1]["id"].as_i64().unwrap();
+    let mid = evening.bench.capture(&evening.api(""), "mid.vcd").await;
+    for tail in ["/links", "/clocks", "/rules"] {
+        let page = evening.shown(&format!("{tail}?condition={condition}")).await;
+        let runs = between(&page, "runs: ", "</p>");
+        let there = format!("{}?condition={condition}&#38;run={mid}", evening.page(tail));
+        assert!(
+            runs.contains(&format!("<a href=\"{there}\">mid.vcd (")) && runs.contains("true\">short.vcd ("),
+            "{tail}: {runs}"
+        );
+        let page = evening
+            .shown(&format!("{tail}?condition={condition}&run={mid}"))
+            .await;
+        let runs = between(&page, "runs: ", "</p>");
+        assert!(
+            runs.contains("true\">mid.vcd (") && runs.contains("\">short.vcd ("),
+            "{tail}: {runs}"
+        );
+        assert!(!page.contains("the run of mid.vcd"), "{tail}: {page}");
+    }
+    // Where there is one run there is nothing to choose.
+    let other = log["conditions"][0]["id"].as_i64().unwrap();
+    let page = evening.shown(&format!("/links?condition={other}")).await;
+    assert!(!page.contains("runs: "), "{page}");
+}

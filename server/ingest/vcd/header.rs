@@ -1,9 +1,12 @@
 //! The declarations of a VCD (IEEE Std 1364-2005 §18.2.3, §18.4 for ports).
 
+use std::collections::HashMap;
+
 use super::super::error::quoted;
 use super::super::names::{common_scopes, make_unique, some_of};
 use super::super::{Error, ErrorKind, Limits};
 use super::tokens::Tokens;
+use crate::model::vcd_notes::{self, Note, Sampling};
 
 /// What a variable's values are.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -89,6 +92,14 @@ impl Variable {
     }
 }
 
+/// What comments of this program say of variables, by their identifier codes.
+#[derive(Debug, Default)]
+pub struct Told {
+    pub sampled: HashMap<Vec<u8>, Sampling>,
+    /// The second is another record of the first.
+    pub same: Vec<[Vec<u8>; 2]>,
+}
+
 /// The declarations.
 #[derive(Debug, Default)]
 pub struct Header {
@@ -96,6 +107,7 @@ pub struct Header {
     /// Length of a unit: mantissa 1, 10 or 100 and power of ten of a second.
     pub timescale: Option<(u32, i32)>,
     pub warnings: Vec<String>,
+    pub told: Told,
     /// A word that ended the declarations without `$enddefinitions` and is to be read as a change.
     pub held_word: bool,
 }
@@ -201,7 +213,8 @@ impl Reader {
                 let variable = variable(tokens, self.scopes.open, &mut self.header.warnings)?;
                 self.declare(variable, tokens, limits)?;
             }
-            b"$date" | b"$version" | b"$comment" => {
+            b"$comment" => self.comment(tokens, limits)?,
+            b"$date" | b"$version" => {
                 tokens.skip_section()?;
             }
             b"$dumpvars" | b"$dumpall" | b"$dumpon" | b"$dumpoff" | b"$dumpports" => {
@@ -224,6 +237,33 @@ impl Reader {
             }
         }
         Ok(false)
+    }
+
+    /// A comment, which may be one that this program wrote; any other, however long, is passed over.
+    fn comment(&mut self, tokens: &mut Tokens, limits: &Limits) -> Result<(), Error> {
+        const MOST_WORDS: usize = vcd_notes::MOST_CODES + 2;
+        let mut words = Vec::new();
+        while tokens.advance()? && tokens.word() != b"$end" {
+            if words.len() <= MOST_WORDS {
+                words.push(String::from_utf8_lossy(tokens.word()).into_owned());
+            }
+        }
+        let told = &mut self.header.told;
+        if words.len() > MOST_WORDS || told.sampled.len() + told.same.len() > limits.lines {
+            return Ok(());
+        }
+        match vcd_notes::read(&words) {
+            Some(Note::Sampled(sampling, codes)) => {
+                let of = codes.iter().map(|code| (code.clone().into_bytes(), sampling));
+                told.sampled.extend(of);
+            }
+            Some(Note::Same(first, code)) => {
+                let of = [first, code].map(|code| code.as_bytes().to_vec());
+                told.same.push(of);
+            }
+            None => {}
+        }
+        Ok(())
     }
 
     fn declare(&mut self, variable: Variable, tokens: &Tokens, limits: &Limits) -> Result<(), Error> {

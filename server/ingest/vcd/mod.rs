@@ -6,6 +6,7 @@ mod fast;
 mod header;
 mod tokens;
 
+use std::collections::HashMap;
 use std::sync::Arc;
 
 use super::build::{Built, LineBuilder};
@@ -19,6 +20,9 @@ use crate::model::{
     Warning,
 };
 use header::{Kind, Variable};
+
+/// Sampling periods that are named, at most.
+const MOST_PERIODS: usize = 6;
 
 /// What a code stands for; lines are numbered as in [`Plan::builders`].
 #[derive(Clone, Copy, Debug)]
@@ -128,7 +132,11 @@ fn read_whole(
     for builder in plan.builders {
         built.push(builder.finish(outcome.end).map_err(spill)?);
     }
-    let sample_ticks = grid::period_of_changes(&outcome.times, resolution).unwrap_or(0.0);
+    // What was told of some lines was not known of the others.
+    let sample_ticks = match header.told.sampled.is_empty() {
+        true => grid::period_of_changes(&outcome.times, resolution).unwrap_or(0.0),
+        false => 0.0,
+    };
 
     let mut capture = Capture {
         file: name.to_owned(),
@@ -148,10 +156,25 @@ fn read_whole(
         &owners,
         &built,
         others,
-        sample_ticks,
+        (sample_ticks, &header.told),
     );
+    if !header.told.sampled.is_empty() {
+        let sampled = capture.lines.iter().map(|line| line.sample_ticks);
+        let mut periods: Vec<f64> = sampled.filter(|ticks| *ticks > 0.0).collect();
+        periods.sort_by(f64::total_cmp);
+        periods.dedup();
+        let periods = periods.iter().take(MOST_PERIODS);
+        let periods: Vec<String> = periods
+            .map(|ticks| engineering(capture.timebase.length_s(*ticks), "s"))
+            .collect();
+        if !periods.is_empty() {
+            capture.warn(format!(
+                "the file's comments, written by Edgewitness, say how its lines were sampled ({}): so they are taken",
+                periods.join(", ")
+            ));
+        }
+    }
     if sample_ticks > 0.0 {
-        use crate::model::units::engineering;
         let sample_s = capture.timebase.length_s(sample_ticks);
         capture.warn(format!(
             "all changes lie on a grid of {} ({}): taken for the sampling period where it matters how well an edge is known",
@@ -177,8 +200,10 @@ fn lay_out(
     owners: &[Owner],
     built: &[Built],
     mut others: Vec<Option<Other>>,
-    sample_ticks: f64,
+    (sample_ticks, told): (f64, &header::Told),
 ) -> Vec<String> {
+    // The first line of each code, and how many it has.
+    let mut first_lines: HashMap<&[u8], (usize, usize)> = HashMap::new();
     // The first line that was made of each builder.
     let mut owner_lines = vec![None; built.len()];
     let mut apart: Vec<String> = Vec::new();
@@ -195,6 +220,12 @@ fn lay_out(
                 // A shorter twin is the lower part of the longer one.
                 let skip = width.saturating_sub(names.len());
                 let start = capture.lines.len();
+                let sampling = told.sampled.get(&variable.code);
+                let sample_ticks =
+                    sampling.map_or(sample_ticks, |said| capture.timebase.ticks_of(said.period_s));
+                first_lines
+                    .entry(&variable.code)
+                    .or_insert((start, width.min(names.len())));
                 for (bit, name) in names.into_iter().enumerate().take(width) {
                     let source = first + skip + bit;
                     let twin = owner_lines[source];
@@ -205,6 +236,7 @@ fn lay_out(
                         flips: columns.flips.clone(),
                         stretches: columns.stretches.clone(),
                         sample_ticks,
+                        interpolated: sampling.is_some_and(|said| said.is_interpolated),
                         same_as: twin,
                         tally: Some(columns.tally),
                         ..Line::digital(name, columns.first, Vec::new(), capture.span)
@@ -217,6 +249,17 @@ fn lay_out(
                     });
                 }
             }
+        }
+    }
+    for [a, b] in &told.same {
+        let (Some(&a), Some(&b)) = (first_lines.get(&a[..]), first_lines.get(&b[..])) else {
+            continue;
+        };
+        // The earlier one is pointed at: so no two lines ever point at each other.
+        let ((earlier, width), (later, of_later)) = (a.min(b), a.max(b));
+        for bit in 0..width.min(of_later) {
+            let twin = capture.lines[earlier + bit].same_as.unwrap_or(earlier + bit);
+            capture.lines[later + bit].same_as.get_or_insert(twin);
         }
     }
     apart

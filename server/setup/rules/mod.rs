@@ -9,7 +9,7 @@ use toml::Spanned;
 mod keys;
 
 use super::Error;
-use super::raw::Place;
+use super::raw::{LONGEST_WAIT, Place};
 use crate::rule::expression::Expression;
 use crate::rule::{Demand, EdgeOf, Limit, Logic, Rule, Sequence, Step};
 
@@ -204,11 +204,14 @@ pub fn logic(raw: Spanned<RawLogic>, place: &Place) -> Result<Rule, Error> {
         demand: Demand::Logic(Logic {
             outputs,
             is: expression,
-            settle_s: place
-                .positive_seconds(raw.settle)?
-                .ok_or_else(|| need.missing("settle"))?,
+            settle_s: settle(raw.settle, place)?.ok_or_else(|| need.missing("settle"))?,
         }),
     })
+}
+
+/// How long a part takes to put out what its inputs say.
+fn settle(value: Text, place: &Place) -> Result<Option<f64>, Error> {
+    place.seconds_at_most(value, LONGEST_WAIT, "how long a part takes to settle")
 }
 
 /// The rule of one `[[sequence]]`.
@@ -282,7 +285,7 @@ pub fn sequence(raw: Spanned<RawSequence>, place: &Place) -> Result<Rule, Error>
             strobe,
             step,
             modulus,
-            settle_s: place.positive_seconds(raw.settle)?,
+            settle_s: settle(raw.settle, place)?,
             watch,
         }),
     })

@@ -241,7 +241,10 @@ pub async fn add(
                 add_as::<Condition>(store, id, value)
             }
             Remark::KIND => add_as::<Remark>(store, id, value),
-            Reading::KIND => add_as::<Reading>(store, id, value),
+            Reading::KIND => {
+                read::<Reading>(value.clone())?.check_typed()?;
+                add_as::<Reading>(store, id, value)
+            }
             Step::KIND => add_as::<Step>(store, id, value),
             _ => Err(Failure::missing(format!(
                 "kind of entry called {kind} that can be added so"
@@ -262,7 +265,10 @@ pub async fn edit(
         match kind.as_str() {
             Condition::KIND => edit_as::<Condition>(store, id, entry, value),
             Remark::KIND => edit_as::<Remark>(store, id, entry, value),
-            Reading::KIND => edit_as::<Reading>(store, id, entry, value),
+            Reading::KIND => {
+                read::<Reading>(value.clone())?.check_typed()?;
+                edit_as::<Reading>(store, id, entry, value)
+            }
             Step::KIND => edit_as::<Step>(store, id, entry, value),
             Capture::KIND => {
                 let wanted: Capture = read(value)?;
@@ -337,18 +343,69 @@ pub async fn checklist(
     Ok((StatusCode::CREATED, Json(added.await?)))
 }
 
+/// What a person holds of a finding, and what stood there when they began to say it.
+#[derive(Serialize, Deserialize, utoipa::ToSchema)]
+pub struct SaidOfFinding {
+    #[serde(flatten)]
+    pub said: FindingState,
+    /// The state that the page showed, as it was kept; without a name where nothing was said yet. It must still be so. Null: what
+    /// is said holds, whatever was there.
+    #[serde(default)]
+    pub was: Option<FindingState>,
+}
+
+impl SaidOfFinding {
+    /// Whether nothing else was said meanwhile.
+    ///
+    /// # Errors
+    /// A sentence: what is held now.
+    fn over(&self, held: &[Entry<FindingState>]) -> Result<(), String> {
+        let Some(was) = &self.was else {
+            return Ok(());
+        };
+        let of = |key: &str| {
+            held.iter()
+                .map(|entry| &entry.value)
+                .find(|held| held.finding == key)
+        };
+        let nothing = FindingState::default();
+        let now = of(&self.said.finding)
+            .or_else(|| of(&was.finding))
+            .unwrap_or(&nothing);
+        let what = |state: &FindingState| (state.state, state.cause.clone(), state.remark.clone());
+        if what(now) == what(was) || what(now) == what(&self.said) {
+            return Ok(());
+        }
+        let more = [("caused by", &now.cause), ("with the remark", &now.remark)];
+        let more = more.iter().filter(|(_, text)| !text.is_empty());
+        let more: Vec<String> = more
+            .map(|(words, text)| format!(", {words} \"{text}\""))
+            .collect();
+        Err(format!(
+            "Meanwhile somebody said something else of this finding: it is \"{}\" now{}. Nothing of yours was kept, so that this \
+             is not lost. Look at the page anew, and say it there if it still holds: what you typed will stand in the fields.",
+            now.state.words(),
+            more.concat()
+        ))
+    }
+}
+
 /// Says what a person holds of a finding, for all conditions.
+///
+/// # Errors
+/// Something else was said of it since the page was opened.
 pub async fn set_finding_state(
     State(app): State<Arc<App>>,
     Path(id): Path<i64>,
-    Json(state): Json<FindingState>,
+    Json(body): Json<SaidOfFinding>,
 ) -> Result<Json<Entry<FindingState>>, Failure> {
-    Ok(Json(
-        with_store(app, move |store| {
-            Ok(store.set_finding_state(SessionId(id), &state)?)
-        })
-        .await?,
-    ))
+    let kept = with_store(app, move |store| {
+        let id = SessionId(id);
+        body.over(&store.entries(id)?)
+            .map_err(|told| Failure::new(StatusCode::CONFLICT, told))?;
+        Ok(store.set_finding_state(id, &body.said)?)
+    });
+    Ok(Json(kept.await?))
 }
 
 /// What a photograph is called.

@@ -19,7 +19,7 @@ use crate::web::error::{Failure, sentence};
 use crate::web::opened::Opened;
 use crate::web::shown::Shown;
 use crate::web::state::App;
-use crate::workflow::export::{Form, What, choose, holds_runs, table, write, write_table};
+use crate::workflow::export::{Form, What, choose, holds_runs, on_two_clocks, table, write, write_table};
 
 /// The session with all its originals, in one file.
 pub async fn archive(State(app): State<Arc<App>>, Path(id): Path<i64>) -> Result<Response, Failure> {
@@ -100,6 +100,7 @@ pub async fn export(
         if holds_runs(form, what) {
             write_table(form, &of_runs(&app, &opened, what)?, out).map_err(wrong)?;
         } else {
+            lines_of_one_clock(&opened, what)?;
             write(form, what, &opened.capture, Some(&opened.report), out).map_err(wrong)?;
         }
         file.seek(SeekFrom::Start(0)).map_err(Failure::ours)?;
@@ -116,12 +117,28 @@ pub async fn export(
     Ok(download(file, &called, kind))
 }
 
+/// # Errors
+/// Lines are to go out, and stand on clocks that nothing joins.
+fn lines_of_one_clock(opened: &Opened, what: What) -> Result<(), Failure> {
+    match on_two_clocks(&opened.report).filter(|_| !what.needs_report()) {
+        Some(trouble) => Err(Failure::wrong(format!("{trouble}. {}", join_first()))),
+        None => Ok(()),
+    }
+}
+
+/// What to do where lines stand on clocks that nothing joins.
+pub fn join_first() -> &'static str {
+    "On the page Clocks name an irregular line that both recorded, or say that they ran on one clock; or make each a run of its \
+     own there, and take the lines of one run."
+}
+
 /// The table of the run that was asked for, or of all runs of its condition, the newest last.
 ///
 /// # Errors
 /// A run can't be read, or the disk's own.
 fn of_runs(app: &App, opened: &Opened, what: What) -> Result<Table, Failure> {
     let of_one = |opened: &Opened| {
+        lines_of_one_clock(opened, what)?;
         let table = table(what, &opened.capture, Some(&opened.report));
         table.map_err(|error| Failure::wrong(sentence(&error)))
     };

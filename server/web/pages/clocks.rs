@@ -118,7 +118,7 @@ pub async fn page(
     let which = opened.as_deref().map(Opened::which).or(shown.which()?);
     let html = with_store(app, move |store| {
         let mut page = view(store, session, opened.as_deref())?;
-        page.heading = Heading::of(store, session, which, HERE)?;
+        page.heading = Heading::of(store, session, which, HERE)?.with_runs(opened.as_deref(), HERE);
         page.trouble = trouble;
         page.places = page.places.following(&shown)?;
         Ok(page.render()?)

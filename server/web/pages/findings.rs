@@ -1,5 +1,6 @@
 //! Findings: the sheet to read beside the timing diagram.
 
+use std::collections::HashSet;
 use std::sync::Arc;
 use std::time::Duration;
 
@@ -13,13 +14,13 @@ use super::heading::{Heading, open};
 use super::next_capture::NextCapture;
 use crate::report::inspect::{InspectReport, Severity, finding_keys};
 use crate::setup::Setup;
-use crate::store::{Capture, Clock, Entry, EntryId, FindingState, SessionId, Store};
+use crate::store::{Capture, Clock, Entry, EntryId, FindingState, SessionId, Store, Verdict};
 use crate::web::alike::{keys_of, name_in};
 use crate::web::answers::{Answer, kept_answers, standings};
 use crate::web::api::harness::{clips_of, harness_of};
 use crate::web::api::log::with_store;
 use crate::web::error::PageFailure;
-use crate::web::finding_state::StateView;
+use crate::web::finding_state::{StateView, state_of, takes_a_state};
 use crate::web::opened::Opened;
 use crate::web::remains::{BOUNCE, Fate, fate, left};
 use crate::web::shown::{Shown, Which};
@@ -205,6 +206,7 @@ fn since(store: &Store, id: SessionId, opened: &Opened) -> Result<Vec<String>, P
         keys: Vec::new(),
         runs: opened.runs.clone(),
         moved: Vec::new(),
+        has_set_aside: false,
     };
     // A line that moved by itself, its strays apart, and stands still here.
     let is_still = |name: &&String| {
@@ -407,7 +409,21 @@ pub async fn page(
             gone = since(&app.store, id, &opened)?;
             runs_shown = runs(&opened);
             runs_apart = apart(&opened);
-            let mut shown = sheet(&opened);
+            let states: Vec<Entry<FindingState>> = app.store.entries(id)?;
+            let answers = kept_answers(&app.store, id)?;
+            let others: Vec<&InspectReport> = answers.iter().flat_map(Answer::reports).collect();
+            let keys = keys_of(&opened.report, &others);
+            let of_runs = opened
+                .runs
+                .iter()
+                .flat_map(|run| keys_of(&run.report, &others))
+                .collect::<Vec<_>>();
+            let is_aside = |keys: &&Vec<String>| {
+                let state = state_of(keys, states.iter().map(|entry| &entry.value));
+                state.is_some_and(|state| state.state == Verdict::NotAFault)
+            };
+            let aside: HashSet<&String> = keys.iter().chain(&of_runs).filter(is_aside).flatten().collect();
+            let mut shown = sheet(&opened, &aside);
             let harness = harness_of(&app.store, id)?;
             let clips = clips_of(&app.store, id, &harness)?;
             for told in places::of_findings(&harness, &clips, &opened.report) {
@@ -415,16 +431,13 @@ pub async fn page(
                     view.places = told.sentences;
                 }
             }
-            let states: Vec<Entry<FindingState>> = app.store.entries(id)?;
             let newest = app.store.captures_by_condition(id)?.pop();
             let is_newest = newest.is_some_and(|under| under.condition == opened.condition)
                 && opened.runs.last().is_none_or(|run| run.is_shown);
-            let answers = kept_answers(&app.store, id)?;
-            let others: Vec<&InspectReport> = answers.iter().flat_map(Answer::reports).collect();
-            let keys = keys_of(&opened.report, &others);
             for ((view, finding), key) in shown.findings.iter_mut().zip(&opened.report.findings).zip(keys) {
                 let said = states.iter().map(|entry| &entry.value);
-                view.state = Some(StateView::of(&key, &finding.title, said).shown_still(is_newest));
+                let state = StateView::of(&key, &finding.title, said).shown_still(is_newest);
+                view.state = Some(state).filter(|state| takes_a_state(&finding.topic) || state.is_said);
             }
             sheet_shown = Some(shown);
         }

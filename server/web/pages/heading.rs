@@ -8,6 +8,7 @@ use axum::http::StatusCode;
 use super::Places;
 use crate::store::{Capture, Condition, Entry, EntryId, SessionId, Store};
 use crate::web::error::{Failure, PageFailure};
+use crate::web::opened::Opened;
 use crate::web::shown::{Shown, Which};
 use crate::web::state::App;
 use crate::workflow::session::Held;
@@ -21,6 +22,8 @@ pub struct Heading {
     pub conditions: Vec<ConditionView>,
     /// A file of the run shown, where that is not the newest; else empty.
     pub run: String,
+    /// The runs of the condition shown, the newest last, where there are several.
+    pub runs: Vec<ConditionView>,
     /// The session is in the bin.
     pub is_binned: bool,
 }
@@ -61,6 +64,29 @@ impl Heading {
         Ok(heading)
     }
 
+    /// The same with the runs of the condition that is `opened`, each with where this page shows it.
+    pub fn with_runs(self, opened: Option<&Opened>, here: &str) -> Heading {
+        let Some(opened) = opened else {
+            return self;
+        };
+        let path = path_of(opened.id, here);
+        let views = opened.runs.iter().map(|run| {
+            let which = Which {
+                condition: opened.condition,
+                run: run.captures.first().copied(),
+            };
+            ConditionView {
+                words: format!("{} ({})", run.files, run.size),
+                is_shown: run.is_shown,
+                path: format!("{path}?{}", which.query()),
+            }
+        });
+        Heading {
+            runs: views.collect(),
+            ..self
+        }
+    }
+
     /// The conditions that the page can show; `shown`: the one that it does.
     fn around(
         store: &Store,
@@ -68,9 +94,7 @@ impl Heading {
         shown: Option<Option<EntryId>>,
         here: &str,
     ) -> Result<Heading, Failure> {
-        let places = Places::of(id, here).list;
-        let place = places.into_iter().find(|place| place.is_here);
-        let path = place.map(|place| place.path).unwrap_or_default();
+        let path = path_of(id, here);
         let all = store.captures_by_condition(id)?.into_iter();
         let views = all.map(|under| {
             let (condition, run) = (under.condition, None);
@@ -91,9 +115,17 @@ impl Heading {
             name,
             conditions,
             run: String::new(),
+            runs: Vec::new(),
             is_binned: store.session(id)?.binned_ms.is_some(),
         })
     }
+}
+
+/// The address of the page called `here`.
+fn path_of(id: SessionId, here: &str) -> String {
+    let places = Places::of(id, here).list;
+    let place = places.into_iter().find(|place| place.is_here);
+    place.map(|place| place.path).unwrap_or_default()
 }
 
 /// Takes in hand what a page's address names, as [`Shown::take_in_hand`]; what can't be shown is told on a page with the

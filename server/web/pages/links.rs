@@ -159,7 +159,7 @@ pub async fn page(
             places: Places::of(session, HERE).following(&shown)?,
             id,
             title: body.title,
-            heading: Heading::of(store, session, which, HERE)?,
+            heading: Heading::of(store, session, which, HERE)?.with_runs(opened.as_deref(), HERE),
             has_captures: opened.is_some(),
             trouble,
             permutations: opened.as_deref().map(permutations).unwrap_or_default(),

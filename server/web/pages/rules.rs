@@ -149,7 +149,8 @@ pub async fn page(
         };
         page.places = page.places.following(&shown)?;
         let which = opened.as_deref().map(|opened| opened.which());
-        page.heading = Heading::of(store, session, which.or(shown.which()?), HERE)?;
+        page.heading =
+            Heading::of(store, session, which.or(shown.which()?), HERE)?.with_runs(opened.as_deref(), HERE);
         Ok(page.render()?)
     });
     Ok(Html(html.await?))

@@ -6,27 +6,51 @@ use crate::analysis::rules::check_one;
 use crate::model::{Capture, Level, Line};
 use crate::setup::Setup;
 
-/// A sentence for each link and rule whose lines one side's runs have, but none of them all. `side`: `before` or `after`;
-/// `runs`: that side's. Cost: names only.
-pub fn not_compared(side: &str, runs: &[&Capture], setup: &Setup) -> Vec<String> {
-    let bones: Vec<Capture> = runs.iter().map(|run| without_edges(run)).collect();
-    let is_in = |run: &Capture, name: &str| {
-        run.line_index(name).is_some() || run.buses.iter().any(|bus| bus.name == name)
-    };
-    let mut told = Vec::new();
-    let tell = |what: String, names: &[&str]| {
+/// A sentence for each link and rule whose lines a side's runs have, but none of them all; one sentence where that is so on both
+/// sides. Cost: names only.
+pub fn not_compared(before: &[&Capture], after: &[&Capture], setup: &Setup) -> Vec<String> {
+    let mut told: Vec<(Parted, &str)> = Vec::new();
+    for (side, runs) in [("before", before), ("after", after)] {
+        for parted in parted(runs, setup) {
+            match told.iter_mut().find(|(known, _)| *known == parted) {
+                Some((_, sides)) => *sides = "before and after",
+                None => told.push((parted, side)),
+            }
+        }
+    }
+    let says = |(Parted { what, names }, sides): (Parted, &str)| {
         format!(
-            "{what} is not compared: {side}, no run has all of {}, which were recorded in files that nothing brings to one \
+            "{what} is not compared: {sides}, no run has all of {}, which were recorded in files that nothing brings to one \
              clock. Name an irregular line that they share: --align-on LINE (or LINE=LINE_IN_THE_OTHERS).",
             names.join(", ")
         )
     };
+    told.into_iter().map(says).collect()
+}
+
+/// A link or a rule that no run of a side has all lines of.
+#[derive(PartialEq)]
+struct Parted {
+    what: String,
+    names: Vec<String>,
+}
+
+/// Those of one side's runs.
+fn parted(runs: &[&Capture], setup: &Setup) -> Vec<Parted> {
+    let bones: Vec<Capture> = runs.iter().map(|run| without_edges(run)).collect();
+    let is_in = |run: &Capture, name: &str| {
+        run.line_index(name).is_some() || run.buses.iter().any(|bus| bus.name == name)
+    };
+    let mut found = Vec::new();
     for link in &setup.links {
         let ends = [link.from.as_str(), link.to.as_str()];
         let is_whole = |run: &Capture| ends.iter().all(|end| is_in(run, end));
         let is_somewhere = |end: &&str| runs.iter().any(|run| is_in(run, end));
         if ends.iter().all(is_somewhere) && !runs.iter().any(|run| is_whole(run)) {
-            told.push(tell(format!("The link from {} to {}", link.from, link.to), &ends));
+            found.push(Parted {
+                what: format!("The link from {} to {}", link.from, link.to),
+                names: ends.map(str::to_owned).into(),
+            });
         }
     }
     for rule in &setup.rules {
@@ -35,12 +59,15 @@ pub fn not_compared(side: &str, runs: &[&Capture], setup: &Setup) -> Vec<String>
         // A name that some run does not miss is in it.
         let is_somewhere = |name: &&String| missing.iter().any(|names| !names.contains(name));
         if !missing.iter().any(Vec::is_empty) && !all.is_empty() && all.iter().all(is_somewhere) {
-            let mut names: Vec<&str> = all.into_iter().map(String::as_str).collect();
+            let mut names: Vec<String> = all.into_iter().cloned().collect();
             names.sort_unstable();
-            told.push(tell(format!("The rule \"{}\"", rule.name), &names));
+            found.push(Parted {
+                what: format!("The rule \"{}\"", rule.name),
+                names,
+            });
         }
     }
-    told
+    found
 }
 
 /// The check of a rule says which names it does not find; edges would only cost time.

@@ -16,6 +16,8 @@ pub use judged::{Judged, amount, judge_all, rate, share, share_bound, sum_over, 
 pub use still::{Still, Which, still};
 pub use tally::{Counted, tallies};
 
+use std::collections::HashSet;
+
 use crate::analysis::stats::ratio::Ratio;
 use crate::model::Capture;
 use crate::report::compare::{
@@ -24,36 +26,42 @@ use crate::report::compare::{
 };
 use crate::setup::Setup;
 
-use super::align::by_runs;
+use super::align::{OneClock, by_runs};
 
 /// Compares two conditions. Each capture is a run of its own, unless two instruments recorded one ([`by_runs`]); the runs of
-/// a condition add up. `on`: a line that brings the instruments of a run to one clock.
+/// a condition add up. `on`: lines that bring the instruments of a run to one clock, each for the files that have it.
 ///
 /// # Errors
-/// Where `on` names no line that two captures of a side have.
+/// Where one of `on` brings no two captures of a side to one clock.
 pub fn compare(
     before: Vec<Capture>,
     after: Vec<Capture>,
-    on: Option<&str>,
+    on: &[String],
     setup: &Setup,
 ) -> anyhow::Result<CompareReport> {
     let (before, after) = (by_runs(before, on, setup), by_runs(after, on, setup));
-    let apart = [before.apart, after.apart].concat();
-    if let Some(on) = on.filter(|_| !before.is_joined && !after.is_joined) {
-        let why = apart
-            .first()
-            .map_or("no side has two captures to join", String::as_str);
+    let apart: Vec<(String, String)> = [before.apart, after.apart].concat();
+    for on in on {
+        let is_joined = [&before.joined_by, &after.joined_by]
+            .iter()
+            .any(|by| by.contains(on));
+        if is_joined {
+            continue;
+        }
+        let of_it = apart.iter().find(|(by, _)| by == on);
+        let why = of_it.map_or("no side has two captures to join that have it", |(_, says)| {
+            says.as_str()
+        });
         anyhow::bail!(
             "expected a line that brings two captures of a side to one clock, found none by {on}: {why}"
         );
     }
     let (before, after) = (before.runs, after.runs);
     let split = before.len();
-    let of_side = |side: &str, runs: &[(super::align::OneClock, Vec<String>)]| {
-        let captures: Vec<&Capture> = runs.iter().map(|(run, _)| &run.capture).collect();
-        apart::not_compared(side, &captures, setup)
-    };
-    let not_compared = [of_side("before", &before), of_side("after", &after)].concat();
+    fn captures(runs: &[(OneClock, Vec<String>)]) -> Vec<&Capture> {
+        runs.iter().map(|(run, _)| &run.capture).collect()
+    }
+    let not_compared = apart::not_compared(&captures(&before), &captures(&after), setup);
     let (mut runs, mut together) = (Vec::new(), Vec::new());
     for (run, once) in before.into_iter().chain(after) {
         if !once.is_empty() {
@@ -73,8 +81,10 @@ pub fn compare(
     let sides: [Vec<usize>; 2] = [(0..split).collect(), (split..runs.len()).collect()];
     let mut report = report(&tallies(runs, setup), &sides[0], &sides[1]);
     report.notes.extend(together);
-    report.notes.extend(apart);
+    report.notes.extend(apart.into_iter().map(|(_, says)| says));
     report.notes.extend(not_compared);
+    let mut told = HashSet::new();
+    report.notes.retain(|note| told.insert(note.clone()));
     Ok(report)
 }
 

@@ -285,7 +285,7 @@ fn bench_log() -> Vec<Operation> {
             "put",
             "/api/sessions/{id}/finding-state",
             "Set the state of a finding",
-            Json(shape::<FindingState>()),
+            Json(shape::<log::SaidOfFinding>()),
             One(entry::<FindingState>()),
         ),
         op(

@@ -20,16 +20,18 @@ use entries::{
 
 use super::Places;
 use super::next_capture::NextCapture;
-use crate::report::inspect::Severity;
+use crate::report::inspect::{InspectReport, Severity};
 use crate::report::text::moment;
 use crate::store::{Action, Entry, EntryId, FindingState, SessionId, Store};
 use crate::web::answers::{Answer, Standing, kept_answers, standings};
 use crate::web::api::log::{SessionLog, with_store};
+use crate::web::api::transfer::join_first;
 use crate::web::error::{Failure, PageFailure};
-use crate::web::finding_state::StateView;
+use crate::web::finding_state::{StateView, takes_a_state};
 use crate::web::remains::Fate;
 use crate::web::shown::{Shown, Which};
 use crate::web::state::App;
+use crate::workflow::export::on_two_clocks;
 
 #[derive(Template)]
 #[template(path = "pages/bench_log.html")]
@@ -92,8 +94,38 @@ struct ExportView {
     title: String,
     /// Names it in an address.
     query: String,
-    /// Its runs, where there are several: what each is called, and what names it in an address.
-    runs: Vec<(String, String)>,
+    /// Of its only run.
+    lines: LinesOut,
+    /// Its runs, where there are several.
+    runs: Vec<RunView>,
+}
+
+/// What goes out of one of several runs.
+struct RunView {
+    words: String,
+    /// Names it in an address.
+    query: String,
+    lines: LinesOut,
+}
+
+/// How the lines of a run go out.
+struct LinesOut {
+    /// Why they don't, and what to do; empty where they do.
+    trouble: String,
+    /// Several instruments recorded them.
+    is_of_several: bool,
+}
+
+impl LinesOut {
+    fn of(report: Option<&InspectReport>) -> LinesOut {
+        let trouble = report.and_then(on_two_clocks);
+        LinesOut {
+            trouble: trouble.map_or_else(String::new, |trouble| {
+                format!("Lines: not as one file. {trouble}. {}", join_first())
+            }),
+            is_of_several: report.is_some_and(|report| report.captures.len() > 1),
+        }
+    }
 }
 
 /// What of the page is to stand open.
@@ -194,6 +226,7 @@ fn view(store: &Store, log: SessionLog, answers: &[Answer]) -> Result<LogPage, F
                     _ => answer.title.clone(),
                 },
                 query: newest_run_of(answer).query(),
+                lines: LinesOut::of(answer.report.as_ref()),
                 runs: answer
                     .runs
                     .iter()
@@ -202,7 +235,11 @@ fn view(store: &Store, log: SessionLog, answers: &[Answer]) -> Result<LogPage, F
                             run: run.captures.first().copied(),
                             ..newest_run_of(answer)
                         };
-                        (format!("{} ({})", run.files, run.size), which.query())
+                        RunView {
+                            words: format!("{} ({})", run.files, run.size),
+                            query: which.query(),
+                            lines: LinesOut::of(Some(&run.report)),
+                        }
                     })
                     .collect(),
             })
@@ -245,9 +282,12 @@ fn findings(states: &[Entry<FindingState>], answers: &[Answer]) -> Vec<FindingVi
     let standings = standings(answers);
     let view = |standing: &Standing| {
         let finding = standing.finding(answers)?;
+        let state = StateView::of(&standing.keys, &finding.title, states());
+        if !takes_a_state(&finding.topic) && !state.is_said {
+            return None;
+        }
         Some(FindingView {
-            state: StateView::of(&standing.keys, &finding.title, states())
-                .shown_still(standing.still_shows(answers)),
+            state: state.shown_still(standing.still_shows(answers)),
             severity: match finding.severity {
                 _ if !standing.is_present(answers) => match standing.fate_now(answers) {
                     Some(Fate::Remains(_)) => "told of otherwise now",

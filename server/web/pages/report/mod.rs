@@ -4,8 +4,8 @@
 
 mod parts;
 
-use std::collections::BTreeMap;
 use std::collections::btree_map::Entry;
+use std::collections::{BTreeMap, HashSet};
 use std::sync::Arc;
 
 use askama::Template;
@@ -26,6 +26,7 @@ use crate::web::answers::{Answer, Standing, standings};
 use crate::web::api::harness::{clips_of, harness_of};
 use crate::web::api::log::{SessionLog, with_store};
 use crate::web::error::{Failure, PageFailure};
+use crate::web::finding_state::{self, takes_a_state};
 use crate::web::opened::Opened;
 use crate::web::remains::Fate;
 use crate::web::state::App;
@@ -61,6 +62,8 @@ struct ReportPage {
     unjudged: Vec<FindingView>,
     /// Found under earlier conditions, and not under the newest.
     earlier: Vec<FindingView>,
+    /// Whatever the condition: a person holds that they are no fault.
+    set_aside: Vec<FindingView>,
     /// The newest condition against the one before, and the history of each trouble.
     compared: Option<Comparison>,
     readings: Vec<ReadingView>,
@@ -101,6 +104,8 @@ struct FindingView {
     state: String,
     cause: String,
     remark: String,
+    /// A person holds that it is no fault.
+    is_aside: bool,
     /// The conditions it stood under, where there are several.
     under: String,
     /// SVG without anything from a file that is not escaped: made by `web::figure`.
@@ -215,10 +220,24 @@ fn render(
     let all = standings(&answers);
     let opened = of_each(&answers, &opened, &all, whole);
     let views = findings(store, id, &log, &answers, &opened, &all)?;
+    // What is told first is what is open: a person's word that something is no fault holds until they take it back.
+    let is_aside = |standing: &&Standing| {
+        let state = state_of(&log, standing);
+        state.is_some_and(|state| state.state == Verdict::NotAFault)
+    };
+    let aside: HashSet<&String> = all
+        .iter()
+        .filter(is_aside)
+        .flat_map(|standing| &standing.keys)
+        .collect();
+    let open: Vec<Answer> = answers.iter().map(|answer| answer.without(&aside)).collect();
+    let of_open = standings(&open);
     let (mut now, mut otherwise, mut earlier, mut unjudged) =
         (Vec::new(), Vec::new(), Vec::new(), Vec::new());
+    let mut set_aside = Vec::new();
     for (fate, view) in views {
         match fate {
+            _ if view.is_aside => set_aside.push(view),
             None => now.push(view),
             Some(Fate::Remains(_)) => otherwise.push(view),
             Some(Fate::NotJudged) => unjudged.push(view),
@@ -226,7 +245,7 @@ fn render(
         }
     }
     let setup: Vec<&str> = body.setup.lines().filter(|line| !is_remark(line)).collect();
-    let newest = answers.iter().rfind(|answer| answer.report.is_some());
+    let newest = open.iter().rfind(|answer| answer.report.is_some());
     let page = ReportPage {
         title: body.title.clone(),
         job: body
@@ -238,10 +257,10 @@ fn render(
         created: moment(log.session.created_ms),
         changed: moment(log.session.changed_ms),
         headline: newest
-            .and_then(|newest| says_of(&answers, newest, &all))
+            .and_then(|newest| says_of(&open, newest, &of_open))
             .unwrap_or_default(),
         version: env!("CARGO_PKG_VERSION"),
-        conditions: conditions(&log, &answers, &troubles, &all, moment),
+        conditions: conditions(&log, &open, &troubles, &of_open, moment),
         now: match answers.len() {
             0 | 1 => String::new(),
             _ => newest.map(|answer| answer.title.clone()).unwrap_or_default(),
@@ -250,6 +269,7 @@ fn render(
         otherwise,
         unjudged,
         earlier,
+        set_aside,
         compared: match counted {
             Some(counted) => Some(comparison(store, id, counted, "")?).filter(|c| !c.headline.is_empty()),
             None => None,
@@ -311,10 +331,7 @@ fn is_remark(line: &str) -> bool {
 /// What a person holds of a trouble, by what it is called last.
 fn state_of<'a>(log: &'a SessionLog, standing: &Standing) -> Option<&'a FindingState> {
     let states = log.finding_states.iter().map(|entry| &entry.value);
-    let place = |state: &&FindingState| standing.keys.iter().position(|key| *key == state.finding);
-    states
-        .filter(|state| place(state).is_some())
-        .min_by_key(|state| place(state))
+    finding_state::state_of(&standing.keys, states)
 }
 
 /// For each standing what it was found in: the run that its report is of, or an earlier one, which is read again for its
@@ -413,6 +430,7 @@ fn findings(
             // A note asks for nothing: it has a state only where somebody gave it one.
             state: match (finding.severity, state) {
                 (Severity::Note, None) => String::new(),
+                (_, None) if !takes_a_state(&finding.topic) => String::new(),
                 (_, state) => {
                     let verdict = state.map(|state| state.state).unwrap_or_default();
                     let still = match verdict == Verdict::Fixed && standing.still_shows(answers) {
@@ -424,6 +442,7 @@ fn findings(
             },
             cause: state.map(|state| state.cause.clone()).unwrap_or_default(),
             remark: state.map(|state| state.remark.clone()).unwrap_or_default(),
+            is_aside: state.is_some_and(|state| state.state == Verdict::NotAFault),
             under: standing.says(answers),
             figure,
         };

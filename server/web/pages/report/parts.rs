@@ -4,7 +4,7 @@ use crate::model::units::file_size;
 use crate::report::inspect::{Finding, Severity};
 use crate::report::text::headline;
 use crate::store::{Entry, EntryId, Outcome, PulseMark, Store, Verdict, as_typed};
-use crate::web::answers::{Answer, Standing};
+use crate::web::answers::{Answer, Standing, of_the_rest};
 use crate::web::api::log::SessionLog;
 use crate::web::base64::base64;
 use crate::web::error::Failure;
@@ -26,7 +26,10 @@ fn runs_of(answer: &Answer) -> Vec<(String, String)> {
     let view = |(at, run): (usize, &RunFound)| {
         let files = format!("{} ({})", run.files, run.size);
         let is_note = |finding: &&Finding| finding.severity == Severity::Note;
-        let says = headline(&run.report);
+        let says = match answer.has_set_aside {
+            true => of_the_rest(&headline(&run.report)),
+            false => headline(&run.report),
+        };
         match run.report.findings.iter().filter(is_note).count() {
             notes @ 1.. if at < newest => {
                 let are = if notes == 1 {
