@@ -108,7 +108,8 @@ pub fn fit(times: &[i64], unit: f64, hint: Option<(f64, f64)>) -> Option<Grid> {
     None
 }
 
-/// The grid of `times`, all of whose differences are multiples of `divisor`, where that is but the step to which they were rounded.
+/// The grid of `times`, all of whose differences are multiples of `divisor`, where that is but the step to which they were
+/// rounded.
 fn behind(times: &[i64], divisor: u64) -> Option<Grid> {
     let step = divisor as i64;
     let steps: Vec<i64> = times.iter().map(|t| (t - times[0]) / step).collect();

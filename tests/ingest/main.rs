@@ -1,5 +1,8 @@
 //! Reading: captures as instruments, people and other programs write them.
 
+// A reader's error carries file, place, found and expected, and ends the reading: its size costs nothing.
+#![allow(clippy::result_large_err)]
+
 mod edges_of_files;
 mod files;
 mod grids;

@@ -195,7 +195,7 @@ fn delay_from_cause_to_effect() {
 }
 
 #[test]
-fn period_and_frequency() {
+fn a_period_and_its_frequency_have_the_same_bounds() {
     let period = "[[limit]]\nkind = \"period\"\nline = \"STEP\"\nedge = \"rise\"\nat_least = \"100 ns\"\nat_most = \"200 ns\"\n";
     let told = |p: i64, rule: &str| counts(&check(&capture(&[("STEP", 0, &[500, 550, 500 + p])]), rule));
     assert_eq!(

@@ -1,10 +1,10 @@
 //! Contact bounce: a burst of irregular pulses around a contact's own slow change, settling at a new level.
 //!
-//! A line bounces when its edges fall into bursts parted by rests far longer than any pause inside them, most
-//! bursts have an odd number of edges (they settle at the other level), the pauses inside are irregular, and
-//! the edges neither switch with other lines nor come one time after another's ([`led`]). Durations from microseconds to a hand switch's tens of
-//! milliseconds (MIL-R-5757J counts openings of 10 µs and more; reed contacts settle in 0.5 to 1 ms; worn
-//! hand switches were seen to bounce for 157 ms).
+//! A line bounces when its edges fall into bursts parted by rests far longer than any pause inside them, most bursts have
+//! an odd number of edges (they settle at the other level), the pauses inside are irregular, and the edges neither switch
+//! with other lines nor come one time after another's ([`led`]). Durations from microseconds to a hand switch's tens of
+//! milliseconds (MIL-R-5757J counts openings of 10 µs and more; reed contacts settle in 0.5 to 1 ms; worn hand switches
+//! were seen to bounce for 157 ms).
 
 use std::ops::Range;
 
@@ -269,12 +269,13 @@ fn is_irregular(line: &Line, groups: &[Range<usize>], tick_s: f64) -> bool {
 
 /// Edges this soon after another line's coincide with it; what comes later than they do, by more than a sample, follows them.
 const NEAR_S: f64 = 50e-9;
-/// Share of the edges that must not coincide with one other line's, nor with others' together unless chance has it, up to this chance.
+/// Share of the edges that must not coincide with one other line's, nor with others' together unless chance has it, up to
+/// this chance.
 const TOGETHER: f64 = 0.5;
 const TOGETHER_CHANCE: f64 = 1e-3;
 
-/// Whether the bursts' edges seldom coincide with edges of other lines and none leads them. A bit of a bus coincides with some of the other bits each time,
-/// and with none of them always. What a contact's line catches as another switches is no switching of its own. Cost: the bursts'
+/// Whether the bursts' edges seldom coincide with edges of other lines and none leads them. A bit of a bus coincides with some
+/// of the other bits each time, and with none of them always. What a contact's line catches as another switches is no switching of its own. Cost: the bursts'
 /// edges × lines × log of their edges.
 fn switches_alone(capture: &Capture, looked_at: &[Contact], index: usize) -> bool {
     let bursts = &looked_at[index].bursts;

@@ -27,7 +27,8 @@ const BODY_NS: f64 = 20_000.0;
 const CHANCE: f64 = 1e-3;
 /// The same, for a level whose other level has shown strays of such widths.
 const CHANCE_SECOND: f64 = 0.05;
-/// The same for a few pulses, of a gap above them ([`chance_of_gap`]): one must be shorter than all others by ten times, two by three.
+/// The same for a few pulses, of a gap above them ([`chance_of_gap`]): one must be shorter than all others by ten times,
+/// two by three.
 const CHANCE_BESIDE: f64 = 0.1;
 
 /// Pulses that a valley would hold if the crowds beside it went on.
@@ -178,8 +179,8 @@ fn cut(widths: &[f64], sampling: f64, ns: f64) -> Option<Cut> {
     })
 }
 
-/// The cut moved below the longest pulses under it where these are a job of their own: of one width, long enough to be of use, and far
-/// beyond the others.
+/// The cut moved below the longest pulses under it where these are a job of their own: of one width, long enough to be of
+/// use, and far beyond the others.
 fn below_a_job(widths: &[f64], cut: Cut, sampling: f64, ns: f64) -> Cut {
     let gap = |at: usize| widths[at] / (widths[at - 1] + sampling);
     let Some(at) = (1..cut.count).max_by(|&a, &b| gap(a).total_cmp(&gap(b))) else {
@@ -238,8 +239,9 @@ fn beyond_second_crowd(widths: &[f64], below: Cut, all: Cut, sampling: f64, ns: 
         .find(|cut| is_second_crowd(&widths[below.count..cut.count], sampling, ns))
 }
 
-/// A stray of the other level beside an edge of the line's own leaves a piece of a pulse, of any width. Of the pulses below a drop
-/// no more than this share, or one, are such pieces, each longer than the crowd by this factor (common practice, no source).
+/// A stray of the other level beside an edge of the line's own leaves a piece of a pulse, of any width. Of the pulses below
+/// a drop no more than this share, or one, are such pieces, each longer than the crowd by this factor (common practice, no
+/// source).
 const ODD_SHARE: f64 = 0.05;
 const ODD_GAP: f64 = 1.4;
 
@@ -340,8 +342,9 @@ fn drop_cut(widths: &[f64], candidates: usize, sampling: f64, ns: f64) -> Option
 /// So many pulses far below the others make a limit; fewer may be a reset, a key or a second job, and are only told.
 const SHOWN: usize = 6;
 
-/// The few pulses, longest first, of a level for which no limit was found that lie so far below all others that chance leaves such
-/// a gap one time in 1,000; none where there are more than a few. `sampling`: period in ticks; `ns`: ticks in a nanosecond.
+/// The few pulses, longest first, of a level for which no limit was found that lie so far below all others that chance
+/// leaves such a gap one time in 1,000; none where there are more than a few. `sampling`: period in ticks; `ns`: ticks in a
+/// nanosecond.
 pub fn few_far_below(pulses: impl Iterator<Item = Pulse>, sampling: f64, ns: f64) -> Vec<Pulse> {
     let mut shortest: Vec<Pulse> = Vec::new();
     for pulse in pulses {
@@ -370,9 +373,9 @@ pub fn few_far_below(pulses: impl Iterator<Item = Pulse>, sampling: f64, ns: f64
     shortest
 }
 
-/// Chance that the widths of a line's ordinary pulses leave such a gap above the shortest of them: where they are as likely to be of
-/// any width, the k-th and the one after it differ by a factor of r or more with chance r⁻ᵏ (order statistics of a uniform
-/// sample; David, Nagaraja, *Order Statistics*, section 2.3).
+/// Chance that the widths of a line's ordinary pulses leave such a gap above the shortest of them: where they are as likely
+/// to be of any width, the k-th and the one after it differ by a factor of r or more with chance r⁻ᵏ (order statistics of a
+/// uniform sample; David, Nagaraja, *Order Statistics*, section 2.3).
 fn chance_of_gap(cut: &Cut, sampling: f64) -> f64 {
     let ratio = (cut.longest_narrow + sampling) / (cut.shortest_wide - sampling).max(1e-9);
     ratio.min(1.0).powi(cut.count as i32)

@@ -268,8 +268,8 @@ impl<'p> Pass<'p> {
         let Some(cell) = field.map(|f| &rows.bytes()[f.start..f.end]) else {
             return Ok(());
         };
-        /// Times are counted in 64 bits: powers of ten that they hold. What no program's number holds is a broken cell, and passed
-        /// over as one.
+        /// Times are counted in 64 bits: powers of ten that they hold. What no program's number holds is a broken cell, and
+        /// passed over as one.
         const MOST_DIGITS: f64 = 18.9;
         const NO_NUMBER: f64 = f64::MAX_10_EXP as f64;
         if let Some((number, exponent)) = self.plan.reader.number(cell) {
