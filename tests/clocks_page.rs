@@ -254,7 +254,8 @@ async fn the_next_run_of_the_same_two_is_joined_as_the_first_was() {
         let rows = report["captures"].as_array().unwrap().iter();
         rows.map(|row| row["file"].as_str().unwrap().to_owned()).collect()
     };
-    let done = "it was done as you brought tower.vcd and sequencer.vcd to one clock, and the edges agree";
+    let done =
+        "it was done as tower.vcd was brought to the clock of sequencer.vcd before, and the edges agree";
     let [near, far] = both(7, "CH0");
     evening.bring("sequencer-2.vcd", &near).await;
     evening.bring("tower-2.vcd", &far).await;

@@ -35,11 +35,11 @@ impl Tried {
         let ([first, other], on) = (&self.files, self.on.join(", "));
         match &self.trouble {
             None => format!(
-                "Nobody said so of {file}: it was done as you brought {other} and {first} to one clock, and the edges agree. If \
+                "Nobody said so of {file}: it was done as {other} was brought to the clock of {first} before, and the edges agree. If \
                  they were not recorded together, say on the page Clocks that {file} is a run of its own."
             ),
             Some(trouble) => format!(
-                "As you brought {other} and {first} to one clock, {on} was tried for {file} as well, and does not hold: {}.",
+                "As {other} was brought to the clock of {first} before, {on} was tried for {file} as well, and does not hold: {}.",
                 trouble.trim_end_matches('.')
             ),
         }
