@@ -63,7 +63,7 @@ mod tests {
     use super::*;
     use crate::model::Source;
     use crate::report::CaptureRow;
-    use crate::report::inspect::{LineRow, SCHEMA};
+    use crate::report::inspect::LineRow;
 
     fn report(files: &[&str], lines: &[&str]) -> InspectReport {
         let capture = |file: &&str| CaptureRow {
@@ -87,20 +87,9 @@ mod tests {
             narrow_from: "none".to_owned(),
         };
         InspectReport {
-            schema: SCHEMA.to_owned(),
             captures: files.iter().map(capture).collect(),
             lines: lines.iter().map(line).collect(),
-            strays: Vec::new(),
-            couplings: Vec::new(),
-            links: Vec::new(),
-            findings: Vec::new(),
-            doubts: Vec::new(),
-            proposals: Vec::new(),
-            permutations: Vec::new(),
-            rules: Vec::new(),
-            rails: Vec::new(),
-            waveforms: Vec::new(),
-            unjoined: Vec::new(),
+            ..InspectReport::empty()
         }
     }
 

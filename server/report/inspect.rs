@@ -12,7 +12,7 @@ use crate::model::Source;
 pub const SCHEMA: &str = "edgewitness-report-1";
 
 /// What is wrong with the machine, and the counts behind it.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, utoipa::ToSchema)]
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct InspectReport {
     pub schema: String,
     pub captures: Vec<CaptureRow>,
@@ -42,6 +42,16 @@ pub struct InspectReport {
     /// Captures, by their files, whose lines stand here by their own times, for nothing joins their clocks to the first one's.
     #[serde(default)]
     pub unjoined: Vec<String>,
+}
+
+impl InspectReport {
+    /// A report without rows.
+    pub fn empty() -> InspectReport {
+        InspectReport {
+            schema: SCHEMA.to_owned(),
+            ..InspectReport::default()
+        }
+    }
 }
 
 /// A line, and below what width its pulses are strays.

@@ -150,6 +150,12 @@ impl Store {
         Ok(self.entries::<InHand>(session)?.pop().map(|held| held.value))
     }
 
+    /// What was taken in hand, as long as no capture came after it: `last` is the session's last.
+    fn in_hand_since(&self, session: SessionId, last: Option<EntryId>) -> Result<Option<InHand>, Error> {
+        let held = self.in_hand_now(session)?;
+        Ok(held.filter(|held| Some(held.capture) == last))
+    }
+
     /// A capture of the run that is looked at, where that is not the newest of the condition in hand.
     ///
     /// # Errors
@@ -160,9 +166,7 @@ impl Store {
             .iter()
             .map(|entry| entry.id)
             .max();
-        let held = self
-            .in_hand_now(session)?
-            .filter(|held| Some(held.capture) == last);
+        let held = self.in_hand_since(session, last)?;
         let Some((run, condition)) = held.and_then(|held| Some((held.run?, held.condition))) else {
             return Ok(None);
         };
@@ -194,9 +198,7 @@ impl Store {
             .flat_map(|under| &under.captures)
             .map(|entry| entry.id)
             .max();
-        let held = self
-            .in_hand_now(session)?
-            .filter(|held| Some(held.capture) == last);
+        let held = self.in_hand_since(session, last)?;
         let at = held.and_then(|held| all.iter().position(|under| under.condition == held.condition));
         let at = at.or(all.len().checked_sub(1));
         Ok(at.map(|at| all.swap_remove(at).own()).unwrap_or_default())

@@ -128,7 +128,7 @@ impl Doctor {
             Mend::MoveAside(path) => {
                 let aside = self.dir.join("damaged");
                 fs::create_dir_all(&aside).map_err(Error::io("making the folder", &aside))?;
-                let name = path.file_name().unwrap_or_default().to_string_lossy();
+                let name = name_of(path);
                 let to = aside.join(format!("{name}.{}", now_ms()));
                 fs::rename(path, &to).map_err(Error::io("moving aside", path))
             }
@@ -200,11 +200,7 @@ impl Doctor {
                 vec![folder]
             };
             for path in files {
-                let name = path
-                    .file_name()
-                    .unwrap_or_default()
-                    .to_string_lossy()
-                    .into_owned();
+                let name = name_of(&path);
                 let Ok(digest) = Digest::parse(&name) else {
                     findings.troubles.push(Trouble {
                         what: format!("{} is not a file that Edgewitness stored", path.display()),
@@ -287,11 +283,7 @@ impl Doctor {
             });
         }
         for path in list(&self.dir.join("columns"))? {
-            let name = path
-                .file_name()
-                .unwrap_or_default()
-                .to_string_lossy()
-                .into_owned();
+            let name = name_of(&path);
             let original = self
                 .dir
                 .join("originals")
@@ -309,6 +301,12 @@ impl Doctor {
         }
         Ok(())
     }
+}
+
+/// What a file or folder is called, without where it is.
+fn name_of(path: &Path) -> String {
+    let name = path.file_name().unwrap_or_default();
+    name.to_string_lossy().into_owned()
 }
 
 /// What a folder holds, in the order of names; nothing when there is no such folder.

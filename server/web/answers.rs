@@ -501,26 +501,10 @@ mod tests {
     use super::*;
 
     fn answer(title: &str, keys: &[&str]) -> Answer {
-        let report = InspectReport {
-            schema: String::new(),
-            captures: Vec::new(),
-            lines: Vec::new(),
-            strays: Vec::new(),
-            couplings: Vec::new(),
-            links: Vec::new(),
-            findings: Vec::new(),
-            proposals: Vec::new(),
-            permutations: Vec::new(),
-            rules: Vec::new(),
-            rails: Vec::new(),
-            waveforms: Vec::new(),
-            unjoined: Vec::new(),
-            doubts: Vec::new(),
-        };
         Answer {
             condition: None,
             title: title.to_owned(),
-            report: Some(report),
+            report: Some(InspectReport::empty()),
             keys: keys.iter().map(|key| (*key).to_owned()).collect(),
             runs: Vec::new(),
             moved: Vec::new(),

@@ -24,7 +24,6 @@ pub fn report(
     let fill = Fill { capture };
     let findings = numbered(findings);
     shape::InspectReport {
-        schema: shape::SCHEMA.to_owned(),
         lines: fill.lines(&sources, strays),
         captures: sources,
         doubts: doubts::rows(capture, strays, attribution, &findings),
@@ -34,12 +33,7 @@ pub fn report(
             .collect(),
         links: links.iter().map(|l| fill.link(l)).collect(),
         findings,
-        proposals: Vec::new(),
-        permutations: Vec::new(),
-        rules: Vec::new(),
-        rails: Vec::new(),
-        waveforms: Vec::new(),
-        unjoined: Vec::new(),
+        ..shape::InspectReport::empty()
     }
 }
 

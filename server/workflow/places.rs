@@ -155,7 +155,7 @@ fn captured_signals(harness: &Harness, clips: &Clips, report: &InspectReport) ->
 mod tests {
     use super::*;
     use crate::model::Source;
-    use crate::report::inspect::{LineRow, SCHEMA, Severity};
+    use crate::report::inspect::{LineRow, Severity};
 
     fn report(lines: &[(&str, u64)], findings: &[(&str, &[&str])]) -> InspectReport {
         let line = |(name, edges): &(&str, u64)| LineRow {
@@ -178,20 +178,9 @@ mod tests {
             try_next: Vec::new(),
         };
         InspectReport {
-            schema: SCHEMA.to_owned(),
-            captures: Vec::new(),
             lines: lines.iter().map(line).collect(),
-            strays: Vec::new(),
-            couplings: Vec::new(),
-            links: Vec::new(),
             findings: findings.iter().enumerate().map(finding).collect(),
-            proposals: Vec::new(),
-            permutations: Vec::new(),
-            rules: Vec::new(),
-            rails: Vec::new(),
-            waveforms: Vec::new(),
-            unjoined: Vec::new(),
-            doubts: Vec::new(),
+            ..InspectReport::empty()
         }
     }
 

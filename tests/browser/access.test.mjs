@@ -3,27 +3,17 @@
 import assert from "node:assert/strict";
 import { readFileSync } from "node:fs";
 import path from "node:path";
-import { after, before, test } from "node:test";
-import { ROOT, demoPath, openPage, startBrowser, startServer } from "./bench.mjs";
+import { test } from "node:test";
+import { ROOT, begun, demoPath, openPage, ready } from "./bench.mjs";
 
 const AXE = readFileSync(path.join(ROOT, "tests/browser/node_modules/axe-core/axe.min.js"), "utf8");
 /** Where the walk over all pages begins, and the most it goes through. */
 const DOORS = ["/?sessions", "/bin"];
 const MOST_PAGES = 60;
 
-/** @type {import("playwright-core").Browser} */ let browser;
-/** @type {any} */ let server;
+const { browser, server } = await begun(["--demo"]);
 /** The demo's session. */
-let place = "";
-before(async () => {
-  browser = await startBrowser();
-  server = await startServer(["--demo"]);
-  place = await demoPath(browser, server);
-});
-after(async () => {
-  await browser?.close();
-  await server?.stop();
-});
+const place = await demoPath(browser, server);
 
 /** Findings that are serious or critical, as text. */
 async function seriousOn(page) {
@@ -59,7 +49,7 @@ for (const colorScheme of ["light", "dark"]) {
       const { page } = await openPage(browser, server.url, { colorScheme });
       const response = await page.goto(server.url + path);
       assert.equal(response.status(), 200, path);
-      if (path === place) await page.waitForFunction(() => /** @type {any} */ (globalThis).edgewitness?.view.columns.near);
+      if (path === place) await ready(page);
       assert.deepEqual(await seriousOn(page), [], path);
       await page.context().close();
     }
@@ -68,7 +58,7 @@ for (const colorScheme of ["light", "dark"]) {
 
 test("no slip of the diagram has a serious finding", async () => {
   const { page } = await openPage(browser, server.url);
-  await page.waitForFunction(() => /** @type {any} */ (globalThis).edgewitness?.view.columns.near);
+  await ready(page);
   for (const [key, title] of [["f", "Find"], ["l", "Lines"], ["c", "Stretch"], ["v", "Evidence drawn"], ["s", "This figure"], ["g", "Go to a time"]]) {
     await page.locator("[data-diagram] canvas").first().focus();
     await page.keyboard.press(key);
@@ -83,7 +73,7 @@ test("no slip of the diagram has a serious finding", async () => {
 
 test("who asked for less motion gets none", async () => {
   const { page } = await openPage(browser, server.url, { reducedMotion: "reduce" });
-  await page.waitForFunction(() => /** @type {any} */ (globalThis).edgewitness?.view.columns.near);
+  await ready(page);
   const moving = await page.evaluate(() => document.getAnimations().length);
   assert.equal(moving, 0);
 });

@@ -4,6 +4,7 @@ import { spawn } from "node:child_process";
 import { existsSync, mkdtempSync, rmSync } from "node:fs";
 import { tmpdir } from "node:os";
 import path from "node:path";
+import { after } from "node:test";
 import { fileURLToPath } from "node:url";
 import { chromium } from "playwright-core";
 
@@ -61,6 +62,23 @@ export async function startServer(words = []) {
 export async function startBrowser() {
   return chromium.launch({ executablePath: BROWSER, args: ["--no-sandbox", "--disable-gpu"] });
 }
+
+/** A browser and a server started with `words`, for all tests of a file; both end after the last of them. */
+export async function begun(words = []) {
+  const browser = await startBrowser();
+  const server = await startServer(words).catch(async (error) => {
+    await browser.close();
+    throw error;
+  });
+  after(async () => {
+    await browser.close();
+    await server.stop();
+  });
+  return { browser, server };
+}
+
+/** Waits until the diagram has what it draws. */
+export const ready = (page) => page.waitForFunction(() => /** @type {any} */ (globalThis).edgewitness?.view.columns.near);
 
 /**
  * A page of 1280 × 720 that collects what goes wrong: errors of scripts, of the console, requests elsewhere.

@@ -1,21 +1,11 @@
 // The clock of one capture moved in the diagram, by keys and by dragging: only what is saved changes the session, and
 // that is undone.
 import assert from "node:assert/strict";
-import { after, before, test } from "node:test";
-import { demoPath, openPage, startBrowser, startServer } from "./bench.mjs";
+import { test } from "node:test";
+import { begun, demoPath, openPage, ready } from "./bench.mjs";
 
-/** @type {import("playwright-core").Browser} */ let browser;
-/** @type {any} */ let server;
-before(async () => {
-  browser = await startBrowser();
-  server = await startServer(["--demo"]);
-});
-after(async () => {
-  await browser?.close();
-  await server?.stop();
-});
+const { browser, server } = await begun(["--demo"]);
 
-const ready = (page) => page.waitForFunction(() => /** @type {any} */ (globalThis).edgewitness?.view.columns.near);
 /** Where the capture in hand stands, in samples; null with none in hand. */
 const samples = (page) => page.evaluate(() => /** @type {any} */ (globalThis).edgewitness.view.moving?.samples ?? null);
 const inHand = (page, told) => page.waitForFunction((told) => document.querySelector(".slip [role=status]")?.textContent?.includes(told), told);

@@ -1,22 +1,12 @@
 // The diagram with real mouse, wheel and keys: finding, measuring, lines, evidence, persistence, figures out.
 import assert from "node:assert/strict";
 import { readFileSync } from "node:fs";
-import { after, before, test } from "node:test";
-import { demoPath, openPage, sample, startBrowser, startServer } from "./bench.mjs";
+import { test } from "node:test";
+import { begun, demoPath, openPage, ready, sample, startServer } from "./bench.mjs";
 
-/** @type {import("playwright-core").Browser} */ let browser;
-/** @type {any} */ let server;
+const { browser, server } = await begun(["--demo"]);
 /** The demo's session: its path on the pages, and under /api. */
-let place = "";
-before(async () => {
-  browser = await startBrowser();
-  server = await startServer(["--demo"]);
-  place = await demoPath(browser, server);
-});
-after(async () => {
-  await browser?.close();
-  await server?.stop();
-});
+const place = await demoPath(browser, server);
 
 /** Opens the demo's diagram; `job` gets the page, its canvas, and a reader of the view's state. `expected`: troubles that are meant. */
 async function onDiagram(job, { expected = /^$/, ...options } = {}) {
@@ -31,7 +21,6 @@ async function onDiagram(job, { expected = /^$/, ...options } = {}) {
   await page.context().close();
 }
 
-const ready = (page) => page.waitForFunction(() => /** @type {any} */ (globalThis).edgewitness?.view.columns.near);
 const caption = (page, pattern) => page.waitForFunction((source) => new RegExp(source).test(document.querySelector("#caption")?.textContent ?? ""), pattern.source);
 const names = (state) => state((view) => view.rows().map((row) => row.name));
 

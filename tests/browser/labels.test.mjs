@@ -1,19 +1,10 @@
 // Names too long for the column of labels are cut in the middle there: under the pointer, and for the line that is chosen by
 // keys, the whole name stands over the waves and is said below.
 import assert from "node:assert/strict";
-import { after, before, test } from "node:test";
-import { openPage, startBrowser, startServer } from "./bench.mjs";
+import { test } from "node:test";
+import { begun, openPage, ready } from "./bench.mjs";
 
-/** @type {import("playwright-core").Browser} */ let browser;
-/** @type {any} */ let server;
-before(async () => {
-  browser = await startBrowser();
-  server = await startServer();
-});
-after(async () => {
-  await browser?.close();
-  await server?.stop();
-});
+const { browser, server } = await begun();
 
 const LONG = "TOWER_LEFT_STRIKER_DRIVER_BANK_3_ENABLE_BEFORE_LATCH_N";
 const unfolded = (page, names) => page.waitForFunction((names) => /** @type {HTMLElement} */ (document.querySelector("[data-diagram] canvas"))?.dataset.whole === names.join("\n"), names);
@@ -25,7 +16,7 @@ test("a name that is cut in its column can be read whole, by pointer and by keys
   await fetch(`${server.url}/api/sessions/${made.id}/captures?name=tower.csv`, { method: "POST", headers: { "content-type": "application/octet-stream" }, body: rows.join("\n") });
   const { page, troubles } = await openPage(browser, `${server.url}/sessions/${made.id}`);
   await page.locator("#headline").waitFor();
-  await page.waitForFunction(() => /** @type {any} */ (globalThis).edgewitness?.view.columns.near);
+  await ready(page);
   const canvas = page.locator("[data-diagram] canvas").first();
   const box = await canvas.boundingBox();
   const places = await page.evaluate(() => /** @type {any} */ (globalThis).edgewitness.view.rows().map((row) => [row.name, (row.high + row.low) / 2]));

@@ -1,19 +1,10 @@
 // Limits, logic and rails in a browser: truth table and sequence with contradictions first, violations that lead into
 // the diagram, and a rule that is added by the form and then checked.
 import assert from "node:assert/strict";
-import { after, before, test } from "node:test";
-import { openPage, startBrowser, startServer } from "./bench.mjs";
+import { test } from "node:test";
+import { begun, openPage } from "./bench.mjs";
 
-/** @type {import("playwright-core").Browser} */ let browser;
-/** @type {Awaited<ReturnType<typeof startServer>>} */ let server;
-before(async () => {
-  browser = await startBrowser();
-  server = await startServer(["--demo"]);
-});
-after(async () => {
-  await browser?.close();
-  await server?.stop();
-});
+const { browser, server } = await begun(["--demo"]);
 
 /** The page of the demo's session with this title, its captures read. */
 async function session(title) {

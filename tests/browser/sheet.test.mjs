@@ -1,13 +1,9 @@
 // What stands out of sight is told, or brought to sight: lines below the figure, the figure of a narrow page, the setup.
 import assert from "node:assert/strict";
-import { after, before, test } from "node:test";
-import { openPage, startBrowser, startServer } from "./bench.mjs";
+import { test } from "node:test";
+import { begun, openPage } from "./bench.mjs";
 
-/** @type {import("playwright-core").Browser} */ let browser;
-/** @type {Awaited<ReturnType<typeof startServer>>} */ let server;
-before(async () => { browser = await startBrowser(); server = await startServer(["--demo"]); });
-after(async () => { await browser?.close(); await server?.stop(); });
-
+const { browser, server } = await begun(["--demo"]);
 const ready = (page) => page.waitForFunction(() => globalThis.edgewitness?.view.isReady);
 
 test("lines that have no room in the figure are counted, and brought up", async () => {

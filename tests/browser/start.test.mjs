@@ -1,18 +1,9 @@
 // The start page takes what is dropped there: captures, the archive of a session under any name, and what can't be read.
 import assert from "node:assert/strict";
-import { after, before, test } from "node:test";
-import { openPage, sample, startBrowser, startServer } from "./bench.mjs";
+import { test } from "node:test";
+import { begun, openPage, sample } from "./bench.mjs";
 
-/** @type {import("playwright-core").Browser} */ let browser;
-/** @type {any} */ let server;
-before(async () => {
-  browser = await startBrowser();
-  server = await startServer();
-});
-after(async () => {
-  await browser?.close();
-  await server?.stop();
-});
+const { browser, server } = await begun();
 
 const sessions = async (tail = "sessions") => (await fetch(`${server.url}/api/${tail}`)).json();
 const file = (name, buffer) => ({ name, mimeType: "application/octet-stream", buffer });

@@ -16,7 +16,6 @@ use tower::ServiceExt;
 pub struct Bench {
     router: Router,
     /// The server's folder, for those who put a hand in it.
-    #[allow(dead_code)]
     pub folder: Arc<tempfile::TempDir>,
 }
 
@@ -32,6 +31,15 @@ impl Bench {
             folder: Arc::new(folder),
         };
         (bench, known)
+    }
+
+    /// A server with one session, at `/api/sessions/1`.
+    pub async fn with_session() -> Bench {
+        let (bench, ()) = Bench::with(|_| ());
+        let title = serde_json::json!({"title": "Tower"});
+        let made = bench.ok(Method::POST, "/api/sessions", title).await;
+        assert_eq!(made["id"], 1);
+        bench
     }
 
     /// Status and body of the answer.
@@ -50,7 +58,6 @@ impl Bench {
     }
 
     /// A file that is brought out: how it is called, and what is in it.
-    #[allow(dead_code)]
     pub async fn file(&self, path: &str) -> (String, Vec<u8>) {
         let request = Request::builder()
             .uri(path)
@@ -64,6 +71,17 @@ impl Bench {
             .to_owned();
         let bytes = response.into_body().collect().await.unwrap().to_bytes();
         (called, bytes.to_vec())
+    }
+
+    /// Brings a file to the session at `api` (`/api/sessions/N`); `asked` begins with its name: "name=tower.csv". Status and
+    /// answer of the upload.
+    pub async fn bring(&self, api: &str, asked: &str, bytes: impl AsRef<[u8]>) -> (StatusCode, Value) {
+        let path = format!("{api}/captures?{asked}");
+        let kind = "application/octet-stream";
+        let (status, body) = self
+            .send(Method::POST, &path, kind, bytes.as_ref().to_vec())
+            .await;
+        (status, serde_json::from_slice(&body).expect("an answer in JSON"))
     }
 
     /// JSON there and back; null where the answer is none.
@@ -81,7 +99,6 @@ impl Bench {
     }
 
     /// A page that must be there.
-    #[allow(dead_code)]
     pub async fn page(&self, path: &str) -> String {
         let (status, bytes) = self.send(Method::GET, path, "text/html", Vec::new()).await;
         let text = String::from_utf8(bytes).unwrap();
@@ -90,7 +107,6 @@ impl Bench {
     }
 
     /// The number of the capture that `file` became in the session at `api` (`/api/sessions/N`).
-    #[allow(dead_code)]
     pub async fn capture(&self, api: &str, file: &str) -> i64 {
         let log = self.ok(Method::GET, api, Value::Null).await;
         let captures = log["captures"].as_array().unwrap();

@@ -1,25 +1,13 @@
-//! The binary run on files made for the purpose.
+//! The binary run on files made for the purpose, where it has to succeed.
 
-use assert_cmd::Command;
 use serde_json::Value;
 
-/// What `edgewitness ARGS --json` prints in a folder that holds `files` (name and text); it has to succeed.
+use super::outcome::run;
+
+/// What `edgewitness ARGS --json` prints in a folder that holds `files` (name and text).
 pub fn json_of(files: &[(&str, &str)], args: &[&str]) -> Value {
-    let folder = tempfile::tempdir().expect("a folder");
-    for (name, text) in files {
-        std::fs::write(folder.path().join(name), text).expect("a file");
-    }
-    let mut command = Command::cargo_bin("edgewitness").expect("the binary is built");
-    let output = command
-        .args(args)
-        .arg("--json")
-        .current_dir(folder.path())
-        .output()
-        .expect("the binary runs");
-    assert!(
-        output.status.success(),
-        "{}",
-        String::from_utf8_lossy(&output.stderr)
-    );
-    serde_json::from_slice(&output.stdout).expect("JSON on standard output")
+    let (code, answer, problem) = run(&[args, &["--json"]].concat(), files);
+    assert_eq!(code, Some(0), "{problem}");
+    assert!(!answer.is_null(), "JSON on standard output");
+    answer
 }

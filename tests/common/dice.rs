@@ -12,7 +12,7 @@ impl Dice {
     }
 
     /// Even in `0..bound`.
-    #[allow(dead_code)]
+    #[allow(dead_code)] // not all captures draw whole numbers
     pub fn below(&mut self, bound: u64) -> u64 {
         (self.unit() * bound as f64) as u64
     }

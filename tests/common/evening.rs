@@ -1,6 +1,7 @@
 //! A session over HTTP, as a person has it open: captures are brought, conditions begun, pages looked at.
 
 use axum::http::{Method, StatusCode};
+use edgewitness::workflow::demo_session::open_demo;
 use serde_json::{Value, json};
 
 use crate::bench::Bench;
@@ -14,11 +15,16 @@ pub struct Evening {
 impl Evening {
     /// A session without captures.
     pub async fn begun() -> Evening {
-        let (bench, ()) = Bench::with(|_| ());
-        let made = bench
-            .ok(Method::POST, "/api/sessions", json!({"title": "Tower"}))
-            .await;
-        let api = format!("/api/sessions/{}", made["id"]);
+        Evening {
+            bench: Bench::with_session().await,
+            api: "/api/sessions/1".to_owned(),
+        }
+    }
+
+    /// The demo's session.
+    pub fn demo() -> Evening {
+        let (bench, id) = Bench::with(|store| open_demo(store).unwrap());
+        let api = format!("/api/sessions/{id}");
         Evening { bench, api }
     }
 
@@ -26,8 +32,16 @@ impl Evening {
         format!("{}{tail}", self.api)
     }
 
+    pub async fn json(&self, method: Method, tail: &str, body: Value) -> (StatusCode, Value) {
+        self.bench.json(method, &self.api(tail), body).await
+    }
+
     pub async fn ok(&self, method: Method, tail: &str, body: Value) -> Value {
         self.bench.ok(method, &self.api(tail), body).await
+    }
+
+    pub async fn get(&self, tail: &str) -> Value {
+        self.ok(Method::GET, tail, Value::Null).await
     }
 
     /// A new condition, under which captures are brought from now on.
@@ -38,18 +52,26 @@ impl Evening {
 
     /// Brings a capture and waits until it is looked at; its id.
     pub async fn bring(&self, name: &str, text: &str) -> Value {
-        let path = self.api(&format!("/captures?name={name}"));
-        let kind = "application/octet-stream";
-        let (status, body) = self.bench.send(Method::POST, &path, kind, text.into()).await;
-        assert_eq!(status, StatusCode::CREATED);
+        let (status, entry) = self.bench.bring(&self.api, &format!("name={name}"), text).await;
+        assert_eq!(status, StatusCode::CREATED, "{entry}");
         self.look().await;
-        let entry: Value = serde_json::from_slice(&body).expect("what was brought");
         entry["id"].clone()
     }
 
     /// Waits until the session is looked at as it is.
     pub async fn look(&self) {
         self.ok(Method::GET, "/places", Value::Null).await;
+    }
+
+    /// The report of the session as it is.
+    pub async fn report(&self) -> Value {
+        self.look().await;
+        self.get("/report").await
+    }
+
+    /// The number of the capture that `file` became.
+    pub async fn capture(&self, file: &str) -> i64 {
+        self.bench.capture(&self.api, file).await
     }
 
     /// A page of the session as it is.

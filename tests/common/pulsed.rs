@@ -1,10 +1,7 @@
-//! Lines of drawn pulses as a VCD, and what the command line says of them.
+//! Lines of drawn pulses as a VCD.
 
 use std::collections::BTreeMap;
 
-use serde_json::Value;
-
-use super::command::json_of;
 use super::dice::Dice;
 
 /// Pulses (start, end) in ns, 200 to 1,200 ns wide, at least 2 µs apart.
@@ -58,29 +55,4 @@ pub fn vcd(lines: &Lines) -> String {
     }
     text.push_str(&format!("#{}\n", end + 50_000));
     text
-}
-
-/// What `edgewitness inspect` says of these lines under a setup.
-pub fn inspect(lines: &Lines, setup: &str) -> Value {
-    inspect_text(&vcd(lines), setup)
-}
-
-#[allow(dead_code)] // not every test file writes its own text
-pub fn inspect_text(capture: &str, setup: &str) -> Value {
-    json_of(
-        &[("a.vcd", capture), ("s.toml", setup)],
-        &["inspect", "a.vcd", "--setup", "s.toml"],
-    )
-}
-
-/// A link from OUT to IN, as a setup declares it.
-pub const LINK: &str = "[[link]]\nfrom = \"OUT\"\nto = \"IN\"\nmax_delay = \"200 ns\"\n";
-
-#[allow(dead_code)] // not every test file reads findings
-pub fn finding<'a>(report: &'a Value, part: &str) -> &'a Value {
-    let all = report["findings"].as_array().expect("a list");
-    let found = all
-        .iter()
-        .find(|f| f["title"].as_str().unwrap_or_default().contains(part));
-    found.unwrap_or_else(|| panic!("no finding says \"{part}\": {all:#?}"))
 }

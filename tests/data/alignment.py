@@ -1,4 +1,4 @@
-"""Lines through matched edges, by numpy and SciPy: the outside values of tests/alignment.rs.
+"""Lines through matched edges, by numpy and SciPy: the outside values of tests/clocks/alignment.rs.
 
 python tests/data/alignment.py > tests/data/alignment.json   (numpy 2, SciPy 1.17)
 

@@ -2,7 +2,7 @@
 import assert from "node:assert/strict";
 import { readFileSync, readdirSync } from "node:fs";
 import test from "node:test";
-import { palette } from "../../static/js/timing/draw.js";
+import { palette } from "../../static/js/timing/drawing/draw.js";
 
 test("every colour that is drawn with is in the palette, and stands in the style sheet", () => {
   const asked = new Set();
@@ -10,7 +10,7 @@ test("every colour that is drawn with is in the palette, and stands in the style
   const known = palette(null);
   const folder = new URL("../../static/js/timing/", import.meta.url);
   let uses = 0;
-  for (const file of readdirSync(folder)) {
+  for (const file of readdirSync(folder, { recursive: true }).filter((file) => file.endsWith(".js"))) {
     for (const [, name] of readFileSync(new URL(file, folder), "utf8").matchAll(/colors\.(\w+)/g)) {
       uses++;
       assert.ok(name in known, `${file}: ${name}`);

@@ -1,16 +1,16 @@
 // What the diagram reads off, finds, keeps and writes out; node runs these modules as they are.
 import assert from "node:assert/strict";
 import test from "node:test";
-import { readVolts, voltScale } from "../../static/js/timing/analog.js";
+import { readVolts, voltScale } from "../../static/js/timing/drawing/analog.js";
 import { Arrangement } from "../../static/js/timing/arrangement.js";
 import { Dimensions } from "../../static/js/timing/dimensions.js";
-import { wrap } from "../../static/js/timing/figure.js";
-import { literal } from "../../static/js/timing/finder.js";
-import { anchorOf, corners } from "../../static/js/timing/overlay.js";
-import { readLine } from "../../static/js/timing/reading.js";
-import { busCells } from "../../static/js/timing/reduce.js";
-import { tickOf } from "../../static/js/timing/slips.js";
-import { SvgContext } from "../../static/js/timing/svg.js";
+import { wrap } from "../../static/js/timing/slips/figure.js";
+import { literal } from "../../static/js/timing/slips/finder.js";
+import { anchorOf, corners } from "../../static/js/timing/drawing/overlay.js";
+import { readLine } from "../../static/js/timing/drawing/reading.js";
+import { busCells } from "../../static/js/timing/drawing/reduce.js";
+import { tickOf } from "../../static/js/timing/slips/small.js";
+import { SvgContext } from "../../static/js/timing/drawing/svg.js";
 
 const line = (more) => ({ line: 0, entering: 0, first: 0, count: 0, ...more });
 

@@ -6,10 +6,10 @@ import { decimal, numberIn, parseSeconds } from "../../static/js/lib/typed.js";
 import { isInCapture, readAddress, writeAddress } from "../../static/js/timing/address.js";
 import { Arrangement } from "../../static/js/timing/arrangement.js";
 import { Columns, decode } from "../../static/js/timing/columns.js";
-import { strayShape } from "../../static/js/timing/draw.js";
+import { strayShape } from "../../static/js/timing/drawing/draw.js";
 import { inOwnNames } from "../../static/js/timing/names.js";
-import { CROWD, CROWD_END_HIGH, CROWD_END_LOW, FALL, JUMP_HIGH, RISE, busCells, reduceColumns, reduceEdges } from "../../static/js/timing/reduce.js";
-import { Scale, keepWithin, niceStep, scaleMarks, scaleZero } from "../../static/js/timing/scale.js";
+import { CROWD, CROWD_END_HIGH, CROWD_END_LOW, FALL, JUMP_HIGH, RISE, busCells, reduceColumns, reduceEdges } from "../../static/js/timing/drawing/reduce.js";
+import { Scale, keepWithin, niceStep, scaleMarks, scaleZero } from "../../static/js/timing/drawing/scale.js";
 
 test("engineering units keep three digits", () => {
   assert.equal(seconds(1.3e-8), "13 ns");

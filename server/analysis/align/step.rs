@@ -4,15 +4,13 @@
 //! saw is compared to a part of a sample, so the same step must be taken wherever their times are: by the alignment, for the
 //! delays between them, and for how well an edge is said to be known.
 
+use crate::analysis::strays::coarse_tick;
 use crate::model::{Capture, Line, gcd};
 
 /// Fewest edges that say a step: with fewer, one is met by chance.
 const LEAST_EDGES: usize = 32;
 /// Edges looked at, at most: enough to refute a wrong step many times over.
 const MOST_EDGES: usize = 20_000;
-/// Ticks longer than this are an instrument's samples, or rounded as coarsely: those of a record of exact times are a
-/// nanosecond and less. No source.
-const EXACT_S: f64 = 1.5e-9;
 
 /// Whether the reader left the line's sampling open.
 fn is_open(line: &Line) -> bool {
@@ -36,14 +34,9 @@ pub fn step_of(capture: &Capture) -> f64 {
             break;
         }
     }
-    let tick = if capture.timebase.length_s(1.0) > EXACT_S {
-        1.0
-    } else {
-        0.0
-    };
     match step {
         2.. if count >= LEAST_EDGES => step as f64,
-        _ => tick,
+        _ => coarse_tick(&capture.timebase),
     }
 }
 

@@ -6,6 +6,7 @@ use super::tally::{Tally, listed};
 use super::words::{count_of, edges_word, list, percent, small, span};
 use super::{CAUTION, Finding, Severity};
 use super::{doubts, few, races, uncaptured, unsure};
+use crate::analysis::coupling::legitimate::USEFUL_S;
 use crate::analysis::coupling::{
     Attribution, Coupling, Edge, Hazard, Occurrence, RuledOut, SharedSupply, Standing,
 };
@@ -97,9 +98,6 @@ fn is_gate_s(c: &Coupling, gate: &Hazard) -> bool {
         && gate.inputs.iter().all(is_suspect)
 }
 
-/// Pulses this long can be read by what follows: flip-flops of the TTL families are specified for 20 to 40 ns and more (from
-/// memory of their data books).
-const USEFUL_S: f64 = 36e-9;
 /// Widths of driven pulses are alike within this share, beyond what sampling does.
 const ALIKE: f64 = 1.2;
 
@@ -198,22 +196,52 @@ fn accused(
         .map(|o| strays.strays[o.stray].width.0)
         .collect();
     widths.sort_unstable();
+    let company = Company {
+        also_struck: also_struck(capture, attribution, c),
+        also_striking: also_striking(capture, attribution, c),
+    };
+    Finding {
+        severity: Severity::Fault,
+        topic: "coupling",
+        title,
+        detail: evidence(capture, strays, c, tally, &widths, &company).join(" "),
+        try_next: what_to_try(capture, strays, c, [&victim, &aggressor], &widths, &company),
+        lines: vec![victim, aggressor],
+    }
+}
+
+/// Lines beside the victim and the accused that the same is found of.
+struct Company {
+    /// Whom else the accused strikes.
+    also_struck: Option<String>,
+    /// Who else strikes the victim.
+    also_striking: Option<String>,
+}
+
+/// What the accusation rests on, a sentence each. `widths`: of the strays that are put down to the accused, in ticks, ascending.
+fn evidence(
+    capture: &Capture,
+    strays: &Strays,
+    c: &Coupling,
+    tally: &Tally,
+    widths: &[i64],
+    company: &Company,
+) -> Vec<String> {
     let mut detail = vec![figures(capture, c) + "."];
-    detail.extend(last(capture, &widths));
+    detail.extend(last(capture, widths));
     detail.extend(by_polarity(c));
-    if let Some(more) = tally.says(&victim) {
+    if let Some(more) = tally.says(&name(capture, c.victim)) {
         detail.push(more);
     }
     detail.extend(mechanism(capture, strays, c));
-    let also = also_struck(capture, attribution, c);
-    if let Some(others) = &also {
+    if let Some(others) = &company.also_struck {
         detail.push(format!(
-            "The same {} strike {others} as well: what strikes several lines is as likely a supply or 0 V lead that they share, or the field of what {aggressor} switches, as a wire beside each.",
-            edges_of(c.edge)
+            "The same {} strike {others} as well: what strikes several lines is as likely a supply or 0 V lead that they share, or the field of what {} switches, as a wire beside each.",
+            edges_of(c.edge),
+            name(capture, c.aggressor)
         ));
     }
-    let by_others = also_striking(capture, attribution, c);
-    if let Some(others) = &by_others {
+    if let Some(others) = &company.also_striking {
         detail.push(format!(
             "{others} too: a line that several others strike is often the weak one, an input that nothing drives or that lacks its pull-up."
         ));
@@ -226,6 +254,18 @@ fn accused(
     };
     let cleared = c.ruled_out.iter().filter(along).take(2);
     detail.extend(cleared.map(|r| why_cleared(capture, c, r)));
+    detail
+}
+
+/// What proves it, what mends it, and how to see that it was another; the likeliest first. `widths`: as in [`evidence`].
+fn what_to_try(
+    capture: &Capture,
+    strays: &Strays,
+    c: &Coupling,
+    [victim, aggressor]: [&str; 2],
+    widths: &[i64],
+    company: &Company,
+) -> Vec<String> {
     let clean = clean_opportunities(c.strike_rate.low.max(1e-6), CONFIDENCE);
     let proof = clean.map_or(String::new(), |n| {
         format!(
@@ -246,13 +286,13 @@ fn accused(
     } else {
         format!("Lead {aggressor}'s wire away from {victim} and repeat{proof}.")
     }];
-    if also.is_some() && !follows {
+    if company.also_struck.is_some() && !follows {
         try_next.push(format!(
             "If {aggressor} switches a coil or a motor, see first that its diode or damper is whole, and scope between the 0 V pins of {aggressor}'s and {victim}'s boards at its {}, clip on the machine's 0 V only.",
             edges_of(c.edge)
         ));
     }
-    if by_others.is_some() && !follows {
+    if company.also_striking.is_some() && !follows {
         try_next.push(format!(
             "Before any wire is moved meter {victim}'s level at rest, at the pin that reads it: between the thresholds it floats; then find its driver or its pull-up."
         ));
@@ -267,8 +307,7 @@ fn accused(
             "If it helps: a ground wire between the two (joined at both ends), a stronger pull-up or a driver nearer to {victim}, or slower edges on {aggressor}."
         ));
     }
-    let may_be_meant =
-        c.strike_rate.high >= NEARLY_EVERY || are_alike_and_useful(capture, strays, c, &widths);
+    let may_be_meant = c.strike_rate.high >= NEARLY_EVERY || are_alike_and_useful(capture, strays, c, widths);
     if may_be_meant && strays.limits[c.victim].origin == LimitOrigin::Inferred {
         // Shorter than all of them.
         let [first, last] = [widths.first(), widths.last()].map(|w| w.copied().unwrap_or(0) as f64);
@@ -286,17 +325,10 @@ fn accused(
     }
     try_next.push(format!(
         "A line without a probe that switches along with {aggressor} would look the same: {}; if {victim} shows as many strays as before, it is another (a machine that stops without {aggressor} shows none, and proves nothing).",
-        lift(&aggressor)
+        lift(aggressor)
     ));
     try_next.push(CAUTION.to_string());
-    Finding {
-        severity: Severity::Fault,
-        topic: "coupling",
-        lines: vec![victim, aggressor],
-        title,
-        detail: detail.join(" "),
-        try_next,
-    }
+    try_next
 }
 
 /// How a wire is lifted for a test.

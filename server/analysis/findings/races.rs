@@ -27,6 +27,35 @@ pub fn harmless(victim: &str) -> String {
 pub fn finding(capture: &Capture, strays: &Strays, r: &RaceOf) -> Finding {
     let victim = name(capture, r.victim);
     let others = names(capture, &r.race.lines);
+    let (title, grounds) = sign_of(capture, strays, r, &victim, &others);
+    let rests = if r.level == Level::High { "low" } else { "high" };
+    Finding {
+        severity: Severity::Warning,
+        topic: "inseparable",
+        title,
+        detail: grounds,
+        try_next: vec![
+            harmless(&victim),
+            format!(
+                "Put clips on the inputs of the part that drives {victim}: if they settle one after the other at these pulses, it is the race."
+            ),
+            format!(
+                "To be sure: lift the inputs of the part that drives {victim} and tie them so that {victim} rests {rests}, and let the machine run on. Pulses that stay are induced on {victim}'s wire; those that go were the part's own."
+            ),
+            CAUTION.to_string(),
+        ],
+        lines: std::iter::once(victim).chain(others).collect(),
+    }
+}
+
+/// What the race is told by: title, and the counts behind it. `others`: the race's lines by name.
+fn sign_of(
+    capture: &Capture,
+    strays: &Strays,
+    r: &RaceOf,
+    victim: &str,
+    others: &[String],
+) -> (String, String) {
     let edge = r.race.edge.unwrap_or(Edge::Both);
     let accused = r.race.lines.first().map(|&line| switching(capture, line, edge));
     let of_level = match strays.of_line(r.victim).iter().any(|s| s.level != r.level) {
@@ -46,7 +75,7 @@ pub fn finding(capture: &Capture, strays: &Strays, r: &RaceOf) -> Finding {
             others[1]
         ),
     };
-    let (title, grounds) = match r.race.sign {
+    match r.race.sign {
         Sign::EachCycle {
             strays: each,
             cycles,
@@ -62,7 +91,7 @@ pub fn finding(capture: &Capture, strays: &Strays, r: &RaceOf) -> Finding {
             ),
             format!(
                 "{cycles} of {of} cycles of {victim}, from one rise of its own to the next, have {each}. What is induced comes now and then; a decoder whose inputs settle one after the other does the same at each round.{}",
-                match others.as_slice() {
+                match others {
                     [] => String::new(),
                     others => format!(" Edges of {} come with them.", list(others)),
                 }
@@ -130,24 +159,6 @@ pub fn finding(capture: &Capture, strays: &Strays, r: &RaceOf) -> Finding {
                 span(&capture.timebase, most as f64)
             ),
         ),
-    };
-    let rests = if r.level == Level::High { "low" } else { "high" };
-    Finding {
-        severity: Severity::Warning,
-        topic: "inseparable",
-        title,
-        detail: grounds,
-        try_next: vec![
-            harmless(&victim),
-            format!(
-                "Put clips on the inputs of the part that drives {victim}: if they settle one after the other at these pulses, it is the race."
-            ),
-            format!(
-                "To be sure: lift the inputs of the part that drives {victim} and tie them so that {victim} rests {rests}, and let the machine run on. Pulses that stay are induced on {victim}'s wire; those that go were the part's own."
-            ),
-            CAUTION.to_string(),
-        ],
-        lines: std::iter::once(victim).chain(others).collect(),
     }
 }
 

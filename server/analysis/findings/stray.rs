@@ -26,6 +26,68 @@ fn causeless(capture: &Capture, strays: &Strays, attribution: &Attribution, line
     let told = attribution.uncaptured.iter().any(|u| u.victim == line)
         || attribution.shared.iter().any(|s| s.victims.contains(&line))
         || attribution.echoes.iter().any(|e| e.line == line);
+    let (open, of) = unexplained(strays, attribution, line);
+    if told || open.is_empty() {
+        return None;
+    }
+    let name = &capture.lines[line].name;
+    let all = open.len() as u64 == of;
+    let hint = attribution
+        .hints
+        .iter()
+        .find(|h| h.victim == line)
+        .filter(|_| all);
+    if let Some(late) = late::followers(capture, strays, attribution, line, &open) {
+        return Some(late.finding(capture, line, of));
+    }
+    let within = (capture.timebase.ticks_of(LONGEST_LAG_S) + 2.0 * strays.sampling[line]) as i64;
+    let (points_to, longer) = match hint {
+        Some(hint) => pointing(capture, hint),
+        None if of < FEWEST_TO_ACCUSE => (
+            format!(" With fewer than {FEWEST_TO_ACCUSE} strays nobody is accused."),
+            Some(format!(
+                "Capture longer: {FEWEST_TO_ACCUSE} strays at least are needed to tell what they go with."
+            )),
+        ),
+        None => what_is_near(capture, strays, line, &open, within),
+    };
+    let try_next = longer.into_iter().chain([
+        format!("Put spare channels on {name}'s neighbours in the cable and on its board's supply, and repeat."),
+        format!(
+            "Look at {name}'s level with a scope: a line that floats or hangs on a weak pull-up catches anything."
+        ),
+        CAUTION.to_string(),
+    ]);
+    let title = if all && (hint.is_some() || of < FEWEST_TO_ACCUSE) {
+        format!(
+            "{name}: {}, too few to tell the cause",
+            count_of(of, "stray pulse")
+        )
+    } else if all {
+        format!(
+            "{name}: {} without a cause among the captured lines",
+            count_of(of, "stray pulse")
+        )
+    } else {
+        format!(
+            "{name}: {} of {} {} without a cause among the captured lines",
+            open.len(),
+            count_of(of, "stray pulse"),
+            if open.len() == 1 { "comes" } else { "come" }
+        )
+    };
+    Some(Finding {
+        severity: Severity::Warning,
+        topic: "stray",
+        lines: vec![name.clone()],
+        title,
+        detail: how_they_look(capture, &open) + &points_to,
+        try_next: try_next.collect(),
+    })
+}
+
+/// A line's strays that nothing explains, and how many it has that are no bounce.
+fn unexplained<'s>(strays: &'s Strays, attribution: &Attribution, line: usize) -> (Vec<&'s Stray>, u64) {
     let first = strays.strays.partition_point(|s| s.line < line);
     let mut of = 0;
     let mut open = Vec::new();
@@ -53,84 +115,34 @@ fn causeless(capture: &Capture, strays: &Strays, attribution: &Attribution, line
             open.push(stray);
         }
     }
-    if told || open.is_empty() {
-        return None;
-    }
-    let name = &capture.lines[line].name;
-    let shortest = open.iter().map(|s| s.width.0).min()?;
-    let longest = open.iter().map(|s| s.width.0).max()?;
-    let all = open.len() as u64 == of;
+    (open, of)
+}
+
+/// "They are 12 ns to 30 ns wide, the first at 1.2 µs, 3.4 µs and 5.6 µs." `open`: at least one.
+fn how_they_look(capture: &Capture, open: &[&Stray]) -> String {
+    let widths = || open.iter().map(|s| s.width.0);
+    let (shortest, longest) = (widths().min().unwrap_or(0), widths().max().unwrap_or(0));
     let time = |ticks: i64| span(&capture.timebase, ticks as f64);
     let at: Vec<String> = open
         .iter()
         .take(3)
         .map(|s| super::span_s(capture.seconds(s.start)))
         .collect();
-    let hint = attribution
-        .hints
-        .iter()
-        .find(|h| h.victim == line)
-        .filter(|_| all);
-    if let Some(late) = late::followers(capture, strays, attribution, line, &open) {
-        return Some(late.finding(capture, line, of));
-    }
-    let within = (capture.timebase.ticks_of(LONGEST_LAG_S) + 2.0 * strays.sampling[line]) as i64;
-    let (points_to, longer) = match hint {
-        Some(hint) => pointing(capture, hint),
-        None if of < FEWEST_TO_ACCUSE => (
-            format!(" With fewer than {FEWEST_TO_ACCUSE} strays nobody is accused."),
-            Some(format!(
-                "Capture longer: {FEWEST_TO_ACCUSE} strays at least are needed to tell what they go with."
-            )),
-        ),
-        None => what_is_near(capture, strays, line, &open, within),
-    };
-    let try_next = longer.into_iter().chain([
-        format!("Put spare channels on {name}'s neighbours in the cable and on its board's supply, and repeat."),
-        format!(
-            "Look at {name}'s level with a scope: a line that floats or hangs on a weak pull-up catches anything."
-        ),
-        CAUTION.to_string(),
-    ]);
-    Some(Finding {
-        severity: Severity::Warning,
-        topic: "stray",
-        lines: vec![name.clone()],
-        title: if all && (hint.is_some() || of < FEWEST_TO_ACCUSE) {
-            format!(
-                "{name}: {}, too few to tell the cause",
-                count_of(of, "stray pulse")
-            )
-        } else if all {
-            format!(
-                "{name}: {} without a cause among the captured lines",
-                count_of(of, "stray pulse")
-            )
+    format!(
+        "{} {} wide, {} {}.",
+        if open.len() == 1 { "It is" } else { "They are" },
+        if shortest == longest {
+            time(shortest)
         } else {
-            format!(
-                "{name}: {} of {} {} without a cause among the captured lines",
-                open.len(),
-                count_of(of, "stray pulse"),
-                if open.len() == 1 { "comes" } else { "come" }
-            )
+            format!("{} to {}", time(shortest), time(longest))
         },
-        detail: format!(
-            "{} {} wide, {} {}.{points_to}",
-            if open.len() == 1 { "It is" } else { "They are" },
-            if shortest == longest {
-                time(shortest)
-            } else {
-                format!("{} to {}", time(shortest), time(longest))
-            },
-            if open.len() > at.len() {
-                "the first at"
-            } else {
-                "at"
-            },
-            list(&at)
-        ),
-        try_next: try_next.collect(),
-    })
+        if open.len() > at.len() {
+            "the first at"
+        } else {
+            "at"
+        },
+        list(&at)
+    )
 }
 
 /// Share of the strays that another line's edges must come before, for them to be told rather than that the line's own come after.

@@ -23,7 +23,32 @@ pub fn uncaptured(capture: &Capture, strays: &Strays, attribution: &Attribution,
         true => Vec::new(),
         false => names(capture, &u.companions),
     };
-    let mut detail: Vec<String> = Vec::new();
+    let (all, its) = its_strays(strays, attribution, u);
+    let mut detail = grounds(capture, strays, attribution, u);
+    detail.extend(beside_own(all, u.of, &victim));
+    detail.push(what_follows(capture, attribution, u, &companions));
+    detail.extend(u.step.map(|step| races::looks_alike(capture, u.victim, step)));
+    let mut lines = vec![victim.clone()];
+    lines.extend(companions.iter().cloned());
+    Finding {
+        severity: Severity::Warning,
+        topic: "uncaptured-cause",
+        title: match sharing(attribution, u) {
+            Some(kind) => format!(
+                "{victim}: {}, a lead that it shares with {}, or a line that carries no clip causes {its}",
+                name(capture, kind.line),
+                list(&names(capture, &kind.company)),
+            ),
+            None => who_or_behind(capture, attribution, u, &its, &victim, &companions),
+        },
+        lines,
+        detail: detail.join(" "),
+        try_next: what_to_try(capture, u, &victim, &companions),
+    }
+}
+
+/// "STEP fits 12 of them best (of its 40 rises)", line by line.
+fn what_fits(capture: &Capture, attribution: &Attribution, u: &Uncaptured) -> Vec<String> {
     let rows = || rows_of(attribution, u);
     let mut goes: Vec<String> = rows()
         .take(NAMED)
@@ -41,6 +66,13 @@ pub fn uncaptured(capture: &Capture, strays: &Strays, attribution: &Attribution,
     if others > 0 {
         goes.push(format!("other lines {others}"));
     }
+    goes
+}
+
+/// The counts that the doubt rests on, a sentence each.
+fn grounds(capture: &Capture, strays: &Strays, attribution: &Attribution, u: &Uncaptured) -> Vec<String> {
+    let mut detail: Vec<String> = Vec::new();
+    let goes = what_fits(capture, attribution, u);
     if !goes.is_empty() {
         detail.push(format!("{}.", list(&goes)));
     }
@@ -92,7 +124,7 @@ pub fn uncaptured(capture: &Capture, strays: &Strays, attribution: &Attribution,
     if let Some(contrast) = &u.contrast {
         detail.push(differs(capture, contrast));
     }
-    detail.extend(clues::told(capture, &victim, &u.clues));
+    detail.extend(clues::told(capture, &name(capture, u.victim), &u.clues));
     if u.strays > 0 && !goes.is_empty() {
         let share = u.strays as f64 / u.of.max(1) as f64;
         detail.push(format!(
@@ -102,10 +134,18 @@ pub fn uncaptured(capture: &Capture, strays: &Strays, attribution: &Attribution,
             percent(share)
         ));
     }
-    let (all, its) = its_strays(strays, attribution, u);
-    detail.extend(beside_own(all, u.of, &victim));
+    detail
+}
+
+/// Whom that leaves.
+fn what_follows(
+    capture: &Capture,
+    attribution: &Attribution,
+    u: &Uncaptured,
+    companions: &[String],
+) -> String {
     let fitting = fits_all(attribution, u).len();
-    let so = match &u.kind {
+    match &u.kind {
         Some(kind) => format!(
             "So it may be {}, or what they share, or a line that carries no clip and switches along with them.",
             name(capture, kind.line)
@@ -121,18 +161,18 @@ pub fn uncaptured(capture: &Capture, strays: &Strays, attribution: &Attribution,
         }
         None => "So the cause is more likely a line that carries no clip and switches along with them."
             .to_string(),
-    };
-    detail.push(so);
-    detail.extend(u.step.map(|step| races::looks_alike(capture, u.victim, step)));
-    let mut lines = vec![victim.clone()];
-    lines.extend(companions.iter().cloned());
+    }
+}
+
+/// What settles it, the cheapest first.
+fn what_to_try(capture: &Capture, u: &Uncaptured, victim: &str, companions: &[String]) -> Vec<String> {
     let along = match companions.first() {
         Some(first) => format!("when {first} does"),
         None => "in the machine's step".to_string(),
     };
     let mut try_next = Vec::new();
     if u.step.is_some() {
-        try_next.push(races::harmless(&victim));
+        try_next.push(races::harmless(victim));
     }
     if let Some(kind) = &u.kind {
         let accused = name(capture, kind.line);
@@ -151,21 +191,7 @@ pub fn uncaptured(capture: &Capture, strays: &Strays, attribution: &Attribution,
         ));
     }
     try_next.push(CAUTION.to_string());
-    Finding {
-        severity: Severity::Warning,
-        topic: "uncaptured-cause",
-        title: match sharing(attribution, u) {
-            Some(kind) => format!(
-                "{victim}: {}, a lead that it shares with {}, or a line that carries no clip causes {its}",
-                name(capture, kind.line),
-                list(&names(capture, &kind.company)),
-            ),
-            None => who_or_behind(capture, attribution, u, &its, &victim, &companions),
-        },
-        lines,
-        detail: detail.join(" "),
-        try_next,
-    }
+    try_next
 }
 
 /// What was found for the strays that the doubt is about: rows that stand by themselves are told apart.

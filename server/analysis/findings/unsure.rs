@@ -9,6 +9,7 @@ use super::only_short;
 use super::words::{count_of, list, span};
 use super::{CAUTION, Finding, Severity};
 use crate::analysis::coupling::Attribution;
+use crate::analysis::coupling::legitimate::USEFUL_S;
 use crate::analysis::coupling::legitimate::crowds::{Crowd, Unsure};
 use crate::analysis::strays::Strays;
 use crate::model::Capture;
@@ -18,8 +19,6 @@ const SAME_SAMPLES: f64 = 2.0;
 /// So are those that differ by no more than this share: a monostable's keep within a few hundredths (common practice, no
 /// source).
 const SAME_SHARE: f64 = 0.04;
-/// Flip-flops of the TTL families are specified for pulses of 20 to 40 ns and more (from memory of their data books).
-const USEFUL_S: f64 = 36e-9;
 /// Lines named in a title; of more only their number.
 pub(super) const MOST_NAMED: usize = 4;
 

@@ -5,7 +5,7 @@
 //! nanoseconds) the edges lie within a tick of the grid. When it is the tick itself, as where each sample of 10 ns is
 //! written with eight decimals, nothing shows a grid, and edges are known to a tick all the same.
 
-use crate::model::{Capture, gcd};
+use crate::model::{Capture, Timebase, gcd};
 
 /// Edges looked at, at most, for each source capture: enough to refute a wrong grid many times over.
 const EDGES_LOOKED_AT: usize = 20_000;
@@ -15,8 +15,17 @@ const EDGES_NEEDED: usize = 16;
 /// Steps of so many lengths must fit a grid that is no whole number of ticks.
 const LENGTHS_NEEDED: usize = 12;
 
-/// Ticks longer than this are an instrument's samples, or rounded as coarsely.
+/// Ticks longer than this are an instrument's samples, or rounded as coarsely: those of a record of exact times are a
+/// nanosecond and less. No source.
 const EXACT_S: f64 = 1.5e-9;
+
+/// A tick where it is so coarse that edges are known no better, else 0; in ticks.
+pub fn coarse_tick(timebase: &Timebase) -> f64 {
+    match timebase.length_s(1.0) > EXACT_S {
+        true => 1.0,
+        false => 0.0,
+    }
+}
 
 /// One period a line, in ticks; 0 where nothing coarser than a nanosecond shows. Lines of one source capture share it.
 pub fn sampling_of_lines(capture: &Capture) -> Vec<f64> {
@@ -38,11 +47,7 @@ pub fn sampling_of_lines(capture: &Capture) -> Vec<f64> {
         times.dedup();
         *period = grid_of(&times);
     }
-    let tick = if capture.timebase.length_s(1.0) > EXACT_S {
-        1.0
-    } else {
-        0.0
-    };
+    let tick = coarse_tick(&capture.timebase);
     let period = |l: &crate::model::Line| {
         if l.interpolated {
             0.0

@@ -22,6 +22,7 @@ use crate::analysis::parallel::on_all_cores;
 use crate::model::{Capture, Level, Line, Pulse, Ticks};
 
 pub use bounce::Burst;
+pub use grid::coarse_tick;
 
 /// What the person said about narrow pulses. All lengths in ticks of the capture.
 #[derive(Clone, Debug, Default)]

@@ -66,6 +66,9 @@ pub fn pass(
     }
 }
 
+const LAST_ROW_CUT: &str = "the file ends within a row: it was cut off there, and that row was left out";
+const DROPPED_TRACES: &str = "some analog samples were not kept (a gap too long, or too many uneven samples)";
+
 /// What a pass reads, by which plan, and in which ticks.
 struct Pass<'p> {
     source: &'p Source,
@@ -165,13 +168,7 @@ impl<'p> Pass<'p> {
             {
                 continue;
             }
-            let written = match plan.time {
-                None => Some(row_count),
-                Some(column) => rows
-                    .fields
-                    .get(column)
-                    .and_then(|f| plan.reader.read(&rows.bytes()[f.start..f.end])),
-            };
+            let written = self.written(&rows, row_count);
             row_count += 1;
             if off_pace.is_some() {
                 return Ok(Outcome::Again(Again::Pace));
@@ -182,16 +179,10 @@ impl<'p> Pass<'p> {
                 continue;
             };
             if let Some(coarse) = &mut coarse {
-                let others = rows
-                    .fields
-                    .iter()
-                    .enumerate()
-                    .filter(|(column, _)| Some(*column) != plan.time);
-                coarse.row(
-                    rows.row,
-                    written,
-                    others.map(|(_, f)| &rows.bytes()[f.start..f.end]),
-                );
+                let others = rows.fields.iter().enumerate();
+                let others = others.filter(|(column, _)| Some(*column) != plan.time);
+                let cells = others.map(|(_, f)| &rows.bytes()[f.start..f.end]);
+                coarse.row(rows.row, written, cells);
             }
             let tick = match clock.step(written) {
                 Step::At(tick) => tick,
@@ -250,19 +241,24 @@ impl<'p> Pass<'p> {
             warnings.push(CUT_SHORT.to_owned());
         }
         if is_last_cut {
-            warnings.push(
-                "the file ends within a row: it was cut off there, and that row was left out".to_owned(),
-            );
+            warnings.push(LAST_ROW_CUT.to_owned());
         }
         warnings.extend(coarse.and_then(|coarse| coarse.told(&in_words(plan.rounding))));
         if dropped_traces {
-            warnings.push(
-                "some analog samples were not kept (a gap too long, or too many uneven samples)".to_owned(),
-            );
+            warnings.push(DROPPED_TRACES.to_owned());
         }
         let name = |column: usize| plan.columns[column].name.as_str();
         tell_counts(&table.counts, &clock, name, &mut warnings);
         self.done(table, &clock, start, end, warnings)
+    }
+
+    /// The time of the row, which is the `count`-th that is read, in the units of the file; `None` where its cell holds none.
+    fn written(&self, rows: &Rows, count: i64) -> Option<i64> {
+        let Some(column) = self.plan.time else {
+            return Some(count);
+        };
+        let field = rows.fields.get(column)?;
+        self.plan.reader.read(&rows.bytes()[field.start..field.end])
     }
 
     /// A time that only the other decimal mark makes a number of says that all were read wrongly: `1.234.000`. One that is

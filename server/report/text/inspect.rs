@@ -420,22 +420,7 @@ mod tests {
 
     #[test]
     fn the_headline_names_the_faults() {
-        let mut report = InspectReport {
-            schema: String::new(),
-            captures: vec![],
-            lines: vec![],
-            strays: vec![],
-            couplings: vec![],
-            links: vec![],
-            findings: vec![],
-            proposals: Vec::new(),
-            permutations: Vec::new(),
-            rules: vec![],
-            rails: vec![],
-            waveforms: vec![],
-            unjoined: Vec::new(),
-            doubts: vec![],
-        };
+        let mut report = InspectReport::empty();
         assert_eq!(headline(&report), "Nothing looks wrong in this capture.");
         let row = |narrow_from: &str| LineRow {
             line: "STEP".into(),

@@ -8,7 +8,7 @@
 //! | [`typed`] | names tied to widths, every node with its size and sign (5.4, 5.5), evaluation |
 //!
 //! Left out: real numbers, function calls other than `$signed` and `$unsigned`, selects by anything but whole
-//! numbers. Whole standard unread; the semantics are checked against a simulator's output (`tests/rules_expression.rs`).
+//! numbers. Whole standard unread; the semantics are checked against a simulator's output (`tests/rules/expression.rs`).
 
 mod lexer;
 mod parser;

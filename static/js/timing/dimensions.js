@@ -1,7 +1,7 @@
 // @ts-check
 // Dimension lines that a person puts down: from edge to edge, with time, its uncertainty, and 1/t.
 import { engineering, seconds } from "../lib/format.js";
-import { lowerBound } from "./reduce.js";
+import { lowerBound } from "./drawing/reduce.js";
 
 /** @typedef {{tick: number, line: number|null, soft: number}} End `soft`: ± seconds, half a sampling period */
 /** @typedef {{a: End, b: End}} Dimension */
@@ -132,7 +132,7 @@ export class Dimensions {
     return parts.join(" · ");
   }
 
-  /** @param {import("./draw.js").Pen} pen @param {import("./scale.js").Scale} scale @param {import("./draw.js").Row[]} rows */
+  /** @param {import("./drawing/draw.js").Pen} pen @param {import("./drawing/scale.js").Scale} scale @param {import("./drawing/draw.js").Row[]} rows */
   draw(pen, scale, rows) {
     const used = new Map();
     const open = this.from && this.to ? [{ a: this.from, b: this.to }] : [];

@@ -1,6 +1,6 @@
 // @ts-check
 // Wheel, drag, touch on the diagram and its strip.
-import { pulseAt } from "./marks.js";
+import { pulseAt } from "./drawing/marks.js";
 
 /** @param {import("./view.js").Diagram} view */
 export function listen(view) {
@@ -94,7 +94,7 @@ function pointers(view) {
       else if (view.isMeasuring) view.withDimensions((dimensions) => dimensions.put(event.offsetX, event.offsetY));
       else {
         view.pulse = pulseAt(view, rows[at], view.scale.tick(event.offsetX));
-        if (view.slip.title === "Judge a pulse") import("./judge.js").then(({ judgeSlip }) => judgeSlip(view));
+        if (view.slip.title === "Judge a pulse") import("./slips/judge.js").then(({ judgeSlip }) => judgeSlip(view));
       }
       view.paint();
     }
@@ -103,7 +103,7 @@ function pointers(view) {
   canvas.addEventListener("pointercancel", up);
   canvas.addEventListener("pointerleave", () => { view.pointer.textContent = ""; });
   canvas.addEventListener("dblclick", (/** @type {MouseEvent} */ event) => {
-    if (event.offsetX < view.scale.left) { const row = view.rowAt(event.offsetY); if (row) import("./lines.js").then(({ linesSlip }) => linesSlip(view, row.key)); }
+    if (event.offsetX < view.scale.left) { const row = view.rowAt(event.offsetY); if (row) import("./slips/lines.js").then(({ linesSlip }) => linesSlip(view, row.key)); }
     else if (!view.isMeasuring) view.zoom(0.25, event.offsetX);
   });
   canvas.addEventListener("focus", () => view.paint());

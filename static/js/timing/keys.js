@@ -18,7 +18,7 @@ export function keyTable(view, actions) {
     view.paint();
   };
   const { arrangement } = view;
-  const withFinder = (/** @type {(finder: import("./finder.js").Finder) => any} */ does) => actions.finder().then(does);
+  const withFinder = (/** @type {(finder: import("./slips/finder.js").Finder) => any} */ does) => actions.finder().then(does);
   const escape = () => {
     if (view.moving) view.slip.close();
     else if (view.isMeasuring) view.measure();

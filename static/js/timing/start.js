@@ -16,7 +16,7 @@ export async function startDiagram(root, session) {
   const path = `/api/sessions/${session}`;
   const [facts, kept] = await Promise.all([getJson(asShown(`${path}/diagram`)), keptView(path)]);
   root.hidden = false;
-  const analog = facts.lines.some((/** @type {any} */ line) => line.volts) ? await import("./analog.js") : null;
+  const analog = facts.lines.some((/** @type {any} */ line) => line.volts) ? await import("./drawing/analog.js") : null;
   const view = new Diagram(root, path, facts, analog);
   listen(view);
   await keepView(view, kept);
@@ -52,18 +52,18 @@ export async function startDiagram(root, session) {
     tools();
   }
 
-  let finder = /** @type {import("./finder.js").Finder|null} */ (null);
+  let finder = /** @type {import("./slips/finder.js").Finder|null} */ (null);
   const actions = {
     nextFinding: () => step(1), previousFinding: () => step(-1),
-    keys: () => import("./key-list.js").then(({ showKeys }) => showKeys(table)),
+    keys: () => import("./slips/key-list.js").then(({ showKeys }) => showKeys(table)),
     // What is not needed to look is fetched when it is asked for.
-    finder: async () => (finder ??= new (await import("./finder.js")).Finder(view)),
+    finder: async () => (finder ??= new (await import("./slips/finder.js")).Finder(view)),
     find: async () => (await actions.finder()).open(),
-    goTo: async () => (await import("./slips.js")).goToSlip(view), evidence: async () => (await import("./slips.js")).evidenceSlip(view),
-    lines: async () => (await import("./lines.js")).linesSlip(view), rename: async () => (await import("./lines.js")).linesSlip(view, view.chosenRow()?.key),
-    clock: async () => (await import("./clock.js")).takeClock(view),
-    judge: async () => (await import("./judge.js")).judgeSlip(view),
-    figure: async () => (await import("./figure.js")).figureSlip(view),
+    goTo: async () => (await import("./slips/small.js")).goToSlip(view), evidence: async () => (await import("./slips/small.js")).evidenceSlip(view),
+    lines: async () => (await import("./slips/lines.js")).linesSlip(view), rename: async () => (await import("./slips/lines.js")).linesSlip(view, view.chosenRow()?.key),
+    clock: async () => (await import("./slips/clock.js")).takeClock(view),
+    judge: async () => (await import("./slips/judge.js")).judgeSlip(view),
+    figure: async () => (await import("./slips/figure.js")).figureSlip(view),
   };
   const table = keyTable(view, /** @type {any} */ (actions));
   listenKeys(view, table);
@@ -121,7 +121,7 @@ export async function startDiagram(root, session) {
     const place = { ...readAddress(location.search) };
     // The view of another capture shows nothing here.
     if (!isInCapture(place, facts)) place.at = place.span = null;
-    const judged = wasJudged ? (await import("./judge.js")).keptFinding(view) : null;
+    const judged = wasJudged ? (await import("./slips/judge.js")).keptFinding(view) : null;
     if (judged) Object.assign(place, judged);
     wasJudged = false;
     // A link to a finding shows it on the sheet as well; the first stands there anyway.
@@ -141,10 +141,10 @@ export async function startDiagram(root, session) {
   // A clock that was in hand before (see clock.js, which knows the same name).
   let hasClock = false;
   try { hasClock = sessionStorage.getItem(`clock ${path}`) !== null; } catch { /* Nothing was kept. */ }
-  if (hasClock) import("./clock.js").then(({ takeAgain }) => takeAgain(view));
+  if (hasClock) import("./slips/clock.js").then(({ takeAgain }) => takeAgain(view));
   addEventListener("popstate", () => restore().catch((error) => view.say(error.message)));
   await restore();
-  import("./labels.js").then(({ labels }) => labels(view));
+  import("./drawing/labels.js").then(({ labels }) => labels(view));
   // Still figures are for paper: fetched once the diagram stands.
   const stills = () => { for (const image of all(".still img")) image.loading = "eager"; };
   if ("requestIdleCallback" in window) requestIdleCallback(stills); else addEventListener("beforeprint", stills);

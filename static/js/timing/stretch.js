@@ -25,10 +25,10 @@ export class Stretch {
   async open() {
     const { view } = this;
     if (!this.chosen) this.choose(Math.max(0, view.start), Math.min(view.facts.length, view.start + view.span));
-    (await import("./count.js")).countSlip(view, this);
+    (await import("./slips/count.js")).countSlip(view, this);
   }
 
-  /** @param {import("./draw.js").Pen} pen @param {import("./scale.js").Scale} scale @param {number} height */
+  /** @param {import("./drawing/draw.js").Pen} pen @param {import("./drawing/scale.js").Scale} scale @param {number} height */
   draw(pen, scale, height) {
     if (!this.chosen) return;
     const { c, colors, size } = pen;

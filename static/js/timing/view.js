@@ -5,26 +5,26 @@ import { fill, make } from "../lib/dom.js";
 import { busValue, engineering, scaleLabel, seconds, subscript } from "../lib/format.js";
 import { Arrangement } from "./arrangement.js";
 import { Columns } from "./columns.js";
-import { Pen, palette } from "./draw.js";
-import { EvidenceInView, drawEvidence } from "./evidence.js";
-import { drawJudged } from "./marks.js";
-import { levelWord, readLine } from "./reading.js";
-import { busCells } from "./reduce.js";
-import { Scale, keepWithin, niceStep, scaleZero } from "./scale.js";
-import { Slip } from "./slip.js";
-import { drawStrip } from "./strip.js";
+import { Pen, palette } from "./drawing/draw.js";
+import { EvidenceInView, drawEvidence } from "./drawing/evidence.js";
+import { drawJudged } from "./drawing/marks.js";
+import { levelWord, readLine } from "./drawing/reading.js";
+import { busCells } from "./drawing/reduce.js";
+import { Scale, keepWithin, niceStep, scaleZero } from "./drawing/scale.js";
+import { Slip } from "./slips/slip.js";
+import { drawStrip } from "./drawing/strip.js";
 
 /** A row with volts is this much taller: they need room above the logic line. */
 const VOLTS_HEIGHT = 2.2;
 /** Moments of other findings are drawn with their lags only while they are few. */
 const MOST_LAGS = 6;
 
-/** @typedef {import("./draw.js").Row} Row */
+/** @typedef {import("./drawing/draw.js").Row} Row */
 
 export class Diagram {
   /**
    * @param {HTMLElement} root @param {string} path of the session's interface @param {any} facts what `…/diagram` says
-   * @param {typeof import("./analog.js")|null} analog where some line has volts
+   * @param {typeof import("./drawing/analog.js")|null} analog where some line has volts
    */
   constructor(root, path, facts, analog) {
     this.root = root; this.path = path; this.facts = facts; this.analog = analog;
@@ -38,10 +38,10 @@ export class Diagram {
     this.density = null;
     /** It is known what is to be shown: nothing is asked for before. */
     this.isReady = false;
-    /** @type {import("./overlay.js").Overlay|null} */ this.overlay = null;
-    /** A capture whose clock is moved by hand. @type {import("./clock.js").Moving|null} */ this.moving = null;
+    /** @type {import("./drawing/overlay.js").Overlay|null} */ this.overlay = null;
+    /** A capture whose clock is moved by hand. @type {import("./slips/clock.js").Moving|null} */ this.moving = null;
     /** A moment that was gone to. @type {{start: number, end: number, line: number|null}|null} */ this.marked = null;
-    /** The pulse that is chosen, to be judged. @type {import("./marks.js").Chosen|null} */ this.pulse = null;
+    /** The pulse that is chosen, to be judged. @type {import("./drawing/marks.js").Chosen|null} */ this.pulse = null;
     /** Where a dragged line would go. @type {{y: number}|null} */ this.dropping = null;
     /** Draws cut labels whole. @type {any} */ this.whole = null;
     /** How often something was said: what comes late says nothing over it. */
@@ -330,7 +330,7 @@ export class Diagram {
       return;
     }
     if (this.occurrences.length < 2) return this.say("Take a finding with several moments in hand first: they are laid on one another.");
-    const { Overlay } = await import("./overlay.js");
+    const { Overlay } = await import("./drawing/overlay.js");
     this.marked = null;
     this.overlay = new Overlay(this);
     this.changed();

@@ -6,6 +6,7 @@
 //! level's short ones and long enough to be of use, they are taken for driven, and that is said. The person's
 //! `narrow_below` has the last word either way.
 
+use super::USEFUL_S;
 use super::let_through;
 use super::own;
 use super::turns;
@@ -56,10 +57,7 @@ const EVERY: f64 = 0.95;
 const FEWEST: u64 = 12;
 /// Share of the level's short pulses that answer.
 const ALL: f64 = 0.9;
-/// An answer is no shorter than this: flip-flops of the TTL families are specified for pulses of 20 to 40 ns and more
-/// (from memory of their data books), and what is built to be read leaves a margin.
-const SHORTEST_S: f64 = 36e-9;
-/// Share of the answers that are as long as that.
+/// Share of the answers that are long enough to be read ([`USEFUL_S`]).
 const LONG_ENOUGH: f64 = 0.95;
 /// The ninth tenth of the widths is no longer than this many times the first.
 const REPEATS: f64 = 1.8;
@@ -165,7 +163,7 @@ fn are_of_use(capture: &Capture, widths: &[i64]) -> bool {
     if (widths.len() as u64) < FEWEST {
         return false;
     }
-    let shortest = capture.timebase.ticks_of(SHORTEST_S);
+    let shortest = capture.timebase.ticks_of(USEFUL_S);
     let long = widths.len() - widths.partition_point(|&w| (w as f64) < shortest);
     let are_alike =
         || at_shares(widths, [0.1, 0.9]).is_some_and(|[first, last]| last as f64 <= REPEATS * first as f64);
@@ -174,7 +172,7 @@ fn are_of_use(capture: &Capture, widths: &[i64]) -> bool {
 
 /// Whether most pulses of these widths (ascending) are long enough for a job, and hardly any is shorter by more than a sample.
 pub(super) fn may_be_read(capture: &Capture, sampling: f64, widths: &[i64]) -> bool {
-    let shortest = capture.timebase.ticks_of(SHORTEST_S);
+    let shortest = capture.timebase.ticks_of(USEFUL_S);
     let is_read = |share: f64, least: f64| at_share(widths, share).is_some_and(|w| w as f64 >= least);
     is_read(0.5, shortest) && is_read(1.0 - LONG_ENOUGH, shortest - sampling)
 }

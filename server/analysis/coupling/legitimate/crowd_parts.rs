@@ -4,8 +4,8 @@
 //! are looked at by themselves: if they follow another line than the longer ones do, that is told. Nobody is accused, for
 //! a second part that drives the line would do so as well.
 
+use super::USEFUL_S;
 use super::crowds::{Crowd, MOST, Unsure};
-use super::scatter::USELESS_S;
 use crate::analysis::coupling::{Coupling, CouplingOptions, attribute};
 use crate::analysis::stats::order::at_shares;
 use crate::analysis::strays::{Stray, Strays};
@@ -25,7 +25,7 @@ impl Crowd {
         short: &[Pulse],
         sampling: f64,
     ) -> Option<Crowd> {
-        let useless = capture.timebase.ticks_of(USELESS_S);
+        let useless = capture.timebase.ticks_of(USEFUL_S);
         let is_gap = |&count: &usize| {
             let (longest, next) = (widths[count - 1] as f64, widths[count] as f64);
             next - longest >= 1.9 * sampling.max(1.0) && next >= GAP * longest && longest <= useless
@@ -64,7 +64,7 @@ pub(super) fn below_own(
     rows: &[&Coupling],
 ) -> Option<f64> {
     let sampling = strays.sampling[crowd.line].max(1.0);
-    let useless = capture.timebase.ticks_of(USELESS_S);
+    let useless = capture.timebase.ticks_of(USEFUL_S);
     let mut followers: Vec<(i64, (usize, Polarity))> = rows
         .iter()
         .flat_map(|row| row.occurrences.iter().map(|o| (o, row.aggressor)))

@@ -6,10 +6,11 @@
 //! not follow those edges. A pulse that a gate or a monostable makes fails at least one of these. Where the signs don't
 //! suffice, as where all have one width, the crowd is told and nobody is accused.
 
+use super::USEFUL_S;
 use super::apart;
 use super::crowd_parts;
 use super::part_signs::{are_ended, goes_with_rest, is_own};
-use super::scatter::{USELESS_S, scatter_like_strays};
+use super::scatter::scatter_like_strays;
 use crate::analysis::coupling::{
     Attribution, Coupling, CouplingOptions, EARLIEST_LAG_S, Edge, LONGEST_LAG_S, attribute,
 };
@@ -136,7 +137,7 @@ fn crowds_of(capture: &Capture, strays: &Strays, line: usize) -> Vec<Crowd> {
                 strays.sampling[line],
                 are_all(short.len() as u64, of),
             ),
-            is_useless: widths[widths.len() - 1] as f64 <= capture.timebase.ticks_of(USELESS_S),
+            is_useless: widths[widths.len() - 1] as f64 <= capture.timebase.ticks_of(USEFUL_S),
             limit: (longest + 1) as f64,
             starts: short.iter().map(|p| p.start.0).collect(),
             others: of_level()

@@ -29,3 +29,7 @@ pub(super) mod set_off;
 pub(super) mod slices;
 mod turns;
 pub(super) mod whole_pulses;
+
+/// A pulse that what follows can read is no shorter, in seconds: flip-flops of the TTL families are specified for pulses of
+/// 20 to 40 ns and more (from memory of their data books), and what is built to be read leaves a margin.
+pub const USEFUL_S: f64 = 36e-9;

@@ -7,6 +7,7 @@
 //! and now and then. A register cuts no pulse short ([`register`]), unless two edges of its clock follow closely. The person's
 //! `narrow_below` has the last word.
 
+use super::USEFUL_S;
 use std::collections::BTreeSet;
 
 use super::register;
@@ -37,9 +38,6 @@ pub struct Own {
     pub limit: f64,
 }
 
-/// A pulse of some use is no shorter: flip-flops of the TTL families are specified for 20 to 40 ns and more (from memory of
-/// their data books).
-const USEFUL_S: f64 = 36e-9;
 /// Where so large a share of the edges that begin no long pulse begin a short one, each edge begins one or the other, and the
 /// short ones are a job however short: a register that clears itself, a monostable.
 const EVERY: f64 = 0.95;

@@ -1,12 +1,10 @@
 //! Widths that scatter: those of induced pulses do, and those of pulses that a part drives repeat.
 
+use super::USEFUL_S;
 use crate::analysis::stats::order::at_shares;
 use crate::model::Capture;
 use std::ops::Range;
 
-/// The shortest quarter of a crowd is of no use to what reads it: flip-flops of the TTL families are specified for pulses of
-/// 20 to 40 ns and more (from memory of their data books).
-pub(super) const USELESS_S: f64 = 36e-9;
 /// Widths of a crowd scatter at least so much: the ninth tenth beyond the first, as a share of the first. A monostable's keep
 /// within a few hundredths (common practice, no source).
 const SPREAD: f64 = 0.5;
@@ -34,7 +32,7 @@ pub(super) fn scatter_like_strays(capture: &Capture, widths: &[i64], sampling: f
         return false;
     };
     let [first, quarter, middle, last] = at.map(|width| width as f64);
-    let from_useless = quarter <= capture.timebase.ticks_of(USELESS_S) && last >= (1.0 + SPREAD) * first;
+    let from_useless = quarter <= capture.timebase.ticks_of(USEFUL_S) && last >= (1.0 + SPREAD) * first;
     from_useless || is_all && middle <= capture.timebase.ticks_of(EVEN_S) && scatter_evenly(widths, sampling)
 }
 

@@ -16,16 +16,60 @@ pub fn find_pace(
     options: &ReadOptions,
     fail: &dyn Fn(Option<u64>, String) -> Error,
 ) -> Result<(), Error> {
-    let grid = Grid::exact;
     let Some(column) = plan.time else {
         plan.sample_s = options
             .sample_period_s
             .or(head.stated_period.map(|stated| stated.0));
-        plan.pace = Pace::Samples(grid(1.0));
+        plan.pace = Pace::Samples(Grid::exact(1.0));
         return Ok(());
     };
+    let (times, repeats) = times_of(plan, column, data);
+    let is_analog = plan.columns.iter().any(|c| c.kind == ColumnKind::Analog);
+    let is_sampled = match options.form {
+        Some(TableForm::Samples) => true,
+        Some(TableForm::Changes) => false,
+        None => is_analog || repeats > 0,
+    };
+    if times.is_empty() {
+        return Err(fail(
+            Some(plan.first_row),
+            "expected numbers in the time column, found none that fit: are the times larger than 292 years?"
+                .to_owned(),
+        ));
+    }
+    if times.len() >= FEWEST && times.iter().all(|&time| time == times[0]) {
+        return all_alike(plan, times.len(), options, fail);
+    }
+    if plan.sample_s.is_some() {
+        plan.pace = if is_sampled {
+            Pace::Samples(Grid::exact(1.0))
+        } else {
+            Pace::Snapped(Grid::exact(1.0))
+        };
+        return Ok(());
+    }
+    let unit_s = 10f64.powi(plan.reader.unit);
+    let hint = match options.sample_period_s {
+        Some(period) => Some((period / unit_s, period / unit_s * 1e-6 + 1e-9)),
+        None => head
+            .stated_period
+            .map(|(p, e)| (p / unit_s, e / unit_s + p / unit_s * 1e-6)),
+    };
+    plan.pace = pace_of(&times, plan.rounding, is_sampled, hint);
+    if let Pace::Samples(grid) | Pace::Snapped(grid) = plan.pace {
+        plan.rounding = plan.rounding.max(grid.rounding);
+    }
+    tell_contradictions(plan, head, &times, repeats, options);
+    Ok(())
+}
+
+/// Fewest rows whose times say anything of how they follow each other.
+const FEWEST: usize = 3;
+
+/// The times of the rows that have one, in the reader's units, and how many rows repeat the one before but for their time. A
+/// change list may end with a repeated row that marks its end, which need not lie on the grid: that one is left out.
+fn times_of(plan: &TablePlan, column: usize, data: &[&Row]) -> (Vec<i64>, usize) {
     let mut times = Vec::with_capacity(data.len());
-    let mut quiet = plan.columns.iter().any(|c| c.kind == ColumnKind::Analog);
     let mut last: Option<&Row> = None;
     let mut repeats = 0usize;
     let mut end_repeats = false;
@@ -44,65 +88,46 @@ pub fn find_pace(
         repeats += usize::from(end_repeats);
         last = Some(row);
     }
-    // A change list may end with a repeated row that marks its end, which need not lie on the grid.
     if repeats == 1 && end_repeats && times.len() > 3 {
         times.pop();
         repeats = 0;
     }
-    quiet |= repeats > 0;
-    if times.is_empty() {
-        return Err(fail(
-            Some(plan.first_row),
-            "expected numbers in the time column, found none that fit: are the times larger than 292 years?"
-                .to_owned(),
-        ));
-    }
-    const FEWEST: usize = 3;
-    let all_alike = times.len() >= FEWEST && times.iter().all(|&time| time == times[0]);
-    if let (true, Some(period_s)) = (all_alike, options.sample_period_s) {
-        plan.pace = Pace::Counted(grid(period_s / 10f64.powi(plan.reader.unit)));
+    (times, repeats)
+}
+
+/// All of the first `count` rows have one time: counted where the period is said, else refused.
+fn all_alike(
+    plan: &mut TablePlan,
+    count: usize,
+    options: &ReadOptions,
+    fail: &dyn Fn(Option<u64>, String) -> Error,
+) -> Result<(), Error> {
+    if let Some(period_s) = options.sample_period_s {
+        plan.pace = Pace::Counted(Grid::exact(period_s / 10f64.powi(plan.reader.unit)));
         plan.warnings.push(format!(
-            "the first {} rows have the same time: rows were taken for samples {} apart, as was said",
-            times.len(),
+            "the first {count} rows have the same time: rows were taken for samples {} apart, as was said",
             engineering(period_s, "s")
         ));
         return Ok(());
     }
-    if all_alike {
-        return Err(fail(
-            Some(plan.first_row),
-            format!(
-                "expected times that rise from row to row, found the same one in the first {} rows: is the mark that \
-                 parts the columns the decimal mark too, or are the times written too coarsely? Export the table with \
-                 another mark or with more digits, or say sample_rate = … under [read] in the setup file",
-                times.len()
-            ),
-        ));
-    }
-    match options.form {
-        Some(TableForm::Samples) => quiet = true,
-        Some(TableForm::Changes) => quiet = false,
-        None => {}
-    }
-    if plan.sample_s.is_some() {
-        plan.pace = if quiet {
-            Pace::Samples(grid(1.0))
-        } else {
-            Pace::Snapped(grid(1.0))
-        };
-        return Ok(());
-    }
-    let unit_s = 10f64.powi(plan.reader.unit);
-    let hint = match options.sample_period_s {
-        Some(period) => Some((period / unit_s, period / unit_s * 1e-6 + 1e-9)),
-        None => head
-            .stated_period
-            .map(|(p, e)| (p / unit_s, e / unit_s + p / unit_s * 1e-6)),
-    };
-    plan.pace = pace_of(&times, plan.rounding, quiet, hint);
-    if let Pace::Samples(grid) | Pace::Snapped(grid) = plan.pace {
-        plan.rounding = plan.rounding.max(grid.rounding);
-    }
+    Err(fail(
+        Some(plan.first_row),
+        format!(
+            "expected times that rise from row to row, found the same one in the first {count} rows: is the mark that \
+             parts the columns the decimal mark too, or are the times written too coarsely? Export the table with \
+             another mark or with more digits, or say sample_rate = … under [read] in the setup file"
+        ),
+    ))
+}
+
+/// Warns where the times deny the sampling that is stated, or the rows the form that was said.
+fn tell_contradictions(
+    plan: &mut TablePlan,
+    head: &Head,
+    times: &[i64],
+    repeats: usize,
+    options: &ReadOptions,
+) {
     let stated = match options.sample_period_s {
         Some(period_s) => Some((SETUP_SAYS, period_s, 0.0)),
         None => head
@@ -110,7 +135,7 @@ pub fn find_pace(
             .map(|(period_s, spread_s)| ("the text above the table states", period_s, spread_s)),
     };
     if let Some((who, stated_s, spread_s)) = stated {
-        let said = contradiction(plan, &times, who, stated_s, spread_s);
+        let said = contradiction(plan, times, who, stated_s, spread_s);
         plan.warnings.extend(said);
     }
     if times.len() >= FEWEST {
@@ -118,7 +143,6 @@ pub fn find_pace(
         let said = overruled::form(options, is_sampled, repeats, times.len());
         plan.warnings.extend(said);
     }
-    Ok(())
 }
 
 /// Who states a sampling, where the setup file does.

@@ -128,73 +128,14 @@ fn how_written(
         .filter(|c| is_time_cell(c, point))
         .collect();
     if cells.iter().all(|c| clock(c, point).is_some()) {
-        plan.reader.style = TimeStyle::Clock;
-        plan.unit_from = "the cells";
-        plan.reader.first_day = cells
-            .first()
-            .and_then(|c| clock(c, point))
-            .and_then(|(day, _)| day);
-        if plan.reader.first_day.is_some() {
-            plan.warnings
-                .push("times are dates: seconds count from midnight of the first one".to_owned());
-            if let Some(open) = cells.iter().find(|cell| is_date_open(cell)) {
-                plan.warnings.push(format!(
-                    "a date such as {} may have its day or its month first: the day was taken, which matters only where \
-                     the record goes over midnight",
-                    quoted(open)
-                ));
-            }
-        }
+        take_clock(plan, &cells);
     } else if cells.iter().all(|c| suffixed(c, point).is_some()) {
         plan.reader.style = TimeStyle::Suffixed;
         plan.unit_from = "the cells";
     } else {
         let in_row = head.units.get(column).and_then(Option::as_deref);
-        let exponent = if let Some(seconds) = options.time_unit_s {
-            let exponent = seconds.log10().round();
-            if (10f64.powf(exponent) / seconds - 1.0).abs() > 1e-9 {
-                let text =
-                    format!("the time unit of {seconds} s is no power of ten: give s, ms, us, ns, ps or fs");
-                return Err(fail(None, text));
-            }
-            plan.unit_from = "the setup file";
-            let exponent = exponent as i32;
-            let said = overruled::time_unit_of_heading(exponent, name, unit, in_row);
-            plan.warnings.extend(said);
-            exponent
-        } else if let Some(exponent) = unit.and_then(time_unit) {
-            exponent
-        } else if let Some(exponent) = in_row.and_then(time_unit) {
-            plan.unit_from = "the row of units";
-            exponent
-        } else if let Some(Counted::Long(word)) = counted_in(name, in_row) {
-            let text = format!(
-                "the times are in {word}, which is too long a unit for the lines of a machine: export them in s, ms, us or \
-                 ns, or, if {word} is no unit here, say time_unit = \"s\" (say) under [read] in the setup file"
-            );
-            return Err(fail(Some(plan.first_row), text));
-        } else if (is_sample_word(name) && !name.is_empty() && !is_time_word(name))
-            || in_row.is_some_and(is_sample_word)
-            || matches!(counted_in(name, in_row), Some(Counted::Samples))
-        {
+        let Some(exponent) = unit_of_numbers(plan, column, head, &cells, options, fail)? else {
             return sample_numbers(plan, head, options, fail);
-        } else if let Some((exponent, word)) = unit_by_rate(&cells, point, head) {
-            let (stated_s, _) = head.stated_period.unwrap_or_default();
-            plan.warnings.push(format!(
-                "the time column names no unit: {word} was taken, with which the rows fit the sampling stated above them \
-                 ({}); say otherwise with time_unit = \"ms\" (say) under [read] in the setup file",
-                engineering(1.0 / stated_s, "Hz")
-            ));
-            plan.unit_from = "the stated sampling";
-            exponent
-        } else {
-            plan.warnings.push(format!(
-                "the time column {} names no unit: seconds were taken; say otherwise with time_unit = \"ms\" (say) \
-                 under [read] in the setup file",
-                if name.is_empty() { format!("(column {})", column + 1) } else { quoted(name.as_bytes()) }
-            ));
-            plan.unit_from = "nothing: seconds were assumed";
-            0
         };
         plan.reader.style = TimeStyle::Number { exponent };
         if options.time_unit_s.is_none() {
@@ -217,6 +158,87 @@ fn how_written(
     plan.reader.unit = unit;
     plan.rounding = rounding;
     Ok(())
+}
+
+/// Times of a clock, with or without dates: seconds count from midnight of the first one's day.
+fn take_clock(plan: &mut TablePlan, cells: &[&[u8]]) {
+    plan.reader.style = TimeStyle::Clock;
+    plan.unit_from = "the cells";
+    plan.reader.first_day = cells
+        .first()
+        .and_then(|c| clock(c, plan.point))
+        .and_then(|(day, _)| day);
+    if plan.reader.first_day.is_some() {
+        plan.warnings
+            .push("times are dates: seconds count from midnight of the first one".to_owned());
+        if let Some(open) = cells.iter().find(|cell| is_date_open(cell)) {
+            plan.warnings.push(format!(
+                "a date such as {} may have its day or its month first: the day was taken, which matters only where \
+                 the record goes over midnight",
+                quoted(open)
+            ));
+        }
+    }
+}
+
+/// The power of ten of the seconds that the times of a column of plain numbers count; `None` where they count samples.
+fn unit_of_numbers(
+    plan: &mut TablePlan,
+    column: usize,
+    head: &Head,
+    cells: &[&[u8]],
+    options: &ReadOptions,
+    fail: &dyn Fn(Option<u64>, String) -> Error,
+) -> Result<Option<i32>, Error> {
+    let (name, unit) = split_unit(head.names.get(column).map_or("", String::as_str));
+    let in_row = head.units.get(column).and_then(Option::as_deref);
+    let exponent = if let Some(seconds) = options.time_unit_s {
+        let exponent = seconds.log10().round();
+        if (10f64.powf(exponent) / seconds - 1.0).abs() > 1e-9 {
+            let text =
+                format!("the time unit of {seconds} s is no power of ten: give s, ms, us, ns, ps or fs");
+            return Err(fail(None, text));
+        }
+        plan.unit_from = "the setup file";
+        let exponent = exponent as i32;
+        let said = overruled::time_unit_of_heading(exponent, name, unit, in_row);
+        plan.warnings.extend(said);
+        exponent
+    } else if let Some(exponent) = unit.and_then(time_unit) {
+        exponent
+    } else if let Some(exponent) = in_row.and_then(time_unit) {
+        plan.unit_from = "the row of units";
+        exponent
+    } else if let Some(Counted::Long(word)) = counted_in(name, in_row) {
+        let text = format!(
+            "the times are in {word}, which is too long a unit for the lines of a machine: export them in s, ms, us or \
+             ns, or, if {word} is no unit here, say time_unit = \"s\" (say) under [read] in the setup file"
+        );
+        return Err(fail(Some(plan.first_row), text));
+    } else if (is_sample_word(name) && !name.is_empty() && !is_time_word(name))
+        || in_row.is_some_and(is_sample_word)
+        || matches!(counted_in(name, in_row), Some(Counted::Samples))
+    {
+        return Ok(None);
+    } else if let Some((exponent, word)) = unit_by_rate(cells, plan.point, head) {
+        let (stated_s, _) = head.stated_period.unwrap_or_default();
+        plan.warnings.push(format!(
+            "the time column names no unit: {word} was taken, with which the rows fit the sampling stated above them \
+             ({}); say otherwise with time_unit = \"ms\" (say) under [read] in the setup file",
+            engineering(1.0 / stated_s, "Hz")
+        ));
+        plan.unit_from = "the stated sampling";
+        exponent
+    } else {
+        plan.warnings.push(format!(
+            "the time column {} names no unit: seconds were taken; say otherwise with time_unit = \"ms\" (say) \
+             under [read] in the setup file",
+            if name.is_empty() { format!("(column {})", column + 1) } else { quoted(name.as_bytes()) }
+        ));
+        plan.unit_from = "nothing: seconds were assumed";
+        0
+    };
+    Ok(Some(exponent))
 }
 
 /// What the times count, where that is no unit of seconds.

@@ -1,0 +1,13 @@
+//! Reading: captures as instruments, people and other programs write them.
+
+mod edges_of_files;
+mod files;
+mod grids;
+mod limits;
+mod overruled;
+mod paths;
+mod reading;
+mod stated;
+mod streams;
+mod tables;
+mod times;

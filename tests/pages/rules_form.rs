@@ -1,0 +1,92 @@
+//! The form for rules, asked as the page asks it: what goes in, what is refused and in whose words, what is taken out.
+//! Values are planted here; no outside source.
+
+use axum::http::{Method, StatusCode};
+use serde_json::{Value, json};
+
+use crate::bench::Bench;
+
+const RULES: &str = "/api/sessions/1/rules";
+
+async fn with_a_capture() -> Bench {
+    let bench = Bench::with_session().await;
+    let mut table = String::from("Time (us),STEP,SELECT_0\n");
+    for row in 0..400 {
+        table += &format!("{row},{},{}\n", row / 2 % 2, row / 7 % 2);
+    }
+    let (status, _) = bench.bring("/api/sessions/1", "name=tower.csv", table).await;
+    assert!(status.is_success());
+    let page = bench.page("/sessions/1/rules").await;
+    // The capture that was added last is not undone from here.
+    assert!(page.contains("No rule yet") && !page.contains(">undo"), "{page}");
+    bench
+}
+
+async fn refused(bench: &Bench, rule: Value) -> String {
+    let (status, told) = bench.json(Method::POST, RULES, rule).await;
+    assert_eq!(status, StatusCode::BAD_REQUEST, "{told}");
+    told["error"].as_str().unwrap().to_owned()
+}
+
+#[tokio::test]
+async fn a_mistyped_line_is_refused_by_the_field_and_the_near_name_is_offered() {
+    let bench = with_a_capture().await;
+    let slip = json!({"kind": "pulse-width", "line": "SELECT_O", "at_least": "1 us"});
+    let told = refused(&bench, slip).await;
+    assert!(
+        told.starts_with("Line: The captures have no SELECT_O: did you mean SELECT_0?"),
+        "{told}"
+    );
+    let slip = json!({"kind": "logic", "output": "STEP", "is": "!SELECT_9", "settle": "1 us"});
+    let told = refused(&bench, slip).await;
+    assert!(told.starts_with("Is: ") && told.contains("SELECT_0"), "{told}");
+    let slip = json!({"kind": "rail", "line": "VCC", "nominal": "5 V", "tolerance": "5 %"});
+    let told = refused(&bench, slip).await;
+    assert!(
+        told.starts_with("Line: The captures have no VCC. They have STEP, SELECT_0."),
+        "{told}"
+    );
+    let empty = json!({"kind": "pulse-width", "line": "STEP"});
+    let told = refused(&bench, empty).await;
+    assert_eq!(
+        told,
+        "This kind of rule needs \"At least\" or \"At most\": fill it in."
+    );
+    // Nothing of these went in.
+    let log = bench.ok(Method::GET, "/api/sessions/1", Value::Null).await;
+    assert_eq!(log["setup"], "", "{log}");
+}
+
+#[tokio::test]
+async fn a_rule_is_taken_out_and_undoing_says_what_it_undoes() {
+    let bench = with_a_capture().await;
+    for (line, at_least) in [("STEP", "1 us"), ("SELECT_0", "8 us")] {
+        let rule = json!({"kind": "pulse-width", "line": line, "at_least": at_least});
+        bench.ok(Method::POST, RULES, rule).await;
+    }
+    let page = bench.page("/sessions/1/rules").await;
+    assert!(
+        page.contains("undo: rule &#34;pulse-width of SELECT_0&#34; added"),
+        "{page}"
+    );
+    assert_eq!(page.matches(">take it out<").count(), 2);
+    let report = bench.ok(Method::GET, "/api/sessions/1/report", Value::Null).await;
+    let row = &report["rules"][0];
+    assert_eq!(row["name"], "pulse-width of STEP");
+    let named = json!({"name": row["name"], "setup_line": row["setup_line"]});
+    let session = bench.ok(Method::DELETE, RULES, named.clone()).await;
+    let setup = session["setup"].as_str().unwrap();
+    assert!(!setup.contains("STEP") && setup.contains("SELECT_0"), "{setup}");
+    // A page that is older than the setup takes out nothing else.
+    let (status, told) = bench.json(Method::DELETE, RULES, named).await;
+    assert_eq!(status, StatusCode::BAD_REQUEST);
+    assert!(
+        told["error"].as_str().unwrap().contains("load the page again"),
+        "{told}"
+    );
+    let page = bench.page("/sessions/1/rules").await;
+    assert!(
+        page.contains("undo: rule &#34;pulse-width of STEP&#34; taken out"),
+        "{page}"
+    );
+}

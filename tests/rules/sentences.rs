@@ -1,0 +1,206 @@
+//! What broken rules say: the worst value in the title, counts under it, silence where all is well.
+
+use crate::judged::capture;
+use edgewitness::analysis::findings::{Finding, Severity};
+use edgewitness::analysis::rules::{check, findings};
+use edgewitness::model::Capture;
+use edgewitness::setup::Setup;
+
+fn said(capture: &Capture, setup: &str) -> Vec<Finding> {
+    let setup = Setup::parse(setup, "setup.toml").unwrap_or_else(|e| panic!("{e}"));
+    findings(capture, &setup.rules, &check(capture, &setup.rules, &[]))
+}
+
+const WIDTH: &str =
+    "[[limit]]\nkind = \"pulse-width\"\nline = \"STRIKE\"\nlevel = \"high\"\nat_least = \"20 ns\"\n";
+
+#[test]
+fn a_kept_rule_says_nothing() {
+    assert_eq!(said(&capture(&[("STRIKE", 0, &[100, 140])]), WIDTH), vec![]);
+}
+
+#[test]
+fn a_broken_limit_tells_its_worst_value_and_its_counts() {
+    let said = said(&capture(&[("STRIKE", 0, &[100, 115, 200, 212, 300, 340])]), WIDTH);
+    assert_eq!(said.len(), 1);
+    assert_eq!((said[0].severity, said[0].topic), (Severity::Fault, "limit"));
+    assert_eq!(
+        said[0].title,
+        "STRIKE is high for only 12 ns; the limit is at least 20 ns"
+    );
+    assert!(
+        said[0]
+            .detail
+            .contains("Broken in 2 of 3 occasions. The first at 100 ns."),
+        "{}",
+        said[0].detail
+    );
+    assert_eq!(said[0].lines, ["STRIKE"]);
+    assert!(!said[0].try_next.is_empty());
+}
+
+#[test]
+fn a_frequency_is_told_in_hertz() {
+    let rule = "[[limit]]\nkind = \"frequency\"\nline = \"STEP\"\nedge = \"rise\"\nat_least = \"5 MHz\"\nat_most = \"10 MHz\"\n";
+    let told = |period: i64| {
+        said(&capture(&[("STEP", 0, &[500, 550, 500 + period])]), rule)[0]
+            .title
+            .clone()
+    };
+    assert_eq!(
+        told(80),
+        "The rise of STEP comes again after 80 ns (12.5 MHz); the frequency must be at most 10 MHz"
+    );
+    assert_eq!(
+        told(250),
+        "The rise of STEP comes again after 250 ns (4 MHz); the frequency must be at least 5 MHz"
+    );
+}
+
+#[test]
+fn what_can_t_be_told_is_a_note_with_the_period_to_blame() {
+    let mut capture = capture(&[("STRIKE", 0, &[100, 120])]);
+    capture.lines[0].sample_ticks = 10.0;
+    let said = said(&capture, WIDTH);
+    assert_eq!(said[0].severity, Severity::Note);
+    assert!(
+        said[0].title.contains("can't be told at this sampling"),
+        "{}",
+        said[0].title
+    );
+    assert!(
+        said[0].detail.contains("one sampling period (10 ns)"),
+        "{}",
+        said[0].detail
+    );
+}
+
+#[test]
+fn a_rule_that_never_had_anything_to_check_says_so() {
+    let said = said(&capture(&[("STRIKE", 0, &[])]), WIDTH);
+    assert_eq!(said[0].severity, Severity::Note);
+    let name = "pulse-width of STRIKE (high)";
+    assert_eq!(
+        said[0].title,
+        format!("The rule \"{name}\" never had anything to check")
+    );
+    assert!(
+        said[0].detail.starts_with("Line 1 of the setup file"),
+        "{}",
+        said[0].detail
+    );
+}
+
+#[test]
+fn a_rule_on_a_line_that_was_not_captured_says_which() {
+    let said = said(&capture(&[("STRIKE_OUT", 0, &[100, 140])]), WIDTH);
+    assert_eq!(said[0].severity, Severity::Warning);
+    assert!(
+        said[0].title.contains("this capture has no STRIKE"),
+        "{}",
+        said[0].title
+    );
+}
+
+#[test]
+fn an_answer_that_never_came_is_worse_than_a_late_one() {
+    let setup = "[[limit]]\nkind = \"answer\"\nfrom = \"CALL\"\nfrom_edge = \"rise\"\nto = \"DONE\"\nto_edge = \"rise\"\n\
+                 at_most = \"100 ns\"\n";
+    let lines = capture(&[("CALL", 0, &[1000, 1010, 5000]), ("DONE", 0, &[1500])]);
+    let said = said(&lines, setup);
+    assert_eq!(
+        said[0].title,
+        "The rise of DONE does not come after the rise of CALL; it must come within at most 100 ns"
+    );
+}
+
+#[test]
+fn an_open_select_pin_is_named_from_the_truth_table() {
+    let setup = "[[logic]]\noutput = \"Y\"\nis = \"S ? A : B\"\nsettle = \"50 ns\"\n";
+    // S is open at the part: Y follows A whatever S says.
+    let lines = capture(&[
+        ("S", 0, &[4000]),
+        ("A", 0, &[1000, 3000, 5000, 7000]),
+        ("B", 0, &[2000, 6000]),
+        ("Y", 0, &[1010, 3010, 5010, 7010]),
+    ]);
+    let said = said(&lines, setup);
+    assert_eq!(
+        said[0].title,
+        "Y contradicts its rule in 2 of 8 input combinations seen: as if S were always high at the part"
+    );
+    assert!(
+        said[0]
+            .detail
+            .contains("Inputs S A B: 001 should give 1 and gives 0"),
+        "{}",
+        said[0].detail
+    );
+    assert!(said[0].try_next[0].contains("open"), "{:?}", said[0].try_next);
+}
+
+#[test]
+fn a_part_that_is_wrong_now_and_then_is_told_with_what_it_gave_then() {
+    let setup = "[[logic]]\noutput = \"Y\"\nis = \"A\"\nsettle = \"50 ns\"\n";
+    // A is high three times; Y stays low the second time.
+    let lines = capture(&[
+        ("A", 0, &[1000, 2000, 3000, 4000, 5000, 6000]),
+        ("Y", 0, &[1010, 2010, 5010, 6010]),
+    ]);
+    let said = said(&lines, setup);
+    assert!(
+        said[0]
+            .detail
+            .contains("1 should give 1 and gives 0 in 1 of 3 stretches"),
+        "{}",
+        said[0].detail
+    );
+}
+
+#[test]
+fn a_count_the_wrong_way_names_the_line_that_moved() {
+    let setup = "[[sequence]]\nbus = [\"Q1\", \"Q0\"]\nstrobe = \"UP\"\nedge = \"rise\"\nrule = \"count-up\"\nwatch = [\"DOWN\"]\n";
+    // 0 1 2 1 2 3: the third strobe counted down while DOWN dipped.
+    let lines = capture(&[
+        ("Q1", 0, &[210, 310, 410]),
+        ("Q0", 0, &[110, 210, 310, 410, 510]),
+        ("UP", 0, &[100, 150, 200, 250, 300, 350, 400, 450, 500, 550, 600]),
+        ("DOWN", 1, &[305, 308]),
+    ]);
+    let said = said(&lines, setup);
+    assert_eq!(
+        said[0].title,
+        "Q1 Q0 breaks count-up in 1 of 5 steps: it went the other way"
+    );
+    assert!(
+        said[0]
+            .detail
+            .contains("DOWN moved during 1 of the 1 wrong steps and 0 of the 4 right ones"),
+        "{}",
+        said[0].detail
+    );
+    assert!(said[0].try_next[0].contains("DOWN"), "{:?}", said[0].try_next);
+}
+
+#[test]
+fn a_still_bit_and_a_bridge_are_told() {
+    let edges: Vec<i64> = (1..40).map(|i| i * 100).collect();
+    let slow: Vec<i64> = (1..20).map(|i| i * 200).collect();
+    let said = said(
+        &capture(&[
+            ("D3", 0, &slow),
+            ("D2", 0, &[]),
+            ("D1", 0, &edges),
+            ("D0", 0, &edges),
+        ]),
+        "",
+    );
+    let titles: Vec<&str> = said.iter().map(|f| f.title.as_str()).collect();
+    assert_eq!(
+        titles,
+        [
+            "D2 never moves while its neighbours do: it stays low",
+            "D1 and D0 are the same at every edge"
+        ]
+    );
+}
