@@ -49,6 +49,8 @@ struct LogPage {
     conditions: Vec<ConditionView>,
     unsorted: Vec<CaptureView>,
     findings: Vec<FindingView>,
+    /// Something is told of the clocks of captures, of which nothing can be held.
+    tells_of_clocks: bool,
     /// The findings are those from before something changed: they are being looked at again.
     is_looking: bool,
     unseen: Vec<Unseen>,
@@ -209,6 +211,10 @@ fn view(store: &Store, log: SessionLog, answers: &[Answer]) -> Result<LogPage, F
             .collect(),
         unsorted,
         findings: findings(&log.finding_states, answers),
+        tells_of_clocks: {
+            let mut found = answers.iter().flat_map(Answer::reports);
+            found.any(|report| report.findings.iter().any(|f| !takes_a_state(&f.topic)))
+        },
         is_looking: false,
         unseen: answers
             .iter()
