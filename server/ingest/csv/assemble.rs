@@ -1,6 +1,6 @@
 //! The finished builders of a table → the [`Capture`], with its buses, traces and warnings.
 
-use super::bus::bus_range;
+use super::bus::{bus_range, split_base};
 use super::cells::split_unit;
 use super::clock::Clock;
 use super::table::{Sink, Table};
@@ -49,7 +49,8 @@ pub fn assemble(
                     .push(line(column.name.clone(), built, span, sample_ticks));
             }
             Sink::Bus { bits, .. } => {
-                let range = bus_range(&column.heading).or_else(|| bus_range(split_unit(&column.heading).0));
+                let name = split_base(split_unit(&column.heading).0).0;
+                let range = bus_range(&column.heading).or_else(|| bus_range(name));
                 let (msb, lsb) = range.unwrap_or((*bits as i64 - 1, 0));
                 let first = capture.lines.len();
                 for place in (0..*bits as i64).rev() {
