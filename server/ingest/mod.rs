@@ -42,7 +42,7 @@ use input::{Input, Source};
 
 /// Of what the readers make of a file. Raised when the same bytes and options give another capture than before, so that
 /// columns kept from an earlier reading are not used any more.
-pub const VERSION: u32 = 6;
+pub const VERSION: u32 = 7;
 
 /// Reads the capture in the file `path`, whatever its form; the file's name says nothing.
 ///

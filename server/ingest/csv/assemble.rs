@@ -48,7 +48,7 @@ pub fn assemble(
                     .lines
                     .push(line(column.name.clone(), built, span, sample_ticks));
             }
-            Sink::Bus { bits, .. } => {
+            Sink::Bus { bits, base, .. } => {
                 let name = split_base(split_unit(&column.heading).0).0;
                 let range = bus_range(&column.heading).or_else(|| bus_range(name));
                 let (msb, lsb) = range.unwrap_or((*bits as i64 - 1, 0));
@@ -62,6 +62,7 @@ pub fn assemble(
                 capture.buses.push(Bus {
                     name: column.name.clone(),
                     bits: (first..capture.lines.len()).collect(),
+                    base: Some(*base),
                 });
             }
             Sink::Volts(_) => {

@@ -3,6 +3,7 @@
 use super::super::bus::{bus_range, split_base};
 use super::super::cells::{Decimal, is_sample_word, split_unit, time_unit, volt_unit, words};
 use super::{Row, preamble};
+use crate::model::units::count_of;
 
 /// What remarks begin with.
 const REMARKS: [char; 4] = ['#', '%', '/', ';'];
@@ -18,8 +19,15 @@ pub struct Head {
     pub missing: bool,
 }
 
-/// Names and units of the columns, and a sampling period stated above the data.
-pub fn headings(above: &[Row], fields: usize, point: u8, warnings: &mut Vec<String>) -> Head {
+/// Names and units of the columns, and a sampling period stated above the data. `given`: headings that a person gave to a
+/// table that has none.
+pub fn headings(
+    above: &[Row],
+    fields: usize,
+    point: u8,
+    given: &[String],
+    warnings: &mut Vec<String>,
+) -> Head {
     let mut rest: Vec<&Row> = above
         .iter()
         .filter(|r| !r.cells.is_empty() && !r.comment)
@@ -65,6 +73,8 @@ pub fn headings(above: &[Row], fields: usize, point: u8, warnings: &mut Vec<Stri
                 })
         }
     };
+    let named = names.is_none() && !given.is_empty();
+    let names = names.or_else(|| (given.len() == fields).then(|| given.to_vec()));
     head.missing = names.is_none();
     head.names = names.unwrap_or_default();
     number_channels(&mut head.names);
@@ -77,8 +87,19 @@ pub fn headings(above: &[Row], fields: usize, point: u8, warnings: &mut Vec<Stri
     if head.stated_period.is_none() {
         head.stated_period = increment_below(above, point);
     }
-    if head.missing {
-        warnings.push("the columns have no headings: they were numbered".to_owned());
+    match head.missing {
+        true if named => warnings.push(format!(
+            "the columns have no headings and were numbered: names under [read] in the setup file has {}, the table has {}; \
+             give one for each column, that of the times too",
+            count_of(given.len() as u64, "name"),
+            count_of(fields as u64, "column")
+        )),
+        true => warnings.push(
+            "the columns have no headings: they were numbered; give them names with names = [\"Time\", \"…\"] under [read] in \
+             the setup file, one for each column"
+                .to_owned(),
+        ),
+        false => {}
     }
     head
 }

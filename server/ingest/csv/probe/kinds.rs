@@ -144,6 +144,13 @@ fn column_plan(
             };
         }
     }
+    let said = options
+        .rename
+        .iter()
+        .find(|(key, _)| position_of(key, head, plan.fields) == Some(column));
+    if let Some((_, said)) = said {
+        name.clone_from(said);
+    }
     let volts = unit.as_deref().and_then(volt_unit).map_or(1.0, |e| 10f64.powi(e));
     let sample = if kind == ColumnKind::Analog {
         cells()

@@ -153,7 +153,7 @@ pub fn probe(
         .collect();
     let fields = usual_length(&data);
     let mut warnings: Vec<String> = open_mark.into_iter().chain(denied(&data)).collect();
-    let head = headings::headings(&rows[..first], fields, point, &mut warnings);
+    let head = headings::headings(&rows[..first], fields, point, &options.names, &mut warnings);
     let mut plan = TablePlan {
         delimiter,
         point,
