@@ -267,6 +267,9 @@ fn a_table_without_headings_takes_the_names_that_are_given() {
     );
     let bare = with(body.to_owned(), &[], &[("3", "RESET")]);
     assert_eq!(names(&bare), ["column 2", "RESET"]);
+    assert!(told(&bare).contains("no headings"), "{}", told(&bare));
+    let all = with(body.to_owned(), &[], &[("2", "STEP"), ("3", "RESET")]);
+    assert!(!told(&all).contains("no headings"), "{}", told(&all));
 }
 
 #[test]

@@ -8,6 +8,9 @@ use crate::model::units::count_of;
 /// What remarks begin with.
 const REMARKS: [char; 4] = ['#', '%', '/', ';'];
 
+/// How the warning begins that tells of a table without headings.
+pub const NO_HEADINGS: &str = "the columns have no headings";
+
 /// The headings and what stands above and below them.
 pub struct Head {
     pub names: Vec<String>,
@@ -89,16 +92,15 @@ pub fn headings(
     }
     match head.missing {
         true if named => warnings.push(format!(
-            "the columns have no headings and were numbered: names under [read] in the setup file has {}, the table has {}; \
+            "{NO_HEADINGS} and were numbered: names under [read] in the setup file has {}, the table has {}; \
              give one for each column, that of the times too",
             count_of(given.len() as u64, "name"),
             count_of(fields as u64, "column")
         )),
-        true => warnings.push(
-            "the columns have no headings: they were numbered; give them names with names = [\"Time\", \"…\"] under [read] in \
+        true => warnings.push(format!(
+            "{NO_HEADINGS}: they were numbered; give them names with names = [\"Time\", \"…\"] under [read] in \
              the setup file, one for each column"
-                .to_owned(),
-        ),
+        )),
         false => {}
     }
     head

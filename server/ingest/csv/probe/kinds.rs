@@ -2,7 +2,7 @@
 
 use super::super::bus::{bus_range, bus_value, digits_in, may_be_packed, packed, split_base};
 use super::super::cells::{is_missing, is_sample_word, level_of, split_unit, volt_unit, volts_in, volts_of};
-use super::headings::{Head, position_of};
+use super::headings::{Head, NO_HEADINGS, position_of};
 use super::time_column::time_value;
 use super::{ColumnPlan, Row, TablePlan};
 use crate::ingest::ReadOptions;
@@ -84,6 +84,13 @@ pub fn columns(plan: &mut TablePlan, head: &Head, data: &[&Row], options: &ReadO
             crate::ingest::names::some_of(&repeated)
         ));
     }
+    let is_named = |(at, column): (usize, &ColumnPlan)| {
+        matches!(column.kind, ColumnKind::Time | ColumnKind::Ignore)
+            || new_name(at, plan, head, options).is_some()
+    };
+    if head.missing && columns.iter().enumerate().all(is_named) {
+        plan.warnings.retain(|told| !told.starts_with(NO_HEADINGS));
+    }
     plan.columns = columns;
 }
 
@@ -144,11 +151,7 @@ fn column_plan(
             };
         }
     }
-    let said = options
-        .rename
-        .iter()
-        .find(|(key, _)| position_of(key, head, plan.fields) == Some(column));
-    if let Some((_, said)) = said {
+    if let Some(said) = new_name(column, plan, head, options) {
         name.clone_from(said);
     }
     let volts = unit.as_deref().and_then(volt_unit).map_or(1.0, |e| 10f64.powi(e));
@@ -186,6 +189,18 @@ fn is_beside_the_point<'a>(name: &str, cells: impl Iterator<Item = &'a [u8]>, po
     let (scraps, preamble) = (filled * 20 < cells.len(), cells.len() > 100);
     let header = name.eq_ignore_ascii_case("start") || name.eq_ignore_ascii_case("increment");
     name.is_empty() && scraps && preamble || header && filled == 0
+}
+
+/// Another name that a person gave the line of a column.
+fn new_name<'o>(
+    column: usize,
+    plan: &TablePlan,
+    head: &Head,
+    options: &'o ReadOptions,
+) -> Option<&'o String> {
+    let mut said = options.rename.iter();
+    said.find(|(key, _)| position_of(key, head, plan.fields) == Some(column))
+        .map(|(_, name)| name)
 }
 
 /// A bus whose heading says the base of its cells: as wide as the heading says, else as its cells are; `None` where they
