@@ -187,6 +187,17 @@ fn a_heading_may_say_the_base_of_its_cells() {
     ] {
         assert_eq!(edges(&read(&bus(heading, cells))), edges(&expected), "{heading}");
     }
+    // 0B is eleven where the heading says so, whatever it means elsewhere.
+    let eleven = read(&bus("DATA [hex]", |_| "0B".to_owned()));
+    assert_eq!(eleven.buses[0].bits.len(), 8, "{:?}", names(&eleven));
+    let high = eleven
+        .lines
+        .iter()
+        .map(|line| line.level_at(eleven.span.start) == edgewitness::model::Level::High);
+    assert_eq!(
+        high.collect::<Vec<_>>()[..8],
+        [false, false, false, false, true, false, true, true]
+    );
     // Cells that are no numbers of the base are not forced into it.
     let volts = read(&bus("DATA [hex]", |code| format!("{:.2}", f64::from(code) / 4.0)));
     assert_eq!(volts.buses.len(), 0, "{:?}", names(&volts));

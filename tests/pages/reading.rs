@@ -81,7 +81,6 @@ async fn a_name_that_is_said_once_is_the_line_s_everywhere() {
         (&of("buses")[0][..], diagram["buses"][0]["base"].as_u64()),
         ("NOTE", Some(16))
     );
-    let report = own.report().await.to_string();
     assert!(
         report.contains("\"CLEAR\"") && !report.contains("column 4"),
         "{report}"

@@ -219,10 +219,7 @@ pub fn number_of(cell: &[u8]) -> &[u8] {
         _ => return cell,
     }
     let is_of_number = |&byte: &u8| byte.is_ascii_digit() || matches!(byte, b'.' | b',');
-    let at = cell
-        .iter()
-        .rposition(|byte| is_of_number(byte))
-        .map_or(0, |last| last + 1);
+    let at = cell.iter().rposition(is_of_number).map_or(0, |last| last + 1);
     let unit = words(&cell[at..]);
     match at > 0 && (volt_unit(&unit).is_some() || time_unit(&unit).is_some()) {
         true => &cell[..at],

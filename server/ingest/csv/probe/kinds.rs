@@ -217,7 +217,10 @@ fn in_base<'a>(
         .filter_map(|cell| Some((cell, bus_value(cell, base)?.0)));
     let (mut digits, mut largest, mut good) = (0, 0u128, 0usize);
     for (cell, value) in values {
-        (digits, largest) = (digits.max(digits_in(cell)), largest.max(value));
+        // A hexadecimal cell may begin with 0b by chance.
+        let by_chance = base == 16 && matches!(cell, [b'0', b'b' | b'B', ..]);
+        let own = if by_chance { cell.len() } else { digits_in(cell) };
+        (digits, largest) = (digits.max(own), largest.max(value));
         good += 1;
     }
     if good == 0 || good * 100 < cells.len() * 95 {
