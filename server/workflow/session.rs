@@ -292,6 +292,10 @@ pub fn with_sheet(setup: &Setup, sheet: &str) -> Result<Setup, String> {
     read.form = own.form.or(read.form);
     read.family = own.family.or(read.family.take());
     read.columns.extend(own.columns);
+    read.rename.extend(own.rename);
+    if !own.names.is_empty() {
+        read.names = own.names;
+    }
     Ok(setup)
 }
 

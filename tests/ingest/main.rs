@@ -6,6 +6,7 @@
 mod edges_of_files;
 mod files;
 mod grids;
+mod hands;
 mod limits;
 mod overruled;
 mod paths;

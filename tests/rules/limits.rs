@@ -86,6 +86,7 @@ fn a_bus_is_checked_bit_by_bit() {
     capture.buses.push(Bus {
         name: "T".to_owned(),
         bits: vec![0, 1],
+        base: None,
     });
     let rule = "[[limit]]\nkind = \"setup\"\ndata = \"T\"\nstrobe = \"STEP\"\nedge = \"rise\"\nat_least = \"20 ns\"\n";
     let result = check(&capture, rule);

@@ -205,10 +205,12 @@ fn swapped_wires_and_a_reversed_bus_are_named() {
             Bus {
                 name: "A".into(),
                 bits: vec![4, 3, 2, 1, 0],
+                base: None,
             },
             Bus {
                 name: "B".into(),
                 bits: vec![9, 8, 7, 6, 5],
+                base: None,
             },
         ];
         c

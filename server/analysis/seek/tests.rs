@@ -76,6 +76,7 @@ fn a_bus_is_found_by_its_value() {
     capture.buses.push(Bus {
         name: "Q".to_owned(),
         bits: vec![2, 3],
+        base: None,
     });
     assert_eq!(found(&capture, "Q == 2'b10"), [(10, 20)]);
     assert_eq!(found(&capture, "{\\Q[0] , \\Q[1] } == 'o2"), []);

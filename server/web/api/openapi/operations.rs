@@ -387,7 +387,7 @@ fn conditions_and_clocks() -> Vec<Operation> {
         op(
             "put",
             "/api/sessions/{id}/captures/{capture}/reading",
-            "Say how a capture is read: keys of [read], kind.N of column N, line.N and levels.N of its line",
+            "Say how a capture is read: keys of [read], kind.N of column N, name.N, line.N and levels.N of its line",
             Json(None),
             Empty,
         ),
