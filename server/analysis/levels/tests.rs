@@ -1,0 +1,221 @@
+use super::*;
+use crate::analysis::findings::Severity;
+use crate::model::{Line, Runt, Ticks, TimeSpan};
+use std::sync::Arc;
+
+/// Samples are 10 ns apart.
+const STEP: i64 = 10;
+
+/// A line in volts whose samples are these; `runts`: start and width in ticks, of a level that it makes for.
+fn line(name: &str, volts: Vec<f64>, family: (&str, bool), runts: &[(i64, i64, Level)]) -> Line {
+    let times: Vec<i64> = (0..volts.len() as i64).map(|n| n * STEP).collect();
+    let span = TimeSpan::new(Ticks(0), Ticks(volts.len() as i64 * STEP));
+    let mut line = Line::digital(name, Level::Low, Vec::new(), span);
+    line.runts = runts
+        .iter()
+        .map(|&(start, width, level)| Runt {
+            start: Ticks(start),
+            width: Ticks(width),
+            level,
+            peak_v: 1.5,
+        })
+        .collect();
+    line.trace = Some(Trace {
+        thresholds: Thresholds {
+            low_v: 0.8,
+            high_v: 2.0,
+        },
+        family: family.0.to_owned(),
+        declared: family.1,
+        samples: TraceSamples::Steps {
+            times: Arc::new(times),
+            values: Arc::new(volts),
+        },
+    });
+    line
+}
+
+fn capture(lines: Vec<Line>) -> Capture {
+    let span = lines[0].span;
+    Capture::in_nanoseconds("volts.csv", span, lines)
+}
+
+const TTL: (&str, bool) = ("ttl-5v", false);
+
+/// Noise of an eight-bit instrument: steps of 30 mV.
+fn noise(n: usize) -> f64 {
+    0.03 * ((n * 7 % 5) as f64 - 2.0) / 2.0
+}
+
+/// `parts`, again and again: volts, and for how many samples.
+fn pattern(parts: &[(f64, usize)], times: usize) -> Vec<f64> {
+    let once = || {
+        parts
+            .iter()
+            .flat_map(|&(volts, samples)| std::iter::repeat_n(volts, samples))
+    };
+    let all = (0..times).flat_map(|_| once());
+    all.enumerate().map(|(n, v)| v + noise(n)).collect()
+}
+
+fn of_one(volts: Vec<f64>) -> Vec<Kind> {
+    kinds(&capture(vec![line("SLUICE", volts, TTL, &[])]))
+}
+
+fn kinds(capture: &Capture) -> Vec<Kind> {
+    let found = find(capture, &|name| name == "VCC");
+    found.into_iter().map(|trouble| trouble.kind).collect()
+}
+
+/// A spike of 60 ns to 1.8 V that dies away, as capacitance makes one.
+fn spike(rest: f64) -> Vec<f64> {
+    (0..30)
+        .map(|n| rest + 1.7 * f64::exp(-f64::from(n) / 6.0))
+        .collect()
+}
+
+#[test]
+fn a_weak_level_is_told_by_how_far_and_good_ones_are_not() {
+    let severity = |parts: &[(f64, usize)]| {
+        let capture = capture(vec![line("SLUICE", pattern(parts, 40), TTL, &[])]);
+        let found = findings(&capture, &find(&capture, &|_| false));
+        found
+            .iter()
+            .map(|f| (f.severity, f.title.clone()))
+            .collect::<Vec<_>>()
+    };
+    let high = severity(&[(0.15, 200), (1.81, 150)]);
+    assert_eq!(high[0].0, Severity::Fault);
+    assert_eq!(
+        high[0].1,
+        "SLUICE's high stands at 1.81 V, below the 2 V that ttl-5v inputs need"
+    );
+    let low = severity(&[(1.25, 200), (3.5, 150)]);
+    assert_eq!(
+        low[0].1,
+        "SLUICE's low stands at 1.25 V, above the 0.8 V that ttl-5v inputs need"
+    );
+    // What the scope may be off.
+    assert_eq!(severity(&[(0.15, 200), (1.93, 150)])[0].0, Severity::Warning);
+    assert_eq!(severity(&[(0.15, 200), (2.6, 150)]), []);
+}
+
+#[test]
+fn spikes_slow_edges_and_noise_are_no_levels() {
+    let mut spikes = pattern(&[(0.15, 500)], 1);
+    for _ in 0..30 {
+        spikes.extend(spike(0.15));
+        spikes.extend(pattern(&[(0.15, 200)], 1));
+    }
+    assert_eq!(of_one(spikes), []);
+    let rise = (0..300).map(|n| 4.8 * (1.0 - f64::exp(-f64::from(n) / 60.0)));
+    let slow: Vec<f64> = (0..20)
+        .flat_map(|_| pattern(&[(0.1, 200)], 1).into_iter().chain(rise.clone()))
+        .collect();
+    assert_eq!(of_one(slow), []);
+    let noisy: Vec<f64> = (0..9_000).map(|n| 0.4 + 12.0 * noise(n)).collect();
+    assert_eq!(of_one(noisy), []);
+}
+
+#[test]
+fn an_input_that_nothing_drives_is_told_whether_it_is_struck_or_not() {
+    let still = pattern(&[(1.5, 4_000)], 1);
+    let mut struck = still.clone();
+    for _ in 0..20 {
+        struck.extend(spike(1.5));
+        struck.extend(pattern(&[(1.5, 300)], 1));
+    }
+    for volts in [still, struck] {
+        let found = of_one(volts);
+        assert!(
+            matches!(found[..], [Kind::Open { rest_v, .. }] if (1.4..1.6).contains(&rest_v)),
+            "{found:?}"
+        );
+    }
+    // A bus that is driven now and then rests there at times.
+    let bus = of_one(pattern(&[(1.5, 3_000), (3.4, 150), (0.2, 150)], 10));
+    assert!(matches!(bus[..], [Kind::Between { with: None, .. }]), "{bus:?}");
+    // A supply is none, whatever it is at.
+    assert_eq!(
+        kinds(&capture(vec![line("VCC", pattern(&[(1.5, 500)], 1), TTL, &[])])),
+        []
+    );
+}
+
+#[test]
+fn a_probe_that_is_set_wrong_is_asked_after() {
+    let is_tenfold = |volts: Vec<f64>, family| {
+        let found = kinds(&capture(vec![line("SLUICE", volts, family, &[])]));
+        found
+            .iter()
+            .filter_map(|kind| match kind {
+                Kind::Factor { is_tenfold, .. } => Some(*is_tenfold),
+                _ => None,
+            })
+            .collect::<Vec<bool>>()
+    };
+    let levels = |low, high| pattern(&[(low, 100), (high, 100)], 40);
+    assert_eq!(is_tenfold(levels(2.0, 35.0), TTL), [true]);
+    assert_eq!(is_tenfold(levels(0.02, 0.35), TTL), [false]);
+    let small: Vec<f64> = levels(0.2, 3.5).iter().map(|v| v / 10.0).collect();
+    assert_eq!(is_tenfold(small.clone(), TTL), [false]);
+    // A coil's driver switches 24 V as well; nobody says that of a line of a family, nor of one whose volts were said.
+    assert_eq!(is_tenfold(levels(0.3, 25.0), TTL), []);
+    assert_eq!(is_tenfold(levels(0.3, 25.0), ("ttl-5v", true)), [true]);
+    assert_eq!(is_tenfold(levels(2.0, 35.0), ("volts", true)), []);
+    assert_eq!(is_tenfold(small, ("volts", true)), []);
+}
+
+#[test]
+fn a_line_that_swings_about_zero_is_told() {
+    let found = of_one(pattern(&[(-1.7, 100), (1.7, 100)], 40));
+    assert!(matches!(found[..], [Kind::AboutZero { .. }]), "{found:?}");
+    assert_eq!(of_one(pattern(&[(-0.1, 100), (3.4, 100)], 40)), []);
+}
+
+#[test]
+fn two_outputs_on_one_wire_are_told_of_each_other() {
+    let parts = [(0.15, 300), (0.92, 150), (3.4, 200)];
+    let moved: Vec<f64> = pattern(&parts, 20).iter().map(|v| v + 0.04).collect();
+    let other = pattern(&[(3.4, 300), (0.92, 150), (0.15, 200)], 20);
+    let lines = |b: Vec<f64>| {
+        capture(vec![
+            line("LATCH", pattern(&parts, 20), TTL, &[]),
+            line("STEP", b, TTL, &[]),
+        ])
+    };
+    let together = lines(moved);
+    let found = findings(&together, &find(&together, &|_| false));
+    assert_eq!(found.len(), 1);
+    assert!(
+        found[0].title.starts_with("LATCH and STEP stand at 0.9"),
+        "{}",
+        found[0].title
+    );
+    let apart = kinds(&lines(other));
+    assert!(matches!(
+        apart[..],
+        [Kind::Between { with: None, .. }, Kind::Between { with: None, .. }]
+    ));
+}
+
+#[test]
+fn a_level_is_no_runt_to_judge_and_a_spike_stays_one() {
+    let judged = |volts: Vec<f64>, runts: &[(i64, i64, Level)]| {
+        let capture = capture(vec![line("SLUICE", volts, TTL, runts)]);
+        let troubles = find(&capture, &|_| false);
+        let judged = to_judge(&capture, &troubles);
+        judged.map(|judged| judged.lines[0].runts.len())
+    };
+    // High for 2 µs, then 1.5 V for 1.5 µs, then high again; a runt of 60 ns while it is high.
+    let parts = [(3.4, 200), (1.5, 150), (3.4, 100), (0.2, 100)];
+    let runts = [(2_000, 1_500, Level::Low), (4_000, 60, Level::Low)];
+    assert_eq!(judged(pattern(&parts, 10), &runts), Some(1));
+    // A weak level: nothing is judged.
+    let weak = pattern(&[(0.15, 200), (1.7, 150)], 10);
+    assert_eq!(
+        judged(weak, &[(2_000, 1_500, Level::High), (300, 60, Level::High)]),
+        Some(0)
+    );
+    assert_eq!(judged(pattern(&[(0.15, 200), (3.4, 150)], 10), &runts), None);
+}
