@@ -131,7 +131,13 @@ fn look(
     let once = each_once(&capture, &parted, &links).map_or(Cow::Borrowed(&capture), Cow::Owned);
     let mut supplies = setup.rails.clone();
     supplies.extend(rails::assumed::assumed(&capture, &setup.rails));
-    let troubles = levels::find(&capture, &|name| rails::is_supply(&supplies, name));
+    let is_one_wire = |a: usize, b: usize| {
+        declared
+            .iter()
+            .any(|l| [(a, b), (b, a)].contains(&(l.from, l.to)))
+    };
+    let is_supply = |name: &str| rails::is_supply(&supplies, name);
+    let troubles = levels::find(&capture, &is_supply, &is_one_wire);
     let once = levels::to_judge(&once, &troubles).map_or(once, Cow::Owned);
     let options = stray_options(&once, setup, &links);
     let (strays, attribution) = coupling::judge::judge(&once, &options, &CouplingOptions::default());

@@ -9,12 +9,14 @@ const NEAR_V: f64 = 0.25;
 /// For so much of the time: the rest is edges that come a sample apart (no source).
 const TOGETHER: f64 = 0.95;
 
-/// Tells of each line that stands between the thresholds at times which other such line is at its voltage all the time. Where
-/// the level is that of open inputs nothing is told: bus lines that nobody drives rest there together.
-pub fn tell(capture: &Capture, troubles: &mut [Trouble]) {
+/// Tells of each line that stands between the thresholds at times, and is good at others, which other such line is at its voltage
+/// all the time. Where the level is that of open inputs nothing is told: bus lines that nobody drives rest there together; nor of
+/// two ends of one wire.
+pub fn tell(capture: &Capture, troubles: &mut [Trouble], is_one_wire: &dyn Fn(usize, usize) -> bool) {
     let contends = |trouble: &Trouble| match trouble.kind {
-        Kind::Between { stands_v, .. } => !(OPEN_TTL_V.0..=OPEN_TTL_V.1).contains(&stands_v),
-        Kind::Weak { stands_v, .. } => !(OPEN_TTL_V.0..=OPEN_TTL_V.1).contains(&stands_v),
+        Kind::Between { stands_v, .. } | Kind::Weak { stands_v, .. } => {
+            trouble.has_good && !(OPEN_TTL_V.0..=OPEN_TTL_V.1).contains(&stands_v)
+        }
         _ => false,
     };
     let which: Vec<usize> = (0..troubles.len())
@@ -27,7 +29,8 @@ pub fn tell(capture: &Capture, troubles: &mut [Trouble]) {
     for (n, &at) in which.iter().enumerate() {
         let other = (0..which.len()).filter(|&m| m != n).find(|&m| {
             let pair = volts[n].as_ref().zip(volts[m].as_ref());
-            pair.is_some_and(|(a, b)| are_one(a, b))
+            !is_one_wire(troubles[at].line, troubles[which[m]].line)
+                && pair.is_some_and(|(a, b)| are_one(a, b))
         });
         if let Some(other) = other {
             let found = troubles[which[other]].line;
@@ -66,6 +69,7 @@ impl Trouble {
         }
         if let Kind::Between { with, .. } = &mut self.kind {
             *with = Some(other);
+            self.is_told = true;
         }
     }
 }

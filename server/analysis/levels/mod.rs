@@ -28,9 +28,9 @@ const BY_VOLTS: &str = "volts";
 const LEAST_SHARE: f64 = 0.01;
 /// Both levels of a line that switches make up so much of its time: the rest is edges and ringing (no source).
 const BOTH_SHARE: f64 = 0.5;
-/// Where one level is weak, the line may be beyond the threshold for this fraction of the time that it stands short of it:
-/// noise gets there (no source).
-const NOISE_SHARE: f64 = 0.2;
+/// A weak level never gets past its threshold for long: no more than this part of the time that it stands short of it (no
+/// source; noise that gets there does not stay).
+const STAYS_SHARE: f64 = 0.02;
 /// A line that nothing drives is between the thresholds for so much of the time: what strikes it takes it further (no source).
 const OPEN_SHARE: f64 = 0.8;
 /// It stays near its rest for so much of the time: else it is a signal that is no logic (no source).
@@ -47,6 +47,9 @@ const LOGIC_LOW_V: (f64, f64) = (-0.3, 0.8);
 const DRIVER_LOW_V: f64 = 0.9;
 /// No logic of one supply rests this far below 0 V (clamps hold 0.3 V and less at rest; no source).
 const BELOW_ZERO_V: f64 = -0.4;
+/// The highest low level of a TTL output, at its full load (makers' tables: 0.4 V, of the LS family 0.5 V): what stands higher
+/// and is not between the thresholds either is held up by something.
+const OUTPUT_LOW_V: f64 = 0.5;
 /// Swings of 5 V logic.
 const LOGIC_SWING_V: (f64, f64) = (2.0, 5.7);
 /// A channel that passes no direct voltage has its mean this near 0 V, as a fraction of the swing (no source).
@@ -100,11 +103,20 @@ pub struct Trouble {
     /// The family's name, or "volts".
     pub family: String,
     plateaus: Vec<Plateau>,
+    /// Whether its level is as good as it should be at other times.
+    has_good: bool,
+    /// Whether it is worth telling by itself; else only beside a line that is at its voltage.
+    is_told: bool,
 }
 
-/// The lines in volts whose levels are wrong, by line. `is_supply`: names of lines that are no logic. Cost: linear in
-/// samples, with a few selections of medians; for each pair of lines that stand between the thresholds once more.
-pub fn find(capture: &Capture, is_supply: &dyn Fn(&str) -> bool) -> Vec<Trouble> {
+/// The lines in volts whose levels are wrong, by line. `is_supply`: names of lines that are no logic; `is_one_wire`: whether two
+/// lines are said to be the ends of one. Cost: linear in samples, with a few selections of medians; for each pair of lines
+/// that stand between the thresholds once more.
+pub fn find(
+    capture: &Capture,
+    is_supply: &dyn Fn(&str) -> bool,
+    is_one_wire: &dyn Fn(usize, usize) -> bool,
+) -> Vec<Trouble> {
     let lines = capture.lines.iter().enumerate();
     let lines = lines.filter(|(_, line)| line.same_as.is_none() && !is_supply(&line.name));
     let seen: Vec<Seen> = lines
@@ -119,7 +131,8 @@ pub fn find(capture: &Capture, is_supply: &dyn Fn(&str) -> bool) -> Vec<Trouble>
         .next();
     let of_line = |one: &Seen| one.trouble(all_tenfold, beside);
     let mut troubles: Vec<Trouble> = seen.iter().filter_map(of_line).collect();
-    company::tell(capture, &mut troubles);
+    company::tell(capture, &mut troubles, is_one_wire);
+    troubles.retain(|trouble| trouble.is_told);
     troubles
 }
 
@@ -128,6 +141,8 @@ struct Seen<'a> {
     trace: &'a Trace,
     levels: Levels,
     plateaus: Vec<Plateau>,
+    /// Between the highest low level of an output and the upper threshold.
+    raised: Vec<Plateau>,
 }
 
 impl<'a> Seen<'a> {
@@ -141,12 +156,18 @@ impl<'a> Seen<'a> {
         };
         let levels = Levels::of(&volts, trace.thresholds, standing::shortest(&ticks_of, step))?;
         let shortest = standing::shortest_plateau(line, &ticks_of, step);
-        let plateaus = standing::plateaus(&volts, trace.thresholds, shortest);
+        let above = |low_v: f64| Thresholds {
+            low_v,
+            ..trace.thresholds
+        };
+        let plateaus = |low_v: f64| standing::plateaus(&volts, above(low_v), shortest);
+        let low_v = trace.thresholds.low_v;
         Some(Seen {
             at,
             trace,
             levels,
-            plateaus,
+            plateaus: plateaus(low_v),
+            raised: plateaus(low_v.min(OUTPUT_LOW_V)),
         })
     }
 
@@ -157,10 +178,20 @@ impl<'a> Seen<'a> {
             .or_else(|| self.open())
             .or_else(|| self.weak(Level::High))
             .or_else(|| self.weak(Level::Low))
-            .or_else(|| self.between())?;
+            .or_else(|| self.between(&self.plateaus));
+        let is_told = kind.is_some();
+        let kind = kind.or_else(|| self.between(&self.raised))?;
+        let has_good = match &kind {
+            Kind::Weak {
+                level: Level::High, ..
+            } => self.levels.above >= LEAST_SHARE,
+            _ => self.levels.below >= LEAST_SHARE,
+        };
         Some(Trouble {
             line: self.at,
             kind,
+            has_good,
+            is_told,
             thresholds: self.trace.thresholds,
             family: self.trace.family.clone(),
             plateaus: self.plateaus.clone(),
@@ -237,8 +268,8 @@ impl<'a> Seen<'a> {
         let levels = &self.levels;
         let Thresholds { low_v, high_v } = self.trace.thresholds;
         let (weak, other, beyond) = match level {
-            Level::High => (&levels.high, &levels.low, levels.above),
-            _ => (&levels.low, &levels.high, levels.below),
+            Level::High => (&levels.high, &levels.low, levels.stays_above),
+            _ => (&levels.low, &levels.high, levels.stays_below),
         };
         let is_between = low_v < weak.volts && weak.volts < high_v && !self.is_good_ttl(weak.volts);
         let is_other_good = match level {
@@ -249,7 +280,7 @@ impl<'a> Seen<'a> {
             && is_other_good
             && other.share >= LEAST_SHARE
             && weak.share >= LEAST_SHARE
-            && beyond <= NOISE_SHARE * weak.share;
+            && beyond <= STAYS_SHARE * weak.share;
         is_it.then_some(Kind::Weak {
             level,
             stands_v: weak.volts,
@@ -266,15 +297,15 @@ impl<'a> Seen<'a> {
         !self.trace.declared && volts >= LOGIC_HIGH_V.0
     }
 
-    fn between(&self) -> Option<Kind> {
-        let share = standing::share(&self.plateaus, self.levels.length);
-        let mut volts: Vec<f64> = self.plateaus.iter().map(|p| p.volts).collect();
-        let mut lengths: Vec<f64> = self.plateaus.iter().map(|p| p.end - p.start).collect();
+    fn between(&self, plateaus: &[Plateau]) -> Option<Kind> {
+        let share = standing::share(plateaus, self.levels.length);
+        let mut volts: Vec<f64> = plateaus.iter().map(|p| p.volts).collect();
+        let mut lengths: Vec<f64> = plateaus.iter().map(|p| p.end - p.start).collect();
         let stands_v = standing::median(&mut volts);
         (share >= LEAST_SHARE && !self.is_good_ttl(stands_v)).then(|| Kind::Between {
             stands_v,
             share,
-            stretches: self.plateaus.len(),
+            stretches: plateaus.len(),
             usual: standing::median(&mut lengths),
             with: None,
         })

@@ -343,7 +343,14 @@ fn stands(capture: &Capture, trouble: &Trouble) -> String {
 }
 
 fn together(capture: &Capture, trouble: &Trouble, other: usize) -> Option<Finding> {
-    let Kind::Between { stands_v, .. } = trouble.kind else {
+    let Kind::Between {
+        stands_v,
+        share,
+        stretches,
+        usual,
+        ..
+    } = trouble.kind
+    else {
         return None;
     };
     let (a, b) = (name(capture, trouble.line), name(capture, other));
@@ -351,12 +358,16 @@ fn together(capture: &Capture, trouble: &Trouble, other: usize) -> Option<Findin
         severity: Severity::Fault,
         topic: "limit",
         title: format!(
-            "{a} and {b} stand at {} together, between the thresholds: two outputs drive against each other",
+            "{a} and {b} stand at {} together, which is no good level: two outputs drive against each other",
             volts(stands_v)
         ),
         detail: format!(
-            "They are at one voltage throughout, as on one wire. {} Where one drives high and the other low, neither wins.",
-            stands(capture, trouble)
+            "They are at one voltage throughout, as on one wire. For {} % of the record, {}, half of them no longer than {}, that is \
+             neither a good low level (a TTL output's is at most 0.5 V) nor a good high one: where one drives high and the other \
+             low, neither wins. Nothing is judged of their pulses until they are apart.",
+            percent_to_tenths(share),
+            count_of(stretches as u64, "time"),
+            span(&capture.timebase, usual)
         ),
         try_next: vec![
             format!(

@@ -46,6 +46,9 @@ pub struct Levels {
     pub between: f64,
     pub below: f64,
     pub above: f64,
+    /// Shares in stretches there that are long enough for a level: noise makes none.
+    pub stays_below: f64,
+    pub stays_above: f64,
     /// Share of the record near the median.
     pub at_rest: f64,
     /// Of the record, in ticks.
@@ -117,6 +120,18 @@ impl Levels {
         }
         let middle = (low_v + high_v) / 2.0;
         let band = BAND * (high_v - low_v);
+        // The fullest bin is one of the steps of an instrument; its neighbours belong to the level as well.
+        let about = |state_v: f64| {
+            let near = volts.iter().copied().filter(|v| (v - state_v).abs() <= band);
+            median(&mut near.collect::<Vec<f64>>())
+        };
+        let (low_v, high_v) = (about(low_v), about(high_v));
+        let stays = |is_it: &dyn Fn(f64) -> bool| {
+            let long = runs(samples, is_it)
+                .map(|run| run.length)
+                .filter(|l| *l >= shortest);
+            long.sum::<f64>() / length
+        };
         let stand = |level_v: f64, is_high: bool| {
             let runs = runs(samples, |v| (v > middle) == is_high);
             let mut lengths: Vec<f64> = runs
@@ -144,6 +159,8 @@ impl Levels {
             between: between / length,
             below: below / length,
             above: above / length,
+            stays_below: stays(&|v| v <= thresholds.low_v),
+            stays_above: stays(&|v| v >= thresholds.high_v),
             at_rest: at_rest / length,
             length,
         })

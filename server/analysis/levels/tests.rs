@@ -58,13 +58,19 @@ fn pattern(parts: &[(f64, usize)], times: usize) -> Vec<f64> {
     all.enumerate().map(|(n, v)| v + noise(n)).collect()
 }
 
+fn looked_at(capture: &Capture) -> Vec<Trouble> {
+    find(capture, &|name| name == "VCC", &|_, _| false)
+}
+
 fn of_one(volts: Vec<f64>) -> Vec<Kind> {
     kinds(&capture(vec![line("SLUICE", volts, TTL, &[])]))
 }
 
 fn kinds(capture: &Capture) -> Vec<Kind> {
-    let found = find(capture, &|name| name == "VCC");
-    found.into_iter().map(|trouble| trouble.kind).collect()
+    looked_at(capture)
+        .into_iter()
+        .map(|trouble| trouble.kind)
+        .collect()
 }
 
 /// A spike of 60 ns to 1.8 V that dies away, as capacitance makes one.
@@ -78,7 +84,7 @@ fn spike(rest: f64) -> Vec<f64> {
 fn a_weak_level_is_told_by_how_far_and_good_ones_are_not() {
     let severity = |parts: &[(f64, usize)]| {
         let capture = capture(vec![line("SLUICE", pattern(parts, 40), TTL, &[])]);
-        let found = findings(&capture, &find(&capture, &|_| false));
+        let found = findings(&capture, &looked_at(&capture));
         found
             .iter()
             .map(|f| (f.severity, f.title.clone()))
@@ -146,24 +152,21 @@ fn an_input_that_nothing_drives_is_told_whether_it_is_struck_or_not() {
 fn a_probe_that_is_set_wrong_is_asked_after() {
     let is_tenfold = |volts: Vec<f64>, family| {
         let found = kinds(&capture(vec![line("SLUICE", volts, family, &[])]));
-        found
-            .iter()
-            .filter_map(|kind| match kind {
-                Kind::Factor { is_tenfold, .. } => Some(*is_tenfold),
-                _ => None,
-            })
-            .collect::<Vec<bool>>()
+        found.iter().find_map(|kind| match kind {
+            Kind::Factor { is_tenfold, .. } => Some(*is_tenfold),
+            _ => None,
+        })
     };
     let levels = |low, high| pattern(&[(low, 100), (high, 100)], 40);
-    assert_eq!(is_tenfold(levels(2.0, 35.0), TTL), [true]);
-    assert_eq!(is_tenfold(levels(0.02, 0.35), TTL), [false]);
+    assert_eq!(is_tenfold(levels(2.0, 35.0), TTL), Some(true));
+    assert_eq!(is_tenfold(levels(0.02, 0.35), TTL), Some(false));
     let small: Vec<f64> = levels(0.2, 3.5).iter().map(|v| v / 10.0).collect();
-    assert_eq!(is_tenfold(small.clone(), TTL), [false]);
+    assert_eq!(is_tenfold(small.clone(), TTL), Some(false));
     // A coil's driver switches 24 V as well; nobody says that of a line of a family, nor of one whose volts were said.
-    assert_eq!(is_tenfold(levels(0.3, 25.0), TTL), []);
-    assert_eq!(is_tenfold(levels(0.3, 25.0), ("ttl-5v", true)), [true]);
-    assert_eq!(is_tenfold(levels(2.0, 35.0), ("volts", true)), []);
-    assert_eq!(is_tenfold(small, ("volts", true)), []);
+    assert_eq!(is_tenfold(levels(0.3, 25.0), TTL), None);
+    assert_eq!(is_tenfold(levels(0.3, 25.0), ("ttl-5v", true)), Some(true));
+    assert_eq!(is_tenfold(levels(2.0, 35.0), ("volts", true)), None);
+    assert_eq!(is_tenfold(small, ("volts", true)), None);
 }
 
 #[test]
@@ -175,35 +178,54 @@ fn a_line_that_swings_about_zero_is_told() {
 
 #[test]
 fn two_outputs_on_one_wire_are_told_of_each_other() {
-    let parts = [(0.15, 300), (0.92, 150), (3.4, 200)];
-    let moved: Vec<f64> = pattern(&parts, 20).iter().map(|v| v + 0.04).collect();
-    let other = pattern(&[(3.4, 300), (0.92, 150), (0.15, 200)], 20);
-    let lines = |b: Vec<f64>| {
-        capture(vec![
-            line("LATCH", pattern(&parts, 20), TTL, &[]),
-            line("STEP", b, TTL, &[]),
-        ])
-    };
-    let together = lines(moved);
-    let found = findings(&together, &find(&together, &|_| false));
-    assert_eq!(found.len(), 1);
-    assert!(
-        found[0].title.starts_with("LATCH and STEP stand at 0.9"),
-        "{}",
-        found[0].title
-    );
-    let apart = kinds(&lines(other));
+    let capture_of =
+        |a: Vec<f64>, b: Vec<f64>| capture(vec![line("LATCH", a, TTL, &[]), line("STEP", b, TTL, &[])]);
+    let beside = |volts: &[f64]| volts.iter().map(|v| v + 0.04).collect::<Vec<f64>>();
+    // Between the thresholds, and just below them.
+    for fight in [0.92, 0.7] {
+        let one = pattern(&[(0.15, 300), (fight, 150), (3.4, 200)], 20);
+        let together = capture_of(one.clone(), beside(&one));
+        let troubles = looked_at(&together);
+        let found = findings(&together, &troubles);
+        assert_eq!((found.len(), found[0].severity), (1, Severity::Fault));
+        let begins = format!("LATCH and STEP stand at {fight}");
+        assert!(
+            found[0].title.starts_with(&begins[..begins.len() - 1]),
+            "{}",
+            found[0].title
+        );
+        assert!(to_judge(&together, &troubles).is_some());
+        // The two ends of a wire are at one voltage as they should be.
+        let ends = find(&together, &|_| false, &|a, b| a != b);
+        assert!(
+            ends.iter()
+                .all(|t| matches!(t.kind, Kind::Between { with: None, .. }))
+        );
+        assert_eq!(ends.len(), if fight > 0.8 { 2 } else { 0 });
+    }
+    let one = pattern(&[(0.15, 300), (0.92, 150), (3.4, 200)], 20);
+    let apart = kinds(&capture_of(
+        one,
+        pattern(&[(3.4, 300), (0.92, 150), (0.15, 200)], 20),
+    ));
     assert!(matches!(
         apart[..],
         [Kind::Between { with: None, .. }, Kind::Between { with: None, .. }]
     ));
+    // A low level that is always so is weak, not fought for.
+    let weak = pattern(&[(1.0, 200), (3.4, 150)], 20);
+    let both = kinds(&capture_of(weak.clone(), beside(&weak)));
+    assert!(
+        matches!(both[..], [Kind::Weak { .. }, Kind::Weak { .. }]),
+        "{both:?}"
+    );
 }
 
 #[test]
 fn a_level_is_no_runt_to_judge_and_a_spike_stays_one() {
     let judged = |volts: Vec<f64>, runts: &[(i64, i64, Level)]| {
         let capture = capture(vec![line("SLUICE", volts, TTL, runts)]);
-        let troubles = find(&capture, &|_| false);
+        let troubles = looked_at(&capture);
         let judged = to_judge(&capture, &troubles);
         judged.map(|judged| judged.lines[0].runts.len())
     };
