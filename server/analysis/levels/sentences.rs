@@ -250,7 +250,8 @@ fn weak(capture: &Capture, trouble: &Trouble) -> Option<Finding> {
         false => Severity::Warning,
     };
     let mut try_next = vec![format!(
-        "Meter {of} with the machine at rest there, with its load and, after lifting the load (power off for that), without: a level that comes right without has too much to drive."
+        "Hold the machine where {of} is {}, and meter it with its load and, once the load is lifted (power off for that), without: a level that comes right without has too much to drive.",
+        level.word()
     )];
     try_next.extend(causes.into_iter().map(str::to_owned));
     try_next.push(
@@ -270,7 +271,7 @@ fn weak(capture: &Capture, trouble: &Trouble) -> Option<Finding> {
         ),
         detail: format!(
             "It never gets further: it stands there for {} % of the record, {}, half of them no longer than {}; its {other} is good at {}. {} are \
-             missing, where a TTL output should have 0.4 V to spare. Parts may read it either way, and one not as another, so \
+             missing, where a TTL output should have 0.4 V to spare. Parts may read it either way, and two of them may differ, so \
              nothing is judged of {of}: no neighbour is to blame for a level that stands.",
             percent_to_tenths(share),
             count_of(stretches as u64, "time"),
