@@ -154,6 +154,8 @@ fn look(
     // What a level is comes before what befalls it.
     let mut all = levels::findings(&capture, &troubles);
     all.extend(findings::of(&once, &strays, &attribution));
+    let pairs = levels::at_one_voltage(&capture, &is_supply, &is_one_wire);
+    levels::doubt(&capture, &pairs, &mut all);
     all.extend(known);
     all.extend(unjoined);
     all.extend(assumed::names(&capture, setup, elsewhere));

@@ -19,6 +19,7 @@ use super::volts::Volts;
 use crate::model::{Capture, Level, Line, Thresholds, Trace, TraceSamples};
 use standing::{Levels, Plateau};
 
+pub use company::{at_one_voltage, doubt};
 pub use sentences::findings;
 pub use to_judge::to_judge;
 

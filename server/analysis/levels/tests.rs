@@ -1,5 +1,5 @@
 use super::*;
-use crate::analysis::findings::Severity;
+use crate::analysis::findings::{Finding, Severity};
 use crate::model::{Line, Runt, Ticks, TimeSpan};
 use std::sync::Arc;
 
@@ -240,4 +240,41 @@ fn a_level_is_no_runt_to_judge_and_a_spike_stays_one() {
         Some(0)
     );
     assert_eq!(judged(pattern(&[(0.15, 200), (3.4, 150)], 10), &runts), None);
+}
+
+#[test]
+fn nobody_is_accused_of_what_a_bridge_may_do() {
+    let moving = |name: &str, volts: Vec<f64>| {
+        let mut line = line(name, volts, TTL, &[]);
+        line.edges = vec![Ticks(2_000), Ticks(3_500)].into();
+        line
+    };
+    let one = pattern(&[(0.15, 200), (3.4, 150)], 20);
+    let beside: Vec<f64> = one.iter().map(|v| v + 0.05).collect();
+    let other = pattern(&[(0.15, 150), (3.4, 200)], 20);
+    let capture = capture(vec![
+        moving("LATCH", one),
+        moving("STEP", beside),
+        moving("PAWL", other),
+    ]);
+    let pairs = at_one_voltage(&capture, &|_| false, &|_, _| false);
+    assert_eq!(pairs, [(0, 1)]);
+    assert_eq!(at_one_voltage(&capture, &|_| false, &|a, b| (a, b) == (0, 1)), []);
+    let accuse = |victim: &str| Finding {
+        severity: Severity::Fault,
+        topic: "coupling",
+        lines: vec![victim.to_owned(), "STROBE".to_owned()],
+        title: format!("{victim}: 9 of 9 stray pulses follow STROBE rising"),
+        detail: String::new(),
+        try_next: Vec::new(),
+    };
+    let mut findings = [accuse("STEP"), accuse("PAWL")];
+    doubt(&capture, &pairs, &mut findings);
+    assert_eq!(findings[0].severity, Severity::Warning);
+    assert!(
+        findings[0]
+            .title
+            .ends_with("and LATCH is at STEP's voltage all the time")
+    );
+    assert_eq!(findings[1], accuse("PAWL"));
 }
