@@ -119,12 +119,15 @@ pub fn find(
     is_one_wire: &dyn Fn(usize, usize) -> bool,
 ) -> Vec<Trouble> {
     let lines = capture.lines.iter().enumerate();
-    let lines = lines.filter(|(_, line)| line.same_as.is_none() && !is_supply(&line.name));
+    let lines =
+        lines.filter(|(_, line)| line.same_as.is_none() && !is_supply(&line.name) && line.trace.is_some());
+    let lines: Vec<(usize, &Line)> = lines.collect();
     let seen: Vec<Seen> = lines
-        .filter_map(|(at, line)| Seen::of(capture, at, line))
+        .iter()
+        .filter_map(|&(at, line)| Seen::of(capture, at, line))
         .collect();
     let is_tenfold = |one: &&Seen| one.levels.high.volts >= 10.0 * LOGIC_HIGH_V.0;
-    let all_tenfold = seen.len() > 1 && seen.iter().filter(is_tenfold).count() == seen.len();
+    let all_tenfold = lines.len() > 1 && seen.iter().filter(is_tenfold).count() == lines.len();
     // Probes of one instrument are mostly set alike.
     let factors = seen.iter().filter_map(|one| one.factor(all_tenfold, None));
     let beside = factors
@@ -137,6 +140,33 @@ pub fn find(
     troubles
 }
 
+/// Whether a look at the extremes and one pass show that no level can be wrong: nearly every line is so, and is not copied for it.
+fn is_plain(trace: &Trace, shortest: f64) -> bool {
+    let TraceSamples::Uniform {
+        step, volts, pyramid, ..
+    } = &trace.samples
+    else {
+        return false;
+    };
+    let extremes = pyramid.last().and_then(|top| (**top).as_ref().first());
+    let Some([least, most]) = extremes.map(|pair| pair.map(f64::from)) else {
+        return false;
+    };
+    // Neither about 0 V, nor ten times, nor a tenth of what logic has.
+    let is_usual = least > BELOW_ZERO_V && most < 10.0 * LOGIC_HIGH_V.0 && most > 0.1 * LOGIC_HIGH_V.1;
+    let volts = (**volts).as_ref();
+    let long = standing::long_between(volts, above_output_low(trace.thresholds), shortest / *step as f64);
+    is_usual && (long as f64) < LEAST_SHARE * volts.len() as f64
+}
+
+/// The thresholds, with the highest low level of an output for the lower one.
+fn above_output_low(thresholds: Thresholds) -> Thresholds {
+    Thresholds {
+        low_v: thresholds.low_v.min(OUTPUT_LOW_V),
+        ..thresholds
+    }
+}
+
 struct Seen<'a> {
     at: usize,
     trace: &'a Trace,
@@ -147,28 +177,28 @@ struct Seen<'a> {
 }
 
 impl<'a> Seen<'a> {
+    /// `None` where no level can be wrong.
     fn of(capture: &Capture, at: usize, line: &'a Line) -> Option<Seen<'a>> {
         let trace = line.trace.as_ref()?;
-        let volts = Volts::of(trace);
         let ticks_of = |seconds: f64| capture.timebase.ticks_of(seconds);
         let step = match trace.samples {
             TraceSamples::Uniform { step, .. } => step as f64,
             TraceSamples::Steps { .. } => 0.0,
         };
-        let levels = Levels::of(&volts, trace.thresholds, standing::shortest(&ticks_of, step))?;
+        let shortest = standing::shortest(&ticks_of, step);
+        if is_plain(trace, shortest) {
+            return None;
+        }
+        let volts = Volts::of(trace);
+        let levels = Levels::of(&volts, trace.thresholds, shortest)?;
         let shortest = standing::shortest_plateau(line, &ticks_of, step);
-        let above = |low_v: f64| Thresholds {
-            low_v,
-            ..trace.thresholds
-        };
-        let plateaus = |low_v: f64| standing::plateaus(&volts, above(low_v), shortest);
-        let low_v = trace.thresholds.low_v;
+        let plateaus = |thresholds| standing::plateaus(&volts, thresholds, shortest);
         Some(Seen {
             at,
             trace,
             levels,
-            plateaus: plateaus(low_v),
-            raised: plateaus(low_v.min(OUTPUT_LOW_V)),
+            plateaus: plateaus(trace.thresholds),
+            raised: plateaus(above_output_low(trace.thresholds)),
         })
     }
 

@@ -278,3 +278,65 @@ fn nobody_is_accused_of_what_a_bridge_may_do() {
     );
     assert_eq!(findings[1], accuse("PAWL"));
 }
+
+/// The same samples as an instrument gives them, one a step, with the pyramid that is quick to look at.
+fn sampled(line: &Line) -> Line {
+    let mut line = line.clone();
+    let trace = line.trace.as_mut().expect("a line in volts");
+    let TraceSamples::Steps { values, .. } = &trace.samples else {
+        panic!("samples with their times");
+    };
+    let volts: Vec<f32> = values.iter().map(|&v| v as f32).collect();
+    let ends = volts
+        .iter()
+        .fold([f32::MAX, f32::MIN], |[l, h], v| [l.min(*v), h.max(*v)]);
+    trace.samples = TraceSamples::Uniform {
+        start: 0,
+        step: STEP,
+        volts: Arc::new(volts),
+        pyramid: Arc::new(vec![Arc::new(vec![ends])]),
+    };
+    line
+}
+
+#[test]
+fn what_is_quickly_seen_to_be_plain_is_what_the_long_look_finds_nothing_in() {
+    let fights = pattern(&[(0.15, 300), (0.7, 150), (3.4, 200)], 20);
+    let beside: Vec<f64> = fights.iter().map(|v| v + 0.04).collect();
+    let mut spikes = pattern(&[(0.15, 200), (3.4, 200)], 5);
+    (0..20).for_each(|_| spikes.extend(spike(0.15)));
+    let all = [
+        pattern(&[(0.15, 200), (3.4, 150)], 20),
+        pattern(&[(0.15, 200), (1.8, 150)], 20),
+        pattern(&[(1.2, 200), (3.4, 150)], 20),
+        pattern(&[(1.5, 400)], 20),
+        pattern(&[(1.5, 400), (3.4, 150), (0.2, 150)], 20),
+        pattern(&[(2.0, 100), (35.0, 100)], 20),
+        pattern(&[(0.03, 100), (0.35, 100)], 20),
+        pattern(&[(-1.7, 100), (1.7, 100)], 20),
+        pattern(&[(0.02, 500)], 1),
+        spikes,
+    ];
+    let plain = |volts: Vec<f64>| line("SLUICE", volts, TTL, &[]);
+    for (n, volts) in all.into_iter().enumerate() {
+        let slow = capture(vec![plain(volts)]);
+        let quick = capture(vec![sampled(&slow.lines[0])]);
+        let (slow, quick) = (kinds(&slow), kinds(&quick));
+        let kind = |found: &[Kind]| found.iter().map(std::mem::discriminant).collect::<Vec<_>>();
+        assert_eq!(kind(&slow), kind(&quick), "{n}");
+        // All but the first and the last two are wrong.
+        assert_eq!(slow.len(), usize::from((1..8).contains(&n)), "{n}");
+    }
+    let quick = capture(vec![
+        sampled(&plain(fights)),
+        sampled(&line("STEP", beside, TTL, &[])),
+    ]);
+    assert_eq!(kinds(&quick).len(), 2);
+    assert!(is_plain(
+        sampled(&plain(pattern(&[(0.1, 90), (3.4, 90)], 9)))
+            .trace
+            .as_ref()
+            .unwrap(),
+        200.0
+    ));
+}
