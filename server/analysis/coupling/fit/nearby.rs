@@ -26,7 +26,8 @@ const WIDTHS: i64 = 10;
 const CHANCE: f64 = 0.01;
 
 /// Whether the strikes of `row`, one of the victim's `rows`, are more than the strays nearby make likely. Strays that another row explains
-/// are not among these. `suspects`: how many edges were suspected, each line's rises and falls being two. Cost: linear in the line's edges and the victim's rests, strays × log of the edges.
+/// are not among these. `suspects`: how many kinds of edges (a line's rises, or its falls) come near enough
+/// strays to be accused. Cost: linear in the line's edges and the victim's rests, strays × log of the edges.
 pub fn stand_out(
     edges: &[OwnEdges],
     victim: &Victim,
