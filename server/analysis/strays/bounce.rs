@@ -428,4 +428,26 @@ mod tests {
             assert!(dips.iter().all(|width| (300..900).contains(width)));
         }
     }
+
+    #[test]
+    fn strays_while_a_key_is_held_are_parted_from_its_rest_before_and_after() {
+        use crate::analysis::strays::{self, StrayKind, StrayOptions};
+        let span = TimeSpan::new(Ticks(0), Ticks(900_000_000));
+        let bounces = |at: i64| [0, 31_007, 52_113, 163_391, 171_822].map(|after| Ticks(at + after));
+        let strays = (1..7i64).flat_map(|n| {
+            let at = 210_000_000 + 41_000_000 * n;
+            [Ticks(at), Ticks(at + 30 + 7 * n)]
+        });
+        let mut edges: Vec<Ticks> = bounces(200_000_000)
+            .into_iter()
+            .chain(bounces(600_000_000))
+            .collect();
+        edges.extend(strays);
+        edges.sort_unstable();
+        let line = Line::digital("LAMP_TEST_N", Level::High, edges, span);
+        let capture = Capture::in_nanoseconds("a key held", span, vec![line]);
+        let found = strays::find(&capture, &StrayOptions::default());
+        let of = |kind: StrayKind| found.strays.iter().filter(|s| s.kind == kind).count();
+        assert_eq!([of(StrayKind::Bounce), of(StrayKind::Pulse)], [8, 6]);
+    }
 }

@@ -119,20 +119,34 @@ fn widths_of(pulses: impl Iterator<Item = Pulse>, level: Level) -> Vec<f64> {
 }
 
 /// As [`infer`], of the pulses between the bursts of a line that bounces: short ones are strays only far below all others, since a
-/// contact makes pulses of any width.
+/// contact makes pulses of any width. `rests`: how long the line stood at a level as the record began, and as it ended.
 pub fn infer_of_contact<P: Iterator<Item = Pulse>>(
     pulses: impl Fn() -> P,
+    rests: &[(Level, f64)],
     sampling: f64,
     ns: f64,
 ) -> NarrowLimit {
-    let limit = infer(&pulses, sampling, ns);
-    let of = |level: Level| pulses().filter(move |pulse| pulse.level == level);
-    let is_slow = |level: Level| slow::far_below(of(level).map(|p| p.width().0 as f64), ns).is_some();
-    let kept = |of: Option<f64>, level: Level| of.filter(|_| is_slow(level));
-    let (low, high) = (kept(limit.low, Level::Low), kept(limit.high, Level::High));
-    match (low, high) {
-        (None, None) => NarrowLimit::NONE,
-        _ => NarrowLimit { low, high, ..limit },
+    let of = |level: Level| {
+        let mut widths = widths_of(pulses(), level);
+        widths.extend(rests.iter().filter(|rest| rest.0 == level).map(|rest| rest.1));
+        widths.sort_unstable_by(f64::total_cmp);
+        let longest_narrow = slow::far_below(widths.iter().copied(), ns)?;
+        let count = widths.partition_point(|&w| w <= longest_narrow);
+        let cut = Cut {
+            count,
+            longest_narrow,
+            shortest_wide: widths[count],
+        };
+        let is_job = is_driven(&widths, count, sampling, ns) || repeats(&widths, count, sampling, ns);
+        (!is_job).then(|| cut.limit(sampling))
+    };
+    match LEVELS.map(of) {
+        [None, None] => NarrowLimit::NONE,
+        [low, high] => NarrowLimit {
+            low,
+            high,
+            origin: LimitOrigin::Inferred,
+        },
     }
 }
 
