@@ -1,12 +1,12 @@
 //! How high strays get, beside what a part would make of so short a pulse.
 //!
 //! An output that switches goes the whole way to its other level, or as far as its own slopes take it before it turns back, and is back as
-//! soon. What is induced through some picofarads goes as far as it goes and lasts as long as it lasts. So a pulse that stopped well
-//! short of the line's other level though it lasted longer than the line's own slopes make it was made by no gate and answers
-//! nobody.
+//! soon. What is induced through some picofarads goes as far as it goes, as steeply as another line's edge, and lasts as long as it
+//! lasts. So a pulse that stopped well short of the line's other level, and lasted longer than the line's own slopes make it, or
+//! came and went faster than they can, was made by no gate and answers nobody.
 //!
-//! What it rests on: the line shows both of its levels and edges of its own, through the same probe; strays are seen by more
-//! than one sample.
+//! What it rests on: the line shows both of its levels and edges of its own, through the same probe; strays are seen by several
+//! samples, so that their height is known.
 
 use super::samples::Samples;
 use crate::analysis::stats::order::middle;
@@ -20,15 +20,16 @@ const LOOKED_AT: usize = 1 << 16;
 const EDGES_LOOKED_AT: usize = 64;
 const FEWEST_EDGES: usize = 3;
 /// A stray shorter than so many samples may have been higher between them.
-const SEEN: f64 = 1.5;
+const SEEN: f64 = 3.0;
 /// The slowest edge that is looked for: an open collector's pull-up of some kilohms lifts some 100 pF in 2.2 times their product.
 const SLOWEST_S: f64 = 500e-9;
 /// An edge from 10 % to 90 % takes so many time constants, as of one resistance and one capacitance.
 const CONSTANTS: f64 = 2.2;
 /// What gets this far reaches the other level, as far as overshoot and droop tell.
 const WHOLE: f64 = 0.85;
-/// A gate's pulse of that height is no longer than so many times what the line's own time constants make of it: few lines have just one.
-const LONGER: f64 = 1.4;
+/// A gate's pulse of that height is no longer, and no shorter, than what the line's own time constants make of it, within this factor: few
+/// lines have just one.
+const NEAR: f64 = 1.4;
 /// Share of the strays that are seen well enough and of partial height, and how many at least, for all to be of that kind.
 const MOST: f64 = 0.8;
 const FEWEST: usize = 3;
@@ -79,7 +80,8 @@ pub fn are_partial<'a>(
         };
         seen += 1;
         let leaves = swing.share(level, threshold(record, level));
-        let is_partial = height < WHOLE && width > LONGER * swing.length(level, leaves, height);
+        let length = swing.length(level, leaves, height);
+        let is_partial = height < WHOLE && (width > NEAR * length || NEAR * width < length);
         partial += usize::from(is_partial);
     }
     seen >= FEWEST && 2 * seen >= all && partial as f64 >= MOST * seen as f64
@@ -164,16 +166,16 @@ mod tests {
     use crate::model::{Ticks, TimeSpan};
 
     /// A line that is high for 2,000 of each 10,000 ns, with edges of 40 ns; in between come pulses of this length that go as steeply to
-    /// `peak` V. Sampled every 4 ns.
-    fn is_partial(peak: f32, length: i64) -> bool {
-        let pulse = |t: i64, from: i64, until: i64, top: f32| {
-            let [up, down] = [t - from, until - t].map(|late| 3.4 / 40.0 * late as f32);
+    /// `peak` V, or as those of a line with edges of `edge` ns. Sampled every 4 ns.
+    fn is_partial(peak: f32, length: i64, edge: f32) -> bool {
+        let pulse = |t: i64, from: i64, until: i64, top: f32, edge: f32| {
+            let [up, down] = [t - from, until - t].map(|late| 3.4 / edge * late as f32);
             up.min(down).clamp(0.0, top)
         };
         let volts: Vec<f32> = (0..50_000)
             .map(|n| {
                 let t = 4 * n % 10_000;
-                0.1 + pulse(t, 3_000, 5_000, 3.4) + pulse(t, 8_000, 8_000 + length, peak - 0.1)
+                0.1 + pulse(t, 3_000, 5_000, 3.4, 40.0) + pulse(t, 8_000, 8_000 + length, peak - 0.1, edge)
             })
             .collect();
         let span = TimeSpan::new(Ticks(0), Ticks(200_000));
@@ -182,8 +184,8 @@ mod tests {
         let mut line = fixtures::with_volts(line, 4, volts);
         line.runts = (0..20)
             .map(|n| crate::model::Runt {
-                start: Ticks(10_000 * n + 8_008),
-                width: Ticks(length - 16),
+                start: Ticks(10_000 * n + 8_000 + (edge / 5.0) as i64),
+                width: Ticks(length - (edge / 2.5) as i64),
                 level: Level::High,
                 peak_v: f64::from(peak),
             })
@@ -196,8 +198,9 @@ mod tests {
 
     #[test]
     fn pulses_that_stop_short_of_the_other_level_are_no_part_s() {
-        assert!(is_partial(1.4, 120));
-        assert!(!is_partial(3.3, 120), "the whole way");
-        assert!(!is_partial(1.4, 31), "no time to get further");
+        assert!(is_partial(1.4, 120, 40.0));
+        assert!(!is_partial(3.3, 120, 40.0), "the whole way");
+        assert!(!is_partial(1.4, 31, 40.0), "no time to get further");
+        assert!(is_partial(2.4, 18, 4.0), "faster than its own edges");
     }
 }
