@@ -146,6 +146,7 @@ fn times((edges, strikes): Count) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::analysis::coupling::in_volts::moved::Shows;
     use crate::model::{Level, Line, Ticks, TimeSpan};
 
     #[test]
@@ -169,6 +170,16 @@ mod tests {
             low: (55, 0),
             high: (60, 30),
         };
+        let moved = Moved {
+            strikes: 33,
+            by_strikes_v: [1.16, 1.22],
+            others: 133,
+            by_others_v: [-0.1, 0.06],
+            shows: Some(Shows::StaysStill),
+        };
+        let still = super::told(&capture, "CLEAR_N", &[Clue::StaysStill { line, edge, moved }]);
+        let counts = "In volts CLEAR_N moves by 1.16 V to 1.22 V after 33 rises of BEAT_1, and by no more than 0.06 V after nine in ten of 133 others";
+        assert!(still[0].starts_with(counts), "{still:?}");
         let all = [crowd.clone(), crowd, level, Clue::RestKeepsStep];
         let told = told(&capture, "CLEAR_N", &all);
         assert_eq!(

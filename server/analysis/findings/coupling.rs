@@ -350,7 +350,7 @@ fn clean_noun(edge: Edge) -> &'static str {
 
 /// That volts show the victim to move after each edge, whether it strikes or not.
 fn moves_alike(capture: &Capture, c: &Coupling) -> Option<String> {
-    let moved = c.moved.filter(|moved| moved.shows == Shows::MovesAlike)?;
+    let moved = c.moved.filter(|moved| moved.shows == Some(Shows::MovesAlike))?;
     let ([least, most], [others, _]) = (moved.by_strikes_v, moved.by_others_v);
     Some(format!(
         "In volts {victim} moves after the {} {edges} that bring no stray as well, all in all by {}: one crowd, of which the highest cross the threshold, as what a fixed neighbour induces.",

@@ -48,7 +48,8 @@ pub struct Moved {
     /// The same of those that bring no stray.
     pub others: u64,
     pub by_others_v: [f64; 2],
-    pub shows: Shows,
+    /// None where it is neither.
+    pub shows: Option<Shows>,
 }
 
 /// What that shows.
@@ -67,7 +68,7 @@ struct Movements {
     rests: Vec<f64>,
 }
 
-/// What the victim's volts show of a row, if they were captured and show either. `lines`: those looked at. Cost: the row's edges × samples
+/// What the victim's volts show of a row, if they were captured and there is enough to look at. `lines`: those looked at. Cost: the row's edges × samples
 /// near one, and × log of the edges of each line.
 pub fn of(
     capture: &Capture,
@@ -127,7 +128,7 @@ pub fn of(
         by_strikes_v,
         others: others.by.len() as u64,
         by_others_v,
-        shows: shows?,
+        shows,
     })
 }
 
@@ -209,16 +210,18 @@ fn pulls_back(edges: &[OwnEdges], row: &Coupling, trials: &[Trial], line: usize,
     share(false) >= PULLS_BACK[0] && share(true) <= PULLS_BACK[1]
 }
 
-/// What two rows of one line show together, where both show the same.
+/// What two rows of one line show together: where both were looked at, what both show.
 pub(in crate::analysis::coupling) fn joined(first: Option<Moved>, second: Option<Moved>) -> Option<Moved> {
-    let (first, second) = first.zip(second)?;
+    let (Some(first), Some(second)) = (first, second) else {
+        return first.or(second);
+    };
     let both = |a: [f64; 2], b: [f64; 2]| [a[0].min(b[0]), a[1].max(b[1])];
-    (first.shows == second.shows).then(|| Moved {
+    Some(Moved {
         strikes: first.strikes + second.strikes,
         by_strikes_v: both(first.by_strikes_v, second.by_strikes_v),
         others: first.others + second.others,
         by_others_v: both(first.by_others_v, second.by_others_v),
-        shows: first.shows,
+        shows: first.shows.filter(|_| first.shows == second.shows),
     })
 }
 
@@ -245,7 +248,7 @@ mod tests {
         let capture = Capture::in_nanoseconds("moved", span, lines);
         let [step, gate] = edges;
         let edges = [step, gate, OwnEdges::default()];
-        of(&capture, &edges, &victim, &row, &[0, 1]).map(|moved| moved.shows)
+        of(&capture, &edges, &victim, &row, &[0, 1]).and_then(|moved| moved.shows)
     }
 
     fn step_and(gate: Vec<i64>) -> [OwnEdges; 2] {
@@ -275,6 +278,29 @@ mod tests {
             }
         };
         assert_eq!(shown(step_and(Vec::new()), one_crowd), Some(Shows::MovesAlike));
+    }
+
+    #[test]
+    fn two_rows_show_together_what_both_show() {
+        let of = |by: f64, shows: Option<Shows>| Moved {
+            strikes: 20,
+            by_strikes_v: [by, by + 0.1],
+            others: 30,
+            by_others_v: [0.7, 0.8],
+            shows,
+        };
+        let alike = of(0.9, Some(Shows::MovesAlike));
+        assert_eq!(
+            joined(Some(alike), None),
+            Some(alike),
+            "too few others to look at"
+        );
+        let both = joined(Some(alike), Some(of(1.2, Some(Shows::MovesAlike)))).expect("both");
+        assert_eq!((both.strikes, both.others), (40, 60));
+        assert_eq!(both.by_strikes_v, [0.9, 1.3]);
+        assert_eq!(both.shows, Some(Shows::MovesAlike));
+        let differ = joined(Some(alike), Some(of(1.2, None))).expect("both");
+        assert_eq!(differ.shows, None);
     }
 
     /// How the row stands that accuses STEP of PEG's pulses, one after every third of its rises in no order, where PEG moves by `else_v`

@@ -59,7 +59,7 @@ pub enum Clue {
 impl Clue {
     /// What a row's volts show against it.
     pub(super) fn of_volts(row: &Coupling) -> Option<Clue> {
-        let moved = row.moved.filter(|moved| moved.shows == Shows::StaysStill)?;
+        let moved = row.moved.filter(|moved| moved.shows == Some(Shows::StaysStill))?;
         Some(Clue::StaysStill {
             line: row.aggressor,
             edge: row.edge,
