@@ -2,7 +2,7 @@
 
 use super::words::{count_of, list, span};
 use super::{CAUTION, Finding, Severity};
-use super::{before, beside_own, late};
+use super::{before, beside_own, late, unrecorded};
 use crate::analysis::coupling::joined::few::FEWEST_TO_ACCUSE;
 use crate::analysis::coupling::verdict::hints::Hint;
 use crate::analysis::coupling::{Attribution, Edge, Hazard, LONGEST_LAG_S};
@@ -49,7 +49,7 @@ fn causeless(capture: &Capture, strays: &Strays, attribution: &Attribution, line
                 "Capture longer: {FEWEST_TO_ACCUSE} strays at least are needed to tell what they go with."
             )),
         ),
-        None => match while_unrecorded(capture, attribution, line, &open) {
+        None => match unrecorded::says(capture, attribution, line, &open) {
             Some(says) => (says, None),
             None => what_is_near(capture, strays, line, &open, within),
         },
@@ -146,26 +146,6 @@ fn how_they_look(capture: &Capture, open: &[&Stray]) -> String {
         },
         list(&at)
     )
-}
-
-/// A sentence, with a space before it, where all these strays come while a line that is accused of others was not recorded.
-fn while_unrecorded(
-    capture: &Capture,
-    attribution: &Attribution,
-    line: usize,
-    open: &[&Stray],
-) -> Option<String> {
-    let mut rows = attribution.couplings.iter().filter(|c| c.victim == line);
-    let is_missed = |accused: &Line| {
-        open.iter()
-            .all(|s| s.start < accused.span.start || s.start > accused.span.end)
-    };
-    let accused = rows.find(|row| is_missed(&capture.lines[row.aggressor]))?;
-    Some(format!(
-        " {} while {}, which causes others, was not recorded: nothing speaks for it there or against it.",
-        if open.len() == 1 { "It comes" } else { "They come" },
-        capture.lines[accused.aggressor].name
-    ))
 }
 
 /// Share of the strays that another line's edges must come before, for them to be told rather than that the line's own come after.
@@ -365,7 +345,7 @@ fn has_no_limit_of_a_person((line, limit): (&Line, &NarrowLimit)) -> bool {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::analysis::coupling::{CouplingOptions, attribute, fixtures};
+    use crate::analysis::coupling::{CouplingOptions, attribute};
     use crate::analysis::strays::{StrayOptions, find};
     use crate::model::{Ticks, TimeSpan};
     use std::collections::BTreeMap;
@@ -531,32 +511,5 @@ mod tests {
             told[0].title,
             "CLEAR_N: 3 of 12 stray pulses come without a cause among the captured lines"
         );
-    }
-
-    /// HOLD's rises lift PEG, by pulses that come all along; of HOLD the record ends at three quarters.
-    #[test]
-    fn strays_while_the_accused_was_not_recorded_are_said_to_be_so() {
-        let (mut hold, mut peg) = (Vec::new(), Vec::new());
-        let until = 2_300_000;
-        for n in 1..300i64 {
-            let at = 10_000 * n + 89 * (n * n % 23);
-            if at < until {
-                hold.extend([at, at + 3_000]);
-            }
-            if n * 7_919 % 100 < 40 {
-                peg.extend([at + 9 + n % 3, at + 35 + n % 9]);
-            }
-        }
-        let span = |end: i64| TimeSpan::new(Ticks(0), Ticks(end));
-        let line = |name: &str, edges: Vec<i64>, end: i64| {
-            let edges = edges.into_iter().map(Ticks).collect();
-            Line::digital(name, Level::Low, edges, span(end))
-        };
-        let lines = vec![line("HOLD", hold, until), line("PEG", peg, 3_100_000)];
-        let capture = Capture::in_nanoseconds("unrecorded", span(3_100_000), lines.clone());
-        let (strays, attribution) = fixtures::attributed(lines, 3_100_000, &[(1, 60.0)]);
-        let found = causeless(&capture, &strays, &attribution, 1).expect("strays without a cause");
-        let says = "They come while HOLD, which causes others, was not recorded";
-        assert!(found.detail.contains(says), "{}", found.detail);
     }
 }
