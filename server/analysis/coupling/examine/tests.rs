@@ -117,11 +117,13 @@ fn an_edge_that_comes_after_the_strays_is_not_the_nearer_one() {
 }
 
 /// HOLD's rises lift PEG, captured as volts, 2 ticks later; another instrument shows them at its next sample, and late.
-fn misplaced(other: usize, volts: bool) -> Vec<(usize, Edge, Standing)> {
+/// `twin`: the victim's own instrument shows them as well, where they are.
+fn misplaced(other: usize, volts: bool, twin: bool) -> Vec<(usize, Edge, Standing)> {
     let end = 4_100_000;
-    let (mut hold, mut peg) = (Vec::new(), Vec::new());
+    let (mut hold, mut own, mut peg) = (Vec::new(), Vec::new(), Vec::new());
     for n in 1..400i64 {
         let at = 10_000 * n + 89 * (n * n % 23);
+        own.extend([at, at + 3_000]);
         let seen = |time: i64| (time + 12 + 9) / 10 * 10;
         hold.extend([seen(at), seen(at + 3_000)]);
         if n * 7_919 % 100 < 40 {
@@ -136,13 +138,16 @@ fn misplaced(other: usize, volts: bool) -> Vec<(usize, Edge, Standing)> {
         true => fixtures::with_volts(peg, 4, vec![0.0; (end / 4) as usize]),
         false => peg,
     };
-    accused(vec![hold, peg], 60.0, end)
+    let own = twin.then(|| line("OWN", own, end));
+    accused([hold].into_iter().chain(own).chain([peg]).collect(), 60.0, end)
 }
 
 #[test]
 fn an_edge_of_another_instrument_may_seem_later_than_what_it_lifts_in_volts() {
-    assert_eq!(misplaced(1, true), [(0, Edge::Rise, Standing::Clear)]);
+    assert_eq!(misplaced(1, true, false), [(0, Edge::Rise, Standing::Clear)]);
     // Within one instrument, and between levels, nothing comes so early.
-    assert_eq!(misplaced(0, true), []);
-    assert_eq!(misplaced(1, false), []);
+    assert_eq!(misplaced(0, true, false), []);
+    assert_eq!(misplaced(1, false, false), []);
+    // What one's own instrument explains needs nobody else's edges.
+    assert_eq!(misplaced(1, true, true), [(1, Edge::Rise, Standing::Clear)]);
 }
