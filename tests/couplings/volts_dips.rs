@@ -10,7 +10,8 @@ const STEP_SAMPLES: usize = 4_000;
 const STEPS: usize = 40;
 
 /// STEP pulses once a step. After some of its falls CLEAR_N, at rest at 4 V, dips to 0.3 V (the first `deep` of those) or
-/// to 1.4 V (the other `runts`). Every third step it is low by itself for 1.5 µs and more.
+/// to 1.4 V (the other `runts`); after all others it dips to 2.3 V, which is no stray: a fixed coupling moves it each time. Every third
+/// step it is low by itself for 1.5 µs and more.
 fn capture(seed: u64, deep: usize, runts: usize) -> String {
     let mut dice = Dice(seed);
     let mut clear = vec![4.0; STEPS * STEP_SAMPLES];
@@ -29,6 +30,9 @@ fn capture(seed: u64, deep: usize, runts: usize) -> String {
     // After falls that the dice choose: evenly spaced they would look like the line's own doing.
     let mut order: Vec<(f64, usize)> = falls.iter().map(|fall| (dice.unit(), *fall)).collect();
     order.sort_by(|a, b| a.0.total_cmp(&b.0));
+    for (_, fall) in &order[deep + runts..] {
+        clear[fall + 2..fall + 8].fill(2.3);
+    }
     for (strike, (_, fall)) in order.into_iter().take(deep + runts).enumerate() {
         let fall = fall + 2 + dice.below(3) as usize;
         let (volts, samples) = match strike < deep {

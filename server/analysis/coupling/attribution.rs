@@ -2,6 +2,7 @@
 
 use std::collections::BTreeMap;
 
+use super::in_volts::moved::Moved;
 use super::joined::together;
 use super::legitimate::answers;
 use super::legitimate::crowds;
@@ -136,6 +137,8 @@ pub struct Coupling {
     pub follows_pulse: f64,
     /// A line whose edges go with nearly all of the victim's strays and of its own edges ([`races::step_of`]).
     pub step: Option<usize>,
+    /// How far the victim moves after the edges, strikes and others, where its volts were captured and show anything.
+    pub moved: Option<Moved>,
 }
 
 /// What caused a stray.

@@ -10,6 +10,8 @@ use crate::analysis::coupling::fit::passed_on;
 use crate::analysis::coupling::fit::preferences;
 use crate::analysis::coupling::fit::rows;
 use crate::analysis::coupling::fit::select::{self, Explanation, Reach, Suspect, Victim};
+use crate::analysis::coupling::in_volts::heights;
+use crate::analysis::coupling::in_volts::moved::{self, Moved};
 use crate::analysis::coupling::joined::established::Established;
 use crate::analysis::coupling::legitimate::answering::Answering;
 use crate::analysis::coupling::suspects::able::OwnEdges;
@@ -27,7 +29,7 @@ use crate::analysis::coupling::verdict::one_lag;
 use crate::analysis::coupling::verdict::untimely;
 use crate::analysis::coupling::{
     Coupling, CouplingOptions, EARLIEST_LAG_S, Edge, FEWEST_STRIKES, GAIN, LONGEST_LAG_S, NARROWEST_WINDOW_S,
-    NEARER_MARGIN, RIVAL_MARGIN, suspects_of,
+    NEARER_MARGIN, RIVAL_MARGIN, misplaced, most_misplaced, suspects_of,
 };
 use crate::analysis::strays::Strays;
 use crate::model::{Capture, Polarity};
@@ -45,6 +47,8 @@ pub struct Bench<'a> {
     pub instants: &'a Instants,
     pub answering: &'a [Answering],
     pub options: &'a CouplingOptions,
+    /// Whether edges of other captures are let seem as late as they may be misplaced ([`Bench::examine`]).
+    pub is_lenient: bool,
 }
 
 /// Share of the strays that an explanation may leave open where it takes the place of a doubt.
@@ -83,6 +87,10 @@ pub struct Case<'a> {
     /// Keys of which some do.
     partly: Vec<usize>,
     suspects: Vec<Suspect>,
+    /// How far moments of lines of other captures may be misplaced, in ticks.
+    misplaced: f64,
+    /// Whether the strays stop short of the line's other level, as no part's do.
+    pub are_partial: bool,
     pub known: &'a [Established],
     witnesses: Witnesses,
 }
@@ -90,11 +98,37 @@ pub struct Case<'a> {
 impl Bench<'_> {
     /// Looks at one victim level. `chances`: what every suspect could have done; `known`: lines that other strays of this victim
     /// convict. Cost: strays and edges near them, times the suspects.
+    ///
+    /// Where lines of several captures were brought to one clock, a line of the victim's own capture that explains all is not asked about
+    /// again beside what others show a sample later.
     pub fn examine(&self, victim: &Victim, chances: &Chances, known: &[Established]) -> Examined {
+        let told = self.examine_as_it_is(victim, chances, known);
+        let is_settled = matches!(told.verdict, Verdict::Captured)
+            && !told.rows.is_empty()
+            && explains(victim, &told.rows);
+        if self.is_lenient || is_settled || most_misplaced(self.capture, self.strays, victim.line) == 0.0 {
+            return told;
+        }
+        let lenient = Bench {
+            is_lenient: true,
+            ..*self
+        };
+        lenient.examine_as_it_is(victim, chances, known)
+    }
+
+    /// How far moments of lines of other captures are let be misplaced beside the victim's, in ticks.
+    fn misplaced(&self, victim: &Victim) -> f64 {
+        match self.is_lenient {
+            true => most_misplaced(self.capture, self.strays, victim.line),
+            false => 0.0,
+        }
+    }
+
+    fn examine_as_it_is(&self, victim: &Victim, chances: &Chances, known: &[Established]) -> Examined {
         let second = self.capture.timebase.ticks_of(1.0);
         let distances = [
             Distances::new(victim, second).steady,
-            -reach(self.capture, self.options, victim).lo,
+            -reach(self.capture, self.options, victim, self.misplaced(victim)).lo,
         ];
         let (capture, strays) = (self.capture, self.strays);
         let mut downstream = downstream::of(capture, strays, self.whole, victim, distances, second);
@@ -164,7 +198,7 @@ impl Bench<'_> {
             return self.examine(&less, chances, known);
         }
         if let Some(less) = unrecorded::without(self.capture, victim, &evidence, &explanation, &case.reach) {
-            let reach = |victim: &Victim| reach(self.capture, self.options, victim);
+            let reach = |victim: &Victim| reach(self.capture, self.options, victim, self.misplaced(victim));
             let less = std::slice::from_ref(&less);
             let chances = victims::chances(self.capture, self.strays, self.edges, less, reach);
             return self.examine(&less[0], &chances[0], known);
@@ -188,12 +222,12 @@ impl Bench<'_> {
     }
 }
 
-/// The lags looked at.
-pub fn reach(capture: &Capture, options: &CouplingOptions, victim: &Victim) -> Reach {
+/// The lags looked at. `misplaced`: how far moments of other lines may lie beside, in ticks.
+pub fn reach(capture: &Capture, options: &CouplingOptions, victim: &Victim, misplaced: f64) -> Reach {
     let ticks = |seconds: f64| capture.timebase.ticks_of(seconds);
     let longest = ticks(LONGEST_LAG_S) + 2.0 * victim.unit;
     Reach {
-        lo: -(ticks(EARLIEST_LAG_S) + victim.unit).ceil() as i64,
+        lo: -(ticks(EARLIEST_LAG_S) + victim.unit + misplaced).ceil() as i64,
         hi: options.longest_lag.unwrap_or(longest).ceil() as i64,
         narrowest: ticks(NARROWEST_WINDOW_S),
     }
@@ -206,7 +240,8 @@ impl<'a> Case<'a> {
         (followers, downstream): (&[Follower], &Told),
         known: &'a [Established],
     ) -> Case<'a> {
-        let reach = reach(bench.capture, bench.options, victim);
+        let misplaced = bench.misplaced(victim);
+        let reach = reach(bench.capture, bench.options, victim, misplaced);
         let distances = Distances::new(victim, bench.capture.timebase.ticks_of(1.0));
         let lags = [reach.hi, -reach.lo];
         let reacting = followers
@@ -218,7 +253,10 @@ impl<'a> Case<'a> {
         let of_lines = reacting.iter().flat_map(|&line| keys_of(line));
         let silent = of_lines.chain(downstream::keys(&downstream.all)).collect();
         let own = &bench.edges[victim.line];
+        let listed = victim.strays.iter().map(|&at| &bench.strays.strays[at]);
         Case {
+            misplaced,
+            are_partial: heights::are_partial(bench.capture, victim.line, victim.level, listed),
             witnesses: Witnesses::of(bench.capture, bench.strays, own, victim),
             suspects: suspects.collect(),
             bench,
@@ -240,7 +278,7 @@ impl<'a> Case<'a> {
 
     /// How much later than a stray's start its cause may seem to come, in ticks.
     fn earliest(&self) -> f64 {
-        untimely::earliest(self.victim.unit, self.bench.capture.timebase.ticks_of(1.0))
+        untimely::earliest(self.victim.unit, self.bench.capture.timebase.ticks_of(1.0)) + self.misplaced
     }
 
     /// How long after its cause a stray may come, in ticks.
@@ -253,6 +291,23 @@ impl<'a> Case<'a> {
         lag < -self.earliest() || lag > self.latest()
     }
 
+    /// Whether a row's strays come before its edges or long after them, on the mean.
+    pub fn untimely(&self, row: &Coupling) -> Option<untimely::Untimely> {
+        let Bench { capture, edges, .. } = *self.bench;
+        let volts = capture.lines[self.victim.line].trace.is_some();
+        let second = capture.timebase.ticks_of(1.0);
+        untimely::find(edges, self.victim, row, (volts, self.misplaced(row)), second)
+    }
+
+    /// How far the row's edges may lie beside the victim's, in ticks, as they were captured.
+    pub fn misplaced(&self, row: &Coupling) -> f64 {
+        let Bench { capture, strays, .. } = *self.bench;
+        match self.bench.is_lenient {
+            true => misplaced(capture, strays, [self.victim.line, row.aggressor]),
+            false => 0.0,
+        }
+    }
+
     fn explain(&self, evidence: &[Evidence], threshold: f64) -> Explanation {
         let (victim, reach) = (self.victim, &self.reach);
         let mut explanation = select::explain(victim, evidence, reach, threshold);
@@ -261,7 +316,7 @@ impl<'a> Case<'a> {
         preferences::prefer_two_for_one(victim, evidence, &mut explanation, reach, NEARER_MARGIN);
         let capture = self.bench.capture;
         let volts = capture.lines[victim.line].trace.is_some();
-        let early = untimely::early(volts, capture.timebase.ticks_of(1.0));
+        let early = untimely::early(volts, capture.timebase.ticks_of(1.0)) + self.misplaced;
         let margins = [NEARER_MARGIN, early];
         let may_be_cause = |lag: f64| !self.is_untimely(lag);
         preferences::prefer_nearer_edges(victim, evidence, &mut explanation, reach, margins, may_be_cause);
@@ -288,14 +343,8 @@ impl<'a> Case<'a> {
 
     /// The rows but those that come at no time that a coupling has, and are few: what they show says nothing of the others.
     fn without_minor_untimely(&self, mut rows: Vec<Coupling>) -> Vec<Coupling> {
-        let capture = self.bench.capture;
-        let volts = capture.lines[self.victim.line].trace.is_some();
-        let second = capture.timebase.ticks_of(1.0);
         let all: u64 = rows.iter().map(|row| row.strays).sum();
-        rows.retain(|row| {
-            row.strays as f64 > MINOR * all as f64
-                || untimely::find(self.bench.edges, self.victim, row, volts, second).is_none()
-        });
+        rows.retain(|row| row.strays as f64 > MINOR * all as f64 || self.untimely(row).is_none());
         rows
     }
 
@@ -307,6 +356,13 @@ impl<'a> Case<'a> {
         let partly = self.partly.iter().filter(|key| !is_accused(key));
         let silent: Vec<usize> = self.silent.iter().chain(partly).copied().collect();
         let table = context::table(bench.instants, victim, &rows, &silent, lines, self.reach.hi);
+        let moved: Vec<Option<Moved>> = rows
+            .iter()
+            .map(|row| moved::of(bench.capture, bench.edges, victim, row, &self.lines()))
+            .collect();
+        rows.iter_mut()
+            .zip(moved)
+            .for_each(|(row, moved)| row.moved = moved);
         let known = self.known(&rows);
         rows.iter_mut().for_each(|row| row.step = known.step);
         let seen = context::Seen {

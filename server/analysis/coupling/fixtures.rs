@@ -7,7 +7,9 @@ use crate::analysis::coupling::{
     Attribution, Coupling, CouplingOptions, Edge, Estimate, Occurrence, Standing, attribute,
 };
 use crate::analysis::strays::{Stray, StrayKind, StrayOptions, Strays, find};
-use crate::model::{Capture, Level, Line, Polarity, Ticks, TimeSpan};
+use crate::model::{
+    Capture, Level, Line, Polarity, Source, Thresholds, Ticks, TimeSpan, Trace, TraceSamples,
+};
 
 /// A line struck high at `times`, strays of 20 ticks numbered in that order; edges are known to the tick.
 pub fn victim(line: usize, times: Vec<i64>, rests: Vec<Rest>) -> Victim {
@@ -61,6 +63,7 @@ pub fn row(
         ruled_out: Vec::new(),
         follows_pulse: 0.0,
         step: None,
+        moved: None,
     }
 }
 
@@ -119,4 +122,28 @@ pub fn attributed(lines: Vec<Line>, end: i64, narrow: &[(usize, f64)]) -> (Stray
     let strays = find(&capture, &options);
     let told = attribute(&capture, &strays, &CouplingOptions::default());
     (strays, told)
+}
+
+/// The line with samples of these volts, one every `step` ticks from 0 on, under the thresholds of TTL.
+pub fn with_volts(line: Line, step: i64, volts: Vec<f32>) -> Line {
+    let samples = TraceSamples::Uniform {
+        start: 0,
+        step,
+        volts: std::sync::Arc::new(volts),
+        pyramid: std::sync::Arc::default(),
+    };
+    Line {
+        source: Source::Analog,
+        interpolated: true,
+        trace: Some(Trace {
+            thresholds: Thresholds {
+                low_v: 0.8,
+                high_v: 2.0,
+            },
+            family: "ttl-5v".to_owned(),
+            declared: true,
+            samples,
+        }),
+        ..line
+    }
 }

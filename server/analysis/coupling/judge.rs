@@ -1,5 +1,6 @@
 //! Strays and who did them, where widths alone don't decide what is a stray.
 
+use crate::analysis::coupling::in_volts::heights;
 use crate::analysis::coupling::legitimate::answering;
 use crate::analysis::coupling::legitimate::answers;
 use crate::analysis::coupling::legitimate::begun_late;
@@ -11,8 +12,8 @@ use crate::analysis::coupling::legitimate::set_off;
 use crate::analysis::coupling::legitimate::slices;
 use crate::analysis::coupling::legitimate::whole_pulses;
 use crate::analysis::coupling::{Attribution, CouplingOptions, attribute};
-use crate::analysis::strays::{self, StrayOptions, Strays};
-use crate::model::Capture;
+use crate::analysis::strays::{self, StrayKind, StrayOptions, Strays};
+use crate::model::{Capture, Level};
 
 /// Strays and their causes: with crowds of short pulses that another line brings ([`crowds`]), with those that an accused
 /// line's other edges bring ([`mirrored`]), and without those that are
@@ -23,7 +24,8 @@ pub fn judge(capture: &Capture, options: &StrayOptions, coupling: &CouplingOptio
     let find = |options: &StrayOptions| {
         let mut strays = strays::find(capture, options);
         answering::exchange(capture, &mut strays);
-        let told = set_off::of(capture, &strays);
+        let mut told = set_off::of(capture, &strays);
+        told.retain(|own| may_be_its_job(capture, &strays, own.line, own.level));
         for own in &told {
             own::leave_out(capture, &mut strays, own, &Attribution::default(), options);
         }
@@ -44,7 +46,8 @@ pub fn judge(capture: &Capture, options: &StrayOptions, coupling: &CouplingOptio
         (strays, told) = find(&with_limits);
         attribution = attribute(capture, &strays, coupling);
     }
-    let answers = answers::of(capture, &strays, &attribution);
+    let mut answers = answers::of(capture, &strays, &attribution);
+    answers.retain(|answer| may_be_its_job(capture, &strays, answer.line, answer.level));
     if !answers.is_empty() {
         for answer in &answers {
             answers::leave_out(&mut strays, answer, options);
@@ -57,6 +60,7 @@ pub fn judge(capture: &Capture, options: &StrayOptions, coupling: &CouplingOptio
     let is_new = |late: &own::Own| !own.iter().any(|o| (o.line, o.level) == (late.line, late.level));
     let late: Vec<own::Own> = late.filter(is_new).collect();
     own.extend(late);
+    own.retain(|own| may_be_its_job(capture, &strays, own.line, own.level));
     if !own.is_empty() {
         for own in &own {
             own::leave_out(capture, &mut strays, own, &attribution, options);
@@ -78,6 +82,17 @@ pub fn judge(capture: &Capture, options: &StrayOptions, coupling: &CouplingOptio
     slices::exchange(capture, &mut strays, &attribution);
     echo::tell(capture, &strays, &mut attribution);
     (strays, attribution)
+}
+
+/// Whether the narrow pulses of a line and level may be what it is there for: its volts go the whole way, as far as they are known.
+fn may_be_its_job(capture: &Capture, strays: &Strays, line: usize, level: Level) -> bool {
+    let pulses = strays.of_line(line).iter();
+    !heights::are_partial(
+        capture,
+        line,
+        level,
+        pulses.filter(|s| s.kind == StrayKind::Pulse),
+    )
 }
 
 /// Whether [`judge`] may find other limits than the widths alone give. Cost: linear in strays and in the edges of lines

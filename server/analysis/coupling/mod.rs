@@ -12,6 +12,7 @@
 //! | `legitimate/` | what is no stray though it is short |
 //! | `suspects/` | whom to ask, and when; edges that are no evidence |
 //! | `fit/` | which suspects the strays need, and the counts that go with them |
+//! | `in_volts/` | what the victim's volts tell beyond its edges |
 //! | `verdict/` | is it the accused, or what it goes along with? |
 //! | `joined/` | levels and victims taken together, and what is said of them |
 //!
@@ -24,6 +25,7 @@ mod examine;
 pub mod fit;
 #[cfg(test)]
 pub mod fixtures;
+pub mod in_volts;
 pub mod joined;
 pub mod judge;
 pub mod legitimate;
@@ -99,7 +101,10 @@ pub fn attribute(capture: &Capture, strays: &Strays, options: &CouplingOptions) 
     let (instants, chances) = both(
         || instants::Instants::gather(&edges, untwinned, span),
         || {
-            let reach = |victim: &select::Victim| examine::reach(capture, options, victim);
+            let reach = |victim: &select::Victim| {
+                let misplaced = most_misplaced(capture, strays, victim.line);
+                examine::reach(capture, options, victim, misplaced)
+            };
             victims::chances(capture, strays, &edges, &victims, reach)
         },
     );
@@ -111,6 +116,7 @@ pub fn attribute(capture: &Capture, strays: &Strays, options: &CouplingOptions) 
         instants: &instants,
         answering: &answering,
         options,
+        is_lenient: false,
     };
     let all: Vec<usize> = (0..victims.len()).collect();
     let mut examined = on_all_cores(&all, |&at| bench.examine(&victims[at], &chances[at], &[]));
@@ -181,6 +187,23 @@ fn suspects_of(capture: &Capture, victim: usize) -> impl Iterator<Item = Suspect
                 && !capture.lines[line].edges.is_empty()
         })
         .flat_map(|line| [Polarity::Rise, Polarity::Fall].map(|polarity| Suspect { line, polarity }))
+}
+
+/// How far moments of two lines may lie beside each other's, in ticks, beyond what thresholds of one instrument do. Where volts of one
+/// capture stand beside another capture's edges, a stray begins where it leaves one threshold, and an edge at the first sample
+/// past the other instrument's; clocks are brought together to less than that. 0 within a capture, and between levels.
+fn misplaced(capture: &Capture, strays: &Strays, [a, b]: [usize; 2]) -> f64 {
+    let [of_a, of_b] = [a, b].map(|line| &capture.lines[line]);
+    match of_a.capture != of_b.capture && (of_a.trace.is_some() || of_b.trace.is_some()) {
+        true => grain(capture, strays, a) + grain(capture, strays, b),
+        false => 0.0,
+    }
+}
+
+/// The most of this beside any suspect of `victim`.
+fn most_misplaced(capture: &Capture, strays: &Strays, victim: usize) -> f64 {
+    let suspects = suspects_of(capture, victim).map(|s| misplaced(capture, strays, [victim, s.line]));
+    suspects.fold(0.0, f64::max)
 }
 
 /// How finely a line's edges are known, in ticks: its sampling period, of volts the period that edges are interpolated

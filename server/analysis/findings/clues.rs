@@ -3,6 +3,7 @@
 use super::coupling::{edges_of, name, names, switching};
 use super::words::{list, small};
 use crate::analysis::coupling::Edge;
+use crate::analysis::coupling::in_volts::moved::Moved;
 use crate::analysis::coupling::verdict::clues::{Clue, Count};
 use crate::model::Capture;
 
@@ -36,6 +37,7 @@ fn sentence(capture: &Capture, victim: &str, clue: &Clue) -> String {
             edges = edges_of(*edge),
             line = of(line),
         ),
+        Clue::StaysStill { line, edge, moved } => stays_still(victim, &of(line), *edge, moved),
         Clue::Crowd {
             line,
             edge,
@@ -102,6 +104,32 @@ fn sentence(capture: &Capture, victim: &str, clue: &Clue) -> String {
     }
 }
 
+/// That volts show the victim still after edges that bring no stray.
+fn stays_still(victim: &str, line: &str, edge: Edge, moved: &Moved) -> String {
+    let [least, most] = moved.by_strikes_v;
+    format!(
+        "In volts {victim} moves by {} after {} {edges} of {line}, and by no more than {} after nine in ten of {} others: what {line} itself induces would move it by about as much each time. Something that switches along with it at times does that, or a part that lets go of {victim} at times.",
+        between(least, most),
+        moved.strikes,
+        volts(moved.by_others_v[1].max(0.0)),
+        moved.others,
+        edges = edges_of(edge),
+    )
+}
+
+/// "0.9 V to 1.4 V", "1.1 V".
+pub(super) fn between(least: f64, most: f64) -> String {
+    match (volts(least), volts(most)) {
+        (least, most) if least == most => least,
+        (least, most) => format!("{least} to {most}"),
+    }
+}
+
+/// Volts to a hundredth.
+fn volts(volts: f64) -> String {
+    format!("{volts:.2} V")
+}
+
 fn opposite(edge: Edge) -> Edge {
     match edge {
         Edge::Rise => Edge::Fall,
@@ -118,6 +146,7 @@ fn times((edges, strikes): Count) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::analysis::coupling::in_volts::moved::Shows;
     use crate::model::{Level, Line, Ticks, TimeSpan};
 
     #[test]
@@ -141,6 +170,16 @@ mod tests {
             low: (55, 0),
             high: (60, 30),
         };
+        let moved = Moved {
+            strikes: 33,
+            by_strikes_v: [1.16, 1.22],
+            others: 133,
+            by_others_v: [-0.1, 0.06],
+            shows: Some(Shows::StaysStill),
+        };
+        let still = super::told(&capture, "CLEAR_N", &[Clue::StaysStill { line, edge, moved }]);
+        let counts = "In volts CLEAR_N moves by 1.16 V to 1.22 V after 33 rises of BEAT_1, and by no more than 0.06 V after nine in ten of 133 others";
+        assert!(still[0].starts_with(counts), "{still:?}");
         let all = [crowd.clone(), crowd, level, Clue::RestKeepsStep];
         let told = told(&capture, "CLEAR_N", &all);
         assert_eq!(

@@ -5,7 +5,8 @@ use super::shared_supply::shared_supply;
 use super::tally::{Tally, listed};
 use super::words::{count_of, edges_word, list, percent, small, span};
 use super::{CAUTION, Finding, Severity};
-use super::{doubts, few, races, uncaptured, unsure};
+use super::{clues, doubts, few, races, uncaptured, unsure};
+use crate::analysis::coupling::in_volts::moved::Shows;
 use crate::analysis::coupling::legitimate::USEFUL_S;
 use crate::analysis::coupling::{
     Attribution, Coupling, Edge, Hazard, Occurrence, RuledOut, SharedSupply, Standing,
@@ -234,6 +235,7 @@ fn evidence(
         detail.push(more);
     }
     detail.extend(mechanism(capture, strays, c));
+    detail.extend(moves_alike(capture, c));
     if let Some(others) = &company.also_struck {
         detail.push(format!(
             "The same {} strike {others} as well: what strikes several lines is as likely a supply or 0 V lead that they share, or the field of what {} switches, as a wire beside each.",
@@ -344,6 +346,19 @@ fn clean_noun(edge: Edge) -> &'static str {
         Edge::Fall => "clean fall",
         Edge::Both => "clean edge",
     }
+}
+
+/// That volts show the victim to move after each edge, whether it strikes or not.
+fn moves_alike(capture: &Capture, c: &Coupling) -> Option<String> {
+    let moved = c.moved.filter(|moved| moved.shows == Some(Shows::MovesAlike))?;
+    let ([least, most], [others, _]) = (moved.by_strikes_v, moved.by_others_v);
+    Some(format!(
+        "In volts {victim} moves after the {} {edges} that bring no stray as well, all in all by {}: one crowd, of which the highest cross the threshold, as what a fixed neighbour induces.",
+        moved.others,
+        clues::between(least.min(others), most),
+        victim = name(capture, c.victim),
+        edges = edges_of(c.edge),
+    ))
 }
 
 /// What is induced begins while the edge lasts, or as its wave runs along some metres of cable (common practice, no source).

@@ -21,6 +21,7 @@ mod shared_supply;
 mod stray;
 mod tally;
 mod uncaptured;
+mod unrecorded;
 mod unsure;
 mod words;
 

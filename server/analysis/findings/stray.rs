@@ -2,7 +2,7 @@
 
 use super::words::{count_of, list, span};
 use super::{CAUTION, Finding, Severity};
-use super::{before, beside_own, late};
+use super::{before, beside_own, late, unrecorded};
 use crate::analysis::coupling::joined::few::FEWEST_TO_ACCUSE;
 use crate::analysis::coupling::verdict::hints::Hint;
 use crate::analysis::coupling::{Attribution, Edge, Hazard, LONGEST_LAG_S};
@@ -52,7 +52,10 @@ fn causeless(capture: &Capture, strays: &Strays, attribution: &Attribution, line
                 "Capture longer: {FEWEST_TO_ACCUSE} strays at least are needed to tell what they go with."
             )),
         ),
-        None => what_is_near(capture, strays, line, &open, within),
+        None => match unrecorded::says(capture, attribution, line, &open) {
+            Some(says) => (says, None),
+            None => what_is_near(capture, strays, line, &open, within),
+        },
     };
     let try_next = longer.into_iter().chain([
         format!("Put spare channels on {name}'s neighbours in the cable and on its board's supply, and repeat."),

@@ -7,6 +7,7 @@ use super::races;
 use super::tally::{self, Tally, beside_own};
 use super::words::{count_of, list, percent};
 use super::{CAUTION, Finding, Severity};
+use crate::analysis::coupling::verdict::clues::Clue;
 use crate::analysis::coupling::verdict::never_alone::Kind;
 use crate::analysis::coupling::verdict::parts::Ground;
 use crate::analysis::coupling::{Attribution, Coupling, Standing, Uncaptured};
@@ -265,7 +266,8 @@ fn fits_all(attribution: &Attribution, u: &Uncaptured) -> Vec<usize> {
         || u.drifts.is_some()
         || u.against.is_some()
         || u.both_ways.is_some()
-        || u.part.is_some();
+        || u.part.is_some()
+        || u.clues.iter().any(|clue| matches!(clue, Clue::StaysStill { .. }));
     match lines.len() {
         1 | 2
             if !speaks_else

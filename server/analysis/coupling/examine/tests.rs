@@ -1,7 +1,7 @@
 //! One victim from its strays to a verdict, on machines of two or three lines.
 
 use super::*;
-use crate::analysis::coupling::{Edge, Standing, attribute};
+use crate::analysis::coupling::{Edge, Standing, attribute, fixtures};
 use crate::analysis::strays::{StrayOptions, find};
 use crate::model::{Level, Line, Ticks, TimeSpan};
 use std::collections::BTreeMap;
@@ -114,4 +114,40 @@ fn an_edge_that_comes_after_the_strays_is_not_the_nearer_one() {
     }
     let lines = vec![line("STROBE", strobe, end), line("PEG", peg, end)];
     assert_eq!(accused(lines, 90.0, end), [(0, Edge::Rise, Standing::Clear)]);
+}
+
+/// HOLD's rises lift PEG, captured as volts, 2 ticks later; another instrument shows them at its next sample, and late.
+/// `twin`: the victim's own instrument shows them as well, where they are.
+fn misplaced(other: usize, volts: bool, twin: bool) -> Vec<(usize, Edge, Standing)> {
+    let end = 4_100_000;
+    let (mut hold, mut own, mut peg) = (Vec::new(), Vec::new(), Vec::new());
+    for n in 1..400i64 {
+        let at = 10_000 * n + 89 * (n * n % 23);
+        own.extend([at, at + 3_000]);
+        let seen = |time: i64| (time + 12 + 9) / 10 * 10;
+        hold.extend([seen(at), seen(at + 3_000)]);
+        if n * 7_919 % 100 < 40 {
+            peg.extend([at + 2 + n % 2, at + 30 + n % 9]);
+        }
+    }
+    let mut hold = line("HOLD", hold, end);
+    hold.capture = other;
+    hold.sample_ticks = 10.0;
+    let peg = line("PEG", peg, end);
+    let peg = match volts {
+        true => fixtures::with_volts(peg, 4, vec![0.0; (end / 4) as usize]),
+        false => peg,
+    };
+    let own = twin.then(|| line("OWN", own, end));
+    accused([hold].into_iter().chain(own).chain([peg]).collect(), 60.0, end)
+}
+
+#[test]
+fn an_edge_of_another_instrument_may_seem_later_than_what_it_lifts_in_volts() {
+    assert_eq!(misplaced(1, true, false), [(0, Edge::Rise, Standing::Clear)]);
+    // Within one instrument, and between levels, nothing comes so early.
+    assert_eq!(misplaced(0, true, false), []);
+    assert_eq!(misplaced(1, false, false), []);
+    // What one's own instrument explains needs nobody else's edges.
+    assert_eq!(misplaced(1, true, true), [(1, Edge::Rise, Standing::Clear)]);
 }

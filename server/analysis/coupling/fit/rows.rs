@@ -6,6 +6,7 @@ use super::missed;
 use super::model::LagWindow;
 use super::never_struck;
 use super::select::{Explanation, Victim};
+use crate::analysis::coupling::in_volts::moved;
 use crate::analysis::coupling::suspects::able::{self, OwnEdges, first_from};
 use crate::analysis::coupling::{CopyOf, Coupling, Edge, Estimate, Occurrence, RuledOut, Standing};
 use crate::analysis::stats::intervals::{CONFIDENCE, clopper_pearson, median_of_sorted};
@@ -101,6 +102,7 @@ pub fn coupling(
         victim_strays: victim.times.len() as u64,
         histogram: LagHistogram::of(&whole, lo.min(0), hi.max(lo.min(0) + span), victim.unit),
         step: None,
+        moved: None,
         follows_pulse: follows_pulse(strays, victim, accused, edges, &struck),
         occurrences,
         ruled_out: ruled_out(victim, edges, evidence, explanation, at, rivals),
@@ -409,6 +411,7 @@ fn merge(first: &mut Coupling, second: Coupling) {
         high,
     };
     first.corrected_rate = None;
+    first.moved = moved::joined(first.moved, second.moved);
     if !same_level {
         first.victim_strays += second.victim_strays;
         first.levels.extend(

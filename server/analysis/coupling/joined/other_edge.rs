@@ -158,6 +158,7 @@ impl Asked<'_> {
             ruled_out: Vec::new(),
             follows_pulse: 0.0,
             step: None,
+            moved: None,
             ..row.clone()
         })
     }

@@ -204,8 +204,8 @@ pub(in crate::analysis::coupling) fn leave_out(
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::analysis::coupling::CouplingOptions;
     use crate::analysis::coupling::judge::judge;
+    use crate::analysis::coupling::{CouplingOptions, fixtures};
     use crate::analysis::strays::Mark;
     use crate::model::{Line, Ticks, TimeSpan};
 
@@ -274,5 +274,28 @@ mod tests {
             ..StrayOptions::default()
         };
         assert_eq!(judged(&capture, &marked).0.of_line(1).len(), 1);
+    }
+
+    /// The same in volts, with edges of 8 ns; the answers get to `peak` V, the line's own pulses to 3.5 V.
+    fn in_volts(mut capture: Capture, peak: f32) -> Capture {
+        let mut volts = vec![0.1; 500_000];
+        for pulse in capture.lines[1].pulses().filter(|p| p.level == Level::High) {
+            let top = if pulse.width().0 < 100 { peak } else { 3.5 };
+            let (first, last) = (pulse.start.0 / 4, pulse.end.0 / 4);
+            volts[first as usize..=last as usize].fill(top);
+            volts[first as usize - 1] = 0.1 + 0.5 * (top - 0.1);
+        }
+        let line = capture.lines.remove(1);
+        capture.lines.push(fixtures::with_volts(line, 4, volts));
+        capture
+    }
+
+    #[test]
+    fn pulses_that_never_reach_the_line_s_own_high_are_no_job() {
+        let whole = in_volts(handshake(0, 50), 3.4);
+        assert_eq!(judged(&whole, &StrayOptions::default()).1.answers.len(), 1);
+        let (strays, attribution) = judged(&in_volts(handshake(0, 50), 2.2), &StrayOptions::default());
+        assert!(attribution.answers.is_empty());
+        assert_eq!(strays.of_line(1).len(), 60);
     }
 }

@@ -11,6 +11,7 @@ use super::apart;
 use super::crowd_parts;
 use super::part_signs::{are_ended, goes_with_rest, is_own};
 use super::scatter::scatter_like_strays;
+use crate::analysis::coupling::in_volts::heights;
 use crate::analysis::coupling::{
     Attribution, Coupling, CouplingOptions, EARLIEST_LAG_S, Edge, LONGEST_LAG_S, attribute,
 };
@@ -315,6 +316,11 @@ fn look_at(capture: &Capture, strays: &Strays, attribution: &Attribution, crowd:
     let scatters =
         crowd.is_apart || scatter_like_strays(capture, &widths, strays.sampling[crowd.line], is_all);
     let is_answer = every && !scatters;
+    let longest = widths[widths.len() - 1] as f64;
+    let all = (1.2 * longest).min(crowd.limit).max(longest + 0.5);
+    if heights::are_partial(capture, crowd.line, crowd.level, followers.iter().copied()) {
+        return Look::Strays(all);
+    }
     if is_answer || are_ended(capture, crowd, &followers) || is_own(capture, crowd, first) {
         return Look::Driven;
     }
@@ -327,8 +333,7 @@ fn look_at(capture: &Capture, strays: &Strays, attribution: &Attribution, crowd:
     if let Some(limit) = crowd_parts::below_own(capture, strays, crowd, &rows) {
         return Look::Strays(limit);
     }
-    let longest = widths[widths.len() - 1] as f64;
-    Look::Strays((1.2 * longest).min(crowd.limit).max(longest + 0.5))
+    Look::Strays(all)
 }
 
 #[cfg(test)]

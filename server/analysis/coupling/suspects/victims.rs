@@ -89,20 +89,23 @@ const SLICE: f64 = 1.3;
 pub fn rings(capture: &Capture, strays: &Strays, line: usize, level: Level) -> bool {
     let guard = guard_of(strays, line);
     let pulses = strays.of_line(line).iter();
-    let of_level = pulses.filter(|s| s.kind == StrayKind::Pulse && s.level == level);
+    let of_level = pulses.filter(|s| s.kind != StrayKind::Bounce && s.level == level);
     let [mut beside, mut near, mut far] = [0u64; 3];
     for stray in of_level {
         let record = &capture.lines[line];
-        let before = stray
-            .edge
-            .and_then(|e| e.checked_sub(1))
-            .map(|e| record.edges[e].0);
-        // The stray, or the slice before it that begins with the own edge.
-        let after = stray.edge.and_then(|e| record.edges.get(e + 2)).map(|t| t.0);
         let end = stray.start.0 + stray.width.0;
+        // The stray, or the slice before it that begins with the own edge. A runt has no edges of its own.
+        let [first, next] = match stray.edge {
+            Some(edge) => [edge, edge + 2],
+            None => [record.edges.partition_point(|t| t.0 <= stray.start.0); 2],
+        };
+        let before = first.checked_sub(1).map(|e| record.edges[e].0);
+        let after = record.edges.get(next).map(|t| t.0);
         let follows = before.is_some_and(|t| stray.start.0 - t < 2 * guard)
             || after.is_some_and(|t| ((t - end) as f64) < SLICE * guard as f64);
-        match (is_apart(record, stray, guard), follows) {
+        let is_apart =
+            before.is_none_or(|t| stray.start.0 - t >= guard) && after.is_none_or(|t| t - end >= guard);
+        match (is_apart, follows) {
             (false, _) => beside += 1,
             (true, true) => near += 1,
             (true, false) => far += 1,
@@ -241,7 +244,7 @@ fn followers_of(
 mod tests {
     use super::*;
     use crate::analysis::strays::{StrayOptions, find};
-    use crate::model::{Ticks, TimeSpan};
+    use crate::model::{Runt, Ticks, TimeSpan};
     use std::collections::BTreeMap;
 
     /// PEG is high for 4,000 ticks at a time; a dip of 20 comes `late(n)` after each of its rises.
@@ -272,5 +275,33 @@ mod tests {
             !is_ringing(|n| if n % 4 == 0 { 25 } else { 45 + n % 20 }),
             "few are beside edges"
         );
+    }
+
+    #[test]
+    fn runts_far_from_own_edges_are_no_ringing() {
+        let span = TimeSpan::new(Ticks(0), Ticks(1_010_000));
+        // Each of PEG's pulses is followed by a short one; runts come far from all of them.
+        let pulses = (0..10i64).flat_map(|n| {
+            let at = 100_000 * n + 1_000;
+            [at, at + 4_000, at + 4_025, at + 4_045]
+        });
+        let mut peg = Line::digital("PEG", Level::Low, pulses.map(Ticks).collect(), span);
+        let runt = |n: i64| Runt {
+            start: Ticks(10_000 * n + 7_000),
+            width: Ticks(20),
+            level: Level::High,
+            peak_v: 1.4,
+        };
+        let options = StrayOptions {
+            narrow_below: BTreeMap::from([(0, 60.0)]),
+            ..StrayOptions::default()
+        };
+        let rings = |peg: &Line| {
+            let capture = Capture::in_nanoseconds("runts", span, vec![peg.clone()]);
+            super::rings(&capture, &find(&capture, &options), 0, Level::High)
+        };
+        assert!(rings(&peg));
+        peg.runts = (0..100).map(runt).collect();
+        assert!(!rings(&peg));
     }
 }

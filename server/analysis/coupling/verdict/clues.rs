@@ -1,6 +1,7 @@
 //! What shows that an accused line is more likely a part of what strikes than what strikes, with its counts.
 
-use crate::analysis::coupling::Edge;
+use crate::analysis::coupling::in_volts::moved::{Moved, Shows};
+use crate::analysis::coupling::{Coupling, Edge};
 
 /// Edges, and those of them that bring a stray.
 pub type Count = (u64, u64);
@@ -15,6 +16,8 @@ pub enum Clue {
         together: u64,
         expected: f64,
     },
+    /// In volts the victim stays still after the edges that bring no stray (`in_volts::moved`).
+    StaysStill { line: usize, edge: Edge, moved: Moved },
     /// It strikes otherwise beside more than `at_most` other lines than beside fewer ([`super::company`]).
     Crowd {
         line: usize,
@@ -51,4 +54,16 @@ pub enum Clue {
     OppositeEdges { line: usize, edge: Edge },
     /// Its rises and its falls both pull one way.
     OneWay { line: usize },
+}
+
+impl Clue {
+    /// What a row's volts show against it.
+    pub(super) fn of_volts(row: &Coupling) -> Option<Clue> {
+        let moved = row.moved.filter(|moved| moved.shows == Some(Shows::StaysStill))?;
+        Some(Clue::StaysStill {
+            line: row.aggressor,
+            edge: row.edge,
+            moved,
+        })
+    }
 }

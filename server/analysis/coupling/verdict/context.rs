@@ -155,7 +155,11 @@ impl Seen<'_> {
         };
         match &known.by_either_edge {
             Some(_)
-                if known.part.is_some()
+                if known
+                    .clues
+                    .iter()
+                    .any(|clue| matches!(clue, Clue::StaysStill { .. }))
+                    || known.part.is_some()
                     || known.kind.is_some()
                     || known.untimely.is_some()
                     || known.drifts.is_some() => {}

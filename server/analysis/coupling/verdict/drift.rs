@@ -14,7 +14,8 @@ const SPREAD_S: f64 = 8e-9;
 /// Standard deviations by which successive lags are nearer to each other than those of strays in random order.
 const DEVIATIONS: f64 = 4.0;
 
-/// Whether the lags of a row's strays drift. `second`: ticks in a second. Cost: sorting the strikes.
+/// Whether the lags of a row's strays drift. `misplaced`: how far edges of another capture may lie
+/// beside, in ticks, and differently as two sampling clocks pass each other; `second`: ticks in a second. Cost: sorting the strikes.
 ///
 /// # Formula
 /// The mean square of successive differences over the variance, V, is near 2 for values in random order, with a variance of about
@@ -22,14 +23,14 @@ const DEVIATIONS: f64 = 4.0;
 ///
 /// # Source
 /// von Neumann, The Annals of Mathematical Statistics 12 (1941), 367–395.
-pub fn drifts(victim: &Victim, row: &Coupling, second: f64) -> bool {
+pub fn drifts(victim: &Victim, row: &Coupling, misplaced: f64, second: f64) -> bool {
     let mut strikes: Vec<(i64, i64)> = row.occurrences.iter().map(|o| (o.at, o.lag)).collect();
     strikes.sort_unstable();
     let lags: Vec<f64> = strikes.iter().map(|strike| strike.1 as f64).collect();
     let n = lags.len() as f64;
     let least = lags.iter().copied().fold(f64::INFINITY, f64::min);
     let most = lags.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-    if lags.len() < FEWEST || most - least <= SAMPLES * victim.unit + SPREAD_S * second {
+    if lags.len() < FEWEST || most - least <= SAMPLES * victim.unit + SPREAD_S * second + misplaced {
         return false;
     }
     let mean = lags.iter().sum::<f64>() / n;
@@ -52,6 +53,11 @@ mod tests {
     use crate::model::Polarity;
 
     fn drifting(lag: impl Fn(i64) -> i64) -> bool {
+        drifting_beside(0.0, lag)
+    }
+
+    /// The same where edges may lie so much beside.
+    fn drifting_beside(misplaced: f64, lag: impl Fn(i64) -> i64) -> bool {
         let occurrences = (0..40).map(|n| Occurrence {
             stray: n as usize,
             at: 10_000 * n,
@@ -64,7 +70,7 @@ mod tests {
         };
         let victim = fixtures::victim(0, (0..40).map(|n| 10_000 * n + lag(n)).collect(), vec![rest]);
         let row = fixtures::row([0, 1], Edge::Rise, 20, occurrences.collect(), 300);
-        drifts(&victim, &row, 1e9)
+        drifts(&victim, &row, misplaced, 1e9)
     }
 
     #[test]
@@ -75,6 +81,11 @@ mod tests {
         assert!(
             !drifting(|n| 20 + n / 8),
             "within what sampling and thresholds do"
+        );
+        let as_clocks_pass = |n| 20 + n % 20;
+        assert!(
+            !drifting_beside(14.0, as_clocks_pass),
+            "within the samples of two instruments"
         );
     }
 }

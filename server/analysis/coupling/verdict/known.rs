@@ -12,10 +12,11 @@ use super::races::{self, Race};
 use super::rest;
 use super::succession;
 use super::trials;
-use super::untimely::{self, Untimely};
+use super::untimely::Untimely;
 use crate::analysis::coupling::examine::{Case, explains};
 use crate::analysis::coupling::fit::copies;
 use crate::analysis::coupling::fit::rows;
+use crate::analysis::coupling::in_volts::heights;
 use crate::analysis::coupling::suspects::victims;
 use crate::analysis::coupling::{Coupling, Edge};
 
@@ -86,43 +87,43 @@ impl Case<'_> {
             _ => None,
         };
         let volts = self.bench.capture.lines[victim.line].trace.is_some();
+        let strays = self.bench.strays;
+        let are_runts = heights::are_runts(victim.strays.iter().map(|&at| &strays.strays[at]));
         let is_convicted = !rows.is_empty() && rows.iter().all(|row| self.is_known(row));
         Known {
             clues: self.clues(rows, &lines),
             drifts: rows
                 .iter()
-                .find(|row| drift::drifts(victim, row, second))
+                .find(|row| drift::drifts(victim, row, self.misplaced(row), second))
                 .map(|row| (row.aggressor, row.edge)),
-            untimely: rows
-                .iter()
-                .find_map(|row| untimely::find(edges, victim, row, volts, second)),
+            untimely: rows.iter().find_map(|row| self.untimely(row)),
             kind: (!is_convicted).then(|| self.kind(rows, &lines)).flatten(),
-            race: (!is_convicted)
+            race: (!is_convicted && !self.are_partial)
                 .then(|| {
                     let before = races::before_answers(self.bench.answering, victim, rows);
                     // What another line passes on is no race of the victim's own.
                     let is_own = |row: &&Coupling| self.followed(row).is_empty();
                     before.or_else(|| {
                         let rows: Vec<Coupling> = rows.iter().filter(is_own).cloned().collect();
-                        races::find(edges, self.bench.strays, victim, &rows, &lines, (volts, second))
+                        races::find(edges, strays, victim, &rows, &lines, (volts, are_runts), second)
                     })
                 })
                 .flatten(),
-            step: races::step_of(edges, victim, &lines, second),
+            step: (!self.are_partial)
+                .then(|| races::step_of(edges, victim, &lines, second))
+                .flatten(),
             explains: explains(victim, rows),
             is_convicted,
             company,
             by_either_edge: either,
             in_runs: rows.iter().any(|row| trials::comes_in_runs(edges, victim, row)),
             part: parts::ground(edges, victim, rows, &lines, self.reach.hi, second),
-            gate: hazard::find(
-                self.bench.capture,
-                self.bench.strays,
-                edges,
-                victim,
-                &lines,
-                &self.reach,
-            ),
+            gate: (!self.are_partial)
+                .then(|| {
+                    let (capture, strays) = (self.bench.capture, self.bench.strays);
+                    hazard::find(capture, strays, edges, victim, &lines, &self.reach)
+                })
+                .flatten(),
         }
     }
 
@@ -131,6 +132,7 @@ impl Case<'_> {
         let (victim, edges) = (self.victim, self.bench.edges);
         let second = self.bench.capture.timebase.ticks_of(1.0);
         let mut clues: Vec<Clue> = Vec::new();
+        clues.extend(rows.iter().find_map(Clue::of_volts));
         clues.extend(self.keeps_distance(rows));
         if let [row] = rows {
             let near = [self.bench.instants.span, self.reach.hi];

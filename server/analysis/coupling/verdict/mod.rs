@@ -36,5 +36,5 @@ pub(super) mod rival_models;
 pub(super) mod stories;
 mod succession;
 mod toggled;
-mod trials;
+pub(super) mod trials;
 pub mod untimely;

@@ -82,7 +82,8 @@ const MOSTLY_REST: f64 = 0.5;
 const LATE: f64 = 0.9;
 
 /// What shows that a victim level's strays may be a race, if anything does. `rows`: what was found for it; `lines`: those looked
-/// at; `volts`: whether the victim was captured as volts; `second`: ticks in a second. Cost: linear in the victim's own
+/// at; `volts`: whether the victim was captured as volts; `are_runts`: whether its strays reach no threshold of
+/// the other level there; `second`: ticks in a second. Cost: linear in the victim's own
 /// edges, and for each row its edges and strikes × log of the edges of each line.
 pub fn find(
     edges: &[OwnEdges],
@@ -90,7 +91,8 @@ pub fn find(
     victim: &Victim,
     rows: &[Coupling],
     lines: &[usize],
-    (volts, second): (bool, f64),
+    (volts, are_runts): (bool, bool),
+    second: f64,
 ) -> Option<Race> {
     if let Some(sign) = each_cycle(&edges[victim.line], victim) {
         let mut most: Vec<&Coupling> = rows.iter().collect();
@@ -109,7 +111,8 @@ pub fn find(
             true => None,
             false => part_like::sign(edges, strays, victim, row, second),
         };
-        if let Some(sign) = input::sign(edges, victim, row, second) {
+        let input = input::sign(edges, victim, row, second).filter(|_| !are_runts);
+        if let Some(sign) = input {
             return Some(Race {
                 sign,
                 lines: vec![row.aggressor],
@@ -117,9 +120,14 @@ pub fn find(
                 in_step: true,
             });
         }
-        let in_step =
-            || part_like::strikes_every_time(edges, victim, row).or_else(|| comes_late(victim, row));
-        let sign = alone.or_else(in_step)?;
+        // In volts a fixed coupling strikes every time, and leaves no whole pulses.
+        let every_time = || match are_runts {
+            true => None,
+            false => part_like::strikes_every_time(edges, victim, row),
+        };
+        let sign = alone
+            .or_else(every_time)
+            .or_else(|| comes_late(victim, row, volts))?;
         let with = one_step(edges, victim, row, lines, step);
         if alone.is_none() && with.is_none() {
             return None;
@@ -176,10 +184,11 @@ fn each_cycle(own: &OwnEdges, victim: &Victim) -> Option<Sign> {
     })
 }
 
-fn comes_late(victim: &Victim, row: &Coupling) -> Option<Sign> {
+fn comes_late(victim: &Victim, row: &Coupling, volts: bool) -> Option<Sign> {
     let lags = row.occurrences.iter().map(|o| o.lag as f64).sum::<f64>();
     let by = -lags / row.occurrences.len().max(1) as f64;
-    (by > LATE * victim.unit).then_some(Sign::Late { by })
+    // Volts leave the victim's threshold while the accused is on its way to its own: a few nanoseconds are no sign there.
+    (!volts && by > LATE * victim.unit).then_some(Sign::Late { by })
 }
 
 /// Whether the victim's own edges are of the accused's step: `Some(None)` by the accused edges alone, or with the line that goes
@@ -326,7 +335,15 @@ mod tests {
     fn sign(own_late: i64, lag: i64, strikes: impl Fn(i64) -> bool) -> Option<Sign> {
         let (edges, victim, row) = machine(own_late, lag, strikes);
         let strays = fixtures::strays(&victim, |n| 20 + n % 17);
-        let found = find(&edges, &strays, &victim, &[row], &[ACCUSED, CLOCK], (false, 1e9));
+        let found = find(
+            &edges,
+            &strays,
+            &victim,
+            &[row],
+            &[ACCUSED, CLOCK],
+            (false, false),
+            1e9,
+        );
         found.map(|race| race.sign)
     }
 
@@ -342,6 +359,23 @@ mod tests {
             Some(Sign::EachCycle { strays: 1, .. })
         ));
         assert!(matches!(sign(30, -9, at_random), Some(Sign::Late { by }) if by == 9.0));
+        // Volts leave one threshold before the accused's cross the other.
+        let (edges, victim, row) = machine(30, -2, at_random);
+        let strays = fixtures::strays(&victim, |n| 20 + n % 17);
+        let row = std::slice::from_ref(&row);
+        let found = |volts: bool| {
+            find(
+                &edges,
+                &strays,
+                &victim,
+                row,
+                &[ACCUSED, CLOCK],
+                (volts, false),
+                1e9,
+            )
+        };
+        assert!(found(false).is_some());
+        assert_eq!(found(true), None);
     }
 
     #[test]
@@ -364,15 +398,18 @@ mod tests {
         victim.times.retain(|&t| is_kept(t));
         let strays = fixtures::strays(&victim, |n| 20 + n % 17);
         let row = std::slice::from_ref(&row);
-        let found = |edges: &[OwnEdges], volts: bool| {
-            find(edges, &strays, &victim, row, &[ACCUSED, CLOCK], (volts, 1e9))
+        let found_of = |edges: &[OwnEdges], volts: bool, are_runts: bool| {
+            let lines = [ACCUSED, CLOCK];
+            find(edges, &strays, &victim, row, &lines, (volts, are_runts), 1e9)
         };
+        let found = |edges: &[OwnEdges], volts: bool| found_of(edges, volts, false);
         let race = found(&edges, false).expect("a race");
         assert!(
             matches!(race.sign, Sign::EveryTime { strikes, of } if strikes == of) && race.in_step,
             "{race:?}"
         );
         assert!(found(&edges, true).is_some_and(|race| race.in_step));
+        assert_eq!(found_of(&edges, true, true), None, "a coupling that is fixed");
         edges[VICTIM].rises.iter_mut().for_each(|t| *t += 3_000);
         edges[VICTIM].falls.iter_mut().for_each(|t| *t += 3_000);
         // Out of step it may still be a part's answer; of volts it is no wonder.

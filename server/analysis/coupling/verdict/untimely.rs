@@ -54,13 +54,13 @@ pub struct Untimely {
 }
 
 /// Whether the strays at the row's edges come before these or long after them, on the mean; a row that other
-/// lines fit as well isn't late by itself. `volts`: whether the lines were
-/// captured as volts; `second`: ticks in a second. Cost: strays × log of the edges.
+/// lines fit as well isn't late by itself. `volts`: whether the victim was
+/// captured as volts; `misplaced`: how far edges of another capture may lie beside, in ticks; `second`: ticks in a second. Cost: strays × log of the edges.
 pub fn find(
     edges: &[OwnEdges],
     victim: &Victim,
     row: &Coupling,
-    volts: bool,
+    (volts, misplaced): (bool, f64),
     second: f64,
 ) -> Option<Untimely> {
     let times = rows::edges_of(edges, row);
@@ -85,7 +85,7 @@ pub fn find(
     let near: Vec<f64> = victim.times.iter().filter_map(lag).collect();
     let mean = near.iter().sum::<f64>() / near.len().max(1) as f64;
     let is_early = match volts {
-        true => mean < -earliest(victim.unit, second),
+        true => mean < -(earliest(victim.unit, second) + misplaced),
         false => mean < -(EARLY_PULSES_S * second + EARLY_SAMPLES * victim.unit),
     };
     if near.len() >= FEWEST && is_early {
@@ -125,7 +125,14 @@ mod tests {
             rises,
             falls: Vec::new(),
         }];
-        find(&edges, &fixtures::victim(1, times, vec![rest]), &row, false, 1e8).map(|u| u.lag)
+        find(
+            &edges,
+            &fixtures::victim(1, times, vec![rest]),
+            &row,
+            (false, 0.0),
+            1e8,
+        )
+        .map(|u| u.lag)
     }
 
     #[test]
