@@ -94,6 +94,12 @@ pub struct TruthTable {
     pub too_short: u64,
     /// One fault that would explain all rows seen, in words; null when there is none, or nothing to explain.
     pub as_if: Option<String>,
+    /// Where the outputs come right every time, only later than allowed: the longest time they took.
+    #[serde(default)]
+    pub late_s: Option<f64>,
+    /// Each combination that contradicts was right at other times, and lateness does not explain it.
+    #[serde(default)]
+    pub now_and_then: bool,
 }
 
 /// One combination of inputs.

@@ -100,6 +100,10 @@ fn truth_table(capture: &Capture, table: &Table) -> TruthTable {
         never: table.never,
         too_short: table.too_short,
         as_if: table.as_if.map(|a| as_if_words(capture, table, a)),
+        late_s: table
+            .late
+            .map(|late| capture.timebase.length_s(late.up_to.0 as f64)),
+        now_and_then: table.late.is_none() && table.as_if.is_none() && table.is_now_and_then(),
     }
 }
 

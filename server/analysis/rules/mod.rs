@@ -16,7 +16,7 @@ mod stuck;
 mod tally;
 
 pub use apart::set_apart;
-pub use logic::{AsIf, Row, TruthTable};
+pub use logic::{AsIf, Late, Row, TruthTable};
 pub use reach::{Reach, Verdict};
 pub use sentences::findings;
 pub use sequence::{Company, CompanyStrays, Instead, Suspicion, Tale};

@@ -239,6 +239,16 @@ fn rule(at: &str, row: &RuleRow) -> RuleView {
                 .as_ref()
                 .map(|words| format!("It behaves as if {words}.")),
         );
+        notes.extend(table.late_s.map(|late| {
+            format!(
+                "It comes right in the end every time, up to {} after its inputs: a slow part, a heavily loaded output, or a \
+                 settling time that is too short.",
+                seconds(late)
+            )
+        }));
+        if table.now_and_then {
+            notes.push("It fails now and then, with inputs that are right at other times: a marginal part or contact.".to_owned());
+        }
         if table.never > 0 {
             notes.push(format!("{} combinations were never seen.", table.never));
         }

@@ -24,8 +24,11 @@ pub fn findings(capture: &Capture, rules: &[Rule], results: &RuleResults) -> Vec
             rule,
             result,
         };
-        found.extend(teller.finding());
+        found.extend(teller.finding().map(|finding| (teller.is_late(), finding)));
     }
+    // A part that is wrong comes before one that is only slow.
+    found.sort_by_key(|(is_late, _)| *is_late);
+    let mut found: Vec<Finding> = found.into_iter().map(|(_, finding)| finding).collect();
     found.extend(results.stuck.iter().filter_map(|s| still::stuck(capture, s)));
     found.extend(results.silenced.iter().map(|s| still::silenced(capture, s)));
     found.extend(results.bridged.iter().map(|b| still::bridged(capture, b)));
@@ -40,6 +43,14 @@ struct Teller<'a> {
 }
 
 impl Teller<'_> {
+    /// Whether the part comes right and only later than allowed.
+    fn is_late(&self) -> bool {
+        self.result
+            .table
+            .as_ref()
+            .is_some_and(|table| table.late.is_some())
+    }
+
     fn finding(&self) -> Option<Finding> {
         let tally = &self.result.tally;
         if self.result.is_elsewhere {
