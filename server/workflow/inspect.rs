@@ -25,6 +25,7 @@ use super::rails::{rail_rows, waveform_rows};
 use super::rules::rows as rule_rows;
 use super::runs::not_aligned;
 use super::same_signal::{each_once, part_links};
+use super::stated;
 use super::unreadable;
 
 /// What to look at, and how.
@@ -130,7 +131,7 @@ fn look(
     let unjoined = joined.without_apart(&capture, &mut links);
     let once = each_once(&capture, &parted, &links).map_or(Cow::Borrowed(&capture), Cow::Owned);
     let options = stray_options(&once, setup, &links);
-    let (strays, attribution) = coupling::judge::judge(&once, &options, &CouplingOptions::default());
+    let (strays, mut attribution) = coupling::judge::judge(&once, &options, &CouplingOptions::default());
     let same_signal: Vec<(String, String)> = setup
         .links
         .iter()
@@ -141,6 +142,7 @@ fn look(
     rules::set_apart(&capture, &setup.rules, &mut results, &is_joined);
     elsewhere.settle(&capture, &mut results);
     rules::link_strays(&capture, &mut results, &strays, &attribution);
+    stated::take_over(&capture, &setup.rules, &results.rules, &mut attribution);
     let mut all = findings::of(&once, &strays, &attribution);
     all.extend(known);
     all.extend(unjoined);
@@ -154,7 +156,12 @@ fn look(
             .filter_map(|link| link.better_match)
             .any(|better| better.line == to)
     };
-    proposals.retain(|p| !is_told(p.from, p.to));
+    // So is the line that a dead link's far end follows: it is joined to it, or exchanged.
+    let is_dead_end = |to: usize| {
+        let follows = |link: &&Link| matches!(link.far_end, links::FarEnd::Follows { .. });
+        links.iter().filter(follows).any(|link| link.to == to)
+    };
+    proposals.retain(|p| !is_told(p.from, p.to) && !is_dead_end(p.to));
     // Two lines that are the same at every edge are told as such, with the link that they may be.
     let is_same = |p: &Proposal| {
         let mut same = results.bridged.iter().map(|same| same.lines);
@@ -163,6 +170,7 @@ fn look(
     let others: Vec<Proposal> = proposals.iter().copied().filter(|p| !is_same(p)).collect();
     all.extend(links::proposed(&capture, &others));
     all.extend(rules::sentences::findings(&capture, &setup.rules, &results));
+    all.extend(rules::sentences::rested(&capture, &results.stuck, &all));
     let mut supplies = setup.rails.clone();
     supplies.extend(rails::assumed::assumed(&capture, &setup.rails));
     let mut rail_results = rails::check(&capture, &supplies);

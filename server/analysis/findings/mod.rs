@@ -32,7 +32,7 @@ pub use coupling::why_cleared;
 pub use stray::{nothing_found, nothing_moves};
 pub use tally::{Tally, listed};
 pub use unsure::plain_strobes;
-pub use words::{count_of, edges_word, small, span, span_s};
+pub use words::{count_of, edges_word, list, small, span, span_s};
 
 /// How bad a finding is, worst first.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]

@@ -7,6 +7,7 @@ mod still;
 
 pub use logic::as_if_words;
 pub use sequence::suspicion_words;
+pub use still::rested;
 
 use super::{RuleResult, RuleResults};
 use crate::analysis::findings::{Finding, Severity};
