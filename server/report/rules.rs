@@ -135,6 +135,21 @@ pub struct Steps {
     pub suspicion: Option<FoundValue>,
     /// Lines that moved during wrong steps.
     pub company: Vec<Company>,
+    /// Of a count whose direction a line says: how that line stood at the wrong steps; else null.
+    #[serde(default)]
+    pub direction: Option<DirectionRow>,
+}
+
+/// The line that says up or down, at the wrong steps of a count.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, utoipa::ToSchema)]
+pub struct DirectionRow {
+    pub line: String,
+    /// Wrong steps just before which it was high, and low.
+    pub wrong_high: u64,
+    pub wrong_low: u64,
+    /// Wrong steps with an edge of it in the `within_s` before the strobe.
+    pub edge_before: u64,
+    pub within_s: f64,
 }
 
 /// A line that moved in wrong steps of a sequence.

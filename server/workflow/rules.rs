@@ -5,7 +5,8 @@ use crate::analysis::rules::sequence::instead_words;
 use crate::analysis::rules::{RuleResult, Tale, TruthTable as Table, Violation};
 use crate::model::Capture;
 use crate::report::rules::{
-    Company, CompanyStrays, FoundValue, MarginHistogram, RuleRow, Steps, TruthRow, TruthTable, ViolationRow,
+    Company, CompanyStrays, DirectionRow, FoundValue, MarginHistogram, RuleRow, Steps, TruthRow, TruthTable,
+    ViolationRow,
 };
 use crate::rule::Rule;
 
@@ -123,6 +124,13 @@ fn steps(capture: &Capture, tale: &Tale) -> Steps {
         suspicion: tale.suspicion.as_ref().map(|(suspicion, count)| FoundValue {
             value: suspicion_words(capture, tale, suspicion),
             count: *count,
+        }),
+        direction: tale.direction.map(|told| DirectionRow {
+            line: capture.lines[told.line].name.clone(),
+            wrong_high: told.high,
+            wrong_low: told.low,
+            edge_before: told.edge_before,
+            within_s: capture.timebase.length_s(told.within.0 as f64),
         }),
         company: tale
             .company
