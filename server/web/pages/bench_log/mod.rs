@@ -283,7 +283,7 @@ fn findings(states: &[Entry<FindingState>], answers: &[Answer]) -> Vec<FindingVi
     let view = |standing: &Standing| {
         let finding = standing.finding(answers)?;
         let state = StateView::of(&standing.keys, &finding.title, states());
-        if !takes_a_state(&finding.topic) && !state.is_said {
+        if !takes_a_state(&finding.topic, &finding.lines) && !state.is_said {
             return None;
         }
         Some(FindingView {

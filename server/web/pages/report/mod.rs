@@ -27,6 +27,7 @@ use crate::web::api::harness::{clips_of, harness_of};
 use crate::web::api::log::{SessionLog, with_store};
 use crate::web::error::{Failure, PageFailure};
 use crate::web::finding_state::{self, takes_a_state};
+use crate::web::occurrences::told;
 use crate::web::opened::Opened;
 use crate::web::remains::Fate;
 use crate::web::state::App;
@@ -66,6 +67,8 @@ struct ReportPage {
     set_aside: Vec<FindingView>,
     /// The newest condition against the one before, and the history of each trouble.
     compared: Option<Comparison>,
+    /// What each change before that did, and all changes together; a headline and a sentence for each trouble.
+    changes: Vec<ChangeView>,
     readings: Vec<ReadingView>,
     steps: Vec<StepView>,
     /// Pulses that a person judged: when, and what was said.
@@ -110,6 +113,13 @@ struct FindingView {
     under: String,
     /// SVG without anything from a file that is not escaped: made by `web::figure`.
     figure: Option<String>,
+}
+
+/// One change of conditions in short.
+struct ChangeView {
+    headline: String,
+    /// Verdict, and the sentence.
+    troubles: Vec<(&'static str, String)>,
 }
 
 struct ReadingView {
@@ -274,6 +284,10 @@ fn render(
             Some(counted) => Some(comparison(store, id, counted, "")?).filter(|c| !c.headline.is_empty()),
             None => None,
         },
+        changes: match counted {
+            Some(counted) => changes(store, id, counted)?,
+            None => Vec::new(),
+        },
         readings: log
             .readings
             .iter()
@@ -320,6 +334,38 @@ fn render(
         open: still_open(&log, &answers, &all),
     };
     Ok(page.render()?)
+}
+
+/// The changes that the whole comparison does not show: each condition against the one before it, but for the last, and the last
+/// against the first.
+fn changes(store: &Store, id: SessionId, counted: &RunTallies) -> Result<Vec<ChangeView>, Failure> {
+    let conditions: Vec<String> = comparison(store, id, counted, "")?
+        .before
+        .into_iter()
+        .map(|choice| choice.value)
+        .collect();
+    let [first, .., last] = conditions.as_slice() else {
+        return Ok(Vec::new());
+    };
+    let consecutive = conditions.windows(2).map(|pair| [&pair[0], &pair[1]]);
+    let mut pairs: Vec<[&String; 2]> = consecutive.collect();
+    // The last change is shown whole; of two conditions it is the only one.
+    pairs.pop();
+    if conditions.len() > 2 {
+        pairs.push([first, last]);
+    }
+    let change = |[before, after]: [&String; 2]| {
+        let compared = comparison(store, id, counted, &format!("before={before}&after={after}"))?;
+        Ok(ChangeView {
+            headline: compared.headline,
+            troubles: compared
+                .troubles
+                .into_iter()
+                .map(|trouble| (trouble.verdict, trouble.says))
+                .collect(),
+        })
+    };
+    pairs.into_iter().map(change).collect()
 }
 
 /// A line of a setup that sets nothing.
@@ -401,7 +447,7 @@ fn findings(
                 true => &diagram.dimensions[..],
                 false => &[],
             };
-            drawing(opened, finding, 1, lines)
+            drawing(opened, finding, told(opened, finding) + 1, lines)
         });
         let figure = figure.flatten();
         drawn += usize::from(figure.is_some());
@@ -430,7 +476,7 @@ fn findings(
             // A note asks for nothing: it has a state only where somebody gave it one.
             state: match (finding.severity, state) {
                 (Severity::Note, None) => String::new(),
-                (_, None) if !takes_a_state(&finding.topic) => String::new(),
+                (_, None) if !takes_a_state(&finding.topic, &finding.lines) => String::new(),
                 (_, state) => {
                     let verdict = state.map(|state| state.state).unwrap_or_default();
                     let still = match verdict == Verdict::Fixed && standing.still_shows(answers) {
