@@ -244,9 +244,11 @@ pub struct Standing {
     alike: String,
     /// Which of the answers tells of it last, and where in that.
     pub answer: usize,
-    /// The run of that answer; `None`: the newest, which its report is of.
+    /// The run of that answer whose figures are told; `None`: the newest, which its report is of.
     pub run: Option<usize>,
     pub finding: usize,
+    /// Whether that answer's newest run tells of it as well.
+    pub in_newest: bool,
     /// Which of the answers tell of it, in their order.
     pub under: Vec<usize>,
 }
@@ -278,6 +280,27 @@ impl Standing {
         all.join("; ")
     }
 
+    /// Takes the figures of run `at` of the answer it stands in, where that has far more to show of it than the run whose figures it
+    /// has: the newest run may be a short one.
+    fn take_if_weightier(&mut self, answer: &Answer, at: usize, finding: usize) {
+        let own = match self.run {
+            Some(run) => answer.runs.get(run).map(|run| &run.report),
+            None => answer.report.as_ref(),
+        };
+        let of = |report: Option<&InspectReport>, finding: usize| {
+            let report = report?;
+            let found = report.findings.get(finding)?;
+            Some((found.severity, weight(report, found)))
+        };
+        let there = of(answer.runs.get(at).map(|run| &run.report), finding);
+        if let (Some((own, shows)), Some((severity, more))) = (of(own, self.finding), there)
+            && severity <= own
+            && more >= WEIGHTIER * shows.max(1)
+        {
+            (self.run, self.finding) = (Some(at), finding);
+        }
+    }
+
     /// In which run it was found, where not in the newest; which run a note speaks of.
     fn says_run(&self, answers: &[Answer]) -> String {
         let runs = answers.get(self.answer).map_or(&[][..], |answer| &answer.runs);
@@ -286,6 +309,18 @@ impl Standing {
         };
         if finding.severity == Severity::Note {
             return format!("seen in {}, the newest run", newest.files);
+        }
+        // A meter's reading stands in the bench log, and in no run.
+        let is_captured = |run: &RunFound| {
+            let lines = || run.report.lines.iter().map(|row| &row.line);
+            lines().next().is_none()
+                || finding
+                    .lines
+                    .iter()
+                    .any(|line| lines().any(|other| other == line))
+        };
+        if finding.topic == "rail" && !runs.iter().any(is_captured) {
+            return "a meter's reading".to_owned();
         }
         let tells = |run: &&RunFound| {
             let keys = finding_keys(&run.report.findings);
@@ -328,7 +363,7 @@ impl Standing {
     /// Whether the newest run of the newest condition that was looked at still shows it, or strays of its line.
     pub fn still_shows(&self, answers: &[Answer]) -> bool {
         match self.is_present(answers) {
-            true => self.run.is_none(),
+            true => self.in_newest,
             // What hides a bounce is none.
             false => {
                 let is_bounce = self.finding(answers).is_some_and(|f| f.topic == BOUNCE);
@@ -381,6 +416,30 @@ impl Standing {
     }
 }
 
+/// A run that has this many times as much to show of a trouble is told of instead of a newer one. No source: a round number.
+const WEIGHTIER: u64 = 2;
+
+/// How much a report has to show of a finding: strays of the coupling, pulses sent over the link, occasions of the rule; 0 where it
+/// counts nothing.
+fn weight(report: &InspectReport, finding: &Finding) -> u64 {
+    let is_pair = |one: &String, other: &String| {
+        finding.lines.first() == Some(one) && finding.lines.get(1) == Some(other)
+    };
+    let couplings = report
+        .couplings
+        .iter()
+        .filter(|row| is_pair(&row.victim, &row.aggressor));
+    let links = report.links.iter().filter(|row| is_pair(&row.from, &row.to));
+    let is_named = |name: &str| finding.detail.starts_with(&format!("Rule \"{name}\"."));
+    let rules = report.rules.iter().filter(|row| is_named(&row.name));
+    match finding.topic.as_str() {
+        "coupling" => couplings.map(|row| row.strays).sum(),
+        "link" => links.map(|row| row.sent).sum(),
+        "limit" | "logic" | "sequence" => rules.map(|row| row.kept + row.broken).sum(),
+        _ => 0,
+    }
+}
+
 /// Runs by their files, each with how much it has to show.
 fn named_runs(runs: &[&RunFound], newest: &RunFound) -> String {
     /// Runs that are named; of more their number is said, and the newest stands last.
@@ -428,6 +487,7 @@ pub fn standings(answers: &[Answer]) -> Vec<Standing> {
                     key,
                     alike,
                     answer: number,
+                    in_newest: run.is_none(),
                     run,
                     finding,
                     under: vec![number],
@@ -436,6 +496,9 @@ pub fn standings(answers: &[Answer]) -> Vec<Standing> {
             };
             if !standing.keys.contains(&key) {
                 standing.keys.push(key);
+            }
+            if let (Some(at), true) = (run, standing.answer == number) {
+                standing.take_if_weightier(answer, at, finding);
             }
             if standing.under.first() != Some(&number) {
                 standing.under.insert(0, number);
