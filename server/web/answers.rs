@@ -283,17 +283,16 @@ impl Standing {
     /// Takes the figures of run `at` of the answer it stands in, where that has far more to show of it than the run whose figures it
     /// has: the newest run may be a short one.
     fn take_if_weightier(&mut self, answer: &Answer, at: usize, finding: usize) {
-        let own = match self.run {
-            Some(run) => answer.runs.get(run).map(|run| &run.report),
-            None => answer.report.as_ref(),
+        let newest = answer.runs.len().saturating_sub(1);
+        let of = |number: usize, finding: usize| {
+            let run = answer.runs.get(number)?;
+            let report = answer.report.as_ref().filter(|_| number == newest);
+            let found = report.unwrap_or(&run.report).findings.get(finding)?;
+            let shows = run.shows.get(&found.title).copied().unwrap_or(0);
+            Some((found.severity, shows))
         };
-        let of = |report: Option<&InspectReport>, finding: usize| {
-            let report = report?;
-            let found = report.findings.get(finding)?;
-            Some((found.severity, weight(report, found)))
-        };
-        let there = of(answer.runs.get(at).map(|run| &run.report), finding);
-        if let (Some((own, shows)), Some((severity, more))) = (of(own, self.finding), there)
+        let (own, there) = (of(self.run.unwrap_or(newest), self.finding), of(at, finding));
+        if let (Some((own, shows)), Some((severity, more))) = (own, there)
             && severity <= own
             && more >= WEIGHTIER * shows.max(1)
         {
@@ -418,27 +417,6 @@ impl Standing {
 
 /// A run that has this many times as much to show of a trouble is told of instead of a newer one. No source: a round number.
 const WEIGHTIER: u64 = 2;
-
-/// How much a report has to show of a finding: strays of the coupling, pulses sent over the link, occasions of the rule; 0 where it
-/// counts nothing.
-fn weight(report: &InspectReport, finding: &Finding) -> u64 {
-    let is_pair = |one: &String, other: &String| {
-        finding.lines.first() == Some(one) && finding.lines.get(1) == Some(other)
-    };
-    let couplings = report
-        .couplings
-        .iter()
-        .filter(|row| is_pair(&row.victim, &row.aggressor));
-    let links = report.links.iter().filter(|row| is_pair(&row.from, &row.to));
-    let is_named = |name: &str| finding.detail.starts_with(&format!("Rule \"{name}\"."));
-    let rules = report.rules.iter().filter(|row| is_named(&row.name));
-    match finding.topic.as_str() {
-        "coupling" => couplings.map(|row| row.strays).sum(),
-        "link" => links.map(|row| row.sent).sum(),
-        "limit" | "logic" | "sequence" => rules.map(|row| row.kept + row.broken).sum(),
-        _ => 0,
-    }
-}
 
 /// Runs by their files, each with how much it has to show.
 fn named_runs(runs: &[&RunFound], newest: &RunFound) -> String {

@@ -138,7 +138,7 @@ async fn the_figure_is_of_the_bit_that_the_sentence_tells() {
         "/sessions/1/findings/{}/figure.svg",
         fault["id"].as_str().unwrap()
     );
-    let (_, figure) = bench.file(&path).await;
+    let (_, figure) = bench.send(Method::GET, &path, "text/html", Vec::new()).await;
     let figure = String::from_utf8(figure).unwrap();
     assert!(figure.contains("1.000 µs") || figure.contains("1 µs"), "{figure}");
     assert!(!figure.contains("STROBE 2"), "{figure}");

@@ -236,18 +236,15 @@ fn a_stray_on_the_other_count_input_is_linked_to_its_coupling() {
 
 #[test]
 fn a_count_goes_where_its_direction_line_says() {
-    // Up while UP is high, at the strobes 100 to 500, then down; UP falls 20 ns before the strobe at 500.
+    // Up while UP is high, at the strobes 100 to 500, then down; UP falls 8 ns before the strobe at 500.
     let count = |values: &[u64]| {
         let mut capture = stepping(values, 3);
         let span = capture.lines[0].span;
-        let edges = vec![Ticks(480)].into();
+        let edges = vec![Ticks(492)].into();
         capture.lines.push(Line::digital("UP", Level::High, edges, span));
         capture
     };
-    let rule = sequence(
-        "count",
-        "direction = \"UP\"\nup_at = \"high\"\nsettle = \"40 ns\"\n",
-    );
+    let rule = sequence("count", "direction = \"UP\"\nup_at = \"high\"\n");
     let kept = check(&count(&[2, 3, 4, 5, 6, 5, 4, 3]), &rule);
     assert_eq!(kept.tally.broken, 0, "{:?}", kept.tale);
     // It goes on up at the strobe after the edge of UP.
@@ -260,7 +257,7 @@ fn a_count_goes_where_its_direction_line_says() {
     let told = tale.direction.expect("a direction line");
     assert_eq!(
         (told.high, told.low, told.edge_before, told.within),
-        (0, 1, 1, Ticks(40))
+        (0, 1, 1, Ticks(10))
     );
     let other = rule.replace("\"high\"", "\"low\"");
     let turned = check(&count(&[2, 3, 4, 5, 6, 5, 4, 3]), &other).tale.unwrap();
@@ -269,7 +266,7 @@ fn a_count_goes_where_its_direction_line_says() {
     let setup = Setup::parse(&rule, "s.toml").unwrap();
     let said = findings(&capture, &setup.rules, &check_all(&capture, &setup.rules, &[]));
     assert!(
-        said[0].detail.contains("At the wrong steps UP was high in 0 and low in 1; in 1 of them it had an edge in the 40 ns before"),
+        said[0].detail.contains("At the wrong steps UP was high in 0 and low in 1; in 1 of them it had an edge in the 10 ns before"),
         "{}",
         said[0].detail
     );

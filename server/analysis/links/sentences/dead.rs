@@ -70,7 +70,7 @@ pub(super) fn dead(capture: &Capture, link: &Link, make: Make) -> Option<Finding
         } if joined(capture, link, line).is_some() => {
             let other = joined(capture, link, line).map_or("?", |other| name(capture, other));
             (
-                format!("{to} and {other} move as one: joined?"),
+                format!("{to} and {other} move as one, as if joined"),
                 vec![
                     format!(
                         "Power off, wait for the supply to discharge, then measure between {to} and {other}: a bridge of solder or a \
