@@ -100,7 +100,9 @@ pub fn moment(value: f64) -> String {
     let digits = format!("{value:.9}");
     let (whole, parts) = digits.split_once('.').unwrap_or((&digits, ""));
     let groups = [0, 3, 6].map(|at| parts.get(at..at + 3).unwrap_or_default());
-    let kept = groups.iter().rposition(|group| group.trim_matches('0') != "");
+    let kept = groups
+        .iter()
+        .rposition(|group| !group.trim_matches('0').is_empty());
     match kept {
         None => format!("{whole} s"),
         Some(last) => format!("{whole}.{} s", groups[..=last].join(" ")),

@@ -142,6 +142,13 @@ async fn the_figure_is_of_the_bit_that_the_sentence_tells() {
     let figure = String::from_utf8(figure).unwrap();
     assert!(figure.contains("1.000 µs") || figure.contains("1 µs"), "{figure}");
     assert!(!figure.contains("STROBE 2"), "{figure}");
+    // The diagram opens there too.
+    let path = format!(
+        "/api/sessions/1/findings/{}/occurrences",
+        fault["id"].as_str().unwrap()
+    );
+    let all = bench.ok(Method::GET, &path, Value::Null).await;
+    assert_eq!((&all["count"], &all["told"]), (&2.into(), &1.into()), "{all}");
     let page = bench.page("/sessions/1/rules").await;
     assert!(
         page.contains("At 0.000 003 s"),

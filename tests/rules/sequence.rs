@@ -240,7 +240,7 @@ fn a_count_goes_where_its_direction_line_says() {
     let count = |values: &[u64]| {
         let mut capture = stepping(values, 3);
         let span = capture.lines[0].span;
-        let edges = vec![Ticks(492)].into();
+        let edges = vec![Ticks(492)];
         capture.lines.push(Line::digital("UP", Level::High, edges, span));
         capture
     };
@@ -278,12 +278,9 @@ fn a_line_that_moves_in_few_of_the_wrong_steps_is_told_with_its_count() {
     let values = [1, 2, 3, 3, 3, 3, 3, 3];
     let mut capture = stepping(&values, 3);
     let span = capture.lines[0].span;
-    capture.lines.push(Line::digital(
-        "WATCHED",
-        Level::Low,
-        vec![Ticks(610)].into(),
-        span,
-    ));
+    capture
+        .lines
+        .push(Line::digital("WATCHED", Level::Low, vec![Ticks(610)], span));
     let setup = Setup::parse(&sequence("count-up", "watch = \"WATCHED\"\n"), "s.toml").unwrap();
     let said = findings(&capture, &setup.rules, &check_all(&capture, &setup.rules, &[]));
     let next = &said[0].try_next[0];
