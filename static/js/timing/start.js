@@ -98,7 +98,7 @@ export async function startDiagram(root, session) {
   /** @param {boolean} isStep whether Back should come here */
   function remember(isStep) {
     const place = {
-      finding: view.finding?.id ?? null, occurrence: view.occurrence === view.told ? null : view.occurrence,
+      finding: view.finding?.id ?? null, occurrence: view.occurrence === view.opensOn ? null : view.occurrence,
       at: facts.start_s + view.start * facts.tick_s, span: view.span * facts.tick_s,
     };
     const address = location.pathname + writeAddress(place, shownIn(document.body));

@@ -34,7 +34,7 @@ export class Diagram {
     /** @type {any} */ this.finding = null;
     /** @type {any[]} */ this.occurrences = [];
     this.occurrence = 0;
-    /** Which occurrence the finding in hand tells of. */ this.told = 0;
+    /** Which occurrence the finding in hand tells of. */ this.opensOn = 0;
     /** Layers not drawn. @type {Set<string>} */ this.hidden = new Set();
     this.density = null;
     /** It is known what is to be shown: nothing is asked for before. */
@@ -406,10 +406,10 @@ export class Diagram {
       if (this.finding !== finding) return;
       this.occurrences = answer.occurrences;
       this.occurrenceCount = answer.count;
-      this.told = answer.told;
+      this.opensOn = answer.told;
       this.scroll = 0;
     }
-    this.goTo(occurrence ?? this.told);
+    this.goTo(occurrence ?? this.opensOn);
   }
 
   /** @param {number} occurrence from 0 */
