@@ -1,5 +1,6 @@
 //! Counts of two sets of runs → verdicts with their sentences.
 
+use super::bar::{bar_of_rules, earlier};
 use super::sight::{Sight, at_one_sampling};
 use super::still::{Still, Which, still};
 use crate::analysis::compare::{Bar, Counts, Judgement, Verdict, judge_against};
@@ -143,28 +144,6 @@ pub fn judge_all<'a>(tallies: &'a Tallies, before: &[usize], after: &[usize]) ->
 
 /// Below it a difference is more than chance alone brings in one comparison.
 const CHANCE: f64 = 0.05;
-
-/// What is asked of a rule's violations: parts of a machine's work, of which there are many, and which any change of its pace
-/// changes a little. The level is parted among the rules that were broken on either side.
-fn bar_of_rules(tallies: &Tallies, before: &[usize], after: &[usize]) -> Bar {
-    let is_compared = |trouble: &&Trouble| {
-        let (before, after) = (sum_over(trouble, before), sum_over(trouble, after));
-        trouble.kind == TroubleKind::Limit
-            && before.wrong + after.wrong > 0
-            && before.occasions > 0
-            && after.occasions > 0
-    };
-    Bar {
-        compared: tallies.troubles.iter().filter(is_compared).count(),
-        worth_the_name: true,
-    }
-}
-
-/// Runs before all those of the side `after`, on neither side: runs are in the order of the conditions.
-fn earlier<'a>(before: &'a [usize], after: &'a [usize]) -> impl Iterator<Item = usize> + 'a {
-    let first = after.iter().copied().min().unwrap_or(0);
-    (0..first).filter(|run| !before.contains(run))
-}
 
 /// Whether a run, or one with the same edges, stands on both sides: then no count shows what a change did.
 fn is_one_recording(tallies: &Tallies, before: &[usize], after: &[usize]) -> bool {

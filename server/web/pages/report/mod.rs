@@ -2,6 +2,7 @@
 //! session gives the same bytes: no clock is read, and all moments are in UTC, or in the zone that the address asks for: a
 //! page that is sent to somebody else has no script to do that.
 
+mod changes;
 mod parts;
 
 use std::collections::btree_map::Entry;
@@ -15,6 +16,7 @@ use axum::http::header::CONTENT_SECURITY_POLICY;
 use axum::response::{Html, IntoResponse, Response};
 use serde::Deserialize;
 
+use self::changes::{ChangeView, changes};
 use self::parts::{capture_names, conditions, judged, photographs, reading, says_of, still_open};
 use super::before_after::{Comparison, comparison};
 use super::figures::drawing;
@@ -113,13 +115,6 @@ struct FindingView {
     under: String,
     /// SVG without anything from a file that is not escaped: made by `web::figure`.
     figure: Option<String>,
-}
-
-/// One change of conditions in short.
-struct ChangeView {
-    headline: String,
-    /// Verdict, and the sentence.
-    troubles: Vec<(&'static str, String)>,
 }
 
 struct ReadingView {
@@ -334,38 +329,6 @@ fn render(
         open: still_open(&log, &answers, &all),
     };
     Ok(page.render()?)
-}
-
-/// The changes that the whole comparison does not show: each condition against the one before it, but for the last, and the last
-/// against the first.
-fn changes(store: &Store, id: SessionId, counted: &RunTallies) -> Result<Vec<ChangeView>, Failure> {
-    let conditions: Vec<String> = comparison(store, id, counted, "")?
-        .before
-        .into_iter()
-        .map(|choice| choice.value)
-        .collect();
-    let [first, .., last] = conditions.as_slice() else {
-        return Ok(Vec::new());
-    };
-    let consecutive = conditions.windows(2).map(|pair| [&pair[0], &pair[1]]);
-    let mut pairs: Vec<[&String; 2]> = consecutive.collect();
-    // The last change is shown whole; of two conditions it is the only one.
-    pairs.pop();
-    if conditions.len() > 2 {
-        pairs.push([first, last]);
-    }
-    let change = |[before, after]: [&String; 2]| {
-        let compared = comparison(store, id, counted, &format!("before={before}&after={after}"))?;
-        Ok(ChangeView {
-            headline: compared.headline,
-            troubles: compared
-                .troubles
-                .into_iter()
-                .map(|trouble| (trouble.verdict, trouble.says))
-                .collect(),
-        })
-    };
-    pairs.into_iter().map(change).collect()
 }
 
 /// A line of a setup that sets nothing.
