@@ -28,6 +28,9 @@ pub mod analysis;
 pub mod cli;
 #[path = "../demo/mod.rs"]
 pub mod demo;
+#[cfg(test)]
+#[path = "../tests/common/dice.rs"]
+mod dice;
 pub mod export;
 pub mod harness;
 pub mod ingest;

@@ -6,6 +6,7 @@
 //! | [`coupling`] | whose edges cause them, how often, and how sure that is |
 //! | [`links`] | whether what leaves here arrives there |
 //! | [`rules`], [`rails`] | whether what a person declared holds |
+//! | [`levels`] | whether volts stand where a part can read them |
 //! | [`align`] | how one instrument's clock lies to another's |
 //! | [`compare`] | whether a fix made a difference |
 //! | [`findings`] | how what was found is said; links, rules and rails word their own |
@@ -17,6 +18,7 @@ pub mod align;
 pub mod compare;
 pub mod coupling;
 pub mod findings;
+pub mod levels;
 pub mod links;
 mod merged;
 pub mod parallel;

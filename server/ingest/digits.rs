@@ -32,7 +32,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn words_agree_with_text() {
+    fn eight_digits_of_a_word_are_those_of_its_text() {
         for text in ["00000000", "12345678", "99999999", "00000001", "10000000"] {
             let word = word_at(text.as_bytes(), 0);
             assert_eq!(eight_digits(word), text.parse::<i64>().ok());

@@ -108,7 +108,66 @@ pub fn fit(times: &[i64], unit: f64, hint: Option<(f64, f64)>) -> Option<Grid> {
     None
 }
 
-/// The grid of `times`, all of whose differences are multiples of `divisor`, where that is but the step to which they were rounded.
+/// The grid of a round sampling rate behind ascending `times` that were rounded to `unit` each: 24 MHz written to the
+/// nanosecond. [`fit`] counts its way from the smallest difference to the largest, and loses count where nothing lies between
+/// them; a rate that is known beforehand counts the longest pause as well. `unit_s`: seconds of 1 in `times`. Whole periods are
+/// left to [`fit`].
+///
+/// Every candidate is refused at the first time that lies off it, so most cost a few times; `None` where no rate fits, or so
+/// few times that one would fit by chance.
+pub fn of_a_round_rate(times: &[i64], unit: f64, unit_s: f64) -> Option<Grid> {
+    /// Rates of instruments have two digits; a few are a round one divided by a power of two.
+    const DIGITS: std::ops::Range<u32> = 10..100;
+    const DIVIDED: [f64; 4] = [12.5, 31.25, 37.5, 62.5];
+    /// From 1 kHz to 10 GHz.
+    const DECADES: std::ops::Range<i32> = 2..9;
+    /// Below so many roundings a period can't be told from chance.
+    const LEAST: f64 = 4.0;
+    /// Beyond it the periods can't be counted in a number of 64 bits (IEEE 754) to the rounding.
+    const LONGEST: f64 = 1e13;
+    let origin = *times.first()?;
+    let span = times.last()?.checked_sub(origin).filter(|&span| span > 0)? as f64;
+    if span > LONGEST {
+        return None;
+    }
+    let mut mantissas: Vec<f64> = DIGITS.map(f64::from).chain(DIVIDED).collect();
+    mantissas.sort_by(f64::total_cmp);
+    let tried = (mantissas.len() * DECADES.len()) as f64;
+    let distinct = times.windows(2).filter(|pair| pair[0] != pair[1]).count() as f64;
+    for decade in DECADES {
+        for mantissa in &mantissas {
+            let period = 1.0 / (mantissa * 10f64.powi(decade) * unit_s);
+            if period < LEAST * unit {
+                return None;
+            }
+            let off_whole = (period - period.round()).abs() * span / period;
+            let each = ((unit + 1.0) / period).min(1.0).ln();
+            if off_whole < unit || tried.ln() + each * distinct >= CHANCE.ln() {
+                continue;
+            }
+            // Two roundings lie between two times, so what is left of them spans one at most.
+            let (mut least, mut most) = (0f64, 0f64);
+            let fits = times.iter().all(|time| {
+                let elapsed = (time - origin) as f64;
+                let off = elapsed - (elapsed / period).round() * period;
+                (least, most) = (least.min(off), most.max(off));
+                most - least <= 1.001 * unit
+            });
+            if fits {
+                return Some(Grid {
+                    period,
+                    exact: false,
+                    periods: f64::INFINITY,
+                    rounding: 0.0,
+                });
+            }
+        }
+    }
+    None
+}
+
+/// The grid of `times`, all of whose differences are multiples of `divisor`, where that is but the step to which they were
+/// rounded.
 fn behind(times: &[i64], divisor: u64) -> Option<Grid> {
     let step = divisor as i64;
     let steps: Vec<i64> = times.iter().map(|t| (t - times[0]) / step).collect();
@@ -256,6 +315,29 @@ mod tests {
         let grid = fit(&times, 1.0, None).unwrap();
         assert!((grid.period / period - 1.0).abs() < 1e-9, "{grid:?}");
         assert_eq!(fit(&times[..8], 1.0, None), None, "too few to tell");
+    }
+
+    #[test]
+    fn a_round_rate_is_found_where_nothing_lies_between_single_samples_and_long_pauses() {
+        // 24 MHz rounded to the nanosecond: bounces a sample apart, some 11 ms between them.
+        let mut sample = 0i64;
+        let times: Vec<i64> = steps(40)
+            .flat_map(|n| {
+                sample += 270_000 + (n * 7919) % 4_001;
+                [sample, sample + 1, sample + 3].map(|k| (k as f64 * 1e9 / 24e6).round() as i64)
+            })
+            .collect();
+        assert_eq!(fit(&times, 1.0, None), None, "it loses count");
+        let grid = of_a_round_rate(&times, 1.0, 1e-9).expect("a grid");
+        assert!((grid.period - 1e9 / 24e6).abs() < 1e-9, "{grid:?}");
+        assert_eq!(of_a_round_rate(&times[..7], 1.0, 1e-9), None, "too few to tell");
+        // The same times off by a few nanoseconds lie on no grid.
+        let loose: Vec<i64> = times
+            .iter()
+            .enumerate()
+            .map(|(i, t)| t + (i as i64 * 7) % 5)
+            .collect();
+        assert_eq!(of_a_round_rate(&loose, 1.0, 1e-9), None);
     }
 
     #[test]

@@ -42,7 +42,7 @@ use input::{Input, Source};
 
 /// Of what the readers make of a file. Raised when the same bytes and options give another capture than before, so that
 /// columns kept from an earlier reading are not used any more.
-pub const VERSION: u32 = 6;
+pub const VERSION: u32 = 7;
 
 /// Reads the capture in the file `path`, whatever its form; the file's name says nothing.
 ///
@@ -181,6 +181,7 @@ fn read_source(
         position: None,
         kind,
     };
+    let renamed = |capture| names::renamed(capture, &options.rename);
     let (wrapping, sniffed) = sniff_source(source, name, options, progress)?;
     if matches!(sniffed, Sniffed::Vcd | Sniffed::Table)
         && !options.plain
@@ -194,13 +195,13 @@ fn read_source(
         };
         let source = Source::Path(unwrapped.path);
         return match sniffed {
-            Sniffed::Vcd => vcd::read(&source, name, plain, options, progress),
+            Sniffed::Vcd => vcd::read(&source, name, plain, options, progress).map(renamed),
             _ => csv::read(&source, name, plain, options, progress),
         };
     }
     match sniffed {
         Sniffed::Empty => Err(fail(ErrorKind::Empty)),
-        Sniffed::Vcd => vcd::read(source, name, wrapping, options, progress),
+        Sniffed::Vcd => vcd::read(source, name, wrapping, options, progress).map(renamed),
         Sniffed::Table => csv::read(source, name, wrapping, options, progress),
         Sniffed::Other(found) => Err(fail(ErrorKind::UnknownFormat(found))),
         Sniffed::OtherKind(told) => Err(fail(ErrorKind::OtherKind(told))),

@@ -1,6 +1,9 @@
 //! Names of lines as the report's words have them.
 
-use std::collections::{HashMap, HashSet};
+use std::collections::{BTreeMap, HashMap, HashSet};
+
+use super::error::quoted;
+use crate::model::Capture;
 
 /// Makes names unique: the second `A` becomes `A (2)`. Returns the names that came more than once.
 ///
@@ -36,6 +39,39 @@ pub fn make_unique<'a>(names: impl Iterator<Item = &'a mut String>) -> Vec<Strin
     repeated
 }
 
+/// The capture with other names for the lines and buses that `rename` speaks of; a bus takes its bits along. A name that
+/// another line has is not given, and said.
+pub fn renamed(mut capture: Capture, rename: &BTreeMap<String, String>) -> Capture {
+    for (old, new) in rename {
+        let taken = capture
+            .lines
+            .iter()
+            .map(|line| &line.name)
+            .chain(capture.buses.iter().map(|bus| &bus.name));
+        if taken.into_iter().any(|name| name == new) {
+            capture.warn(format!(
+                "{} keeps its name: another line is called {} already; say another name under [read.rename] in the setup file",
+                quoted(old.as_bytes()),
+                quoted(new.as_bytes())
+            ));
+            continue;
+        }
+        for bus in capture.buses.iter_mut().filter(|bus| bus.name == *old) {
+            bus.name.clone_from(new);
+            for &bit in &bus.bits {
+                let name = &mut capture.lines[bit].name;
+                if let Some(index) = name.strip_prefix(old.as_str()) {
+                    *name = format!("{new}{index}");
+                }
+            }
+        }
+        for line in capture.lines.iter_mut().filter(|line| line.name == *old) {
+            line.name.clone_from(new);
+        }
+    }
+    capture
+}
+
 /// How many leading scopes all paths share.
 pub fn common_scopes<'a>(mut paths: impl Iterator<Item = Vec<&'a str>>) -> usize {
     let Some(first) = paths.next() else {
@@ -55,7 +91,7 @@ pub fn some_of(names: &[String]) -> String {
     const SHOWN: usize = 5;
     let shown = names[..names.len().min(SHOWN)]
         .iter()
-        .map(|n| super::error::quoted(n.as_bytes()))
+        .map(|n| quoted(n.as_bytes()))
         .collect::<Vec<_>>()
         .join(", ");
     match names.len().saturating_sub(SHOWN) {

@@ -70,6 +70,12 @@ pub struct ReadOptions {
     pub family: Option<Family>,
     /// Kinds by column heading (as in the file, or the line's name) or by number from 1.
     pub columns: BTreeMap<String, ColumnKind>,
+    /// Headings of a table that has none, column by column, that of the times too.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub names: Vec<String>,
+    /// Other names of lines, by column heading or by number from 1 as in `columns`.
+    #[serde(skip_serializing_if = "BTreeMap::is_empty")]
+    pub rename: BTreeMap<String, String>,
     /// Length of one unit of the time column, in seconds.
     pub time_unit_s: Option<f64>,
     /// Sampling period, in seconds.

@@ -38,6 +38,9 @@ pub struct Bus {
     pub name: String,
     /// Positions in [`Capture::lines`], most significant bit (as declared) first.
     pub bits: Vec<usize>,
+    /// Base in which the file writes its values (2, 8, 10 or 16); `None` where it says none.
+    #[serde(default)]
+    pub base: Option<u32>,
 }
 
 /// A variable that is no logic line (a real, a string, an event): kept, not analysed.

@@ -119,19 +119,21 @@ pub fn file_size(bytes: u64) -> String {
     }
 }
 
+/// SI prefixes and what they stand for, the largest first.
+const PREFIXES: [(f64, &str); 9] = [
+    (1e9, "G"),
+    (1e6, "M"),
+    (1e3, "k"),
+    (1.0, ""),
+    (1e-3, "m"),
+    (1e-6, "µ"),
+    (1e-9, "n"),
+    (1e-12, "p"),
+    (1e-15, "f"),
+];
+
 /// A value with an SI prefix and three significant digits, trailing zeros dropped; below zero with a minus sign (U+2212).
 pub fn engineering(value: f64, unit: &str) -> String {
-    const PREFIXES: [(f64, &str); 9] = [
-        (1e9, "G"),
-        (1e6, "M"),
-        (1e3, "k"),
-        (1.0, ""),
-        (1e-3, "m"),
-        (1e-6, "µ"),
-        (1e-9, "n"),
-        (1e-12, "p"),
-        (1e-15, "f"),
-    ];
     if value == 0.0 || !value.is_finite() {
         return format!("{value} {unit}");
     }
@@ -157,22 +159,14 @@ pub fn engineering(value: f64, unit: &str) -> String {
 /// A moment on a scale whose marks are `step` seconds apart: no more decimals than tell two marks from one another, `0` for
 /// what is nearer to zero than a millionth of a step.
 pub fn on_scale(value: f64, step: f64) -> String {
-    const PREFIXES: [(f64, &str); 6] = [
-        (1.0, ""),
-        (1e-3, "m"),
-        (1e-6, "µ"),
-        (1e-9, "n"),
-        (1e-12, "p"),
-        (1e-15, "f"),
-    ];
     if value.abs() < step * 1e-6 {
         return "0".to_owned();
     }
     let size = value.abs().max(step);
-    let (scale, prefix) = PREFIXES
-        .iter()
+    let mut from_seconds = PREFIXES.iter().filter(|(scale, _)| *scale <= 1.0);
+    let (scale, prefix) = from_seconds
         .find(|(scale, _)| size >= scale * 0.999_999_9)
-        .unwrap_or(&PREFIXES[5]);
+        .unwrap_or(&PREFIXES[8]);
     let decimals = (-(step / scale).log10() - 1e-9).ceil().clamp(0.0, 15.0) as usize;
     format!("{:.decimals$} {prefix}s", value / scale).replace('-', "−")
 }
@@ -340,7 +334,7 @@ mod tests {
     }
 
     #[test]
-    fn probabilities_and_ratios() {
+    fn chances_and_ratios_are_worded_with_their_bounds() {
         assert_eq!(
             [0.0123, 1.23e-5, 0.0].map(p_value),
             ["0.012", "1.2e-5", "< 1e-300"]

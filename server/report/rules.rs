@@ -10,7 +10,8 @@ pub struct RuleRow {
     /// `R1`, `R2`, … in the order limits, logic, sequences, each as the setup file has them.
     pub id: String,
     pub name: String,
-    /// `pulse-width`, `setup`, `hold`, `recovery`, `stay`, `exclusive`, `answer`, `delay`, `period`, `frequency`, `logic` or `sequence`.
+    /// `pulse-width`, `setup`, `hold`, `recovery`, `stay`, `exclusive`, `answer`, `delay`, `period`, `frequency`, `logic`
+    /// or `sequence`.
     pub kind: String,
     /// The line of the setup file on which it begins, from 1.
     pub setup_line: u64,

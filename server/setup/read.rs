@@ -27,6 +27,10 @@ pub struct ReadSetup {
     pub family: Option<Family>,
     /// What columns hold, by heading or by number from 1.
     pub columns: BTreeMap<String, ColumnKind>,
+    /// Headings of a table that has none, in the order of its columns, that of the times too.
+    pub names: Vec<String>,
+    /// Other names of lines, by heading or by number from 1.
+    pub rename: BTreeMap<String, String>,
 }
 
 /// `[read]` as it stands in the file.
@@ -43,6 +47,10 @@ pub struct RawRead {
     family: Option<Spanned<String>>,
     #[serde(default)]
     columns: BTreeMap<String, Spanned<String>>,
+    #[serde(default)]
+    names: Vec<Spanned<String>>,
+    #[serde(default)]
+    rename: BTreeMap<String, Spanned<String>>,
 }
 
 /// The checked `[read]`.
@@ -112,7 +120,43 @@ pub fn read(raw: RawRead, place: &Place) -> Result<ReadSetup, Error> {
         form,
         family: raw.family.map(|name| family(&name, place)).transpose()?,
         columns,
+        names: names(raw.names, place)?,
+        rename: rename(raw.rename, place)?,
     })
+}
+
+/// `names = ["Time", "STEP", ""]`: each line's another; an empty one leaves its column to be numbered.
+fn names(list: Vec<Spanned<String>>, place: &Place) -> Result<Vec<String>, Error> {
+    let mut names: Vec<String> = Vec::new();
+    for name in list {
+        let text = name.get_ref().trim();
+        if !text.is_empty() && names.iter().any(|other| other == text) {
+            let message = format!("found {text:?} a second time, expected another name for each column");
+            return Err(place.error(name.span().start, message));
+        }
+        names.push(text.to_owned());
+    }
+    Ok(names)
+}
+
+/// `[read.rename]`: names by heading or number.
+fn rename(
+    table: BTreeMap<String, Spanned<String>>,
+    place: &Place,
+) -> Result<BTreeMap<String, String>, Error> {
+    let mut renamed: BTreeMap<String, String> = BTreeMap::new();
+    for (column, name) in table {
+        let (text, at) = (name.get_ref().trim(), name.span().start);
+        if text.is_empty() {
+            return Err(place.error(at, "found an empty name, expected what the line is called"));
+        }
+        if renamed.values().any(|other| other == text) {
+            let message = format!("found {text:?} a second time, expected another name for each column");
+            return Err(place.error(at, message));
+        }
+        renamed.insert(column, text.to_owned());
+    }
+    Ok(renamed)
 }
 
 /// `sample_period = "41.667 ns"` or `sample_rate = "24 MHz"`, not both.
@@ -198,6 +242,17 @@ mod tests {
     }
 
     #[test]
+    fn columns_are_named_by_a_list_or_one_by_one() {
+        let text = "[read]\nnames = [\"Time\", \"STEP\", \"\"]\n[read.rename]\n2 = \"CLEAR_N\"\n\"CH 3\" = \"NOTE\"\n";
+        let read = Setup::parse(text, "s.toml").unwrap().read;
+        assert_eq!(read.names, ["Time", "STEP", ""]);
+        assert_eq!(
+            (&read.rename["2"][..], &read.rename["CH 3"][..]),
+            ("CLEAR_N", "NOTE")
+        );
+    }
+
+    #[test]
     fn a_rate_is_a_period() {
         let read = Setup::parse("[read]\nsample_rate = \"24 MHz\"\n", "s.toml")
             .unwrap()
@@ -232,6 +287,9 @@ mod tests {
             ("[read]\nsample_rate = \"1e-300 Hz\"\n", 2),
             ("[read]\nsample_period = \"1e-300 s\"\n", 2),
             ("[read]\ntimescale = \"1e300 s\"\n", 2),
+            ("[read]\nnames = [\"Time\",\n\"A\", \"A\"]\n", 3),
+            ("[read.rename]\n1 = \"\"\n", 2),
+            ("[read.rename]\n1 = \"A\"\n2 = \"A\"\n", 3),
             ("[read]\nsample_period = \"1 us\"\nsample_rate = \"1 MHz\"\n", 3),
         ] {
             let error = Setup::parse(text, "s.toml").unwrap_err();

@@ -151,6 +151,10 @@ mod tests {
                 "line 4, column 13: found \"3600 s\", expected the delay of a wire or a part, a minute at most: is its unit right?",
             ),
             (
+                "[[link]]\nfrom = \"A\"\nto = \"B\"\nmax_delay = \"1e300 s\"\n",
+                "found \"1e300 s\", expected the delay of a wire or a part, a minute at most",
+            ),
+            (
                 "[[logic]]\noutput = \"A\"\nis = \"B & C\"\nsettle = \"7200 s\"\n",
                 "line 4, column 10: found \"7200 s\", expected how long a part takes to settle, a minute at most",
             ),

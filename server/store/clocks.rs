@@ -101,11 +101,8 @@ impl Store {
         if let Some(with) = clock.with {
             self.entry::<Capture>(session, with)?;
         }
-        let held = self.entries::<Clock>(session)?;
-        match held.iter().find(|held| held.value.capture == clock.capture) {
-            Some(held) => self.edit(session, held.id, clock).map(|_| ()),
-            None => self.add(session, clock).map(|_| ()),
-        }
+        self.set_once(session, clock, |held| held.capture == clock.capture)?;
+        Ok(())
     }
 
     /// Sets the channel skews of an instrument: one entry for each.
@@ -113,11 +110,8 @@ impl Store {
     /// # Errors
     /// A value that can't be kept, or the disk's own.
     pub fn set_skews(&self, session: SessionId, skews: &ChannelSkews) -> Result<(), Error> {
-        let held = self.entries::<ChannelSkews>(session)?;
-        match held.iter().find(|held| held.value.instrument == skews.instrument) {
-            Some(held) => self.edit(session, held.id, skews).map(|_| ()),
-            None => self.add(session, skews).map(|_| ()),
-        }
+        self.set_once(session, skews, |held| held.instrument == skews.instrument)?;
+        Ok(())
     }
 
     /// Sets how a capture is read: one entry for each capture.
@@ -126,11 +120,8 @@ impl Store {
     /// The capture is not in the session, or the disk's own.
     pub fn set_reading(&self, session: SessionId, sheet: &ReadingSheet) -> Result<(), Error> {
         self.entry::<Capture>(session, sheet.capture)?;
-        let held = self.entries::<ReadingSheet>(session)?;
-        match held.iter().find(|held| held.value.capture == sheet.capture) {
-            Some(held) => self.edit(session, held.id, sheet).map(|_| ()),
-            None => self.add(session, sheet).map(|_| ()),
-        }
+        self.set_once(session, sheet, |held| held.capture == sheet.capture)?;
+        Ok(())
     }
 }
 

@@ -66,6 +66,9 @@ impl Store {
 
     /// The session's captures by condition, those under none first, then in the order of the conditions; conditions
     /// without captures are left out.
+    ///
+    /// # Errors
+    /// A body that this program can't read, or the disk's own.
     pub fn captures_by_condition(&self, session: SessionId) -> Result<Vec<Under>, Error> {
         let conditions = self.entries::<Condition>(session)?;
         let known = |id: &EntryId| conditions.iter().any(|condition| condition.id == *id);
@@ -200,6 +203,9 @@ impl Store {
 
     /// The captures a session's answer rests on: those under the condition in hand, or under its newest condition
     /// that has any. Captures under no condition are the oldest. Earlier ones stay for comparing.
+    ///
+    /// # Errors
+    /// A body that this program can't read, or the disk's own.
     pub fn present_captures(&self, session: SessionId) -> Result<Vec<Entry<Capture>>, Error> {
         let mut all = self.captures_by_condition(session)?;
         let last = all

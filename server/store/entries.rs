@@ -50,11 +50,17 @@ pub struct Entry<T> {
 
 impl Store {
     /// The entries of a kind in their order, without those in the bin.
+    ///
+    /// # Errors
+    /// A body that this program can't read, or the disk's own.
     pub fn entries<T: Kind>(&self, session: SessionId) -> Result<Vec<Entry<T>>, Error> {
         self.list(session, false)
     }
 
     /// The entries of a kind that are in the bin.
+    ///
+    /// # Errors
+    /// A body that this program can't read, or the disk's own.
     pub fn binned_entries<T: Kind>(&self, session: SessionId) -> Result<Vec<Entry<T>>, Error> {
         self.list(session, true)
     }
@@ -128,7 +134,27 @@ impl Store {
         self.entry(session, id)
     }
 
+    /// Sets what is said once of something: changes the entry that `is_same` tells, or adds one where there is none.
+    ///
+    /// # Errors
+    /// As [`Store::add`].
+    pub(super) fn set_once<T: Kind>(
+        &self,
+        session: SessionId,
+        value: &T,
+        is_same: impl Fn(&T) -> bool,
+    ) -> Result<Entry<T>, Error> {
+        let held = self.entries::<T>(session)?;
+        match held.iter().find(|held| is_same(&held.value)) {
+            Some(held) => self.edit(session, held.id, value),
+            None => self.add(session, value),
+        }
+    }
+
     /// Puts an entry of any kind in the bin.
+    ///
+    /// # Errors
+    /// No such entry in the session, or the disk's own.
     pub fn bin(&self, session: SessionId, id: EntryId) -> Result<(), Error> {
         let kind = self.kind(session, id)?;
         self.act(session, &format!("{} put in the bin", words(&kind)), |act| {
@@ -137,6 +163,9 @@ impl Store {
     }
 
     /// Takes an entry out of the bin.
+    ///
+    /// # Errors
+    /// No such entry in the session, or the disk's own.
     pub fn restore(&self, session: SessionId, id: EntryId) -> Result<(), Error> {
         let kind = self.kind(session, id)?;
         self.act(session, &format!("{} restored", words(&kind)), |act| {

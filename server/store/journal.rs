@@ -33,6 +33,9 @@ pub(super) struct State {
 
 impl Store {
     /// The session's last actions, newest first, at most `most`.
+    ///
+    /// # Errors
+    /// The disk's own.
     pub fn actions(&self, session: SessionId, most: u32) -> Result<Vec<Action>, Error> {
         let connection = self.connection();
         let mut query = connection.prepare_cached(
@@ -52,6 +55,9 @@ impl Store {
     }
 
     /// Undoes the session's last action that stands; `None` when there is none.
+    ///
+    /// # Errors
+    /// The disk's own.
     pub fn undo(&self, session: SessionId) -> Result<Option<Action>, Error> {
         self.undo_this(session, None)
     }
@@ -71,6 +77,9 @@ impl Store {
     }
 
     /// Does again what was undone last; `None` when there is nothing, or something else was done since.
+    ///
+    /// # Errors
+    /// The disk's own.
     pub fn redo(&self, session: SessionId) -> Result<Option<Action>, Error> {
         self.step(
             session,
@@ -209,6 +218,9 @@ impl Act<'_> {
     }
 
     /// As [`change`](Act::change), and sets the original that the entry is of.
+    ///
+    /// # Errors
+    /// As [`change`](Act::change).
     pub fn change_with(
         &mut self,
         id: EntryId,
@@ -224,6 +236,9 @@ impl Act<'_> {
     }
 
     /// Changes the session itself, and writes down before and after.
+    ///
+    /// # Errors
+    /// The disk's own.
     pub fn change_session(&mut self, change: impl FnOnce(&mut State)) -> Result<(), Error> {
         let before = self.transaction.query_row(
             "SELECT body, 0, binned_ms FROM session WHERE id = ?1",

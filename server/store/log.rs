@@ -342,34 +342,34 @@ impl Kind for ClipList {
 
 impl Store {
     /// Sets the harness sheet: one entry for each session.
+    ///
+    /// # Errors
+    /// No such session, or the disk's own.
     pub fn set_harness(&self, session: SessionId, sheet: &HarnessSheet) -> Result<(), Error> {
-        match self.entries::<HarnessSheet>(session)?.first() {
-            Some(held) => self.edit(session, held.id, sheet).map(|_| ()),
-            None => self.add(session, sheet).map(|_| ()),
-        }
+        self.set_once(session, sheet, |_| true)?;
+        Ok(())
     }
 
     /// Sets where the clips were in one capture: one entry for each capture.
+    ///
+    /// # Errors
+    /// The capture is not in the session, or the disk's own.
     pub fn set_clips(&self, session: SessionId, clips: &ClipList) -> Result<(), Error> {
         self.entry::<Capture>(session, clips.capture)?;
-        let held = self.entries::<ClipList>(session)?;
-        match held.iter().find(|held| held.value.capture == clips.capture) {
-            Some(held) => self.edit(session, held.id, clips).map(|_| ()),
-            None => self.add(session, clips).map(|_| ()),
-        }
+        self.set_once(session, clips, |held| held.capture == clips.capture)?;
+        Ok(())
     }
 
     /// Sets the state of a finding: one entry for each finding of a session.
+    ///
+    /// # Errors
+    /// A state that can't be kept, no such session, or the disk's own.
     pub fn set_finding_state(
         &self,
         session: SessionId,
         state: &FindingState,
     ) -> Result<Entry<FindingState>, Error> {
-        let held = self.entries::<FindingState>(session)?;
-        match held.iter().find(|held| held.value.finding == state.finding) {
-            Some(held) => self.edit(session, held.id, state),
-            None => self.add(session, state),
-        }
+        self.set_once(session, state, |held| held.finding == state.finding)
     }
 }
 

@@ -88,6 +88,9 @@ impl Store {
     }
 
     /// Size in bytes of a stored file, or `None` when it is not named in the database.
+    ///
+    /// # Errors
+    /// The disk's own.
     pub fn original_size(&self, digest: &Digest) -> Result<Option<u64>, Error> {
         let connection = self.connection();
         let mut query = connection.prepare_cached("SELECT size_bytes FROM original WHERE digest = ?1")?;

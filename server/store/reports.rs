@@ -20,9 +20,13 @@ pub struct Summary {
 }
 
 impl Store {
-    /// Keeps an answer (JSON text) for `scope` of a session ("all" for the newest condition, of which the start page tells, one for each condition, "runs" for the
-    /// counts of every run), in place of the last one. `key` names everything the answer rests on: see [`report_key`];
-    /// `changed_ms` is the session's when that was read: what was said later, also while the answer was worked out, is not in it.
+    /// Keeps an answer (JSON text) for `scope` of a session ("all" for the newest condition, of which the start page tells,
+    /// one for each condition, "runs" for the counts of every run), in place of the last one. `key` names everything the
+    /// answer rests on: see [`report_key`]; `changed_ms` is the session's when that was read: what was said later, also
+    /// while the answer was worked out, is not in it.
+    ///
+    /// # Errors
+    /// No such session, or the disk's own.
     pub fn save_report(
         &self,
         session: SessionId,
@@ -54,6 +58,9 @@ impl Store {
     }
 
     /// The newest answer kept for `scope` of a session, whatever it rests on.
+    ///
+    /// # Errors
+    /// As [`Store::load_report`].
     pub fn latest_report(&self, session: SessionId, scope: &str) -> Result<Option<String>, Error> {
         let find = "SELECT key FROM report WHERE session = ?1 AND scope = ?2";
         let key: Option<String> = self
@@ -91,6 +98,9 @@ impl Store {
     }
 
     /// The answer kept for `scope` of a session, if it rests on the same things as `key` names.
+    ///
+    /// # Errors
+    /// What was kept is damaged, or the disk's own.
     pub fn load_report(&self, session: SessionId, scope: &str, key: &str) -> Result<Option<String>, Error> {
         let find = "SELECT json FROM report WHERE session = ?1 AND scope = ?2 AND key = ?3";
         let packed: Option<Vec<u8>> = self

@@ -13,6 +13,9 @@ const MIGRATIONS: [&str; 1] = [include_str!("migrations/0001_first.sql")];
 pub const VERSION: i64 = MIGRATIONS.len() as i64;
 
 /// Opens (or makes) the database at `path`; `dir` is the data folder, for messages.
+///
+/// # Errors
+/// What is there is no database, or one of a later version; or the disk's own.
 pub fn open(path: &Path, dir: &Path) -> Result<Connection, Error> {
     let mut connection = Connection::open(path)?;
     let found = version(&connection).map_err(|error| match error {
@@ -47,6 +50,9 @@ fn is_damaged(error: &rusqlite::Error) -> bool {
 }
 
 /// The version the database was last written with; 0 for a new one.
+///
+/// # Errors
+/// The disk's own.
 pub fn version(connection: &Connection) -> Result<i64, Error> {
     let read = connection.pragma_query_value(None, "user_version", |row| row.get(0));
     read.map_err(Error::from)

@@ -78,6 +78,9 @@ impl Store {
 
     /// All sessions, last changed first; `binned` tells whether those in the bin or those outside it.
     /// One pass over the session and capture indices.
+    ///
+    /// # Errors
+    /// The disk's own.
     pub fn sessions(&self, binned: bool) -> Result<Vec<SessionRow>, Error> {
         let connection = self.connection();
         let mut query = connection.prepare_cached(
@@ -157,6 +160,9 @@ impl Store {
     }
 
     /// Puts a session in the bin, whole.
+    ///
+    /// # Errors
+    /// No such session, or the disk's own.
     pub fn bin_session(&self, id: SessionId) -> Result<(), Error> {
         self.act(id, "session put in the bin", |act| {
             act.change_session(|state| state.binned_ms = Some(now_ms()))
@@ -164,6 +170,9 @@ impl Store {
     }
 
     /// Takes a session out of the bin.
+    ///
+    /// # Errors
+    /// No such session, or the disk's own.
     pub fn restore_session(&self, id: SessionId) -> Result<(), Error> {
         self.act(id, "session restored", |act| {
             act.change_session(|state| state.binned_ms = None)
@@ -314,7 +323,7 @@ mod tests {
     }
 
     #[test]
-    fn mistakes_are_told() {
+    fn an_empty_title_and_a_missing_session_are_told() {
         let (_folder, store) = test_store();
         assert!(
             store

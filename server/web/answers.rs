@@ -34,6 +34,8 @@ pub struct Answer {
     pub moved: Vec<String>,
     /// Findings are left out that a person holds to be no fault.
     pub has_set_aside: bool,
+    /// Of each of the runs whether some of its own are.
+    pub set_aside_in: Vec<bool>,
 }
 
 impl Answer {
@@ -54,6 +56,7 @@ impl Answer {
             runs,
             moved,
             has_set_aside: false,
+            set_aside_in: Vec::new(),
         }
     }
 
@@ -75,12 +78,16 @@ impl Answer {
     /// The same without the findings of these keys, which a person set aside.
     pub fn without(&self, aside: &HashSet<&String>) -> Answer {
         let report = self.report.as_ref().map(|report| open_only(report, aside));
-        let count = |answer: &Answer| -> usize { answer.reports().map(|report| report.findings.len()).sum() };
+        let lacks = |report: &InspectReport| {
+            finding_keys(&report.findings)
+                .iter()
+                .any(|key| aside.contains(key))
+        };
         let runs = self.runs.iter().map(|run| RunFound {
             report: open_only(&run.report, aside),
             ..run.clone()
         });
-        let open = Answer {
+        Answer {
             condition: self.condition,
             title: self.title.clone(),
             keys: report
@@ -90,11 +97,8 @@ impl Answer {
             report,
             runs: runs.collect(),
             moved: self.moved.clone(),
-            has_set_aside: false,
-        };
-        Answer {
-            has_set_aside: count(&open) < count(self),
-            ..open
+            has_set_aside: self.reports().any(lacks),
+            set_aside_in: self.runs.iter().map(|run| lacks(&run.report)).collect(),
         }
     }
 }
@@ -546,6 +550,7 @@ mod tests {
             runs: Vec::new(),
             moved: Vec::new(),
             has_set_aside: false,
+            set_aside_in: Vec::new(),
         }
     }
 

@@ -271,11 +271,19 @@ fn draw_line(svg: &mut String, opened: &Opened, position: usize, place: &Scale, 
         }
     }
     let _ = write!(svg, r#"<path d="{path}"/>"#);
+    draw_stretches(svg, opened, position, place, high);
+}
+
+/// The stretches of a line that hold no level, over what is drawn of its edges; one a pixel at most.
+fn draw_stretches(svg: &mut String, opened: &Opened, position: usize, place: &Scale, high: f64) {
+    let line = &opened.capture.lines[position];
+    let origin = opened.origin().0;
+    let [start, end] = [place.start, place.end].map(|at| Ticks(at.saturating_add(origin)));
     let shown = line
         .stretches
         .iter()
         .filter(|s| s.span.start < end && s.span.end > start)
-        .take(columns);
+        .take(PLOT as usize);
     for stretch in shown {
         let x = place.x(stretch.span.start.0 - origin);
         let width = (place.x(stretch.span.end.0 - origin) - x).max(1.0);

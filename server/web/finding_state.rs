@@ -35,10 +35,15 @@ pub fn state_of<'a>(
     known.min_by_key(place)
 }
 
+/// Whether a finding tells how clocks were joined.
+pub fn is_of_clocks(topic: &str) -> bool {
+    topic == "alignment"
+}
+
 /// Whether a finding is about the machine, which can be mended: clocks are joined on the page Clocks, and then no note tells of
 /// them. That nothing stray was found, which is about no line, is no trouble either.
 pub fn takes_a_state(topic: &str, lines: &[String]) -> bool {
-    topic != "alignment" && (topic != "stray" || !lines.is_empty())
+    !is_of_clocks(topic) && (topic != "stray" || !lines.is_empty())
 }
 
 /// One state to choose.

@@ -68,56 +68,60 @@ pub fn history(words: &str, points: &[Point], slot_s: Option<f64>) -> String {
             label(top * share)
         );
     }
+    let letters = ((step / 5.2) as usize).clamp(3, LETTERS);
     for (i, point) in points.iter().enumerate() {
-        let x = LEFT + step * (i as f64 + 0.5);
-        let letters = ((step / 5.2) as usize).clamp(3, LETTERS);
-        let _ = write!(
-            svg,
-            r#"<g class="{}"><title>{}: {}</title>"#,
-            point.side,
-            escape(&point.name),
-            escape(&point.counts)
-        );
-        match point.rate {
-            Some(rate) => {
-                let (low, high, at) = (y(rate.low), y(rate.high), y(rate.estimate));
-                let _ = write!(
-                    svg,
-                    r#"<path class="interval" d="M{x:.1} {high:.1}V{low:.1}M{:.1} {high:.1}h8M{:.1} {low:.1}h8"/><circle class="{}" cx="{x:.1}" cy="{at:.1}" r="4.5"/><text class="figure" x="{:.1}" y="{:.1}">{}</text>"#,
-                    x - 4.0,
-                    x - 4.0,
-                    if point.is_clean { "clean" } else { "dot" },
-                    x + 9.0,
-                    at.min(y(0.0) - 4.0) + 1.0,
-                    escape(&point.counts)
-                );
-            }
-            None => {
-                let _ = write!(
-                    svg,
-                    r#"<text x="{x:.1}" y="{:.1}" text-anchor="middle">no occasion</text>"#,
-                    y(0.0) - 6.0
-                );
-            }
-        }
-        let _ = write!(
-            svg,
-            r#"<text x="{x:.1}" y="{:.1}" text-anchor="middle">{}</text>"#,
-            HEIGHT - 18.0,
-            escape(&short(&point.name, letters))
-        );
-        if !point.side.is_empty() {
-            let _ = write!(
-                svg,
-                r#"<text class="side" x="{x:.1}" y="{:.1}" text-anchor="middle">{}</text>"#,
-                HEIGHT - 4.0,
-                point.side
-            );
-        }
-        svg.push_str("</g>");
+        draw_point(&mut svg, point, LEFT + step * (i as f64 + 0.5), letters, y);
     }
     svg.push_str("</svg>");
     svg
+}
+
+/// One point at `x` with its interval, counts, name (of `letters` letters at most) and side; `y`: where a rate is drawn.
+fn draw_point(svg: &mut String, point: &Point, x: f64, letters: usize, y: impl Fn(f64) -> f64) {
+    let _ = write!(
+        svg,
+        r#"<g class="{}"><title>{}: {}</title>"#,
+        point.side,
+        escape(&point.name),
+        escape(&point.counts)
+    );
+    match point.rate {
+        Some(rate) => {
+            let (low, high, at) = (y(rate.low), y(rate.high), y(rate.estimate));
+            let _ = write!(
+                svg,
+                r#"<path class="interval" d="M{x:.1} {high:.1}V{low:.1}M{:.1} {high:.1}h8M{:.1} {low:.1}h8"/><circle class="{}" cx="{x:.1}" cy="{at:.1}" r="4.5"/><text class="figure" x="{:.1}" y="{:.1}">{}</text>"#,
+                x - 4.0,
+                x - 4.0,
+                if point.is_clean { "clean" } else { "dot" },
+                x + 9.0,
+                at.min(y(0.0) - 4.0) + 1.0,
+                escape(&point.counts)
+            );
+        }
+        None => {
+            let _ = write!(
+                svg,
+                r#"<text x="{x:.1}" y="{:.1}" text-anchor="middle">no occasion</text>"#,
+                y(0.0) - 6.0
+            );
+        }
+    }
+    let _ = write!(
+        svg,
+        r#"<text x="{x:.1}" y="{:.1}" text-anchor="middle">{}</text>"#,
+        HEIGHT - 18.0,
+        escape(&short(&point.name, letters))
+    );
+    if !point.side.is_empty() {
+        let _ = write!(
+            svg,
+            r#"<text class="side" x="{x:.1}" y="{:.1}" text-anchor="middle">{}</text>"#,
+            HEIGHT - 4.0,
+            point.side
+        );
+    }
+    svg.push_str("</g>");
 }
 
 /// A round rate at or above the largest to be drawn, 100 % at most.

@@ -5,7 +5,7 @@ use std::collections::HashSet;
 use crate::analysis::align::step_of;
 use crate::analysis::findings::CAUTION;
 use crate::model::units::{Bound, seconds_bound};
-use crate::report::inspect::{CouplingRow, Finding, LagHistogram, Severity};
+use crate::report::inspect::{CouplingRow, Finding, LagHistogram, Severity, finding_keys};
 use crate::report::text::{engineering, seconds};
 use crate::store::{EntryId, SessionId};
 use crate::workflow::condition_runs::RunFound;
@@ -144,7 +144,11 @@ fn headline_of_open(opened: &Opened, aside: &HashSet<&String>) -> String {
         ..run.clone()
     });
     let says = headline_over(&report, &runs.collect::<Vec<_>>());
-    match report.findings.len() < opened.report.findings.len() {
+    let of_runs = opened.runs.iter().map(|run| &run.report);
+    let mut keys = of_runs
+        .chain([&opened.report])
+        .flat_map(|report| finding_keys(&report.findings));
+    match keys.any(|key| aside.contains(&key)) {
         true => of_the_rest(&says),
         false => says,
     }

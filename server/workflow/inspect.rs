@@ -7,7 +7,7 @@ use crate::analysis::coupling::{self, CouplingOptions};
 use crate::analysis::findings::{self, Finding, Severity};
 use crate::analysis::links::{self, Link, LinkOptions, Proposal};
 use crate::analysis::strays::{Mark, StrayOptions};
-use crate::analysis::{rails, rules};
+use crate::analysis::{levels, rails, rules};
 use crate::model::{Capture, Ticks};
 use crate::report::CaptureRow;
 use crate::report::inspect::InspectReport;
@@ -130,6 +130,16 @@ fn look(
     let joined = Joined::of(&capture, &sources, &known, &links);
     let unjoined = joined.without_apart(&capture, &mut links);
     let once = each_once(&capture, &parted, &links).map_or(Cow::Borrowed(&capture), Cow::Owned);
+    let mut supplies = setup.rails.clone();
+    supplies.extend(rails::assumed::assumed(&capture, &setup.rails));
+    let is_one_wire = |a: usize, b: usize| {
+        declared
+            .iter()
+            .any(|l| [(a, b), (b, a)].contains(&(l.from, l.to)))
+    };
+    let is_supply = |name: &str| rails::is_supply(&supplies, name);
+    let troubles = levels::find(&capture, &is_supply, &is_one_wire);
+    let once = levels::to_judge(&once, &troubles).map_or(once, Cow::Owned);
     let options = stray_options(&once, setup, &links);
     let (strays, mut attribution) = coupling::judge::judge(&once, &options, &CouplingOptions::default());
     let same_signal: Vec<(String, String)> = setup
@@ -143,7 +153,11 @@ fn look(
     elsewhere.settle(&capture, &mut results);
     rules::link_strays(&capture, &mut results, &strays, &attribution);
     stated::take_over(&capture, &setup.rules, &results.rules, &mut attribution);
-    let mut all = findings::of(&once, &strays, &attribution);
+    // What a level is comes before what befalls it.
+    let mut all = levels::findings(&capture, &troubles);
+    all.extend(findings::of(&once, &strays, &attribution));
+    let pairs = levels::at_one_voltage(&capture, &is_supply, &is_one_wire);
+    levels::doubt(&capture, &pairs, &mut all);
     all.extend(known);
     all.extend(unjoined);
     all.extend(assumed::names(&capture, setup, elsewhere));
@@ -171,8 +185,6 @@ fn look(
     all.extend(links::proposed(&capture, &others));
     all.extend(rules::sentences::findings(&capture, &setup.rules, &results));
     all.extend(rules::sentences::rested(&capture, &results.stuck, &all));
-    let mut supplies = setup.rails.clone();
-    supplies.extend(rails::assumed::assumed(&capture, &setup.rails));
     let mut rail_results = rails::check(&capture, &supplies);
     for (rail, result) in supplies.iter().zip(&mut rail_results) {
         let is_elsewhere = |missing: &String| *missing == rail.line && elsewhere.has(missing);
@@ -180,7 +192,11 @@ fn look(
     }
     rails::beside::tell(&capture, &strays, (&supplies, &rail_results), &mut all);
     all.extend(rails::findings(&capture, &supplies, &rail_results));
-    let perhaps = rails::assumed::proposed(&capture, &supplies);
+    all.extend(rails::about_zero(&rails::assumed::about_zero(
+        &capture, &supplies,
+    )));
+    let mut perhaps = rails::assumed::proposed(&capture, &supplies);
+    perhaps.retain(|rail| !troubles.iter().any(|t| capture.lines[t.line].name == rail.line));
     let every: Vec<_> = supplies.iter().chain(&perhaps).cloned().collect();
     let rests = rails::check(&capture, &every).split_off(supplies.len());
     all.extend(rails::proposed(&capture, &perhaps, &rests));

@@ -140,7 +140,7 @@ mod tests {
     }
 
     #[test]
-    fn mistakes_are_told() {
+    fn links_that_can_t_be_declared_are_told() {
         assert!(
             declared(TEXT, "A", "B", "", false)
                 .unwrap_err()

@@ -20,6 +20,8 @@ pub fn read_options(setup: &Setup) -> ReadOptions {
         families: families.collect(),
         family: read.family.clone(),
         columns: read.columns.clone(),
+        names: read.names.clone(),
+        rename: read.rename.clone(),
         time_unit_s: read.time_unit_s,
         sample_period_s: read.sample_period_s,
         delimiter: read.delimiter,

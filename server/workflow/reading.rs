@@ -19,7 +19,7 @@ pub const KEYS: [&str; 7] = [
 const MOST_COLUMNS: usize = 20_000;
 
 /// The sheet as TOML. `fields`: the keys of `[read]` (`sample_period` may be a rate, `24 MHz`); `kind.N` what column N (from 1) holds, such as `analog` or
-/// `bus 8 hex`; `line.N` the name of its line and `levels.N` its thresholds, a family's word or `0.8 to 2.0`. Empty
+/// `bus 8 hex`; `name.N` what its line is to be called, `line.N` what it is called and `levels.N` its thresholds, a family's word or `0.8 to 2.0`. Empty
 /// fields say nothing.
 ///
 /// # Errors
@@ -29,7 +29,8 @@ pub fn sheet_text(fields: &BTreeMap<String, String>) -> Result<String, String> {
         .iter()
         .map(|(key, value)| (key.as_str(), value.trim()))
         .filter(|(_, value)| !value.is_empty());
-    let (mut read, mut columns, mut lines) = (String::new(), String::new(), String::new());
+    let (mut read, mut columns, mut names, mut lines) =
+        (String::new(), String::new(), String::new(), String::new());
     for (key, value) in said {
         match key.split_once('.') {
             None if ["sample_period", "time_unit", "timescale"].contains(&key)
@@ -50,10 +51,18 @@ pub fn sheet_text(fields: &BTreeMap<String, String>) -> Result<String, String> {
             }
             None if KEYS.contains(&key) => read.push_str(&format!("{key} = {}\n", quoted(value))),
             Some(("kind", column)) => columns.push_str(&format!("{} = {}\n", number(column)?, quoted(value))),
+            Some(("name", column)) => names.push_str(&format!("{} = {}\n", number(column)?, quoted(value))),
             Some(("levels", column)) => {
-                let name = fields
-                    .get(&format!("line.{}", number(column)?))
-                    .map_or("", |name| name.as_str());
+                let column_number = number(column)?;
+                let field = |what: &str| {
+                    fields
+                        .get(&format!("{what}.{column_number}"))
+                        .map(|name| name.trim())
+                };
+                let name = field("name")
+                    .filter(|name| !name.is_empty())
+                    .or_else(|| field("line"))
+                    .unwrap_or("");
                 if name.is_empty() {
                     return Err(format!("The thresholds of column {column} need its line's name."));
                 }
@@ -81,6 +90,9 @@ pub fn sheet_text(fields: &BTreeMap<String, String>) -> Result<String, String> {
     }
     if !columns.is_empty() {
         text.push_str(&format!("[read.columns]\n{columns}"));
+    }
+    if !names.is_empty() {
+        text.push_str(&format!("[read.rename]\n{names}"));
     }
     text.push_str(&lines);
     Ok(text)
@@ -162,6 +174,18 @@ mod tests {
         let levels = setup.lines["CLEAR \"N\""].thresholds.clone().unwrap().thresholds;
         assert_eq!((levels.low_v, levels.high_v), (0.8, 2.0));
         assert_eq!(sheet_text(&BTreeMap::new()).unwrap(), "");
+    }
+
+    #[test]
+    fn a_line_s_new_name_is_kept_and_its_thresholds_go_by_it() {
+        let text = sheet_text(&fields(&[
+            ("name.2", "CLEAR_N"),
+            ("line.2", "column 2"),
+            ("levels.2", "ttl-5v"),
+        ]));
+        let setup = Setup::parse(&text.unwrap(), "sheet").unwrap();
+        assert_eq!(setup.read.rename["2"], "CLEAR_N");
+        assert!(setup.lines["CLEAR_N"].thresholds.is_some());
     }
 
     #[test]

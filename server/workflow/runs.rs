@@ -13,6 +13,11 @@ use crate::analysis::findings::{Finding, Severity};
 use crate::model::Capture;
 use crate::report::CaptureRow;
 
+mod habit;
+
+pub use habit::{Habit, Tried};
+
+use self::habit::as_before;
 use super::align::{own_names, slack_s};
 use super::assumed;
 use super::lines::capture_row;
@@ -24,6 +29,8 @@ use super::same_signal::{Shared, join, last_part};
 pub enum Tie {
     #[default]
     Nothing,
+    /// Nothing of it; but of captures of the same two instruments before it, the newest word first.
+    As(Vec<Habit>),
     /// It is a run of its own.
     Own,
     /// It goes with the capture at position `with`: aligned on lines (`LINE` or `LINE=LINE_HERE`), or on one clock
@@ -33,6 +40,13 @@ pub enum Tie {
         on: Vec<String>,
         shift_s: f64,
     },
+}
+
+impl Tie {
+    /// Whether nobody said anything of the capture itself.
+    fn is_unsaid(&self) -> bool {
+        matches!(self, Tie::Nothing | Tie::As(_))
+    }
 }
 
 /// How a capture of a run came to the run's clock.
@@ -47,6 +61,8 @@ pub struct Member {
     pub shift_s: f64,
     /// Why it stands alone although it was meant to go with another; then it is the only member.
     pub trouble: Option<String>,
+    /// What was tried because it was said of an earlier run.
+    pub tried: Option<Tried>,
 }
 
 /// Captures of one run on one clock.
@@ -95,26 +111,55 @@ pub fn runs(captures: Vec<Capture>, ties: &[Tie], late_s: &[BTreeMap<String, f64
     let mut apart: BTreeMap<usize, Apart> = BTreeMap::new();
     for (position, capture) in captures.iter().enumerate() {
         let tie = ties.get(position).unwrap_or(&Tie::Nothing);
+        let mut tried = None;
         let (group, on, shift_s) = match tie {
             Tie::Own => (None, Vec::new(), 0.0),
             Tie::With { with, on, shift_s } => {
                 let group = groups.iter().position(|g| g.iter().any(|m| m.position == *with));
                 (group, on.clone(), *shift_s)
             }
-            Tie::Nothing => {
+            Tie::Nothing | Tie::As(_) => {
                 let last = groups.iter().rposition(|g| g.iter().all(|m| m.trouble.is_none()));
-                match last.map(|g| guess(&captures, &groups[g], capture)) {
-                    Some(Ok(on)) => (last, on, 0.0),
-                    Some(Err(why)) => {
+                let guessed = last.map(|g| guess(&captures, &groups[g], capture));
+                let is_open =
+                    matches!(&guessed, Some(Err(_))) || matches!(&guessed, Some(Ok(on)) if on.is_empty());
+                if let (Tie::As(habits), Some(g), true) = (tie, last, is_open) {
+                    tried = as_before(&captures, &groups[g], capture, habits);
+                }
+                if let (Some((tried, Some(alignment))), Some(g)) = (&tried, last) {
+                    groups[g].push(Member {
+                        alignment: *alignment,
+                        on: tried.on.clone(),
+                        tried: Some(tried.clone()),
+                        ..alone(position)
+                    });
+                    continue;
+                }
+                match (guessed, &tried, last) {
+                    // The line that joined the two instruments joins these captures not: they are of two runs.
+                    (Some(Ok(_)), Some((tried, _)), Some(g)) => {
+                        let with = groups[g][0].position;
+                        apart.insert(position, tried.apart(capture, &captures[with], with));
+                        (None, Vec::new(), 0.0)
+                    }
+                    (Some(Ok(on)), ..) => (last, on, 0.0),
+                    (Some(Err(mut why)), tried, _) => {
+                        if let Some((tried, _)) = tried {
+                            why.says = format!("{} {}", why.says, tried.says(&capture.file));
+                        }
                         apart.insert(position, why);
                         (None, Vec::new(), 0.0)
                     }
-                    None => (None, Vec::new(), 0.0),
+                    (None, ..) => (None, Vec::new(), 0.0),
                 }
             }
         };
+        let tried = tried.map(|(tried, _)| tried);
         let Some(group) = group else {
-            groups.push(vec![alone(position)]);
+            groups.push(vec![Member {
+                tried,
+                ..alone(position)
+            }]);
             continue;
         };
         let of_group = || groups[group].iter().map(|member| &captures[member.position]);
@@ -130,9 +175,10 @@ pub fn runs(captures: Vec<Capture>, ties: &[Tie], late_s: &[BTreeMap<String, f64
                 on,
                 shift_s,
                 trouble: None,
+                tried,
             }),
             // What has most of its lines from the run before, and does not fit it, was taken at another time.
-            Err(trouble) if *tie == Tie::Nothing && on.len() * 2 > capture.lines.len() => {
+            Err(trouble) if tie.is_unsaid() && on.len() * 2 > capture.lines.len() => {
                 let with = groups[group][0].position;
                 let says = format!(
                     "{} does not fit {} in time, and is taken as another run. {trouble}",
@@ -170,6 +216,7 @@ fn alone(position: usize) -> Member {
         on: Vec::new(),
         shift_s: 0.0,
         trouble: None,
+        tried: None,
     }
 }
 
@@ -338,7 +385,7 @@ fn together(mut captures: Vec<Capture>, members: Vec<Member>, ties: &[Tie]) -> R
             findings.push(not_aligned(&capture.file, trouble));
         }
         if member.on.is_empty() && member.shift_s == 0.0 {
-            let nobody_said = matches!(ties.get(member.position), None | Some(Tie::Nothing));
+            let nobody_said = ties.get(member.position).is_none_or(Tie::is_unsaid);
             if at > 0 && nobody_said {
                 let advice = "On the page Clocks, name an irregular line that both recorded.".to_owned();
                 findings.push(assumed::one_clock(&first, &capture.file, None, Some(advice)));
@@ -350,6 +397,9 @@ fn together(mut captures: Vec<Capture>, members: Vec<Member>, ties: &[Tie]) -> R
             finding.title = format!("{} is taken as recorded on the clock of {first}", capture.file);
             finding.detail = String::new();
             finding.try_next = Vec::new();
+        }
+        if let Some(tried) = &member.tried {
+            finding.detail = format!("{} {}", tried.says(&capture.file), finding.detail);
         }
         if member.shift_s != 0.0 {
             let shift = align::by_hand(member.shift_s);

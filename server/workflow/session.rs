@@ -18,7 +18,7 @@ use super::compare::{Counted, tallies};
 use super::marks::{self, JudgedPulse};
 use super::read::read_options;
 use super::reading::sheet_text;
-use super::runs::{Run, Tie, runs};
+use super::runs::{Habit, Run, Tie, runs};
 use super::stored::read_stored;
 use super::unreadable::{AllRead, NotRead, Unreadable};
 
@@ -32,6 +32,8 @@ pub struct Held {
     /// The session's when all this was read: what was said later is not in it.
     pub changed_ms: i64,
     clocks: Vec<Entry<Clock>>,
+    /// All captures of the session: what was said of others than those looked at may hold for these.
+    every: Vec<Entry<Brought>>,
     skews: Vec<Entry<ChannelSkews>>,
     sheets: Vec<Entry<ReadingSheet>>,
     marks: Vec<Entry<PulseMark>>,
@@ -102,6 +104,7 @@ impl Held {
             run: None,
             changed_ms,
             clocks: store.entries(session)?,
+            every: store.entries(session)?,
             skews: store.entries(session)?,
             sheets: store.entries(session)?,
             marks: store.entries(session)?,
@@ -140,7 +143,12 @@ impl Held {
             .filter(|m| here(m.capture))
             .collect();
         let readings: Vec<&Reading> = self.readings().collect();
-        let said = serde_json::json!([clocks, sheets, skews, own, marks, readings]).to_string();
+        let habits: Vec<_> = captures
+            .iter()
+            .flat_map(|entry| self.habits(entry))
+            .map(|habit| (habit.on, habit.files))
+            .collect();
+        let said = serde_json::json!([clocks, sheets, skews, own, marks, readings, habits]).to_string();
         report_key(captures, &[&self.setup, &said])
     }
 
@@ -169,7 +177,11 @@ impl Held {
         let position = |id: EntryId| self.captures.iter().position(|entry| entry.id == id);
         let tie = |entry: &Entry<Brought>| {
             let Some(clock) = self.clocks.iter().find(|clock| clock.value.capture == entry.id) else {
-                return Tie::Nothing;
+                let habits = self.habits(entry);
+                return match habits.is_empty() {
+                    true => Tie::Nothing,
+                    false => Tie::As(habits),
+                };
             };
             match (clock.value.with, clock.value.with.and_then(position)) {
                 (None, _) => Tie::Own,
@@ -183,6 +195,42 @@ impl Held {
             }
         };
         self.captures.iter().map(tie).collect()
+    }
+
+    /// What a person said of the clocks of other captures, which may hold for this one of which nobody said anything: the newest
+    /// word first, each line once.
+    fn habits(&self, entry: &Entry<Brought>) -> Vec<Habit> {
+        if self.clocks.iter().any(|clock| clock.value.capture == entry.id) {
+            return Vec::new();
+        }
+        let known = |id: EntryId| self.every.iter().find(|other| other.id == id);
+        let position = |id: EntryId| self.captures.iter().position(|other| other.id == id);
+        let mut habits: Vec<Habit> = Vec::new();
+        for Clock {
+            capture, with, on, ..
+        } in self.clocks.iter().rev().map(|clock| &clock.value)
+        {
+            let (Some(with), Some(brought)) = (with.and_then(known), known(*capture)) else {
+                continue;
+            };
+            let pair = [with, brought];
+            // Where both were named, it is another instrument that has neither name.
+            let names = pair.map(|other| other.value.instrument.as_str());
+            let own = entry.value.instrument.as_str();
+            let is_of_them =
+                own.is_empty() || names.iter().any(|name| name.is_empty()) || names.contains(&own);
+            let is_new = habits.iter().all(|habit| habit.on != *on);
+            if on.is_empty() || !is_of_them || !is_new || with.id == entry.id {
+                continue;
+            }
+            let [with_at, brought_at] = pair.map(|other| position(other.id));
+            habits.push(Habit {
+                on: on.clone(),
+                files: pair.map(|other| other.value.file.clone()),
+                pair: with_at.zip(brought_at).map(|(with, brought)| [with, brought]),
+            });
+        }
+        habits
     }
 
     /// Channel skews of the instrument that recorded the capture at `index`, by line name, in seconds.
@@ -244,6 +292,10 @@ pub fn with_sheet(setup: &Setup, sheet: &str) -> Result<Setup, String> {
     read.form = own.form.or(read.form);
     read.family = own.family.or(read.family.take());
     read.columns.extend(own.columns);
+    read.rename.extend(own.rename);
+    if !own.names.is_empty() {
+        read.names = own.names;
+    }
     Ok(setup)
 }
 
@@ -324,6 +376,16 @@ pub(super) fn within(tie: &Tie, here: &[usize]) -> Tie {
             },
             None => Tie::Nothing,
         },
+        Tie::As(habits) => {
+            let at = |position: usize| here.iter().position(|i| *i == position);
+            let within = |habit: &Habit| Habit {
+                pair: habit
+                    .pair
+                    .and_then(|[with, brought]| Some([at(with)?, at(brought)?])),
+                ..habit.clone()
+            };
+            Tie::As(habits.iter().map(within).collect())
+        }
         other => other.clone(),
     }
 }

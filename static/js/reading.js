@@ -3,7 +3,8 @@
 import { all } from "./lib/dom.js";
 
 for (const form of all("form[data-effect]")) {
-  form.addEventListener("change", () => form.requestSubmit());
+  // Names come several at a time: they wait for the button, or for Enter.
+  form.addEventListener("change", (/** @type {any} */ event) => { if (!event.target.name?.startsWith("name.")) form.requestSubmit(); });
   form.addEventListener("formdata", (/** @type {any} */ event) => {
     // What says nothing makes the address longer for nothing; line names matter only beside thresholds.
     for (const [name, value] of [...event.formData.entries()]) {

@@ -2,25 +2,21 @@
 //!
 //! `cargo bench --bench comparisons`. Each timed closure checks its answer.
 
+#[path = "../common/dice.rs"]
+mod dice;
+
 use criterion::{BenchmarkId, Criterion, Throughput, criterion_group, criterion_main};
+use dice::Dice;
 use edgewitness::analysis::align::{Edges, align};
 use edgewitness::analysis::links::{LinkOptions, Verdict, check, propose};
 use edgewitness::model::{Capture, Format, Level, Line, Ticks, TimeSpan, Timebase};
 
-/// Even in 0 … 1 (Marsaglia's xorshift64*).
-fn unit(state: &mut u64) -> f64 {
-    *state ^= *state >> 12;
-    *state ^= *state << 25;
-    *state ^= *state >> 27;
-    (state.wrapping_mul(0x2545_F491_4F6C_DD1D) >> 11) as f64 / (1u64 << 53) as f64
-}
-
 /// `n` edges with rests of 0.2 µs and more, 1.2 µs on average.
 fn times(n: usize) -> Vec<f64> {
-    let (mut state, mut at) = (0x9E37_79B9_7F4A_7C15, 0.0);
+    let (mut dice, mut at) = (Dice(0x9E37_79B9_7F4A_7C15), 0.0);
     (0..n)
         .map(|_| {
-            at += 2e-7 - 1e-6 * unit(&mut state).max(1e-12).ln();
+            at += 2e-7 - 1e-6 * dice.unit().max(1e-12).ln();
             at
         })
         .collect()
@@ -34,6 +30,20 @@ fn seen(times: &[f64], offset: f64, drift: f64, sample: f64) -> Edges {
         rises: (0..times.len()).map(|i| i % 2 == 0).collect(),
         sample_s: sample,
         origin_s: first,
+    }
+}
+
+fn in_nanoseconds(span: TimeSpan, lines: Vec<Line>) -> Capture {
+    Capture {
+        file: "bench.vcd".to_owned(),
+        format: Format::Vcd,
+        timebase: Timebase::decimal(-9),
+        span,
+        resolution_ticks: 1.0,
+        lines,
+        buses: Vec::new(),
+        not_logic: Vec::new(),
+        warnings: Vec::new(),
     }
 }
 
@@ -64,17 +74,7 @@ fn links(c: &mut Criterion) {
             let edges = ns.iter().map(|t| Ticks(t + delay)).collect();
             Line::digital(name, Level::Low, edges, span)
         };
-        let capture = Capture {
-            file: "bench.vcd".into(),
-            format: Format::Vcd,
-            timebase: Timebase::decimal(-9),
-            span,
-            resolution_ticks: 1.0,
-            lines: vec![line("STRIKE_OUT", 0), line("STRIKE_IN", 35)],
-            buses: Vec::new(),
-            not_logic: Vec::new(),
-            warnings: Vec::new(),
-        };
+        let capture = in_nanoseconds(span, vec![line("STRIKE_OUT", 0), line("STRIKE_IN", 35)]);
         let option = LinkOptions {
             from: 0,
             to: 1,
@@ -122,17 +122,7 @@ fn proposals(c: &mut Criterion) {
             edges.dedup();
             Line::digital(format!("LINE_{k}"), Level::Low, edges, span)
         });
-        let capture = Capture {
-            file: "bench.vcd".into(),
-            format: Format::Vcd,
-            timebase: Timebase::decimal(-9),
-            span,
-            resolution_ticks: 1.0,
-            lines: lines.collect(),
-            buses: Vec::new(),
-            not_logic: Vec::new(),
-            warnings: Vec::new(),
-        };
+        let capture = in_nanoseconds(span, lines.collect());
         group.throughput(Throughput::Elements(16 * n as u64));
         group.bench_function(BenchmarkId::from_parameter(n), |bench| {
             bench.iter(|| {

@@ -7,6 +7,8 @@
 //! killed: `tests/browser/frames.mjs` draws it.
 
 mod asking;
+#[path = "../common/dice.rs"]
+mod dice;
 
 use std::fs::File;
 use std::io::{BufReader, BufWriter, Write};
@@ -17,6 +19,7 @@ use std::sync::Arc;
 use std::time::{Duration, Instant};
 
 use asking::ask;
+use dice::Dice;
 use edgewitness::model::{Capture, Column, Format, Level, Line, Ticks, TimeSpan, Timebase};
 use edgewitness::report::inspect::{InspectReport, SCHEMA};
 use edgewitness::store::{SessionBody, SessionId, Store};
@@ -28,28 +31,11 @@ const COLUMNS: usize = 1600;
 const EDGES: usize = 100_000_000;
 const LINES: usize = 16;
 
-/// Marsaglia's xorshift64*.
-struct Random(u64);
-
-impl Random {
-    fn next(&mut self) -> u64 {
-        self.0 ^= self.0 >> 12;
-        self.0 ^= self.0 << 25;
-        self.0 ^= self.0 >> 27;
-        self.0.wrapping_mul(0x2545_F491_4F6C_DD1D)
-    }
-
-    /// Even in 0 … 1.
-    fn unit(&mut self) -> f64 {
-        (self.next() >> 11) as f64 / (1u64 << 53) as f64
-    }
-}
-
 /// Bursts of edges 20 to 300 ticks apart, with rests between as machines have them. `each` is told every edge.
 fn edges(count: usize, seed: u64, mut each: impl FnMut(i64)) -> i64 {
-    let (mut random, mut time) = (Random(seed), 0i64);
+    let (mut random, mut time) = (Dice(seed), 0i64);
     for _ in 0..count {
-        let word = random.next();
+        let word = random.word();
         time += 20 + (word % 280) as i64;
         if word >> 54 == 0 {
             time += (word >> 20 & 0x3f_ffff) as i64;
@@ -105,7 +91,7 @@ fn quickest(mut once: impl FnMut() -> Duration) -> Duration {
 }
 
 /// A stretch from 2,000 ticks to the whole, evenly on a logarithmic scale, anywhere.
-fn stretch(random: &mut Random, length: i64) -> (Ticks, Ticks) {
+fn stretch(random: &mut Dice, length: i64) -> (Ticks, Ticks) {
     let span = (2e3 * (length as f64 / 2e3).powf(random.unit())) as i64;
     let start = (random.unit() * (length - span) as f64) as i64;
     (Ticks(start), Ticks(start + span))
@@ -139,7 +125,7 @@ fn library(path: &Path, count: usize) {
         "index of {count} edges, made in {:.0} ms",
         begun.elapsed().as_secs_f64() * 1e3
     );
-    let mut random = Random(11);
+    let mut random = Dice(11);
     let warm = (0..4000).map(|_| {
         let stretch = stretch(&mut random, length);
         quickest(|| one(&line, &index, stretch))
@@ -235,7 +221,7 @@ fn over_http(folder: &Path, count: usize) {
     let stream = TcpStream::connect(address).expect("the server listens");
     stream.set_nodelay(true).expect("a socket");
     let mut stream = BufReader::new(stream);
-    let mut random = Random(13);
+    let mut random = Dice(13);
     let times = (0..1000).map(|_| {
         let stretch = stretch(&mut random, length);
         quickest(|| ask_window(&mut stream, stretch))

@@ -121,10 +121,12 @@ test("a file that is no capture stops none beside it, and is taken or told at th
   // What can't be read is said there too.
   await page.goto(`${server.url}/sessions/${id}`);
   await page.waitForLoadState("networkidle");
+  // The address says what was dropped until the diagram puts its view there: it is waited for from before.
+  const dropped = page.waitForURL(/dropped=/, { waitUntil: "commit" });
   await box.setInputFiles([file("notes.md", Buffer.from("# Notes\n\nThe hammer sticks.\n"))]);
+  await dropped;
   const unread = page.locator("[role=alert]", { hasText: "notes.md" }).first();
   await unread.waitFor();
-  await page.waitForURL(/dropped=/);
   assert.ok(await isSeen(unread));
   // Under a condition of its own nothing can be shown beside it: the page says that instead of a line by the file box.
   await page.waitForLoadState("networkidle");

@@ -5,6 +5,7 @@ use std::sync::Arc;
 use axum::Router;
 use axum::body::Body;
 use axum::http::{Method, Request, StatusCode};
+use axum::response::Response;
 use edgewitness::store::Store;
 use edgewitness::web::{App, router};
 use http_body_util::BodyExt;
@@ -42,8 +43,7 @@ impl Bench {
         bench
     }
 
-    /// Status and body of the answer.
-    pub async fn send(&self, method: Method, path: &str, kind: &str, body: Vec<u8>) -> (StatusCode, Vec<u8>) {
+    async fn answer(&self, method: Method, path: &str, kind: &str, body: Vec<u8>) -> Response {
         let request = Request::builder()
             .method(method)
             .uri(path)
@@ -51,26 +51,22 @@ impl Bench {
             .header("content-type", kind)
             .body(Body::from(body))
             .unwrap();
-        let response = self.router.clone().oneshot(request).await.unwrap();
-        let status = response.status();
-        let bytes = response.into_body().collect().await.unwrap().to_bytes();
-        (status, bytes.to_vec())
+        self.router.clone().oneshot(request).await.unwrap()
+    }
+
+    /// Status and body of the answer.
+    pub async fn send(&self, method: Method, path: &str, kind: &str, body: Vec<u8>) -> (StatusCode, Vec<u8>) {
+        let response = self.answer(method, path, kind, body).await;
+        (response.status(), bytes_of(response).await)
     }
 
     /// A file that is brought out: how it is called, and what is in it.
     pub async fn file(&self, path: &str) -> (String, Vec<u8>) {
-        let request = Request::builder()
-            .uri(path)
-            .header("host", "127.0.0.1:7117")
-            .body(Body::empty())
-            .unwrap();
-        let response = self.router.clone().oneshot(request).await.unwrap();
-        let called = response.headers()["content-disposition"]
-            .to_str()
-            .unwrap()
-            .to_owned();
-        let bytes = response.into_body().collect().await.unwrap().to_bytes();
-        (called, bytes.to_vec())
+        let response = self
+            .answer(Method::GET, path, "application/octet-stream", Vec::new())
+            .await;
+        let called = response.headers()["content-disposition"].to_str().unwrap();
+        (called.to_owned(), bytes_of(response).await)
     }
 
     /// Brings a file to the session at `api` (`/api/sessions/N`); `asked` begins with its name: "name=tower.csv". Status and
@@ -113,4 +109,8 @@ impl Bench {
         let found = captures.iter().find(|c| c["file"] == file);
         found.unwrap()["id"].as_i64().unwrap()
     }
+}
+
+async fn bytes_of(response: Response) -> Vec<u8> {
+    response.into_body().collect().await.unwrap().to_bytes().to_vec()
 }

@@ -10,4 +10,5 @@ mod machine_runs;
 mod outcome;
 
 mod conditions;
+mod lines;
 mod sampling;

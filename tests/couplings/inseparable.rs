@@ -7,8 +7,8 @@ use crate::dice::Dice;
 use assert_cmd::Command;
 use serde_json::Value;
 
-/// CLEAR_N dips for 18 to 42 ns, 13 ns after some falls of STEP. BEAT switches with STEP, up to `jitter` ns around it, but for one
-/// fall in `alone` at which it rests (0: never). TEMPO has nothing to do with any of them.
+/// CLEAR_N dips for 18 to 42 ns, 13 ns after some falls of STEP. BEAT switches with STEP, up to `jitter` ns around it, but
+/// for one fall in `alone` at which it rests (0: never). TEMPO has nothing to do with any of them.
 fn vcd(seed: u64, jitter: u64, alone: u64) -> String {
     let mut dice = Dice(seed);
     let mut changes: Vec<(u64, char, u8)> = vec![(0, 's', 1), (0, 'b', 1), (0, 'c', 1), (0, 't', 0)];

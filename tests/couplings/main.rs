@@ -15,4 +15,5 @@ mod coincidence;
 mod forbidden;
 mod inseparable;
 mod volts_dips;
+mod volts_levels;
 mod which_way;

@@ -199,7 +199,7 @@ fn check_bounce(report: &Value, planted: &CaptureTruth) {
 }
 
 #[test]
-fn the_evening_as_found() {
+fn all_that_was_planted_as_found_is_found() {
     for (name, with_setup) in [
         ("as-found.vcd", true),
         ("as-found-changes.csv", true),

@@ -1,8 +1,12 @@
 //! Reading: captures as instruments, people and other programs write them.
 
+// A reader's error carries file, place, found and expected, and ends the reading: its size costs nothing.
+#![allow(clippy::result_large_err)]
+
 mod edges_of_files;
 mod files;
 mod grids;
+mod hands;
 mod limits;
 mod overruled;
 mod paths;

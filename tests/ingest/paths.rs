@@ -69,7 +69,7 @@ proptest! {
 
     /// A sample table by the `csv` crate, with gaps, rounded times and volts: fast and plain agree.
     #[test]
-    fn random_sample_tables(
+    fn random_sample_tables_are_read_alike_by_both_paths(
         period in prop_oneof![Just(10.0), Just(1000.0 / 24.0), Just(125.0), Just(0.5)],
         steps in prop::collection::vec((prop_oneof![30 => Just(1u32), 1 => 2u32..50], 0u8..8), 3..400),
         volts in any::<bool>(),
@@ -103,7 +103,7 @@ proptest! {
 
     /// A change list: the edges are where the levels change, whatever the path.
     #[test]
-    fn random_change_lists(steps in prop::collection::vec((1u32..4000, 1u8..8), 2..300)) {
+    fn random_change_lists_are_read_alike_by_both_paths(steps in prop::collection::vec((1u32..4000, 1u8..8), 2..300)) {
         let mut text = "time_ns;A;B;C\n".to_owned();
         let (mut now, mut levels) = (0u64, 0u8);
         let mut want: [Vec<u64>; 3] = Default::default();

@@ -3,8 +3,6 @@
 use edgewitness::ingest::{self, ReadOptions};
 use edgewitness::model::{Capture, Line};
 
-// An error ends the reading; its size costs nothing.
-#[allow(clippy::result_large_err)]
 pub fn try_read(text: &str) -> Result<Capture, ingest::Error> {
     ingest::read_bytes("capture", text.as_bytes().to_vec(), &ReadOptions::default())
 }

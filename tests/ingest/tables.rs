@@ -132,7 +132,7 @@ fn remarks_beside_the_data_are_no_lines() {
 }
 
 #[test]
-fn times_in_many_hands() {
+fn times_are_read_in_whatever_form_they_are_written() {
     let iso = read(
         "Timestamp,STEP\n2026-11-25T13:00:00.000000,0\n2026-11-25T13:00:00.000010,1\n2026-11-25T13:00:00.000050,0\n",
     );

@@ -140,6 +140,11 @@ test("an unfolded vector, a folded bus and their digits come back as they were k
   assert.equal(other.rows([])[0].radix, "8+8");
 });
 
+test("a bus is written in the base of its file, else in octal", () => {
+  const radix = (/** @type {any} */ base) => new Arrangement({ ...facts, buses: [{ ...facts.buses[0], base }] }, () => {}).item("bus Q[1:0]").radix;
+  assert.deepEqual([16, 10, 2, 8, null, undefined, 7].map(radix), ["16", "10", "2", "8", "8", "8", "8"]);
+});
+
 test("lines of a board stand together under its name", () => {
   const arrangement = new Arrangement(facts, () => {});
   arrangement.place("line B", "line A");

@@ -73,9 +73,10 @@ fn every_lost_and_every_extra_pulse_is_named() {
     }
 }
 
-/// A delay that is no limit at all: the record's own length is.
+/// A delay beyond the record is no limit at all: the record's own length is. What is longer than a minute is refused where the
+/// setup is read.
 #[test]
-fn a_longest_delay_beyond_all_records_is_the_record_s_length() {
+fn a_longest_delay_beyond_the_record_is_the_record_s_length() {
     let sent = pulses(8, 80);
     let mut far = later(&sent, 34);
     far.remove(40);
@@ -88,7 +89,7 @@ fn a_longest_delay_beyond_all_records_is_the_record_s_length() {
             .clone()
     };
     assert_eq!(by_length[0]["sent"], 80, "{by_length}");
-    for delay in ["9223372036854775807 s", "1e18 ns", "9e9 s", "1e300 s"] {
+    for delay in ["60 s", "6e10 ns", "59999 ms"] {
         let setup = LINK.replace("200 ns", delay);
         assert!(setup.contains(delay));
         for (far, inverted) in [

@@ -114,7 +114,8 @@ fn a_gate_and_a_counter_are_proposed_as_nobodys_far_end() {
         ("STRETCHED", stretched, false),
     ];
     assert_eq!(proposals(&lines), []);
-    // A decoder that passes each pulse on to one of two lines, now to the one, now to the other: neither is a far end with losses.
+    // A decoder that passes each pulse on to one of two lines, now to the one, now to the other: neither is a far end with
+    // losses.
     let sent = pulses(7, 600);
     let mut dice = dice::Dice(99);
     let (up, down): (Vec<_>, Vec<_>) = later(&sent, 20).into_iter().partition(|_| dice.unit() > 0.12);

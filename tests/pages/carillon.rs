@@ -197,6 +197,7 @@ pub fn by_hand(hostile: &str) -> (Capture, InspectReport) {
         buses: vec![Bus {
             name: "BELL[3:0]".to_owned(),
             bits: vec![5, 6, 7, 8],
+            base: None,
         }],
         not_logic: Vec::new(),
         warnings: Vec::new(),

@@ -4,7 +4,7 @@ use crate::evening::Evening;
 use crate::pulsed;
 use crate::supply;
 use axum::http::Method;
-use serde_json::json;
+use serde_json::{Value, json};
 
 impl Evening {
     async fn with(setup: &str, files: &[(&str, String)]) -> Evening {
@@ -216,4 +216,103 @@ async fn the_head_says_how_well_each_file_s_edges_are_known() {
     let page = evening.shown("").await;
     let known = "edges known to ±2.5 ns in tower.vcd and ±5 ns in sequencer.csv";
     assert!(page.contains(known), "{page}");
+}
+
+/// What was said of the first run is done for the next where their edges agree, is told, and can be undone; where they don't,
+/// it is told why not.
+#[tokio::test]
+async fn the_next_run_of_the_same_two_is_joined_as_the_first_was() {
+    let [near, far] = both(3, "CH0");
+    let evening = Evening::with("", &[("sequencer.vcd", near), ("tower.vcd", far)]).await;
+    evening
+        .say("tower.vcd", "sequencer.vcd", &["STEP=CH0"], 0.0)
+        .await;
+    let files = async || -> Vec<String> {
+        // Of the newest run, whichever was looked at.
+        let log = evening.ok(Method::GET, "", Value::Null).await;
+        let newest = log["conditions"].as_array().unwrap().last().unwrap()["id"].clone();
+        let path = format!("/report?condition={newest}");
+        let report = evening.ok(Method::GET, &path, Value::Null).await;
+        let rows = report["captures"].as_array().unwrap().iter();
+        rows.map(|row| row["file"].as_str().unwrap().to_owned()).collect()
+    };
+    let done =
+        "it was done as tower.vcd was brought to the clock of sequencer.vcd before, and the edges agree";
+    let [near, far] = both(7, "CH0");
+    evening.bring("sequencer-2.vcd", &near).await;
+    evening.bring("tower-2.vcd", &far).await;
+    assert_eq!(files().await, ["sequencer-2.vcd", "tower-2.vcd"]);
+    let report = evening.ok(Method::GET, "/report", Value::Null).await;
+    // It began as much earlier.
+    let offset = report["captures"][1]["offset_s"].as_f64().unwrap();
+    assert!((offset + 3.2e-3).abs() < 1e-7, "{offset}");
+    let page = evening.shown("").await;
+    assert!(
+        page.contains("a run of its own") && !page.contains("Nothing brings"),
+        "{page}"
+    );
+    let clocks = evening.shown("/clocks").await;
+    assert_eq!(
+        clocks
+            .matches(&format!("<p>Nobody said so of tower-2.vcd: {done}"))
+            .count(),
+        1,
+        "{clocks}"
+    );
+    assert!(
+        clocks.contains("tower-2.vcd is a run of its own</button>"),
+        "{clocks}"
+    );
+    // The first run stays as it was said.
+    let first = evening.capture("sequencer.vcd").await;
+    let log = evening.ok(Method::GET, "", Value::Null).await;
+    let found = log["conditions"][0]["id"].as_i64().unwrap();
+    let page = evening
+        .shown(&format!("/clocks?condition={found}&run={first}"))
+        .await;
+    assert!(page.contains("Brought to the clock by STEP=CH0"), "{page}");
+    // Undone by the button.
+    let button = clocks
+        .split_once("tower-2.vcd is a run of its own</button>")
+        .unwrap()
+        .0;
+    let body = button.rsplit_once("data-base=\"").unwrap().1;
+    let body = body.split_once('"').unwrap().0.replace("&#34;", "\"");
+    let body: Value = serde_json::from_str(&body).unwrap();
+    evening
+        .bench
+        .json(Method::PUT, &evening.api("/clocks"), body)
+        .await;
+    evening.look().await;
+    assert_eq!(files().await, ["tower-2.vcd"]);
+    let clocks = evening.shown(&format!("/clocks?condition={found}")).await;
+    assert!(!clocks.contains(done), "{clocks}");
+
+    // Taken at two times: no edge of one is one of the other.
+    let ([near, _], [_, far]) = (both(11, "CH0"), both(13, "CH0"));
+    evening.bring("sequencer-3.vcd", &near).await;
+    evening.bring("tower-3.vcd", &far).await;
+    let page = evening.shown("").await;
+    assert!(
+        page.contains("=CH0 was tried for tower-3.vcd as well, and does not hold:"),
+        "{page}"
+    );
+    assert!(page.contains("tower-3.vcd does not fit sequencer-3.vcd in time, and is taken as another run."));
+    let clocks = evening.shown("/clocks").await;
+    assert!(clocks.contains("was tried for tower-3.vcd as well"), "{clocks}");
+
+    // Under another condition, whichever comes first.
+    evening.condition("new cable").await;
+    let [near, far] = both(17, "CH0");
+    evening.bring("tower-4.vcd", &far).await;
+    evening.bring("sequencer-4.vcd", &near).await;
+    assert_eq!(files().await, ["tower-4.vcd", "sequencer-4.vcd"]);
+    let clocks = evening.shown("/clocks").await;
+    assert!(
+        clocks.contains("Brought to the clock by CH0=STEP") && clocks.contains(done),
+        "{clocks}"
+    );
+    // What is laid over is counted as one run where conditions are compared.
+    let runs = evening.ok(Method::GET, "/runs", Value::Null).await;
+    assert!(runs.to_string().contains("tower-4.vcd"), "{runs}");
 }

@@ -191,6 +191,11 @@ async fn before_and_after_keeps_to_the_condition_in_its_address() {
         page.contains("asks for before=c999, and no run is called so"),
         "{page}"
     );
+    // The report waits until that condition is looked at; a page does not for long.
+    evening.get(&format!("/report?condition={first}")).await;
     let page = evening.shown(&format!("?condition={first}")).await;
-    assert!(page.contains(&format!("/before-and-after?condition={first}\">compare")));
+    assert!(
+        page.contains(&format!("/before-and-after?condition={first}\">compare")),
+        "{page}"
+    );
 }

@@ -92,6 +92,9 @@ async fn what_is_set_aside_leads_no_report_and_stands_there_with_its_reason() {
         aside.contains("follow STEP") && aside.contains("the tester pulls it, by design"),
         "{aside}"
     );
+    assert!(!aside.contains("class=\"try\""), "{aside}");
+    // Numbered as they are printed.
+    assert!(findings.contains("<h3>1. LATCH_N"), "{findings}");
     assert!(headline(&evening.shown("").await).starts_with("One thing looks wrong. LATCH_N"));
     // Nothing is left to lead.
     say("LATCH_N", "").await;

@@ -35,4 +35,5 @@ mod report;
 mod rules_form;
 mod several_runs;
 mod stale;
+mod struck;
 mod unreadable;

@@ -4,25 +4,9 @@
 use crate::dice::Dice;
 use crate::evening::Evening;
 use crate::pulsed;
+use crate::struck::struck;
 use axum::http::Method;
 use serde_json::{Value, json};
-
-/// STEP pulses `n` times; each fall strikes CLEAR_N with the share `strikes`. CLEAR_N has long pulses of its own.
-fn capture(seed: u64, n: usize, strikes: f64) -> String {
-    let step = pulsed::pulses(seed, n);
-    let mut dice = Dice(seed + 1);
-    let mut clear = Vec::new();
-    for (_, end) in &step {
-        let (is_struck, lag, width) = (dice.unit() < strikes, dice.below(7), dice.below(26));
-        if is_struck {
-            clear.push((end + 12 + lag, end + 32 + lag + width));
-        }
-    }
-    let own = step.iter().skip(3).step_by(4);
-    clear.extend(own.map(|(start, _)| (start - 1_900, start - 1_100)));
-    clear.sort_unstable();
-    pulsed::vcd(&[("STEP", step, false), ("CLEAR_N", clear, true)])
-}
 
 /// A third instrument's view: a line that it calls CLEAR_N as well, at another place, and two of its own.
 fn beside(seed: u64) -> String {
@@ -45,12 +29,12 @@ fn troubles(log: &str) -> Vec<String> {
 #[tokio::test]
 async fn a_third_file_with_a_line_of_that_name_makes_no_second_trouble() {
     let evening = Evening::begun().await;
-    evening.bring("found.vcd", &capture(3, 300, 0.4)).await;
+    evening.bring("found.vcd", &struck(3, 300, 0.4)).await;
     let report = evening.ok(Method::GET, "/report", Value::Null).await;
     let title = report["findings"][0]["title"].as_str().unwrap().to_owned();
     assert!(title.starts_with("CLEAR_N:"), "{report}");
     evening.condition("again").await;
-    let first = evening.bring("again.vcd", &capture(5, 300, 0.4)).await;
+    let first = evening.bring("again.vcd", &struck(5, 300, 0.4)).await;
     let third = evening.bring("volts.vcd", &beside(9)).await;
     let clock = json!({"capture": third, "with": first, "on": [], "shift_s": 0.0});
     evening.ok(Method::PUT, "/clocks", clock).await;
@@ -77,7 +61,7 @@ async fn a_third_file_with_a_line_of_that_name_makes_no_second_trouble() {
 async fn a_fixed_trouble_that_still_shows_stays_open() {
     let evening = Evening::begun().await;
     evening.condition("as found").await;
-    evening.bring("found.vcd", &capture(3, 300, 0.4)).await;
+    evening.bring("found.vcd", &struck(3, 300, 0.4)).await;
     let page = evening.shown("").await;
     assert!(!page.contains("still shows it"), "{page}");
     let key = page.split_once("name=\"finding\" value=\"").unwrap().1;
@@ -85,7 +69,7 @@ async fn a_fixed_trouble_that_still_shows_stays_open() {
     let fixed = json!({"finding": key, "title": "CLEAR_N", "state": "fixed", "cause": "", "remark": ""});
     evening.ok(Method::PUT, "/finding-state", fixed).await;
     evening.condition("wire moved").await;
-    evening.bring("moved.vcd", &capture(5, 300, 0.4)).await;
+    evening.bring("moved.vcd", &struck(5, 300, 0.4)).await;
     let still = "the newest capture still shows it";
     for tail in ["", "/log", "/report.html"] {
         let page = evening.shown(tail).await;
@@ -96,7 +80,7 @@ async fn a_fixed_trouble_that_still_shows_stays_open() {
     assert!(open.contains("follow STEP") && open.contains(still), "{open}");
     // What is gone with the mend is settled.
     evening.condition("shielded").await;
-    evening.bring("shielded.vcd", &capture(7, 300, 0.0)).await;
+    evening.bring("shielded.vcd", &struck(7, 300, 0.0)).await;
     for tail in ["/log", "/report.html"] {
         let page = evening.shown(tail).await;
         assert!(!page.contains(still), "{tail}: {page}");
@@ -168,8 +152,8 @@ async fn what_was_captured_in_an_earlier_run_is_not_called_missing() {
     let sheet = "board,connector,pin,signal,neighbours\nsequencer,J2,1,STEP,ribbon\nsequencer,J2,2,CLEAR_N,\n\
                  sequencer,J2,3,LAMP,\n";
     evening.ok(Method::PUT, "/harness", json!({ "csv": sheet })).await;
-    evening.bring("found.vcd", &capture(3, 300, 0.4)).await;
-    evening.bring("short.vcd", &capture(7, 4, 0.0)).await;
+    evening.bring("found.vcd", &struck(3, 300, 0.4)).await;
+    evening.bring("short.vcd", &struck(7, 4, 0.0)).await;
     let report = evening.shown("/report.html").await;
     assert!(
         report.contains("Beside CLEAR_N and not captured: LAMP (sequencer J2-3)."),

@@ -56,6 +56,40 @@ async fn a_reading_sheet_is_kept_with_the_capture_and_applied() {
     assert_eq!(own.report().await["lines"].as_array().map(Vec::len), Some(2));
 }
 
+/// A name said on the page of a capture is the line's in all that follows; a bus is shown in the base of its file.
+#[tokio::test]
+async fn a_name_that_is_said_once_is_the_line_s_everywhere() {
+    let own = Evening::begun().await;
+    let text = "0.000,1,5,0\n0.003,0,C,1\n0.005,0,9,1\n0.008,1,5,0\n0.009,0,A,1\n";
+    let capture = own.bring("bare.csv", text).await;
+    let at = format!("/captures/{capture}");
+    let fields = json!({"time_unit": "ms", "name.2": "STEP", "kind.3": "bus 4 hex", "name.3": "NOTE", "name.4": "CLEAR"});
+    own.ok(Method::PUT, &format!("{at}/reading"), fields).await;
+    let report = own.report().await.to_string();
+    let diagram = own.get("/diagram").await;
+    let of = |list: &str| -> Vec<String> {
+        let rows = diagram[list].as_array().expect(list);
+        rows.iter()
+            .filter_map(|row| row["name"].as_str().map(str::to_owned))
+            .collect()
+    };
+    assert_eq!(
+        of("lines"),
+        ["STEP", "NOTE[3]", "NOTE[2]", "NOTE[1]", "NOTE[0]", "CLEAR"]
+    );
+    assert_eq!(
+        (&of("buses")[0][..], diagram["buses"][0]["base"].as_u64()),
+        ("NOTE", Some(16))
+    );
+    assert!(
+        report.contains("\"CLEAR\"") && !report.contains("column 4"),
+        "{report}"
+    );
+    let page = own.shown(&at).await;
+    assert!(page.contains("name=\"name.4\" value=\"CLEAR\""), "{page}");
+    assert!(!page.contains("have no headings"), "{page}");
+}
+
 /// The page of a capture shows its first rows; what only a later row made of it is said there too.
 #[tokio::test]
 async fn the_page_of_a_capture_says_what_a_later_row_made_of_it() {

@@ -1,47 +1,24 @@
 //! Several runs under one condition: what an earlier one shows is not gone because the newest shows nothing.
 
-use crate::dice::Dice;
 use crate::evening::Evening;
 use crate::pulsed;
+use crate::struck::{struck, struck_after};
 use axum::http::{Method, StatusCode};
 use serde_json::{Value, json};
-
-/// STEP pulses `n` times; each fall strikes CLEAR_N with the share `strikes`, 12 to 18 ns after it and for 20 to 45 ns.
-/// CLEAR_N has long pulses of its own.
-fn capture(seed: u64, n: usize, strikes: f64) -> String {
-    capture_after(seed, n, strikes, 12)
-}
-
-/// The same with strays from `after` ns on after the fall.
-fn capture_after(seed: u64, n: usize, strikes: f64, after: u64) -> String {
-    let step = pulsed::pulses(seed, n);
-    let mut dice = Dice(seed + 1);
-    let mut clear = Vec::new();
-    for (_, end) in &step {
-        let (is_struck, lag, width) = (dice.unit() < strikes, dice.below(7), dice.below(26));
-        if is_struck {
-            clear.push((end + after + lag, end + after + 20 + lag + width));
-        }
-    }
-    let own = step.iter().skip(3).step_by(4);
-    clear.extend(own.map(|(start, _)| (start - 1_900, start - 1_100)));
-    clear.sort_unstable();
-    pulsed::vcd(&[("STEP", step, false), ("CLEAR_N", clear, true)])
-}
 
 impl Evening {
     /// As found, then with a pull-up: a run that still shows strikes, and after it one of a few edges that shows none.
     async fn with_a_short_last_run() -> Evening {
         let evening = Evening::as_found().await;
         evening.condition("pull-up").await;
-        evening.bring("mid.vcd", &capture(5, 300, 0.1)).await;
-        evening.bring("short.vcd", &capture(7, 4, 0.0)).await;
+        evening.bring("mid.vcd", &struck(5, 300, 0.1)).await;
+        evening.bring("short.vcd", &struck(7, 4, 0.0)).await;
         evening
     }
 
     async fn as_found() -> Evening {
         let evening = Evening::begun().await;
-        evening.bring("found.vcd", &capture(3, 300, 0.4)).await;
+        evening.bring("found.vcd", &struck(3, 300, 0.4)).await;
         evening
     }
 }
@@ -90,7 +67,7 @@ async fn a_short_clean_run_takes_nothing_back() {
 #[tokio::test]
 async fn figures_are_those_of_the_run_that_shows_most() {
     let evening = Evening::as_found().await;
-    evening.bring("brief.vcd", &capture(11, 40, 0.5)).await;
+    evening.bring("brief.vcd", &struck(11, 40, 0.5)).await;
     let report = evening.shown("/report.html").await;
     let finding = between(&report, "<section class=\"finding\">", "</section>");
     assert!(
@@ -106,9 +83,9 @@ async fn figures_are_those_of_the_run_that_shows_most() {
 async fn the_report_has_the_verdict_of_each_change() {
     let evening = Evening::as_found().await;
     evening.condition("reseated").await;
-    evening.bring("reseated.vcd", &capture(5, 300, 0.4)).await;
+    evening.bring("reseated.vcd", &struck(5, 300, 0.4)).await;
     evening.condition("wire moved").await;
-    evening.bring("moved.vcd", &capture(7, 300, 0.0)).await;
+    evening.bring("moved.vcd", &struck(7, 300, 0.0)).await;
     let report = evening.shown("/report.html").await;
     let changes = between(&report, "Each change", "<h2>");
     for told in [
@@ -160,7 +137,7 @@ async fn an_earlier_run_can_be_looked_at() {
     let (status, _) = evening.bench.json(Method::PUT, &path, wrong).await;
     assert_eq!(status, StatusCode::BAD_REQUEST);
     // The next capture is looked at again.
-    evening.bring("next.vcd", &capture(9, 100, 0.0)).await;
+    evening.bring("next.vcd", &struck(9, 100, 0.0)).await;
     let report = evening
         .bench
         .ok(Method::GET, &evening.api("/report"), Value::Null)
@@ -173,7 +150,7 @@ async fn an_earlier_run_can_be_looked_at() {
 async fn few_clean_occasions_settle_nothing() {
     let evening = Evening::as_found().await;
     evening.condition("pull-up").await;
-    evening.bring("twelve.vcd", &capture(7, 12, 0.0)).await;
+    evening.bring("twelve.vcd", &struck(7, 12, 0.0)).await;
     let page = evening.shown("/before-and-after").await;
     // 0 of 12 against some 40 %: gone by the exact test, but a bound of 1 − 0.05^(1/12) = 22 %.
     assert!(
@@ -182,7 +159,7 @@ async fn few_clean_occasions_settle_nothing() {
     );
     assert!(page.contains("at most a tenth of it is left"), "{page}");
     assert!(!page.contains("mark the finding as fixed"), "{page}");
-    evening.bring("many.vcd", &capture(11, 300, 0.0)).await;
+    evening.bring("many.vcd", &struck(11, 300, 0.0)).await;
     let page = evening.shown("/before-and-after").await;
     assert!(page.contains("mark the finding as fixed"), "{page}");
 }
@@ -191,7 +168,7 @@ async fn few_clean_occasions_settle_nothing() {
 async fn the_same_file_under_both_conditions_gets_no_verdict() {
     let evening = Evening::as_found().await;
     evening.condition("pull-up").await;
-    evening.bring("again.vcd", &capture(3, 300, 0.4)).await;
+    evening.bring("again.vcd", &struck(3, 300, 0.4)).await;
     let page = evening.shown("").await;
     assert!(
         page.contains("again.vcd is the same file as found.vcd under &#34;as found&#34;"),
@@ -206,7 +183,7 @@ async fn the_same_file_under_both_conditions_gets_no_verdict() {
         assert!(!page.contains(word), "{word}: {page}");
     }
     // With another run beside it the counts differ; they still rest on one recording.
-    evening.bring("clean.vcd", &capture(11, 300, 0.0)).await;
+    evening.bring("clean.vcd", &struck(11, 300, 0.0)).await;
     let page = evening.shown("/before-and-after").await;
     assert!(
         !page.contains("It helped") && page.contains("can&#39;t be told, the same recording"),
@@ -232,7 +209,7 @@ async fn the_log_looks_again_when_the_setup_changed() {
 async fn a_line_that_still_has_its_strays_is_not_said_to_be_rid_of_them() {
     let evening = Evening::as_found().await;
     evening.condition("pull-up").await;
-    let without_step = capture(3, 300, 0.4).replace("STEP", "BEAT");
+    let without_step = struck(3, 300, 0.4).replace("STEP", "BEAT");
     evening.bring("other-clip.vcd", &without_step).await;
     let page = evening.shown("").await;
     assert!(
@@ -246,7 +223,7 @@ async fn a_line_that_still_has_its_strays_is_not_said_to_be_rid_of_them() {
     );
     // STEP is captured again, and moved by a few microseconds against CLEAR_N.
     evening.condition("wires swapped").await;
-    evening.bring("late.vcd", &capture_after(3, 300, 0.4, 150)).await;
+    evening.bring("late.vcd", &struck_after(3, 300, 0.4, 150)).await;
     let page = evening.shown("").await;
     let told = "CLEAR_N still dips";
     assert!(!page.contains("and not here") || page.contains(told), "{page}");
@@ -308,7 +285,7 @@ async fn of_files_dropped_together_the_worst_run_is_shown() {
 #[tokio::test]
 async fn what_goes_out_holds_each_run() {
     let evening = Evening::with_a_short_last_run().await;
-    evening.bring("late.vcd", &capture(13, 300, 0.2)).await;
+    evening.bring("late.vcd", &struck(13, 300, 0.2)).await;
     let log = evening.bench.ok(Method::GET, &evening.api(""), Value::Null).await;
     let condition = log["conditions"][1]["id"].as_i64().unwrap();
     let out = |name: &str| evening.api(&format!("/export/{name}?condition={condition}"));
@@ -387,7 +364,7 @@ async fn the_report_tells_of_each_run() {
         "{findings}"
     );
     // Found in both of two long runs.
-    evening.bring("late.vcd", &capture(13, 300, 0.2)).await;
+    evening.bring("late.vcd", &struck(13, 300, 0.2)).await;
     let report = evening.shown("/report.html").await;
     let findings = between(&report, "<h2>Findings", "</section>");
     assert!(
@@ -402,7 +379,7 @@ async fn the_report_tells_of_each_run() {
 /// said of it holds.
 #[tokio::test]
 async fn a_trouble_is_the_same_where_names_differ_by_their_scopes() {
-    let scoped = capture(3, 300, 0.4)
+    let scoped = struck(3, 300, 0.4)
         .replace(" STEP ", " @STEP ")
         .replace(" CLEAR_N ", " @CLEAR_N ");
     let mut text = String::new();
@@ -424,7 +401,7 @@ async fn a_trouble_is_the_same_where_names_differ_by_their_scopes() {
         .ok(Method::PUT, &evening.api("/finding-state"), said)
         .await;
     evening.condition("pull-up").await;
-    evening.bring("mid.vcd", &capture(5, 300, 0.2)).await;
+    evening.bring("mid.vcd", &struck(5, 300, 0.2)).await;
     let page = evening.shown("").await;
     assert!(!page.contains("not all of its lines are captured"), "{page}");
     assert!(!page.contains("and not here"), "{page}");
@@ -442,7 +419,7 @@ async fn a_trouble_is_the_same_where_names_differ_by_their_scopes() {
     );
     // Cured: it was captured, and is gone.
     evening.condition("wires apart").await;
-    evening.bring("clean.vcd", &capture(7, 300, 0.0)).await;
+    evening.bring("clean.vcd", &struck(7, 300, 0.0)).await;
     let page = evening.shown("").await;
     assert!(
         page.contains("Found under &#34;pull-up&#34; and not here"),

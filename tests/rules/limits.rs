@@ -86,6 +86,7 @@ fn a_bus_is_checked_bit_by_bit() {
     capture.buses.push(Bus {
         name: "T".to_owned(),
         bits: vec![0, 1],
+        base: None,
     });
     let rule = "[[limit]]\nkind = \"setup\"\ndata = \"T\"\nstrobe = \"STEP\"\nedge = \"rise\"\nat_least = \"20 ns\"\n";
     let result = check(&capture, rule);
@@ -195,7 +196,7 @@ fn delay_from_cause_to_effect() {
 }
 
 #[test]
-fn period_and_frequency() {
+fn a_period_and_its_frequency_have_the_same_bounds() {
     let period = "[[limit]]\nkind = \"period\"\nline = \"STEP\"\nedge = \"rise\"\nat_least = \"100 ns\"\nat_most = \"200 ns\"\n";
     let told = |p: i64, rule: &str| counts(&check(&capture(&[("STEP", 0, &[500, 550, 500 + p])]), rule));
     assert_eq!(

@@ -145,8 +145,9 @@ fn a_watched_line_that_moved_in_the_wrong_step_is_named() {
     assert_eq!((tale.wrong, tale.company), (1, vec![company]));
 }
 
-/// A counter with two count inputs. STEP counts it up every 10 µs; a lamp line beside COUNT_DOWN_N falls now and then,
-/// 3 µs after a step, and dips COUNT_DOWN_N for 20 ns about every other time: the counter, slow as it is, goes back by one 1.2 µs later.
+/// A counter with two count inputs. STEP counts it up every 10 µs; a lamp line beside COUNT_DOWN_N falls now and then, 3 µs
+/// after a step, and dips COUNT_DOWN_N for 20 ns about every other time: the counter, slow as it is, goes back by one 1.2
+/// µs later.
 #[test]
 fn a_stray_on_the_other_count_input_is_linked_to_its_coupling() {
     const STEPS: i64 = 400;

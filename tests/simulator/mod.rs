@@ -1,6 +1,7 @@
-//! Simulated captures with a known truth, wiring first: lines that have a job ([`wiring`]), then what one does to
-//! another ([`physics`]), then what an instrument makes of both ([`instrument`]). [`families`],
-//! [`likeness`] and [`parts`] say which faults there are, [`bench`] and [`planted`] put them together; [`score`] compares what the analysis says with what was planted.
+//! Simulated captures with a known truth, wiring first: lines that have a job ([`wiring`]), then what one does to another
+//! ([`physics`]), then what an instrument makes of both ([`instrument`]). [`families`], [`likeness`] and [`parts`] say
+//! which faults there are, [`bench`] and [`planted`] put them together; [`score`] compares what the analysis says with what
+//! was planted.
 //!
 //! The same family and seed give the same capture on every machine.
 

@@ -1,34 +1,16 @@
 //! Pairs of captures with a planted clock: offset, drift, sampling, losses and strangers from a seed.
 
 use super::*;
+use crate::dice::Dice;
 
-/// A small generator (Marsaglia's xorshift64*), so that seeds mean the same everywhere.
-pub(super) struct Dice(u64);
-
-impl Dice {
-    /// Dice that roll the same for the same seed.
-    pub fn new(seed: u64) -> Dice {
-        let mut dice = Dice(
-            seed.wrapping_mul(0x9E37_79B9_7F4A_7C15)
-                .wrapping_add(0x1234_5678_9ABC_DEF1)
-                | 1,
-        );
-        (0..8).for_each(|_| {
-            dice.unit();
-        });
-        dice
-    }
-    /// Even in 0 … 1.
-    pub fn unit(&mut self) -> f64 {
-        self.0 ^= self.0 >> 12;
-        self.0 ^= self.0 << 25;
-        self.0 ^= self.0 >> 27;
-        (self.0.wrapping_mul(0x2545_F491_4F6C_DD1D) >> 11) as f64 / (1u64 << 53) as f64
-    }
-    /// Uniform in `[low, high)`.
-    pub fn between(&mut self, low: f64, high: f64) -> f64 {
-        low + (high - low) * self.unit()
-    }
+/// Dice that roll the same for the same seed, also where seeds are alike.
+pub(super) fn dice(seed: u64) -> Dice {
+    let spread = seed.wrapping_mul(0x9E37_79B9_7F4A_7C15);
+    let mut dice = Dice(spread.wrapping_add(0x1234_5678_9ABC_DEF1) | 1);
+    (0..8).for_each(|_| {
+        dice.word();
+    });
+    dice
 }
 
 /// What is planted.
@@ -146,7 +128,7 @@ fn windows(dice: &mut Dice, length: f64) -> ((f64, f64), (f64, f64)) {
 fn planted_clocks_are_found_within_the_quantisation_error() {
     let (mut units, mut worst, mut drifts) = (Vec::new(), 0.0f64, Vec::new());
     for seed in 0..240 {
-        let mut dice = Dice::new(seed);
+        let mut dice = dice(seed);
         let plan = plan(&mut dice);
         let n = [60, 200, 900][seed as usize % 3];
         let rest = dice.between(2e-5, 2e-3);
@@ -185,7 +167,7 @@ fn planted_clocks_are_found_within_the_quantisation_error() {
 fn intervals_hold_the_truth_as_often_as_they_say() {
     let (mut held, mut held_drift, runs) = (0, 0, 1200);
     for seed in 0..runs {
-        let mut dice = Dice::new(50_000 + seed);
+        let mut dice = dice(50_000 + seed);
         let plan = plan(&mut dice);
         let pulses = irregular(&mut dice, 80, 3e-4);
         let length = pulses[79].1;
@@ -208,7 +190,7 @@ fn drift_is_within_a_hundredth_of_a_ppm_where_the_span_allows() {
     const LIMIT_PPM: f64 = 0.01;
     let (mut tried, mut largest) = (0, 0.0f64);
     for seed in 0..120 {
-        let mut dice = Dice::new(80_000 + seed);
+        let mut dice = dice(80_000 + seed);
         let plan = plan(&mut dice);
         let n = [300, 1200][seed as usize % 2];
         let rest = dice.between(5e-4, 8e-3);
@@ -237,7 +219,7 @@ fn drift_is_within_a_hundredth_of_a_ppm_where_the_span_allows() {
 #[test]
 fn regular_and_repeating_lines_are_refused() {
     for seed in 0..30 {
-        let mut dice = Dice::new(900 + seed);
+        let mut dice = dice(900 + seed);
         let plan = plan(&mut dice);
         // A plain square wave.
         let square: Vec<(f64, f64)> = (0..400)
@@ -277,7 +259,7 @@ fn regular_and_repeating_lines_are_refused() {
 #[test]
 fn pairs_that_share_nothing_are_refused() {
     for seed in 0..60 {
-        let mut dice = Dice::new(4000 + seed);
+        let mut dice = dice(4000 + seed);
         let plan = plan(&mut dice);
         let (p, q) = (irregular(&mut dice, 150, 1e-3), irregular(&mut dice, 150, 1e-3));
         let (a, _) = pair(&mut dice, &p, &plan, (0.0, 10.0), (0.0, 10.0));
@@ -302,7 +284,7 @@ fn pairs_that_share_nothing_are_refused() {
 
 #[test]
 fn upside_down_and_half_missing_lines_still_align() {
-    let mut dice = Dice::new(77);
+    let mut dice = dice(77);
     let plan = Plan {
         sample_a: 1e-8,
         sample_b: 2e-8,

@@ -364,10 +364,23 @@ impl<'a> Case<'a> {
             .map(|row| one_lag::is_straggler(edges, victim, &rows, row, span));
         let mut stragglers = stragglers.collect::<Vec<bool>>().into_iter();
         rows.retain(|_| stragglers.next() == Some(false));
-        let stands_out = |row: &Coupling| nearby::stand_out(edges, victim, &rows, row, &self.reach);
-        let mut standing = rows.iter().map(stands_out).collect::<Vec<bool>>().into_iter();
-        rows.retain(|_| standing.next() == Some(true));
-        rows
+        self.without_crowded(rows, evidence)
+    }
+
+    /// The rows that stand out against the strays nearby. What a row explained that does not is among these for the others.
+    fn without_crowded(&self, mut rows: Vec<Coupling>, evidence: &[Evidence]) -> Vec<Coupling> {
+        let may_be_row = |e: &&Evidence| e.pairs.len() as u64 >= FEWEST_STRIKES;
+        let open = (&self.reach, evidence.iter().filter(may_be_row).count().max(1));
+        loop {
+            let stands_out =
+                |row: &Coupling| nearby::stand_out(self.bench.edges, self.victim, &rows, row, open);
+            let standing: Vec<bool> = rows.iter().map(stands_out).collect();
+            if standing.iter().all(|stands| *stands) {
+                return rows;
+            }
+            let mut standing = standing.into_iter();
+            rows.retain(|_| standing.next() == Some(true));
+        }
     }
 
     /// Whether other strays of the victim convict the row's line at its lag.

@@ -18,9 +18,9 @@ pub(super) struct Company {
     pub(super) chance: f64,
 }
 
-/// A sentence on which line's edges come in the `within` ticks before the strays of a line, with a space before it, and what to try;
-/// none where none do oftener than chance has it, or where fewer than `least` (a share) of the strays do. Cost: linear in the edges of
-/// all lines.
+/// A sentence on which line's edges come in the `within` ticks before the strays of a line, with a space before it, and
+/// what to try; none where none do oftener than chance has it, or where fewer than `least` (a share) of the strays do.
+/// Cost: linear in the edges of all lines.
 pub(super) fn says(
     capture: &Capture,
     strays: &Strays,
@@ -104,8 +104,8 @@ fn following(capture: &Capture, line: usize, other: usize, within: i64) -> usize
     capture.lines[line].ticks().iter().filter(is_after).count()
 }
 
-/// How many `moments` come within so many ticks after one of `edges` (both ascending ticks), which are a line's over `whole` ticks, and
-/// how many would by chance.
+/// How many `moments` come within so many ticks after one of `edges` (both ascending ticks), which are a line's over
+/// `whole` ticks, and how many would by chance.
 pub(super) fn company(edges: &[i64], whole: f64, line: usize, moments: &[i64], within: i64) -> Company {
     let is_after = |&&at: &&i64| any_within(edges, at - within, at);
     let strays = moments.iter().filter(is_after).count() as u64;

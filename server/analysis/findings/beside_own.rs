@@ -8,8 +8,9 @@ use crate::model::{Capture, Level};
 /// Share of the strays that come soon after edges of the line's own where it is said to ring.
 const RINGING: f64 = 0.9;
 
-/// A sentence, with a space before it, where all `open` strays of a line lie too near to edges of its own to accuse anybody and most
-/// not before them, or where nearly all come in the `within` ticks after such edges. Cost: linear in the line's edges.
+/// A sentence, with a space before it, where all `open` strays of a line lie too near to edges of its own to accuse anybody
+/// and most not before them, or where nearly all come in the `within` ticks after such edges. Cost: linear in the line's
+/// edges.
 pub(super) fn says(
     capture: &Capture,
     strays: &Strays,
@@ -59,8 +60,8 @@ fn mostly_after(capture: &Capture, line: usize, open: &[&Stray]) -> bool {
     2 * open.iter().filter(is_after).count() >= open.len()
 }
 
-/// A sentence, with a space before it, where nearly all strays end in the `within` ticks before edges of the line's own, or lie so near to
-/// one on either side.
+/// A sentence, with a space before it, where nearly all strays end in the `within` ticks before edges of the line's own, or
+/// lie so near to one on either side.
 pub(super) fn says_either(capture: &Capture, line: usize, open: &[&Stray], within: i64) -> Option<String> {
     let name = &capture.lines[line].name;
     let [before, after] =

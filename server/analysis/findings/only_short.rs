@@ -1,8 +1,9 @@
 //! One note on lines that show nothing but short pulses, of which nothing shows whether they are strays or the lines' job.
 //!
-//! A quiet line that is struck looks like a strobe: all its pulses of one level are short. Where their widths repeat they are most
-//! likely a part's ([`super::unsure::plain_strobes`]), and where each edge of another line brings one they answer it. The rest is an open
-//! question, which only the person can answer. A machine in health has such lines as well, so all are gathered in one note.
+//! A quiet line that is struck looks like a strobe: all its pulses of one level are short. Where their widths repeat they
+//! are most likely a part's ([`super::unsure::plain_strobes`]), and where each edge of another line brings one they answer
+//! it. The rest is an open question, which only the person can answer. A machine in health has such lines as well, so all
+//! are gathered in one note.
 
 use super::coupling::{edges_of, name, names};
 use super::unsure::{self, MOST_NAMED};
@@ -38,18 +39,18 @@ const FEWEST: usize = 5;
 const NEARLY_ALL: f64 = 0.95;
 /// The line rests for so many times as long as they last, more often than not.
 const RESTING: i64 = 4;
-/// Widths whose ninth tenth is no farther beyond the first than this share and two samples are one, where samples are fine enough to
-/// show it.
+/// Widths whose ninth tenth is no farther beyond the first than this share and two samples are one, where samples are fine
+/// enough to show it.
 const ONE_WIDTH: f64 = 0.15;
-/// A leader comes before this share of the pulses, and this many times as many as chance has it; a second one before this share of
-/// those that are left. One whose edges are answered so often is answered on purpose.
+/// A leader comes before this share of the pulses, and this many times as many as chance has it; a second one before this
+/// share of those that are left. One whose edges are answered so often is answered on purpose.
 const LEADS: f64 = 0.4;
 const BEYOND_CHANCE: f64 = 3.0;
 const LEADS_REST: f64 = 0.7;
 const EVERY: f64 = 0.95;
 
-/// All such lines, in their order. Cost: linear in the edges of lines without a limit; for those that show short pulses, these × log of
-/// the edges of each other line.
+/// All such lines, in their order. Cost: linear in the edges of lines without a limit; for those that show short pulses,
+/// these × log of the edges of each other line.
 pub fn all(capture: &Capture, strays: &Strays, attribution: &Attribution) -> Vec<OnlyShort> {
     let unsure = attribution.unsure.iter();
     let mut found: Vec<OnlyShort> = unsure
@@ -270,7 +271,8 @@ mod tests {
     use crate::analysis::strays::StrayOptions;
     use crate::model::{Ticks, TimeSpan};
 
-    /// ERR_N dips for 60 to 165 ticks after three of seven falls of each of two lines; `every`: after each of them. `width`: of the dips.
+    /// ERR_N dips for 60 to 165 ticks after three of seven falls of each of two lines; `every`: after each of them.
+    /// `width`: of the dips.
     fn told(width: impl Fn(i64) -> i64, is_struck: impl Fn(i64) -> bool) -> Option<Finding> {
         let span = TimeSpan::new(Ticks(0), Ticks(6_000_000));
         let (mut ready, mut latch, mut dips) = (Vec::new(), Vec::new(), Vec::new());

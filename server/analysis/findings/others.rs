@@ -5,6 +5,17 @@ use super::words::list;
 use crate::analysis::coupling::{Attribution, Coupling, Standing};
 use crate::model::Capture;
 
+/// One line of each coupling that is meant; ascending, each once.
+fn lines_of(
+    attribution: &Attribution,
+    is_meant: impl Fn(&&Coupling) -> bool,
+    line: impl Fn(&Coupling) -> usize,
+) -> Vec<usize> {
+    let meant = attribution.couplings.iter().filter(is_meant);
+    let lines: std::collections::BTreeSet<usize> = meant.map(line).collect();
+    lines.into_iter().collect()
+}
+
 /// The other lines that the same edges of the accused are found to strike, as a list.
 pub(super) fn also_struck(capture: &Capture, attribution: &Attribution, c: &Coupling) -> Option<String> {
     let is_other = |other: &&Coupling| {
@@ -12,14 +23,7 @@ pub(super) fn also_struck(capture: &Capture, attribution: &Attribution, c: &Coup
             && other.victim != c.victim
             && other.standing == Standing::Clear
     };
-    let mut others: Vec<usize> = attribution
-        .couplings
-        .iter()
-        .filter(is_other)
-        .map(|o| o.victim)
-        .collect();
-    others.sort_unstable();
-    others.dedup();
+    let others = lines_of(attribution, is_other, |other| other.victim);
     (!others.is_empty()).then(|| list(&names(capture, &others)))
 }
 
@@ -28,14 +32,7 @@ pub(super) fn also_striking(capture: &Capture, attribution: &Attribution, c: &Co
     let is_other = |other: &&Coupling| {
         other.victim == c.victim && other.aggressor != c.aggressor && other.standing == Standing::Clear
     };
-    let mut others: Vec<usize> = attribution
-        .couplings
-        .iter()
-        .filter(is_other)
-        .map(|o| o.aggressor)
-        .collect();
-    others.sort_unstable();
-    others.dedup();
+    let others = lines_of(attribution, is_other, |other| other.aggressor);
     match others.len() {
         0 => None,
         1 => Some(format!("{} strikes it", name(capture, others[0]))),

@@ -157,8 +157,8 @@ impl Asked {
     }
 }
 
-/// How long after the last edge that may bring it a pulse begins: no earlier and no later than a coupling may act, or than the last of
-/// `lags`.
+/// How long after the last edge that may bring it a pulse begins: no earlier and no later than a coupling may act, or than
+/// the last of `lags`.
 fn lag(
     capture: &Capture,
     strays: &Strays,

@@ -1,8 +1,8 @@
 //! Sentences about short pulses of which nothing shows whether they are strays or their line's job.
 //!
-//! A strobe whose pulses of one level are all short and of one width is the plainest of these: it stands in most captures of a
-//! machine in health. All such lines are told in one note, so that they don't stand before what is really in doubt; where samples are
-//! too coarse to show that they have one width, in another ([`only_short`]).
+//! A strobe whose pulses of one level are all short and of one width is the plainest of these: it stands in most captures
+//! of a machine in health. All such lines are told in one note, so that they don't stand before what is really in doubt;
+//! where samples are too coarse to show that they have one width, in another ([`only_short`]).
 
 use super::coupling::{edges_of, name, names, switching};
 use super::only_short;
@@ -28,7 +28,8 @@ fn repeats(strays: &Strays, crowd: &Crowd) -> bool {
     most - least <= (SAME_SAMPLES * strays.sampling[crowd.line].max(1.0)).max(SAME_SHARE * least)
 }
 
-/// Pulses of fewer samples than this don't show whether they have one width: two neighbouring numbers of samples may be twice as long.
+/// Pulses of fewer samples than this don't show whether they have one width: two neighbouring numbers of samples may be
+/// twice as long.
 pub(super) const SHOW_WIDTH: f64 = 4.0;
 
 /// Whether pulses of so few samples look like a plain strobe that they may be anything.

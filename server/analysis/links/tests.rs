@@ -4,27 +4,12 @@ use super::delay::Cluster;
 use super::matching::Windows;
 use super::*;
 use crate::analysis::findings::Severity;
+use crate::dice::Dice;
 use crate::model::{Bus, Stretch, TimeSpan};
 
-/// A small generator (Marsaglia's xorshift64*), so that seeds mean the same everywhere.
-struct Dice(u64);
-
-impl Dice {
-    fn new(seed: u64) -> Dice {
-        Dice(seed.wrapping_mul(0x9E37_79B9_7F4A_7C15) | 1)
-    }
-    fn next(&mut self) -> u64 {
-        self.0 ^= self.0 >> 12;
-        self.0 ^= self.0 << 25;
-        self.0 ^= self.0 >> 27;
-        self.0.wrapping_mul(0x2545_F491_4F6C_DD1D) >> 11
-    }
-    fn below(&mut self, n: i64) -> i64 {
-        (self.next() % n as u64) as i64
-    }
-    fn chance(&mut self, p: f64) -> bool {
-        (self.next() as f64) < p * (1u64 << 53) as f64
-    }
+/// Dice that roll the same for the same seed.
+fn dice(seed: u64) -> Dice {
+    Dice(seed.wrapping_mul(0x9E37_79B9_7F4A_7C15) | 1)
 }
 
 const END: i64 = 60_000_000;
@@ -35,11 +20,11 @@ fn pulses(dice: &mut Dice, n: usize) -> Vec<(i64, i64)> {
     let mut out = Vec::new();
     while out.len() < n && at < END - 10_000 {
         at += if dice.chance(0.4) {
-            400 + dice.below(600)
+            400 + dice.below(600) as i64
         } else {
-            20_000 + dice.below(400_000)
+            20_000 + dice.below(400_000) as i64
         };
-        let width = 200 + dice.below(1800);
+        let width = 200 + dice.below(1800) as i64;
         out.push((at, at + width));
         at += width;
     }
@@ -79,8 +64,8 @@ fn send(dice: &mut Dice, sent: &[(i64, i64)], loss: f64, jitter: i64) -> (Vec<(i
             lost.push(start);
         } else {
             arrived.push((
-                start + 30 + dice.below(jitter + 1),
-                end + 38 + dice.below(jitter + 1),
+                start + 30 + dice.below(jitter as u64 + 1) as i64,
+                end + 38 + dice.below(jitter as u64 + 1) as i64,
             ));
         }
     }
@@ -91,8 +76,8 @@ fn send(dice: &mut Dice, sent: &[(i64, i64)], loss: f64, jitter: i64) -> (Vec<(i
 fn disturb(dice: &mut Dice, arrived: &mut Vec<(i64, i64)>, n: usize) -> Vec<i64> {
     let mut extra = Vec::new();
     while extra.len() < n {
-        let at = 20_000 + dice.below(END - 40_000);
-        let width = 25 + dice.below(200);
+        let at = 20_000 + dice.below(END as u64 - 40_000) as i64;
+        let width = 25 + dice.below(200) as i64;
         if arrived.iter().all(|p| at + width + 60 < p.0 || p.1 + 60 < at) {
             arrived.push((at, at + width));
             arrived.sort_unstable();
@@ -115,7 +100,7 @@ fn agree(found: &[EndPulse], planted: &[i64], slack: i64) -> bool {
 #[test]
 fn planted_losses_and_noise_are_listed_exactly() {
     for seed in 0..60 {
-        let mut dice = Dice::new(seed);
+        let mut dice = dice(seed);
         let sample = [1, 5, 20][seed as usize % 3];
         let loss = [0.0, 0.02, 0.1, 0.4][seed as usize % 4];
         let noise = [0, 6, 0, 20, 1][seed as usize % 5];
@@ -160,7 +145,7 @@ fn planted_losses_and_noise_are_listed_exactly() {
 
 #[test]
 fn upside_down_stuck_floating_and_late_ends_are_told_apart() {
-    let mut dice = Dice::new(7);
+    let mut dice = dice(7);
     let sent = pulses(&mut dice, 60);
     let (arrived, _) = send(&mut dice, &sent, 0.0, 5);
     let late: Vec<(i64, i64)> = sent.iter().map(|p| (p.0 + 3000, p.1 + 3000)).collect();
@@ -207,7 +192,7 @@ fn upside_down_stuck_floating_and_late_ends_are_told_apart() {
 
 #[test]
 fn swapped_wires_and_a_reversed_bus_are_named() {
-    let mut dice = Dice::new(11);
+    let mut dice = dice(11);
     let sent: Vec<Vec<(i64, i64)>> = (0..5).map(|_| pulses(&mut dice, 80)).collect();
     let far: Vec<Vec<(i64, i64)>> = sent.iter().map(|s| send(&mut dice, s, 0.0, 6).0).collect();
     let wire = |order: [usize; 5]| {
@@ -220,10 +205,12 @@ fn swapped_wires_and_a_reversed_bus_are_named() {
             Bus {
                 name: "A".into(),
                 bits: vec![4, 3, 2, 1, 0],
+                base: None,
             },
             Bus {
                 name: "B".into(),
                 bits: vec![9, 8, 7, 6, 5],
+                base: None,
             },
         ];
         c
@@ -270,7 +257,7 @@ fn swapped_wires_and_a_reversed_bus_are_named() {
 #[test]
 fn a_far_end_on_the_wrong_clocked_signal_is_dead_though_edges_coincide() {
     // Two signals that only switch with one clock: many of their edges coincide.
-    let mut dice = Dice::new(3);
+    let mut dice = dice(3);
     let mut clocked = |p: f64| {
         let (mut out, mut open) = (Vec::new(), None);
         for tick in 1..2000 {
@@ -317,7 +304,7 @@ fn a_far_end_on_the_wrong_clocked_signal_is_dead_though_edges_coincide() {
 
 #[test]
 fn a_stretched_pulse_is_neither_missing_nor_extra() {
-    let mut dice = Dice::new(5);
+    let mut dice = dice(5);
     let sent = pulses(&mut dice, 100);
     let (mut arrived, _) = send(&mut dice, &sent, 0.0, 3);
     arrived[40].1 += 150;
@@ -336,7 +323,7 @@ fn a_stretched_pulse_is_neither_missing_nor_extra() {
 
 #[test]
 fn what_lies_outside_the_recording_is_not_held_against_the_link() {
-    let mut dice = Dice::new(9);
+    let mut dice = dice(9);
     let sent = pulses(&mut dice, 120);
     let (arrived, _) = send(&mut dice, &sent, 0.0, 3);
     let mut far = line("IN", &arrived, 1, false);
@@ -361,7 +348,7 @@ fn what_lies_outside_the_recording_is_not_held_against_the_link() {
 
 #[test]
 fn undeclared_links_are_proposed() {
-    let mut dice = Dice::new(13);
+    let mut dice = dice(13);
     let (a, b) = (pulses(&mut dice, 90), pulses(&mut dice, 90));
     let (far, _) = send(&mut dice, &a, 0.005, 4);
     let c = capture(vec![
@@ -382,7 +369,7 @@ fn undeclared_links_are_proposed() {
 
 #[test]
 fn of_too_many_lines_the_busiest_are_compared_and_the_others_told() {
-    let mut dice = Dice::new(13);
+    let mut dice = dice(13);
     let (a, b) = (pulses(&mut dice, 90), pulses(&mut dice, 60));
     let (far_a, _) = send(&mut dice, &a, 0.005, 4);
     let (far_b, _) = send(&mut dice, &b, 0.005, 4);
@@ -425,7 +412,7 @@ fn of_too_many_lines_the_busiest_are_compared_and_the_others_told() {
 
 #[test]
 fn pulses_missing_a_step_later_are_no_warning() {
-    let mut dice = Dice::new(13);
+    let mut dice = dice(13);
     let sent = pulses(&mut dice, 90);
     let (far, _) = send(&mut dice, &sent, 0.1, 4);
     let c = capture(vec![line("OUT", &sent, 1, false), line("IN", &far, 1, false)]);
@@ -465,9 +452,9 @@ fn the_best_chain_agrees_with_trying_all() {
         }
     }
     for seed in 0..200 {
-        let mut dice = Dice::new(seed);
+        let mut dice = dice(seed);
         let mut times = |n: i64| {
-            let mut t: Vec<i64> = (0..n).map(|_| dice.below(60)).collect();
+            let mut t: Vec<i64> = (0..n).map(|_| dice.below(60) as i64).collect();
             t.sort_unstable();
             t.dedup();
             t

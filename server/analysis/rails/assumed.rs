@@ -10,8 +10,14 @@ use crate::rule::Rail;
 const NOMINAL: [f64; 8] = [1.8, 2.5, 3.3, 5.0, 9.0, 12.0, 15.0, 24.0];
 /// A supply's median lies this near to nominal, as a fraction of it (no source: a supply further off is too far to guess).
 const NEAR: f64 = 0.1;
-/// A line that is ever further than this from nominal is a signal (no source).
+/// A line that is ever further than this from nominal is a signal (no source), unless it is called like a supply …
 const FAR: f64 = 0.4;
+/// … and is so for no more than this share of the time: dips are short (no source) …
+const FAR_SHARE: f64 = 0.05;
+/// … and never further than this: a signal of that name goes all the way to 0 V (no source).
+const DEEPEST: f64 = 0.75;
+/// A supply is nowhere near 0 V, in volts: one that rests so is off, or its channel passes no direct voltage.
+const ABOUT_ZERO_V: f64 = 0.3;
 /// Tolerance taken for 5 V: 4.75 V to 5.25 V, the commercial range in makers' tables of commercial TTL (from memory).
 const TOLERANCE_5V: f64 = 0.05;
 /// Tolerance taken for the others (common practice, no source).
@@ -26,7 +32,9 @@ pub fn assumed(capture: &Capture, declared: &[Rail]) -> Vec<Rail> {
             .any(|r| r.line == name || r.supply_end.as_deref() == Some(name))
     };
     let lines = traces(capture).filter(|(name, ..)| is_called_supply(name) && !is_declared(name));
-    lines.filter_map(|(name, trace, _)| rail(name, trace)).collect()
+    lines
+        .filter_map(|(name, trace, _)| rail(name, trace, true))
+        .collect()
 }
 
 /// Rails for the lines in volts that are called something else, never switch and stay near a usual potential: what may be a
@@ -41,7 +49,7 @@ pub fn proposed(capture: &Capture, known: &[Rail]) -> Vec<Rail> {
     let still = traces(capture).filter(|(name, _, edges)| *edges == 0 && !is_known(name));
     still
         .filter_map(|(name, trace, _)| {
-            let rail = rail(name, trace)?;
+            let rail = rail(name, trace, false)?;
             let is_ttl_high = (TTL_HIGH.0..=TTL_HIGH.1).contains(&rail.nominal_v) && trace.family == TTL;
             (!is_ttl_high).then_some(rail)
         })
@@ -66,8 +74,9 @@ fn traces(capture: &Capture) -> impl Iterator<Item = (&str, &Trace, usize)> {
     lines.chain(others)
 }
 
-fn rail(name: &str, trace: &Trace) -> Option<Rail> {
-    let nominal_v = nominal(&Volts::of(trace).volts)?;
+/// `is_called`: like a supply.
+fn rail(name: &str, trace: &Trace, is_called: bool) -> Option<Rail> {
+    let nominal_v = nominal(&Volts::of(trace).volts, is_called)?;
     Some(Rail {
         line: name.to_owned(),
         nominal_v,
@@ -84,7 +93,7 @@ fn rail(name: &str, trace: &Trace) -> Option<Rail> {
 }
 
 /// Whether a line's name is a supply's: VCC, VDD, VEE or VBB with or without more, or volts such as `+5V`, `-12 V`, `3V3`.
-fn is_called_supply(name: &str) -> bool {
+pub(super) fn is_called_supply(name: &str) -> bool {
     let last = name.rsplit(['/', '.']).next().unwrap_or(name);
     let upper = last.trim_start_matches(['+', '-']).to_ascii_uppercase();
     if ["VCC", "VDD", "VEE", "VBB"].iter().any(|p| upper.starts_with(p)) {
@@ -95,8 +104,41 @@ fn is_called_supply(name: &str) -> bool {
     digits > 0 && rest.starts_with('V') && !rest[1..].starts_with(|c: char| c.is_ascii_alphabetic())
 }
 
-/// The usual potential that the samples rest at, if they all stay in its neighbourhood.
-fn nominal(volts: &[f64]) -> Option<f64> {
+/// A line that is called like a supply and rests near 0 V. Volts.
+#[derive(Clone, Debug, PartialEq)]
+pub struct AboutZero {
+    pub line: String,
+    pub rest_v: f64,
+    pub smallest_v: f64,
+    pub largest_v: f64,
+}
+
+/// The lines in volts that are called like a supply, are not among `declared` and rest near 0 V. Cost: as [`assumed`].
+pub fn about_zero(capture: &Capture, declared: &[Rail]) -> Vec<AboutZero> {
+    let is_declared = |name: &str| {
+        declared
+            .iter()
+            .any(|r| r.line == name || r.supply_end.as_deref() == Some(name))
+    };
+    let lines = traces(capture).filter(|(name, ..)| is_called_supply(name) && !is_declared(name));
+    lines
+        .filter_map(|(name, trace, _)| {
+            let mut volts = Volts::of(trace).volts;
+            let middle = volts.len().checked_sub(1)? / 2;
+            let (_, &mut rest_v, _) = volts.select_nth_unstable_by(middle, f64::total_cmp);
+            (rest_v.abs() <= ABOUT_ZERO_V).then(|| AboutZero {
+                line: name.to_owned(),
+                rest_v,
+                smallest_v: volts.iter().copied().fold(f64::INFINITY, f64::min),
+                largest_v: volts.iter().copied().fold(f64::NEG_INFINITY, f64::max),
+            })
+        })
+        .collect()
+}
+
+/// The usual potential that the samples rest at, if they all stay in its neighbourhood: of a line that is called like a supply
+/// nearly all.
+fn nominal(volts: &[f64], is_called: bool) -> Option<f64> {
     let mut sorted = volts.to_vec();
     let middle = sorted.len().checked_sub(1)? / 2;
     let (_, &mut median, _) = sorted.select_nth_unstable_by(middle, f64::total_cmp);
@@ -104,7 +146,16 @@ fn nominal(volts: &[f64]) -> Option<f64> {
         .into_iter()
         .map(|n| n.copysign(median))
         .find(|n| (median - n).abs() <= NEAR * n.abs())?;
-    let stays = volts.iter().all(|v| (v - nominal).abs() <= FAR * nominal.abs());
+    let beyond = |reach: f64| {
+        let far = volts
+            .iter()
+            .filter(|v| (*v - nominal).abs() > reach * nominal.abs());
+        far.count() as f64 / volts.len() as f64
+    };
+    let stays = match is_called {
+        true => beyond(FAR) <= FAR_SHARE && beyond(DEEPEST) == 0.0,
+        false => beyond(FAR) == 0.0,
+    };
     stays.then_some(nominal)
 }
 
@@ -133,11 +184,58 @@ mod tests {
 
     #[test]
     fn a_supply_rests_near_a_usual_potential() {
-        assert_eq!(nominal(&[5.02, 4.98, 4.55, 5.0, 5.1]), Some(5.0));
-        assert_eq!(nominal(&[-12.1, -11.9, -12.0]), Some(-12.0));
+        assert_eq!(nominal(&[5.02, 4.98, 4.55, 5.0, 5.1], false), Some(5.0));
+        assert_eq!(nominal(&[-12.1, -11.9, -12.0], false), Some(-12.0));
         // A signal that swings, a line that rests at no supply's potential, nothing at all.
-        assert_eq!(nominal(&[5.0, 5.0, 5.0, 0.2]), None);
-        assert_eq!(nominal(&[4.2, 4.2]), None);
-        assert_eq!(nominal(&[]), None);
+        assert_eq!(nominal(&[5.0, 5.0, 5.0, 0.2], true), None);
+        assert_eq!(nominal(&[4.2, 4.2], true), None);
+        assert_eq!(nominal(&[], true), None);
+    }
+
+    #[test]
+    fn a_deep_dip_makes_no_signal_of_what_is_called_a_supply() {
+        let with_dips = |share: usize, to: f64| -> Vec<f64> {
+            let dip = |n: usize| if n.is_multiple_of(share) { to } else { 5.0 };
+            (0..1_000).map(dip).collect()
+        };
+        assert_eq!(nominal(&with_dips(40, 2.6), true), Some(5.0));
+        // Nobody calls it one, it is there too often, or it goes as far as a signal.
+        assert_eq!(nominal(&with_dips(40, 2.6), false), None);
+        assert_eq!(nominal(&with_dips(10, 2.6), true), None);
+        assert_eq!(nominal(&with_dips(40, 0.3), true), None);
+    }
+
+    /// A trace at `rest`, with a dip of 1.9 V every 40 samples.
+    fn dipping(name: &str, rest: f64) -> Capture {
+        use crate::model::{Level, Line, Thresholds, Ticks, TimeSpan, TraceSamples};
+        let span = TimeSpan::new(Ticks(0), Ticks(10_000));
+        let volts: Vec<f64> = (0..1_000)
+            .map(|n| if n % 40 == 7 { rest - 1.9 } else { rest })
+            .collect();
+        let mut line = Line::digital(name, Level::Low, Vec::new(), span);
+        line.trace = Some(Trace {
+            thresholds: Thresholds {
+                low_v: 0.8,
+                high_v: 2.0,
+            },
+            family: TTL.to_owned(),
+            declared: false,
+            samples: TraceSamples::Steps {
+                times: std::sync::Arc::new((0..1_000).map(|n| 10 * n).collect()),
+                values: std::sync::Arc::new(volts),
+            },
+        });
+        Capture::in_nanoseconds("dips.csv", span, vec![line])
+    }
+
+    #[test]
+    fn a_supply_that_rests_about_zero_is_told() {
+        let found = about_zero(&dipping("VCC", 0.02), &[]);
+        assert_eq!(
+            (found.len(), found[0].rest_v, found[0].smallest_v),
+            (1, 0.02, 0.02 - 1.9)
+        );
+        assert_eq!(about_zero(&dipping("SLUICE", 0.02), &[]), []);
+        assert_eq!(about_zero(&dipping("VCC", 5.02), &[]), []);
     }
 }

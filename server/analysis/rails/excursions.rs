@@ -122,6 +122,7 @@ fn median(mut values: Vec<f64>) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::dice::Dice;
 
     fn rail(nominal_v: f64) -> Rail {
         Rail {
@@ -142,15 +143,9 @@ mod tests {
         }
     }
 
-    /// Near normal with mean 0 and variance 1: twelve even numbers (common practice), Marsaglia's xorshift64*.
-    fn normal(state: &mut u64) -> f64 {
-        let mut even = || {
-            *state ^= *state >> 12;
-            *state ^= *state << 25;
-            *state ^= *state >> 27;
-            (state.wrapping_mul(0x2545_F491_4F6C_DD1D) >> 11) as f64 / (1u64 << 53) as f64
-        };
-        (0..12).map(|_| even()).sum::<f64>() - 6.0
+    /// Near normal with mean 0 and variance 1: twelve even numbers (common practice).
+    fn normal(dice: &mut Dice) -> f64 {
+        (0..12).map(|_| dice.unit()).sum::<f64>() - 6.0
     }
 
     /// Five slow dips from 4.95 V to 4.65 V and back, 400 samples from bound to bound, under noise of 10 mV to 40 mV, seen by a
@@ -165,12 +160,12 @@ mod tests {
             (0.005, 0.02),
             (0.03, 0.0),
         ] {
-            let mut state = 0x1234_5678_9ABC_DEF1;
+            let mut dice = Dice(0x1234_5678_9ABC_DEF1);
             let values: Vec<f64> = (0..20_000)
                 .map(|i| {
                     let at = (i % 4000) as f64 - 2000.0;
                     let clean = 4.95 - 0.3 * (1.0 - at.abs() / 600.0).max(0.0);
-                    let value = clean + sigma * normal(&mut state);
+                    let value = clean + sigma * normal(&mut dice);
                     if unit > 0.0 {
                         (value / unit).round() * unit
                     } else {
@@ -203,19 +198,19 @@ mod tests {
     /// One sag that takes more than half of the record, under noise of 20 mV: one excursion.
     #[test]
     fn noise_cuts_no_sag_that_outlasts_the_rest() {
-        let mut state = 0x1234_5678_9ABC_DEF1;
+        let mut dice = Dice(0x1234_5678_9ABC_DEF1);
         let values: Vec<f64> = (0..20_000)
             .map(|i| {
                 let share = i as f64 / 20_000.0;
                 let sag = 0.6 * (1.0 - ((share - 0.5) / 0.45).powi(2)).max(0.0);
-                5.0 - sag + 0.02 * normal(&mut state)
+                5.0 - sag + 0.02 * normal(&mut dice)
             })
             .collect();
         let outside = values.iter().filter(|v| **v < 4.75).count();
         assert!(outside > 10_000, "{outside}");
         assert_eq!(excursions(&rail(5.0), &volts(values)).len(), 1);
         // A rail that rests outside is one excursion too.
-        let low: Vec<f64> = (0..20_000).map(|_| 4.7 + 0.02 * normal(&mut state)).collect();
+        let low: Vec<f64> = (0..20_000).map(|_| 4.7 + 0.02 * normal(&mut dice)).collect();
         assert_eq!(excursions(&rail(5.0), &volts(low)).len(), 1);
     }
 

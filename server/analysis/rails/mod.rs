@@ -21,7 +21,7 @@ use crate::rule::Rail;
 use cause::cause;
 use excursions::excursions;
 
-pub use sentences::{findings, proposed};
+pub use sentences::{about_zero, findings, proposed};
 
 /// What helps against dips, in the middle of a sentence.
 const AGAINST_DIPS: &str =
@@ -76,6 +76,12 @@ pub struct RailResult {
     pub drop_v: Option<(f64, f64)>,
     /// Readings outside the tolerance: positions in the rail's list.
     pub readings_outside: Vec<usize>,
+}
+
+/// Whether the line called `name` is one of the rails or the supply end of one, or is called like a supply.
+pub fn is_supply(rails: &[Rail], name: &str) -> bool {
+    let is_end = |r: &Rail| r.line == name || r.supply_end.as_deref() == Some(name);
+    rails.iter().any(is_end) || assumed::is_called_supply(name)
 }
 
 /// Checks all rails. Cost: linear in samples and edges, per rail.

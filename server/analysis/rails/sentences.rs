@@ -1,5 +1,6 @@
 //! What checked rails have to say.
 
+use super::assumed::AboutZero;
 use super::{Cause, Excursion, RailResult};
 use crate::analysis::findings::{Finding, Severity, edges_word, small};
 use crate::model::Capture;
@@ -28,6 +29,31 @@ pub fn findings(capture: &Capture, rails: &[Rail], results: &[RailResult]) -> Ve
         );
     }
     found
+}
+
+/// One warning for each supply that rests near 0 V.
+pub fn about_zero(found: &[AboutZero]) -> Vec<Finding> {
+    let warning = |of: &AboutZero| {
+        let name = &of.line;
+        Finding {
+            severity: Severity::Warning,
+            topic: "rail",
+            lines: vec![name.clone()],
+            title: format!("{name} rests at {}: is its channel AC-coupled?", volts(of.rest_v)),
+            detail: format!(
+                "By its name it is a supply, and a supply that is on is nowhere near 0 V. A channel that passes no direct voltage \
+                 shows only how it moves: here down to {} and up to {}. So it was not held against any limits.",
+                volts(of.smallest_v),
+                volts(of.largest_v)
+            ),
+            try_next: vec![
+                "Set the channel to DC coupling and repeat: then each dip is held against what the supply should be.".to_owned(),
+                format!("If {name} is at 0 V by the meter too, it is off, or its wire is open."),
+                CAUTION.to_owned(),
+            ],
+        }
+    };
+    found.iter().map(warning).collect()
 }
 
 fn volts(value: f64) -> String {

@@ -19,8 +19,8 @@ pub struct Silenced {
     pub without: u64,
     /// So soon, in ticks.
     pub within: i64,
-    /// Whether the machine may do something else from then on: another line that seldom switches did so just then, or the follower
-    /// keeps another rhythm since.
+    /// Whether the machine may do something else from then on: another line that seldom switches did so just then, or the
+    /// follower keeps another rhythm since.
     pub may_be_meant: bool,
 }
 
@@ -34,8 +34,8 @@ const FOLLOWED: f64 = 0.97;
 const CHANCE: f64 = 1e-6;
 /// A third line explains what moved on if so large a share of the edges since come after its own.
 const EXPLAINED: f64 = 0.9;
-/// A line with fewer edges than this share of the silent line's seldom switches: what says which phase a machine is in. It does so within
-/// so many of the silent line's usual intervals of its last edge.
+/// A line with fewer edges than this share of the silent line's seldom switches: what says which phase a machine is in. It
+/// does so within so many of the silent line's usual intervals of its last edge.
 const SELDOM: f64 = 0.1;
 const JUST_THEN: i64 = 3;
 /// Rhythms and widths differ where their middles do by this factor (common practice, no source).
@@ -43,8 +43,8 @@ const OTHER_RHYTHM: f64 = 1.3;
 /// So many edges, evenly spread, are looked at before all are.
 const TASTED: usize = 64;
 
-/// The lines that fell silent, with the follower that moved on most. Cost: for each line that ends well before the record does the
-/// edges of those that go on × log of its own, of most lines a few.
+/// The lines that fell silent, with the follower that moved on most. Cost: for each line that ends well before the record
+/// does the edges of those that go on × log of its own, of most lines a few.
 pub fn silenced(capture: &Capture) -> Vec<Silenced> {
     let lines = 0..capture.lines.len();
     lines.filter_map(|line| silenced_line(capture, line)).collect()
@@ -184,8 +184,8 @@ mod tests {
     use super::*;
     use crate::model::TimeSpan;
 
-    /// STEP rises every 10,000 ticks up to the n-th time that `steps` says; BEAT switches 20 ticks after each rise of all 100, and
-    /// LIFT 5 ticks before it, from `lift` on.
+    /// STEP rises every 10,000 ticks up to the n-th time that `steps` says; BEAT switches 20 ticks after each rise of all
+    /// 100, and LIFT 5 ticks before it, from `lift` on.
     fn found(steps: i64, lift: i64) -> Vec<(usize, usize, u64, u64)> {
         let found = silenced(&capture(steps, lift)).into_iter();
         found

@@ -71,11 +71,12 @@ fn edges_are_looked_at_just_before() {
 }
 
 #[test]
-fn buses_have_values() {
+fn a_bus_is_found_by_its_value() {
     let mut capture = carillon();
     capture.buses.push(Bus {
         name: "Q".to_owned(),
         bits: vec![2, 3],
+        base: None,
     });
     assert_eq!(found(&capture, "Q == 2'b10"), [(10, 20)]);
     assert_eq!(found(&capture, "{\\Q[0] , \\Q[1] } == 'o2"), []);
@@ -98,7 +99,7 @@ fn what_is_not_known_matches_nothing() {
 }
 
 #[test]
-fn a_mistake_is_told() {
+fn a_pattern_that_can_t_be_read_is_told() {
     let capture = carillon();
     for (text, told) in [
         ("", "Expected a pattern"),

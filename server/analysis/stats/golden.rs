@@ -103,7 +103,7 @@ fn incomplete_beta_of_real_arguments() {
 }
 
 #[test]
-fn intervals_of_rates() {
+fn intervals_of_rates_are_those_from_outside() {
     for (inputs, out) in cases("clopper_pearson") {
         let c = counts(&inputs);
         let (low, high) = intervals::clopper_pearson(c[0], c[1], 0.95);

@@ -19,8 +19,9 @@ pub fn clean_opportunities(rate: f64, confidence: f64) -> Option<u64> {
     Some((n - 1e-9).ceil().max(1.0) as u64)
 }
 
-/// Number of opportunities after, more than `n2`, at which Fisher's two-sided test tells a rate of `b` in `n2` from `a` in `n1` before
-/// at level `alpha`, if strikes go on at that rate; to a few of a hundred. `None` where `n2` is 0, or more than `limit` would be needed.
+/// Number of opportunities after, more than `n2`, at which Fisher's two-sided test tells a rate of `b` in `n2` from `a` in
+/// `n1` before at level `alpha`, if strikes go on at that rate; to a few of a hundred. `None` where `n2` is 0, or more than
+/// `limit` would be needed.
 pub fn to_settle_at_this_rate([a, n1]: [u64; 2], [b, n2]: [u64; 2], alpha: f64, limit: u64) -> Option<u64> {
     let rate = b as f64 / n2 as f64;
     let is_told = |n: &u64| fisher(a, n1, (rate * *n as f64).round() as u64, *n).two_sided() < alpha;

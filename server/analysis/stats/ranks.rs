@@ -1,7 +1,7 @@
 //! Statistics of ranks.
 
-/// Spearman's rank correlation of pairs, from −1 to 1; equal values share the mean of their ranks. None where either has one value only,
-/// or there are no pairs. Cost: n log n.
+/// Spearman's rank correlation of pairs, from −1 to 1; equal values share the mean of their ranks. None where either has
+/// one value only, or there are no pairs. Cost: n log n.
 ///
 /// # Formula
 /// Pearson's correlation of the ranks.

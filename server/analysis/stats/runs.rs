@@ -1,7 +1,7 @@
 //! The runs test: whether outcomes of one kind follow each other oftener than chance has it.
 
-/// How far the number of runs lies from what chance has, in standard deviations (below 0: fewer runs, outcomes keep together); none
-/// where all outcomes are alike. `half`: a correction for continuity, towards the mean, in runs.
+/// How far the number of runs lies from what chance has, in standard deviations (below 0: fewer runs, outcomes keep
+/// together); none where all outcomes are alike. `half`: a correction for continuity, towards the mean, in runs.
 ///
 /// Wald and Wolfowitz, *On a Test Whether Two Samples are from the Same Population*, Ann. Math. Stat. 11 (1940), by the normal
 /// approximation: a of one kind and b of the other make 2ab/n + 1 runs on average, with variance (m − 1)(m − 2)/(n − 1).

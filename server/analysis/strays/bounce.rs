@@ -1,10 +1,10 @@
 //! Contact bounce: a burst of irregular pulses around a contact's own slow change, settling at a new level.
 //!
-//! A line bounces when its edges fall into bursts parted by rests far longer than any pause inside them, most
-//! bursts have an odd number of edges (they settle at the other level), the pauses inside are irregular, and
-//! the edges neither switch with other lines nor come one time after another's ([`led`]). Durations from microseconds to a hand switch's tens of
-//! milliseconds (MIL-R-5757J counts openings of 10 µs and more; reed contacts settle in 0.5 to 1 ms; worn
-//! hand switches were seen to bounce for 157 ms).
+//! A line bounces when its edges fall into bursts parted by rests far longer than any pause inside them, most bursts have
+//! an odd number of edges (they settle at the other level), the pauses inside are irregular, and the edges neither switch
+//! with other lines nor come one time after another's ([`led`]). Durations from microseconds to a hand switch's tens of
+//! milliseconds (MIL-R-5757J counts openings of 10 µs and more; reed contacts settle in 0.5 to 1 ms; worn hand switches
+//! were seen to bounce for 157 ms).
 
 use std::ops::Range;
 
@@ -39,6 +39,8 @@ const TYPICAL_PAUSE_S: f64 = 1e-6;
 /// The shortest rest between bursts is this many times the longest pause inside one.
 const REST_TO_PAUSE: f64 = 4.0;
 const FEWEST_EDGES: usize = 3;
+/// A contact's line that another contact strikes shows two edges more for each fall of the other: about as many as its own, or twice.
+const MOST_TAKEN: usize = 2;
 /// Every rest is at least this many times the longest burst.
 const REST_TO_BURST: f64 = 2.0;
 /// With fewer bursts than this a line's own activity looks much like bounce, so more is asked of it.
@@ -53,17 +55,77 @@ const MOST_EDGES: usize = 200_000;
 
 /// The bursts of all lines that bounce.
 pub fn find(capture: &Capture) -> Vec<Burst> {
+    let looked_at: Vec<Contact> = (0..capture.lines.len())
+        .map(|line| Contact::of(capture, line))
+        .collect();
     let mut bursts = Vec::new();
-    for (index, line) in capture.lines.iter().enumerate() {
-        if line.edges.len() < FEWEST_EDGES || line.edges.len() > MOST_EDGES {
-            continue;
-        }
-        let found = bursts_of(capture, index, line);
-        if !found.is_empty() && switches_alone(capture, index, &found) {
-            bursts.extend(found);
+    for (index, contact) in looked_at.iter().enumerate() {
+        if !contact.bursts.is_empty() && switches_alone(capture, &looked_at, index) {
+            bursts.extend(contact.bursts.iter().cloned());
         }
     }
     bursts
+}
+
+/// A line looked at as a contact.
+#[derive(Default)]
+struct Contact {
+    bursts: Vec<Burst>,
+    /// The line without its shortest pulses, where bursts showed only so.
+    bare: Option<Line>,
+}
+
+impl Contact {
+    fn of(capture: &Capture, index: usize) -> Contact {
+        let line = &capture.lines[index];
+        if line.edges.len() < FEWEST_EDGES || line.edges.len() > MOST_EDGES {
+            return Contact::default();
+        }
+        let bursts = bursts_of(capture, index, line);
+        if !bursts.is_empty() {
+            return Contact { bursts, bare: None };
+        }
+        Contact::struck(capture, index).unwrap_or_default()
+    }
+
+    /// A contact's line that is struck besides: strays between its bursts, which settle nowhere, hide them. Without pulses that are
+    /// too short for a contact each burst ends at the level it ended at.
+    fn struck(capture: &Capture, index: usize) -> Option<Contact> {
+        let line = &capture.lines[index];
+        let shortest = capture.timebase.ticks_of(TYPICAL_PAUSE_S);
+        let kept = without_short(line, shortest);
+        let taken = line.edges.len() - kept.len();
+        if taken == 0 || taken > MOST_TAKEN * kept.len() || kept.len() < FEWEST_EDGES {
+            return None;
+        }
+        let edges = kept.iter().map(|&at| line.edges[at]).collect();
+        let bare = Line {
+            stretches: line.stretches.clone(),
+            ..Line::digital(line.name.clone(), line.first, edges, line.span)
+        };
+        let mut bursts = bursts_of(capture, index, &bare);
+        for burst in &mut bursts {
+            burst.edges = kept[burst.edges.start]..kept[burst.edges.end - 1] + 1;
+        }
+        let bare = Some(bare);
+        (!bursts.is_empty()).then_some(Contact { bursts, bare })
+    }
+}
+
+/// The indices of a line's edges, ascending, without both edges of each pulse shorter than `shortest` (ticks).
+fn without_short(line: &Line, shortest: f64) -> Vec<usize> {
+    let mut kept: Vec<usize> = Vec::with_capacity(line.edges.len());
+    for segment in line.segments() {
+        let first = kept.len();
+        for at in segment.edges {
+            let is_short = |last: &usize| ((line.edges[at] - line.edges[*last]).0 as f64) < shortest;
+            match kept[first..].last().is_some_and(is_short) {
+                true => drop(kept.pop()),
+                false => kept.push(at),
+            }
+        }
+    }
+    kept
 }
 
 fn bursts_of(capture: &Capture, index: usize, line: &Line) -> Vec<Burst> {
@@ -207,13 +269,16 @@ fn is_irregular(line: &Line, groups: &[Range<usize>], tick_s: f64) -> bool {
 
 /// Edges this soon after another line's coincide with it; what comes later than they do, by more than a sample, follows them.
 const NEAR_S: f64 = 50e-9;
-/// Share of the edges that must not coincide with one other line's, nor with others' together unless chance has it, up to this chance.
+/// Share of the edges that must not coincide with one other line's, nor with others' together unless chance has it, up to
+/// this chance.
 const TOGETHER: f64 = 0.5;
 const TOGETHER_CHANCE: f64 = 1e-3;
 
-/// Whether the bursts' edges seldom coincide with edges of other lines and none leads them. A bit of a bus coincides with some of the other bits each time,
-/// and with none of them always. Cost: the bursts' edges × lines × log of their edges.
-fn switches_alone(capture: &Capture, index: usize, bursts: &[Burst]) -> bool {
+/// Whether the bursts' edges seldom coincide with edges of other lines and none leads them. A bit of a bus coincides with some
+/// of the other bits each time, and with none of them always. What a contact's line catches as another switches is no switching of its own. Cost: the bursts'
+/// edges × lines × log of their edges.
+fn switches_alone(capture: &Capture, looked_at: &[Contact], index: usize) -> bool {
+    let bursts = &looked_at[index].bursts;
     let line = &capture.lines[index];
     let sample = line.sample_ticks.ceil() as i64;
     let near = (capture.timebase.ticks_of(NEAR_S) as i64).max(sample);
@@ -225,8 +290,9 @@ fn switches_alone(capture: &Capture, index: usize, bursts: &[Burst]) -> bool {
     let others = capture.lines.iter().enumerate();
     let others = others
         .filter(|(other, l)| *other != index && line.same_as != Some(*other) && l.same_as != Some(index));
+    let others = others.map(|(other, l)| looked_at[other].bare.as_ref().unwrap_or(l));
     let (mut with_any, mut covered) = (vec![false; edges.len()], 0.0);
-    for (_, other) in others {
+    for other in others {
         let mut together = 0;
         for (at, with) in edges.iter().zip(&mut with_any) {
             let is_near = !other
@@ -314,5 +380,74 @@ mod tests {
         };
         // As a counter's bits do, that come behind the key.
         assert_eq!([told(0), told(-5), told(5_000), told(12)], [0, 0, 6, 6]);
+    }
+
+    /// Two keys, worked by turns, that bounce; each fall of one puts a dip of 300 to 900 ns on the other, `lag` later.
+    fn two_keys(lag: i64) -> Capture {
+        let mut random = Random::new(11);
+        let span = TimeSpan::new(Ticks(0), Ticks(6_000_000_000));
+        let mut edges: [Vec<Ticks>; 2] = Default::default();
+        for press in 0..20usize {
+            let (own, other) = (press % 2, 1 - press % 2);
+            for change in 0..2 {
+                let mut at = 250_000_000 * (press as i64 + 1) + 120_000_000 * change;
+                let count = 3 + 2 * (random.unit() * 3.0) as i64;
+                for n in 0..count {
+                    edges[own].push(Ticks(at));
+                    // It rests high.
+                    if (n + change) % 2 == 0 {
+                        let width = 300 + (random.unit() * 600.0) as i64;
+                        edges[other].extend([Ticks(at + lag), Ticks(at + lag + width)]);
+                    }
+                    at += 30_000 + (random.unit() * 900_000.0) as i64;
+                }
+            }
+        }
+        let line = |name: &str, mut edges: Vec<Ticks>| {
+            edges.sort_unstable();
+            Line::digital(name, Level::High, edges, span)
+        };
+        let [peal, damp] = edges;
+        let mut lines = vec![line("PEAL_KEY", peal), line("DAMP_KEY", damp)];
+        lines.iter_mut().for_each(|line| line.sample_ticks = 40.0);
+        Capture::in_nanoseconds("two keys", span, lines)
+    }
+
+    #[test]
+    fn contacts_that_strike_each_other_bounce_all_the_same_and_their_dips_are_strays() {
+        use crate::analysis::strays::{self, StrayKind, StrayOptions};
+        for lag in [20, 90] {
+            let capture = two_keys(lag);
+            let bursts = find(&capture);
+            let of = |line: usize| bursts.iter().filter(|b| b.line == line).count();
+            assert_eq!([of(0), of(1)], [20, 20], "lag {lag}");
+            let found = strays::find(&capture, &StrayOptions::default());
+            let dips = found.strays.iter().filter(|s| s.kind == StrayKind::Pulse);
+            let dips: Vec<i64> = dips.map(|s| s.width.0).collect();
+            assert!(dips.len() > 60, "{}", dips.len());
+            assert!(dips.iter().all(|width| (300..900).contains(width)));
+        }
+    }
+
+    #[test]
+    fn strays_while_a_key_is_held_are_parted_from_its_rest_before_and_after() {
+        use crate::analysis::strays::{self, StrayKind, StrayOptions};
+        let span = TimeSpan::new(Ticks(0), Ticks(900_000_000));
+        let bounces = |at: i64| [0, 31_007, 52_113, 163_391, 171_822].map(|after| Ticks(at + after));
+        let strays = (1..7i64).flat_map(|n| {
+            let at = 210_000_000 + 41_000_000 * n;
+            [Ticks(at), Ticks(at + 30 + 7 * n)]
+        });
+        let mut edges: Vec<Ticks> = bounces(200_000_000)
+            .into_iter()
+            .chain(bounces(600_000_000))
+            .collect();
+        edges.extend(strays);
+        edges.sort_unstable();
+        let line = Line::digital("LAMP_TEST_N", Level::High, edges, span);
+        let capture = Capture::in_nanoseconds("a key held", span, vec![line]);
+        let found = strays::find(&capture, &StrayOptions::default());
+        let of = |kind: StrayKind| found.strays.iter().filter(|s| s.kind == kind).count();
+        assert_eq!([of(StrayKind::Bounce), of(StrayKind::Pulse)], [8, 6]);
     }
 }

@@ -10,7 +10,8 @@ use crate::model::{Capture, Ticks};
 const EARLIEST_S: f64 = 20e-6;
 /// Of times that are one, the last comes so much after the first, besides a sample of either line.
 const STEADY_S: f64 = 6e-9;
-/// Share of the edges that come after one time (the others may be struck, or a part's second output), and how many there are at least.
+/// Share of the edges that come after one time (the others may be struck, or a part's second output), and how many there
+/// are at least.
 const MOST: f64 = 0.9;
 const FEWEST: usize = 5;
 /// Chance that so many do, for all times that are tried.
@@ -42,7 +43,8 @@ pub fn by_another(capture: &Capture, index: usize, edges: &[Ticks]) -> bool {
         })
 }
 
-/// Whether one of the `times` between edges of two lines (any order) belongs to nearly all of the `count` edges, by more than chance.
+/// Whether one of the `times` between edges of two lines (any order) belongs to nearly all of the `count` edges, by more
+/// than chance.
 fn is_one_time(times: &mut [i64], count: usize, steady: i64) -> bool {
     if (times.len() as f64) < MOST * count as f64 {
         return false;
@@ -65,7 +67,8 @@ mod tests {
     use crate::demo::random::Random;
     use crate::model::{Level, Line, TimeSpan};
 
-    /// Edges of KEY, which bounces; of what repeats it 3.5 µs later; and of a clock, whose flip-flop repeats it 80 ns after a rise.
+    /// Edges of KEY, which bounces; of what repeats it 3.5 µs later; and of a clock, whose flip-flop repeats it 80 ns after
+    /// a rise.
     #[test]
     fn what_repeats_a_contact_or_a_clock_after_one_time_does_not_bounce() {
         let mut random = Random::new(11);

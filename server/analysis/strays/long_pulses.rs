@@ -1,5 +1,5 @@
-//! What speaks for long pulses being the line's own, though they are shorter than the others of their level: they last longer than
-//! what is induced and are alike, or they come in trains.
+//! What speaks for long pulses being the line's own, though they are shorter than the others of their level: they last
+//! longer than what is induced and are alike, or they come in trains.
 
 use super::widths::MOST;
 use crate::analysis::stats::order::at_shares;
@@ -33,12 +33,13 @@ pub fn are_long_and_alike(widths: &[f64], share: f64, ns: f64) -> bool {
     are_long(widths, ns) && share_spread(widths) < most
 }
 
-/// Pulses of a train lie no farther apart than so many times their limit; share of the pulses that do so in a line that sends trains.
+/// Pulses of a train lie no farther apart than so many times their limit; share of the pulses that do so in a line that
+/// sends trains.
 const TRAIN_GAP: f64 = 1.5;
 const IN_TRAINS: f64 = 0.5;
 
-/// Whether most of the pulses of `level` below `limit` (ticks) have another beside them: a line that switches to and fro in bursts
-/// makes such pulses, and what a neighbour induces comes now and then. Cost: linear in the pulses.
+/// Whether most of the pulses of `level` below `limit` (ticks) have another beside them: a line that switches to and fro in
+/// bursts makes such pulses, and what a neighbour induces comes now and then. Cost: linear in the pulses.
 pub fn come_in_trains(pulses: impl Iterator<Item = Pulse>, level: Level, limit: f64) -> bool {
     let (mut narrow, mut beside) = (0usize, 0usize);
     // Whether the last pulse of the level was narrow, and was counted; and the width of the gap since.
@@ -70,10 +71,10 @@ pub fn are_long(widths: &[f64], ns: f64) -> bool {
 
 /// A few long pulses are strays all the same if the others of their level last longer by this factor, and they scatter by this one
 /// (common practice, no source).
-const FAR_LONGER: f64 = 1_000.0;
+pub(super) const FAR_LONGER: f64 = 1_000.0;
 const SCATTERED: f64 = 1.5;
 /// Fewer than this accuse nobody.
-const FEWEST_FAR: usize = 5;
+pub(super) const FEWEST_FAR: usize = 5;
 
 /// Whether pulses from the `shortest` to the `longest` scatter beyond what sampling does, on a level whose other pulses last
 /// `next` and more, a thousand times as long.

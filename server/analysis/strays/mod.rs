@@ -12,6 +12,7 @@ mod led;
 mod long_pulses;
 mod pauses;
 mod runs;
+pub mod slow;
 mod undersampled;
 pub mod widths;
 
@@ -172,9 +173,13 @@ pub fn find(capture: &Capture, options: &StrayOptions) -> Strays {
                 origin: LimitOrigin::Setup,
             },
             None if options.taken_over.contains_key(&index) => options.taken_over[&index],
-            None if bouncing.is_empty() => {
+            None => {
                 let sampling = found.sampling[index];
-                let limit = widths::infer(pulses, sampling, capture.timebase.ticks_of(1e-9));
+                let ns = capture.timebase.ticks_of(1e-9);
+                let limit = match bouncing.is_empty() {
+                    true => widths::infer(pulses, sampling, ns),
+                    false => widths::infer_of_contact(pulses, &rests_of(line), sampling, ns),
+                };
                 let tells = limit.origin == LimitOrigin::Inferred;
                 if tells && undersampled::is(pulses(), &limit, sampling) {
                     NarrowLimit::NONE
@@ -182,7 +187,6 @@ pub fn find(capture: &Capture, options: &StrayOptions) -> Strays {
                     limit
                 }
             }
-            None => NarrowLimit::NONE,
         };
         let strays = strays_of(index, line, pulses(), &limit, &bouncing, &options.marks);
         (limit, strays)
@@ -194,6 +198,21 @@ pub fn find(capture: &Capture, options: &StrayOptions) -> Strays {
     }
     found.bursts = bursts;
     found
+}
+
+/// How long (ticks) a line stood at which level before its first edge and after its last.
+fn rests_of(line: &Line) -> Vec<(Level, f64)> {
+    let (Some(first), Some(last)) = (line.edges.first(), line.edges.last()) else {
+        return Vec::new();
+    };
+    let ticks = |from: Ticks, to: Ticks| (to - from).0 as f64;
+    vec![
+        (line.first, ticks(line.span.start, *first)),
+        (
+            line.level_after(line.edges.len() - 1),
+            ticks(*last, line.span.end),
+        ),
+    ]
 }
 
 fn in_burst(bursts: &[&Burst], edge: usize) -> bool {

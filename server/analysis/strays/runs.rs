@@ -7,7 +7,8 @@
 use super::NarrowLimit;
 use crate::model::{Level, Pulse};
 
-/// Strays that stand by themselves show the struck level from so many on, where those of the other level are fewer by this factor.
+/// Strays that stand by themselves show the struck level from so many on, where those of the other level are fewer by this
+/// factor.
 const FEWEST_ALONE: usize = 3;
 const RATHER: usize = 10;
 

@@ -15,11 +15,11 @@ use super::long_pulses::{
     are_long, are_long_and_alike, are_long_and_few, are_scattered_far_below, come_in_trains, share_spread,
 };
 use super::pauses::are_pauses;
-use super::{LimitOrigin, NarrowLimit, healed};
+use super::{LimitOrigin, NarrowLimit, healed, slow};
 use crate::analysis::stats::tails::poisson_upper;
 use crate::model::{Level, Pulse};
 
-/// Induced pulses last about as long as edges and cable delays; nothing longer is inferred to be a stray.
+/// Induced pulses last about as long as edges and cable delays; nothing longer is inferred to be a stray, but on a slow line ([`slow`]).
 const NARROWEST_JOB_NS: f64 = 600.0;
 /// Widths up to this are looked at for the density of a line's ordinary pulses.
 const BODY_NS: f64 = 20_000.0;
@@ -27,7 +27,8 @@ const BODY_NS: f64 = 20_000.0;
 const CHANCE: f64 = 1e-3;
 /// The same, for a level whose other level has shown strays of such widths.
 const CHANCE_SECOND: f64 = 0.05;
-/// The same for a few pulses, of a gap above them ([`chance_of_gap`]): one must be shorter than all others by ten times, two by three.
+/// The same for a few pulses, of a gap above them ([`chance_of_gap`]): one must be shorter than all others by ten times,
+/// two by three.
 const CHANCE_BESIDE: f64 = 0.1;
 
 /// Pulses that a valley would hold if the crowds beside it went on.
@@ -53,13 +54,7 @@ impl Cut {
 /// Narrow limits of one line from its pulses, which are gone through up to four times. `sampling`: period in ticks; `ns`:
 /// ticks in a nanosecond.
 pub fn infer<P: Iterator<Item = Pulse>>(pulses: impl Fn() -> P, sampling: f64, ns: f64) -> NarrowLimit {
-    let of = |level: Level| {
-        let of_level = pulses().filter(|pulse| pulse.level == level);
-        let mut widths: Vec<i64> = of_level.map(|pulse| pulse.width().0).collect();
-        widths.sort_unstable();
-        widths.into_iter().map(|width| width as f64).collect::<Vec<f64>>()
-    };
-    let widths = LEVELS.map(of);
+    let widths = LEVELS.map(|level| widths_of(pulses(), level));
     let healed = |of: usize, by: &Cut| healed::widths(pulses(), LEVELS[1 - of], by.limit(sampling));
     let are_pauses = |level: usize, by: &Cut| are_pauses(pulses(), LEVELS[level], by.limit(sampling));
     let mut cuts =
@@ -116,6 +111,45 @@ pub fn infer<P: Iterator<Item = Pulse>>(pulses: impl Fn() -> P, sampling: f64, n
     }
 }
 
+fn widths_of(pulses: impl Iterator<Item = Pulse>, level: Level) -> Vec<f64> {
+    let of_level = pulses.filter(|pulse| pulse.level == level);
+    let mut widths: Vec<i64> = of_level.map(|pulse| pulse.width().0).collect();
+    widths.sort_unstable();
+    widths.into_iter().map(|width| width as f64).collect()
+}
+
+/// As [`infer`], of the pulses between the bursts of a line that bounces: short ones are strays only far below all others, since a
+/// contact makes pulses of any width. `rests`: how long the line stood at a level as the record began, and as it ended.
+pub fn infer_of_contact<P: Iterator<Item = Pulse>>(
+    pulses: impl Fn() -> P,
+    rests: &[(Level, f64)],
+    sampling: f64,
+    ns: f64,
+) -> NarrowLimit {
+    let of = |level: Level| {
+        let mut widths = widths_of(pulses(), level);
+        widths.extend(rests.iter().filter(|rest| rest.0 == level).map(|rest| rest.1));
+        widths.sort_unstable_by(f64::total_cmp);
+        let longest_narrow = slow::far_below(widths.iter().copied(), ns)?;
+        let count = widths.partition_point(|&w| w <= longest_narrow);
+        let cut = Cut {
+            count,
+            longest_narrow,
+            shortest_wide: widths[count],
+        };
+        let is_job = is_driven(&widths, count, sampling, ns) || repeats(&widths, count, sampling, ns);
+        (!is_job).then(|| cut.limit(sampling))
+    };
+    match LEVELS.map(of) {
+        [None, None] => NarrowLimit::NONE,
+        [low, high] => NarrowLimit {
+            low,
+            high,
+            origin: LimitOrigin::Inferred,
+        },
+    }
+}
+
 /// Whether most of ascending `widths` (ticks) lie in a few crowds as tight as sampling allows, as a clock's whole periods do.
 /// `sampling`: period in ticks; `ns`: ticks in a nanosecond.
 pub fn are_driven(widths: &[f64], sampling: f64, ns: f64) -> bool {
@@ -159,8 +193,8 @@ fn cut(widths: &[f64], sampling: f64, ns: f64) -> Option<Cut> {
     })
 }
 
-/// The cut moved below the longest pulses under it where these are a job of their own: of one width, long enough to be of use, and far
-/// beyond the others.
+/// The cut moved below the longest pulses under it where these are a job of their own: of one width, long enough to be of
+/// use, and far beyond the others.
 fn below_a_job(widths: &[f64], cut: Cut, sampling: f64, ns: f64) -> Cut {
     let gap = |at: usize| widths[at] / (widths[at - 1] + sampling);
     let Some(at) = (1..cut.count).max_by(|&a, &b| gap(a).total_cmp(&gap(b))) else {
@@ -184,7 +218,8 @@ fn below_a_job(widths: &[f64], cut: Cut, sampling: f64, ns: f64) -> Cut {
 
 /// Where widths part, whoever makes the narrow ones.
 fn candidate(widths: &[f64], sampling: f64, ns: f64) -> Option<Cut> {
-    let candidates = widths.partition_point(|&w| w <= NARROWEST_JOB_NS * ns);
+    let longest = (NARROWEST_JOB_NS * ns).max(slow::far_below(widths.iter().copied(), ns).unwrap_or(0.0));
+    let candidates = widths.partition_point(|&w| w <= longest);
     if candidates == 0 {
         return None;
     }
@@ -218,8 +253,9 @@ fn beyond_second_crowd(widths: &[f64], below: Cut, all: Cut, sampling: f64, ns: 
         .find(|cut| is_second_crowd(&widths[below.count..cut.count], sampling, ns))
 }
 
-/// A stray of the other level beside an edge of the line's own leaves a piece of a pulse, of any width. Of the pulses below a drop
-/// no more than this share, or one, are such pieces, each longer than the crowd by this factor (common practice, no source).
+/// A stray of the other level beside an edge of the line's own leaves a piece of a pulse, of any width. Of the pulses below
+/// a drop no more than this share, or one, are such pieces, each longer than the crowd by this factor (common practice, no
+/// source).
 const ODD_SHARE: f64 = 0.05;
 const ODD_GAP: f64 = 1.4;
 
@@ -320,8 +356,9 @@ fn drop_cut(widths: &[f64], candidates: usize, sampling: f64, ns: f64) -> Option
 /// So many pulses far below the others make a limit; fewer may be a reset, a key or a second job, and are only told.
 const SHOWN: usize = 6;
 
-/// The few pulses, longest first, of a level for which no limit was found that lie so far below all others that chance leaves such
-/// a gap one time in 1,000; none where there are more than a few. `sampling`: period in ticks; `ns`: ticks in a nanosecond.
+/// The few pulses, longest first, of a level for which no limit was found that lie so far below all others that chance
+/// leaves such a gap one time in 1,000; none where there are more than a few. `sampling`: period in ticks; `ns`: ticks in a
+/// nanosecond.
 pub fn few_far_below(pulses: impl Iterator<Item = Pulse>, sampling: f64, ns: f64) -> Vec<Pulse> {
     let mut shortest: Vec<Pulse> = Vec::new();
     for pulse in pulses {
@@ -350,9 +387,9 @@ pub fn few_far_below(pulses: impl Iterator<Item = Pulse>, sampling: f64, ns: f64
     shortest
 }
 
-/// Chance that the widths of a line's ordinary pulses leave such a gap above the shortest of them: where they are as likely to be of
-/// any width, the k-th and the one after it differ by a factor of r or more with chance r⁻ᵏ (order statistics of a uniform
-/// sample; David, Nagaraja, *Order Statistics*, section 2.3).
+/// Chance that the widths of a line's ordinary pulses leave such a gap above the shortest of them: where they are as likely
+/// to be of any width, the k-th and the one after it differ by a factor of r or more with chance r⁻ᵏ (order statistics of a
+/// uniform sample; David, Nagaraja, *Order Statistics*, section 2.3).
 fn chance_of_gap(cut: &Cut, sampling: f64) -> f64 {
     let ratio = (cut.longest_narrow + sampling) / (cut.shortest_wide - sampling).max(1e-9);
     ratio.min(1.0).powi(cut.count as i32)

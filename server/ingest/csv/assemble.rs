@@ -1,6 +1,6 @@
 //! The finished builders of a table → the [`Capture`], with its buses, traces and warnings.
 
-use super::bus::bus_range;
+use super::bus::{bus_range, split_base};
 use super::cells::split_unit;
 use super::clock::Clock;
 use super::table::{Sink, Table};
@@ -48,8 +48,9 @@ pub fn assemble(
                     .lines
                     .push(line(column.name.clone(), built, span, sample_ticks));
             }
-            Sink::Bus { bits, .. } => {
-                let range = bus_range(&column.heading).or_else(|| bus_range(split_unit(&column.heading).0));
+            Sink::Bus { bits, base, .. } => {
+                let name = split_base(split_unit(&column.heading).0).0;
+                let range = bus_range(&column.heading).or_else(|| bus_range(name));
                 let (msb, lsb) = range.unwrap_or((*bits as i64 - 1, 0));
                 let first = capture.lines.len();
                 for place in (0..*bits as i64).rev() {
@@ -61,6 +62,7 @@ pub fn assemble(
                 capture.buses.push(Bus {
                     name: column.name.clone(),
                     bits: (first..capture.lines.len()).collect(),
+                    base: Some(*base),
                 });
             }
             Sink::Volts(_) => {

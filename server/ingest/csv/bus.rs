@@ -8,6 +8,47 @@ pub fn bus_range(name: &str) -> Option<(i64, i64)> {
     Some((index(msb)?, index(lsb)?))
 }
 
+/// Splits a heading into its name and the base that it says its cells are in: `DATA [hex]`, `DATA(binary)`, `DATA_hex`. Only
+/// unmistakable words count without brackets: `MILL_DEC` is a name.
+pub fn split_base(heading: &str) -> (&str, Option<u32>) {
+    let base_of = |word: &str| match word.trim().to_ascii_lowercase().as_str() {
+        "hex" | "hexadecimal" | "0x" | "base 16" => Some(16),
+        "bin" | "binary" | "0b" | "base 2" => Some(2),
+        "oct" | "octal" | "base 8" => Some(8),
+        "dec" | "decimal" | "base 10" => Some(10),
+        _ => None,
+    };
+    let heading = heading.trim();
+    for (open, close) in [('(', ')'), ('[', ']'), ('{', '}')] {
+        if let Some(inner) = heading.strip_suffix(close)
+            && let Some(at) = inner.rfind(open).filter(|&at| at > 0)
+            && let Some(base) = base_of(&inner[at + 1..])
+        {
+            return (heading[..at].trim_end(), Some(base));
+        }
+    }
+    let loose = heading.rfind(['_', ' ']).filter(|&at| at > 0).and_then(|at| {
+        let word = heading[at + 1..].to_ascii_lowercase();
+        let is_plain = matches!(word.as_str(), "hex" | "hexadecimal" | "binary");
+        Some((heading[..at].trim_end(), base_of(&word).filter(|_| is_plain)?))
+    });
+    loose.map_or((heading, None), |(name, base)| (name, Some(base)))
+}
+
+/// Digits of a packed cell, without what says its base.
+pub fn digits_in(cell: &[u8]) -> usize {
+    let text = String::from_utf8_lossy(cell).to_ascii_lowercase();
+    let digits = match text.split_once('\'') {
+        Some((_, digits)) => digits.get(1..).unwrap_or(""),
+        None => ["0x", "$", "0b", "0o"]
+            .iter()
+            .find_map(|start| text.strip_prefix(start))
+            .or_else(|| text.strip_suffix('h'))
+            .unwrap_or(&text),
+    };
+    digits.bytes().filter(|&byte| byte != b'_').count()
+}
+
 /// Value and base of a packed cell that says its base: `0x1F`, `$1F`, `0b101`, `1Fh`, `8'h1F`.
 pub fn packed(cell: &[u8]) -> Option<(u128, u32)> {
     let text = std::str::from_utf8(cell).ok()?;
@@ -54,10 +95,12 @@ pub fn bus_value(cell: &[u8], base: u32) -> Option<(u128, (u128, u128))> {
     if !by_chance && let Some((value, _)) = packed(cell) {
         return Some((value, (0, 0)));
     }
-    let text = std::str::from_utf8(cell)
-        .ok()?
-        .trim_start_matches("0x")
-        .trim_start_matches("0b");
+    let text = std::str::from_utf8(cell).ok()?;
+    let text = text.strip_prefix("0x").unwrap_or(text);
+    let text = match by_chance {
+        true => text,
+        false => text.strip_prefix("0b").unwrap_or(text),
+    };
     if base == 10 {
         return text.parse::<u128>().ok().map(|v| (v, (0, 0)));
     }

@@ -206,10 +206,48 @@ pub fn volt_unit(text: &str) -> Option<i32> {
     Some(match text.trim() {
         "V" | "v" | "Volt" | "Volts" | "volt" | "volts" | "VOLT" => 0,
         "mV" | "mv" => -3,
-        "uV" | "µV" | "μV" => -6,
+        "uV" | "uv" | "µV" | "μV" => -6,
         "kV" => 3,
         _ => return None,
     })
+}
+
+/// The number of a cell such as `3.719 V`, without the unit behind it; all of the cell where no unit of time or volts ends it.
+pub fn number_of(cell: &[u8]) -> &[u8] {
+    match cell.last() {
+        Some(b'V' | b'v' | b's' | b'S' | b't' | b'T') => {}
+        _ => return cell,
+    }
+    let is_of_number = |&byte: &u8| byte.is_ascii_digit() || matches!(byte, b'.' | b',');
+    let at = cell.iter().rposition(is_of_number).map_or(0, |last| last + 1);
+    let unit = words(&cell[at..]);
+    match at > 0 && (volt_unit(&unit).is_some() || time_unit(&unit).is_some()) {
+        true => &cell[..at],
+        false => cell,
+    }
+}
+
+/// Volts of a cell that carries its unit: `3.719 V`, `219 mV`, `12 µV`. `None` for what does not.
+pub fn volts_in(cell: &[u8], point: u8) -> Option<f64> {
+    let number = number_of(cell);
+    let exponent = volt_unit(&words(&cell[number.len()..]))?;
+    let number = Decimal::parse(number, point)?;
+    Some(
+        Decimal {
+            exponent: number.exponent + exponent,
+            ..number
+        }
+        .to_f64(),
+    )
+}
+
+/// Volts of a cell of a column in volts: of a bare number `scale` volts a unit, of one with its unit as that says.
+#[inline]
+pub fn volts_of(cell: &[u8], point: u8, scale: f64) -> Option<f64> {
+    match Decimal::parse(cell, point) {
+        Some(number) => Some(number.to_f64() * scale),
+        None => volts_in(cell, point),
+    }
 }
 
 /// Splits a heading into its name and its unit: `Time (ms)`, `PEG_C [V]`, `time_s`, `t / ns`.

@@ -399,8 +399,8 @@ impl Clock {
 }
 
 /// The pace of a table from its first rows' times (in written units, one a row). `quiet`: some rows repeat the
-/// row before, as only a sample table does. `hint`: a stated period and how precisely.
-pub fn pace_of(times: &[i64], rounding: f64, quiet: bool, hint: Option<(f64, f64)>) -> Pace {
+/// row before, as only a sample table does. `hint`: a stated period and how precisely; `unit_s`: seconds of a written unit.
+pub fn pace_of(times: &[i64], rounding: f64, quiet: bool, hint: Option<(f64, f64)>, unit_s: f64) -> Pace {
     let mut steps: Vec<i64> = times.windows(2).map(|w| w[1].saturating_sub(w[0])).collect();
     if times.len() < 3 || times.windows(2).any(|w| w[1] < w[0]) {
         return Pace::Free;
@@ -441,7 +441,7 @@ pub fn pace_of(times: &[i64], rounding: f64, quiet: bool, hint: Option<(f64, f64
             }
         }
     }
-    match grid::fit(times, rounding, hint) {
+    match grid::fit(times, rounding, hint).or_else(|| grid::of_a_round_rate(times, rounding, unit_s)) {
         Some(grid) => Pace::Snapped(grid),
         None => Pace::Free,
     }

@@ -103,11 +103,10 @@ pub fn meaning(plan: &TablePlan, column: usize, family: Option<&Family>, cell: &
             _ => unknown(),
         },
         ColumnKind::Analog => {
-            let number = cells::Decimal::parse(cell, plan.point);
-            let (Some(number), Some(family)) = (number, family) else {
+            let volts = cells::volts_of(cell, plan.point, of.volts);
+            let (Some(volts), Some(family)) = (volts, family) else {
                 return unknown();
             };
-            let volts = number.to_f64() * of.volts;
             let level = match family.thresholds {
                 t if volts >= t.high_v => "high",
                 t if volts <= t.low_v => "low",

@@ -5,6 +5,7 @@ use std::sync::Arc;
 
 use super::assemble::assemble;
 use super::cells::Decimal;
+use super::cells::{is_missing, volts_of};
 use super::clock::{Clock, FURTHEST, Pace, Step};
 use super::coarse::CoarseTimes;
 use super::counts::{note, tell_counts};
@@ -168,6 +169,10 @@ impl<'p> Pass<'p> {
             {
                 continue;
             }
+            if row_count > 0 && rows.is_unended() && self.is_cut(&rows) {
+                is_last_cut = true;
+                break;
+            }
             let written = self.written(&rows, row_count);
             row_count += 1;
             if off_pace.is_some() {
@@ -252,6 +257,26 @@ impl<'p> Pass<'p> {
         self.done(table, &clock, start, end, warnings)
     }
 
+    /// Whether the last row, behind which no line ends, is what was left of one: cells are lacking, or the last one is empty
+    /// or ends within a number.
+    fn is_cut(&self, rows: &Rows) -> bool {
+        let plan = self.plan;
+        if rows.fields.len() < plan.fields {
+            return true;
+        }
+        let Some((column, field)) = plan.columns.last().zip(rows.fields.get(plan.fields - 1)) else {
+            return false;
+        };
+        let cell = &rows.bytes()[field.start..field.end];
+        match column.kind {
+            ColumnKind::Analog => {
+                cell.is_empty() || !is_missing(cell) && volts_of(cell, plan.point, column.volts).is_none()
+            }
+            ColumnKind::Digital | ColumnKind::Bus { .. } => cell.is_empty(),
+            ColumnKind::Time | ColumnKind::Ignore => false,
+        }
+    }
+
     /// The time of the row, which is the `count`-th that is read, in the units of the file; `None` where its cell holds none.
     fn written(&self, rows: &Rows, count: i64) -> Option<i64> {
         let Some(column) = self.plan.time else {
@@ -268,8 +293,8 @@ impl<'p> Pass<'p> {
         let Some(cell) = field.map(|f| &rows.bytes()[f.start..f.end]) else {
             return Ok(());
         };
-        /// Times are counted in 64 bits: powers of ten that they hold. What no program's number holds is a broken cell, and passed
-        /// over as one.
+        /// Times are counted in 64 bits: powers of ten that they hold. What no program's number holds is a broken cell, and
+        /// passed over as one.
         const MOST_DIGITS: f64 = 18.9;
         const NO_NUMBER: f64 = f64::MAX_10_EXP as f64;
         if let Some((number, exponent)) = self.plan.reader.number(cell) {
@@ -348,6 +373,20 @@ impl<'p> Pass<'p> {
         rows.error(self.plan.time, ErrorKind::Table(text))
     }
 
+    /// What to say where the text above the table says that there are more samples than were found.
+    fn fewer_rows(&self, start: i64, end: i64) -> Option<String> {
+        let (Pace::Samples(_) | Pace::Counted(_)) = self.plan.pace else {
+            return None;
+        };
+        let stated = self.plan.stated_rows?;
+        let found = (end - start).checked_div(self.sub)? as u64 + 1;
+        (found < stated).then(|| {
+            format!(
+                "the text above the table says {stated} samples, found {found}: if the file was cut off, export it again"
+            )
+        })
+    }
+
     fn done(
         &self,
         table: Table,
@@ -357,6 +396,7 @@ impl<'p> Pass<'p> {
         mut warnings: Vec<String>,
     ) -> Result<Outcome, Error> {
         warnings.extend_from_slice(&self.weak);
+        warnings.extend(self.fewer_rows(start, end));
         let span = TimeSpan::new(Ticks(start), Ticks(end));
         assemble(self.name, table, &self.families, clock, span, self.sub, warnings)
             .map(|c| Outcome::Done(Box::new(c)))

@@ -59,6 +59,11 @@ impl<'a> Rows<'a> {
         &self.input.window()[..self.held]
     }
 
+    /// Whether the file ends behind the present row without a line end: it may have been cut off there.
+    pub fn is_unended(&self) -> bool {
+        !matches!(self.bytes().last(), Some(b'\n' | b'\r'))
+    }
+
     /// The file's name, as messages say it.
     pub fn name(&self) -> &'a str {
         self.name

@@ -3,7 +3,7 @@
 use std::sync::Arc;
 
 use super::bus::bus_value;
-use super::cells::{Decimal, is_missing, level_of};
+use super::cells::{Decimal, is_missing, level_of, volts_of};
 use super::clock::Pace;
 use super::counts::{Counts, note};
 use super::probe::TablePlan;
@@ -178,7 +178,7 @@ impl Table<'_> {
                             }
                             value
                         }
-                        None if Decimal::parse(cell, point).is_some()
+                        None if volts_of(cell, point, 1.0).is_some()
                             && !self.plan.columns[column].is_declared =>
                         {
                             return Ok(Some(Again::Analog(column, rows.row, quoted(cell))));
@@ -225,8 +225,8 @@ impl Table<'_> {
                     }
                 }
                 Sink::Volts(place) => {
-                    let volts = match Decimal::parse(cell, point) {
-                        Some(number) => number.to_f64() * self.plan.columns[column].volts,
+                    let volts = match volts_of(cell, point, self.plan.columns[column].volts) {
+                        Some(volts) => volts,
                         None => {
                             let count = if is_missing(cell) {
                                 &mut self.counts.missing

@@ -178,7 +178,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn dates_and_suffixes() {
+    fn dates_and_times_with_units_are_read_or_refused() {
         let (day, seconds) = clock(b"2026-11-25T13:51:41.250Z", b'.').unwrap();
         assert_eq!(seconds.in_units(-3), Some(49_901_250));
         let (next, _) = clock(b"2026-11-26 00:00:00", b'.').unwrap();

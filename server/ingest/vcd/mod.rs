@@ -246,6 +246,7 @@ fn lay_out(
                     capture.buses.push(Bus {
                         name: variable.name.clone(),
                         bits: (start..capture.lines.len()).collect(),
+                        base: None,
                     });
                 }
             }

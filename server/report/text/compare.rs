@@ -10,6 +10,9 @@ use crate::report::compare::{
 /// How many went wrong, of how many, and the seconds of one of these where they are stretches of time.
 type Of = (u64, u64, Option<f64>);
 
+/// What, how many of how many before and after, the ratio, what is concluded.
+type Row<'r> = (String, Of, Of, &'r RatioRow, &'r JudgedRow);
+
 /// Verdicts in sentences, then the counts they rest on.
 pub fn compare_text(report: &CompareReport, style: Style) -> String {
     let mut text = String::new();
@@ -40,8 +43,27 @@ pub fn compare_text(report: &CompareReport, style: Style) -> String {
         );
         return text;
     }
-    // What, how many of how many before and after, the ratio, what is concluded.
-    let mut rows: Vec<(String, Of, Of, &RatioRow, &JudgedRow)> = Vec::new();
+    let rows = rows(report, others);
+    for (.., judged) in &rows {
+        let verdict = &judged.verdict;
+        let word = match verdict.as_str() {
+            "worse" | "unchanged" => style.fault(verdict),
+            "gone" => style.advice(verdict),
+            _ => style.warning(verdict),
+        };
+        text.push_str(&format!("{word}\n{}", wrapped(&printable(&judged.says), 96, 4)));
+        if !judged.next.is_empty() {
+            let next = format!("Next: {}", printable(&judged.next));
+            text.push_str(&wrapped(&next, 96, 4));
+        }
+    }
+    text.push_str(&format!("\n{}", table(rows).render(0)));
+    text
+}
+
+/// All that was compared; `others`: what is neither coupling nor link, with the word before its name.
+fn rows<'r>(report: &'r CompareReport, others: Vec<(&str, &'r TroubleCompareRow)>) -> Vec<Row<'r>> {
+    let mut rows: Vec<Row> = Vec::new();
     for r in &report.couplings {
         let of = |c: &CountsRow| (c.strays, c.opportunities, None);
         let what = format!("{} by {} ({})", r.victim, r.aggressor, r.edge);
@@ -57,19 +79,10 @@ pub fn compare_text(report: &CompareReport, style: Style) -> String {
         let what = format!("{word}{}", r.name);
         rows.push((what, of(&r.before), of(&r.after), &r.rate_ratio, &r.judged));
     }
-    for (.., judged) in &rows {
-        let verdict = &judged.verdict;
-        let word = match verdict.as_str() {
-            "worse" | "unchanged" => style.fault(verdict),
-            "gone" => style.advice(verdict),
-            _ => style.warning(verdict),
-        };
-        text.push_str(&format!("{word}\n{}", wrapped(&printable(&judged.says), 96, 4)));
-        if !judged.next.is_empty() {
-            let next = format!("Next: {}", printable(&judged.next));
-            text.push_str(&wrapped(&next, 96, 4));
-        }
-    }
+    rows
+}
+
+fn table(rows: Vec<Row>) -> Table {
     let mut table = Table::new(&[
         ("what", Align::Left),
         ("before", Align::Right),
@@ -105,6 +118,5 @@ pub fn compare_text(report: &CompareReport, style: Style) -> String {
             judged.verdict.clone(),
         ]);
     }
-    text.push_str(&format!("\n{}", table.render(0)));
-    text
+    table
 }

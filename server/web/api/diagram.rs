@@ -101,6 +101,8 @@ pub struct BusView {
     pub name: String,
     /// Positions in `lines`, most significant bit first.
     pub bits: Vec<usize>,
+    /// Base in which the file writes its values: 2, 8, 10 or 16; null where it says none.
+    pub base: Option<u32>,
 }
 
 /// A finding's row beside the diagram.
@@ -189,6 +191,7 @@ pub async fn overview(
             .map(|bus| BusView {
                 name: bus.name.clone(),
                 bits: bus.bits.clone(),
+                base: bus.base,
             })
             .collect(),
         findings: findings.collect(),

@@ -100,12 +100,19 @@ pub async fn window(
 ) -> Result<Response, Failure> {
     let opened = app.opened_as(SessionId(id), &shown).await?;
     asked_stretch(asked.start, asked.end)?;
-    if asked.columns == 0 || asked.columns > MOST_COLUMNS {
-        return Err(Failure::wrong(format!("Expected 1 to {MOST_COLUMNS} columns.")));
-    }
+    asked_columns(asked.columns)?;
     let lines = chosen_lines(asked.lines.as_deref(), opened.capture.lines.len())?;
     let body = tokio::task::spawn_blocking(move || answer(&opened, &asked, &lines)).await?;
     Ok(([(CONTENT_TYPE, "application/octet-stream")], body).into_response())
+}
+
+/// # Errors
+/// No columns, or more than [`MOST_COLUMNS`].
+fn asked_columns(columns: usize) -> Result<(), Failure> {
+    match columns {
+        1..=MOST_COLUMNS => Ok(()),
+        _ => Err(Failure::wrong(format!("Expected 1 to {MOST_COLUMNS} columns."))),
+    }
 }
 
 /// Furthest moment that may be asked for, in ticks from the capture's first one, either way: twice the longest table, and
@@ -330,9 +337,7 @@ pub async fn density(
     Query(asked): Query<DensityAsked>,
 ) -> Result<Json<Density>, Failure> {
     let opened = app.opened_as(SessionId(id), &shown).await?;
-    if asked.columns == 0 || asked.columns > MOST_COLUMNS {
-        return Err(Failure::wrong(format!("Expected 1 to {MOST_COLUMNS} columns.")));
-    }
+    asked_columns(asked.columns)?;
     Ok(Json(
         tokio::task::spawn_blocking(move || density_of(&opened, asked.columns)).await?,
     ))

@@ -69,6 +69,10 @@ struct ColumnView {
     number: usize,
     heading: String,
     line: String,
+    /// Another name that a person gave its line; empty for none.
+    said_name: String,
+    /// Whether it makes a line, that may have another name.
+    is_line: bool,
     /// What it was taken for.
     kind: String,
     said_kind: String,
@@ -398,6 +402,8 @@ fn column_view(number: usize, column: &PreviewColumn, fields: &BTreeMap<String, 
             "ignored" => "ignore".to_owned(),
             other => other.to_owned(),
         },
+        said_name: value("name"),
+        is_line: column.bits > 0,
         said_kind: value("kind"),
         levels: match (&column.family, column.low_v, column.high_v) {
             (Some(family), Some(low), Some(high)) => format!("{family}, {low} to {high} V"),

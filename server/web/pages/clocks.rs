@@ -53,6 +53,9 @@ struct CaptureView {
     /// How its clock lies.
     says: String,
     trouble: String,
+    /// What was done because it was said of an earlier run, and what undoes it, as JSON; both empty where nothing was.
+    as_before: String,
+    apart_json: String,
     /// It can be brought to another's clock, or is.
     others: Vec<Choice>,
     on: String,
@@ -251,7 +254,14 @@ fn capture_view(
         (Some(member), false) => alignment_words(member),
     };
     let others = present.iter().enumerate().filter(|(other, _)| *other != position);
+    let tried = member.and_then(|member| member.tried.as_ref());
+    let is_done = tried.is_some_and(|tried| tried.trouble.is_none());
     CaptureView {
+        as_before: tried.map_or_else(String::new, |tried| tried.says(&entry.value.file)),
+        apart_json: match is_done {
+            true => json!({ "capture": entry.id, "with": null, "on": [], "shift_s": 0.0 }).to_string(),
+            false => String::new(),
+        },
         file: entry.value.file.clone(),
         path: format!("/sessions/{}/captures/{}", entry.session, entry.id),
         says,

@@ -207,6 +207,7 @@ fn since(store: &Store, id: SessionId, opened: &Opened) -> Result<Vec<String>, P
         runs: opened.runs.clone(),
         moved: Vec::new(),
         has_set_aside: false,
+        set_aside_in: Vec::new(),
     };
     // A line that moved by itself, its strays apart, and stands still here.
     let is_still = |name: &&String| {

@@ -210,3 +210,55 @@ fn found_on(runs: &[Run]) -> Vec<String> {
         .flat_map(|member| member.on.clone())
         .collect()
 }
+
+/// A tower's instrument whose only line the sequencer has as well is joined by a person's word, and so is its next capture: by
+/// its lines it is known for the same instrument. A repeat of the sequencer's own is not.
+#[test]
+fn a_word_on_a_line_of_one_name_holds_for_the_same_instruments_only() {
+    use crate::model::{Level, Line, Ticks, TimeSpan};
+    let capture = |file: &str, names: &[&str], power: u32| {
+        let span = TimeSpan::new(Ticks(0), Ticks(4_000_000));
+        let line = |(at, name): (usize, &&str)| {
+            let edges = (1..190).map(|k: i64| Ticks(k * k * 50 + at as i64 * 700 + k.pow(power) % 997));
+            Line::digital(*name, Level::Low, edges.collect(), span)
+        };
+        Capture::in_nanoseconds(file, span, names.iter().enumerate().map(line).collect())
+    };
+    let all = ["STEP", "CLEAR_N", "BEAT"];
+    let captures = vec![
+        capture("sequencer.vcd", &all, 3),
+        capture("tower.vcd", &["STEP"], 3),
+        capture("sequencer-2.vcd", &all, 4),
+        capture("tower-2.vcd", &["STEP"], 4),
+    ];
+    let said = Tie::With {
+        with: 0,
+        on: vec!["STEP".to_owned()],
+        shift_s: 0.0,
+    };
+    let habit = Habit {
+        on: vec!["STEP".to_owned()],
+        files: ["sequencer.vcd", "tower.vcd"].map(str::to_owned),
+        pair: Some([0, 1]),
+    };
+    let ties = |habit: &Habit| {
+        let as_before = Tie::As(vec![habit.clone()]);
+        [Tie::Nothing, said.clone(), as_before.clone(), as_before]
+    };
+    let found = runs(captures.clone(), &ties(&habit), &[]);
+    assert_eq!(members(&found), [vec![0, 1], vec![2, 3]]);
+    let tried = found[1].members[1].tried.as_ref().unwrap();
+    assert_eq!(
+        (tried.on.clone(), &tried.trouble),
+        (vec!["STEP".to_owned()], &None)
+    );
+    assert!(
+        found[1].findings[0]
+            .detail
+            .contains("Nobody said so of tower-2.vcd")
+    );
+    // By its name alone the line says not which instrument is which.
+    let unplaced = Habit { pair: None, ..habit };
+    let found = runs(captures, &ties(&unplaced), &[]);
+    assert_eq!(members(&found), [vec![0, 1], vec![2], vec![3]]);
+}

@@ -9,6 +9,9 @@
 export const RADICES = [["8", false], ["8+8", false], ["16", false], ["10", false], ["10", true], ["2", false]];
 const HEIGHTS = [0.6, 1, 1.6, 2.4, 4];
 
+/** A bus is written as its file writes it, else in octal. @param {{base?: number|null}} bus */
+const radixOf = ({ base }) => (RADICES.some(([radix]) => radix === String(base)) ? String(base) : "8");
+
 export class Arrangement {
   /** @param {any} facts @param {() => void} changed */
   constructor(facts, changed) {
@@ -29,7 +32,7 @@ export class Arrangement {
       const bus = folded.get(index);
       if (bus && !seen.has(bus)) {
         seen.add(bus);
-        this.items.push(this.#item(`bus ${bus.name}`, bus.name, null, bus.bits));
+        this.items.push({ ...this.#item(`bus ${bus.name}`, bus.name, null, bus.bits), radix: radixOf(bus) });
       }
       this.items.push(this.#item(`line ${line.name}`, line.name, index, null, Boolean(bus)));
     });

@@ -8,7 +8,8 @@
 //! # Formula
 //! P(K ≥ k), K ~ Binomial(k + m, w / (w + f)),
 //!
-//! times the lag windows of that width that were open to choice (Bonferroni).
+//! times the lag windows of that width, and the suspects, that were open to choice (Bonferroni). With none beside them there is no crowd
+//! that they could be a part of.
 //!
 //! # Source
 //! The conditional test of two Poisson rates: Przyborowski, Wilenski (1940), Biometrika 31, 313.
@@ -25,13 +26,14 @@ const WIDTHS: i64 = 10;
 const CHANCE: f64 = 0.01;
 
 /// Whether the strikes of `row`, one of the victim's `rows`, are more than the strays nearby make likely. Strays that another row explains
-/// are not among these. Cost: linear in the line's edges and the victim's rests, strays × log of the edges.
+/// are not among these. `suspects`: how many kinds of edges (a line's rises, or its falls) come near enough
+/// strays to be accused. Cost: linear in the line's edges and the victim's rests, strays × log of the edges.
 pub fn stand_out(
     edges: &[OwnEdges],
     victim: &Victim,
     rows: &[Coupling],
     row: &Coupling,
-    reach: &Reach,
+    (reach, suspects): (&Reach, usize),
 ) -> bool {
     let lags = row.occurrences.iter().map(|o| o.lag);
     let (Some(least), Some(most)) = (lags.clone().min(), lags.max()) else {
@@ -50,7 +52,8 @@ pub fn stand_out(
     let inside = time_near(times, &victim.rests, lo, hi + 1);
     let around = time_near(times, &victim.rests, from, to + 1).max(inside);
     let windows = ((reach.hi - reach.lo + 1) as f64 / width as f64).max(1.0);
-    windows * binomial_upper(struck, struck + beside, inside / around.max(1.0)) <= CHANCE
+    let tried = windows * suspects as f64;
+    beside == 0 || tried * binomial_upper(struck, struck + beside, inside / around.max(1.0)) <= CHANCE
 }
 
 #[cfg(test)]
@@ -85,7 +88,7 @@ mod tests {
         };
         let edges = [fixtures::own(rises, Vec::new())];
         let victim = fixtures::victim(1, times, vec![rest]);
-        stand_out(&edges, &victim, std::slice::from_ref(&row), &row, &reach)
+        stand_out(&edges, &victim, std::slice::from_ref(&row), &row, (&reach, 30))
     }
 
     #[test]

@@ -14,7 +14,7 @@ use super::scatter::scatter_like_strays;
 use crate::analysis::coupling::{
     Attribution, Coupling, CouplingOptions, EARLIEST_LAG_S, Edge, LONGEST_LAG_S, attribute,
 };
-use crate::analysis::strays::{self, LimitOrigin, NarrowLimit, Stray, StrayOptions, Strays};
+use crate::analysis::strays::{self, LimitOrigin, NarrowLimit, Stray, StrayOptions, Strays, slow};
 use crate::model::{Capture, Level, Line, Pulse};
 
 /// Short pulses of one level that widths give no ground to call narrow.
@@ -74,7 +74,7 @@ impl Crowd {
     }
 }
 
-/// No pulse of a crowd is longer, unless the level's own gap lies higher.
+/// No pulse of a crowd is longer, unless the level's own gap lies higher or the line is a slow one ([`slow`]).
 const LONGEST_S: f64 = 200e-9;
 /// Fewer pulses make no crowd.
 const FEWEST: usize = 5;
@@ -102,7 +102,6 @@ pub fn find(capture: &Capture, strays: &Strays, options: &StrayOptions) -> Vec<C
 
 fn crowds_of(capture: &Capture, strays: &Strays, line: usize) -> Vec<Crowd> {
     let limits = &strays.limits[line];
-    let longest = capture.timebase.ticks_of(LONGEST_S) as i64;
     let levels = [Level::Low, Level::High]
         .into_iter()
         .filter(|&level| limits.of(level).is_none());
@@ -112,10 +111,15 @@ fn crowds_of(capture: &Capture, strays: &Strays, line: usize) -> Vec<Crowd> {
             found.push(crowd);
             continue;
         }
+        let of_level = || capture.lines[line].pulses().filter(move |p| p.level == level);
+        let slow = slow::far_below(
+            of_level().map(|p| p.width().0 as f64),
+            capture.timebase.ticks_of(1e-9),
+        );
+        let longest = slow.unwrap_or(0.0).max(capture.timebase.ticks_of(LONGEST_S)) as i64;
         if !rests_long(&capture.lines[line], level.inverted(), longest) {
             continue;
         }
-        let of_level = || capture.lines[line].pulses().filter(move |p| p.level == level);
         let short: Vec<Pulse> = of_level().filter(|p| p.width().0 <= longest).collect();
         if short.len() < FEWEST {
             continue;
@@ -489,5 +493,30 @@ mod tests {
             (strays, attribution.couplings.len(), attribution.unsure.len()),
             (0, 0, 0)
         );
+    }
+
+    #[test]
+    fn long_dips_of_one_width_on_a_key_are_asked_about_and_scattered_ones_are_strays() {
+        let key = |width: &dyn Fn(i64) -> i64| {
+            let span = TimeSpan::new(Ticks(0), Ticks(50_000_000_000));
+            let (mut peal, mut damp) = (Vec::new(), Vec::new());
+            for press in 0..60i64 {
+                let at = 800_000_000 * press + 1_000_003 * (press * press % 97) + 10_000_000;
+                peal.extend([at, at + 120_000_000 + 333_331 * (press % 7)].map(Ticks));
+                if press % 4 != 0 {
+                    damp.extend([at + 20, at + 20 + width(press)].map(Ticks));
+                }
+                let own = at + 400_000_000;
+                damp.extend([own, own + 90_000_000 + 777_773 * (press % 5)].map(Ticks));
+            }
+            let line = |name, edges| Line::digital(name, Level::High, edges, span);
+            Capture::in_nanoseconds("keys", span, vec![line("PEAL_KEY", peal), line("DAMP_KEY", damp)])
+        };
+        let (strays, attribution) = judged(&key(&|press| 1_200 + 2 * (press % 9)));
+        let follows: Vec<_> = attribution.unsure.iter().map(|u| u.follows).collect();
+        assert_eq!((strays, follows), (0, vec![Some((0, Edge::Fall, 45, 60))]));
+        let (strays, attribution) = judged(&key(&|press| 300 + 37 * (press * 7 % 31)));
+        let accused: Vec<usize> = attribution.couplings.iter().map(|c| c.aggressor).collect();
+        assert_eq!((strays, accused), (45, vec![0]));
     }
 }

@@ -3,7 +3,14 @@
 use super::{CONTINUITY, Make, count, name, ticks_s};
 use crate::analysis::findings::{Finding, Severity};
 use crate::analysis::links::{FarEnd, Link};
-use crate::model::Capture;
+use crate::model::{Capture, Level, Line};
+
+/// A line in volts stays between its thresholds when it is there for so much of its record: the rest is noise (no source).
+const STAYS: f64 = 0.9;
+
+fn stays_between(line: &Line) -> bool {
+    line.between.0 as f64 >= STAYS * line.span.length().0.max(1) as f64
+}
 
 /// A line other than the one that the far end follows, with the same edges as the far end: then both follow it, and nothing was
 /// exchanged.
@@ -48,6 +55,15 @@ pub(super) fn dead(capture: &Capture, link: &Link, make: Make) -> Option<Finding
     });
     let (place, figures) = elsewhere.unwrap_or_default();
     let (state, mut steps) = match link.far_end {
+        FarEnd::Stuck(Level::Unknown) if stays_between(&capture.lines[link.to]) => (
+            format!("{to} stays between its thresholds"),
+            vec![
+                CONTINUITY.to_string(),
+                format!(
+                    "No output stands there: the wire is open before {to}, or what should drive it is off or not fitted."
+                ),
+            ],
+        ),
         FarEnd::Stuck(level) => (
             format!("{to} never leaves {}", level.word()),
             vec![
@@ -117,4 +133,37 @@ pub(super) fn dead(capture: &Capture, link: &Link, make: Make) -> Option<Finding
         format!("{counts}{figures}"),
         steps,
     )
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::analysis::links::{LinkOptions, check, findings};
+    use crate::model::{Ticks, TimeSpan};
+
+    #[test]
+    fn a_far_end_between_its_thresholds_is_told_as_open() {
+        let span = TimeSpan::new(Ticks(0), Ticks(1_000_000));
+        let edges: Vec<Ticks> = (0..20)
+            .flat_map(|n| [Ticks(40_000 * n + 5_000), Ticks(40_000 * n + 9_000 + 90 * n)])
+            .collect();
+        let title = |first: Level, between: i64| {
+            let mut far = Line::digital("ARC_IN", first, Vec::new(), span);
+            far.between = Ticks(between);
+            let sent = Line::digital("CMD_ARC", Level::Low, edges.clone(), span);
+            let capture = Capture::in_nanoseconds("lamps.csv", span, vec![sent, far]);
+            let link = LinkOptions {
+                from: 0,
+                to: 1,
+                max_delay: None,
+                inverted: false,
+            };
+            let found = findings(&capture, &check(&capture, &[link]));
+            found.into_iter().next().map(|f| f.title).unwrap_or_default()
+        };
+        let open = title(Level::Unknown, 990_000);
+        assert!(open.contains("ARC_IN stays between its thresholds"), "{open}");
+        let low = title(Level::Low, 0);
+        assert!(low.contains("ARC_IN never leaves low"), "{low}");
+    }
 }

@@ -29,8 +29,8 @@ pub fn findings(capture: &Capture, links: &[Link]) -> Vec<Finding> {
 
 /// Losses of a proposed link beyond this share are said (no source: a few edges at the ends of the record are none).
 const SAID_LOST: f64 = 0.02;
-/// Longest delay of a wire and a few gates: of pulses that seem to be missing so much later no warning is given, for what comes a step
-/// of the machine later is as likely another stage. Common practice, no source.
+/// Longest delay of a wire and a few gates: of pulses that seem to be missing so much later no warning is given, for what
+/// comes a step of the machine later is as likely another stage. Common practice, no source.
 const WIRE_S: f64 = 200e-9;
 /// Pairs named in a note on several, the most alike; the others are counted.
 const PROPOSALS_SAID: usize = 12;

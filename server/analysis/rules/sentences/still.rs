@@ -103,8 +103,8 @@ pub fn rested(capture: &Capture, stuck: &[Stuck], told: &[Finding]) -> Option<Fi
     })
 }
 
-/// The warning of a line that fell silent while another, which had moved only with it, went on; a note where the machine may do something
-/// else from then on.
+/// The warning of a line that fell silent while another, which had moved only with it, went on; a note where the machine
+/// may do something else from then on.
 pub fn silenced(capture: &Capture, silenced: &Silenced) -> Finding {
     let [name, other] = [silenced.line, silenced.follower].map(|line| &capture.lines[line].name);
     let since = span_s(capture.seconds(silenced.since));

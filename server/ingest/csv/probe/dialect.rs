@@ -3,9 +3,11 @@
 use std::collections::HashMap;
 
 use super::super::bus::{may_be_packed, packed};
-use super::super::cells::{Decimal, is_time_word, level_of, split_unit, words};
+use super::super::cells::{
+    Decimal, is_missing, is_time_word, level_of, number_of, split_unit, volts_in, words,
+};
 use super::headings::is_unit_row;
-use super::time_column::is_time_cell;
+use super::time_column::{is_time_cell, time_value};
 use super::{Row, first_rows};
 use crate::ingest::error::quoted;
 use crate::ingest::input::{Source, Wrapping};
@@ -68,6 +70,8 @@ pub fn decimal_mark(rows: &[Row], delimiter: u8) -> (u8, Option<String>) {
     // The first cell that either mark fits, by what stands in it.
     let (mut open_comma, mut open_point): (Option<String>, Option<String>) = (None, None);
     for cell in rows.iter().rev().take(400).flat_map(|r| r.cells.iter().take(8)) {
+        // A unit behind the number, as in `3,719 V`, says nothing of its mark.
+        let cell = number_of(cell);
         let has = |mark: u8| cell.contains(&mark);
         if !has(b',') && !has(b'.') {
             continue;
@@ -123,12 +127,57 @@ pub fn is_comment(row: &[u8], delimiter: u8) -> bool {
 fn is_value(cell: &[u8], point: u8) -> bool {
     level_of(cell, point).is_some()
         || Decimal::parse(cell, point).is_some()
+        || volts_in(cell, point).is_some()
         || packed(cell).is_some()
         || may_be_packed(cell)
 }
 
-/// The first row from which on rows look like data.
+/// The column that tells rows of the table from what stands above it, told by the second half of the rows: the first one
+/// that holds numbers or times there and rises, else the first one that holds them. A row with words there is no data.
+fn telling_column(rows: &[Row], candidates: &[usize], point: u8) -> Option<usize> {
+    /// Of the filled cells, in hundredths: the others may be broken.
+    const MOSTLY: usize = 80;
+    let tail: Vec<&Row> = candidates[candidates.len() / 2..]
+        .iter()
+        .map(|&i| &rows[i])
+        .collect();
+    let fields = usual_length(&tail);
+    let times_of = |column: usize| -> Option<Vec<f64>> {
+        let cells = tail.iter().filter_map(|row| row.cells.get(column));
+        let filled: Vec<&Vec<u8>> = cells.filter(|cell| !cell.is_empty()).collect();
+        let times: Vec<f64> = filled.iter().filter_map(|cell| time_value(cell, point)).collect();
+        (!times.is_empty() && filled.len() * 2 > tail.len() && times.len() * 100 >= filled.len() * MOSTLY)
+            .then_some(times)
+    };
+    let mut first = None;
+    for column in 0..fields {
+        let Some(times) = times_of(column) else { continue };
+        first.get_or_insert(column);
+        if times.len() > 1
+            && times.windows(2).all(|pair| pair[0] <= pair[1])
+            && times[0] < times[times.len() - 1]
+        {
+            return Some(column);
+        }
+    }
+    first
+}
+
+/// The first row from which on rows look like data: what stands above the last row of words is none of them, whatever
+/// numbers it holds.
 pub fn first_data_row(rows: &[Row], point: u8) -> Option<usize> {
+    let candidates: Vec<usize> = (0..rows.len())
+        .filter(|&i| !rows[i].comment && !rows[i].cells.is_empty())
+        .collect();
+    let telling = telling_column(rows, &candidates, point);
+    let is_word = |cell: &Vec<u8>| {
+        !cell.is_empty() && !is_missing(cell) && !is_value(cell, point) && !is_time_cell(cell, point)
+    };
+    let has_word = |row: &Row| {
+        telling
+            .and_then(|column| row.cells.get(column))
+            .is_some_and(is_word)
+    };
     let looks = |row: &Row| {
         !row.comment && row.cells.len() >= 2 && {
             let good = row
@@ -142,9 +191,6 @@ pub fn first_data_row(rows: &[Row], point: u8) -> Option<usize> {
                 && row.cells.iter().any(|c| !c.is_empty() && is_time_cell(c, point))
         }
     };
-    let candidates: Vec<usize> = (0..rows.len())
-        .filter(|&i| !rows[i].comment && !rows[i].cells.is_empty())
-        .collect();
     // Channels that are headed by their numbers look like levels: `x-axis,1,2`, `Time,0,1`.
     let names_time = |cell: &Vec<u8>| !is_value(cell, point) && is_time_word(split_unit(&words(cell)).0);
     let is_heading = |row: &Row| row.cells.first().is_some_and(names_time);
@@ -152,7 +198,8 @@ pub fn first_data_row(rows: &[Row], point: u8) -> Option<usize> {
         .find(|&at| {
             let next: Vec<&Row> = candidates[at..].iter().take(4).map(|&i| &rows[i]).collect();
             looks(next[0])
-                && !is_heading(next[0])
+                && !has_word(next[0])
+                && !next.iter().any(|row| is_heading(row))
                 && !next.iter().any(|row| is_unit_row(row, point) && !looks(row))
                 && next.iter().filter(|r| looks(r)).count() * 4 >= next.len() * 3
         })

@@ -1,10 +1,15 @@
 //! What stands above the data: headings, a row of units, remarks that state the sampling rate.
 
+use super::super::bus::{bus_range, split_base};
 use super::super::cells::{Decimal, is_sample_word, split_unit, time_unit, volt_unit, words};
-use super::Row;
+use super::{Row, preamble};
+use crate::model::units::count_of;
 
 /// What remarks begin with.
 const REMARKS: [char; 4] = ['#', '%', '/', ';'];
+
+/// How the warning begins that tells of a table without headings.
+pub const NO_HEADINGS: &str = "the columns have no headings";
 
 /// The headings and what stands above and below them.
 pub struct Head {
@@ -12,11 +17,20 @@ pub struct Head {
     pub units: Vec<Option<String>>,
     /// Length of a sample in seconds and how precisely, from the preamble.
     pub stated_period: Option<(f64, f64)>,
+    /// Samples of a line that the preamble says there are.
+    pub stated_rows: Option<u64>,
     pub missing: bool,
 }
 
-/// Names and units of the columns, and a sampling period stated above the data.
-pub fn headings(above: &[Row], fields: usize, point: u8, warnings: &mut Vec<String>) -> Head {
+/// Names and units of the columns, and a sampling period stated above the data. `given`: headings that a person gave to a
+/// table that has none.
+pub fn headings(
+    above: &[Row],
+    fields: usize,
+    point: u8,
+    given: &[String],
+    warnings: &mut Vec<String>,
+) -> Head {
     let mut rest: Vec<&Row> = above
         .iter()
         .filter(|r| !r.cells.is_empty() && !r.comment)
@@ -25,6 +39,7 @@ pub fn headings(above: &[Row], fields: usize, point: u8, warnings: &mut Vec<Stri
         names: Vec::new(),
         units: Vec::new(),
         stated_period: None,
+        stated_rows: None,
         missing: false,
     };
     if let Some(row) = rest.pop_if(|row| is_unit_row(row, point)) {
@@ -39,11 +54,12 @@ pub fn headings(above: &[Row], fields: usize, point: u8, warnings: &mut Vec<Stri
     // A remark that states the sampling is no heading; the units below it are all the headings there are.
     rest.retain(|row| stated_period(row, point).is_none());
     let is_remark = |row: &Row| row.cells.len() == 2 && Decimal::parse(&row.cells[1], point).is_some();
+    let is_heading = |row: &Row| wide(row) && !preamble::is_of_values(row, point);
     let names = match rest.last() {
         last if head.units.iter().flatten().count() == fields && last.is_none_or(|row| is_remark(row)) => {
             Some(head.units.iter().flatten().cloned().collect())
         }
-        Some(row) if wide(row) => {
+        Some(row) if is_heading(row) => {
             let row = rest.pop().expect("it was there");
             Some(row.cells.iter().map(|cell| text(cell)).collect::<Vec<_>>())
         }
@@ -60,9 +76,12 @@ pub fn headings(above: &[Row], fields: usize, point: u8, warnings: &mut Vec<Stri
                 })
         }
     };
+    let named = names.is_none() && !given.is_empty();
+    let names = names.or_else(|| (given.len() == fields).then(|| given.to_vec()));
     head.missing = names.is_none();
     head.names = names.unwrap_or_default();
     number_channels(&mut head.names);
+    preamble::read(&mut head, &rest, fields, point, warnings);
     for row in above.iter().filter(|r| !r.cells.is_empty()) {
         if head.stated_period.is_none() {
             head.stated_period = stated_period(row, point);
@@ -71,13 +90,24 @@ pub fn headings(above: &[Row], fields: usize, point: u8, warnings: &mut Vec<Stri
     if head.stated_period.is_none() {
         head.stated_period = increment_below(above, point);
     }
-    if head.missing {
-        warnings.push("the columns have no headings: they were numbered".to_owned());
+    match head.missing {
+        true if named => warnings.push(format!(
+            "{NO_HEADINGS} and were numbered: names under [read] in the setup file has {}, the table has {}; \
+             give one for each column, that of the times too",
+            count_of(given.len() as u64, "name"),
+            count_of(fields as u64, "column")
+        )),
+        true => warnings.push(format!(
+            "{NO_HEADINGS}: they were numbered; give them names with names = [\"Time\", \"…\"] under [read] in \
+             the setup file, one for each column"
+        )),
+        false => {}
     }
     head
 }
 
-fn text(cell: &[u8]) -> String {
+/// The words of a cell.
+pub fn text(cell: &[u8]) -> String {
     words(cell).trim().replace("\"\"", "\"")
 }
 
@@ -192,13 +222,21 @@ fn stated_period(row: &Row, point: u8) -> Option<(f64, f64)> {
 /// What a stated period may be: from a femtosecond, finer than any instrument, to a dozen days.
 const PERIODS_S: std::ops::RangeInclusive<f64> = 0.999e-15..=1.001e6;
 
-/// The column that a key of the options means: a heading, a line's name, or a number from 1.
+/// The column that a key of the options means: a heading, a line's name, the name of a bus, or a number from 1.
 pub fn position_of(key: &str, head: &Head, fields: usize) -> Option<usize> {
     let by_name = head
         .names
         .iter()
         .position(|h| h.trim() == key || split_unit(h).0 == key);
-    by_name.or_else(|| {
+    let of_bus = || {
+        head.names.iter().position(|heading| {
+            let name = split_base(split_unit(heading).0).0;
+            let is_bus =
+                bus_range(name).is_some() && name.rfind('[').is_some_and(|at| name[..at].trim_end() == key);
+            name == key || is_bus
+        })
+    };
+    by_name.or_else(of_bus).or_else(|| {
         key.parse::<usize>()
             .ok()
             .filter(|n| (1..=fields).contains(n))

@@ -4,6 +4,7 @@
 //! | --- | --- |
 //! | `dialect` | delimiter, decimal mark, remarks; where do the data begin? |
 //! | `headings` | what stands above the data: names, units, a sampling rate? |
+//! | `preamble` | what do rows of values above the headings say of the columns? |
 //! | `time_column` | which column holds the times, in what unit, how precisely? |
 //! | `kinds` | what does each of the other columns hold? |
 //! | `pace` | one row a sample, or one row a change? |
@@ -14,6 +15,7 @@ mod headings;
 mod kinds;
 mod overruled;
 mod pace;
+mod preamble;
 mod time_column;
 
 pub use dialect::is_comment;
@@ -64,6 +66,8 @@ pub struct TablePlan {
     pub reader: TimeReader,
     /// How far a written time may be from the true one because it was rounded, in units of the clock.
     pub rounding: f64,
+    /// Samples that the text above the table says there are.
+    pub stated_rows: Option<u64>,
     /// Length of a sample where times are sample numbers, in seconds.
     pub sample_s: Option<f64>,
     pub pace: Pace,
@@ -149,7 +153,7 @@ pub fn probe(
         .collect();
     let fields = usual_length(&data);
     let mut warnings: Vec<String> = open_mark.into_iter().chain(denied(&data)).collect();
-    let head = headings::headings(&rows[..first], fields, point, &mut warnings);
+    let head = headings::headings(&rows[..first], fields, point, &options.names, &mut warnings);
     let mut plan = TablePlan {
         delimiter,
         point,
@@ -165,6 +169,7 @@ pub fn probe(
             zero: 0,
         },
         rounding: 1.0,
+        stated_rows: head.stated_rows,
         sample_s: None,
         pace: Pace::Free,
         columns: Vec::new(),

@@ -55,7 +55,7 @@ pub fn find_pace(
             .stated_period
             .map(|(p, e)| (p / unit_s, e / unit_s + p / unit_s * 1e-6)),
     };
-    plan.pace = pace_of(&times, plan.rounding, is_sampled, hint);
+    plan.pace = pace_of(&times, plan.rounding, is_sampled, hint, unit_s);
     if let Pace::Samples(grid) | Pace::Snapped(grid) = plan.pace {
         plan.rounding = plan.rounding.max(grid.rounding);
     }

@@ -1,5 +1,7 @@
-//! Every operation of the interface for programs, in one list.
+//! Every operation of the interface for programs, by what it is for.
 
+use super::Answer::{Bytes as Gives, Empty, Json as Any, List, Maybe, One};
+use super::Takes::{Bytes, Json, Nothing};
 use super::{Answer, Operation, Takes, entry, shape};
 use crate::report::compare::CompareReport;
 use crate::store::{
@@ -9,18 +11,39 @@ use crate::store::{
 use crate::web::api::{clocks, diagram, evidence, harness, links, log, marks, rules, seek, sessions, upload};
 use crate::workflow::session::RunTallies;
 
+const OCTETS: &str = "application/octet-stream";
+
 /// Every request that the interface answers, in the order of the description.
 pub(super) fn operations() -> Vec<Operation> {
-    use Answer::{Bytes as Gives, Empty, Json as Any, List, Maybe, One};
-    use Takes::{Bytes, Json, Nothing};
-    let op = |method, path, summary, takes, answer| Operation {
+    let all = [
+        sessions(),
+        diagram(),
+        bench_log(),
+        rules_and_links(),
+        conditions_and_clocks(),
+        harness_and_exports(),
+    ];
+    all.into_iter().flatten().collect()
+}
+
+fn op(
+    method: &'static str,
+    path: &'static str,
+    summary: &'static str,
+    takes: Takes,
+    answer: Answer,
+) -> Operation {
+    Operation {
         method,
         path,
         summary,
         takes,
         answer,
-    };
-    let octets = "application/octet-stream";
+    }
+}
+
+/// Sessions, and the captures that come into them.
+fn sessions() -> Vec<Operation> {
     vec![
         op(
             "get",
@@ -113,6 +136,12 @@ pub(super) fn operations() -> Vec<Operation> {
             Nothing,
             Gives("text/event-stream"),
         ),
+    ]
+}
+
+/// What the report and the diagram ask for.
+fn diagram() -> Vec<Operation> {
+    vec![
         op(
             "get",
             "/api/sessions/{id}/report",
@@ -132,7 +161,7 @@ pub(super) fn operations() -> Vec<Operation> {
             "/api/sessions/{id}/window",
             "Columns of numbers for a stretch of lines: ?start=&end=&columns=",
             Nothing,
-            Gives(octets),
+            Gives(OCTETS),
         ),
         op(
             "get",
@@ -190,6 +219,12 @@ pub(super) fn operations() -> Vec<Operation> {
             Json(shape::<DiagramView>()),
             One(shape::<DiagramView>()),
         ),
+    ]
+}
+
+/// What a person writes down, and takes back.
+fn bench_log() -> Vec<Operation> {
+    vec![
         op(
             "post",
             "/api/sessions/{id}/entries/condition",
@@ -281,6 +316,12 @@ pub(super) fn operations() -> Vec<Operation> {
             Nothing,
             Maybe(shape::<Action>()),
         ),
+    ]
+}
+
+/// Rules, links and single pulses, as a person demands and judges them.
+fn rules_and_links() -> Vec<Operation> {
+    vec![
         op(
             "post",
             "/api/sessions/{id}/rules",
@@ -323,6 +364,12 @@ pub(super) fn operations() -> Vec<Operation> {
             Json(shape::<marks::JudgedPulse>()),
             One(entry::<PulseMark>()),
         ),
+    ]
+}
+
+/// Which condition is looked at, how captures are read and brought to one clock, and two conditions compared.
+fn conditions_and_clocks() -> Vec<Operation> {
+    vec![
         op(
             "put",
             "/api/sessions/{id}/condition-in-hand",
@@ -340,7 +387,7 @@ pub(super) fn operations() -> Vec<Operation> {
         op(
             "put",
             "/api/sessions/{id}/captures/{capture}/reading",
-            "Say how a capture is read: keys of [read], kind.N of column N, line.N and levels.N of its line",
+            "Say how a capture is read: keys of [read], kind.N of column N, name.N, line.N and levels.N of its line",
             Json(None),
             Empty,
         ),
@@ -372,6 +419,12 @@ pub(super) fn operations() -> Vec<Operation> {
             Nothing,
             One(shape::<CompareReport>()),
         ),
+    ]
+}
+
+/// Where the lines are in the machine, and what goes out.
+fn harness_and_exports() -> Vec<Operation> {
+    vec![
         op(
             "get",
             "/api/sessions/{id}/harness",
@@ -412,7 +465,7 @@ pub(super) fn operations() -> Vec<Operation> {
             "/api/sessions/{id}/export/{name}",
             "capture.vcd, changes.csv, strays.parquet, couplings.json, …; a table holds all runs of the condition where none is named",
             Nothing,
-            Gives(octets),
+            Gives(OCTETS),
         ),
         op("get", "/api/openapi.json", "This document", Nothing, Any),
     ]

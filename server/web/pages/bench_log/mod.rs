@@ -27,7 +27,7 @@ use crate::web::answers::{Answer, Standing, kept_answers, standings};
 use crate::web::api::log::{SessionLog, with_store};
 use crate::web::api::transfer::join_first;
 use crate::web::error::{Failure, PageFailure};
-use crate::web::finding_state::{StateView, takes_a_state};
+use crate::web::finding_state::{StateView, is_of_clocks, takes_a_state};
 use crate::web::remains::Fate;
 use crate::web::shown::{Shown, Which};
 use crate::web::state::App;
@@ -49,6 +49,8 @@ struct LogPage {
     conditions: Vec<ConditionView>,
     unsorted: Vec<CaptureView>,
     findings: Vec<FindingView>,
+    /// Something is told of the clocks of captures, of which nothing can be held.
+    tells_of_clocks: bool,
     /// The findings are those from before something changed: they are being looked at again.
     is_looking: bool,
     unseen: Vec<Unseen>,
@@ -209,6 +211,10 @@ fn view(store: &Store, log: SessionLog, answers: &[Answer]) -> Result<LogPage, F
             .collect(),
         unsorted,
         findings: findings(&log.finding_states, answers),
+        tells_of_clocks: {
+            let mut found = answers.iter().flat_map(Answer::reports);
+            found.any(|report| report.findings.iter().any(|f| is_of_clocks(&f.topic)))
+        },
         is_looking: false,
         unseen: answers
             .iter()

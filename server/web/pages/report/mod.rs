@@ -249,6 +249,17 @@ fn render(
             Some(_) => earlier.push(view),
         }
     }
+    // As they are printed.
+    let lists = [
+        &mut now,
+        &mut otherwise,
+        &mut unjudged,
+        &mut earlier,
+        &mut set_aside,
+    ];
+    for (at, view) in lists.into_iter().flatten().enumerate() {
+        view.number = at + 1;
+    }
     let setup: Vec<&str> = body.setup.lines().filter(|line| !is_remark(line)).collect();
     let newest = open.iter().rfind(|answer| answer.report.is_some());
     let page = ReportPage {
@@ -414,11 +425,12 @@ fn findings(
         });
         let figure = figure.flatten();
         drawn += usize::from(figure.is_some());
-        // The report has the cautions at its head.
+        let is_aside = state.is_some_and(|state| state.state == Verdict::NotAFault);
+        // The report has the cautions at its head; what is set aside asks for nothing.
         let steps: Vec<String> = finding
             .try_next
             .iter()
-            .filter(|step| *step != CAUTION)
+            .filter(|step| *step != CAUTION && !is_aside)
             .cloned()
             .collect();
         let view = FindingView {
@@ -451,7 +463,7 @@ fn findings(
             },
             cause: state.map(|state| state.cause.clone()).unwrap_or_default(),
             remark: state.map(|state| state.remark.clone()).unwrap_or_default(),
-            is_aside: state.is_some_and(|state| state.state == Verdict::NotAFault),
+            is_aside,
             under: standing.says(answers),
             figure,
         };

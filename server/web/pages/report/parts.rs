@@ -26,7 +26,7 @@ fn runs_of(answer: &Answer) -> Vec<(String, String)> {
     let view = |(at, run): (usize, &RunFound)| {
         let files = format!("{} ({})", run.files, run.size);
         let is_note = |finding: &&Finding| finding.severity == Severity::Note;
-        let says = match answer.has_set_aside {
+        let says = match answer.set_aside_in.get(at).copied().unwrap_or_default() {
             true => of_the_rest(&headline(&run.report)),
             false => headline(&run.report),
         };

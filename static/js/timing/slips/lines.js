@@ -54,7 +54,8 @@ export function linesSlip(view, focus) {
     show();
   };
   show();
-  view.slip.open("Lines", make("div", { class: "slip-body" }, list,
+  view.slip.open("Lines", make("div", { class: "slip-body" },
+    make("p", { class: "quiet" }, "A name given here is shown in this diagram and on its sheet. For one that holds everywhere, in rules and in before and after too, open the capture in the bench log and fill in “called” under “How it is read”; for a value change dump say [read.rename] in the setup."), list,
     make("div", { class: "row" }, busName, button("ticked lines into a bus", fold),
       button("group by board", () => { if (!arrangement.groupByBoard()) view.say("No board is known yet: the harness sheet says where lines are."); show(); }),
       button("as in the capture", () => { arrangement.reset(); arrangement.evidenceFirst = true; arrangement.changed(); show(); }),

@@ -1,0 +1,51 @@
+//! The capture that strays are looked for in: without the lines of which nothing can be told, and without levels that the
+//! reader took for runts.
+
+use super::standing::Plateau;
+use super::{Kind, Trouble};
+use crate::model::{Capture, Line, Runt};
+
+/// A runt is a level as far as it lies within one for this much of its width: its slopes don't (no source).
+const WITHIN: f64 = 0.7;
+
+/// As `capture`, line by line, where a line that is not judged shows no edge and no runt; `None` where that changes nothing.
+pub fn to_judge(capture: &Capture, troubles: &[Trouble]) -> Option<Capture> {
+    if troubles.is_empty() {
+        return None;
+    }
+    let mut judged = capture.clone();
+    for trouble in troubles {
+        let line = &mut judged.lines[trouble.line];
+        match trouble.kind {
+            // What strikes it is judged: nothing holds it.
+            Kind::Open { .. } => {}
+            // Where two outputs fight, their pulses are what either of them happens to win.
+            Kind::Between { with: None, .. } => {
+                let plateaus = &trouble.plateaus;
+                line.runts.retain(|runt| !is_level(runt, plateaus));
+            }
+            _ => *line = still(line),
+        }
+    }
+    Some(judged)
+}
+
+fn still(line: &Line) -> Line {
+    Line {
+        edges: Vec::new().into(),
+        flips: Vec::new(),
+        runts: Vec::new(),
+        landmarks: None,
+        tally: None,
+        ..line.clone()
+    }
+}
+
+/// `plateaus`: ascending.
+fn is_level(runt: &Runt, plateaus: &[Plateau]) -> bool {
+    let (start, end) = (runt.start.0 as f64, (runt.start + runt.width).0 as f64);
+    let first = plateaus.partition_point(|p| p.end <= start);
+    let of_runt = plateaus[first..].iter().take_while(|p| p.start < end);
+    let within: f64 = of_runt.map(|p| p.end.min(end) - p.start.max(start)).sum();
+    within >= WITHIN * (end - start)
+}
