@@ -206,6 +206,20 @@ impl Line {
         self.known_level_at(time)
     }
 
+    /// Whether both have the same edges, one by one, to within the coarser sampling. Cost: linear in the edges, mostly ended by
+    /// the first that differ.
+    pub fn moves_as_one_with(&self, other: &Line) -> bool {
+        let slack = self.sample_ticks.max(other.sample_ticks);
+        self.edges.len() == other.edges.len()
+            && self.first == other.first
+            && self.capture == other.capture
+            && self
+                .edges
+                .iter()
+                .zip(other.edges.iter())
+                .all(|(&x, &y)| (x - y).0.abs() as f64 <= slack)
+    }
+
     /// The last known level at or before `time`, looking through unknown stretches.
     pub fn known_level_at(&self, time: Ticks) -> Level {
         let before = self.edges.partition_point(|&e| e <= time);

@@ -94,6 +94,21 @@ fn clock(value: f64) -> String {
     format!("{sign}{}:{:02}:{:02}", whole / 3600, whole / 60 % 60, whole % 60)
 }
 
+/// A moment to the nanosecond, the digits by threes, without the threes of zeros at the end: "0.011 004 370 s" has as many digits as
+/// part it from the next.
+pub fn moment(value: f64) -> String {
+    let digits = format!("{value:.9}");
+    let (whole, parts) = digits.split_once('.').unwrap_or((&digits, ""));
+    let groups = [0, 3, 6].map(|at| parts.get(at..at + 3).unwrap_or_default());
+    let kept = groups
+        .iter()
+        .rposition(|group| !group.trim_matches('0').is_empty());
+    match kept {
+        None => format!("{whole} s"),
+        Some(last) => format!("{whole}.{} s", groups[..=last].join(" ")),
+    }
+}
+
 /// A number of bytes as people read it: `12.3 kB`, in powers of 1,000.
 pub fn file_size(bytes: u64) -> String {
     match bytes {
@@ -251,6 +266,15 @@ pub fn ratio(estimate: Option<f64>, low: f64, high: Option<f64>) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_moment_has_the_digits_that_part_it_from_the_next() {
+        assert_eq!(moment(0.011_004_37), "0.011 004 370 s");
+        assert_eq!(
+            [moment(0.011), moment(2.0), moment(3e-6)],
+            ["0.011 s", "2 s", "0.000 003 s"]
+        );
+    }
 
     #[test]
     fn shares_keep_the_digits_they_need() {

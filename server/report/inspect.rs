@@ -263,10 +263,18 @@ pub struct Finding {
 /// Words in the title of a finding that tells of a file without a unit of its times.
 pub const NAMES_NO_UNIT: &str = " names no time unit";
 
+/// Ends the question about lines that never moved.
+const MEANT_TO: &str = "meant to?";
+
 impl Finding {
     /// Whether it tells what all times hang on: it stands before everything else, however bad that is.
     pub fn is_of_time_unit(&self) -> bool {
         self.topic == "reading" && self.title.contains(NAMES_NO_UNIT)
+    }
+
+    /// Whether it asks if lines that never moved were meant to rest.
+    pub fn is_of_rested_lines(&self) -> bool {
+        self.topic == "stuck" && self.severity == Severity::Note && self.title.ends_with(MEANT_TO)
     }
 
     /// Names the finding from one answer to the next, where `id` is only its place in one answer: its topic and

@@ -95,6 +95,12 @@ pub struct TruthTable {
     pub too_short: u64,
     /// One fault that would explain all rows seen, in words; null when there is none, or nothing to explain.
     pub as_if: Option<String>,
+    /// Where the outputs come right every time, only later than allowed: the longest time they took.
+    #[serde(default)]
+    pub late_s: Option<f64>,
+    /// Each combination that contradicts was right at other times, and lateness does not explain it.
+    #[serde(default)]
+    pub now_and_then: bool,
 }
 
 /// One combination of inputs.
@@ -130,6 +136,21 @@ pub struct Steps {
     pub suspicion: Option<FoundValue>,
     /// Lines that moved during wrong steps.
     pub company: Vec<Company>,
+    /// Of a count whose direction a line says: how that line stood at the wrong steps; else null.
+    #[serde(default)]
+    pub direction: Option<DirectionRow>,
+}
+
+/// The line that says up or down, at the wrong steps of a count.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, utoipa::ToSchema)]
+pub struct DirectionRow {
+    pub line: String,
+    /// Wrong steps just before which it was high, and low.
+    pub wrong_high: u64,
+    pub wrong_low: u64,
+    /// Wrong steps with an edge of it in the `within_s` before the strobe.
+    pub edge_before: u64,
+    pub within_s: f64,
 }
 
 /// A line that moved in wrong steps of a sequence.

@@ -1,6 +1,7 @@
 //! A bus that must step by a rule at a strobe's edge.
 
 use super::EdgeOf;
+use crate::model::Level;
 
 /// What the bus must do at each strobe.
 #[derive(Clone, Debug, PartialEq)]
@@ -9,6 +10,9 @@ pub enum Step {
     CountUp,
     /// One less, from 0 back to the largest value.
     CountDown,
+    /// One more while the line `direction` has the level `up`, one less while it has the other; its level just before the strobe
+    /// counts.
+    Count { direction: String, up: Level },
     /// Every bit moves towards the most significant end; the lowest bit takes the level of `serial`, where given.
     ShiftLeft { serial: Option<String> },
     /// Every bit moves towards the least significant end.
@@ -27,6 +31,7 @@ impl Step {
         match self {
             Step::CountUp => "count-up",
             Step::CountDown => "count-down",
+            Step::Count { .. } => "count",
             Step::ShiftLeft { .. } => "shift-left",
             Step::ShiftRight { .. } => "shift-right",
             Step::Load { .. } => "load",

@@ -92,7 +92,7 @@ mod tests {
             (setup.lines.len(), setup.links.len(), setup.rails.len()),
             (3, 1, 2)
         );
-        assert_eq!(setup.rules.len(), 14);
+        assert_eq!(setup.rules.len(), 15);
         for kind in rules::LIMIT_KINDS.split(", ") {
             assert!(EXAMPLE.contains(&format!("kind = \"{kind}\"")), "{kind}");
         }

@@ -34,22 +34,31 @@ impl Under {
 
 impl Store {
     /// Adds a stored file to a session as a capture under its newest condition. The first capture of a session in
-    /// which nobody named a condition is taken "as found": nothing was changed before it that the session knows of.
+    /// which nobody named a condition is taken "as found": nothing was changed before it that the session knows of. Where the first
+    /// one was undone, that condition comes out of the bin again.
     ///
     /// # Errors
     /// As [`Store::add_capture`].
     pub fn bring_capture(&self, session: SessionId, stored: &Stored) -> Result<Entry<Capture>, Error> {
+        let binned = self.binned_entries::<Condition>(session)?;
+        let again = binned.iter().rfind(|entry| entry.value.title == AS_FOUND);
         let is_first = self.entries::<Condition>(session)?.is_empty()
-            && self.binned_entries::<Condition>(session)?.is_empty()
+            && (binned.is_empty() || again.is_some())
             && self.entries::<Capture>(session)?.is_empty();
         if !is_first {
             return self.add_capture(session, stored, None);
         }
         let id = self.act(session, "capture added", |act| {
-            let condition = act.insert(&Condition {
-                title: AS_FOUND.to_owned(),
-                remark: String::new(),
-            })?;
+            let condition = match again {
+                Some(entry) => {
+                    act.change(entry.id, |state| state.binned_ms = None)?;
+                    entry.id
+                }
+                None => act.insert(&Condition {
+                    title: AS_FOUND.to_owned(),
+                    remark: String::new(),
+                })?,
+            };
             act.insert(&Capture::new(stored, Some(condition), &[]))
         })?;
         self.entry(session, id)

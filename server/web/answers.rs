@@ -248,9 +248,11 @@ pub struct Standing {
     alike: String,
     /// Which of the answers tells of it last, and where in that.
     pub answer: usize,
-    /// The run of that answer; `None`: the newest, which its report is of.
+    /// The run of that answer whose figures are told; `None`: the newest, which its report is of.
     pub run: Option<usize>,
     pub finding: usize,
+    /// Whether that answer's newest run tells of it as well.
+    pub in_newest: bool,
     /// Which of the answers tell of it, in their order.
     pub under: Vec<usize>,
 }
@@ -282,6 +284,26 @@ impl Standing {
         all.join("; ")
     }
 
+    /// Takes the figures of run `at` of the answer it stands in, where that has far more to show of it than the run whose figures it
+    /// has: the newest run may be a short one.
+    fn take_if_weightier(&mut self, answer: &Answer, at: usize, finding: usize) {
+        let newest = answer.runs.len().saturating_sub(1);
+        let of = |number: usize, finding: usize| {
+            let run = answer.runs.get(number)?;
+            let report = answer.report.as_ref().filter(|_| number == newest);
+            let found = report.unwrap_or(&run.report).findings.get(finding)?;
+            let shows = run.shows.get(&found.title).copied().unwrap_or(0);
+            Some((found.severity, shows))
+        };
+        let (own, there) = (of(self.run.unwrap_or(newest), self.finding), of(at, finding));
+        if let (Some((own, shows)), Some((severity, more))) = (own, there)
+            && severity <= own
+            && more >= WEIGHTIER * shows.max(1)
+        {
+            (self.run, self.finding) = (Some(at), finding);
+        }
+    }
+
     /// In which run it was found, where not in the newest; which run a note speaks of.
     fn says_run(&self, answers: &[Answer]) -> String {
         let runs = answers.get(self.answer).map_or(&[][..], |answer| &answer.runs);
@@ -290,6 +312,18 @@ impl Standing {
         };
         if finding.severity == Severity::Note {
             return format!("seen in {}, the newest run", newest.files);
+        }
+        // A meter's reading stands in the bench log, and in no run.
+        let is_captured = |run: &RunFound| {
+            let lines = || run.report.lines.iter().map(|row| &row.line);
+            lines().next().is_none()
+                || finding
+                    .lines
+                    .iter()
+                    .any(|line| lines().any(|other| other == line))
+        };
+        if finding.topic == "rail" && !runs.iter().any(is_captured) {
+            return "a meter's reading".to_owned();
         }
         let tells = |run: &&RunFound| {
             let keys = finding_keys(&run.report.findings);
@@ -332,7 +366,7 @@ impl Standing {
     /// Whether the newest run of the newest condition that was looked at still shows it, or strays of its line.
     pub fn still_shows(&self, answers: &[Answer]) -> bool {
         match self.is_present(answers) {
-            true => self.run.is_none(),
+            true => self.in_newest,
             // What hides a bounce is none.
             false => {
                 let is_bounce = self.finding(answers).is_some_and(|f| f.topic == BOUNCE);
@@ -385,6 +419,9 @@ impl Standing {
     }
 }
 
+/// A run that has this many times as much to show of a trouble is told of instead of a newer one. No source: a round number.
+const WEIGHTIER: u64 = 2;
+
 /// Runs by their files, each with how much it has to show.
 fn named_runs(runs: &[&RunFound], newest: &RunFound) -> String {
     /// Runs that are named; of more their number is said, and the newest stands last.
@@ -432,6 +469,7 @@ pub fn standings(answers: &[Answer]) -> Vec<Standing> {
                     key,
                     alike,
                     answer: number,
+                    in_newest: run.is_none(),
                     run,
                     finding,
                     under: vec![number],
@@ -440,6 +478,9 @@ pub fn standings(answers: &[Answer]) -> Vec<Standing> {
             };
             if !standing.keys.contains(&key) {
                 standing.keys.push(key);
+            }
+            if let (Some(at), true) = (run, standing.answer == number) {
+                standing.take_if_weightier(answer, at, finding);
             }
             if standing.under.first() != Some(&number) {
                 standing.under.insert(0, number);

@@ -35,10 +35,15 @@ pub fn state_of<'a>(
     known.min_by_key(place)
 }
 
+/// Whether a finding tells how clocks were joined.
+pub fn is_of_clocks(topic: &str) -> bool {
+    topic == "alignment"
+}
+
 /// Whether a finding is about the machine, which can be mended: clocks are joined on the page Clocks, and then no note tells of
-/// them.
-pub fn takes_a_state(topic: &str) -> bool {
-    topic != "alignment"
+/// them. That nothing stray was found, which is about no line, is no trouble either.
+pub fn takes_a_state(topic: &str, lines: &[String]) -> bool {
+    !is_of_clocks(topic) && (topic != "stray" || !lines.is_empty())
 }
 
 /// One state to choose.
@@ -90,5 +95,20 @@ impl StateView {
             false => "",
         };
         StateView { still, ..self }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_is_no_trouble_has_no_state() {
+        let of = |topic: &str, lines: &[&str]| {
+            let lines: Vec<String> = lines.iter().map(|line| (*line).to_owned()).collect();
+            takes_a_state(topic, &lines)
+        };
+        assert!(!of("stray", &[]) && !of("alignment", &["A", "B"]));
+        assert!(of("stray", &["CLEAR_N"]) && of("reading", &[]));
     }
 }

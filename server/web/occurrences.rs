@@ -17,7 +17,7 @@ use crate::model::{Polarity, Ticks};
 use crate::report::doubts::{DoubtMoment, DoubtRow};
 use crate::report::inspect::{Finding, LinkRow, StrayRow};
 use crate::report::rails::ExcursionRow;
-use crate::report::rules::ViolationRow;
+use crate::report::rules::{RuleRow, ViolationRow};
 use crate::report::text::seconds;
 
 use super::opened::Opened;
@@ -91,6 +91,46 @@ pub fn all(opened: &Opened) -> &[Vec<Occurrence>] {
     opened
         .evidence
         .get_or_init(|| findings.iter().map(|finding| work_out(opened, finding)).collect())
+}
+
+/// Which occurrence of a finding, by position, its sentence tells of: of a broken limit the one furthest beyond it, else the first.
+pub fn told(opened: &Opened, finding: &Finding) -> usize {
+    let Some(rule) = rule_of(opened, finding).filter(|_| finding.topic == "limit") else {
+        return 0;
+    };
+    let beyond = |row: &ViolationRow| {
+        let measured = row.measured_s?;
+        let below = rule.at_least_s.map_or(0.0, |least| least - measured);
+        let above = rule.at_most_s.map_or(0.0, |most| measured - most);
+        Some(below.max(above))
+    };
+    // One without a value is worst of all; of equals the first.
+    let worst = rule.violations.iter().rev().max_by(|a, b| {
+        let of = |row: &ViolationRow| beyond(row).unwrap_or(f64::INFINITY);
+        of(a).total_cmp(&of(b))
+    });
+    let Some(worst) = worst else {
+        return 0;
+    };
+    let line = worst
+        .lines
+        .first()
+        .and_then(|name| opened.capture.line_index(name));
+    let start = opened.ticks_at(worst.start_s);
+    let is_worst = |occurrence: &Occurrence| {
+        let of = |mark: &Mark| matches!(mark, Mark::Violation { line: of, .. } if Some(*of) == line);
+        occurrence.from == start && occurrence.marks.iter().any(of)
+    };
+    occurrences(opened, finding)
+        .iter()
+        .position(is_worst)
+        .unwrap_or(0)
+}
+
+/// The rule that a finding's detail names.
+fn rule_of<'a>(opened: &'a Opened, finding: &Finding) -> Option<&'a RuleRow> {
+    let is_named = |name: &str| finding.detail.starts_with(&format!("Rule \"{name}\"."));
+    opened.report.rules.iter().find(|row| is_named(&row.name))
 }
 
 fn work_out(opened: &Opened, finding: &Finding) -> Vec<Occurrence> {
@@ -195,8 +235,7 @@ impl Occurrence {
 
 /// What breaks the rule that the finding's detail names.
 fn violations(opened: &Opened, finding: &Finding) -> Vec<Occurrence> {
-    let is_named = |name: &str| finding.detail.starts_with(&format!("Rule \"{name}\"."));
-    let Some(rule) = opened.report.rules.iter().find(|row| is_named(&row.name)) else {
+    let Some(rule) = rule_of(opened, finding) else {
         return Vec::new();
     };
     let clear = clear_couplings(opened);

@@ -13,7 +13,7 @@ use crate::workflow::session::Held;
 use super::error::Failure;
 use super::opened::Opened;
 use super::state::App;
-use super::work::{keep_for_start, look};
+use super::work::{keep_for_start, look, scope};
 
 /// Letters of a key that tell one state of a session from another: 64 bits of a digest.
 const KEY_LETTERS: usize = 16;
@@ -158,7 +158,9 @@ impl App {
     /// None can be read: the sentence says why.
     pub(super) fn look_aside(&self, id: SessionId, held: &Held) -> Result<Arc<Opened>, Failure> {
         let key = held.key();
-        let is_it = |opened: &Opened| opened.key == key;
+        // What was undone may have left another answer in the store: that of what is held is kept anew then.
+        let is_kept = self.store.has_report(id, &scope(held), &key)?;
+        let is_it = |opened: &Opened| is_kept && opened.key == key;
         if let Some(opened) = self.found(id, is_it) {
             return Ok(opened);
         }

@@ -13,7 +13,7 @@ use crate::workflow::unreadable;
 
 use super::answers::{headline_over, of_the_rest, open_only};
 use super::finding_state::StateView;
-use super::occurrences::occurrences;
+use super::occurrences::{occurrences, told};
 use super::opened::Opened;
 
 /// Height of the tallest bar, and width of the whole histogram, in its own units.
@@ -253,7 +253,9 @@ fn finding_view(opened: &Opened, finding: &Finding, number: usize, names: &[&str
             .cloned()
             .collect(),
         occurrences: list.len(),
-        caption: list.first().map_or(String::new(), |first| first.caption.clone()),
+        caption: list
+            .get(told(opened, finding))
+            .map_or(String::new(), |drawn| drawn.caption.clone()),
         wants_setup: std::iter::once(&finding.detail)
             .chain(&finding.try_next)
             .any(|text| text.contains("the setup") && !text.contains("page Source and far end")),

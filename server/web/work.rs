@@ -223,7 +223,9 @@ fn open(app: &App, id: SessionId, sender: &watch::Sender<Stage>) -> Result<(), F
     if app.in_memory(id).is_some_and(|opened| opened.key == key) {
         return Ok(());
     }
-    let opened = match app.found(id, |opened| opened.key == key) {
+    // What was undone may have left another answer in the store: that of what is held is kept anew then.
+    let is_kept = app.store.has_report(id, &scope(&held), &key)?;
+    let opened = match app.found(id, |opened| is_kept && opened.key == key) {
         Some(opened) => opened,
         None => Arc::new(look(app, id, &held, &|step| {
             sender.send_replace(Stage::Step(step));

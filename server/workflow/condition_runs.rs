@@ -9,7 +9,7 @@ use serde::{Deserialize, Serialize};
 use crate::analysis::align::step_of;
 use crate::model::Capture;
 use crate::model::units::seconds;
-use crate::report::inspect::{InspectReport, LineRow};
+use crate::report::inspect::{Finding, InspectReport, LineRow};
 use crate::setup::Setup;
 use crate::store::{Capture as Brought, Entry, EntryId};
 
@@ -46,6 +46,9 @@ pub struct RunFound {
     /// Lines that moved by themselves, whatever strays they have.
     #[serde(default)]
     pub moved: Vec<String>,
+    /// How much it has to show of each finding, by the finding's title: see [`shows`].
+    #[serde(default)]
+    pub shows: BTreeMap<String, u64>,
     #[serde(skip)]
     pub is_shown: bool,
     /// Why it was not taken as one with the run before it; not kept.
@@ -177,13 +180,13 @@ pub fn inspect_runs(
             key = format!("{key} beside {}", left_over.join(", "));
         }
         let known = kept.iter().find(|run| run.key == key);
-        let (report, own_moves) = match (other, known) {
+        let (report, own_moves, own_shows) = match (other, known) {
             (None, _) => {
                 let mut own = without_single(&report);
                 own.findings.retain(|finding| !not_own.contains(&finding.title));
-                (own, moved(&report))
+                (own, moved(&report), shows(&report))
             }
-            (_, Some(known)) => (known.report.clone(), known.moved.clone()),
+            (_, Some(known)) => (known.report.clone(), known.moved.clone(), known.shows.clone()),
             (Some(run), None) => {
                 let inspection = inspect_run(
                     run.capture,
@@ -192,7 +195,8 @@ pub fn inspect_runs(
                     run.findings,
                     &beside_each[number],
                 );
-                (without_single(&inspection.report), moved(&inspection.report))
+                let whole = &inspection.report;
+                (without_single(whole), moved(whole), shows(whole))
             }
         };
         let files: Vec<&str> = entries.iter().map(|entry| entry.value.file.as_str()).collect();
@@ -203,6 +207,7 @@ pub fn inspect_runs(
             key,
             report,
             moved: own_moves,
+            shows: own_shows,
             is_shown: number == shown,
             apart: apart[number].take(),
         });
@@ -248,6 +253,35 @@ fn moved(report: &InspectReport) -> Vec<String> {
     let is_moved = |row: &&LineRow| row.edges > of_strays.get(row.line.as_str()).copied().unwrap_or(0);
     let rows = report.lines.iter().filter(is_moved);
     rows.map(|row| row.line.clone()).collect()
+}
+
+/// How much a whole report has to show of each finding, by its title: strays of the coupling or the line, pulses sent over the link,
+/// occasions of the rule. What counts nothing is left out.
+fn shows(report: &InspectReport) -> BTreeMap<String, u64> {
+    let weight = |finding: &Finding| -> u64 {
+        let is_pair = |one: &String, other: &String| finding.lines.starts_with(&[one.clone(), other.clone()]);
+        let couplings = report.couplings.iter();
+        let couplings = couplings.filter(|row| is_pair(&row.victim, &row.aggressor));
+        let links = report.links.iter().filter(|row| is_pair(&row.from, &row.to));
+        let is_named = |name: &str| finding.detail.starts_with(&format!("Rule \"{name}\"."));
+        let rules = report.rules.iter().filter(|row| is_named(&row.name));
+        let strays = report
+            .strays
+            .iter()
+            .filter(|row| finding.lines.first() == Some(&row.line));
+        match finding.topic.as_str() {
+            "coupling" => couplings.map(|row| row.strays).sum(),
+            "link" => links.map(|row| row.sent).sum(),
+            "limit" | "logic" | "sequence" => rules.map(|row| row.kept + row.broken).sum(),
+            "uncaptured-cause" | "stray" | "bounce" => strays.count() as u64,
+            _ => 0,
+        }
+    };
+    let weights = report
+        .findings
+        .iter()
+        .map(|finding| (finding.title.clone(), weight(finding)));
+    weights.filter(|(_, weight)| *weight > 0).collect()
 }
 
 /// The report with no more of its rows than its lines: it is kept for every run.

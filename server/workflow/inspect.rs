@@ -25,6 +25,7 @@ use super::rails::{rail_rows, waveform_rows};
 use super::rules::rows as rule_rows;
 use super::runs::not_aligned;
 use super::same_signal::{each_once, part_links};
+use super::stated;
 use super::unreadable;
 
 /// What to look at, and how.
@@ -140,7 +141,7 @@ fn look(
     let troubles = levels::find(&capture, &is_supply, &is_one_wire);
     let once = levels::to_judge(&once, &troubles).map_or(once, Cow::Owned);
     let options = stray_options(&once, setup, &links);
-    let (strays, attribution) = coupling::judge::judge(&once, &options, &CouplingOptions::default());
+    let (strays, mut attribution) = coupling::judge::judge(&once, &options, &CouplingOptions::default());
     let same_signal: Vec<(String, String)> = setup
         .links
         .iter()
@@ -151,6 +152,7 @@ fn look(
     rules::set_apart(&capture, &setup.rules, &mut results, &is_joined);
     elsewhere.settle(&capture, &mut results);
     rules::link_strays(&capture, &mut results, &strays, &attribution);
+    stated::take_over(&capture, &setup.rules, &results.rules, &mut attribution);
     // What a level is comes before what befalls it.
     let mut all = levels::findings(&capture, &troubles);
     all.extend(findings::of(&once, &strays, &attribution));
@@ -168,7 +170,12 @@ fn look(
             .filter_map(|link| link.better_match)
             .any(|better| better.line == to)
     };
-    proposals.retain(|p| !is_told(p.from, p.to));
+    // So is the line that a dead link's far end follows: it is joined to it, or exchanged.
+    let is_dead_end = |to: usize| {
+        let follows = |link: &&Link| matches!(link.far_end, links::FarEnd::Follows { .. });
+        links.iter().filter(follows).any(|link| link.to == to)
+    };
+    proposals.retain(|p| !is_told(p.from, p.to) && !is_dead_end(p.to));
     // Two lines that are the same at every edge are told as such, with the link that they may be.
     let is_same = |p: &Proposal| {
         let mut same = results.bridged.iter().map(|same| same.lines);
@@ -177,6 +184,7 @@ fn look(
     let others: Vec<Proposal> = proposals.iter().copied().filter(|p| !is_same(p)).collect();
     all.extend(links::proposed(&capture, &others));
     all.extend(rules::sentences::findings(&capture, &setup.rules, &results));
+    all.extend(rules::sentences::rested(&capture, &results.stuck, &all));
     let mut rail_results = rails::check(&capture, &supplies);
     for (rail, result) in supplies.iter().zip(&mut rail_results) {
         let is_elsewhere = |missing: &String| *missing == rail.line && elsewhere.has(missing);

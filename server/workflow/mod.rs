@@ -43,6 +43,7 @@ pub mod runs;
 pub mod same_signal;
 pub mod session;
 pub mod setup_text;
+mod stated;
 pub mod stored;
 pub mod unreadable;
 pub mod watch;

@@ -5,7 +5,8 @@ use crate::analysis::rules::sequence::instead_words;
 use crate::analysis::rules::{RuleResult, Tale, TruthTable as Table, Violation};
 use crate::model::Capture;
 use crate::report::rules::{
-    Company, CompanyStrays, FoundValue, MarginHistogram, RuleRow, Steps, TruthRow, TruthTable, ViolationRow,
+    Company, CompanyStrays, DirectionRow, FoundValue, MarginHistogram, RuleRow, Steps, TruthRow, TruthTable,
+    ViolationRow,
 };
 use crate::rule::Rule;
 
@@ -100,6 +101,10 @@ fn truth_table(capture: &Capture, table: &Table) -> TruthTable {
         never: table.never,
         too_short: table.too_short,
         as_if: table.as_if.map(|a| as_if_words(capture, table, a)),
+        late_s: table
+            .late
+            .map(|late| capture.timebase.length_s(late.up_to.0 as f64)),
+        now_and_then: table.late.is_none() && table.as_if.is_none() && table.is_now_and_then(),
     }
 }
 
@@ -119,6 +124,13 @@ fn steps(capture: &Capture, tale: &Tale) -> Steps {
         suspicion: tale.suspicion.as_ref().map(|(suspicion, count)| FoundValue {
             value: suspicion_words(capture, tale, suspicion),
             count: *count,
+        }),
+        direction: tale.direction.map(|told| DirectionRow {
+            line: capture.lines[told.line].name.clone(),
+            wrong_high: told.high,
+            wrong_low: told.low,
+            edge_before: told.edge_before,
+            within_s: capture.timebase.length_s(told.within.0 as f64),
         }),
         company: tale
             .company

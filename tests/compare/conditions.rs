@@ -229,6 +229,11 @@ fn losses_bounce_and_limits_are_compared_too() {
     );
     let limit = &report["limits"][0];
     assert_eq!(
+        limit["lines"].as_array().map(Vec::is_empty),
+        Some(false),
+        "{limit}"
+    );
+    assert_eq!(
         (&limit["name"], &limit["verdict"]),
         (&"clear lasts".into(), &"gone".into()),
         "{limit}"

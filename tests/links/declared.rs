@@ -468,3 +468,75 @@ fn the_permutation_of_a_linked_bus_is_a_table_of_all_its_bits() {
         is("shifted", "[2] [1] [0] -")
     );
 }
+
+#[test]
+fn a_far_end_that_moves_as_one_with_another_is_joined_and_not_exchanged() {
+    let (sent, other) = (pulses(3, 60), pulses(8, 60));
+    let lines = [
+        ("OUT", sent, false),
+        ("SUN", other.clone(), false),
+        ("LAMP_SUN", other.clone(), false),
+        ("IN", other.clone(), false),
+    ];
+    let report = inspect(&lines, LINK);
+    let fault = finding(&report, "Nothing that OUT sends reaches IN");
+    let title = fault["title"].as_str().unwrap_or_default();
+    assert!(
+        title.ends_with("IN and LAMP_SUN move as one, as if joined"),
+        "{title}"
+    );
+    assert!(
+        !fault["try_next"].to_string().contains("look exchanged"),
+        "{fault}"
+    );
+    let titles = report["findings"].to_string();
+    assert!(!titles.contains("looks like the far end of"), "{titles}");
+    // Where the other one's own far end is not captured they may be exchanged.
+    let report = inspect(&[lines[0].clone(), lines[1].clone(), lines[3].clone()], LINK);
+    let fault = finding(&report, "Nothing that OUT sends reaches IN");
+    assert!(
+        fault["try_next"].to_string().contains("look exchanged"),
+        "{fault}"
+    );
+}
+
+#[test]
+fn a_line_that_never_moves_while_others_do_is_asked_about() {
+    let lines = [
+        ("SUN", pulses(3, 60), false),
+        ("MOON", pulses(5, 60), false),
+        ("LAMP", Vec::new(), true),
+    ];
+    let report = inspect(&lines, "");
+    let note = finding(&report, "LAMP never moved in ");
+    assert_eq!(
+        (&note["severity"], &note["topic"]),
+        (&"note".into(), &"stuck".into())
+    );
+    assert!(note["detail"].to_string().contains("LAMP stays high"), "{note}");
+    assert!(note["try_next"].to_string().contains("driver's pin"), "{note}");
+    // A link's dead end is told as that.
+    let link = "[[link]]\nfrom = \"SUN\"\nto = \"LAMP\"\n";
+    let titles = inspect(&lines, link)["findings"].to_string();
+    assert!(!titles.contains("meant to?"), "{titles}");
+}
+
+#[test]
+fn a_line_whose_pulses_a_rule_states_is_not_asked_about() {
+    // Pulses of 120 ns to 220 ns, and no longer ones to compare them with.
+    let mut dice = crate::dice::Dice(77);
+    let short: Vec<(u64, u64)> = pulses(4, 400)
+        .into_iter()
+        .map(|(start, _)| (start, start + 120 + 10 * dice.below(11)))
+        .collect();
+    let lines = [("WRITE_N", short, true), ("STEP", pulses(9, 300), false)];
+    let asked = |setup: &str| {
+        let report = inspect(&lines, setup);
+        let mut found = report["findings"].as_array().into_iter().flatten();
+        found.any(|f| f["title"].to_string().contains("WRITE_N"))
+    };
+    assert!(asked(""), "without a rule it is asked about");
+    let rule =
+        "[[limit]]\nkind = \"pulse-width\"\nline = \"WRITE_N\"\nlevel = \"low\"\nat_least = \"100 ns\"\n";
+    assert!(!asked(rule));
+}

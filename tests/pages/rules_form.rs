@@ -90,3 +90,68 @@ async fn a_rule_is_taken_out_and_undoing_says_what_it_undoes() {
         "{page}"
     );
 }
+
+#[tokio::test]
+async fn the_same_rule_is_not_added_twice() {
+    let bench = with_a_capture().await;
+    let rule = json!({"kind": "pulse-width", "line": "STEP", "at_least": "1 us"});
+    bench.ok(Method::POST, RULES, rule.clone()).await;
+    let told = refused(&bench, rule).await;
+    assert!(
+        told.starts_with("The same rule is there already, as \"pulse-width of STEP\" on line 1"),
+        "{told}"
+    );
+    let other = json!({"kind": "pulse-width", "line": "STEP", "at_least": "2 us"});
+    bench.ok(Method::POST, RULES, other).await;
+}
+
+#[tokio::test]
+async fn the_figure_is_of_the_bit_that_the_sentence_tells() {
+    let bench = Bench::with_session().await;
+    // STROBE rises every 10 us from 5 us on. D1 changes 2 us before the first, D0 1 us before the third.
+    let mut table = String::from("Time (us),D1,D0,STROBE\n");
+    for row in 0..100 {
+        table += &format!(
+            "{row},{},{},{}\n",
+            u8::from(row >= 3),
+            u8::from(row >= 24),
+            u8::from(row % 10 >= 5)
+        );
+    }
+    let (status, _) = bench.bring("/api/sessions/1", "name=tower.csv", table).await;
+    assert!(status.is_success());
+    let rule =
+        json!({"kind": "setup", "data": "D1 D0", "strobe": "STROBE", "edge": "rise", "at_least": "4 us"});
+    bench.ok(Method::POST, RULES, rule).await;
+    let report = bench.ok(Method::GET, "/api/sessions/1/report", Value::Null).await;
+    let found = report["findings"].as_array().unwrap();
+    let fault = found.iter().find(|f| f["topic"] == "limit").unwrap();
+    assert!(
+        fault["title"].as_str().unwrap().starts_with("D0 changes 1"),
+        "{fault}"
+    );
+    assert!(
+        fault["detail"].as_str().unwrap().contains("By line: D1 1, D0 1."),
+        "{fault}"
+    );
+    let path = format!(
+        "/sessions/1/findings/{}/figure.svg",
+        fault["id"].as_str().unwrap()
+    );
+    let (_, figure) = bench.send(Method::GET, &path, "text/html", Vec::new()).await;
+    let figure = String::from_utf8(figure).unwrap();
+    assert!(figure.contains("1.000 µs") || figure.contains("1 µs"), "{figure}");
+    assert!(!figure.contains("STROBE 2"), "{figure}");
+    // The diagram opens there too.
+    let path = format!(
+        "/api/sessions/1/findings/{}/occurrences",
+        fault["id"].as_str().unwrap()
+    );
+    let all = bench.ok(Method::GET, &path, Value::Null).await;
+    assert_eq!((&all["count"], &all["told"]), (&2.into(), &1.into()), "{all}");
+    let page = bench.page("/sessions/1/rules").await;
+    assert!(
+        page.contains("At 0.000 003 s"),
+        "the moment to its digits: {page}"
+    );
+}

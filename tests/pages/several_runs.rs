@@ -65,6 +65,40 @@ async fn a_short_clean_run_takes_nothing_back() {
 }
 
 #[tokio::test]
+async fn figures_are_those_of_the_run_that_shows_most() {
+    let evening = Evening::as_found().await;
+    evening.bring("brief.vcd", &struck(11, 40, 0.5)).await;
+    let report = evening.shown("/report.html").await;
+    let finding = between(&report, "<section class=\"finding\">", "</section>");
+    assert!(
+        finding.contains("found in each of the 2 runs; its figures are those of found.vcd"),
+        "{finding}"
+    );
+    // What the newest run shows as well is still open, and not only an earlier run's.
+    let log = evening.shown("/log").await;
+    assert!(log.contains("its figures are those of found.vcd"), "{log}");
+}
+
+#[tokio::test]
+async fn the_report_has_the_verdict_of_each_change() {
+    let evening = Evening::as_found().await;
+    evening.condition("reseated").await;
+    evening.bring("reseated.vcd", &struck(5, 300, 0.4)).await;
+    evening.condition("wire moved").await;
+    evening.bring("moved.vcd", &struck(7, 300, 0.0)).await;
+    let report = evening.shown("/report.html").await;
+    let changes = between(&report, "Each change", "<h2>");
+    for told in [
+        "From &#34;as found&#34; to &#34;reseated&#34;. Unchanged: CLEAR_N struck by STEP",
+        "From &#34;as found&#34; to &#34;wire moved&#34;. Gone: CLEAR_N struck by STEP",
+    ] {
+        assert!(changes.contains(told), "{told}: {changes}");
+    }
+    // The last change stands above, whole.
+    assert!(!changes.contains("From &#34;reseated&#34;"), "{changes}");
+}
+
+#[tokio::test]
 async fn an_earlier_run_can_be_looked_at() {
     let evening = Evening::with_a_short_last_run().await;
     let page = evening.shown("").await;

@@ -294,3 +294,56 @@ async fn the_start_page_tells_of_the_newest_condition_whichever_is_looked_at() {
     let rows = bench.ok(Method::GET, "/api/sessions", Value::Null).await;
     assert_eq!(rows[0]["is_changed_since"], false);
 }
+
+fn table(pulses: &[(u64, u64)]) -> String {
+    crate::pulsed::vcd(&[
+        ("STEP", pulses.to_vec(), false),
+        ("BELL", crate::pulsed::pulses(21, 40), false),
+    ])
+}
+
+#[tokio::test]
+async fn what_an_undone_capture_brought_is_not_told_any_more() {
+    let evening = crate::evening::Evening::begun().await;
+    evening
+        .bring("first.vcd", &table(&crate::pulsed::pulses(3, 100)))
+        .await;
+    let setup = json!({"title": "Tower", "setup": "[[limit]]\nkind = \"pulse-width\"\nline = \"STEP\"\nat_least = \"100 ns\"\n"});
+    evening.ok(Method::PUT, "", setup).await;
+    evening.look().await;
+    evening.shown("/log").await;
+    // Another run, with pulses below the limit.
+    let short: Vec<(u64, u64)> = crate::pulsed::pulses(5, 100)
+        .iter()
+        .map(|p| (p.0, p.0 + 50))
+        .collect();
+    evening.bring("second.vcd", &table(&short)).await;
+    assert!(
+        evening.shown("/log").await.contains("STEP is still for only"),
+        "it is told while it is there"
+    );
+    evening.ok(Method::POST, "/undo", Value::Null).await;
+    let log = evening.shown("/log").await;
+    assert!(
+        !log.contains("for only 50") && !log.contains("second.vcd, the newest"),
+        "{log}"
+    );
+    assert!(!evening.shown("").await.contains("for only 50"));
+}
+
+#[tokio::test]
+async fn a_capture_after_an_undone_first_one_is_as_found_again() {
+    let evening = crate::evening::Evening::begun().await;
+    evening
+        .bring("first.vcd", &table(&crate::pulsed::pulses(3, 100)))
+        .await;
+    evening.ok(Method::POST, "/undo", Value::Null).await;
+    evening
+        .bring("again.vcd", &table(&crate::pulsed::pulses(3, 100)))
+        .await;
+    let log = evening.get("").await;
+    let conditions = log["conditions"].as_array().unwrap();
+    assert_eq!(conditions.len(), 1, "{log}");
+    assert_eq!(conditions[0]["title"], "as found");
+    assert_eq!(log["captures"][0]["condition"], conditions[0]["id"], "{log}");
+}

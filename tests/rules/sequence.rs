@@ -1,7 +1,7 @@
 //! Sequences: every step compared, told by what happened instead; and strays in wrong steps linked to their coupling.
 
 use crate::judged::{KEPT, capture, check, counts};
-use edgewitness::analysis::rules::{Company, Instead, Suspicion};
+use edgewitness::analysis::rules::{Company, Instead, Suspicion, check as check_all, findings};
 use edgewitness::model::{Capture, Level, Line, Ticks};
 use edgewitness::setup::Setup;
 use edgewitness::workflow::inspect::{Question, inspect};
@@ -233,4 +233,57 @@ fn a_stray_on_the_other_count_input_is_linked_to_its_coupling() {
     let told = report.rules[0].violations.iter();
     let told = told.filter(|v| v.what.as_ref().is_some_and(|w| w.contains("after LAMP falling")));
     assert_eq!(told.count() as u64, struck);
+}
+
+#[test]
+fn a_count_goes_where_its_direction_line_says() {
+    // Up while UP is high, at the strobes 100 to 500, then down; UP falls 8 ns before the strobe at 500.
+    let count = |values: &[u64]| {
+        let mut capture = stepping(values, 3);
+        let span = capture.lines[0].span;
+        let edges = vec![Ticks(492)];
+        capture.lines.push(Line::digital("UP", Level::High, edges, span));
+        capture
+    };
+    let rule = sequence("count", "direction = \"UP\"\nup_at = \"high\"\n");
+    let kept = check(&count(&[2, 3, 4, 5, 6, 5, 4, 3]), &rule);
+    assert_eq!(kept.tally.broken, 0, "{:?}", kept.tale);
+    // It goes on up at the strobe after the edge of UP.
+    let result = check(&count(&[2, 3, 4, 5, 6, 7, 6, 5]), &rule);
+    let tale = result.tale.unwrap();
+    assert_eq!(
+        (tale.wrong, tale.instead.clone()),
+        (1, vec![(Instead::OtherWay, 1)])
+    );
+    let told = tale.direction.expect("a direction line");
+    assert_eq!(
+        (told.high, told.low, told.edge_before, told.within),
+        (0, 1, 1, Ticks(10))
+    );
+    let other = rule.replace("\"high\"", "\"low\"");
+    let turned = check(&count(&[2, 3, 4, 5, 6, 5, 4, 3]), &other).tale.unwrap();
+    assert_eq!(turned.suspicion.map(|(s, _)| s), Some(Suspicion::OtherWay));
+    let capture = count(&[2, 3, 4, 5, 6, 7, 6, 5]);
+    let setup = Setup::parse(&rule, "s.toml").unwrap();
+    let said = findings(&capture, &setup.rules, &check_all(&capture, &setup.rules, &[]));
+    assert!(
+        said[0].detail.contains("At the wrong steps UP was high in 0 and low in 1; in 1 of them it had an edge in the 10 ns before"),
+        "{}",
+        said[0].detail
+    );
+}
+
+#[test]
+fn a_line_that_moves_in_few_of_the_wrong_steps_is_told_with_its_count() {
+    // Stuck at 3 from the third strobe on; WATCHED moves in one of the wrong steps.
+    let values = [1, 2, 3, 3, 3, 3, 3, 3];
+    let mut capture = stepping(&values, 3);
+    let span = capture.lines[0].span;
+    capture
+        .lines
+        .push(Line::digital("WATCHED", Level::Low, vec![Ticks(610)], span));
+    let setup = Setup::parse(&sequence("count-up", "watch = \"WATCHED\"\n"), "s.toml").unwrap();
+    let said = findings(&capture, &setup.rules, &check_all(&capture, &setup.rules, &[]));
+    let next = &said[0].try_next[0];
+    assert!(next.starts_with("WATCHED moves in only 1 of the "), "{next}");
 }

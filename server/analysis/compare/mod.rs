@@ -24,6 +24,29 @@ pub const LONGER: u64 = 100;
 /// A ratio interval that lies above this rules out that the fix halved the rate.
 const HALVING: f64 = 0.5;
 
+/// Where a change must be worth the name, the rate must fall to this of what it was, or rise to its inverse. No source: a fifth is
+/// about what a change of pace or of the tune brings.
+const WORTH_THE_NAME: f64 = 0.8;
+
+/// What is asked of two rates before a change between them is told.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Bar {
+    /// Troubles of one kind that are compared at once: the level of the test is parted among them (Bonferroni).
+    pub compared: usize,
+    /// A significant change that is too small to be worth the name is none.
+    pub worth_the_name: bool,
+}
+
+impl Default for Bar {
+    /// One trouble, and any change.
+    fn default() -> Bar {
+        Bar {
+            compared: 1,
+            worth_the_name: false,
+        }
+    }
+}
+
 /// Strikes and opportunities under one condition.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct Counts {
@@ -47,7 +70,7 @@ pub enum Verdict {
     Reduced,
     /// Significantly more.
     Worse,
-    /// Not significant, and a halving is ruled out.
+    /// Not significant, or too small to be worth the name; a halving and a doubling are ruled out.
     Unchanged,
     /// Too few opportunities to say.
     Undecided,
@@ -85,9 +108,11 @@ pub struct Judgement {
 }
 
 impl Judgement {
-    /// Whether it may have got worse: that the rate doubled is not ruled out.
+    /// Whether a halving is ruled out while a doubling is not: it is no better, and may be worse.
     pub fn may_be_worse(&self) -> bool {
-        self.ratio.high.is_none_or(|high| high > 1.0 / HALVING)
+        self.verdict == Verdict::Undecided
+            && self.ratio.low > HALVING
+            && self.ratio.high.is_none_or(|high| high > 1.0 / HALVING)
     }
 }
 
@@ -96,6 +121,12 @@ impl Judgement {
 /// # Source
 /// Fisher 1935; Miettinen and Nurminen 1985; Clopper and Pearson 1934 (see [`super::stats`]).
 pub fn judge(before: Counts, after: Counts) -> Judgement {
+    judge_against(before, after, Bar::default())
+}
+
+/// Judges the counts after against those before, with what `bar` asks. See [`judge`].
+pub fn judge_against(before: Counts, after: Counts, bar: Bar) -> Judgement {
+    let alpha = ALPHA / bar.compared.max(1) as f64;
     let (a, n1, b, n2) = (
         before.strays,
         before.opportunities,
@@ -109,13 +140,17 @@ pub fn judge(before: Counts, after: Counts) -> Judgement {
     };
     let ratio = miettinen_nurminen(a, n1, b, n2, CONFIDENCE);
     let rate = |k: u64, n: u64| k as f64 / n.max(1) as f64;
-    let verdict = if p_value < ALPHA {
+    let is_worth = !bar.worth_the_name
+        || ratio
+            .estimate
+            .is_none_or(|estimate| !(WORTH_THE_NAME..=1.0 / WORTH_THE_NAME).contains(&estimate));
+    let verdict = if p_value < alpha && is_worth {
         match (rate(b, n2) > rate(a, n1), b) {
             (true, _) => Verdict::Worse,
             (false, 0) => Verdict::Gone,
             (false, _) => Verdict::Reduced,
         }
-    } else if a > 0 && n2 > 0 && ratio.low > HALVING {
+    } else if a > 0 && n2 > 0 && ratio.low > HALVING && ratio.high.is_some_and(|high| high <= 1.0 / HALVING) {
         Verdict::Unchanged
     } else {
         Verdict::Undecided
@@ -131,10 +166,10 @@ pub fn judge(before: Counts, after: Counts) -> Judgement {
         },
         verdict,
         opportunities_needed: undecided
-            .then(|| clean_to_settle(a, n1, b, ALPHA, MOST_OPPORTUNITIES))
+            .then(|| clean_to_settle(a, n1, b, alpha, MOST_OPPORTUNITIES))
             .flatten(),
         needed_at_this_rate: (undecided && b > 0)
-            .then(|| to_settle_at_this_rate([a, n1], [b, n2], ALPHA, LONGER * n2))
+            .then(|| to_settle_at_this_rate([a, n1], [b, n2], alpha, LONGER * n2))
             .flatten(),
     }
 }
@@ -196,8 +231,49 @@ mod tests {
             (near.verdict, near.needed_at_this_rate),
             (Verdict::Undecided, None)
         );
-        assert!(judge(counts(10, 45), counts(19, 45)).may_be_worse());
+        let worse = judge(counts(10, 45), counts(19, 45));
+        assert!(
+            worse.may_be_worse() && worse.verdict == Verdict::Undecided,
+            "{worse:?}"
+        );
         assert!(!judge(counts(400, 900), counts(400, 900)).may_be_worse());
+    }
+
+    #[test]
+    fn luck_and_a_small_change_are_no_fix_where_a_bar_is_set() {
+        let (before, after) = (counts(1178, 2300), counts(1116, 2268));
+        let rules = |compared| Bar {
+            compared,
+            worth_the_name: true,
+        };
+        // 51.2 % and 49.2 %; and more of the same, which is significant and no more worth the name.
+        assert_eq!(judge_against(before, after, rules(1)).verdict, Verdict::Unchanged);
+        let (before, after) = (counts(51_200, 100_000), counts(49_200, 100_000));
+        assert_eq!(judge(before, after).verdict, Verdict::Reduced);
+        assert_eq!(judge_against(before, after, rules(1)).verdict, Verdict::Unchanged);
+        // One of ten rules that differs at 5 % is what chance brings.
+        let (before, after) = (counts(20, 100), counts(9, 100));
+        assert_eq!(judge_against(before, after, rules(1)).verdict, Verdict::Reduced);
+        assert_eq!(
+            judge_against(before, after, rules(10)).verdict,
+            Verdict::Undecided
+        );
+        assert_eq!(
+            judge_against(counts(200, 1000), counts(0, 1000), rules(10)).verdict,
+            Verdict::Gone
+        );
+    }
+
+    #[test]
+    fn a_ratio_that_leaves_a_doubling_open_is_not_unchanged() {
+        // Ratio 1.9, 0.53 to 7.2.
+        let judged = judge(counts(3, 30), counts(6, 31));
+        assert!(
+            judged.ratio.low > 0.5 && judged.ratio.high.unwrap() > 6.0,
+            "{judged:?}"
+        );
+        assert_eq!(judged.verdict, Verdict::Undecided);
+        assert!(judged.may_be_worse());
     }
 
     #[test]

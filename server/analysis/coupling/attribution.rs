@@ -248,6 +248,8 @@ pub struct Attribution {
     pub own: Vec<own::Own>,
     /// Short pulses of which nothing shows whether they are a line's job (likewise).
     pub unsure: Vec<crowds::Unsure>,
+    /// Levels of lines whose pulses a person stated to be its job: nobody is asked about them.
+    pub stated: Vec<(usize, Level)>,
     /// Pairs of victim level and suspect polarity that were tried.
     pub pairs_tried: usize,
 }

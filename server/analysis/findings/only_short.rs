@@ -82,6 +82,7 @@ pub fn all(capture: &Capture, strays: &Strays, attribution: &Attribution) -> Vec
             && strays.limits[line].of(level).is_none()
             && !strays.bursts.iter().any(|b| b.line == line)
             && !is_told(line, level)
+            && !attribution.stated.contains(&(line, level))
     });
     found.extend(open.filter_map(|(line, level)| only_short(capture, strays, line, level)));
     found.sort_by_key(|one| one.line);

@@ -16,10 +16,10 @@ mod stuck;
 mod tally;
 
 pub use apart::set_apart;
-pub use logic::{AsIf, Row, TruthTable};
+pub use logic::{AsIf, Late, Row, TruthTable};
 pub use reach::{Reach, Verdict};
 pub use sentences::findings;
-pub use sequence::{Company, CompanyStrays, Instead, Suspicion, Tale};
+pub use sequence::{Company, CompanyStrays, Direction, Instead, Suspicion, Tale};
 pub use silenced::Silenced;
 pub use stuck::{Bridged, Stuck};
 pub use tally::{Limits, Margins, Tally, Violation};

@@ -74,7 +74,7 @@ pub fn bridged(capture: &Capture, same_signal: &[(String, String)]) -> Vec<Bridg
         let twin = firsts
             .iter()
             .copied()
-            .find(|&f| is_equal(&capture.lines[f], line));
+            .find(|&f| capture.lines[f].moves_as_one_with(line));
         let Some(twin) = twin else {
             firsts.push(index);
             continue;
@@ -92,17 +92,6 @@ pub fn bridged(capture: &Capture, same_signal: &[(String, String)]) -> Vec<Bridg
         }
     }
     found
-}
-
-fn is_equal(a: &Line, b: &Line) -> bool {
-    let slack = a.sample_ticks.max(b.sample_ticks);
-    a.edges.len() == b.edges.len()
-        && a.first == b.first
-        && a.capture == b.capture
-        && a.edges
-            .iter()
-            .zip(b.edges.iter())
-            .all(|(&x, &y)| (x - y).0.abs() as f64 <= slack)
 }
 
 /// Groups of neighbours, most significant first: the buses, then lines called by one stem and a number.

@@ -82,7 +82,16 @@ fn first_few(titles: &[&str]) -> String {
 /// names no unit of its times.
 pub fn headline(report: &InspectReport) -> String {
     let mut units = report.findings.iter().filter(|f| f.is_of_time_unit());
-    let found = found(report);
+    let mut found = found(report);
+    if report
+        .findings
+        .iter()
+        .all(|f| f.severity == Severity::Note || f.is_of_time_unit())
+        && let Some(rested) = report.findings.iter().find(|f| f.is_of_rested_lines())
+    {
+        found.push(' ');
+        found.push_str(&rested.title);
+    }
     match (units.next(), units.count()) {
         (None, _) => found,
         (Some(first), 0) => format!("{}. {found}", first.title),
@@ -416,6 +425,23 @@ mod tests {
             detail: String::new(),
             try_next: vec![],
         }
+    }
+
+    #[test]
+    fn lines_that_never_moved_are_asked_about_behind_what_is_right() {
+        let rested = Finding {
+            topic: "stuck".into(),
+            lines: vec!["LAMP_ARC".into()],
+            ..finding(Severity::Note, "LAMP_ARC never moved in 3 s: was it meant to?")
+        };
+        let mut report = InspectReport::empty();
+        report.findings.push(rested);
+        assert_eq!(
+            headline(&report),
+            "Nothing looks wrong in this capture. LAMP_ARC never moved in 3 s: was it meant to?"
+        );
+        report.findings.push(finding(Severity::Fault, "STEP is dead"));
+        assert_eq!(headline(&report), "One thing looks wrong. STEP is dead.");
     }
 
     #[test]

@@ -24,7 +24,7 @@ const MOST_LINES: usize = 64;
 pub const LIMIT_KINDS: &str =
     "pulse-width, setup, hold, recovery, stay, exclusive, answer, delay, period, frequency";
 /// The words that `rule` of a sequence may be, for messages.
-pub const STEP_RULES: &str = "count-up, count-down, shift-left, shift-right, load, hold, clear";
+pub const STEP_RULES: &str = "count-up, count-down, count, shift-left, shift-right, load, hold, clear";
 
 /// One `[[limit]]` as it stands in the file.
 #[derive(Deserialize)]
@@ -69,6 +69,8 @@ pub struct RawSequence {
     rule: Text,
     from: Option<Spanned<Names>>,
     serial: Text,
+    direction: Text,
+    up_at: Text,
     modulus: Option<Spanned<i64>>,
     settle: Text,
     watch: Option<Spanned<Names>>,
@@ -237,6 +239,12 @@ pub fn sequence(raw: Spanned<RawSequence>, place: &Place) -> Result<Rule, Error>
     let step = match word.get_ref().as_str() {
         "count-up" => Step::CountUp,
         "count-down" => Step::CountDown,
+        "count" => Step::Count {
+            direction: need.text(&mut raw.direction, "direction")?,
+            up: place
+                .level(raw.up_at.take())?
+                .ok_or_else(|| need.missing("up_at"))?,
+        },
         "shift-left" => Step::ShiftLeft { serial: serial() },
         "shift-right" => Step::ShiftRight { serial: serial() },
         "load" => Step::Load {
@@ -249,10 +257,10 @@ pub fn sequence(raw: Spanned<RawSequence>, place: &Place) -> Result<Rule, Error>
             return Err(place.error(word.span().start, message));
         }
     };
-    let counts = matches!(step, Step::CountUp | Step::CountDown);
+    let counts = matches!(step, Step::CountUp | Step::CountDown | Step::Count { .. });
     let modulus = match raw.modulus.take() {
         Some(modulus) if !counts => {
-            let message = "modulus has a meaning only with count-up and count-down; remove it";
+            let message = "modulus has a meaning only with count-up, count-down and count; remove it";
             return Err(place.error(modulus.span().start, message));
         }
         Some(modulus) if *modulus.get_ref() < 2 => {
@@ -264,6 +272,8 @@ pub fn sequence(raw: Spanned<RawSequence>, place: &Place) -> Result<Rule, Error>
     let leftover = [
         raw.from.as_ref().map(|f| (f.span().start, "from")),
         raw.serial.as_ref().map(|s| (s.span().start, "serial")),
+        raw.direction.as_ref().map(|s| (s.span().start, "direction")),
+        raw.up_at.as_ref().map(|s| (s.span().start, "up_at")),
     ];
     if let Some((start, key)) = leftover.into_iter().flatten().next() {
         let message = format!(

@@ -16,7 +16,7 @@ use crate::report::rails::RailRow;
 use crate::store::{SessionId, Store};
 use crate::web::clock_view::{ClockView, last_move, movable};
 use crate::web::error::Failure;
-use crate::web::occurrences::{Occurrence, occurrences};
+use crate::web::occurrences::{Occurrence, occurrences, told};
 use crate::web::opened::Opened;
 use crate::web::shown::Shown;
 use crate::web::state::App;
@@ -242,6 +242,8 @@ fn volts_view(trace: &Trace, rail: Option<&RailRow>) -> Option<VoltsView> {
 #[derive(Serialize, utoipa::ToSchema)]
 pub struct Occurrences {
     pub count: usize,
+    /// Which of them the finding's sentence tells of, from 0: of a broken limit the one furthest beyond it, else the first.
+    pub told: usize,
     pub occurrences: Vec<Occurrence>,
 }
 
@@ -257,6 +259,9 @@ pub async fn finding_occurrences(
         let list = occurrences(&opened, finding);
         Some(Occurrences {
             count: list.len(),
+            told: Some(told(&opened, finding))
+                .filter(|told| *told < MOST_OCCURRENCES)
+                .unwrap_or(0),
             occurrences: list[..list.len().min(MOST_OCCURRENCES)].to_vec(),
         })
     });

@@ -24,7 +24,7 @@ const LISTS: [&str; 5] = ["bus", "data", "lines", "output", "watch"];
 /// Keys whose fields hold a whole number.
 const NUMBERS: [&str; 1] = ["modulus"];
 /// The keys a form may send beside `kind`. `load_from` is the list that `load` knows as `from`.
-const KEYS: [&str; 24] = [
+const KEYS: [&str; 26] = [
     "name",
     "line",
     "lines",
@@ -37,6 +37,8 @@ const KEYS: [&str; 24] = [
     "edge",
     "rule",
     "modulus",
+    "direction",
+    "up_at",
     "from",
     "load_from",
     "from_edge",
@@ -54,7 +56,7 @@ const KEYS: [&str; 24] = [
 const RAIL_KEYS: [&str; 4] = ["nominal", "tolerance", "supply_end", "max_drop"];
 
 /// What the form on the page calls a key; other keys are called as in the setup file.
-const FIELDS: [(&str, &str); 28] = [
+const FIELDS: [(&str, &str); 30] = [
     ("kind", "Kind"),
     ("name", "Name, if you like"),
     ("line", "Line"),
@@ -68,6 +70,8 @@ const FIELDS: [(&str, &str); 28] = [
     ("edge", "Edge"),
     ("rule", "Steps by"),
     ("modulus", "Modulus, if it begins again early"),
+    ("direction", "Direction line, for a count"),
+    ("up_at", "Counts up while it is"),
     ("serial", "Serial input, for a shift"),
     ("from", "From"),
     ("load_from", "From lines, for a load"),
@@ -126,6 +130,14 @@ pub async fn add(
                 "Line: the rail {} is declared already; take it out above first",
                 rail.line
             ));
+        }
+        for new in &parsed.rules {
+            if let Some(other) = setup.rules.iter().find(|other| other.demand == new.demand) {
+                return Err(format!(
+                    "The same rule is there already, as \"{}\" on line {} of the setup: take it out above first, or change this one",
+                    other.name, other.setup_line
+                ));
+            }
         }
         let text = with_table(text, &rule);
         Setup::parse(&text, "the setup with the new rule").map_err(|error| error.to_string())?;
@@ -286,6 +298,27 @@ mod tests {
         let text = text.unwrap();
         let setup = Setup::parse(&text, "s.toml").unwrap_or_else(|e| panic!("{text}{e}"));
         assert_eq!(setup.rules[0].name, "count-up of Q1 Q0 at STEP");
+    }
+
+    #[test]
+    fn a_count_has_its_direction_line() {
+        let fields = [
+            ("kind", "sequence"),
+            ("bus", "Q1 Q0"),
+            ("strobe", "STEP"),
+            ("edge", "rise"),
+            ("rule", "count"),
+            ("direction", "UP_DOWN"),
+            ("up_at", "low"),
+        ];
+        let setup = Setup::parse(&of(&fields).unwrap(), "s.toml").unwrap_or_else(|e| panic!("{e}"));
+        assert_eq!(setup.rules[0].name, "count of Q1 Q0 at STEP");
+        let rule = of(&fields[..6]).unwrap();
+        let told = by_field(&rule, &Setup::parse(&rule, "the rule").unwrap_err());
+        assert_eq!(
+            told,
+            "This kind of rule needs \"Counts up while it is\": fill it in."
+        );
     }
 
     #[test]

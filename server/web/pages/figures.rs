@@ -12,7 +12,7 @@ use crate::store::{DimensionLine, SessionId};
 use crate::web::api::windows::asked_stretch;
 use crate::web::error::Failure;
 use crate::web::figure::{Spec, figure, occurrence_figure};
-use crate::web::occurrences::occurrences;
+use crate::web::occurrences::{Mark, Occurrence, occurrences, told};
 use crate::web::opened::Opened;
 use crate::web::shown::Shown;
 use crate::web::state::App;
@@ -40,7 +40,7 @@ pub async fn finding_figure(
         let finding = opened.report.findings.iter().find(|row| row.id == finding);
         let finding = finding.ok_or_else(|| Failure::missing("such finding in this session"))?;
         let view = app.store.diagram_view(SessionId(id))?;
-        let occurrence = asked.occurrence.unwrap_or(1);
+        let occurrence = asked.occurrence.unwrap_or_else(|| told(&opened, finding) + 1);
         let drawn = drawing(&opened, finding, occurrence, &view.dimensions);
         drawn.ok_or_else(|| Failure::missing("figure of this finding: it is about no captured line"))
     });
@@ -56,11 +56,12 @@ pub fn drawing(
     dimensions: &[DimensionLine],
 ) -> Option<String> {
     let list = occurrences(opened, finding);
-    let lines = lines_of(opened, finding);
+    let drawn = list.get(occurrence.saturating_sub(1));
+    let lines = with_its_own(lines_of(opened, finding), drawn);
     if lines.is_empty() {
         return None;
     }
-    Some(match list.get(occurrence.saturating_sub(1)) {
+    Some(match drawn {
         Some(occurrence) => occurrence_figure(opened, lines, occurrence, dimensions),
         None => {
             let spec = Spec {
@@ -124,6 +125,21 @@ pub async fn view_figure(
 
 fn svg(document: String) -> Result<Response, Failure> {
     Ok(([(CONTENT_TYPE, "image/svg+xml")], document).into_response())
+}
+
+/// The line that breaks a rule in the occurrence stands first where the finding has more lines than a figure takes.
+fn with_its_own(mut lines: Vec<usize>, drawn: Option<&Occurrence>) -> Vec<usize> {
+    let own = drawn.and_then(|occurrence| {
+        occurrence.marks.iter().find_map(|mark| match mark {
+            Mark::Violation { line, .. } => Some(*line),
+            _ => None,
+        })
+    });
+    if let Some(own) = own.filter(|own| !lines.contains(own)) {
+        lines.insert(0, own);
+        lines.truncate(MOST_LINES);
+    }
+    lines
 }
 
 fn lines_of(opened: &Opened, finding: &Finding) -> Vec<usize> {

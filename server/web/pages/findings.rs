@@ -438,7 +438,8 @@ pub async fn page(
             for ((view, finding), key) in shown.findings.iter_mut().zip(&opened.report.findings).zip(keys) {
                 let said = states.iter().map(|entry| &entry.value);
                 let state = StateView::of(&key, &finding.title, said).shown_still(is_newest);
-                view.state = Some(state).filter(|state| takes_a_state(&finding.topic) || state.is_said);
+                view.state = Some(state)
+                    .filter(|state| takes_a_state(&finding.topic, &finding.lines) || state.is_said);
             }
             sheet_shown = Some(shown);
         }

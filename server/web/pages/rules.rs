@@ -10,7 +10,7 @@ use serde_json::json;
 
 use super::Places;
 use super::heading::{Heading, open};
-use crate::model::units::{engineering, percent_to_tenths, seconds};
+use crate::model::units::{engineering, moment, percent_to_tenths, seconds};
 use crate::report::inspect::InspectReport;
 use crate::report::rails::RailRow;
 use crate::report::rules::{Company, RuleRow, TruthTable, ViolationRow};
@@ -239,6 +239,16 @@ fn rule(at: &str, row: &RuleRow) -> RuleView {
                 .as_ref()
                 .map(|words| format!("It behaves as if {words}.")),
         );
+        notes.extend(table.late_s.map(|late| {
+            format!(
+                "It comes right in the end every time, up to {} after its inputs: a slow part, a heavily loaded output, or a \
+                 settling time that is too short.",
+                seconds(late)
+            )
+        }));
+        if table.now_and_then {
+            notes.push("It fails now and then, with inputs that are right at other times: a marginal part or contact.".to_owned());
+        }
         if table.never > 0 {
             notes.push(format!("{} combinations were never seen.", table.never));
         }
@@ -249,6 +259,16 @@ fn rule(at: &str, row: &RuleRow) -> RuleView {
             suspicion.map(|s| format!("{} of {} steps are right with {}.", s.count, steps.steps, s.value)),
         );
         notes.extend(steps.instead.iter().map(|i| format!("{} × {}", i.count, i.value)));
+        notes.extend(steps.direction.as_ref().filter(|_| steps.wrong > 0).map(|told| {
+            format!(
+                "At the wrong steps {} was high in {} and low in {}; in {} of them it had an edge in the {} before.",
+                told.line,
+                told.wrong_high,
+                told.wrong_low,
+                told.edge_before,
+                seconds(told.within_s)
+            )
+        }));
         notes.extend(steps.company.iter().map(company_words));
     }
     let limit = match row.worded(row.at_least_s, row.at_most_s) {
@@ -345,7 +365,7 @@ fn table(table: &TruthTable) -> TableView {
 }
 
 fn violation(at: &str, row: &ViolationRow) -> ViolationView {
-    let mut text = format!("At {}", seconds(row.start_s));
+    let mut text = format!("At {}", moment(row.start_s));
     if let (Some(measured), Some(low), Some(high)) = (row.measured_s, row.low_s, row.high_s) {
         text.push_str(&format!(": {}", seconds(measured)));
         if low < high {

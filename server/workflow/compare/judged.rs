@@ -1,8 +1,9 @@
 //! Counts of two sets of runs → verdicts with their sentences.
 
+use super::bar::{bar_of_rules, earlier};
 use super::sight::{Sight, at_one_sampling};
 use super::still::{Still, Which, still};
-use crate::analysis::compare::{Counts, Judgement, Verdict, judge};
+use crate::analysis::compare::{Bar, Counts, Judgement, Verdict, judge_against};
 use crate::analysis::stats::intervals::{CONFIDENCE, clopper_pearson};
 use crate::model::units::{
     Bound, per_time, percent_bound, percent_to_tenths, seconds, three_digits, three_digits_bound,
@@ -18,6 +19,8 @@ pub struct Judged<'a> {
     pub judgement: Judgement,
     /// The verdict in words, with its counts.
     pub says: String,
+    /// A run before all of these, and on neither side, shows it as well.
+    pub is_known: bool,
     /// One recording stands on both sides: no verdict.
     is_twice: bool,
     /// A line of it that moved before and never after.
@@ -25,8 +28,17 @@ pub struct Judged<'a> {
 }
 
 impl Judged<'_> {
-    /// None before, some after: the change may have brought it.
+    /// None before, some after, and none earlier: the change may have brought it.
     pub fn is_new(&self) -> bool {
+        self.is_absent_before() && !self.is_known
+    }
+
+    /// None before and some after, though an earlier run shows it too.
+    pub fn is_back(&self) -> bool {
+        self.is_absent_before() && self.is_known
+    }
+
+    fn is_absent_before(&self) -> bool {
         self.before.strays == 0 && self.after.strays > 0 && self.before.opportunities > 0
     }
 
@@ -52,7 +64,13 @@ pub fn judge_all<'a>(tallies: &'a Tallies, before: &[usize], after: &[usize]) ->
     let is_twice = is_one_recording(tallies, before, after);
     let mut dead = still(tallies, before, after);
     dead.retain(|still| still.side == Which::After);
+    let of_rules = bar_of_rules(tallies, before, after);
     let judged = tallies.troubles.iter().map(|trouble| {
+        let bar = match trouble.kind {
+            TroubleKind::Limit => of_rules,
+            _ => Bar::default(),
+        };
+        let is_known = earlier(before, after).any(|run| trouble.counts.get(run).is_some_and(|row| row.wrong > 0));
         let runs = (before, after);
         let (before, after) = (
             counts(sum_over(trouble, before)),
@@ -60,8 +78,8 @@ pub fn judge_all<'a>(tallies: &'a Tallies, before: &[usize], after: &[usize]) ->
         );
         let sight = at_one_sampling(trouble, (runs.0, before), (runs.1, after));
         let (judgement, is_open) = match &sight {
-            None => (judge(before, after), false),
-            Some(sight) => judge_ends(sight),
+            None => (judge_against(before, after, bar), false),
+            Some(sight) => judge_ends(sight, bar),
         };
         let absent = absent_line(tallies, trouble, (runs.0, before), (runs.1, after))
             .or_else(|| unjoined(tallies, trouble, (runs.0, before), (runs.1, after)));
@@ -74,7 +92,7 @@ pub fn judge_all<'a>(tallies: &'a Tallies, before: &[usize], after: &[usize]) ->
                 tally(before.strays, before.opportunities, trouble.slot_s),
                 tally(after.strays, after.opportunities, trouble.slot_s)
             ),
-            (None, false) => says(trouble, before, after, &judgement),
+            (None, false) => says(trouble, before, after, (&judgement, is_known)),
         };
         let is_seen = before.strays + after.strays > 0;
         if let Some(sight) = sight.as_ref().filter(|_| is_seen && !is_absent) {
@@ -114,6 +132,7 @@ pub fn judge_all<'a>(tallies: &'a Tallies, before: &[usize], after: &[usize]) ->
             after,
             says,
             judgement,
+            is_known,
             is_twice,
             still: still.map(|still| still.line.clone()),
         }
@@ -122,6 +141,9 @@ pub fn judge_all<'a>(tallies: &'a Tallies, before: &[usize], after: &[usize]) ->
     judged.sort_by_key(|j| (rank(j), std::cmp::Reverse(j.after.strays.max(j.before.strays))));
     judged
 }
+
+/// Below it a difference is more than chance alone brings in one comparison.
+const CHANCE: f64 = 0.05;
 
 /// Whether a run, or one with the same edges, stands on both sides: then no count shows what a change did.
 fn is_one_recording(tallies: &Tallies, before: &[usize], after: &[usize]) -> bool {
@@ -200,8 +222,10 @@ pub(super) fn is_captured(tallies: &Tallies, side: &[usize], line: &str) -> bool
 
 /// The verdict that holds by the least and by the most that the coarser sampling could have shown; undecided, and true, where
 /// the two differ. The figures are those of the end that is nearer to chance.
-fn judge_ends(sight: &Sight) -> (Judgement, bool) {
-    let [mut a, b] = sight.ends.map(|(before, after)| judge(before, after));
+fn judge_ends(sight: &Sight, bar: Bar) -> (Judgement, bool) {
+    let [mut a, b] = sight
+        .ends
+        .map(|(before, after)| judge_against(before, after, bar));
     let is_open = a.verdict != b.verdict;
     if b.p_value > a.p_value {
         a = b;
@@ -349,7 +373,7 @@ pub fn share_bound(rate: f64, slot_s: Option<f64>, bound: Bound) -> String {
     }
 }
 
-fn says(trouble: &Trouble, before: Counts, after: Counts, judged: &Judgement) -> String {
+fn says(trouble: &Trouble, before: Counts, after: Counts, (judged, is_known): (&Judgement, bool)) -> String {
     let (what, slot) = (what(trouble), trouble.slot_s);
     let of = |counts: Counts| tally(counts.strays, counts.opportunities, slot);
     if before.opportunities == 0 || after.opportunities == 0 {
@@ -383,14 +407,25 @@ fn says(trouble: &Trouble, before: Counts, after: Counts, judged: &Judgement) ->
     match judged.verdict {
         Verdict::Gone => format!("{what}: gone ({counts}); with 95 % confidence {bound}."),
         Verdict::Reduced => format!("{what}: fewer, but not gone ({counts})."),
+        Verdict::Worse if before.strays == 0 && is_known => {
+            format!("{what}: back again ({counts}), as it was under an earlier condition.")
+        }
         Verdict::Worse if before.strays == 0 => format!("{what}: new since the change ({counts})."),
         Verdict::Worse => format!("{what}: worse ({counts})."),
-        Verdict::Unchanged if judged.may_be_worse() => format!(
-            "{what}: no better ({counts}); that the rate was halved is ruled out, that it doubled is not."
+        Verdict::Undecided if judged.may_be_worse() && before.strays > 0 => format!(
+            "{what}: can't be told yet ({counts}); that the rate was halved is ruled out, that it doubled is not."
+        ),
+        Verdict::Unchanged if judged.p_value < CHANCE => format!(
+            "{what}: no difference shown that is worth the name ({counts}); that the rate was halved is ruled out."
         ),
         Verdict::Unchanged => format!("{what}: no change ({counts}); that the rate was halved is ruled out."),
         Verdict::Undecided if before.strays + after.strays == 0 => {
             format!("{what}: none on either side ({counts}); with 95 % confidence {bound}.")
+        }
+        Verdict::Undecided if before.strays == 0 && is_known => {
+            format!(
+                "{what}: none just before ({counts}), and seen under an earlier condition; capture longer as it is now."
+            )
         }
         Verdict::Undecided if before.strays == 0 => {
             format!(
@@ -423,6 +458,37 @@ fn says(trouble: &Trouble, before: Counts, after: Counts, judged: &Judgement) ->
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn what_an_earlier_condition_showed_is_not_new() {
+        let counts =
+            [(201, 1261), (0, 37), (191, 1291)].map(|(wrong, occasions)| OccasionsRow { wrong, occasions });
+        let tallies = Tallies {
+            runs: vec![Vec::new(); 3],
+            lines: vec![Vec::new(); 3],
+            troubles: vec![Trouble {
+                kind: TroubleKind::Limit,
+                lines: Vec::new(),
+                detail: "count".to_owned(),
+                counts: counts.into(),
+                slot_s: None,
+                seen: Vec::new(),
+            }],
+            ..Tallies::default()
+        };
+        let judged = &judge_all(&tallies, &[1], &[2])[0];
+        assert_eq!(
+            (judged.judgement.verdict, judged.is_new(), judged.is_back()),
+            (Verdict::Worse, false, true)
+        );
+        assert!(
+            judged.says.contains("back again") && !judged.next().contains("may have brought"),
+            "{}",
+            judged.says
+        );
+        // What comes after says nothing of what was new.
+        assert!(judge_all(&tallies, &[1], &[0])[0].is_new());
+    }
 
     #[test]
     fn a_rare_trouble_is_not_told_as_none() {

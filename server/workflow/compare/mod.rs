@@ -4,6 +4,7 @@
 //! are judged from them ([`judge_all`]).
 
 mod apart;
+mod bar;
 mod judged;
 mod names;
 mod next;

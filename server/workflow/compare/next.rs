@@ -33,8 +33,11 @@ pub(super) fn what_next(j: &Judged) -> String {
         "worse" if j.is_new() => {
             "The change may have brought this: undo it and capture again, to see whether it goes."
         }
+        "worse" if j.is_back() => {
+            "It was there under an earlier condition too, so this change need not have brought it: what is common to the two?"
+        }
         "worse" => "Undo the change and capture again: if this falls back, the change does harm.",
-        "unchanged" if j.judgement.may_be_worse() => {
+        _ if j.judgement.may_be_worse() && j.before.strays > 0 => {
             "It is no better, and may be worse: undo the change, or capture on to see which, and try the next thing on the finding."
         }
         "unchanged" => {

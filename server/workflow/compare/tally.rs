@@ -27,6 +27,8 @@ pub(super) struct Looked {
     unjoined: Vec<[String; 2]>,
     /// Broken and judged occasions of each rule of the setup.
     rules: Vec<Counts>,
+    /// Names of the lines of each rule.
+    rule_lines: Vec<Vec<String>>,
 }
 
 /// A run that is on one clock, as it is counted.
@@ -98,7 +100,7 @@ pub fn tallies(runs: Vec<Counted>, setup: &Setup) -> Tallies {
     for (index, rule) in setup.rules.iter().enumerate() {
         troubles.push(Trouble {
             kind: TroubleKind::Limit,
-            lines: Vec::new(),
+            lines: rule_lines(&looked, index),
             detail: rule.name.clone(),
             counts: looked.iter().map(|l| row(l.rules[index])).collect(),
             slot_s: None,
@@ -206,6 +208,17 @@ fn shared_limits(captures: &[Capture], setup: &Setup) -> SharedLimits {
     shared
 }
 
+/// The lines of rule `index`, as far as any run captured them, each once.
+fn rule_lines(looked: &[Looked], index: usize) -> Vec<String> {
+    let mut lines: Vec<String> = Vec::new();
+    for name in looked.iter().flat_map(|run| &run.rule_lines[index]) {
+        if !lines.contains(name) {
+            lines.push(name.clone());
+        }
+    }
+    lines
+}
+
 /// What of a run is settled before a signal that two of its instruments recorded is made one.
 struct Settled {
     /// Ends of declared links that can't be judged: on clocks that nothing joins.
@@ -214,6 +227,8 @@ struct Settled {
     unjoined_rules: Vec<String>,
     /// Broken and judged occasions of each rule.
     rules: Vec<Counts>,
+    /// Names of the lines of each rule that were captured.
+    rule_lines: Vec<Vec<String>>,
     /// The two ends of each link that is whole and by which the clocks were joined: one suspect. The later capture's first.
     ends: Vec<[String; 2]>,
 }
@@ -252,6 +267,17 @@ impl Settled {
             unjoined: all.into_iter().filter(|ends| !judged.contains(ends)).collect(),
             unjoined_rules: apart.map(|(rule, _)| rule.name.clone()).collect(),
             rules: checked.rules.iter().map(|result| counts(&result.tally)).collect(),
+            rule_lines: checked
+                .rules
+                .iter()
+                .map(|result| {
+                    result
+                        .lines
+                        .iter()
+                        .map(|&line| capture.lines[line].name.clone())
+                        .collect()
+                })
+                .collect(),
             ends: parted
                 .iter()
                 .filter(|pair| is_whole(**pair, &links))
@@ -273,6 +299,7 @@ fn look(capture: Capture, setup: &Setup, shared: &SharedLimits, settled: Settled
     let Settled {
         unjoined,
         rules,
+        rule_lines,
         ends,
         ..
     } = settled;
@@ -307,6 +334,7 @@ fn look(capture: Capture, setup: &Setup, shared: &SharedLimits, settled: Settled
     let attribution = attribute(once, &strays, &CouplingOptions::default());
     Looked {
         rules,
+        rule_lines,
         capture,
         strays,
         attribution,

@@ -2,8 +2,8 @@
 // The view in the address: a link to a moment can be kept, and Back goes to the view before. Read and written here only.
 
 /**
- * @typedef {{finding: string|null, occurrence: number, at: number|null, span: number|null}} Place
- * `at`, `span`: seconds; occurrence from 0
+ * @typedef {{finding: string|null, occurrence: number|null, at: number|null, span: number|null}} Place
+ * `at`, `span`: seconds; occurrence from 0, null: the one that the finding tells of
  */
 
 /** @param {string} search @returns {Readonly<Place>} */
@@ -15,10 +15,10 @@ export function readAddress(search) {
     return Number.isFinite(value) ? value : null;
   };
   const finding = query.get("finding");
-  const span = number("span_s");
+  const span = number("span_s"), asked = number("occurrence");
   return Object.freeze({
     finding: finding && /^F\d{1,6}$/.test(finding) ? finding : null,
-    occurrence: Math.max(0, Math.trunc(number("occurrence") ?? 1) - 1),
+    occurrence: asked === null ? null : Math.max(0, Math.trunc(asked) - 1),
     at: number("at_s"),
     span: span !== null && span > 0 ? span : null,
   });
@@ -42,7 +42,7 @@ export function shownIn(body) {
 export function writeAddress(place, shown = "") {
   const query = new URLSearchParams(shown);
   if (place.finding) query.set("finding", place.finding);
-  if (place.finding && place.occurrence) query.set("occurrence", String(place.occurrence + 1));
+  if (place.finding && place.occurrence !== null) query.set("occurrence", String(place.occurrence + 1));
   if (place.at !== null && place.span !== null) {
     query.set("at_s", String(Number(place.at.toPrecision(17))));
     query.set("span_s", String(Number(place.span.toPrecision(6))));

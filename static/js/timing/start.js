@@ -25,10 +25,10 @@ export async function startDiagram(root, session) {
   const step = (/** @type {number} */ by) => {
     const at = view.finding ? order.indexOf(view.finding.id) : by > 0 ? -1 : order.length;
     const id = order[Math.max(0, Math.min(order.length - 1, at + by))];
-    if (id) take(id, 0);
+    if (id) take(id, null);
   };
   let hasTaken = false;
-  /** @param {string} id @param {number} occurrence */
+  /** @param {string} id @param {number|null} occurrence null: the one that it tells of */
   async function take(id, occurrence) {
     hasTaken = true;
     try {
@@ -71,7 +71,7 @@ export async function startDiagram(root, session) {
     link.addEventListener("click", (/** @type {MouseEvent} */ event) => {
       if (event.ctrlKey || event.metaKey || event.shiftKey) return;
       event.preventDefault();
-      take(link.dataset.show, 0);
+      take(link.dataset.show, null);
     });
   }
 
@@ -98,7 +98,7 @@ export async function startDiagram(root, session) {
   /** @param {boolean} isStep whether Back should come here */
   function remember(isStep) {
     const place = {
-      finding: view.finding?.id ?? null, occurrence: view.occurrence,
+      finding: view.finding?.id ?? null, occurrence: view.occurrence === view.opensOn ? null : view.occurrence,
       at: facts.start_s + view.start * facts.tick_s, span: view.span * facts.tick_s,
     };
     const address = location.pathname + writeAddress(place, shownIn(document.body));
@@ -127,7 +127,7 @@ export async function startDiagram(root, session) {
     // A link to a finding shows it on the sheet as well; the first stands there anyway.
     hasTaken = hasTaken || (place.finding !== null && place.finding !== facts.opens_on);
     if (place.finding) await view.take(place.finding, place.occurrence);
-    else if (place.at === null && facts.opens_on) await view.take(facts.opens_on, 0);
+    else if (place.at === null && facts.opens_on) await view.take(facts.opens_on);
     if (place.at !== null && place.span !== null) view.show((place.at - facts.start_s) / facts.tick_s, place.span / facts.tick_s);
     else if (!view.finding) view.fit();
     // The picture is of what was judged, and so is what is said.

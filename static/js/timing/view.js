@@ -34,6 +34,7 @@ export class Diagram {
     /** @type {any} */ this.finding = null;
     /** @type {any[]} */ this.occurrences = [];
     this.occurrence = 0;
+    /** Which occurrence the finding in hand tells of. */ this.opensOn = 0;
     /** Layers not drawn. @type {Set<string>} */ this.hidden = new Set();
     this.density = null;
     /** It is known what is to be shown: nothing is asked for before. */
@@ -393,8 +394,8 @@ export class Diagram {
     this.show(-margin, this.facts.length + 2 * margin);
   }
 
-  /** Takes a finding in hand and goes to one of its moments. @param {string} id @param {number} [occurrence] from 0 */
-  async take(id, occurrence = 0) {
+  /** Takes a finding in hand and goes to one of its moments. @param {string} id @param {number|null} [occurrence] from 0; null: the one that it tells of */
+  async take(id, occurrence = null) {
     const finding = this.facts.findings.find((/** @type {any} */ f) => f.id === id);
     if (!finding) return;
     this.marked = null;
@@ -405,9 +406,10 @@ export class Diagram {
       if (this.finding !== finding) return;
       this.occurrences = answer.occurrences;
       this.occurrenceCount = answer.count;
+      this.opensOn = answer.told;
       this.scroll = 0;
     }
-    this.goTo(occurrence);
+    this.goTo(occurrence ?? this.opensOn);
   }
 
   /** @param {number} occurrence from 0 */

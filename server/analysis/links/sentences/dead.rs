@@ -12,6 +12,15 @@ fn stays_between(line: &Line) -> bool {
     line.between.0 as f64 >= STAYS * line.span.length().0.max(1) as f64
 }
 
+/// A line other than the one that the far end follows, with the same edges as the far end: then both follow it, and nothing was
+/// exchanged.
+pub(super) fn joined(capture: &Capture, link: &Link, followed: usize) -> Option<usize> {
+    let far = &capture.lines[link.to];
+    let is_other = |&line: &usize| line != link.to && line != followed && line != link.from;
+    let mut others = (0..capture.lines.len()).filter(is_other);
+    others.find(|&line| capture.lines[line].same_as.is_none() && capture.lines[line].moves_as_one_with(far))
+}
+
 /// A link of which nothing arrives: where it went instead, and how the far end stands.
 pub(super) fn dead(capture: &Capture, link: &Link, make: Make) -> Option<Finding> {
     let (from, to) = (name(capture, link.from), name(capture, link.to));
@@ -71,6 +80,25 @@ pub(super) fn dead(capture: &Capture, link: &Link, make: Make) -> Option<Finding
                 format!("See whether the driver of {to} is ever enabled, and whether {to} has its pull-up."),
             ],
         ),
+        FarEnd::Follows {
+            line,
+            inverted: false,
+        } if joined(capture, link, line).is_some() => {
+            let other = joined(capture, link, line).map_or("?", |other| name(capture, other));
+            (
+                format!("{to} and {other} move as one, as if joined"),
+                vec![
+                    format!(
+                        "Power off, wait for the supply to discharge, then measure between {to} and {other}: a bridge of solder or a \
+                         strand of wire joins them."
+                    ),
+                    format!(
+                        "{other} still follows {}, so the two are not exchanged; see whether the wire from {from} reaches {to} at all.",
+                        name(capture, line)
+                    ),
+                ],
+            )
+        }
         FarEnd::Follows { line, inverted } => (
             format!(
                 "{to} follows {}{} instead",

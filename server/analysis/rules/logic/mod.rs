@@ -3,16 +3,21 @@
 //! From the settling time after an input's edge up to the next input's edge the outputs must have the value of the
 //! expression. Bits for which the expression says x are not compared.
 
+mod fault;
+mod late;
 mod walk;
 
 use std::collections::HashMap;
 
+pub use self::fault::AsIf;
+use self::fault::as_if;
+pub use self::late::Late;
 use self::walk::{Walked, walk};
 use super::Names;
 use super::quick::Quick;
 use super::reach;
 use super::tally::Tally;
-use crate::model::{Bus, Capture, Level};
+use crate::model::{Bus, Capture};
 use crate::rule::Logic;
 use crate::rule::expression::value::mask;
 use crate::rule::expression::{Typed, Value};
@@ -38,7 +43,24 @@ pub struct TruthTable {
     pub combinations: Option<u64>,
     /// Stretches too short for the settling time.
     pub too_short: u64,
+    /// One fault that would explain what contradicts; `None` where the outputs come late instead.
     pub as_if: Option<AsIf>,
+    /// The outputs come right, only later than allowed.
+    pub late: Option<Late>,
+}
+
+/// Of the stretches with one combination of inputs, the part that must be right before its failures come now and then.
+const RIGHT_NOW_AND_THEN: f64 = 0.05;
+
+impl TruthTable {
+    /// Whether each combination that contradicts was right at other times, so that no lasting fault explains it.
+    pub fn is_now_and_then(&self) -> bool {
+        let mut wrong = self.rows.iter().filter(|row| row.wrong > 0).peekable();
+        let is_right_too = |row: &Row| {
+            (row.seen - row.wrong) as f64 >= RIGHT_NOW_AND_THEN * row.seen as f64 && row.wrong < row.seen
+        };
+        wrong.peek().is_some() && wrong.all(is_right_too)
+    }
 }
 
 /// One combination of input levels.
@@ -58,26 +80,17 @@ pub struct Row {
 impl Row {
     /// What the outputs most often had where they contradict; `None` when nothing does, or when the value was not kept.
     pub fn wrong_value(&self) -> Option<u64> {
-        let width = self.expected.len();
-        let contradicts = |value: u64| {
-            let digits = format!("{value:0width$b}");
-            let mut pairs = self.expected.chars().zip(digits.chars());
-            pairs.any(|(expected, found)| expected != 'x' && expected != found)
-        };
         let mut found = self.found.iter().map(|(value, _)| *value);
-        found.find(|&value| contradicts(value))
+        found.find(|&value| self.contradicts(value))
     }
-}
 
-/// A single fault that would explain every row seen.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum AsIf {
-    /// An input (position in [`TruthTable::inputs`]) that the part always takes for one level.
-    Stuck(usize, Level),
-    Swapped(usize, usize),
-    Inverted,
-    /// The outputs never change from one value.
-    Constant(u64),
+    /// Whether `value` is not what is expected.
+    fn contradicts(&self, value: u64) -> bool {
+        let width = self.expected.len();
+        let digits = format!("{value:0width$b}");
+        let mut pairs = self.expected.chars().zip(digits.chars());
+        pairs.any(|(expected, found)| expected != 'x' && expected != found)
+    }
 }
 
 /// What is expected for one combination.
@@ -197,7 +210,7 @@ pub(super) fn check(names: &mut Names, logic: &Logic) -> Option<(Tally, TruthTab
     };
     let settle = reach::limit_ticks(&capture.timebase, logic.settle_s);
     let walked = walk(capture, &inputs, &outputs, &mut function, settle);
-    Some(table(&inputs, outputs, &function, walked))
+    Some(table(&inputs, outputs, &function, walked, settle))
 }
 
 /// The lines of an operand, most significant first: a line or bus by its name, or the lines `NAME[7]`…`NAME[4]` of a part.
@@ -227,7 +240,14 @@ pub fn operand_lines(capture: &Capture, name: &str) -> Vec<usize> {
     lines.unwrap_or_default()
 }
 
-fn table(inputs: &[usize], outputs: Vec<usize>, function: &Function, walked: Walked) -> (Tally, TruthTable) {
+/// The table of what a walk showed; `settle` in ticks.
+fn table(
+    inputs: &[usize],
+    outputs: Vec<usize>,
+    function: &Function,
+    walked: Walked,
+    settle: f64,
+) -> (Tally, TruthTable) {
     let seen = walked.counts.len() as u64;
     let combinations = (inputs.len() < 64).then(|| mask(inputs.len() as u32).saturating_add(1));
     let mut rows: Vec<Row> = walked
@@ -246,7 +266,11 @@ fn table(inputs: &[usize], outputs: Vec<usize>, function: &Function, walked: Wal
             }
         })
         .collect();
-    let as_if = as_if(&rows, function, inputs.len());
+    let late = late::late(&walked.contradicting, settle);
+    let as_if = match late {
+        Some(_) => None,
+        None => as_if(&rows, function, inputs.len()),
+    };
     if inputs.len() <= WHOLE_TABLE_INPUTS {
         let listed: Vec<u64> = rows.iter().map(|r| r.inputs).collect();
         let unseen = (0..1u64 << inputs.len()).filter(|c| !listed.contains(c));
@@ -268,57 +292,7 @@ fn table(inputs: &[usize], outputs: Vec<usize>, function: &Function, walked: Wal
         combinations,
         too_short: walked.too_short,
         as_if,
+        late,
     };
     (walked.tally, table)
-}
-
-/// The first single fault that gives, for every combination seen, the value found most often.
-fn as_if(rows: &[Row], function: &Function, inputs: usize) -> Option<AsIf> {
-    if rows.iter().all(|r| r.wrong == 0) {
-        return None;
-    }
-    let all = mask(function.width);
-    let explains = |fault: &dyn Fn(u64) -> Expected| {
-        rows.iter().all(|row| {
-            let expected = fault(row.inputs);
-            row.found
-                .first()
-                .is_some_and(|(found, _)| (found ^ expected.ones) & expected.known == 0)
-        })
-    };
-    let bit = |i: usize| 1u64 << (inputs - 1 - i);
-    for i in 0..inputs {
-        if explains(&|c| function.evaluate(c | bit(i))) {
-            return Some(AsIf::Stuck(i, Level::High));
-        }
-        if explains(&|c| function.evaluate(c & !bit(i))) {
-            return Some(AsIf::Stuck(i, Level::Low));
-        }
-    }
-    for i in 0..inputs {
-        for j in i + 1..inputs {
-            let swapped = |c: u64| {
-                let differ = (c & bit(i) != 0) != (c & bit(j) != 0);
-                if differ { c ^ (bit(i) | bit(j)) } else { c }
-            };
-            if explains(&|c| function.evaluate(swapped(c))) {
-                return Some(AsIf::Swapped(i, j));
-            }
-        }
-    }
-    let inverted = |c| {
-        let expected = function.evaluate(c);
-        Expected {
-            ones: !expected.ones & all,
-            ..expected
-        }
-    };
-    if explains(&inverted) {
-        return Some(AsIf::Inverted);
-    }
-    let first = rows.first()?.found.first()?.0;
-    let constant = rows
-        .iter()
-        .all(|r| r.found.first().is_some_and(|(found, _)| *found == first));
-    (constant && rows.len() > 1).then_some(AsIf::Constant(first))
 }

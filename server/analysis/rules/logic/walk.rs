@@ -6,6 +6,7 @@ use super::super::edges::{Merge, common_span, is_blind};
 use super::super::quick::Quick;
 use super::super::reach::{Stamp, Verdict};
 use super::super::tally::{Limits, MOST_LISTED, Occasion, Tally};
+use super::late::Stretch;
 use super::{Expected, Function};
 use crate::model::{Capture, Level, Line, Ticks};
 
@@ -29,6 +30,8 @@ pub(super) struct Walked {
     pub counts: HashMap<u64, Count, Quick>,
     /// Stretches too short for the settling time.
     pub too_short: u64,
+    /// How the first contradicting stretches went.
+    pub contradicting: Vec<Stretch>,
 }
 
 /// The worst that the outputs did in a stretch.
@@ -66,6 +69,8 @@ struct Walk<'a> {
     start: Ticks,
     since: Ticks,
     wrong: Option<Wrong>,
+    /// When the outputs were wrong for the last time in this stretch (open end).
+    last_wrong: Ticks,
     walked: Walked,
 }
 
@@ -86,6 +91,7 @@ pub(super) fn walk(
         tally: Tally::new(Limits::default(), doubt),
         counts: HashMap::default(),
         too_short: 0,
+        contradicting: Vec::new(),
     };
     if lines.iter().any(|line| line.first == Level::Unknown) {
         walked.tally.not_judged += 1;
@@ -103,6 +109,7 @@ pub(super) fn walk(
         start: span.start,
         since: span.start,
         wrong: None,
+        last_wrong: span.start,
         capture,
         inputs,
         outputs,
@@ -158,6 +165,7 @@ impl<'a> Walk<'a> {
         if time <= self.since || (self.output ^ self.expected.ones) & self.expected.known == 0 {
             return;
         }
+        self.last_wrong = time;
         let (until, due, doubt) = (time.0 as f64, self.due(), self.doubt);
         let verdict = if (doubt > 0.0 && until - doubt >= due) || until - doubt > due {
             Verdict::Broken
@@ -199,8 +207,22 @@ impl<'a> Walk<'a> {
             None => {}
         }
         match wrong {
-            Some(wrong) => self.tell(wrong),
+            Some(wrong) => {
+                self.keep(&wrong, time);
+                self.tell(wrong);
+            }
             None => self.walked.tally.kept += 1,
+        }
+    }
+
+    /// Keeps how a stretch that contradicts went, up to its end at `time`.
+    fn keep(&mut self, wrong: &Wrong, time: Ticks) {
+        if wrong.verdict == Verdict::Broken && self.walked.contradicting.len() < MOST_LISTED {
+            self.walked.contradicting.push(Stretch {
+                length: time - self.start,
+                wrong_for: self.last_wrong - self.start,
+                wrong_when_due: wrong.from.0 as f64 <= self.due().ceil(),
+            });
         }
     }
 

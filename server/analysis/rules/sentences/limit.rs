@@ -5,7 +5,7 @@ use crate::analysis::findings::{Finding, Severity};
 use crate::analysis::rules::tally::{Limits, Violation};
 use crate::model::units::engineering;
 use crate::model::{Level, Polarity};
-use crate::rule::{EdgeOf, Limit};
+use crate::rule::{Demand, EdgeOf, Limit};
 
 /// The worst violation of a limit, as sentences need it.
 struct Worst<'a> {
@@ -36,13 +36,47 @@ pub fn broken(teller: &Teller, limit: &Limit) -> Finding {
         .what
         .as_ref()
         .map_or(String::new(), |w| format!(" The worst: {w}."));
-    let detail = format!("Rule \"{}\". {}{doubt}{what}", teller.rule.name, teller.counts());
+    let detail = format!(
+        "Rule \"{}\". {}{}{doubt}{what}",
+        teller.rule.name,
+        teller.counts(),
+        by_line(teller)
+    );
     teller.make(
         Severity::Fault,
         sentence_case(told.title(limit)),
         detail,
         vec![try_next(limit, told.is_short()).to_owned()],
     )
+}
+
+/// How many of the violations are each data line's, most first, where a setup or hold time is asked of several.
+fn by_line(teller: &Teller) -> String {
+    let data = match &teller.rule.demand {
+        Demand::Limit(Limit::Setup { .. } | Limit::Hold { .. }) => &teller.result.tally.violations,
+        _ => return String::new(),
+    };
+    let mut counts: Vec<(usize, u64)> = Vec::new();
+    for line in data.iter().filter_map(|violation| violation.lines.first()) {
+        match counts.iter_mut().find(|(of, _)| of == line) {
+            Some((_, n)) => *n += 1,
+            None => counts.push((*line, 1)),
+        }
+    }
+    // The lines of the rule without a violation, of which there are more than the strobe, make the count worth telling too.
+    if teller.result.lines.len() < 3 {
+        return String::new();
+    }
+    counts.sort_by_key(|&(_, n)| std::cmp::Reverse(n));
+    let told: Vec<String> = counts
+        .iter()
+        .map(|&(line, n)| format!("{} {n}", teller.name(line)))
+        .collect();
+    let listed = match teller.result.tally.broken > data.len() as u64 {
+        true => format!("Of the first {}", data.len()),
+        false => "By line".to_owned(),
+    };
+    format!(" {listed}: {}.", told.join(", "))
 }
 
 impl Worst<'_> {

@@ -7,6 +7,7 @@ mod still;
 
 pub use logic::as_if_words;
 pub use sequence::suspicion_words;
+pub use still::rested;
 
 use super::{RuleResult, RuleResults};
 use crate::analysis::findings::{Finding, Severity};
@@ -24,8 +25,11 @@ pub fn findings(capture: &Capture, rules: &[Rule], results: &RuleResults) -> Vec
             rule,
             result,
         };
-        found.extend(teller.finding());
+        found.extend(teller.finding().map(|finding| (teller.is_late(), finding)));
     }
+    // A part that is wrong comes before one that is only slow.
+    found.sort_by_key(|(is_late, _)| *is_late);
+    let mut found: Vec<Finding> = found.into_iter().map(|(_, finding)| finding).collect();
     found.extend(results.stuck.iter().filter_map(|s| still::stuck(capture, s)));
     found.extend(results.silenced.iter().map(|s| still::silenced(capture, s)));
     found.extend(results.bridged.iter().map(|b| still::bridged(capture, b)));
@@ -40,6 +44,14 @@ struct Teller<'a> {
 }
 
 impl Teller<'_> {
+    /// Whether the part comes right and only later than allowed.
+    fn is_late(&self) -> bool {
+        self.result
+            .table
+            .as_ref()
+            .is_some_and(|table| table.late.is_some())
+    }
+
     fn finding(&self) -> Option<Finding> {
         let tally = &self.result.tally;
         if self.result.is_elsewhere {

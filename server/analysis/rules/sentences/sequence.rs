@@ -55,6 +55,16 @@ pub fn broken(teller: &Teller, sequence: &Sequence) -> Finding {
         })
         .collect();
     detail.push_str(&format!(" Instead: {}.", told.join(", ")));
+    if let Some(told) = &tale.direction {
+        let name = teller.name(told.line);
+        detail.push_str(&format!(
+            " At the wrong steps {name} was high in {} and low in {}; in {} of them it had an edge in the {} before.",
+            told.high,
+            told.low,
+            told.edge_before,
+            teller.ticks(told.within.0 as f64)
+        ));
+    }
     for company in &tale.company {
         let (right, name) = (tale.steps.saturating_sub(tale.wrong), teller.name(company.line));
         detail.push_str(&format!(
@@ -119,9 +129,17 @@ fn next(teller: &Teller, tale: &Tale, sequence: &Sequence) -> Vec<String> {
             None if !company.strays.is_empty() => {
                 format!("Look at the strays of {name} in the wrong steps: they are the likely cause.")
             }
-            None => {
-                format!("Look at {name} in the wrong steps: it moves then, and seldom in the right ones.")
-            }
+            None if 2 * company.wrong >= tale.wrong => format!(
+                "Look at {name} in the wrong steps: it moves in {} of these {}, and in {} of the {} right ones.",
+                company.wrong,
+                tale.wrong,
+                company.all - company.wrong,
+                tale.steps.saturating_sub(tale.wrong)
+            ),
+            None => format!(
+                "{name} moves in only {} of the {} wrong steps: it does not explain the others.",
+                company.wrong, tale.wrong
+            ),
         });
     }
     next.push(match (&tale.suspicion, tale.instead.first().map(|i| i.0)) {

@@ -1,9 +1,13 @@
 //! Sentences on lines that never move, and on lines that always equal another.
 
 use crate::analysis::findings::{Finding, Severity};
-use crate::analysis::findings::{span, span_s};
+use crate::analysis::findings::{list, span, span_s};
 use crate::analysis::rules::{Bridged, Silenced, Stuck};
 use crate::model::Capture;
+
+/// Lines that never moved which the sentence names, and of which the level is told.
+const MOST_RESTED: usize = 4;
+const MOST_LEVELS: usize = 16;
 
 /// A warning for a line among neighbours that move, a note where it may not have been reached; nothing on a line without
 /// neighbours (a switch, a ready line: it may rest for good reason).
@@ -47,6 +51,55 @@ pub fn stuck(capture: &Capture, stuck: &Stuck) -> Option<Finding> {
                 "Still {level} there: power off, discharge the supply, and look for a short to a rail or a neighbour."
             ),
         ],
+    })
+}
+
+/// The note of the lines without neighbours that never moved, and that no finding among `told` speaks of as such: a switch or a ready
+/// line may rest for good reason, so they are asked about. `None` where there are none.
+pub fn rested(capture: &Capture, stuck: &[Stuck], told: &[Finding]) -> Option<Finding> {
+    let is_told = |name: &String| {
+        told.iter()
+            .any(|f| f.topic == "link" && f.lines.get(1) == Some(name))
+    };
+    let alone = stuck.iter().filter(|s| s.neighbours.is_empty());
+    let still: Vec<&Stuck> = alone.filter(|s| !is_told(&capture.lines[s.line].name)).collect();
+    let names: Vec<String> = still.iter().map(|s| capture.lines[s.line].name.clone()).collect();
+    let [first, ..] = names.as_slice() else {
+        return None;
+    };
+    let told = match names.len().saturating_sub(MOST_RESTED) {
+        0 => list(&names),
+        more => format!("{} and {more} more", names[..MOST_RESTED].join(", ")),
+    };
+    let (were, they) = match names.len() {
+        1 => ("was", "it"),
+        _ => ("were", "they"),
+    };
+    let levels: Vec<String> = still
+        .iter()
+        .take(MOST_LEVELS)
+        .map(|s| format!("{} stays {}", capture.lines[s.line].name, s.level.word()))
+        .collect();
+    let length = capture.seconds(capture.span.end) - capture.seconds(capture.span.start);
+    Some(Finding {
+        severity: Severity::Note,
+        topic: "stuck",
+        title: format!(
+            "{told} never moved in {}: {were} {they} meant to?",
+            span_s(length)
+        ),
+        detail: format!(
+            "{}, without one edge in the whole capture, while other lines moved.",
+            levels.join("; ")
+        ),
+        try_next: vec![
+            format!("If {they} should rest while the machine does this, nothing."),
+            format!(
+                "Else see that the clip on {first} holds, and probe {first} at its driver's pin: moving there, the joint or wire between is \
+                 open; still there, power off, discharge the supply, and look for a short to a rail."
+            ),
+        ],
+        lines: names,
     })
 }
 

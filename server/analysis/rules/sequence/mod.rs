@@ -2,6 +2,7 @@
 
 mod company;
 mod cursor;
+mod direction;
 mod step;
 mod suspicion;
 
@@ -12,10 +13,11 @@ use super::edges::{Edges, common_span, is_blind};
 use super::quick::Quick;
 use super::reach::{self, Stamp, Verdict};
 use super::tally::{Limits, MOST_LISTED, Occasion, Tally};
-use crate::model::{Line, Ticks};
+use crate::model::{Level, Line, Ticks};
 use crate::rule::{Sequence, Step};
 
 pub use company::{Company, CompanyStrays, going, link};
+pub use direction::Direction;
 pub use step::{Instead, instead_words};
 pub use suspicion::{EXPLAINS, Suspicion};
 
@@ -37,6 +39,8 @@ pub struct Tale {
     pub suspicion: Option<(Suspicion, u64)>,
     /// Lines with an edge between the strobe and the reading of a wrong step.
     pub company: Vec<Company>,
+    /// How the line that says up or down stood at the wrong steps.
+    pub direction: Option<Direction>,
 }
 
 /// How often a step was taken, and taken wrongly.
@@ -65,6 +69,7 @@ fn parts<'a>(names: &mut Names<'a>, sequence: &Sequence) -> Option<Parts<'a>> {
         Step::ShiftLeft { serial: Some(serial) } | Step::ShiftRight { serial: Some(serial) } => {
             std::slice::from_ref(serial)
         }
+        Step::Count { direction, .. } => std::slice::from_ref(direction),
         _ => &[],
     };
     let inputs = names.all(input_names);
@@ -106,6 +111,7 @@ fn rule_of(sequence: &Sequence, bits: usize) -> Rule {
         kind: match sequence.step {
             Step::CountUp => Kind::Up,
             Step::CountDown => Kind::Down,
+            Step::Count { up, .. } => Kind::UpAt(u64::from(up == Level::High)),
             Step::ShiftLeft { .. } => Kind::Left,
             Step::ShiftRight { .. } => Kind::Right,
             Step::Load { .. } => Kind::Load,
@@ -282,7 +288,18 @@ pub(super) fn check(names: &mut Names, sequence: &Sequence) -> Option<(Tally, Ta
     all.extend(&input_lines);
     all.push(strobe);
     let place: Vec<usize> = std::iter::once(strobe_index).chain(bus.iter().copied()).collect();
-    let parts: Vec<usize> = place.iter().chain(&inputs).copied().collect();
+    // What says up or down is looked at in wrong steps as what is watched is.
+    let says_where = match sequence.step {
+        Step::Count { .. } => inputs.first().copied(),
+        _ => None,
+    };
+    let is_part = |input: &&usize| says_where != Some(**input);
+    let parts: Vec<usize> = place
+        .iter()
+        .chain(inputs.iter().filter(is_part))
+        .copied()
+        .collect();
+    let watch: Vec<usize> = watch.into_iter().chain(says_where).collect();
 
     let widest = bus_lines
         .iter()
@@ -340,6 +357,10 @@ pub(super) fn check(names: &mut Names, sequence: &Sequence) -> Option<(Tally, Ta
     } = steps;
     tale.instead = instead_of(&rule, &seen, still);
     tale.suspicion = suspicion::suspicion(&rule, &seen, &tale, still);
+    let settle = sequence
+        .settle_s
+        .map(|s| reach::limit_ticks(&capture.timebase, s));
+    tale.direction = says_where.map(|line| direction::direction(capture, line, &windows, settle));
     tale.company = company(names, (&parts, &watch), &windows, tale.wrong);
     Some((tally, tale))
 }

@@ -35,6 +35,8 @@ pub(super) struct Rule {
 pub(super) enum Kind {
     Up,
     Down,
+    /// Up while the input has this value, else down.
+    UpAt(u64),
     Left,
     Right,
     Load,
@@ -55,6 +57,16 @@ impl Rule {
     pub fn expected(&self, before: u64, input: u64) -> u64 {
         let last = self.modulus.map_or(self.mask, |m| m - 1);
         match self.kind {
+            Kind::UpAt(up) if input == up => Rule {
+                kind: Kind::Up,
+                ..*self
+            }
+            .expected(before, input),
+            Kind::UpAt(_) => Rule {
+                kind: Kind::Down,
+                ..*self
+            }
+            .expected(before, input),
             Kind::Up if before >= last => 0,
             Kind::Up => before + 1,
             Kind::Down if before == 0 => last,
@@ -72,6 +84,7 @@ impl Rule {
         let kind = match self.kind {
             Kind::Up => Kind::Down,
             Kind::Down => Kind::Up,
+            Kind::UpAt(up) => Kind::UpAt(1 - up),
             Kind::Left => Kind::Right,
             Kind::Right => Kind::Left,
             _ => return None,

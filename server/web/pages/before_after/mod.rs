@@ -196,7 +196,10 @@ pub fn comparison(
             true => headline(&judged, &sides.name(before), &sides.name(after)),
             false => String::new(),
         },
-        troubles: seen.iter().map(|j| trouble_view(j, &sides.points(j))).collect(),
+        troubles: seen
+            .iter()
+            .map(|j| trouble_view(j, &sides.points(j), &sides.earlier(j)))
+            .collect(),
         clean: clean
             .map(|j| format!("{}{}", j.says, sides.elsewhere(j)))
             .collect(),
@@ -226,9 +229,11 @@ fn headline(judged: &[Judged], before: &str, after: &str) -> String {
             .join("; ")
     };
     let (fresh, worse): (Vec<&Judged>, Vec<&Judged>) = of("worse").into_iter().partition(|j| j.is_new());
+    let (back, worse): (Vec<&Judged>, Vec<&Judged>) = worse.into_iter().partition(|j| j.is_back());
     let mut parts = Vec::new();
     for (list, word) in [
         (fresh, "New"),
+        (back, "Back again"),
         (worse, "Worse"),
         (of("gone"), "Gone"),
         (of("reduced"), "Fewer"),
@@ -245,7 +250,8 @@ fn headline(judged: &[Judged], before: &str, after: &str) -> String {
     format!("From \"{before}\" to \"{after}\". {}", parts.join(" "))
 }
 
-fn trouble_view(j: &Judged, points: &[Point]) -> TroubleView {
+/// `earlier`: where else it went wrong, of one that came back.
+fn trouble_view(j: &Judged, points: &[Point], earlier: &str) -> TroubleView {
     let verdict = j.judgement.verdict.word();
     let words: Vec<String> = points
         .iter()
@@ -262,7 +268,7 @@ fn trouble_view(j: &Judged, points: &[Point]) -> TroubleView {
             "undecided" => "open",
             _ => "bad",
         },
-        says: j.says.clone(),
+        says: format!("{}{earlier}", j.says),
         figures: trouble_figures(j),
         history: history(
             &format!("{} by condition. {}.", subject(j), words.join("; ")),

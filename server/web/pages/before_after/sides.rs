@@ -183,6 +183,29 @@ impl<'a> Sides<'a> {
         self.named.iter().map(point).collect()
     }
 
+    /// Under which earlier conditions a trouble that the side before lacks did go wrong: a sentence with a space before it, or
+    /// nothing.
+    pub fn earlier(&self, judged: &Judged) -> String {
+        if judged.before.strays > 0 || !judged.is_known {
+            return String::new();
+        }
+        let last = self.after.iter().copied().min().unwrap_or(0);
+        let wrong = self.named.iter().filter_map(|(condition, title)| {
+            let own: Vec<usize> = self
+                .runs_of(*condition)
+                .into_iter()
+                .filter(|run| *run < last && !self.before.contains(run))
+                .collect();
+            let sum = sum_over(judged.trouble, &own);
+            let counts = tally(sum.wrong, sum.occasions, judged.trouble.slot_s);
+            (sum.wrong > 0).then(|| format!("{counts} under \"{title}\""))
+        });
+        match wrong.collect::<Vec<_>>() {
+            none if none.is_empty() => String::new(),
+            some => format!(" It isn't new: {}.", some.join(", ")),
+        }
+    }
+
     /// Where a trouble that neither side shows did go wrong: a sentence with a space before it, or nothing.
     pub fn elsewhere(&self, judged: &Judged) -> String {
         let trouble = judged.trouble;

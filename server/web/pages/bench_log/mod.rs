@@ -27,7 +27,7 @@ use crate::web::answers::{Answer, Standing, kept_answers, standings};
 use crate::web::api::log::{SessionLog, with_store};
 use crate::web::api::transfer::join_first;
 use crate::web::error::{Failure, PageFailure};
-use crate::web::finding_state::{StateView, takes_a_state};
+use crate::web::finding_state::{StateView, is_of_clocks, takes_a_state};
 use crate::web::remains::Fate;
 use crate::web::shown::{Shown, Which};
 use crate::web::state::App;
@@ -213,7 +213,7 @@ fn view(store: &Store, log: SessionLog, answers: &[Answer]) -> Result<LogPage, F
         findings: findings(&log.finding_states, answers),
         tells_of_clocks: {
             let mut found = answers.iter().flat_map(Answer::reports);
-            found.any(|report| report.findings.iter().any(|f| !takes_a_state(&f.topic)))
+            found.any(|report| report.findings.iter().any(|f| is_of_clocks(&f.topic)))
         },
         is_looking: false,
         unseen: answers
@@ -289,7 +289,7 @@ fn findings(states: &[Entry<FindingState>], answers: &[Answer]) -> Vec<FindingVi
     let view = |standing: &Standing| {
         let finding = standing.finding(answers)?;
         let state = StateView::of(&standing.keys, &finding.title, states());
-        if !takes_a_state(&finding.topic) && !state.is_said {
+        if !takes_a_state(&finding.topic, &finding.lines) && !state.is_said {
             return None;
         }
         Some(FindingView {

@@ -2,6 +2,7 @@
 //! session gives the same bytes: no clock is read, and all moments are in UTC, or in the zone that the address asks for: a
 //! page that is sent to somebody else has no script to do that.
 
+mod changes;
 mod parts;
 
 use std::collections::btree_map::Entry;
@@ -15,6 +16,7 @@ use axum::http::header::CONTENT_SECURITY_POLICY;
 use axum::response::{Html, IntoResponse, Response};
 use serde::Deserialize;
 
+use self::changes::{ChangeView, changes};
 use self::parts::{capture_names, conditions, judged, photographs, reading, says_of, still_open};
 use super::before_after::{Comparison, comparison};
 use super::figures::drawing;
@@ -27,6 +29,7 @@ use crate::web::api::harness::{clips_of, harness_of};
 use crate::web::api::log::{SessionLog, with_store};
 use crate::web::error::{Failure, PageFailure};
 use crate::web::finding_state::{self, takes_a_state};
+use crate::web::occurrences::told;
 use crate::web::opened::Opened;
 use crate::web::remains::Fate;
 use crate::web::state::App;
@@ -66,6 +69,8 @@ struct ReportPage {
     set_aside: Vec<FindingView>,
     /// The newest condition against the one before, and the history of each trouble.
     compared: Option<Comparison>,
+    /// What each change before that did, and all changes together; a headline and a sentence for each trouble.
+    changes: Vec<ChangeView>,
     readings: Vec<ReadingView>,
     steps: Vec<StepView>,
     /// Pulses that a person judged: when, and what was said.
@@ -285,6 +290,10 @@ fn render(
             Some(counted) => Some(comparison(store, id, counted, "")?).filter(|c| !c.headline.is_empty()),
             None => None,
         },
+        changes: match counted {
+            Some(counted) => changes(store, id, counted)?,
+            None => Vec::new(),
+        },
         readings: log
             .readings
             .iter()
@@ -412,7 +421,7 @@ fn findings(
                 true => &diagram.dimensions[..],
                 false => &[],
             };
-            drawing(opened, finding, 1, lines)
+            drawing(opened, finding, told(opened, finding) + 1, lines)
         });
         let figure = figure.flatten();
         drawn += usize::from(figure.is_some());
@@ -442,7 +451,7 @@ fn findings(
             // A note asks for nothing: it has a state only where somebody gave it one.
             state: match (finding.severity, state) {
                 (Severity::Note, None) => String::new(),
-                (_, None) if !takes_a_state(&finding.topic) => String::new(),
+                (_, None) if !takes_a_state(&finding.topic, &finding.lines) => String::new(),
                 (_, state) => {
                     let verdict = state.map(|state| state.state).unwrap_or_default();
                     let still = match verdict == Verdict::Fixed && standing.still_shows(answers) {

@@ -240,12 +240,12 @@ pub(super) fn still_open(log: &SessionLog, answers: &[Answer], all: &[Standing])
             ));
         } else if finding.severity != Severity::Note && !matches!(state, Verdict::Fixed | Verdict::NotAFault)
         {
-            let gone = match (standing.is_present(answers), standing.run) {
+            let gone = match (standing.is_present(answers), standing.in_newest) {
                 (false, _) if !matches!(standing.fate_now(answers), Some(Fate::Gone)) => {
                     format!("; {}", standing.says(answers))
                 }
-                (true, None) => String::new(),
-                (true, Some(_)) => format!("; {}", standing.says(answers)),
+                (true, true) => String::new(),
+                (true, false) => format!("; {}", standing.says(answers)),
                 (false, _) => format!("; {}: if it is settled, mark it as fixed", standing.says(answers)),
             };
             open.push(format!("{} ({}{gone})", finding.title, state.words()));

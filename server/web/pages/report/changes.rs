@@ -1,0 +1,49 @@
+//! What each change of conditions did, in short: the whole comparison shows the last one.
+
+use super::comparison;
+use crate::store::{SessionId, Store};
+use crate::web::error::Failure;
+use crate::workflow::session::RunTallies;
+
+/// One change of conditions in short.
+pub(super) struct ChangeView {
+    pub headline: String,
+    /// Verdict, and the sentence.
+    pub troubles: Vec<(&'static str, String)>,
+}
+
+/// The changes that the whole comparison does not show: each condition against the one before it, but for the last, and the last
+/// against the first.
+pub(super) fn changes(
+    store: &Store,
+    id: SessionId,
+    counted: &RunTallies,
+) -> Result<Vec<ChangeView>, Failure> {
+    let conditions: Vec<String> = comparison(store, id, counted, "")?
+        .before
+        .into_iter()
+        .map(|choice| choice.value)
+        .collect();
+    let [first, .., last] = conditions.as_slice() else {
+        return Ok(Vec::new());
+    };
+    let consecutive = conditions.windows(2).map(|pair| [&pair[0], &pair[1]]);
+    let mut pairs: Vec<[&String; 2]> = consecutive.collect();
+    // The last change is shown whole; of two conditions it is the only one.
+    pairs.pop();
+    if conditions.len() > 2 {
+        pairs.push([first, last]);
+    }
+    let change = |[before, after]: [&String; 2]| {
+        let compared = comparison(store, id, counted, &format!("before={before}&after={after}"))?;
+        Ok(ChangeView {
+            headline: compared.headline,
+            troubles: compared
+                .troubles
+                .into_iter()
+                .map(|trouble| (trouble.verdict, trouble.says))
+                .collect(),
+        })
+    };
+    pairs.into_iter().map(change).collect()
+}
