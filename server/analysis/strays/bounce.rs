@@ -264,7 +264,40 @@ fn is_irregular(line: &Line, groups: &[Range<usize>], tick_s: f64) -> bool {
     }
     let mut widths = pauses.clone();
     widths.dedup_by(|a, b| *a <= *b * SAME_PAUSE);
-    at(0.9) >= SPREAD * at(0.1) && widths.len() * 2 >= pauses.len().min(MANY_PAUSES)
+    at(0.9) >= SPREAD * at(0.1)
+        && widths.len() * 2 >= pauses.len().min(MANY_PAUSES)
+        && !are_of_few_widths(line, groups)
+}
+
+/// Pauses of one burst that differ by less are alike; more than this share of its pairs of pauses are alike where a code has two or
+/// three widths, and of a contact's pauses hardly any (common practice, no source). Fewer pairs than the last show neither.
+const ALIKE: f64 = 0.03;
+const MOST_ALIKE: f64 = 0.28;
+const FEWEST_PAIRS: usize = 12;
+/// Pauses of a burst that are looked at.
+const PAUSES_PAIRED: usize = 24;
+
+/// Whether the pauses inside bursts are of two or three widths, as those of data that a clock times: each burst by itself, since a
+/// contact's bursts may be many. Cost: bursts × the square of [`PAUSES_PAIRED`].
+fn are_of_few_widths(line: &Line, groups: &[Range<usize>]) -> bool {
+    let (mut alike, mut pairs) = (0usize, 0usize);
+    for group in groups {
+        let edges = &line.edges[group.clone()];
+        let pauses: Vec<f64> = edges
+            .windows(2)
+            .take(PAUSES_PAIRED)
+            .map(|p| (p[1] - p[0]).0 as f64)
+            .collect();
+        for (at, one) in pauses.iter().enumerate() {
+            let others = &pauses[at + 1..];
+            pairs += others.len();
+            alike += others
+                .iter()
+                .filter(|&other| (other - one).abs() <= ALIKE * one)
+                .count();
+        }
+    }
+    pairs >= FEWEST_PAIRS && alike as f64 > MOST_ALIKE * pairs as f64
 }
 
 /// Edges this soon after another line's coincide with it; what comes later than they do, by more than a sample, follows them.

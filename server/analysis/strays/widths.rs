@@ -19,7 +19,7 @@ use super::{LimitOrigin, NarrowLimit, healed, slow};
 use crate::analysis::stats::tails::poisson_upper;
 use crate::model::{Level, Pulse};
 
-/// Induced pulses last about as long as edges and cable delays; nothing longer is inferred to be a stray, but on a slow line ([`slow`]).
+/// Induced pulses last about as long as edges and cable delays; nothing longer is inferred to be a stray, but on a contact ([`slow`]).
 const NARROWEST_JOB_NS: f64 = 600.0;
 /// Widths up to this are looked at for the density of a line's ordinary pulses.
 const BODY_NS: f64 = 20_000.0;
@@ -130,7 +130,7 @@ pub fn infer_of_contact<P: Iterator<Item = Pulse>>(
         let mut widths = widths_of(pulses(), level);
         widths.extend(rests.iter().filter(|rest| rest.0 == level).map(|rest| rest.1));
         widths.sort_unstable_by(f64::total_cmp);
-        let longest_narrow = slow::far_below(widths.iter().copied(), ns)?;
+        let longest_narrow = slow::far_below_most(&widths, ns)?;
         let count = widths.partition_point(|&w| w <= longest_narrow);
         let cut = Cut {
             count,
@@ -218,8 +218,7 @@ fn below_a_job(widths: &[f64], cut: Cut, sampling: f64, ns: f64) -> Cut {
 
 /// Where widths part, whoever makes the narrow ones.
 fn candidate(widths: &[f64], sampling: f64, ns: f64) -> Option<Cut> {
-    let longest = (NARROWEST_JOB_NS * ns).max(slow::far_below(widths.iter().copied(), ns).unwrap_or(0.0));
-    let candidates = widths.partition_point(|&w| w <= longest);
+    let candidates = widths.partition_point(|&w| w <= NARROWEST_JOB_NS * ns);
     if candidates == 0 {
         return None;
     }
