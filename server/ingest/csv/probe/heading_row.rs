@@ -1,0 +1,88 @@
+//! Which row above the data holds the headings. Rows of values or of words may stand above it and below it: thresholds, probes,
+//! sides of the machine, colours of the wires.
+
+use super::super::cells::{Decimal, is_sample_word, is_time_word, split_unit, time_unit, volts_in};
+use super::headings::text;
+use super::time_column::is_time_cell;
+use super::{Row, preamble};
+
+/// How surely a row holds the headings; of rows of the same rank, the last one does.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+enum Rank {
+    /// No row of words, such as one of channels by their numbers: holds them only right above the data.
+    Last,
+    /// Words in nearly all cells.
+    Words,
+    /// Begins with `seconds`, which may as well be the unit of a heading above it; or channels by their numbers behind a
+    /// word for the samples.
+    Unit,
+    /// Begins with a word for the samples, or for the times with channels by their numbers behind it.
+    Samples,
+    /// Begins with a word for the times.
+    Times,
+    /// Names the times and their unit.
+    TimesWithUnit,
+}
+
+/// The place in `rest`, the rows above the data that are no remarks, of the one that holds the headings of `fields` columns.
+pub fn find(rest: &[&Row], fields: usize, point: u8) -> Option<usize> {
+    let ranked = rest.iter().enumerate().filter_map(|(at, row)| {
+        let rank = rank(row, fields, point)?;
+        let is_last = at + 1 == rest.len();
+        // In a table of one line, `Model,scope` looks as much like headings as `tick,BELL` does.
+        let needs_last = rank == Rank::Last || rank == Rank::Words && fields < 3;
+        (is_last || !needs_last).then_some((rank, at))
+    });
+    ranked.max().map(|(_, at)| at)
+}
+
+/// How surely that row holds the headings; `None` where it holds none.
+fn rank(row: &Row, fields: usize, point: u8) -> Option<Rank> {
+    let cells: Vec<String> = row.cells.iter().map(|cell| text(cell)).collect();
+    let is_wide = cells.len() >= fields.saturating_sub(1).max(2) || cells.len() * 2 > fields + 1;
+    if !is_wide || preamble::is_of_values(row, point) {
+        return None;
+    }
+    let is_word = |cell: &&Vec<u8>| {
+        !cell.is_empty()
+            && Decimal::parse(cell, point).is_none()
+            && volts_in(cell, point).is_none()
+            && !is_time_cell(cell, point)
+    };
+    let words = row.cells.iter().filter(is_word).count();
+    // Of four columns, one may have no word.
+    let is_of_words = words >= fields - fields / 4;
+    let is_digits = |cell: &String| !cell.is_empty() && cell.bytes().all(|byte| byte.is_ascii_digit());
+    let is_of_channels = cells.len() + 1 >= fields && words == 1 && cells[1..].iter().all(is_digits);
+    let (name, unit) = split_unit(&cells[0]);
+    let heads_samples = !name.is_empty() && is_sample_word(name) || name.to_lowercase().contains("axis");
+    let is_unit = time_unit(&cells[0]).is_some();
+    let is_time_with_unit = |cell: &String| {
+        let (name, unit) = split_unit(cell);
+        is_time_word(name) && unit.and_then(time_unit).is_some()
+    };
+    Some(if is_of_channels {
+        match (is_time_word(name), heads_samples) {
+            (true, _) => Rank::Samples,
+            (false, true) => Rank::Unit,
+            (false, false) => Rank::Last,
+        }
+    } else if !is_of_words {
+        Rank::Last
+    } else if is_time_word(name) && !is_unit {
+        match unit.and_then(time_unit) {
+            Some(_) => Rank::TimesWithUnit,
+            None => Rank::Times,
+        }
+    } else if cells.iter().any(is_time_with_unit) {
+        Rank::TimesWithUnit
+    } else if heads_samples {
+        Rank::Samples
+    } else if is_unit {
+        Rank::Unit
+    } else if preamble::units_in(row).is_some() {
+        Rank::Last
+    } else {
+        Rank::Words
+    })
+}
