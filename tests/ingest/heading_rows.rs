@@ -1,7 +1,8 @@
-//! Which row holds the headings where rows of values or of words stand above or below it. All layouts are common practice,
+//! Which row holds the headings where rows of values or of words stand above or below it, and the name of one bit. All layouts are common practice,
 //! no source.
 
-use edgewitness::model::Capture;
+use edgewitness::ingest::{self, ReadOptions};
+use edgewitness::model::{Capture, ColumnKind};
 
 use crate::reading::read;
 
@@ -135,4 +136,31 @@ fn units_below_the_headings_are_units() {
             .high_v
             < 5.0
     );
+}
+
+#[test]
+fn one_bit_whose_heading_says_its_base_is_a_line() {
+    for heading in ["VALVE [bin]", "VALVE (binary)", "VALVE [dec]"] {
+        let capture = read(&format!("Time (us),{heading},LATCH\n{BODY}"));
+        assert_eq!(gist(&capture).0, ["VALVE", "LATCH"], "{heading}");
+        assert!(capture.buses.is_empty(), "{heading}");
+        let plain = read(&format!("Time (us),VALVE,LATCH\n{BODY}"));
+        assert_eq!(
+            capture.lines[0].edges.to_vec(),
+            plain.lines[0].edges.to_vec(),
+            "{heading}"
+        );
+    }
+    let prefixed = read("Time (us),VALVE [bin]\n0,0b1\n1,0b0\n2,0b1\n3,0b0\n");
+    assert_eq!(gist(&prefixed).0, ["VALVE"]);
+    // Where a heading names the bit, or a person a bus, it stays one.
+    let ranged = read(&format!("Time (us),VALVE[3:3] [bin],LATCH\n{BODY}"));
+    assert_eq!(gist(&ranged).0, ["VALVE[3]", "LATCH"]);
+    let said = ReadOptions {
+        columns: [("VALVE".to_owned(), ColumnKind::Bus { bits: 1, base: 2 })].into(),
+        ..ReadOptions::default()
+    };
+    let text = format!("Time (us),VALVE [bin],LATCH\n{BODY}");
+    let declared = ingest::read_bytes("table", text.into(), &said).expect("a table");
+    assert_eq!(gist(&declared).0, ["VALVE[0]", "LATCH"]);
 }
