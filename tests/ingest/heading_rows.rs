@@ -106,6 +106,34 @@ fn words_below_the_headings_are_no_headings() {
 }
 
 #[test]
+fn words_about_the_record_are_no_headings() {
+    for above in [
+        "Date,Mon 5 May,noon\n",
+        "Start time,Mon 5 May,noon\nTime zone,north,none\n",
+        "Time,12:30 PM,9:05 h\n",
+    ] {
+        for heading in ["tick,VALVE,LATCH", ",VALVE,LATCH"] {
+            let capture = read(&format!("{above}{heading}\n{BODY}"));
+            assert_eq!(gist(&capture).0, ["VALVE", "LATCH"], "{above}{heading}");
+        }
+    }
+    let body = "0.0,1\n0.5,0\n1.0,1\n1.5,0\n2.0,1\n";
+    for above in [
+        "Date,5 May\n",
+        "Trigger time,late\n",
+        "Sample,oak board\n",
+        "Time,12:30 PM\n",
+    ] {
+        for heading in ["tick,VALVE", ",VALVE", "Time,VALVE"] {
+            let capture = read(&format!("{above}{heading}\n{body}"));
+            assert_eq!(gist(&capture).0, ["VALVE"], "{above}{heading}");
+        }
+    }
+    let below = read(&format!("Time,VALVE\nside,left\n{body}"));
+    assert_eq!(gist(&below).0, ["VALVE"]);
+}
+
+#[test]
 fn units_below_the_headings_are_units() {
     let millivolts = "0.0,3600,200\n0.5,3600,3600\n1.0,200,3600\n1.5,200,200\n2.0,3600,200\n2.5,3600,3600\n";
     for below in [

@@ -11,6 +11,8 @@ use super::{Row, preamble};
 enum Rank {
     /// No row of words, such as one of channels by their numbers: holds them only right above the data.
     Last,
+    /// Begins with a word for the samples in a table of one line, where `Sample,oak board` does too.
+    Sample,
     /// Words in nearly all cells.
     Words,
     /// Begins with `seconds`, which may as well be the unit of a heading above it; or channels by their numbers behind a
@@ -48,10 +50,12 @@ fn rank(row: &Row, fields: usize, point: u8) -> Option<Rank> {
             && Decimal::parse(cell, point).is_none()
             && volts_in(cell, point).is_none()
             && !is_time_cell(cell, point)
+            && !is_time_of_day(cell)
     };
     let words = row.cells.iter().filter(is_word).count();
-    // Of four columns, one may have no word.
-    let is_of_words = words >= fields - fields / 4;
+    // The times may have no word, and of four columns, one.
+    let has_corner = row.cells.first().is_some_and(Vec::is_empty);
+    let is_of_words = words + usize::from(has_corner) >= fields - fields / 4;
     let is_digits = |cell: &String| !cell.is_empty() && cell.bytes().all(|byte| byte.is_ascii_digit());
     let is_of_channels = cells.len() + 1 >= fields && words == 1 && cells[1..].iter().all(is_digits);
     let (name, unit) = split_unit(&cells[0]);
@@ -69,15 +73,16 @@ fn rank(row: &Row, fields: usize, point: u8) -> Option<Rank> {
         }
     } else if !is_of_words {
         Rank::Last
-    } else if is_time_word(name) && !is_unit {
-        match unit.and_then(time_unit) {
-            Some(_) => Rank::TimesWithUnit,
-            None => Rank::Times,
+    } else if is_time_word(name) && !is_unit && unit.and_then(time_unit).is_none() {
+        if is_of_record(name) {
+            Rank::Words
+        } else {
+            Rank::Times
         }
     } else if cells.iter().any(is_time_with_unit) {
         Rank::TimesWithUnit
     } else if heads_samples {
-        Rank::Samples
+        if fields < 3 { Rank::Sample } else { Rank::Samples }
     } else if is_unit {
         Rank::Unit
     } else if preamble::units_in(row).is_some() {
@@ -85,4 +90,19 @@ fn rank(row: &Row, fields: usize, point: u8) -> Option<Rank> {
     } else {
         Rank::Words
     })
+}
+
+/// Whether a word for the times may as well say when or where the record was made: `Date`, `Trigger time`, `Time zone`.
+fn is_of_record(name: &str) -> bool {
+    let lower = name.trim().to_lowercase();
+    let is_elapsed = lower.starts_with("elapsed");
+    lower.starts_with("date")
+        || lower.starts_with("start")
+        || lower.starts_with("time ") && lower != "time stamp"
+        || lower.ends_with(" time") && !is_elapsed
+}
+
+/// `12:30 PM`, `9:05 h`: no line is named so.
+fn is_time_of_day(cell: &[u8]) -> bool {
+    cell.first().is_some_and(u8::is_ascii_digit) && cell.contains(&b':')
 }

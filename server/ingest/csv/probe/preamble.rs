@@ -88,9 +88,11 @@ fn unused(head: &mut Head, rows: &[&Row], is_below: bool, fields: usize, point: 
         // A lone value may be of the program or the day; one a channel is about the cells.
         if is_below || is_of_values(row, point) {
             let told = alike.map_or_else(|| values.join(", "), String::clone);
-            unused.push(match is_unit_taken {
-                true => told,
-                false => format!("{} {told}", quoted(word.as_bytes())),
+            let word = quoted(word.as_bytes());
+            unused.push(match (is_unit_taken || key.is_empty(), told.is_empty()) {
+                (true, _) => told,
+                (false, true) => word,
+                (false, false) => format!("{word} {told}"),
             });
         }
     }
