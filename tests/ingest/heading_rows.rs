@@ -58,6 +58,14 @@ fn values_below_the_headings_are_no_headings_and_no_samples() {
             told(&capture)
         );
     }
+    // Headings may have empty cells, or such as values have.
+    let wide = BODY.replace('\n', ",,,\n");
+    for below in ["Threshold,1.4,1.4,,,\n", "side,left,right,,,\n"] {
+        let capture = read(&format!("Time,VALVE,LATCH,,,\n{below}{wide}"));
+        assert_eq!(gist(&capture).0, ["VALVE", "LATCH"], "{below}");
+    }
+    let rails = read(&format!("Time (us),5V,12V\nThreshold,1.4,1.4\n{BODY}"));
+    assert_eq!(gist(&rails).0, ["5V", "12V"]);
     // A word and a value are no headings of a table of one line.
     let one = read("Model,scope\nProbe,10\n0.0,1\n0.5,0\n1.0,1\n1.5,0\n2.0,1\n");
     assert_eq!(gist(&one).0, ["column 2"]);

@@ -61,6 +61,10 @@ fn rank(row: &Row, fields: usize, point: u8) -> Option<Rank> {
     let (name, unit) = split_unit(&cells[0]);
     let heads_samples = !name.is_empty() && is_sample_word(name) || name.to_lowercase().contains("axis");
     let is_unit = time_unit(&cells[0]).is_some();
+    // Behind a plain word for the times cells may be empty, or read as values do: `Time (us),5V,,`.
+    let heads_times = is_time_word(name) && !is_unit && !is_of_record(name);
+    let has_time_unit = unit.and_then(time_unit).is_some();
+    let is_enough = is_of_words || heads_times && (has_time_unit || words > 1 && words * 2 >= fields);
     let is_time_with_unit = |cell: &String| {
         let (name, unit) = split_unit(cell);
         is_time_word(name) && unit.and_then(time_unit).is_some()
@@ -71,14 +75,10 @@ fn rank(row: &Row, fields: usize, point: u8) -> Option<Rank> {
             (false, true) => Rank::Unit,
             (false, false) => Rank::Last,
         }
-    } else if !is_of_words {
+    } else if !is_enough {
         Rank::Last
-    } else if is_time_word(name) && !is_unit && unit.and_then(time_unit).is_none() {
-        if is_of_record(name) {
-            Rank::Words
-        } else {
-            Rank::Times
-        }
+    } else if heads_times && !has_time_unit {
+        Rank::Times
     } else if cells.iter().any(is_time_with_unit) {
         Rank::TimesWithUnit
     } else if heads_samples {
