@@ -7,6 +7,7 @@ mod edges_of_files;
 mod files;
 mod grids;
 mod hands;
+mod heading_rows;
 mod limits;
 mod overruled;
 mod paths;

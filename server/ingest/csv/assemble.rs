@@ -49,8 +49,16 @@ pub fn assemble(
                     .push(line(column.name.clone(), built, span, sample_ticks));
             }
             Sink::Bus { bits, base, .. } => {
-                let name = split_base(split_unit(&column.heading).0).0;
+                let (name, stated_base) = split_base(split_unit(&column.heading).0);
                 let range = bus_range(&column.heading).or_else(|| bus_range(name));
+                // One bit whose heading says its base, as `D0 [bin]` does, is a line: nobody said that it is a bus.
+                if *bits == 1 && range.is_none() && stated_base.is_some() && !column.is_declared {
+                    let built = builders.next().expect("one builder a line").finish(end)?;
+                    capture
+                        .lines
+                        .push(line(column.name.clone(), built, span, sample_ticks));
+                    continue;
+                }
                 let (msb, lsb) = range.unwrap_or((*bits as i64 - 1, 0));
                 let first = capture.lines.len();
                 for place in (0..*bits as i64).rev() {

@@ -2,7 +2,7 @@
 
 use super::super::bus::{bus_range, split_base};
 use super::super::cells::{Decimal, is_sample_word, split_unit, time_unit, volt_unit, words};
-use super::{Row, preamble};
+use super::{Row, heading_row, preamble};
 use crate::model::units::count_of;
 
 /// What remarks begin with.
@@ -42,25 +42,33 @@ pub fn headings(
         stated_rows: None,
         missing: false,
     };
-    if let Some(row) = rest.pop_if(|row| is_unit_row(row, point)) {
-        head.units = row
+    let units_of = |row: &Row| -> Vec<Option<String>> {
+        let units = row
             .cells
             .iter()
-            .map(|c| Some(text(c).trim_matches(['(', ')', '[', ']']).to_owned()).filter(|u| !u.is_empty()))
-            .collect();
+            .map(|c| text(c).trim_matches(['(', ')', '[', ']']).to_owned());
+        units.map(|unit| Some(unit).filter(|u| !u.is_empty())).collect()
+    };
+    if let Some(row) = rest.pop_if(|row| is_unit_row(row, point)) {
+        head.units = units_of(row);
     }
-    let wide =
-        |row: &Row| row.cells.len() >= fields.saturating_sub(1).max(2) || row.cells.len() * 2 > fields + 1;
     // A remark that states the sampling is no heading; the units below it are all the headings there are.
     rest.retain(|row| stated_period(row, point).is_none());
     let is_remark = |row: &Row| row.cells.len() == 2 && Decimal::parse(&row.cells[1], point).is_some();
-    let is_heading = |row: &Row| wide(row) && !preamble::is_of_values(row, point);
-    let names = match rest.last() {
-        last if head.units.iter().flatten().count() == fields && last.is_none_or(|row| is_remark(row)) => {
+    let are_units_all = head.units.iter().flatten().count() == fields;
+    let mut below = Vec::new();
+    let names = match heading_row::find(&rest, fields, point) {
+        None if are_units_all && rest.last().is_none_or(|row| is_remark(row)) => {
             Some(head.units.iter().flatten().cloned().collect())
         }
-        Some(row) if is_heading(row) => {
+        Some(at) => {
+            below = rest.split_off(at + 1);
             let row = rest.pop().expect("it was there");
+            if let Some(units) = below.iter().position(|row| is_unit_row(row, point))
+                && head.units.is_empty()
+            {
+                head.units = units_of(below.remove(units));
+            }
             Some(row.cells.iter().map(|cell| text(cell)).collect::<Vec<_>>())
         }
         _ => {
@@ -81,7 +89,7 @@ pub fn headings(
     head.missing = names.is_none();
     head.names = names.unwrap_or_default();
     number_channels(&mut head.names);
-    preamble::read(&mut head, &rest, fields, point, warnings);
+    preamble::read(&mut head, &rest, &below, fields, point, warnings);
     for row in above.iter().filter(|r| !r.cells.is_empty()) {
         if head.stated_period.is_none() {
             head.stated_period = stated_period(row, point);

@@ -4,13 +4,15 @@
 //! | --- | --- |
 //! | `dialect` | delimiter, decimal mark, remarks; where do the data begin? |
 //! | `headings` | what stands above the data: names, units, a sampling rate? |
-//! | `preamble` | what do rows of values above the headings say of the columns? |
+//! | `heading_row` | which row holds the headings? |
+//! | `preamble` | what do rows of values above or below the headings say of the columns? |
 //! | `time_column` | which column holds the times, in what unit, how precisely? |
 //! | `kinds` | what does each of the other columns hold? |
 //! | `pace` | one row a sample, or one row a change? |
 //! | `overruled` | does `[read]` of the setup file say otherwise than the table? |
 
 mod dialect;
+mod heading_row;
 mod headings;
 mod kinds;
 mod overruled;

@@ -1,5 +1,5 @@
-//! What rows of values above the headings say of the columns: a word, then one value for all or one for each channel. Units of
-//! the columns and the number of samples are taken up; what else stands there is told and changes nothing, since nobody says
+//! What rows of values above or below the headings say of the columns: a word, then one value for all or one for each channel.
+//! Units of the columns and the number of samples are taken up; what else stands there is told and changes nothing, since nobody says
 //! whether the cells were multiplied by it already.
 
 use super::super::cells::{Decimal, is_sample_word, is_time_word, split_unit, time_unit, volt_unit};
@@ -35,11 +35,34 @@ pub fn is_of_values(row: &Row, point: u8) -> bool {
     !(are_channels && (heads_times || numbers.len() > 1))
 }
 
-/// Takes up what the rows `above` the headings say of units and of the number of samples, and tells of the values that were
-/// not used.
-pub fn read(head: &mut Head, above: &[&Row], fields: usize, point: u8, warnings: &mut Vec<String>) {
+/// Takes up what the rows `above` and `below` the headings say of units and of the number of samples, and tells of what was
+/// not used: values above them, all that stands below them.
+pub fn read(
+    head: &mut Head,
+    above: &[&Row],
+    below: &[&Row],
+    fields: usize,
+    point: u8,
+    warnings: &mut Vec<String>,
+) {
+    let not_above = unused(head, above, false, fields, point);
+    let not_below = unused(head, below, true, fields, point);
+    let (what, place) = match (not_above.is_empty(), not_below.is_empty()) {
+        (true, true) => return,
+        (false, true) => ("values", "above"),
+        (true, false) => ("rows", "below"),
+        (false, false) => ("values and rows", "above and below"),
+    };
+    warnings.push(format!(
+        "{what} {place} the headings were not used, the cells were taken as they are written: {}",
+        shown(&[not_above, not_below].concat())
+    ));
+}
+
+/// Takes up what `rows` say, and gives the rest of them in words: of those below the headings all, else those of values.
+fn unused(head: &mut Head, rows: &[&Row], is_below: bool, fields: usize, point: u8) -> Vec<String> {
     let mut unused: Vec<String> = Vec::new();
-    for row in above {
+    for row in rows {
         let Some((word, values)) = row.cells.split_first() else {
             continue;
         };
@@ -59,18 +82,46 @@ pub fn read(head: &mut Head, above: &[&Row], fields: usize, point: u8, warnings:
         let count = alike.and_then(|value| value.parse::<u64>().ok());
         if let Some(count) = count.filter(|_| counts_samples(&key)) {
             head.stated_rows = Some(count);
-        } else if is_of_values(row, point) {
+            continue;
+        }
+        let is_unit_taken = is_below && take_time_unit(head, row);
+        // A lone value may be of the program or the day; one a channel is about the cells.
+        if is_below || is_of_values(row, point) {
             let told = alike.map_or_else(|| values.join(", "), String::clone);
-            unused.push(format!("{} {told}", quoted(word.as_bytes())));
+            let word = quoted(word.as_bytes());
+            unused.push(match (is_unit_taken || key.is_empty(), told.is_empty()) {
+                (true, _) => told,
+                (false, true) => word,
+                (false, false) => format!("{word} {told}"),
+            });
         }
     }
-    // A lone value may be of the program or the day; one a channel is about the cells.
-    if !unused.is_empty() {
-        warnings.push(format!(
-            "values above the headings were not used, the cells were taken as they are written: {}",
-            shown(&unused)
-        ));
+    unused
+}
+
+/// The unit of the times out of a row below the headings that says no other units: `us,left,right`. False where its first cell
+/// says none.
+fn take_time_unit(head: &mut Head, row: &Row) -> bool {
+    let unit = row.cells.first().map(|cell| text(cell)).unwrap_or_default();
+    let unit = unit.trim_matches(['(', ')', '[', ']']);
+    let is_of_times = head
+        .names
+        .first()
+        .is_some_and(|name| is_time_word(split_unit(name).0));
+    if !is_of_times || time_unit(unit).is_none() {
+        return false;
     }
+    head.units.resize(head.units.len().max(1), None);
+    head.units[0].get_or_insert(unit.to_owned());
+    true
+}
+
+/// The units that stand behind the word of a row such as `Unit,V,V`; `None` where it is none.
+pub fn units_in(row: &Row) -> Option<Vec<String>> {
+    let (word, values) = row.cells.split_first()?;
+    let values: Vec<String> = values.iter().map(|cell| text(cell)).collect();
+    let is_unit = |value: &String| time_unit(value).is_some() || volt_unit(value).is_some();
+    (text(word).to_lowercase().contains("unit") && values.iter().all(is_unit)).then_some(values)
 }
 
 /// The first few.
