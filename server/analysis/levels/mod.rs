@@ -48,9 +48,6 @@ const LOGIC_LOW_V: (f64, f64) = (-0.3, 0.8);
 const DRIVER_LOW_V: f64 = 0.9;
 /// No logic of one supply rests this far below 0 V (clamps hold 0.3 V and less at rest; no source).
 const BELOW_ZERO_V: f64 = -0.4;
-/// The highest low level of a TTL output, at its full load (makers' tables: 0.4 V, of the LS family 0.5 V): what stands higher
-/// and is not between the thresholds either is held up by something.
-const OUTPUT_LOW_V: f64 = 0.5;
 /// Swings of 5 V logic.
 const LOGIC_SWING_V: (f64, f64) = (2.0, 5.7);
 /// A channel that passes no direct voltage has its mean this near 0 V, as a fraction of the swing (no source).
@@ -104,10 +101,8 @@ pub struct Trouble {
     /// The family's name, or "volts".
     pub family: String,
     plateaus: Vec<Plateau>,
-    /// Whether its level is as good as it should be at other times.
-    has_good: bool,
-    /// Whether it is worth telling by itself; else only beside a line that is at its voltage.
-    is_told: bool,
+    /// Whether it stands at a good low level at other times.
+    has_good_low: bool,
 }
 
 /// The lines in volts whose levels are wrong, by line. `is_supply`: names of lines that are no logic; `is_one_wire`: whether two
@@ -136,7 +131,6 @@ pub fn find(
     let of_line = |one: &Seen| one.trouble(all_tenfold, beside);
     let mut troubles: Vec<Trouble> = seen.iter().filter_map(of_line).collect();
     company::tell(capture, &mut troubles, is_one_wire);
-    troubles.retain(|trouble| trouble.is_told);
     troubles
 }
 
@@ -153,18 +147,11 @@ fn is_plain(trace: &Trace, shortest: f64) -> bool {
         return false;
     };
     // Neither about 0 V, nor ten times, nor a tenth of what logic has.
-    let is_usual = least > BELOW_ZERO_V && most < 10.0 * LOGIC_HIGH_V.0 && most > 0.1 * LOGIC_HIGH_V.1;
+    // What gets to no high level may be a tenth with its ringing.
+    let is_usual = least > BELOW_ZERO_V && most < 10.0 * LOGIC_HIGH_V.0 && most > trace.thresholds.low_v;
     let volts = (**volts).as_ref();
-    let long = standing::long_between(volts, above_output_low(trace.thresholds), shortest / *step as f64);
+    let long = standing::long_between(volts, trace.thresholds, shortest / *step as f64);
     is_usual && (long as f64) < LEAST_SHARE * volts.len() as f64
-}
-
-/// The thresholds, with the highest low level of an output for the lower one.
-fn above_output_low(thresholds: Thresholds) -> Thresholds {
-    Thresholds {
-        low_v: thresholds.low_v.min(OUTPUT_LOW_V),
-        ..thresholds
-    }
 }
 
 struct Seen<'a> {
@@ -172,8 +159,6 @@ struct Seen<'a> {
     trace: &'a Trace,
     levels: Levels,
     plateaus: Vec<Plateau>,
-    /// Between the highest low level of an output and the upper threshold.
-    raised: Vec<Plateau>,
 }
 
 impl<'a> Seen<'a> {
@@ -192,13 +177,11 @@ impl<'a> Seen<'a> {
         let volts = Volts::of(trace);
         let levels = Levels::of(&volts, trace.thresholds, shortest)?;
         let shortest = standing::shortest_plateau(line, &ticks_of, step);
-        let plateaus = |thresholds| standing::plateaus(&volts, thresholds, shortest);
         Some(Seen {
             at,
             trace,
             levels,
-            plateaus: plateaus(trace.thresholds),
-            raised: plateaus(above_output_low(trace.thresholds)),
+            plateaus: standing::plateaus(&volts, trace.thresholds, shortest),
         })
     }
 
@@ -209,20 +192,11 @@ impl<'a> Seen<'a> {
             .or_else(|| self.open())
             .or_else(|| self.weak(Level::High))
             .or_else(|| self.weak(Level::Low))
-            .or_else(|| self.between(&self.plateaus));
-        let is_told = kind.is_some();
-        let kind = kind.or_else(|| self.between(&self.raised))?;
-        let has_good = match &kind {
-            Kind::Weak {
-                level: Level::High, ..
-            } => self.levels.above >= LEAST_SHARE,
-            _ => self.levels.below >= LEAST_SHARE,
-        };
+            .or_else(|| self.between())?;
         Some(Trouble {
             line: self.at,
             kind,
-            has_good,
-            is_told,
+            has_good_low: self.levels.stays_below >= LEAST_SHARE,
             thresholds: self.trace.thresholds,
             family: self.trace.family.clone(),
             plateaus: self.plateaus.clone(),
@@ -328,7 +302,8 @@ impl<'a> Seen<'a> {
         !self.trace.declared && volts >= LOGIC_HIGH_V.0
     }
 
-    fn between(&self, plateaus: &[Plateau]) -> Option<Kind> {
+    fn between(&self) -> Option<Kind> {
+        let plateaus = &self.plateaus;
         let share = standing::share(plateaus, self.levels.length);
         let mut volts: Vec<f64> = plateaus.iter().map(|p| p.volts).collect();
         let mut lengths: Vec<f64> = plateaus.iter().map(|p| p.end - p.start).collect();
