@@ -7,10 +7,12 @@
 //! | --- | --- |
 //! | `standing` | where a line stands, and for how long |
 //! | `company` | two lines that are at one voltage all the time |
+//! | `floating` | lines that float together: a bus |
 //! | `to_judge` | the capture without what is no pulse |
 //! | `sentences` | findings |
 
 mod company;
+mod floating;
 mod sentences;
 mod standing;
 mod to_judge;
@@ -89,6 +91,16 @@ pub enum Kind {
         usual: f64,
         with: Option<usize>,
     },
+    /// It floats at times, and other lines at the same times: a bus between two turns.
+    Bus {
+        rest_v: f64,
+        share: f64,
+        stretches: usize,
+        /// All lines that float then, ascending.
+        lines: Vec<usize>,
+        /// A line beside the bus that is at this level while it floats.
+        gate: Option<(usize, Level)>,
+    },
 }
 
 /// A line whose levels are wrong.
@@ -131,6 +143,7 @@ pub fn find(
     let of_line = |one: &Seen| one.trouble(all_tenfold, beside);
     let mut troubles: Vec<Trouble> = seen.iter().filter_map(of_line).collect();
     company::tell(capture, &mut troubles, is_one_wire);
+    floating::tell(capture, &mut troubles);
     troubles
 }
 

@@ -9,7 +9,7 @@ use crate::model::{Capture, Level};
 /// than this to its threshold may be good.
 const SCOPE_OFF_V: f64 = 0.1;
 
-/// One finding a line; lines whose probes are set wrong in the same way, and lines that stand together, share one.
+/// One finding a line; lines whose probes are set wrong in the same way, and lines that stand or float together, share one.
 pub fn findings(capture: &Capture, troubles: &[Trouble]) -> Vec<Finding> {
     let mut found = Vec::new();
     for is_tenfold in [true, false] {
@@ -27,6 +27,9 @@ pub fn findings(capture: &Capture, troubles: &[Trouble]) -> Vec<Finding> {
             Kind::Open { .. } => open(capture, trouble),
             Kind::Weak { .. } => weak(capture, trouble),
             Kind::Between { with: None, .. } => between(capture, trouble),
+            // Told once of all.
+            Kind::Bus { lines, .. } if lines.first() != Some(&trouble.line) => None,
+            Kind::Bus { .. } => bus(capture, trouble),
             Kind::Between {
                 with: Some(other), ..
             } => {
@@ -318,6 +321,57 @@ fn between(capture: &Capture, trouble: &Trouble) -> Option<Finding> {
             CAUTION.to_owned(),
         ],
         lines: vec![of],
+    })
+}
+
+fn bus(capture: &Capture, trouble: &Trouble) -> Option<Finding> {
+    let Kind::Bus {
+        rest_v,
+        share,
+        stretches,
+        ref lines,
+        gate,
+    } = trouble.kind
+    else {
+        return None;
+    };
+    let all: Vec<String> = lines.iter().map(|&line| name(capture, line)).collect();
+    let (goes, enabled) = match gate {
+        Some((line, level)) => {
+            let of = name(capture, line);
+            (
+                format!(" while {of} is {}", level.word()),
+                format!("See that nothing reads them while {of} is {}.", level.word()),
+            )
+        }
+        None => (
+            " at times".to_owned(),
+            "See that nothing reads them then, and that one driver is enabled whenever something does."
+                .to_owned(),
+        ),
+    };
+    Some(Finding {
+        severity: Severity::Note,
+        topic: "limit",
+        title: format!(
+            "{} float together at {}{goes}: a bus that nothing drives then",
+            list(&all),
+            volts(rest_v)
+        ),
+        detail: format!(
+            "They rest between {} and {} at the same times, for {} % of the record, {}. That is no fault of a line: parts take turns \
+             on a bus. Nothing that befalls them while they float is counted as a stray.",
+            volts(trouble.thresholds.low_v),
+            volts(trouble.thresholds.high_v),
+            percent_to_tenths(share),
+            count_of(stretches as u64, "time")
+        ),
+        try_next: vec![
+            enabled,
+            "Where something may read them then, pull-ups give them a level.".to_owned(),
+            CAUTION.to_owned(),
+        ],
+        lines: all,
     })
 }
 

@@ -330,6 +330,74 @@ fn two_probes_on_a_wire_whose_low_is_good_are_no_fight() {
     );
 }
 
+/// A bus of three lines of which SLUICE_2 is never driven high, and the line that enables its drivers. Turns are of 200 samples, and it
+/// floats for 300 after each.
+fn bus(enable: &str) -> Capture {
+    let turn = |bits: [usize; 4]| {
+        let mut parts: Vec<(f64, usize)> = bits.iter().map(|bit| ([0.2, 3.4][*bit], 50)).collect();
+        parts.push((1.55, 300));
+        parts
+    };
+    let lines = [[0, 1, 1, 0], [1, 0, 1, 1], [0, 0, 0, 0]];
+    let mut lines: Vec<Line> = lines
+        .iter()
+        .enumerate()
+        .map(|(n, bits)| moving(&format!("SLUICE_{n}"), pattern(&turn(*bits), 20)))
+        .collect();
+    lines.insert(0, moving(enable, pattern(&[(0.2, 200), (3.4, 300)], 20)));
+    capture(lines)
+}
+
+#[test]
+fn lines_that_float_together_are_a_bus_and_no_fault() {
+    let bus = bus("READ_N");
+    let troubles = looked_at(&bus);
+    let found = findings(&bus, &troubles);
+    assert_eq!(found.len(), 1, "{found:?}");
+    assert_eq!(found[0].severity, Severity::Note);
+    assert!(
+        found[0]
+            .title
+            .starts_with("SLUICE_0, SLUICE_1 and SLUICE_2 float together at 1.5"),
+        "{}",
+        found[0].title
+    );
+    assert!(
+        found[0]
+            .title
+            .ends_with("while READ_N is high: a bus that nothing drives then"),
+        "{}",
+        found[0].title
+    );
+    // Without the line that enables its drivers.
+    let mut alone = bus.clone();
+    alone.lines.remove(0);
+    let found = findings(&alone, &looked_at(&alone));
+    assert!(found[0].title.contains(" at times: a bus"), "{}", found[0].title);
+    // A weak level that comes at times of its own stays one, and so does one beside no bus.
+    let mut weak = bus.clone();
+    weak.lines[3] = moving("SLUICE_2", pattern(&[(0.2, 330), (1.55, 170)], 20));
+    let is_weak = |t: &Trouble| matches!(t.kind, Kind::Weak { .. });
+    assert_eq!(looked_at(&weak).iter().filter(|t| is_weak(t)).count(), 1);
+    weak.lines.drain(1..3);
+    assert!(looked_at(&weak).iter().all(is_weak));
+}
+
+#[test]
+fn what_befalls_a_bus_while_it_floats_is_no_stray() {
+    let mut bus = bus("READ_N");
+    let runt = |start: i64, width: i64| Runt {
+        start: Ticks(start),
+        width: Ticks(width),
+        level: Level::High,
+        peak_v: 1.6,
+    };
+    // In a turn; from a turn to the next one; just as it begins to float.
+    bus.lines[1].runts = vec![runt(5_300, 60), runt(11_800, 3_300), runt(16_960, 80)];
+    let judged = to_judge(&bus, &looked_at(&bus)).expect("a bus");
+    assert_eq!(judged.lines[1].runts, [runt(5_300, 60)]);
+}
+
 /// The same samples as an instrument gives them, one a step, with the pyramid that is quick to look at.
 fn sampled(line: &Line) -> Line {
     let mut line = line.clone();
