@@ -63,6 +63,9 @@ fn floats_with(capture: &Capture, seed: &Trouble, other: &Trouble, rest_v: f64) 
             stands_v, with: None, ..
         }
         | Kind::Weak { stands_v, .. } => stands_v,
+        // Driven low only, it swings as far as it floats.
+        Kind::Other { low_v, high_v } if is_floating(high_v) && !is_floating(low_v) => high_v,
+        Kind::Other { low_v, .. } => low_v,
         _ => return false,
     };
     let agrees = || agreement(&seed.plateaus, &other.plateaus, length(capture)) >= AGREES;

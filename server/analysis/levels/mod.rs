@@ -46,8 +46,18 @@ const TTL_HIGH_V: f64 = 2.05;
 const LOGIC_HIGH_V: (f64, f64) = (2.4, 5.5);
 /// Low levels of 5 V logic: to TTL's input threshold, and a little below 0 V for what an instrument is off.
 const LOGIC_LOW_V: (f64, f64) = (-0.3, 0.8);
-/// No driver of a higher voltage saturates this far above 0 V; ten times a TTL low of 0.1 V and more does (no source).
-const DRIVER_LOW_V: f64 = 0.9;
+/// No driver of a higher voltage saturates this far above 0 V (a pair of transistors, one driving the other, at some 1 V); ten
+/// times a TTL low of 0.12 V and more does (no source).
+const DRIVER_LOW_V: f64 = 1.2;
+/// A high level above this is no 5 V logic, whatever an instrument is off and a supply is up (no source).
+const OTHER_HIGH_V: f64 = 6.0;
+/// A line that swings less than this, cleanly, is of a family of small swings: a TTL output that loads pull down still gets
+/// further (no source; balanced pairs swing some 1.4 V at a load, terminated backplanes 0.8 V).
+const OTHER_SWING_V: f64 = 1.45;
+/// A line from 1 V to 5 V is how instruments send a measured value; a little to either side.
+const SENDER_V: [(f64, f64); 2] = [(0.9, 1.1), (4.75, 5.25)];
+/// Levels are clean when so much of the time is spent at them (no source).
+const CLEAN_SHARE: f64 = 0.8;
 /// No logic of one supply rests this far below 0 V (clamps hold 0.3 V and less at rest; no source).
 const BELOW_ZERO_V: f64 = -0.4;
 /// Swings of 5 V logic.
@@ -66,6 +76,8 @@ pub enum Kind {
     },
     /// It swings about 0 V, as no logic of one supply does.
     AboutZero { low_v: f64, high_v: f64 },
+    /// One of its levels is no TTL level, and its swing is of another kind.
+    Other { low_v: f64, high_v: f64 },
     /// Nothing drives it: it rests between the thresholds.
     Open {
         rest_v: f64,
@@ -205,6 +217,7 @@ impl<'a> Seen<'a> {
             .or_else(|| self.open())
             .or_else(|| self.weak(Level::High))
             .or_else(|| self.weak(Level::Low))
+            .map(|kind| self.other(&kind).unwrap_or(kind))
             .or_else(|| self.between())?;
         Some(Trouble {
             line: self.at,
@@ -307,6 +320,20 @@ impl<'a> Seen<'a> {
             stretches: weak.stretches,
             usual: weak.usual,
         })
+    }
+
+    /// What to ask of a line of which nobody said its family, in place of `weak`: where its swing is plainly of another kind.
+    fn other(&self, weak: &Kind) -> Option<Kind> {
+        let Levels { low, high, .. } = &self.levels;
+        let (low_v, high_v) = (low.volts, high.volts);
+        let inside = |volts: f64, (from, to): (f64, f64)| (from..=to).contains(&volts);
+        let is_sender = inside(low_v, SENDER_V[0]) && inside(high_v, SENDER_V[1]);
+        let is_other = high_v > OTHER_HIGH_V || high_v - low_v < OTHER_SWING_V || is_sender;
+        let is_it = matches!(weak, Kind::Weak { .. })
+            && !self.trace.declared
+            && low.share + high.share >= CLEAN_SHARE
+            && is_other;
+        is_it.then_some(Kind::Other { low_v, high_v })
     }
 
     /// Whether nobody said what family the line is of, and `volts` are a good high level of TTL, which outputs of another

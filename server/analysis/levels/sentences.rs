@@ -21,9 +21,12 @@ pub fn findings(capture: &Capture, troubles: &[Trouble]) -> Vec<Finding> {
     let about_zero = |t: &&Trouble| matches!(t.kind, Kind::AboutZero { .. });
     let lines: Vec<&Trouble> = troubles.iter().filter(about_zero).collect();
     found.extend(swings_about_zero(capture, &lines));
+    let of_others = |t: &&Trouble| matches!(t.kind, Kind::Other { .. });
+    let lines: Vec<&Trouble> = troubles.iter().filter(of_others).collect();
+    found.extend(other(capture, &lines));
     for trouble in troubles {
         found.extend(match &trouble.kind {
-            Kind::Factor { .. } | Kind::AboutZero { .. } => None,
+            Kind::Factor { .. } | Kind::AboutZero { .. } | Kind::Other { .. } => None,
             Kind::Open { .. } => open(capture, trouble),
             Kind::Weak { .. } => weak(capture, trouble),
             Kind::Between { with: None, .. } => between(capture, trouble),
@@ -160,6 +163,49 @@ fn swings_about_zero(capture: &Capture, lines: &[&Trouble]) -> Option<Finding> {
             "Set the channel to DC coupling, and capture again.".to_owned(),
             format!(
                 "If {of} is meant to swing about 0 V, say low and high in volts under [line.{of:?}] in the setup file: they are taken as said."
+            ),
+            CAUTION.to_owned(),
+        ],
+        lines: all,
+    })
+}
+
+fn other(capture: &Capture, lines: &[&Trouble]) -> Option<Finding> {
+    let first = lines.first()?;
+    let Kind::Other { low_v, high_v } = first.kind else {
+        return None;
+    };
+    let (all, of) = (names(capture, lines), name(capture, first.line));
+    let asks = match all.len() {
+        1 => "Is",
+        _ => "Are",
+    };
+    let (low_limit, high_limit) = (first.thresholds.low_v, first.thresholds.high_v);
+    Some(Finding {
+        severity: Severity::Warning,
+        topic: "limit",
+        title: format!(
+            "{asks} {} logic of {}? {of} stands at {} and {}",
+            list(&all),
+            first.family,
+            volts(low_v),
+            volts(high_v)
+        ),
+        detail: format!(
+            "Nobody said what it is. Inputs of {} need {} or less and {} or more. Its levels are clean, and its swing is of another \
+             kind: a balanced pair, a driver of a higher voltage, a measured value or another family stands so. Its thresholds \
+             don't hold there, so nothing is judged of {}.",
+            first.family,
+            volts(low_limit),
+            volts(high_limit),
+            list(&all)
+        ),
+        try_next: vec![
+            as_said(&of),
+            "See that the channel's probe factor is what the switch on the probe says.".to_owned(),
+            format!(
+                "If {of} is meant to be {}, one of its levels is wrong: say so in the setup file, and it is told as a fault.",
+                first.family
             ),
             CAUTION.to_owned(),
         ],

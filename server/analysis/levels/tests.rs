@@ -186,6 +186,29 @@ fn a_probe_that_is_set_wrong_is_asked_after() {
 }
 
 #[test]
+fn a_line_whose_swing_is_of_another_kind_is_asked_after() {
+    let of = |low, high, family| {
+        let volts = pattern(&[(low, 200), (high, 200)], 20);
+        let capture = capture(vec![line("SLUICE", volts, family, &[])]);
+        let found = findings(&capture, &looked_at(&capture));
+        assert_eq!(found.len(), 1, "{low} {high}: {found:?}");
+        (
+            found[0].severity,
+            found[0].title.starts_with("Is SLUICE logic of ttl-5v?"),
+        )
+    };
+    // A balanced pair, a terminated backplane, a measured value, lamp drivers.
+    for (low, high) in [(1.8, 3.2), (0.4, 1.2), (1.0, 5.0), (0.9, 12.0), (0.95, 24.0)] {
+        assert_eq!(of(low, high, TTL), (Severity::Warning, true), "{low} {high}");
+    }
+    // Whoever says that it is TTL is told that it is weak; so is a line that swings as TTL does.
+    assert_eq!(of(1.8, 3.2, ("ttl-5v", true)), (Severity::Fault, false));
+    for (low, high) in [(0.15, 1.7), (1.3, 3.4), (1.3, 4.9)] {
+        assert_eq!(of(low, high, TTL), (Severity::Fault, false), "{low} {high}");
+    }
+}
+
+#[test]
 fn a_line_that_swings_about_zero_is_told() {
     let found = of_one(pattern(&[(-1.7, 100), (1.7, 100)], 40));
     assert!(matches!(found[..], [Kind::AboutZero { .. }]), "{found:?}");
@@ -376,7 +399,7 @@ fn lines_that_float_together_are_a_bus_and_no_fault() {
     assert!(found[0].title.contains(" at times: a bus"), "{}", found[0].title);
     // A weak level that comes at times of its own stays one, and so does one beside no bus.
     let mut weak = bus.clone();
-    weak.lines[3] = moving("SLUICE_2", pattern(&[(0.2, 330), (1.55, 170)], 20));
+    weak.lines[3] = moving("SLUICE_2", pattern(&[(0.2, 330), (1.75, 170)], 20));
     let is_weak = |t: &Trouble| matches!(t.kind, Kind::Weak { .. });
     assert_eq!(looked_at(&weak).iter().filter(|t| is_weak(t)).count(), 1);
     weak.lines.drain(1..3);
