@@ -7,10 +7,12 @@
 //! | --- | --- |
 //! | `standing` | where a line stands, and for how long |
 //! | `company` | two lines that are at one voltage all the time |
+//! | `floating` | lines that float together: a bus |
 //! | `to_judge` | the capture without what is no pulse |
 //! | `sentences` | findings |
 
 mod company;
+mod floating;
 mod sentences;
 mod standing;
 mod to_judge;
@@ -44,13 +46,20 @@ const TTL_HIGH_V: f64 = 2.05;
 const LOGIC_HIGH_V: (f64, f64) = (2.4, 5.5);
 /// Low levels of 5 V logic: to TTL's input threshold, and a little below 0 V for what an instrument is off.
 const LOGIC_LOW_V: (f64, f64) = (-0.3, 0.8);
-/// No driver of a higher voltage saturates this far above 0 V; ten times a TTL low of 0.1 V and more does (no source).
-const DRIVER_LOW_V: f64 = 0.9;
+/// No driver of a higher voltage saturates this far above 0 V (a pair of transistors, one driving the other, at some 1 V); ten
+/// times a TTL low of 0.12 V and more does (no source).
+const DRIVER_LOW_V: f64 = 1.2;
+/// A high level above this is no 5 V logic, whatever an instrument is off and a supply is up (no source).
+const OTHER_HIGH_V: f64 = 6.0;
+/// A line that swings less than this, cleanly, is of a family of small swings: a TTL output that loads pull down still gets
+/// further (no source; balanced pairs swing some 1.4 V at a load, terminated backplanes 0.8 V).
+const OTHER_SWING_V: f64 = 1.45;
+/// A line from 1 V to 5 V is how instruments send a measured value; a little to either side.
+const SENDER_V: [(f64, f64); 2] = [(0.9, 1.1), (4.75, 5.25)];
+/// Levels are clean when so much of the time is spent at them (no source).
+const CLEAN_SHARE: f64 = 0.8;
 /// No logic of one supply rests this far below 0 V (clamps hold 0.3 V and less at rest; no source).
 const BELOW_ZERO_V: f64 = -0.4;
-/// The highest low level of a TTL output, at its full load (makers' tables: 0.4 V, of the LS family 0.5 V): what stands higher
-/// and is not between the thresholds either is held up by something.
-const OUTPUT_LOW_V: f64 = 0.5;
 /// Swings of 5 V logic.
 const LOGIC_SWING_V: (f64, f64) = (2.0, 5.7);
 /// A channel that passes no direct voltage has its mean this near 0 V, as a fraction of the swing (no source).
@@ -67,6 +76,8 @@ pub enum Kind {
     },
     /// It swings about 0 V, as no logic of one supply does.
     AboutZero { low_v: f64, high_v: f64 },
+    /// One of its levels is no TTL level, and its swing is of another kind.
+    Other { low_v: f64, high_v: f64 },
     /// Nothing drives it: it rests between the thresholds.
     Open {
         rest_v: f64,
@@ -92,6 +103,16 @@ pub enum Kind {
         usual: f64,
         with: Option<usize>,
     },
+    /// It floats at times, and other lines at the same times: a bus between two turns.
+    Bus {
+        rest_v: f64,
+        share: f64,
+        stretches: usize,
+        /// All lines that float then, ascending.
+        lines: Vec<usize>,
+        /// A line beside the bus that is at this level while it floats.
+        gate: Option<(usize, Level)>,
+    },
 }
 
 /// A line whose levels are wrong.
@@ -104,10 +125,8 @@ pub struct Trouble {
     /// The family's name, or "volts".
     pub family: String,
     plateaus: Vec<Plateau>,
-    /// Whether its level is as good as it should be at other times.
-    has_good: bool,
-    /// Whether it is worth telling by itself; else only beside a line that is at its voltage.
-    is_told: bool,
+    /// Whether it stands at a good low level at other times.
+    has_good_low: bool,
 }
 
 /// The lines in volts whose levels are wrong, by line. `is_supply`: names of lines that are no logic; `is_one_wire`: whether two
@@ -136,7 +155,7 @@ pub fn find(
     let of_line = |one: &Seen| one.trouble(all_tenfold, beside);
     let mut troubles: Vec<Trouble> = seen.iter().filter_map(of_line).collect();
     company::tell(capture, &mut troubles, is_one_wire);
-    troubles.retain(|trouble| trouble.is_told);
+    floating::tell(capture, &mut troubles);
     troubles
 }
 
@@ -153,18 +172,11 @@ fn is_plain(trace: &Trace, shortest: f64) -> bool {
         return false;
     };
     // Neither about 0 V, nor ten times, nor a tenth of what logic has.
-    let is_usual = least > BELOW_ZERO_V && most < 10.0 * LOGIC_HIGH_V.0 && most > 0.1 * LOGIC_HIGH_V.1;
+    // What gets to no high level may be a tenth with its ringing.
+    let is_usual = least > BELOW_ZERO_V && most < 10.0 * LOGIC_HIGH_V.0 && most > trace.thresholds.low_v;
     let volts = (**volts).as_ref();
-    let long = standing::long_between(volts, above_output_low(trace.thresholds), shortest / *step as f64);
+    let long = standing::long_between(volts, trace.thresholds, shortest / *step as f64);
     is_usual && (long as f64) < LEAST_SHARE * volts.len() as f64
-}
-
-/// The thresholds, with the highest low level of an output for the lower one.
-fn above_output_low(thresholds: Thresholds) -> Thresholds {
-    Thresholds {
-        low_v: thresholds.low_v.min(OUTPUT_LOW_V),
-        ..thresholds
-    }
 }
 
 struct Seen<'a> {
@@ -172,8 +184,6 @@ struct Seen<'a> {
     trace: &'a Trace,
     levels: Levels,
     plateaus: Vec<Plateau>,
-    /// Between the highest low level of an output and the upper threshold.
-    raised: Vec<Plateau>,
 }
 
 impl<'a> Seen<'a> {
@@ -192,13 +202,11 @@ impl<'a> Seen<'a> {
         let volts = Volts::of(trace);
         let levels = Levels::of(&volts, trace.thresholds, shortest)?;
         let shortest = standing::shortest_plateau(line, &ticks_of, step);
-        let plateaus = |thresholds| standing::plateaus(&volts, thresholds, shortest);
         Some(Seen {
             at,
             trace,
             levels,
-            plateaus: plateaus(trace.thresholds),
-            raised: plateaus(above_output_low(trace.thresholds)),
+            plateaus: standing::plateaus(&volts, trace.thresholds, shortest),
         })
     }
 
@@ -209,20 +217,12 @@ impl<'a> Seen<'a> {
             .or_else(|| self.open())
             .or_else(|| self.weak(Level::High))
             .or_else(|| self.weak(Level::Low))
-            .or_else(|| self.between(&self.plateaus));
-        let is_told = kind.is_some();
-        let kind = kind.or_else(|| self.between(&self.raised))?;
-        let has_good = match &kind {
-            Kind::Weak {
-                level: Level::High, ..
-            } => self.levels.above >= LEAST_SHARE,
-            _ => self.levels.below >= LEAST_SHARE,
-        };
+            .map(|kind| self.other(&kind).unwrap_or(kind))
+            .or_else(|| self.between())?;
         Some(Trouble {
             line: self.at,
             kind,
-            has_good,
-            is_told,
+            has_good_low: self.levels.stays_below >= LEAST_SHARE,
             thresholds: self.trace.thresholds,
             family: self.trace.family.clone(),
             plateaus: self.plateaus.clone(),
@@ -322,13 +322,28 @@ impl<'a> Seen<'a> {
         })
     }
 
+    /// What to ask of a line of which nobody said its family, in place of `weak`: where its swing is plainly of another kind.
+    fn other(&self, weak: &Kind) -> Option<Kind> {
+        let Levels { low, high, .. } = &self.levels;
+        let (low_v, high_v) = (low.volts, high.volts);
+        let inside = |volts: f64, (from, to): (f64, f64)| (from..=to).contains(&volts);
+        let is_sender = inside(low_v, SENDER_V[0]) && inside(high_v, SENDER_V[1]);
+        let is_other = high_v > OTHER_HIGH_V || high_v - low_v < OTHER_SWING_V || is_sender;
+        let is_it = matches!(weak, Kind::Weak { .. })
+            && !self.trace.declared
+            && low.share + high.share >= CLEAN_SHARE
+            && is_other;
+        is_it.then_some(Kind::Other { low_v, high_v })
+    }
+
     /// Whether nobody said what family the line is of, and `volts` are a good high level of TTL, which outputs of another
     /// family are read beside.
     fn is_good_ttl(&self, volts: f64) -> bool {
         !self.trace.declared && volts >= LOGIC_HIGH_V.0
     }
 
-    fn between(&self, plateaus: &[Plateau]) -> Option<Kind> {
+    fn between(&self) -> Option<Kind> {
+        let plateaus = &self.plateaus;
         let share = standing::share(plateaus, self.levels.length);
         let mut volts: Vec<f64> = plateaus.iter().map(|p| p.volts).collect();
         let mut lengths: Vec<f64> = plateaus.iter().map(|p| p.end - p.start).collect();

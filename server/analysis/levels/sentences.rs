@@ -9,7 +9,7 @@ use crate::model::{Capture, Level};
 /// than this to its threshold may be good.
 const SCOPE_OFF_V: f64 = 0.1;
 
-/// One finding a line; lines whose probes are set wrong in the same way, and lines that stand together, share one.
+/// One finding a line; lines whose probes are set wrong in the same way, and lines that stand or float together, share one.
 pub fn findings(capture: &Capture, troubles: &[Trouble]) -> Vec<Finding> {
     let mut found = Vec::new();
     for is_tenfold in [true, false] {
@@ -21,12 +21,18 @@ pub fn findings(capture: &Capture, troubles: &[Trouble]) -> Vec<Finding> {
     let about_zero = |t: &&Trouble| matches!(t.kind, Kind::AboutZero { .. });
     let lines: Vec<&Trouble> = troubles.iter().filter(about_zero).collect();
     found.extend(swings_about_zero(capture, &lines));
+    let of_others = |t: &&Trouble| matches!(t.kind, Kind::Other { .. });
+    let lines: Vec<&Trouble> = troubles.iter().filter(of_others).collect();
+    found.extend(other(capture, &lines));
     for trouble in troubles {
         found.extend(match &trouble.kind {
-            Kind::Factor { .. } | Kind::AboutZero { .. } => None,
+            Kind::Factor { .. } | Kind::AboutZero { .. } | Kind::Other { .. } => None,
             Kind::Open { .. } => open(capture, trouble),
             Kind::Weak { .. } => weak(capture, trouble),
             Kind::Between { with: None, .. } => between(capture, trouble),
+            // Told once of all.
+            Kind::Bus { lines, .. } if lines.first() != Some(&trouble.line) => None,
+            Kind::Bus { .. } => bus(capture, trouble),
             Kind::Between {
                 with: Some(other), ..
             } => {
@@ -157,6 +163,49 @@ fn swings_about_zero(capture: &Capture, lines: &[&Trouble]) -> Option<Finding> {
             "Set the channel to DC coupling, and capture again.".to_owned(),
             format!(
                 "If {of} is meant to swing about 0 V, say low and high in volts under [line.{of:?}] in the setup file: they are taken as said."
+            ),
+            CAUTION.to_owned(),
+        ],
+        lines: all,
+    })
+}
+
+fn other(capture: &Capture, lines: &[&Trouble]) -> Option<Finding> {
+    let first = lines.first()?;
+    let Kind::Other { low_v, high_v } = first.kind else {
+        return None;
+    };
+    let (all, of) = (names(capture, lines), name(capture, first.line));
+    let asks = match all.len() {
+        1 => "Is",
+        _ => "Are",
+    };
+    let (low_limit, high_limit) = (first.thresholds.low_v, first.thresholds.high_v);
+    Some(Finding {
+        severity: Severity::Warning,
+        topic: "limit",
+        title: format!(
+            "{asks} {} logic of {}? {of} stands at {} and {}",
+            list(&all),
+            first.family,
+            volts(low_v),
+            volts(high_v)
+        ),
+        detail: format!(
+            "Nobody said what it is. Inputs of {} need {} or less and {} or more. Its levels are clean, and its swing is of another \
+             kind: a balanced pair, a driver of a higher voltage, a measured value or another family stands so. Its thresholds \
+             don't hold there, so nothing is judged of {}.",
+            first.family,
+            volts(low_limit),
+            volts(high_limit),
+            list(&all)
+        ),
+        try_next: vec![
+            as_said(&of),
+            "See that the channel's probe factor is what the switch on the probe says.".to_owned(),
+            format!(
+                "If {of} is meant to be {}, one of its levels is wrong: say so in the setup file, and it is told as a fault.",
+                first.family
             ),
             CAUTION.to_owned(),
         ],
@@ -318,6 +367,57 @@ fn between(capture: &Capture, trouble: &Trouble) -> Option<Finding> {
             CAUTION.to_owned(),
         ],
         lines: vec![of],
+    })
+}
+
+fn bus(capture: &Capture, trouble: &Trouble) -> Option<Finding> {
+    let Kind::Bus {
+        rest_v,
+        share,
+        stretches,
+        ref lines,
+        gate,
+    } = trouble.kind
+    else {
+        return None;
+    };
+    let all: Vec<String> = lines.iter().map(|&line| name(capture, line)).collect();
+    let (goes, enabled) = match gate {
+        Some((line, level)) => {
+            let of = name(capture, line);
+            (
+                format!(" while {of} is {}", level.word()),
+                format!("See that nothing reads them while {of} is {}.", level.word()),
+            )
+        }
+        None => (
+            " at times".to_owned(),
+            "See that nothing reads them then, and that one driver is enabled whenever something does."
+                .to_owned(),
+        ),
+    };
+    Some(Finding {
+        severity: Severity::Note,
+        topic: "limit",
+        title: format!(
+            "{} float together at {}{goes}: a bus that nothing drives then",
+            list(&all),
+            volts(rest_v)
+        ),
+        detail: format!(
+            "They rest between {} and {} at the same times, for {} % of the record, {}. That is no fault of a line: parts take turns \
+             on a bus. Nothing that befalls them while they float is counted as a stray.",
+            volts(trouble.thresholds.low_v),
+            volts(trouble.thresholds.high_v),
+            percent_to_tenths(share),
+            count_of(stretches as u64, "time")
+        ),
+        try_next: vec![
+            enabled,
+            "Where something may read them then, pull-ups give them a level.".to_owned(),
+            CAUTION.to_owned(),
+        ],
+        lines: all,
     })
 }
 

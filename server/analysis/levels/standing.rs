@@ -42,11 +42,9 @@ pub struct Levels {
     pub mean_v: f64,
     pub least_v: f64,
     pub most_v: f64,
-    /// Shares of the record between the thresholds, at or below the lower, at or above the upper.
+    /// Share of the record between the thresholds.
     pub between: f64,
-    pub below: f64,
-    pub above: f64,
-    /// Shares in stretches there that are long enough for a level: noise makes none.
+    /// Shares at or below the lower and at or above the upper, in stretches that are long enough for a level: noise makes none.
     pub stays_below: f64,
     pub stays_above: f64,
     /// Share of the record near the median.
@@ -101,22 +99,14 @@ impl Levels {
             low_v: median_v,
             high_v: median_v,
         });
-        let (mut between, mut below, mut above, mut at_rest, mut sum, mut length) =
-            (0.0, 0.0, 0.0, 0.0, 0.0, 0.0);
+        let (mut between, mut at_rest, mut sum, mut length) = (0.0, 0.0, 0.0, 0.0);
         for (&v, hold) in volts.iter().zip(holds(&samples.times)) {
             length += hold;
             sum += v * hold;
-            let share = match v {
-                v if v <= thresholds.low_v => &mut below,
-                v if v >= thresholds.high_v => &mut above,
-                _ => &mut between,
-            };
-            *share += hold;
-            at_rest += if (v - median_v).abs() <= STILL_V {
-                hold
-            } else {
-                0.0
-            };
+            let is_between = thresholds.low_v < v && v < thresholds.high_v;
+            let counts = |it: bool| if it { hold } else { 0.0 };
+            between += counts(is_between);
+            at_rest += counts((v - median_v).abs() <= STILL_V);
         }
         let middle = (low_v + high_v) / 2.0;
         let band = BAND * (high_v - low_v);
@@ -157,8 +147,6 @@ impl Levels {
             least_v: ends.0,
             most_v: ends.1,
             between: between / length,
-            below: below / length,
-            above: above / length,
             stays_below: stays(&|v| v <= thresholds.low_v),
             stays_above: stays(&|v| v >= thresholds.high_v),
             at_rest: at_rest / length,

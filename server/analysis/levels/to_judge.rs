@@ -24,6 +24,11 @@ pub fn to_judge(capture: &Capture, troubles: &[Trouble]) -> Option<Capture> {
                 let plateaus = &trouble.plateaus;
                 line.runts.retain(|runt| !is_level(runt, plateaus));
             }
+            // A short level just before or after it floats, or one that it floats away from, is its drivers' turn.
+            Kind::Bus { .. } => {
+                let floats = &trouble.plateaus;
+                line.runts.retain(|runt| !touches(runt, floats));
+            }
             _ => *line = still(line),
         }
     }
@@ -39,6 +44,13 @@ fn still(line: &Line) -> Line {
         tally: None,
         ..line.clone()
     }
+}
+
+/// `floats`: ascending and apart.
+fn touches(runt: &Runt, floats: &[Plateau]) -> bool {
+    let (start, end) = (runt.start.0 as f64, (runt.start + runt.width).0 as f64);
+    let first = floats.partition_point(|p| p.end < start);
+    floats.get(first).is_some_and(|p| p.start <= end)
 }
 
 /// `plateaus`: ascending.
