@@ -36,6 +36,7 @@ mod remains;
 mod router;
 mod serve;
 mod shown;
+mod standings;
 mod state;
 mod stopped;
 mod token;

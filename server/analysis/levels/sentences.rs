@@ -129,13 +129,18 @@ fn factor(capture: &Capture, lines: &[&Trouble], is_tenfold: bool) -> Option<Fin
         try_next: vec![
             "Set the channel's probe factor to what the switch on the probe says, and capture again."
                 .to_owned(),
-            format!(
-                "If {of} really has such levels, say low and high in volts under [line.{of:?}] in the setup file: they are taken as said."
-            ),
+            said_in_setup(&of, "really has such levels"),
             CAUTION.to_owned(),
         ],
         lines: all,
     })
+}
+
+/// What to do where a line's levels are as they should be.
+fn said_in_setup(of: &str, what: &str) -> String {
+    format!(
+        "If {of} {what}, say low and high in volts under [line.{of:?}] in the setup file: they are taken as said."
+    )
 }
 
 fn swings_about_zero(capture: &Capture, lines: &[&Trouble]) -> Option<Finding> {
@@ -161,9 +166,7 @@ fn swings_about_zero(capture: &Capture, lines: &[&Trouble]) -> Option<Finding> {
         ),
         try_next: vec![
             "Set the channel to DC coupling, and capture again.".to_owned(),
-            format!(
-                "If {of} is meant to swing about 0 V, say low and high in volts under [line.{of:?}] in the setup file: they are taken as said."
-            ),
+            said_in_setup(&of, "is meant to swing about 0 V"),
             CAUTION.to_owned(),
         ],
         lines: all,

@@ -23,15 +23,17 @@ const TOLERANCE_5V: f64 = 0.05;
 /// Tolerance taken for the others (common practice, no source).
 const TOLERANCE: f64 = 0.1;
 
+/// Whether a line is one of the rails, or the supply's end of one.
+fn is_among(rails: &[Rail], name: &str) -> bool {
+    rails
+        .iter()
+        .any(|r| r.line == name || r.supply_end.as_deref() == Some(name))
+}
+
 /// Rails for the lines in volts that look like supplies and are not among `declared`. Cost: linear in samples, and one
 /// selection of the median.
 pub fn assumed(capture: &Capture, declared: &[Rail]) -> Vec<Rail> {
-    let is_declared = |name: &str| {
-        declared
-            .iter()
-            .any(|r| r.line == name || r.supply_end.as_deref() == Some(name))
-    };
-    let lines = traces(capture).filter(|(name, ..)| is_called_supply(name) && !is_declared(name));
+    let lines = traces(capture).filter(|(name, ..)| is_called_supply(name) && !is_among(declared, name));
     lines
         .filter_map(|(name, trace, _)| rail(name, trace, true))
         .collect()
@@ -41,12 +43,7 @@ pub fn assumed(capture: &Capture, declared: &[Rail]) -> Vec<Rail> {
 /// supply that nobody declared. `known`: declared and assumed rails. One at the potential of 3.3 V that is read by thresholds
 /// of another family is left out: a TTL output rests near there. Cost: as [`assumed`].
 pub fn proposed(capture: &Capture, known: &[Rail]) -> Vec<Rail> {
-    let is_known = |name: &str| {
-        known
-            .iter()
-            .any(|r| r.line == name || r.supply_end.as_deref() == Some(name))
-    };
-    let still = traces(capture).filter(|(name, _, edges)| *edges == 0 && !is_known(name));
+    let still = traces(capture).filter(|(name, _, edges)| *edges == 0 && !is_among(known, name));
     still
         .filter_map(|(name, trace, _)| {
             let rail = rail(name, trace, false)?;
@@ -115,12 +112,7 @@ pub struct AboutZero {
 
 /// The lines in volts that are called like a supply, are not among `declared` and rest near 0 V. Cost: as [`assumed`].
 pub fn about_zero(capture: &Capture, declared: &[Rail]) -> Vec<AboutZero> {
-    let is_declared = |name: &str| {
-        declared
-            .iter()
-            .any(|r| r.line == name || r.supply_end.as_deref() == Some(name))
-    };
-    let lines = traces(capture).filter(|(name, ..)| is_called_supply(name) && !is_declared(name));
+    let lines = traces(capture).filter(|(name, ..)| is_called_supply(name) && !is_among(declared, name));
     lines
         .filter_map(|(name, trace, _)| {
             let mut volts = Volts::of(trace).volts;

@@ -23,13 +23,14 @@ use super::next_capture::NextCapture;
 use crate::report::inspect::{InspectReport, Severity};
 use crate::report::text::moment;
 use crate::store::{Action, Entry, EntryId, FindingState, SessionId, Store};
-use crate::web::answers::{Answer, Standing, kept_answers, standings};
+use crate::web::answers::{Answer, kept_answers};
 use crate::web::api::log::{SessionLog, with_store};
 use crate::web::api::transfer::join_first;
 use crate::web::error::{Failure, PageFailure};
 use crate::web::finding_state::{StateView, is_of_clocks, takes_a_state};
 use crate::web::remains::Fate;
 use crate::web::shown::{Shown, Which};
+use crate::web::standings::{Standing, standings};
 use crate::web::state::App;
 use crate::workflow::export::on_two_clocks;
 

@@ -4,12 +4,13 @@ use crate::model::units::file_size;
 use crate::report::inspect::{Finding, Severity};
 use crate::report::text::headline;
 use crate::store::{Entry, EntryId, Outcome, PulseMark, Store, Verdict, as_typed};
-use crate::web::answers::{Answer, Standing, of_the_rest};
+use crate::web::answers::{Answer, of_the_rest};
 use crate::web::api::log::SessionLog;
 use crate::web::base64::base64;
 use crate::web::error::Failure;
 use crate::web::opened::Opened;
 use crate::web::remains::Fate;
+use crate::web::standings::Standing;
 use crate::workflow::condition_runs::RunFound;
 
 use super::{ConditionView, PhotographView, ReadingView, state_of};
