@@ -4,7 +4,7 @@ use crate::analysis::coupling::fit::beside::Witnesses;
 use crate::analysis::coupling::fit::copies::{self, Distances};
 use crate::analysis::coupling::fit::evidence::Evidence;
 use crate::analysis::coupling::fit::lost;
-use crate::analysis::coupling::fit::model::LagWindow;
+use crate::analysis::coupling::fit::model::{LagWindow, whole_units};
 use crate::analysis::coupling::fit::nearby;
 use crate::analysis::coupling::fit::passed_on;
 use crate::analysis::coupling::fit::preferences;
@@ -227,8 +227,8 @@ pub fn reach(capture: &Capture, options: &CouplingOptions, victim: &Victim, misp
     let ticks = |seconds: f64| capture.timebase.ticks_of(seconds);
     let longest = ticks(LONGEST_LAG_S) + 2.0 * victim.unit;
     Reach {
-        lo: -(ticks(EARLIEST_LAG_S) + victim.unit + misplaced).ceil() as i64,
-        hi: options.longest_lag.unwrap_or(longest).ceil() as i64,
+        lo: -whole_units(ticks(EARLIEST_LAG_S) + victim.unit + misplaced, victim.unit),
+        hi: whole_units(options.longest_lag.unwrap_or(longest), victim.unit),
         narrowest: ticks(NARROWEST_WINDOW_S),
     }
 }
