@@ -4,8 +4,9 @@ use super::coupling::{edges_of, name, names, switching};
 use super::words::{list, small};
 use crate::analysis::coupling::Edge;
 use crate::analysis::coupling::in_volts::moved::Moved;
-use crate::analysis::coupling::verdict::clues::{Clue, Count};
+use crate::analysis::coupling::verdict::clues::{Clue, Count, Side};
 use crate::model::Capture;
+use crate::model::units::engineering;
 
 /// Clues told of one victim, at most: the first say enough.
 const TOLD: usize = 2;
@@ -13,9 +14,14 @@ const TOLD: usize = 2;
 /// A sentence for each of the first clues, each once.
 pub fn told(capture: &Capture, victim: &str, clues: &[Clue]) -> Vec<String> {
     let mut told: Vec<String> = Vec::new();
+    let mut kinds = Vec::new();
     for clue in clues {
         let sentence = sentence(capture, victim, clue);
-        if !told.contains(&sentence) {
+        let kind = std::mem::discriminant(clue);
+        let is_new = !kinds.contains(&kind);
+        kinds.push(kind);
+        // The other level's, or another line's, of the same kind says no more.
+        if is_new {
             told.push(sentence);
         }
     }
@@ -76,6 +82,60 @@ fn sentence(capture: &Capture, victim: &str, clue: &Clue) -> String {
             times(*lasting),
             line = of(line)
         ),
+        Clue::Rested {
+            line,
+            edge,
+            rest,
+            bound,
+            short,
+            long,
+        } => format!(
+            "{} brings a stray {} where {line} {} at least {}, and {} where it {}: what a line induces, it induces at each of its edges. Something that {line} sets off or lets through at these edges only, and that carries no clip, does that.",
+            switching(capture, *line, *edge),
+            times(*long),
+            rested(*rest).0,
+            engineering(capture.timebase.length_s(*bound as f64), "s"),
+            times(*short),
+            rested(*rest).1,
+            line = of(line)
+        ),
+        Clue::EveryFew {
+            line,
+            edge,
+            step,
+            here,
+            others,
+        } => format!(
+            "Of every {step} {edges} of {line} one brings a stray {}, and the others {}: what a line induces, it induces at each of its edges. Something that {line} counts or divides down, and that carries no clip, does that.",
+            times(*here),
+            times(*others),
+            edges = edges_of(*edge),
+            line = of(line)
+        ),
+        Clue::TooEarly { line, edge, early, by } => format!(
+            "{early} begin {} or more before {} of {}, and a cause comes first.",
+            engineering(capture.timebase.length_s(*by as f64), "s"),
+            edges_of(*edge),
+            of(line)
+        ),
+        Clue::Scattered {
+            line,
+            edge,
+            least,
+            most,
+        } => {
+            let length = |ticks: i64| engineering(capture.timebase.length_s(ticks as f64), "s");
+            let from = match *least < 0 {
+                true => format!("{} before", length(-least)),
+                false => length(*least),
+            };
+            format!(
+                "They come anywhere from {from} to {} after {} of {}; what an edge induces begins at nearly one lag.",
+                length(*most),
+                edges_of(*edge),
+                of(line)
+            )
+        }
         Clue::StepWithout { line } => format!(
             "Others come at {line}'s moment of the machine's step, and {line} does not switch there.",
             line = of(line)
@@ -101,6 +161,14 @@ fn sentence(capture: &Capture, victim: &str, clue: &Clue) -> String {
             "{}'s rises and its falls both pull one way, which one coupled edge can't.",
             of(line)
         ),
+    }
+}
+
+/// How a line rested beside an edge, and that it did not so long.
+fn rested(rest: Side) -> (&'static str, &'static str) {
+    match rest {
+        Side::Before => ("had rested for", "had not"),
+        Side::After => ("then rests for", "does not"),
     }
 }
 

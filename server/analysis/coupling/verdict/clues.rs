@@ -6,6 +6,13 @@ use crate::analysis::coupling::{Coupling, Edge};
 /// Edges, and those of them that bring a stray.
 pub type Count = (u64, u64);
 
+/// When a line rested: before an edge of it, or after.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Side {
+    Before,
+    After,
+}
+
 /// One such sign. Lines are positions in the capture.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Clue {
@@ -40,6 +47,38 @@ pub enum Clue {
         edge: Edge,
         short: Count,
         lasting: Count,
+    },
+    /// It strikes where it rested for at least `bound` ticks beside the edge, and hardly elsewhere, or the other way round
+    /// ([`super::which_edges`]).
+    Rested {
+        line: usize,
+        edge: Edge,
+        rest: Side,
+        bound: i64,
+        short: Count,
+        long: Count,
+    },
+    /// It strikes at one of every `step` of its edges, and hardly at the others (likewise).
+    EveryFew {
+        line: usize,
+        edge: Edge,
+        step: usize,
+        here: Count,
+        others: Count,
+    },
+    /// Strays begin `by` ticks and more before its edges ([`super::too_early`]).
+    TooEarly {
+        line: usize,
+        edge: Edge,
+        early: u64,
+        by: i64,
+    },
+    /// The lags of its strikes, from `least` to `most`, scatter by more than an edge lasts ([`super::scattered`]).
+    Scattered {
+        line: usize,
+        edge: Edge,
+        least: i64,
+        most: i64,
     },
     /// Strays come at its moment of the step without it ([`super::phase`]).
     StepWithout { line: usize },
