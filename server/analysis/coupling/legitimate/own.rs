@@ -84,13 +84,35 @@ pub(in crate::analysis::coupling) fn of(
     // Where one of its levels is struck, the row is a coupling.
     let of_row = |row: &Coupling| -> Vec<Own> {
         let levels = row.levels.iter();
-        let own: Option<Vec<Own>> = levels.map(|&level| own_of(capture, strays, row, level)).collect();
+        let brought = brought_by(strays, attribution, [row.victim, row.aggressor]);
+        let own: Option<Vec<Own>> = levels
+            .map(|&level| own_of(capture, strays, row, level, &brought))
+            .collect();
         own.unwrap_or_default()
     };
     rows.flat_map(of_row).collect()
 }
 
-fn own_of(capture: &Capture, strays: &Strays, row: &Coupling, level: Level) -> Option<Own> {
+/// When `other` shows strays that are put down to `line`'s edges, in ticks: what an edge brings comes after it within a sample, and
+/// begins nothing of `line`'s own. Cost: linear in the strays of `other`.
+fn brought_by(strays: &Strays, attribution: &Attribution, [line, other]: [usize; 2]) -> BTreeSet<i64> {
+    let from = strays.strays.partition_point(|s| s.line < other);
+    let of_line = strays.of_line(other).iter().enumerate();
+    let brought = of_line.filter(|(at, _)| {
+        let cause = attribution.causes.get(from + at).copied().flatten();
+        cause.is_some_and(|cause| attribution.couplings[cause.coupling].aggressor == line)
+    });
+    brought.map(|(_, stray)| stray.start.0).collect()
+}
+
+/// `brought`: as of [`brought_by`], for the row's two lines.
+fn own_of(
+    capture: &Capture,
+    strays: &Strays,
+    row: &Coupling,
+    level: Level,
+    brought: &BTreeSet<i64>,
+) -> Option<Own> {
     let limits = &strays.limits[row.victim];
     let of_level = || {
         row.occurrences
@@ -118,7 +140,10 @@ fn own_of(capture: &Capture, strays: &Strays, row: &Coupling, level: Level) -> O
         .max(strays.sampling[row.aggressor])
         .ceil() as i64;
     let aggressor = &capture.lines[row.aggressor];
-    let strikes = |edge: usize| row.edge == Edge::Both || row.edge == aggressor.polarity(edge).into();
+    let strikes = |edge: usize| {
+        let is_of_kind = row.edge == Edge::Both || row.edge == aggressor.polarity(edge).into();
+        is_of_kind && !brought.contains(&aggressor.edges[edge].0)
+    };
     // The polarity of the edge that a pulse begins with, and its lag.
     let begins_with = |start: i64| -> Option<(Polarity, f64)> {
         let from = aggressor.edges.partition_point(|e| e.0 < start - most - slack);
