@@ -14,16 +14,15 @@ const TOLD: usize = 2;
 /// A sentence for each of the first clues, each once.
 pub fn told(capture: &Capture, victim: &str, clues: &[Clue]) -> Vec<String> {
     let mut told: Vec<String> = Vec::new();
-    let mut kinds = Vec::new();
+    let mut subjects = Vec::new();
     for clue in clues {
         let sentence = sentence(capture, victim, clue);
-        let kind = std::mem::discriminant(clue);
-        let is_new = !kinds.contains(&kind);
-        kinds.push(kind);
-        // The other level's, or another line's, of the same kind says no more.
-        if is_new {
+        // What the strays of the other level show of the same line in the same way says no more.
+        let subject = (std::mem::discriminant(clue), clue.accused());
+        if !told.contains(&sentence) && !subjects.contains(&subject) {
             told.push(sentence);
         }
+        subjects.push(subject);
     }
     told.truncate(TOLD);
     told

@@ -96,6 +96,26 @@ pub enum Clue {
 }
 
 impl Clue {
+    /// The accused line that it is about; `None` where it is about all.
+    pub fn accused(&self) -> Option<usize> {
+        match self {
+            Clue::KeepsDistance { line, .. }
+            | Clue::StaysStill { line, .. }
+            | Clue::Crowd { line, .. }
+            | Clue::Level { line, .. }
+            | Clue::StruckItself { line, .. }
+            | Clue::Rested { line, .. }
+            | Clue::EveryFew { line, .. }
+            | Clue::TooEarly { line, .. }
+            | Clue::Scattered { line, .. }
+            | Clue::StepWithout { line }
+            | Clue::OneLag { line, .. }
+            | Clue::OppositeEdges { line, .. }
+            | Clue::OneWay { line } => Some(*line),
+            Clue::RestKeepsStep | Clue::AsOne { .. } => None,
+        }
+    }
+
     /// What a row's volts show against it.
     pub(super) fn of_volts(row: &Coupling) -> Option<Clue> {
         let moved = row.moved.filter(|moved| moved.shows == Some(Shows::StaysStill))?;
