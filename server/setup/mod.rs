@@ -30,7 +30,7 @@ pub struct Setup {
     /// Settings by line name.
     pub lines: BTreeMap<String, LineSetup>,
     pub links: Vec<LinkSetup>,
-    /// Limits first, then logic, then sequences, each in the order of the file.
+    /// Limits first, then logic, latches, sequences, each in the order of the file.
     pub rules: Vec<Rule>,
     pub rails: Vec<Rail>,
     pub read: ReadSetup,
