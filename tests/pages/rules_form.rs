@@ -194,6 +194,7 @@ async fn a_latch_goes_in_by_the_form_and_its_figure_spans_edge_and_slip() {
     );
     rule["enable"] = "SEQ.LE".into();
     bench.ok(Method::POST, RULES, rule).await;
+    let page = bench.page("/sessions/1/rules").await;
     let report = bench.ok(Method::GET, "/api/sessions/1/report", Value::Null).await;
     let row = &report["rules"][0];
     assert_eq!(
@@ -206,7 +207,6 @@ async fn a_latch_goes_in_by_the_form_and_its_figure_spans_edge_and_slip() {
         (&1.into(), &0.into()),
         "{row}"
     );
-    let page = bench.page("/sessions/1/rules").await;
     assert!(page.contains("latch Q out of D in at SEQ.LE: broken"), "{page}");
     assert!(page.contains("after SEQ.LE had shut it"), "{page}");
     assert!(!page.contains("<th></th>"), "{page}");
