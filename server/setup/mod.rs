@@ -92,7 +92,8 @@ mod tests {
             (setup.lines.len(), setup.links.len(), setup.rails.len()),
             (3, 1, 2)
         );
-        assert_eq!(setup.rules.len(), 15);
+        assert_eq!(setup.rules.len(), 16);
+        assert!(EXAMPLE.contains("[[latch]]"));
         for kind in rules::LIMIT_KINDS.split(", ") {
             assert!(EXAMPLE.contains(&format!("kind = \"{kind}\"")), "{kind}");
         }

@@ -7,10 +7,10 @@ use super::{AGAINST_DIPS, Excursion, RailResult};
 use crate::analysis::findings::Finding;
 use crate::analysis::rules::edges::Edges;
 use crate::analysis::rules::{RuleResult, Violation};
-use crate::analysis::stats::fisher::fisher;
 use crate::analysis::stats::order::middle;
+use crate::analysis::stats::ranks::rank_sum_lower;
 use crate::analysis::stats::tails::binomial_upper;
-use crate::model::units::{p_is, percent};
+use crate::model::units::{engineering, p_is, percent};
 use crate::model::{Capture, Ticks};
 use crate::rule::{Demand, EdgeOf, Limit, Rail, Rule};
 
@@ -34,11 +34,11 @@ struct Beside {
     depth: Option<Depth>,
 }
 
-/// Dips deeper than their median and the others: how many, and how many of them hold a violation.
+/// The dips that hold a violation and the others: how many, and to how many volts (from zero) the middle one of them goes.
 #[derive(Clone, Copy, Debug, PartialEq)]
 struct Depth {
-    deep: (u64, u64),
-    shallow: (u64, u64),
+    with: (usize, f64),
+    without: (usize, f64),
     chance: f64,
 }
 
@@ -95,11 +95,11 @@ fn words(supply: &str, beside: &Beside) -> String {
     }
     if let Some(depth) = beside.depth {
         text += &format!(
-            ", and into the deep dips: {} of the {} dips deeper than the median hold one, {} of the {} others ({})",
-            depth.deep.0,
-            depth.deep.1,
-            depth.shallow.0,
-            depth.shallow.1,
+            ", and into its deeper dips: the {} that hold one go down to {} (the middle one), the {} others to {} ({} by their ranks)",
+            depth.with.0,
+            engineering(depth.with.1, "V"),
+            depth.without.0,
+            engineering(depth.without.1, "V"),
             p_is(depth.chance)
         );
     }
@@ -197,26 +197,25 @@ fn strobe(rule: &Rule) -> Option<&EdgeOf> {
     }
 }
 
-/// How the dips that hold a violation (positions, some perhaps more than once) stand among all: Fisher's exact test, one-sided.
+/// Whether the dips that hold a violation (positions, some perhaps more than once) are deeper than the others.
 fn depth(excursions: &[Excursion], held: &[usize]) -> Option<Depth> {
-    let dips: Vec<usize> = (0..excursions.len()).filter(|&i| excursions[i].is_dip).collect();
-    let mut volts: Vec<f64> = dips.iter().map(|&i| excursions[i].extreme_v.abs()).collect();
-    volts.sort_by(f64::total_cmp);
-    let median = *volts.get(volts.len().checked_sub(1)? / 2)?;
-    let (mut deep, mut shallow) = ((0, 0), (0, 0));
-    for &i in &dips {
-        // A dip is deeper the nearer to zero it goes.
-        let half = match excursions[i].extreme_v.abs() <= median {
-            true => &mut deep,
-            false => &mut shallow,
-        };
-        half.1 += 1;
-        half.0 += u64::from(held.contains(&i));
+    let (mut with, mut without) = (Vec::new(), Vec::new());
+    for (i, dip) in excursions.iter().enumerate().filter(|(_, e)| e.is_dip) {
+        // A dip is deeper the nearer to zero it goes; to the microvolt.
+        let volts = (dip.extreme_v.abs() * 1e6).round() as i64;
+        match held.contains(&i) {
+            true => with.push(volts),
+            false => without.push(volts),
+        }
     }
-    let chance = fisher(deep.0, deep.1, shallow.0, shallow.1).greater();
-    (shallow.1 > 0).then_some(Depth {
-        deep,
-        shallow,
+    let chance = rank_sum_lower(&with, &without)?;
+    let half = |volts: &mut Vec<i64>| {
+        volts.sort_unstable();
+        Some((volts.len(), middle(volts)? as f64 * 1e-6))
+    };
+    Some(Depth {
+        with: half(&mut with)?,
+        without: half(&mut without)?,
         chance,
     })
 }
@@ -277,11 +276,16 @@ mod tests {
             &dips(|n| Some(if n % 3 == 0 { 3.5 } else { 4.2 + 0.001 * n as f64 })),
         );
         let beside = told_of.unwrap();
-        // 39 dips; 13 of the 20 at or below the median hold one. Fisher: C(20,13)/C(39,13), by hand 9.5e-6.
         let depth = beside.depth.unwrap();
         assert_eq!((beside.inside, beside.of), (13, 13));
-        assert_eq!((depth.deep, depth.shallow), ((13, 20), (0, 19)));
-        assert!((depth.chance / 9.544e-6 - 1.0).abs() < 1e-3, "{}", depth.chance);
+        assert_eq!((depth.with, depth.without.0), ((13, 3.5), 26));
+        assert!((depth.without.1 - 4.22).abs() < 2e-3, "{depth:?}");
+        // scipy.stats.mannwhitneyu(alternative="less", method="asymptotic"), SciPy 1.17.1.
+        assert!(
+            (depth.chance / 1.5679414807e-07 - 1.0).abs() < 1e-6,
+            "{}",
+            depth.chance
+        );
         // The rule is looked at in dips only: that they are dips says nothing.
         assert_eq!(beside.chance, 1.0);
     }

@@ -426,8 +426,10 @@ fn violation(at: &str, row: &ViolationRow) -> ViolationView {
         if let (Some(limit), Some(side)) = (row.limit_s, &row.side) {
             text.push_str(&format!(" of {} {side} the edge", seconds(limit)));
         }
-        if low < high {
-            text.push_str(&format!(" (truly {} to {})", seconds(low), seconds(high)));
+        let [low, high] = [low, high].map(seconds);
+        // What rounds to one value is known as well as it is told.
+        if low != high {
+            text.push_str(&format!(" (truly {low} to {high})"));
         }
     }
     if let Some(what) = &row.what {

@@ -4,12 +4,10 @@ use super::Held;
 use crate::analysis::rules::edges::{common_span, is_blind, pulses_at};
 use crate::analysis::rules::reach::{Reach, Stamp, Verdict};
 use crate::analysis::rules::tally::{Tally, Violation};
-use crate::model::units::seconds;
 use crate::model::{Capture, Level, Line, Ticks};
 
 /// One output with its data and the enable. Times in ticks.
 pub(super) struct Bit<'a> {
-    capture: &'a Capture,
     q: &'a Line,
     d: &'a Line,
     e: &'a Line,
@@ -38,7 +36,6 @@ impl<'a> Bit<'a> {
         let [q, d, e] = lines.map(|line| &capture.lines[line]);
         let stamps = [q, d, e].map(Stamp::of);
         Bit {
-            capture,
             q,
             d,
             e,
@@ -129,7 +126,7 @@ impl<'a> Bit<'a> {
                     from: start,
                     to: at,
                     at,
-                    what: self.slip_words(at, level, start),
+                    what: self.slip_words(at, level),
                 });
             }
         }
@@ -239,13 +236,11 @@ impl<'a> Bit<'a> {
         Some(worst)
     }
 
-    fn slip_words(&self, at: Ticks, level: Level, shut: Ticks) -> String {
-        let length = self.capture.timebase.length_s((at - shut).0 as f64);
+    fn slip_words(&self, at: Ticks, level: Level) -> String {
         format!(
-            "{} went {} {} after {} had shut it; {} was {} then",
+            "{} went {} after {} had shut it; {} was {} then",
             self.q.name,
             level.word(),
-            seconds(length),
             self.e.name,
             self.d.name,
             self.d.known_level_at(at).word()
