@@ -264,3 +264,49 @@ async fn a_line_that_must_stay_is_drawn_from_the_edge_to_the_limit() {
     );
     assert!(page.contains("5 µs of 20 µs after the edge"), "{page}");
 }
+
+#[tokio::test]
+async fn a_rule_that_is_broken_in_a_supply_s_deep_dips_sends_to_the_supply_first() {
+    let bench = Bench::with_session().await;
+    // LIFT rises every 200 us and VCC_TOWER dips 2 us later; each fourth dip is deep, and MUTE is lost in it.
+    let mut table = String::from("Time (us),LIFT,MUTE,VCC_TOWER (V)\n");
+    for row in 0..8000 {
+        let (n, phase) = (row / 200, row % 200);
+        let is_deep = n % 4 == 2;
+        let volts = match phase {
+            52..90 if is_deep => 3.5,
+            52..90 => 4.3 + 0.005 * f64::from(n),
+            _ => 5.0 + 0.01 * f64::from(phase % 3),
+        };
+        let lost = is_deep && (56..120).contains(&phase);
+        table += &format!(
+            "{row},{},{},{volts}\n",
+            u8::from((50..90).contains(&phase)),
+            u8::from(!lost)
+        );
+    }
+    let (status, _) = bench.bring("/api/sessions/1", "name=tower.csv", table).await;
+    assert!(status.is_success());
+    let rail = json!({"kind": "rail", "line": "VCC_TOWER", "nominal": "5 V", "tolerance": "5 %"});
+    bench.ok(Method::POST, RULES, rail).await;
+    let rule = json!({"kind": "stay", "line": "MUTE", "level": "high", "strobe": "LIFT", "edge": "rise", "after": "20 us"});
+    bench.ok(Method::POST, RULES, rule).await;
+    bench.page("/sessions/1/rules").await;
+    let report = bench.ok(Method::GET, "/api/sessions/1/report", Value::Null).await;
+    let found = report["findings"].as_array().unwrap();
+    let fault = found.iter().find(|f| f["topic"] == "limit").unwrap();
+    let title = fault["title"].as_str().unwrap();
+    assert!(
+        title.ends_with("; VCC_TOWER is outside its limits then"),
+        "{fault}"
+    );
+    let detail = fault["detail"].as_str().unwrap();
+    assert!(
+        detail.contains(
+            "10 of 10 violations fall while VCC_TOWER is outside its limits, and into its deeper dips"
+        ),
+        "{detail}"
+    );
+    let next = fault["try_next"][0].as_str().unwrap();
+    assert!(next.starts_with("See to VCC_TOWER first"), "{fault}");
+}
