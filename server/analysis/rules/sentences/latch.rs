@@ -104,9 +104,10 @@ fn next(teller: &Teller, held: &Held, (q, d, e): (&str, &str, &str), latch: &Lat
             )];
         }
         Some(Instead::OpensAtOther) => {
-            return vec![format!(
+            return vec![
                 "Compare the part's type, and the rule's open_at, with the drawing: an enable of the other sense gives just this."
-            )];
+                    .to_owned(),
+            ];
         }
         None => {}
     }
