@@ -188,6 +188,8 @@ fn look(
         result.missing = result.missing.take().filter(|missing| !is_elsewhere(missing));
     }
     rails::beside::tell(&capture, &strays, (&supplies, &rail_results), &mut all);
+    let rules_and = (setup.rules.as_slice(), results.rules.as_slice());
+    rails::beside_rules::tell(&capture, rules_and, (&supplies, &rail_results), &mut all);
     all.extend(rails::findings(&capture, &supplies, &rail_results));
     all.extend(rails::about_zero(&rails::assumed::about_zero(
         &capture, &supplies,

@@ -11,8 +11,17 @@ pub fn no_such(capture: &Capture, typed: &str) -> String {
     let names: Vec<&str> = lines
         .chain(capture.buses.iter().map(|bus| bus.name.as_str()))
         .collect();
-    if let Some(near) = nearest(typed, &names) {
-        return format!("The captures have no {typed}: did you mean {near}?");
+    // A name without the board or instrument that stands before it, then a slip, then a part of a name.
+    let near = match holding(typed, &names, true) {
+        own if !own.is_empty() => own,
+        _ => nearest(typed, &names).map_or_else(|| holding(typed, &names, false), |near| vec![near]),
+    };
+    if let Some((last, others)) = near.split_last() {
+        let others = match others {
+            [] => String::new(),
+            others => format!("{} or ", others.join(", ")),
+        };
+        return format!("The captures have no {typed}: did you mean {others}{last}?");
     }
     let more = match names.len().saturating_sub(MOST_TOLD) {
         0 => String::new(),
@@ -23,6 +32,30 @@ pub fn no_such(capture: &Capture, typed: &str) -> String {
         "The captures have no {typed}. They have {}{more}.",
         told.join(", ")
     )
+}
+
+/// Most names that are offered for one part of a name.
+const MOST_OFFERED: usize = 4;
+
+/// The names that hold what was typed: at their end after a mark (`whole`), or anywhere. None where it is one letter, or where
+/// more do than anybody would read. Upper and lower case are alike.
+fn holding<'a>(typed: &str, names: &[&'a str], whole: bool) -> Vec<&'a str> {
+    let wanted = typed.trim().to_lowercase();
+    let holds = |name: &&str| {
+        let name = name.to_lowercase();
+        match name.strip_suffix(&wanted) {
+            Some(before) if whole => before.ends_with(|letter: char| !letter.is_alphanumeric()),
+            _ => !whole && name.contains(&wanted),
+        }
+    };
+    let found: Vec<&str> = match wanted.chars().count() > 1 {
+        true => names.iter().filter(|name| holds(name)).copied().collect(),
+        false => Vec::new(),
+    };
+    match found.len() <= MOST_OFFERED {
+        true => found,
+        false => Vec::new(),
+    }
 }
 
 /// The name that the fewest changes of a letter lead to, if no more than a third of its letters change (one at least).
@@ -122,6 +155,18 @@ mod tests {
         // Worked by hand: kitten, sitten, sittin, sitting.
         let letters = |text: &str| text.chars().collect::<Vec<_>>();
         assert_eq!(changes(&letters("kitten"), &letters("sitting")), 3);
+    }
+
+    #[test]
+    fn a_name_without_its_board_or_in_part_finds_the_lines_that_hold_it() {
+        let names = ["SEQ.U3.Q3", "SEQ.U3.Q30", "DEC.U5.Y3_n", "CH3 MUTE latch Q"];
+        assert_eq!(holding("u3.q3", &names, true), ["SEQ.U3.Q3"]);
+        assert_eq!(holding("U3.Q3", &names, false), ["SEQ.U3.Q3", "SEQ.U3.Q30"]);
+        assert_eq!(holding("mute", &names, false), ["CH3 MUTE latch Q"]);
+        // Part of a longer word is no name without its board; one letter is in many.
+        assert_eq!(holding("Q30", &["SEQ.XQ30"], true), [""; 0]);
+        assert_eq!(holding("Q", &names, false), [""; 0]);
+        assert_eq!(holding("e", &["e1", "e2"], false), [""; 0]);
     }
 
     #[test]

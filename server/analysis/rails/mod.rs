@@ -6,10 +6,12 @@
 //! | `cause` | the line whose edges the dips follow |
 //! | `assumed` | supplies that nobody declared |
 //! | `beside` | strays that come while a supply is outside its limits |
+//! | `beside_rules` | rules that are broken then |
 //! | `sentences` | findings |
 
 pub mod assumed;
 pub mod beside;
+pub mod beside_rules;
 mod cause;
 mod excursions;
 mod sentences;
