@@ -9,6 +9,8 @@ mod machine_runs;
 #[path = "../common/outcome.rs"]
 mod outcome;
 
+mod advice;
 mod conditions;
 mod lines;
+mod rails;
 mod sampling;

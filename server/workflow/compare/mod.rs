@@ -3,16 +3,21 @@
 //! Every trouble is counted in every run by one definition ([`tallies`]); the counts add up, so any two sets of runs
 //! are judged from them ([`judge_all`]).
 
+mod advice;
 mod apart;
 mod bar;
+mod depth;
 mod judged;
 mod names;
 mod next;
 mod over_time;
+mod rails;
+mod says;
 mod sight;
 mod still;
 mod tally;
 
+pub use advice::advice;
 pub use judged::{Judged, amount, judge_all, rate, share, share_bound, sum_over, tally, what};
 pub use still::{Still, Which, still};
 pub use tally::{Counted, tallies};
@@ -105,6 +110,7 @@ pub fn report(tallies: &Tallies, before: &[usize], after: &[usize]) -> CompareRe
         limits: of(TroubleKind::Limit).map(trouble_row).collect(),
         strays: of(TroubleKind::Stray).map(trouble_row).collect(),
         rails: of(TroubleKind::Rail).map(trouble_row).collect(),
+        advice: advice(&judged),
         notes: notes(tallies, before, after)
             .into_iter()
             .chain(still(tallies, before, after).iter().map(Still::says))
@@ -258,6 +264,7 @@ fn trouble_row(j: &Judged) -> TroubleCompareRow {
     };
     let name = match j.trouble.kind {
         TroubleKind::Limit => j.trouble.detail.clone(),
+        TroubleKind::Rail => j.trouble.lines[0].clone(),
         _ => j.trouble.lines.join(" to "),
     };
     TroubleCompareRow {
@@ -267,6 +274,7 @@ fn trouble_row(j: &Judged) -> TroubleCompareRow {
         after: occasions(j.after),
         slot_s: j.trouble.slot_s,
         rate_ratio: ratio_row(j.judgement.ratio),
+        depth: j.depth.as_ref().map(depth::Depth::row),
         judged: judged_row(j),
     }
 }
@@ -277,6 +285,9 @@ fn judged_row(j: &Judged) -> JudgedRow {
         after_upper_bound: j.judgement.after_upper_bound,
         verdict: j.judgement.verdict.word().to_owned(),
         opportunities_needed: j.judgement.opportunities_needed,
+        opportunities_needed_at_this_rate: j.judgement.needed_at_this_rate,
+        longer_on_both: j.judgement.longer_on_both,
+        is_backed: j.judgement.is_backed,
         says: j.says.clone(),
         next: j.next(),
     }
