@@ -11,6 +11,7 @@ mod outcome;
 
 mod advice;
 mod conditions;
+mod levels;
 mod lines;
 mod rails;
 mod sampling;

@@ -13,6 +13,9 @@ pub(super) fn what_next(j: &Judged) -> String {
             "See first that {still} still works: it never switched in the captures after the change."
         );
     }
+    if let Some(line) = j.left_out.as_ref() {
+        return format!("See first to the level of {line}, as its finding says, and capture again.");
+    }
     match j.judgement.verdict.word() {
         "gone" => gone(j),
         _ if j.is_one_recording() => {
