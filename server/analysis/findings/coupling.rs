@@ -1,6 +1,7 @@
 //! Sentences about couplings: the accused, the doubtful, the shared lead, the line nobody clipped a probe to.
 
 use super::others::{also_striking, also_struck};
+use super::proof::{clean_noun, proof};
 use super::shared_supply::shared_supply;
 use super::tally::{Tally, listed};
 use super::words::{count_of, edges_word, list, percent, small, span};
@@ -11,9 +12,7 @@ use crate::analysis::coupling::legitimate::USEFUL_S;
 use crate::analysis::coupling::{
     Attribution, Coupling, Edge, Hazard, Occurrence, RuledOut, SharedSupply, Standing,
 };
-use crate::analysis::stats::intervals::CONFIDENCE;
 use crate::analysis::stats::order::at_shares;
-use crate::analysis::stats::power::clean_opportunities;
 use crate::analysis::strays::{LimitOrigin, Strays};
 use crate::model::units::{Bound, bound_in_sentence};
 use crate::model::{Capture, Level, Polarity};
@@ -268,13 +267,7 @@ fn what_to_try(
     widths: &[i64],
     company: &Company,
 ) -> Vec<String> {
-    let clean = clean_opportunities(c.strike_rate.low.max(1e-6), CONFIDENCE);
-    let proof = clean.map_or(String::new(), |n| {
-        format!(
-            ": {} without a stray would settle it",
-            count_of(n, clean_noun(c.edge))
-        )
-    });
+    let proof = proof(c);
     let follows = c.follows_pulse >= FOLLOWS;
     let pull = pull(strays, c);
     let mut try_next = vec![if follows && pull == Pull::Against {
@@ -338,14 +331,6 @@ pub fn lift(line: &str) -> String {
     format!(
         "with motors and coils unplugged lift {line}'s wire at its driver, tie the inputs that it fed to their resting level, and repeat"
     )
-}
-
-fn clean_noun(edge: Edge) -> &'static str {
-    match edge {
-        Edge::Rise => "clean rise",
-        Edge::Fall => "clean fall",
-        Edge::Both => "clean edge",
-    }
 }
 
 /// That volts show the victim to move after each edge, whether it strikes or not.
