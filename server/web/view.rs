@@ -15,6 +15,7 @@ use super::answers::{headline_over, of_the_rest, open_only};
 use super::finding_state::StateView;
 use super::occurrences::{occurrences, told};
 use super::opened::Opened;
+use super::pages::links::escape_query;
 
 /// Height of the tallest bar, and width of the whole histogram, in its own units.
 const BAR_HEIGHT: f64 = 42.0;
@@ -51,6 +52,8 @@ pub struct FindingView {
     pub caption: String,
     /// It asks for something to be said in the setup.
     pub wants_setup: bool,
+    /// It asks for a supply to be declared: the form for that, filled in as far as it says; empty: it does not.
+    pub declares: String,
     /// The capture that it says can't be read.
     pub unreadable: Option<CaptureLink>,
     /// What the person holds of it; `None` where that is not known here.
@@ -267,6 +270,7 @@ fn finding_view(opened: &Opened, finding: &Finding, number: usize, names: &[&str
         _ => None,
     };
     let list = occurrences(opened, finding);
+    let said = || std::iter::once(&finding.detail).chain(&finding.try_next);
     FindingView {
         id: finding.id.clone(),
         number,
@@ -295,12 +299,43 @@ fn finding_view(opened: &Opened, finding: &Finding, number: usize, names: &[&str
         caption: list
             .get(told(opened, finding))
             .map_or(String::new(), |drawn| drawn.caption.clone()),
-        wants_setup: std::iter::once(&finding.detail)
-            .chain(&finding.try_next)
-            .any(|text| text.contains("the setup") && !text.contains("page Source and far end")),
+        wants_setup: said().any(|text| {
+            text.contains("the setup") && !text.contains("page Source and far end") && !text.contains(RAIL)
+        }),
+        declares: match said().find(|text| text.contains(RAIL)) {
+            Some(text) => rail_form(opened, finding, text),
+            None => String::new(),
+        },
         unreadable: None,
         state: None,
     }
+}
+
+/// How advice to declare a supply says it in the setup's own words.
+const RAIL: &str = "[rail.";
+
+/// The end of the address of the form for a rail, with what `says` proposes of it.
+fn rail_form(opened: &Opened, finding: &Finding, says: &str) -> String {
+    let value = |key: &str| {
+        let (_, rest) = says.split_once(&format!("{key} = \""))?;
+        rest.split('"').next().map(str::to_owned)
+    };
+    let row = opened
+        .report
+        .rails
+        .iter()
+        .find(|row| finding.lines.first() == Some(&row.rail));
+    let nominal = value("nominal").or_else(|| row.map(|row| format!("{} V", row.nominal_v)));
+    let fields = [
+        ("kind", Some("rail".to_owned())),
+        ("line", finding.lines.first().cloned()),
+        ("nominal", nominal),
+        ("tolerance", value("tolerance")),
+    ];
+    let fields = fields
+        .into_iter()
+        .filter_map(|(name, value)| Some(format!("{name}={}", escape_query(&value?))));
+    fields.collect::<Vec<_>>().join("&")
 }
 
 /// Whether a detail says why a line was cleared: as it is said there, or in one sentence with that line's other edges.

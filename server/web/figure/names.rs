@@ -7,15 +7,21 @@ pub(super) fn name_rows(name: &str, room: f64) -> Vec<String> {
     }
     let fits = |(at, _): &(usize, char)| bold_width(name[..*at].trim_end()) <= room;
     let broken = name.char_indices().skip(1).take_while(fits);
-    let (mut at, mut at_space) = (0, 0);
-    for (here, _) in broken {
+    let (mut at, mut at_gap, mut at_bracket) = (0, 0, 0);
+    for (here, letter) in broken {
         at = here;
+        if letter == '(' {
+            at_bracket = here;
+        }
         if name[..here].ends_with([' ', '/', '.', '_', '-']) {
-            at_space = here;
+            at_gap = here;
         }
     }
     // A first line of a letter or two says nothing.
-    let at = if at_space * 3 > at { at_space } else { at };
+    let at = [at_bracket, at_gap]
+        .into_iter()
+        .find(|gap| gap * 3 > at)
+        .unwrap_or(at);
     let (first, rest) = (name[..at].trim_end(), name[at..].trim_start());
     vec![first.to_owned(), cut(rest, room)]
 }
@@ -60,6 +66,10 @@ mod tests {
         assert_eq!(
             name_rows("/CLR latch U12-1 (ribbon 6)", ROOM),
             ["/CLR latch U12-1", "(ribbon 6)"]
+        );
+        assert_eq!(
+            name_rows("/STROBE U9-8 (ribbon 5)", ROOM),
+            ["/STROBE U9-8", "(ribbon 5)"]
         );
         for name in [
             "CH1 +5V at driver board".repeat(4),
