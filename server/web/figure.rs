@@ -118,10 +118,14 @@ fn draw_name(svg: &mut String, opened: &Opened, position: usize, high: f64) {
     let room = GUTTER - 8.0 - if is_supply { VOLTS_WIDTH } else { 6.0 };
     let rows = name_rows(&line.name, room);
     let first = high + if rows.len() == 1 { 16.0 } else { 9.0 };
+    let whole = match rows.len() {
+        1 => String::new(),
+        _ => format!("<title>{}</title>", escape(&line.name)),
+    };
     for (row, text) in rows.iter().enumerate() {
         let _ = write!(
             svg,
-            r##"<text x="8" y="{}" fill="#1f2a33" stroke="none" font-weight="bold">{}</text>"##,
+            r##"<text x="8" y="{}" fill="#1f2a33" stroke="none" font-weight="bold">{whole}{}</text>"##,
             first + NAME_LINE * row as f64,
             escape(text)
         );

@@ -38,7 +38,7 @@ async fn the_sheet_reads_without_script() {
         "{headline}"
     );
     assert!(
-        headline.contains("<span class=\"further\">5 of 10 pulses"),
+        headline.contains("<span class=\"further\"><b class=\"line-name\">STRIKE_OUT</b>: 5 of 10 pulses"),
         "{headline}"
     );
     assert!(at("Two things look wrong.") < at("20 of 20 stray pulses follow it"));

@@ -22,7 +22,7 @@ pub(super) fn name_rows(name: &str, room: f64) -> Vec<String> {
         .into_iter()
         .find(|gap| gap * 3 > at)
         .unwrap_or(at);
-    let (first, rest) = (name[..at].trim_end(), name[at..].trim_start());
+    let (first, rest) = (name[..at].trim_end(), name[at..].trim());
     vec![first.to_owned(), cut(rest, room)]
 }
 
