@@ -41,9 +41,9 @@ test("at 1280 by 720 the answer, the two edges and what to try stand in sight, b
     delete view.context.fillText;
     return said.filter((text) => text === "never arrived").length;
   });
+  await page.waitForFunction(() => globalThis.edgewitness.view.evidence.occurrences.length > 0);
   assert.equal(await ghosts(), 0);
   await page.locator(".tools button", { hasText: "farther" }).click();
-  await page.waitForFunction(() => globalThis.edgewitness.view.evidence.occurrences.length > 0);
   await page.waitForTimeout(300);
   assert.ok(await ghosts() > 0);
   assert.deepEqual(troubles, []);
