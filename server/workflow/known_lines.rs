@@ -114,7 +114,7 @@ pub fn doubts(on_sheet: &[&str], lines: &[&str]) -> Vec<String> {
     {
         // D2 is not a slip of D0: what is counted differs on purpose.
         let near = nearest(name, &free).filter(|near| figures(near) == figures(name));
-        if let Some(near) = near {
+        if let Some(near) = near.or_else(|| whole(name, &free)) {
             let sentence = format!("The captures have no {name}: did you mean {near}?");
             if !told.contains(&sentence) {
                 told.push(sentence);
@@ -122,6 +122,16 @@ pub fn doubts(on_sheet: &[&str], lines: &[&str]) -> Vec<String> {
         }
     }
     told
+}
+
+/// The only line that is called so with something in brackets behind it: a name that was cut short.
+fn whole<'a>(name: &str, lines: &[&'a str]) -> Option<&'a str> {
+    let goes_on = |line: &&&str| {
+        let rest = line.strip_prefix(name).map(str::trim_start);
+        rest.is_some_and(|rest| rest.starts_with('('))
+    };
+    let mut longer = lines.iter().filter(goes_on);
+    longer.next().copied().filter(|_| longer.next().is_none())
 }
 
 /// Letters put in, left out or replaced to make `to` of `from` (Levenshtein 1965; from memory).
@@ -176,6 +186,15 @@ mod tests {
             doubts(&["CLEARN", "STEP", "LAMP", ""], &lines),
             ["The captures have no CLEARN: did you mean CLEAR_N?"]
         );
+        // Cut short before its brackets, which hold figures.
+        assert_eq!(
+            doubts(
+                &["/CLR U12-1"],
+                &["/CLR U12-1 (ribbon 6)", "/CLR U9-8 (ribbon 5)"]
+            ),
+            ["The captures have no /CLR U12-1: did you mean /CLR U12-1 (ribbon 6)?"]
+        );
+        assert_eq!(doubts(&["DATA"], &["DATA (low)", "DATA (high)"]), [""; 0]);
         // Not captured, and no slip: another bit, and a line whose like has its own pin.
         assert_eq!(doubts(&["BELL1", "STEPS", "STEP"], &lines), [""; 0]);
     }

@@ -23,6 +23,12 @@ for (const form of all("form[data-kinds-form]")) {
     }
   };
   kind.addEventListener("change", fit);
+  // What a finding proposes stands in the address.
+  const proposed = new URLSearchParams(location.search);
+  if (proposed.has("kind")) for (const [name, value] of proposed) {
+    const field = /** @type {any} */ (form).elements.namedItem(name);
+    if (field && "value" in field) field.value = value;
+  }
   step?.addEventListener("change", fit);
   fit();
 
