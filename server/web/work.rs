@@ -10,8 +10,9 @@ use crate::ingest::Progress;
 use crate::setup::Setup;
 use crate::store::{EntryId, SessionId, Store};
 use crate::workflow::condition_runs::{RunFound, inspect_runs};
+use crate::workflow::earlier::Told;
 use crate::workflow::metered::with_readings;
-use crate::workflow::session::{Held, RunTallies, tally_all};
+use crate::workflow::session::{Held, RunTallies, tally_all, told_scope};
 use crate::workflow::unreadable::{AllRead, NotRead, Unreadable};
 
 use crate::report::inspect::InspectReport;
@@ -215,7 +216,7 @@ impl App {
 }
 
 fn open(app: &App, id: SessionId, sender: &watch::Sender<Stage>) -> Result<(), Failure> {
-    let held = Held::present(&app.store, id)?;
+    let mut held = Held::present(&app.store, id)?;
     if held.captures.is_empty() {
         return Err(Failure::no_capture(id));
     }
@@ -227,13 +228,59 @@ fn open(app: &App, id: SessionId, sender: &watch::Sender<Stage>) -> Result<(), F
     let is_kept = app.store.has_report(id, &scope(&held), &key)?;
     let opened = match app.found(id, |opened| is_kept && opened.key == key) {
         Some(opened) => opened,
-        None => Arc::new(look(app, id, &held, &|step| {
-            sender.send_replace(Stage::Step(step));
-        })?),
+        None => {
+            let tell = |step: Step| {
+                sender.send_replace(Stage::Step(step));
+            };
+            let mut opened = look(app, id, &held, &tell)?;
+            if is_quiet(&opened.report) && look_before(app, id, &held, &tell)? {
+                held = Held::present(&app.store, id)?;
+                opened = look(app, id, &held, &tell)?;
+            }
+            Arc::new(opened)
+        }
     };
     keep_for_start(app, id, &held, &opened)?;
     app.keep(opened);
     Ok(())
+}
+
+/// Whether the report tells of nothing wrong: what earlier conditions show to be narrow may be all that can be said.
+fn is_quiet(report: &InspectReport) -> bool {
+    let is_note = |finding: &crate::report::inspect::Finding| {
+        finding.severity == crate::report::inspect::Severity::Note
+    };
+    report.findings.iter().all(is_note)
+}
+
+/// Looks at the conditions before that of `held` at which nobody looked yet; whether there were any.
+fn look_before(app: &App, id: SessionId, held: &Held, tell: &(dyn Fn(Step) + Sync)) -> Result<bool, Failure> {
+    let mut any = false;
+    for condition in held.conditions_before() {
+        if app.store.latest_report(id, &told_scope(condition))?.is_some() {
+            continue;
+        }
+        any = true;
+        let before = Held::under(&app.store, id, condition, None)?;
+        // One that can't be read tells nothing, and is not tried again with each look.
+        if look(app, id, &before, tell).is_err() {
+            keep_told(app, id, &before, &Told::default())?;
+        }
+    }
+    Ok(any)
+}
+
+/// Keeps what the runs of a condition tell to later ones, where it is not kept already.
+fn keep_told(app: &App, id: SessionId, held: &Held, told: &Told) -> Result<(), Failure> {
+    let scope = told_scope(held.condition());
+    let json = serde_json::to_string(told).map_err(Failure::ours)?;
+    if app.store.latest_report(id, &scope)?.as_ref() == Some(&json) {
+        return Ok(());
+    }
+    let none = crate::store::Summary::default();
+    Ok(app
+        .store
+        .save_report(id, &scope, "", held.changed_ms, &json, &none)?)
 }
 
 /// Keeps what the start page says of the session, where the newest condition was looked at: what a person looks up in an
@@ -311,6 +358,11 @@ pub(super) fn look(
             &none,
         )?;
     }
+    let mut titles = held.conditions.iter();
+    let title = titles.find(|entry| Some(entry.id) == held.condition());
+    let title = title.map_or("no condition named", |entry| entry.value.title.as_str());
+    let told = Told::together(title, one.runs.iter().map(|run| &run.told));
+    keep_told(app, id, held, &told)?;
     let report = one.report;
     if !is_known {
         let json = serde_json::to_string(&report).map_err(Failure::ours)?;

@@ -36,4 +36,5 @@ mod rules_form;
 mod several_runs;
 mod stale;
 mod struck;
+mod taken_over;
 mod unreadable;
