@@ -180,7 +180,7 @@ fn mirrored(opened: &Opened, finding: &Finding) -> Option<Finding> {
     let is_clear = |row: &crate::report::inspect::CouplingRow| {
         row.victim == *aggressor && row.aggressor == *victim && row.standing == "clear"
     };
-    let topic = match report.couplings.iter().any(is_clear) {
+    let topic = match opened.report.couplings.iter().any(is_clear) {
         true => "coupling",
         false => "uncaptured-cause",
     };

@@ -16,6 +16,7 @@ use crate::workflow::session::{Held, RunTallies, tally_all, told_scope};
 use crate::workflow::unreadable::{AllRead, NotRead, Unreadable};
 
 use crate::report::inspect::InspectReport;
+use crate::report::text::taken_over;
 
 use super::answers::only_elsewhere;
 use super::error::{Failure, sentence};
@@ -494,13 +495,16 @@ fn summary(report: &InspectReport, runs: &[RunFound]) -> crate::store::Summary {
     let besides = only_elsewhere(report, runs);
     let all = || report.findings.iter().chain(besides.iter().copied());
     let count = |severity| all().filter(|finding| finding.severity == severity).count() as u64;
+    let (faults, warnings) = (count(Severity::Fault), count(Severity::Warning));
+    let clean = Some(taken_over::clean(report)).filter(|clean| faults + warnings == 0 && !clean.is_empty());
     crate::store::Summary {
-        faults: count(Severity::Fault),
-        warnings: count(Severity::Warning),
+        faults,
+        warnings,
         // The first of the worst.
-        headline: all()
-            .min_by_key(|finding| finding.severity)
-            .map(|finding| finding.title.clone()),
+        headline: clean.or_else(|| {
+            let worst = all().min_by_key(|finding| finding.severity);
+            worst.map(|finding| finding.title.clone())
+        }),
     }
 }
 

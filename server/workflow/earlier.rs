@@ -122,6 +122,8 @@ fn wider(a: Option<f64>, b: Option<f64>) -> Option<f64> {
 /// Limits of lines whose own widths tell nothing, by line: what was taken, and of which condition.
 pub struct Taken<'a> {
     limits: BTreeMap<usize, (NarrowLimit, &'a Told)>,
+    /// Who struck whom under any of the earlier conditions.
+    strikes: Vec<Strikes>,
 }
 
 /// The limits to take over; `found` by the capture's own widths. Of a line that bounces, of one whose short pulses are told
@@ -135,7 +137,8 @@ pub fn taken<'a>(
     let mut limits = BTreeMap::new();
     for line in 0..capture.lines.len() {
         let is_open = found.limits[line].origin == LimitOrigin::None
-            && capture.lines[line].edges.len() > 2
+            // Of one that never moved it can't be told: it may be dead.
+            && !capture.lines[line].edges.is_empty()
             && !found.bursts.iter().any(|burst| burst.line == line)
             && !is_told(attribution, line);
         let known = earlier.iter().filter_map(|told| {
@@ -165,7 +168,8 @@ pub fn taken<'a>(
             limits.insert(line, (NarrowLimit { low, high, origin }, told));
         }
     }
-    Taken { limits }
+    let strikes = Told::together("", earlier.iter()).strikes;
+    Taken { limits, strikes }
 }
 
 /// Whether something is said of the line's short pulses already.
@@ -225,7 +229,7 @@ impl Taken<'_> {
 
     /// One row for each line and each line that struck it, or one where none is known or was captured.
     pub fn rows(&self, capture: &Capture, strays: &Strays, attribution: &Attribution) -> Vec<TakenOverRow> {
-        let mut rows = Vec::new();
+        let mut rows: Vec<TakenOverRow> = Vec::new();
         for (&line, (limit, told)) in &self.limits {
             let side = Side {
                 capture,
@@ -243,13 +247,14 @@ impl Taken<'_> {
                 most: None,
             };
             let before = rows.len();
-            let of_it = told.strikes.iter().filter(|s| is_line(capture, line, &s.victim));
+            let of_it = self.strikes.iter().filter(|s| is_line(capture, line, &s.victim));
             for strikes in of_it {
                 let Some(pair) = pair(capture, line, strikes) else {
                     continue;
                 };
                 let counts = compare::count(&side, &pair);
-                if counts.opportunities > 0 {
+                let is_there = |row: &TakenOverRow| row.aggressor.as_ref() == Some(&pair.aggressor);
+                if counts.opportunities > 0 && !rows[before..].iter().any(is_there) {
                     rows.push(TakenOverRow {
                         aggressor: Some(pair.aggressor.clone()),
                         edge: Some(pair.edge().word().to_owned()),

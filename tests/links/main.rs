@@ -13,3 +13,4 @@ mod pulsed;
 
 mod declared;
 mod proposed;
+mod sent;

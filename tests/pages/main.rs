@@ -25,6 +25,7 @@ mod diagram;
 mod doubts;
 mod held_of_findings;
 mod interface;
+mod judged_pulses;
 mod light;
 mod links;
 mod next_capture;

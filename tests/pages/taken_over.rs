@@ -94,3 +94,23 @@ async fn what_is_left_is_told_and_accuses_nobody() {
         "{first}"
     );
 }
+
+/// A short capture after a fix: what it can't rule out is said, and the numbers are the comparison's.
+#[tokio::test]
+async fn a_few_opportunities_are_said_to_be_few() {
+    let evening = Evening::begun().await;
+    evening.condition("as found").await;
+    evening.bring("found.vcd", &struck(3, 300, 0.4)).await;
+    evening.condition("ground wire").await;
+    evening.bring("short.vcd", &struck(7, 22, 0.0)).await;
+    let page = evening.shown("").await;
+    let of = compared(&evening).await["opportunities"].as_u64().unwrap();
+    assert!(of <= 22, "{of}");
+    assert!(
+        page.contains(&format!(
+            " shows 0 strays in {of} opportunities under the limit taken from "
+        )),
+        "{page}"
+    );
+    assert!(page.contains("% of them may still bring one"), "{page}");
+}

@@ -6,6 +6,9 @@ use crate::report::inspect::{InspectReport, TakenOverRow};
 /// Lines told of in one sentence.
 const MOST: usize = 2;
 
+/// Where more than this share of the opportunities may still bring a stray, so few show little: it is said.
+const LITTLE: f64 = 0.05;
+
 /// "CLEAR_N shows 0 strays in 450 opportunities under the limit taken from "as found"", without a full stop.
 pub fn title(row: &TakenOverRow) -> String {
     let strays = count_of(row.strays, "stray");
@@ -14,8 +17,15 @@ pub fn title(row: &TakenOverRow) -> String {
         Some(count) => format!(" in {count} opportunities"),
         None => String::new(),
     };
+    let little = match row.most {
+        Some(most) if most > LITTLE => format!(
+            ", so few that up to {} % of them may still bring one",
+            percent_bound(most, Bound::Upper)
+        ),
+        _ => String::new(),
+    };
     format!(
-        "{} shows {strays}{of} under the limit taken from \"{}\"",
+        "{} shows {strays}{of} under the limit taken from \"{}\"{little}",
         row.line, row.condition
     )
 }
@@ -73,6 +83,17 @@ mod tests {
             whole(&row),
             "CLEAR_N shows 0 strays in 450 opportunities under the limit taken from \"as found\"; narrower than 140 ns is one. \
              The opportunities are falls of STEP, which struck it then; with 95 % confidence at most 0.67 % of them do now."
+        );
+        let few = TakenOverRow {
+            opportunities: Some(22),
+            // 1 − 0.05^(1/22).
+            most: Some(0.127_295),
+            ..row.clone()
+        };
+        assert!(
+            title(&few).ends_with("\"as found\", so few that up to 12.8 % of them may still bring one"),
+            "{}",
+            title(&few)
         );
         let mut report = InspectReport::empty();
         assert_eq!(clean(&report), "");
