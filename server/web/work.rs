@@ -12,13 +12,14 @@ use crate::store::{EntryId, SessionId, Store};
 use crate::workflow::condition_runs::{RunFound, inspect_runs};
 use crate::workflow::earlier::Told;
 use crate::workflow::metered::with_readings;
-use crate::workflow::session::{Held, RunTallies, tally_all, told_scope};
+use crate::workflow::session::{Held, RunTallies, tally_all};
 use crate::workflow::unreadable::{AllRead, NotRead, Unreadable};
 
 use crate::report::inspect::InspectReport;
 use crate::report::text::taken_over;
 
 use super::answers::only_elsewhere;
+use super::before::{is_quiet, keep_told, look_before};
 use super::error::{Failure, sentence};
 use super::opened::Opened;
 use super::state::App;
@@ -244,44 +245,6 @@ fn open(app: &App, id: SessionId, sender: &watch::Sender<Stage>) -> Result<(), F
     keep_for_start(app, id, &held, &opened)?;
     app.keep(opened);
     Ok(())
-}
-
-/// Whether the report tells of nothing wrong: what earlier conditions show to be narrow may be all that can be said.
-fn is_quiet(report: &InspectReport) -> bool {
-    let is_note = |finding: &crate::report::inspect::Finding| {
-        finding.severity == crate::report::inspect::Severity::Note
-    };
-    report.findings.iter().all(is_note)
-}
-
-/// Looks at the conditions before that of `held` at which nobody looked yet; whether there were any.
-fn look_before(app: &App, id: SessionId, held: &Held, tell: &(dyn Fn(Step) + Sync)) -> Result<bool, Failure> {
-    let mut any = false;
-    for condition in held.conditions_before() {
-        if app.store.latest_report(id, &told_scope(condition))?.is_some() {
-            continue;
-        }
-        any = true;
-        let before = Held::under(&app.store, id, condition, None)?;
-        // One that can't be read tells nothing, and is not tried again with each look.
-        if look(app, id, &before, tell).is_err() {
-            keep_told(app, id, &before, &Told::default())?;
-        }
-    }
-    Ok(any)
-}
-
-/// Keeps what the runs of a condition tell to later ones, where it is not kept already.
-fn keep_told(app: &App, id: SessionId, held: &Held, told: &Told) -> Result<(), Failure> {
-    let scope = told_scope(held.condition());
-    let json = serde_json::to_string(told).map_err(Failure::ours)?;
-    if app.store.latest_report(id, &scope)?.as_ref() == Some(&json) {
-        return Ok(());
-    }
-    let none = crate::store::Summary::default();
-    Ok(app
-        .store
-        .save_report(id, &scope, "", held.changed_ms, &json, &none)?)
 }
 
 /// Keeps what the start page says of the session, where the newest condition was looked at: what a person looks up in an
