@@ -85,6 +85,9 @@ pub struct Tallies {
     /// For each run: names of rules that are not judged in it, likewise.
     #[serde(default)]
     pub unjoined_rules: Vec<Vec<String>>,
+    /// For each run: lines of which no strays are counted in it, for their levels are wrong themselves.
+    #[serde(default)]
+    pub left_out: Vec<Vec<String>>,
 }
 
 /// One trouble, counted by the same definition in every run.

@@ -10,5 +10,6 @@ mod machine_runs;
 mod outcome;
 
 mod conditions;
+mod levels;
 mod lines;
 mod sampling;

@@ -11,6 +11,7 @@ mod outcome;
 #[path = "../common/pulsed.rs"]
 mod pulsed;
 
+mod buses;
 mod declared;
 mod proposed;
 mod sent;

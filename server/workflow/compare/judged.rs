@@ -3,6 +3,7 @@
 use super::bar::{bar_of_rules, earlier};
 use super::sight::{Sight, at_one_sampling};
 use super::still::{Still, Which, still};
+use super::uncounted;
 use crate::analysis::compare::{Bar, Counts, Judgement, Verdict, judge_against};
 use crate::analysis::stats::intervals::{CONFIDENCE, clopper_pearson};
 use crate::model::units::{
@@ -25,6 +26,8 @@ pub struct Judged<'a> {
     is_twice: bool,
     /// A line of it that moved before and never after.
     pub still: Option<String>,
+    /// A line of it whose level itself is wrong on a side, so that nothing is counted there.
+    pub left_out: Option<String>,
 }
 
 impl Judged<'_> {
@@ -81,8 +84,12 @@ pub fn judge_all<'a>(tallies: &'a Tallies, before: &[usize], after: &[usize]) ->
             None => (judge_against(before, after, bar), false),
             Some(sight) => judge_ends(sight, bar),
         };
-        let absent = absent_line(tallies, trouble, (runs.0, before), (runs.1, after))
-            .or_else(|| unjoined(tallies, trouble, (runs.0, before), (runs.1, after)));
+        let sides = ((runs.0, before), (runs.1, after));
+        let left_out = uncounted::left_out(tallies, trouble, sides.0, sides.1);
+        let (left_out, unlevelled) = left_out.unzip();
+        let absent = uncounted::absent_line(tallies, trouble, sides.0, sides.1)
+            .or_else(|| uncounted::unjoined(tallies, trouble, sides.0, sides.1))
+            .or(unlevelled);
         let is_absent = absent.is_some();
         let mut says = match (absent, is_open) {
             (Some(sentence), _) => sentence,
@@ -104,6 +111,9 @@ pub fn judge_all<'a>(tallies: &'a Tallies, before: &[usize], after: &[usize]) ->
             .find(own)
             .filter(|_| is_seen && !is_absent && after.strays == 0);
         let mut judgement = judgement;
+        if left_out.is_some() {
+            (judgement.opportunities_needed, judgement.needed_at_this_rate) = (None, None);
+        }
         if let Some(still) = still {
             judgement.verdict = Verdict::Undecided;
             (judgement.opportunities_needed, judgement.needed_at_this_rate) = (None, None);
@@ -135,6 +145,7 @@ pub fn judge_all<'a>(tallies: &'a Tallies, before: &[usize], after: &[usize]) ->
             is_known,
             is_twice,
             still: still.map(|still| still.line.clone()),
+            left_out,
         }
     });
     let mut judged: Vec<Judged> = judged.collect();
@@ -151,73 +162,6 @@ fn is_one_recording(tallies: &Tallies, before: &[usize], after: &[usize]) -> boo
         before.contains(a) && after.contains(b) || before.contains(b) && after.contains(a)
     };
     before.iter().any(|run| after.contains(run)) || tallies.twins.iter().any(is_across)
-}
-
-/// What to say where a side has no occasion because a line of the trouble was not captured there.
-fn absent_line(
-    tallies: &Tallies,
-    trouble: &Trouble,
-    before: (&[usize], Counts),
-    after: (&[usize], Counts),
-) -> Option<String> {
-    for ((side, counts), (_, seen), words) in [(before, after, "before"), (after, before, "after")] {
-        let line = trouble
-            .lines
-            .iter()
-            .find(|line| !is_captured(tallies, side, line));
-        if let (Some(line), 0, 1..) = (line, counts.opportunities, seen.opportunities) {
-            let there = if words == "before" { "after" } else { "before" };
-            return Some(format!(
-                "{}: can't be told, {line} was not captured {words} ({} {there}).",
-                what(trouble),
-                tally(seen.strays, seen.opportunities, trouble.slot_s)
-            ));
-        }
-    }
-    None
-}
-
-/// What to say of a link or a rule that can't be counted on a side: its lines are on clocks that nothing joins.
-fn unjoined(
-    tallies: &Tallies,
-    trouble: &Trouble,
-    before: (&[usize], Counts),
-    after: (&[usize], Counts),
-) -> Option<String> {
-    let (ends, is_it): (&str, &dyn Fn(usize) -> bool) = match trouble.kind {
-        TroubleKind::Loss | TroubleKind::Extra => ("ends", &|run| {
-            let mut links = tallies.unjoined.get(run).into_iter().flatten();
-            links.any(|ends| ends[..] == trouble.lines[..])
-        }),
-        TroubleKind::Limit => ("lines", &|run| {
-            let rules = tallies.unjoined_rules.get(run);
-            rules.is_some_and(|rules| rules.contains(&trouble.detail))
-        }),
-        _ => return None,
-    };
-    let lacks =
-        |(side, counts): (&[usize], Counts)| counts.opportunities == 0 && side.iter().any(|&run| is_it(run));
-    let of = |counts: Counts, words: &str| {
-        let counts = tally(counts.strays, counts.opportunities, trouble.slot_s);
-        format!(" ({counts} {words})")
-    };
-    let (side, counts) = match (lacks(before), lacks(after)) {
-        (true, true) => ("can be counted neither before nor after", String::new()),
-        (true, false) => ("can't be counted before", of(after.1, "after")),
-        (false, true) => ("can't be counted after", of(before.1, "before")),
-        (false, false) => return None,
-    };
-    Some(format!(
-        "{}: {side}, its {ends} were recorded on two clocks that nothing joins{counts}.",
-        what(trouble)
-    ))
-}
-
-/// Whether a line of that name is in any of the runs, also as one of several files' (`tower/NOTE`).
-pub(super) fn is_captured(tallies: &Tallies, side: &[usize], line: &str) -> bool {
-    let own = |name: &str| name.rsplit('/').next().unwrap_or_default().to_owned();
-    let mut names = side.iter().filter_map(|&run| tallies.lines.get(run)).flatten();
-    names.any(|name| name == line || own(name) == own(line))
 }
 
 /// The verdict that holds by the least and by the most that the coarser sampling could have shown; undecided, and true, where

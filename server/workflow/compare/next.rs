@@ -12,6 +12,9 @@ pub(super) fn what_next(j: &Judged) -> String {
             "See first that {still} still works: it never switched in the captures after the change."
         );
     }
+    if let Some(line) = j.left_out.as_ref() {
+        return format!("See first to the level of {line}, as its finding says, and capture again.");
+    }
     let next = match j.judgement.verdict.word() {
         "gone" => match more_to_be_sure(j) {
             Some(more) => {

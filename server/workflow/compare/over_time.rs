@@ -54,7 +54,7 @@ pub(super) fn stray_troubles(looked: &[Looked], couplings: &[Trouble], slot_s: O
         return Vec::new();
     };
     let strays_of = |l: &Looked, name: &str| {
-        let line = l.capture.line_index(name)?;
+        let line = l.capture.line_index(name).filter(|_| !l.leaves_out(name))?;
         let own = l.strays.of_line(line).iter();
         Some((line, own.filter(|stray| stray.kind != StrayKind::Bounce).count()))
     };
