@@ -241,23 +241,21 @@ impl App {
     /// The disk's own.
     pub async fn look_where_outdated(self: &Arc<App>, id: SessionId) -> Result<(), Failure> {
         let app = self.clone();
-        let outdated = tokio::task::spawn_blocking(move || {
-            let mut all = app.store.captures_by_condition(id)?;
-            let mut failed = None;
-            all.retain(|under| {
-                let held = Held::these(&app.store, id, under.captures.clone());
-                let scope = scope_of(under.condition);
-                let is_kept = held.and_then(|held| app.store.has_report(id, &scope, &held.key()));
-                !is_kept.unwrap_or_else(|error| {
-                    failed = Some(error);
-                    true
-                })
+        let all = tokio::task::spawn_blocking(move || app.store.captures_by_condition(id));
+        // In their order: what an earlier one tells, later ones are judged by.
+        for under in all.await?? {
+            let app = self.clone();
+            let is_kept = tokio::task::spawn_blocking(move || {
+                let held = Held::these(&app.store, id, under.captures.clone())?;
+                let is_kept = app
+                    .store
+                    .has_report(id, &scope_of(under.condition), &held.key())?;
+                Ok::<_, crate::store::Error>((is_kept, under))
             });
-            failed.map_or(Ok(all), Err)
-        });
-        for under in outdated.await?? {
-            // What can't be read is told where it is looked at.
-            let _ = self.opened_under(id, under).await;
+            if let (false, under) = is_kept.await?? {
+                // What can't be read is told where it is looked at.
+                let _ = self.opened_under(id, under).await;
+            }
         }
         Ok(())
     }

@@ -3,7 +3,7 @@
 use std::collections::HashMap;
 
 use super::lines::capture_text;
-use super::{Align, Style, Table, printable, seconds, wrapped};
+use super::{Align, Style, Table, printable, seconds, taken_over, wrapped};
 use crate::model::units::{Bound, engineering, p_value, percent_bound, percent_to_tenths, seconds_bound};
 use crate::report::inspect::{CouplingRow, Finding, InspectReport, LineRow, LinkRow, Severity, StrayRow};
 use crate::report::rails::RailRow;
@@ -115,11 +115,19 @@ fn found(report: &InspectReport) -> Vec<String> {
         .filter(|f| f.topic == "stray" && !f.lines.is_empty())
         .map(|f| f.title.trim_end_matches('.'))
         .collect();
+    let clean = taken_over::clean(report);
     let said = match of(Severity::Fault).count() {
-        0 if warnings == 0 && !open.is_empty() => format!(
-            "Nothing is shown to be wrong, but look at this: {}.",
-            first_few(&open)
-        ),
+        0 if warnings == 0 && !open.is_empty() => {
+            let told = format!(
+                "Nothing is shown to be wrong, but look at this: {}.",
+                first_few(&open)
+            );
+            match clean.as_str() {
+                "" => told,
+                clean => format!("{told} {clean}."),
+            }
+        }
+        0 if warnings == 0 && !clean.is_empty() => format!("Nothing looks wrong: {clean}."),
         0 if warnings == 0 && is_unjudged(report) => {
             "Nothing looks wrong, but little could be judged: no line's pulse widths tell what is too narrow for it.".to_owned()
         }

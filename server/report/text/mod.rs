@@ -7,6 +7,7 @@ mod lines;
 mod moment;
 mod style;
 mod table;
+pub mod taken_over;
 
 pub use crate::model::units::{engineering, seconds};
 pub use align::align_text;

@@ -66,6 +66,8 @@ pub struct Comparison {
     /// Watched on both sides, and wrong on neither.
     pub clean: Vec<String>,
     pub captures: String,
+    /// Why the counts are not those of Findings.
+    pub pooled: String,
 }
 
 /// One choice of a list.
@@ -214,7 +216,27 @@ pub fn comparison(
                 sides.files_of(after)
             ),
         },
+        pooled: match sides.are_chosen() {
+            false => String::new(),
+            true => pooled(before.len(), after.len()),
+        },
     })
+}
+
+/// Why the counts of so many runs on either side are not those of Findings.
+fn pooled(before: usize, after: usize) -> String {
+    let runs = |count: usize| units::count_of(count as u64, "run");
+    let together = match (before, after) {
+        (1, 1) => "Findings counts by a stricter rule: it".to_owned(),
+        _ => format!(
+            "The counts are those of {} before and {} after together; Findings shows one run at a time, and",
+            runs(before),
+            runs(after)
+        ),
+    };
+    format!(
+        "{together} leaves out edges beside the line's own pulses, so its figures differ. What you judge by hand counts in both."
+    )
 }
 
 /// What came of it, in a sentence or two.
