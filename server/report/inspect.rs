@@ -39,6 +39,9 @@ pub struct InspectReport {
     /// Pulse measures of analog lines with two states.
     #[serde(default)]
     pub waveforms: Vec<WaveformRow>,
+    /// What is narrow by limits that an earlier condition's widths gave: see [`TakenOverRow`].
+    #[serde(default)]
+    pub taken_over: Vec<TakenOverRow>,
     /// Captures, by their files, whose lines stand here by their own times, for nothing joins their clocks to the first one's.
     #[serde(default)]
     pub unjoined: Vec<String>,
@@ -71,8 +74,27 @@ pub struct LineRow {
     /// The limit for high pulses; null where no high pulse is narrow.
     #[serde(default)]
     pub narrow_below_high_s: Option<f64>,
-    /// `setup`, `inferred` or `none`.
+    /// `setup`, `inferred`, `taken-over` (from an earlier condition of the session) or `none`.
     pub narrow_from: String,
+}
+
+/// A line whose own widths tell nothing, judged by the narrow limit of an earlier condition of the session.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, utoipa::ToSchema)]
+pub struct TakenOverRow {
+    pub line: String,
+    /// The condition's name.
+    pub condition: String,
+    /// Where the limits of the two levels differ, the larger.
+    pub narrow_below_s: f64,
+    /// The line that struck it then, and with which edges (`rise`, `fall` or `both`); null where none did clearly or where it was
+    /// not captured now: `strays` are then all of the line's.
+    pub aggressor: Option<String>,
+    pub edge: Option<String>,
+    /// Strays at the delay of then, of the opportunities there were for one: as Before and after counts them.
+    pub strays: u64,
+    pub opportunities: Option<u64>,
+    /// Exact one-sided 95 % upper bound of the share of the opportunities that bring one.
+    pub most: Option<f64>,
 }
 
 /// A stray pulse, and what caused it where that is known.
@@ -175,6 +197,24 @@ pub struct LinkRow {
     /// Pulses that arrived with another width than the rest.
     #[serde(default)]
     pub distorted: Vec<DistortedRow>,
+    /// Where width decides what gets lost: losses up to a width, and beyond; else null.
+    #[serde(default)]
+    pub lost_by_width: Option<ByWidthRow>,
+}
+
+/// Pulses lost up to a width, and of wider ones.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, utoipa::ToSchema)]
+pub struct ByWidthRow {
+    /// The widest of the narrow pulses.
+    pub up_to_s: f64,
+    /// Of the pulses up to that width, those lost, and all sent.
+    pub lost: u64,
+    pub sent: u64,
+    /// Of the wider ones.
+    pub wider_lost: u64,
+    pub wider_sent: u64,
+    /// Fisher's exact test, one-sided, the widths that were tried allowed for; losses in an unbroken row count once.
+    pub p_value: f64,
 }
 
 /// A pulse that came later than its link allows.

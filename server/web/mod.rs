@@ -19,6 +19,7 @@ mod answers;
 mod api;
 mod assets;
 mod base64;
+mod before;
 mod clock_view;
 mod error;
 mod figure;

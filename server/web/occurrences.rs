@@ -100,7 +100,8 @@ pub fn told(opened: &Opened, finding: &Finding) -> usize {
     };
     let beyond = |row: &ViolationRow| {
         let measured = row.measured_s?;
-        let below = rule.at_least_s.map_or(0.0, |least| least - measured);
+        let at_least_s = row.limit_s.or(rule.at_least_s);
+        let below = at_least_s.map_or(0.0, |least| least - measured);
         let above = rule.at_most_s.map_or(0.0, |most| measured - most);
         Some(below.max(above))
     };
@@ -158,8 +159,39 @@ fn work_out(opened: &Opened, finding: &Finding) -> Vec<Occurrence> {
         ("rail", [rail, ..]) => excursions(opened, rail),
         _ => Vec::new(),
     };
+    if let Some(mirrored) = mirrored(opened, finding) {
+        list.extend(work_out(opened, &mirrored));
+    }
     list.sort_by_key(|occurrence| occurrence.from);
     list
+}
+
+/// The other half of a finding that tells of two lines striking each other: no finding of its own tells of it.
+fn mirrored(opened: &Opened, finding: &Finding) -> Option<Finding> {
+    let [victim, aggressor] = finding.lines.as_slice() else {
+        return None;
+    };
+    let names = [
+        format!("{victim} and {aggressor}"),
+        format!("{aggressor} and {victim}"),
+    ];
+    let says = |both: &String| finding.title.starts_with(&format!("{both} strike each other: "));
+    let is_half = names.iter().any(says);
+    // The strays of a coupling that is not clear have no cause in their rows.
+    let is_clear = |row: &crate::report::inspect::CouplingRow| {
+        row.victim == *aggressor && row.aggressor == *victim && row.standing == "clear"
+    };
+    let topic = match opened.report.couplings.iter().any(is_clear) {
+        true => "coupling",
+        false => "uncaptured-cause",
+    };
+    is_half.then(|| Finding {
+        topic: topic.to_owned(),
+        lines: vec![aggressor.clone(), victim.clone()],
+        // Not again the first half.
+        title: String::new(),
+        ..finding.clone()
+    })
 }
 
 /// Whether the finding leaves pulses open, or takes them for a line's job.
@@ -242,9 +274,11 @@ fn violations(opened: &Opened, finding: &Finding) -> Vec<Occurrence> {
     let one = |row: &ViolationRow| {
         let line = opened.capture.line_index(row.lines.first()?)?;
         let (start, end) = (opened.ticks_at(row.start_s), opened.ticks_at(row.end_s));
+        let of = row.limit_s.map(|limit| format!(" of {}", seconds(limit)));
+        let of = of.unwrap_or_default();
         let measured = row
             .measured_s
-            .map(|m| format!(" {}", seconds(m)))
+            .map(|m| format!(" {}{of}", seconds(m)))
             .unwrap_or_default();
         let what = row.what.as_ref().map(|w| format!(": {w}")).unwrap_or_default();
         let says = format!("{}{measured}", rule.name);

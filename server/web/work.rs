@@ -10,13 +10,16 @@ use crate::ingest::Progress;
 use crate::setup::Setup;
 use crate::store::{EntryId, SessionId, Store};
 use crate::workflow::condition_runs::{RunFound, inspect_runs};
+use crate::workflow::earlier::Told;
 use crate::workflow::metered::with_readings;
 use crate::workflow::session::{Held, RunTallies, tally_all};
 use crate::workflow::unreadable::{AllRead, NotRead, Unreadable};
 
 use crate::report::inspect::InspectReport;
+use crate::report::text::taken_over;
 
 use super::answers::only_elsewhere;
+use super::before::{is_quiet, keep_told, look_before};
 use super::error::{Failure, sentence};
 use super::opened::Opened;
 use super::state::App;
@@ -215,7 +218,7 @@ impl App {
 }
 
 fn open(app: &App, id: SessionId, sender: &watch::Sender<Stage>) -> Result<(), Failure> {
-    let held = Held::present(&app.store, id)?;
+    let mut held = Held::present(&app.store, id)?;
     if held.captures.is_empty() {
         return Err(Failure::no_capture(id));
     }
@@ -227,9 +230,17 @@ fn open(app: &App, id: SessionId, sender: &watch::Sender<Stage>) -> Result<(), F
     let is_kept = app.store.has_report(id, &scope(&held), &key)?;
     let opened = match app.found(id, |opened| is_kept && opened.key == key) {
         Some(opened) => opened,
-        None => Arc::new(look(app, id, &held, &|step| {
-            sender.send_replace(Stage::Step(step));
-        })?),
+        None => {
+            let tell = |step: Step| {
+                sender.send_replace(Stage::Step(step));
+            };
+            let mut opened = look(app, id, &held, &tell)?;
+            if is_quiet(&opened.report) && look_before(app, id, &held, &tell)? {
+                held = Held::present(&app.store, id)?;
+                opened = look(app, id, &held, &tell)?;
+            }
+            Arc::new(opened)
+        }
     };
     keep_for_start(app, id, &held, &opened)?;
     app.keep(opened);
@@ -311,6 +322,11 @@ pub(super) fn look(
             &none,
         )?;
     }
+    let mut titles = held.conditions.iter();
+    let title = titles.find(|entry| Some(entry.id) == held.condition());
+    let title = title.map_or("no condition named", |entry| entry.value.title.as_str());
+    let told = Told::together(title, one.runs.iter().map(|run| &run.told));
+    keep_told(app, id, held, &told)?;
     let report = one.report;
     if !is_known {
         let json = serde_json::to_string(&report).map_err(Failure::ours)?;
@@ -442,13 +458,16 @@ fn summary(report: &InspectReport, runs: &[RunFound]) -> crate::store::Summary {
     let besides = only_elsewhere(report, runs);
     let all = || report.findings.iter().chain(besides.iter().copied());
     let count = |severity| all().filter(|finding| finding.severity == severity).count() as u64;
+    let (faults, warnings) = (count(Severity::Fault), count(Severity::Warning));
+    let clean = Some(taken_over::clean(report)).filter(|clean| faults + warnings == 0 && !clean.is_empty());
     crate::store::Summary {
-        faults: count(Severity::Fault),
-        warnings: count(Severity::Warning),
+        faults,
+        warnings,
         // The first of the worst.
-        headline: all()
-            .min_by_key(|finding| finding.severity)
-            .map(|finding| finding.title.clone()),
+        headline: clean.or_else(|| {
+            let worst = all().min_by_key(|finding| finding.severity);
+            worst.map(|finding| finding.title.clone())
+        }),
     }
 }
 

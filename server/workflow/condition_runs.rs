@@ -13,6 +13,7 @@ use crate::report::inspect::{Finding, InspectReport, LineRow};
 use crate::setup::Setup;
 use crate::store::{Capture as Brought, Entry, EntryId};
 
+use super::earlier::Told;
 use super::elsewhere::Elsewhere;
 use super::inspect::inspect_run;
 use super::runs::{Member, Run, Tie, runs};
@@ -49,6 +50,9 @@ pub struct RunFound {
     /// How much it has to show of each finding, by the finding's title: see [`shows`].
     #[serde(default)]
     pub shows: BTreeMap<String, u64>,
+    /// What it tells of its lines to later conditions.
+    #[serde(default)]
+    pub told: Told,
     #[serde(skip)]
     pub is_shown: bool,
     /// Why it was not taken as one with the run before it; not kept.
@@ -167,7 +171,14 @@ pub fn inspect_runs(
     let (capture, report) = match known {
         Some(report) => (run.capture, report),
         None => {
-            let inspection = inspect_run(run.capture, run.sources, setup, run.findings, &beside_each[shown]);
+            let inspection = inspect_run(
+                run.capture,
+                run.sources,
+                setup,
+                run.findings,
+                &beside_each[shown],
+                held.earlier(),
+            );
             (inspection.capture, inspection.report)
         }
     };
@@ -180,13 +191,18 @@ pub fn inspect_runs(
             key = format!("{key} beside {}", left_over.join(", "));
         }
         let known = kept.iter().find(|run| run.key == key);
-        let (report, own_moves, own_shows) = match (other, known) {
+        let (report, own_moves, own_shows, told) = match (other, known) {
             (None, _) => {
                 let mut own = without_single(&report);
                 own.findings.retain(|finding| !not_own.contains(&finding.title));
-                (own, moved(&report), shows(&report))
+                (own, moved(&report), shows(&report), Told::of(&report))
             }
-            (_, Some(known)) => (known.report.clone(), known.moved.clone(), known.shows.clone()),
+            (_, Some(known)) => (
+                known.report.clone(),
+                known.moved.clone(),
+                known.shows.clone(),
+                known.told.clone(),
+            ),
             (Some(run), None) => {
                 let inspection = inspect_run(
                     run.capture,
@@ -194,9 +210,10 @@ pub fn inspect_runs(
                     setup,
                     run.findings,
                     &beside_each[number],
+                    held.earlier(),
                 );
                 let whole = &inspection.report;
-                (without_single(whole), moved(whole), shows(whole))
+                (without_single(whole), moved(whole), shows(whole), Told::of(whole))
             }
         };
         let files: Vec<&str> = entries.iter().map(|entry| entry.value.file.as_str()).collect();
@@ -208,6 +225,7 @@ pub fn inspect_runs(
             report,
             moved: own_moves,
             shows: own_shows,
+            told,
             is_shown: number == shown,
             apart: apart[number].take(),
         });

@@ -11,12 +11,14 @@ use crate::analysis::{levels, rails, rules};
 use crate::model::{Capture, Ticks};
 use crate::report::CaptureRow;
 use crate::report::inspect::InspectReport;
+use crate::report::text::taken_over;
 use crate::rule::Rail;
 use crate::setup::Setup;
 
 use super::align::{LeftOver, OneClock, one_clock, shared};
 use super::assumed;
 use super::beside_runts;
+use super::earlier::{self, Told};
 use super::elsewhere::{Elsewhere, beside, renamed};
 use super::fill;
 use super::forbidden;
@@ -26,6 +28,7 @@ use super::rails::{rail_rows, waveform_rows};
 use super::rules::rows as rule_rows;
 use super::runs::not_aligned;
 use super::same_signal::{each_once, part_links};
+use super::sent;
 use super::stated;
 use super::unreadable;
 
@@ -91,14 +94,14 @@ pub fn inspect(captures: Vec<Capture>, question: &Question) -> anyhow::Result<In
     // Before names are told apart: the setup names lines as the files do.
     let elsewhere = Elsewhere::of(others.iter(), true);
     let first = capture.clone();
-    let mut inspection = look(capture, sources, question.setup, (aligned, &elsewhere));
+    let mut inspection = look(capture, sources, question.setup, (aligned, &elsewhere), &[]);
     for (at, own) in others.iter().enumerate() {
         let beside_it = others.iter().enumerate().filter(|(other, _)| *other != at);
         let every = std::iter::once(&first).chain(beside_it.map(|(_, other)| other));
         let elsewhere = Elsewhere::of(every, false);
         let sources = vec![capture_row(own, 0.0, 0.0)];
         let renamed = renamed(own.clone(), &elsewhere);
-        let own = look(renamed, sources, question.setup, (Vec::new(), &elsewhere));
+        let own = look(renamed, sources, question.setup, (Vec::new(), &elsewhere), &[]);
         beside(&mut inspection.report, own.report);
     }
     inspection.left = left.into_iter().map(|left| left.trouble).collect();
@@ -106,15 +109,16 @@ pub fn inspect(captures: Vec<Capture>, question: &Question) -> anyhow::Result<In
 }
 
 /// Inspects a run that is on one clock; `known`: what was found out on the way there; `elsewhere`: what was recorded beside it and
-/// could not be brought to that clock.
+/// could not be brought to that clock; `before`: what the session's earlier conditions tell of their lines.
 pub fn inspect_run(
     capture: Capture,
     sources: Vec<CaptureRow>,
     setup: &Setup,
     known: Vec<Finding>,
     elsewhere: &Elsewhere,
+    before: &[Told],
 ) -> Inspection {
-    look(capture, sources, setup, (known, elsewhere))
+    look(capture, sources, setup, (known, elsewhere), before)
 }
 
 /// `known`: findings from before the lines were looked at.
@@ -123,6 +127,7 @@ fn look(
     sources: Vec<CaptureRow>,
     setup: &Setup,
     (mut known, elsewhere): (Vec<Finding>, &Elsewhere),
+    before: &[Told],
 ) -> Inspection {
     let parted = part_links(&mut capture, setup);
     tell_one_signal(&capture, &mut known);
@@ -138,7 +143,12 @@ fn look(
     let troubles = wrong_levels(&capture, &supplies, &declared);
     let once = levels::to_judge(&once, &troubles).map_or(once, Cow::Owned);
     let options = stray_options(&once, setup, &links);
-    let (strays, mut attribution) = coupling::judge::judge(&once, &options, &CouplingOptions::default());
+    let (mut strays, mut attribution) = coupling::judge::judge(&once, &options, &CouplingOptions::default());
+    let taken = earlier::taken(&once, (&strays, &attribution), before);
+    if let Some(judged) = taken.judged(&once, &options) {
+        (strays, attribution) = judged;
+    }
+    sent::take_over(&once, &links, &mut attribution);
     let same_signal: Vec<(String, String)> = setup
         .links
         .iter()
@@ -188,6 +198,8 @@ fn look(
         result.missing = result.missing.take().filter(|missing| !is_elsewhere(missing));
     }
     rails::beside::tell(&capture, &strays, (&supplies, &rail_results), &mut all);
+    let rules_and = (setup.rules.as_slice(), results.rules.as_slice());
+    rails::beside_rules::tell(&capture, rules_and, (&supplies, &rail_results), &mut all);
     all.extend(rails::findings(&capture, &supplies, &rail_results));
     all.extend(rails::about_zero(&rails::assumed::about_zero(
         &capture, &supplies,
@@ -205,6 +217,10 @@ fn look(
         let length = finding.title.trim_end_matches('.').len();
         finding.title.truncate(length);
     }
+    // Notes on what is short rest on the capture's own widths.
+    let mut with_taken = strays.clone();
+    taken.put_on(&mut with_taken);
+    let rows_taken = taken.rows(&once, &with_taken, &attribution);
     // A capture that could not be read says nothing of those that were; short pulses that may be strays are told as such.
     let is_quiet = |f: &Finding| f.severity == Severity::Note || f.topic == unreadable::TOPIC;
     if attribution.unsure.is_empty() && all.iter().all(is_quiet) {
@@ -217,14 +233,21 @@ fn look(
         let is_dead = every.is_empty() && !capture.lines.is_empty() && capture.lines.iter().all(still);
         let found = match is_dead {
             true => assumed::never_known(&capture).unwrap_or_else(|| findings::nothing_moves(&capture)),
-            false => findings::nothing_found(&capture, &strays),
+            false => {
+                let mut found = findings::nothing_found(&capture, &with_taken);
+                for row in &rows_taken {
+                    found.detail.push_str(&format!(" {}", taken_over::whole(row)));
+                }
+                found
+            }
         };
         all.insert(at, found);
         all.sort_by_key(|f| f.severity);
     }
     // What all times hang on is said before them.
     all.splice(0..0, assumed::time_units(&sources));
-    let mut report = fill::report(&capture, sources, &strays, &attribution, &links, all);
+    let mut report = fill::report(&capture, sources, &with_taken, &attribution, &links, all);
+    report.taken_over = rows_taken;
     let apart = joined.apart().filter_map(|of| report.captures.get(of));
     report.unjoined = apart.map(|row| row.file.clone()).collect();
     report.proposals = fill::proposal_rows(&capture, &proposals);

@@ -7,6 +7,7 @@
 //! | [`align`], [`runs`], `merge` | several captures to one on one clock |
 //! | [`inspect`] | a capture to what is wrong, by `forbidden`, `beside_runts`, [`rules`], [`rails`] and `fill` |
 //! | `assumed`, [`unreadable`], [`metered`] | what had to be assumed, could not be read, was measured by hand |
+//! | [`earlier`] | what earlier conditions of a session tell, to a condition whose own widths tell nothing |
 //! | `joined`, `elsewhere` | which captures stand on one clock, and what is not judged where they don't |
 //! | [`compare`] | captures under two conditions to what the fix changed |
 //! | [`session`] | all that a stored session holds, to captures, reports and counts |
@@ -22,6 +23,7 @@ pub mod compare;
 pub mod condition_runs;
 pub mod demo_session;
 mod doubts;
+pub mod earlier;
 mod elsewhere;
 pub mod export;
 mod fill;
@@ -41,6 +43,7 @@ pub mod reading;
 mod rules;
 pub mod runs;
 pub mod same_signal;
+mod sent;
 pub mod session;
 pub mod setup_text;
 mod stated;

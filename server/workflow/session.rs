@@ -15,6 +15,7 @@ use crate::store::{
 };
 
 use super::compare::{Counted, tallies};
+use super::earlier::Told;
 use super::marks::{self, JudgedPulse};
 use super::read::read_options;
 use super::reading::sheet_text;
@@ -38,6 +39,8 @@ pub struct Held {
     sheets: Vec<Entry<ReadingSheet>>,
     marks: Vec<Entry<PulseMark>>,
     readings: Vec<Entry<Reading>>,
+    /// What is kept of the conditions before the captures' own.
+    earlier: Vec<Told>,
 }
 
 impl Held {
@@ -48,7 +51,7 @@ impl Held {
     pub fn present(store: &Store, session: SessionId) -> Result<Held, Error> {
         let changed_ms = store.session(session)?.changed_ms;
         let captures = store.present_captures(session)?;
-        let mut held = Held::of(store, session, captures)?;
+        let mut held = Held::these(store, session, captures)?;
         held.run = store.run_in_hand(session)?;
         held.changed_ms = changed_ms;
         Ok(held)
@@ -66,18 +69,45 @@ impl Held {
     ) -> Result<Held, Error> {
         let changed_ms = store.session(session)?.changed_ms;
         let captures = store.captures_under(session, condition)?;
-        let mut held = Held::of(store, session, captures)?;
+        let mut held = Held::these(store, session, captures)?;
         held.run = run;
         held.changed_ms = changed_ms;
         Ok(held)
     }
 
-    /// The captures given, all of the session, such as those under one condition.
+    /// The captures given, all under one condition of the session.
     ///
     /// # Errors
     /// As [`Held::present`].
     pub fn these(store: &Store, session: SessionId, captures: Vec<Entry<Brought>>) -> Result<Held, Error> {
-        Held::of(store, session, captures)
+        let mut held = Held::of(store, session, captures)?;
+        for condition in held.conditions_before() {
+            let kept = store.latest_report(session, &told_scope(condition))?;
+            // What an older program kept in another shape is told again when the condition is looked at.
+            let told = kept.and_then(|text| serde_json::from_str::<Told>(&text).ok());
+            held.earlier.extend(told.filter(|told| !told.limits.is_empty()));
+        }
+        Ok(held)
+    }
+
+    /// What is kept of the earlier conditions, in their order, as far as it tells what is narrow.
+    pub fn earlier(&self) -> &[Told] {
+        &self.earlier
+    }
+
+    /// The conditions before the captures' own that have captures, in their order.
+    pub fn conditions_before(&self) -> Vec<Option<EntryId>> {
+        let known = |id: &EntryId| self.conditions.iter().any(|entry| entry.id == *id);
+        let own = self.condition();
+        let ids = self.conditions.iter().map(|entry| Some(entry.id));
+        let all = std::iter::once(None).chain(ids);
+        let has_captures = |condition: &Option<EntryId>| {
+            let mut every = self.every.iter();
+            every.any(|entry| entry.value.condition.filter(known) == *condition)
+        };
+        all.take_while(|condition| *condition != own)
+            .filter(has_captures)
+            .collect()
     }
 
     /// The condition of the captures, as far as it is not in the bin.
@@ -109,6 +139,7 @@ impl Held {
             sheets: store.entries(session)?,
             marks: store.entries(session)?,
             readings: store.entries(session)?,
+            earlier: Vec::new(),
         })
     }
 
@@ -148,7 +179,8 @@ impl Held {
             .flat_map(|entry| self.habits(entry))
             .map(|habit| (habit.on, habit.files))
             .collect();
-        let said = serde_json::json!([clocks, sheets, skews, own, marks, readings, habits]).to_string();
+        let said = serde_json::json!([clocks, sheets, skews, own, marks, readings, habits, self.earlier])
+            .to_string();
         report_key(captures, &[&self.setup, &said])
     }
 
@@ -297,6 +329,11 @@ pub fn with_sheet(setup: &Setup, sheet: &str) -> Result<Setup, String> {
         read.names = own.names;
     }
     Ok(setup)
+}
+
+/// Scope under which is kept what the runs under one condition tell of their lines to later ones.
+pub fn told_scope(condition: Option<EntryId>) -> String {
+    condition.map_or_else(|| "told under none".to_owned(), |id| format!("told under {id}"))
 }
 
 /// What [`tally_all`] found, as it is kept.

@@ -14,3 +14,4 @@ mod pulsed;
 mod buses;
 mod declared;
 mod proposed;
+mod sent;

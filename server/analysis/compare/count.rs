@@ -1,5 +1,7 @@
 //! Counting one coupling in one capture, by a definition that holds on both sides.
 
+use std::collections::BTreeSet;
+
 use super::Counts;
 use crate::analysis::coupling::suspects::able;
 use crate::analysis::coupling::{Attribution, Edge};
@@ -39,7 +41,8 @@ impl Pair {
 
 /// Strikes and opportunities of `pair` in one capture; none where a line was not captured. Strays within the lag
 /// window that no other coupling explains are counted over all opportunities, the same way under either
-/// condition and whether or not the capture's own attribution names the coupling. Cost: linear in the two lines'
+/// condition and whether or not the capture's own attribution names the coupling. An edge after which a person judged a pulse
+/// to be the line's own is no opportunity. Cost: linear in the two lines'
 /// edges.
 pub fn count(side: &Side, pair: &Pair) -> Counts {
     count_each(side, pair, &mut |_| {})
@@ -96,9 +99,35 @@ fn count_one(
             each(first + i);
         }
     }
+    let judged = judged_own(capture, victim, level, edges, (low, high));
+    let is_open = |edge: &&usize| !open.iter().any(|range| range.contains(edge));
     let opportunities: usize = open.iter().map(ExactSizeIterator::len).sum();
+    let taken = judged.len() - judged.iter().filter(is_open).count();
     Counts {
         strays: struck,
-        opportunities: (opportunities as u64).max(struck),
+        opportunities: ((opportunities - taken) as u64).max(struck),
     }
+}
+
+/// The edges (positions in `edges`, each once) at whose lags (`low` to `high`, ticks) a pulse of that level begins which a
+/// person judged to be the line's own: whether a stray would have come there besides can't be seen.
+fn judged_own(
+    capture: &Capture,
+    victim: usize,
+    level: Level,
+    edges: &[i64],
+    (low, high): (i64, i64),
+) -> BTreeSet<usize> {
+    let line = &capture.lines[victim];
+    let own = line.judged.iter().filter(|judged| !judged.stray);
+    let of_level = own.filter(|judged| {
+        let at = line.edges.binary_search(&judged.start);
+        at.is_ok_and(|edge| line.level_after(edge) == level)
+    });
+    let at_lags = of_level.flat_map(|judged| {
+        let from = edges.partition_point(|&e| e < judged.start.0 - high);
+        let to = edges.partition_point(|&e| e <= judged.start.0 - low);
+        from..to
+    });
+    at_lags.collect()
 }

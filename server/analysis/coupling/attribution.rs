@@ -7,6 +7,7 @@ use super::joined::together;
 use super::legitimate::answers;
 use super::legitimate::crowds;
 use super::legitimate::echo;
+use super::legitimate::majority;
 use super::legitimate::own;
 use super::verdict::clues;
 use super::verdict::hints;
@@ -248,6 +249,8 @@ pub struct Attribution {
     pub own: Vec<own::Own>,
     /// Short pulses of which nothing shows whether they are a line's job (likewise).
     pub unsure: Vec<crowds::Unsure>,
+    /// Short pulses that a declared link carries, taken for what its line sends; filled by who knows the links.
+    pub sent: Vec<majority::Sent>,
     /// Levels of lines whose pulses a person stated to be its job: nobody is asked about them.
     pub stated: Vec<(usize, Level)>,
     /// Pairs of victim level and suspect polarity that were tried.

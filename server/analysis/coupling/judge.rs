@@ -7,6 +7,7 @@ use crate::analysis::coupling::legitimate::begun_late;
 use crate::analysis::coupling::legitimate::crowds;
 use crate::analysis::coupling::legitimate::crowds_settled;
 use crate::analysis::coupling::legitimate::echo;
+use crate::analysis::coupling::legitimate::majority;
 use crate::analysis::coupling::legitimate::mirrored;
 use crate::analysis::coupling::legitimate::own;
 use crate::analysis::coupling::legitimate::set_off;
@@ -19,7 +20,7 @@ use crate::model::{Capture, Level};
 
 /// Strays and their causes: with crowds of short pulses that another line brings ([`crowds`]), with those that an accused
 /// line's other edges bring ([`mirrored`]), and without those that are
-/// somebody's answer ([`answers`]) or the line's own ([`own`], [`begun_late`]); with what stays open, whole pulses of another line among it
+/// somebody's answer ([`answers`]) or the line's own ([`own`], [`begun_late`]) or most of what it shows ([`majority`]); with what stays open, whole pulses of another line among it
 /// ([`whole_pulses`]). Cost: those of [`strays::find`] and [`attribute`], and once more each for crowds, answers and own
 /// pulses where there are any.
 pub fn judge(capture: &Capture, options: &StrayOptions, coupling: &CouplingOptions) -> (Strays, Attribution) {
@@ -72,9 +73,20 @@ pub fn judge(capture: &Capture, options: &StrayOptions, coupling: &CouplingOptio
         attribution.answers = answers;
         attribution.own = own;
     }
+    let mut asked = majority::of(capture, &strays, &attribution);
+    asked.retain(|u| may_be_its_job(capture, &strays, u.crowd.line, u.crowd.level));
+    if !asked.is_empty() {
+        for unsure in &asked {
+            majority::leave_out(&mut strays, unsure, options);
+        }
+        let (answers, own) = (attribution.answers, attribution.own);
+        attribution = attribute(capture, &strays, coupling);
+        (attribution.answers, attribution.own) = (answers, own);
+    }
     attribution.own.splice(0..0, told);
     let whole = whole_pulses::find(capture, &strays, options);
     attribution.unsure = settled.unsure;
+    attribution.unsure.extend(asked);
     for one in whole {
         let is_told = |u: &crowds::Unsure| (u.crowd.line, u.crowd.level) == (one.crowd.line, one.crowd.level);
         if !attribution.unsure.iter().any(is_told) {
@@ -105,5 +117,6 @@ pub fn may_differ(capture: &Capture, strays: &Strays, options: &StrayOptions) ->
         || answering::are_possible(capture, strays)
         || lines.any(|line| mirrored::is_open(strays, options, line))
         || own::are_possible(capture, strays)
+        || majority::are_possible(capture, strays)
         || !crowds::find(capture, strays, options).is_empty()
 }

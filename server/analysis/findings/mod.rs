@@ -12,11 +12,14 @@ mod echo;
 mod far_below;
 mod few;
 mod late;
+mod mutual;
 mod only_part;
 mod only_short;
 mod others;
+mod proof;
 pub mod pulses;
 mod races;
+mod sent;
 mod shared_supply;
 mod stray;
 mod tally;
@@ -66,8 +69,10 @@ pub const CAUTION: &str = "Power off before you move a wire or a clip, let the s
 /// ([`plain_strobes`]), which are to stand after all that is really in doubt.
 pub fn of(capture: &Capture, strays: &Strays, attribution: &Attribution) -> Vec<Finding> {
     let mut findings = coupling::of(capture, strays, attribution);
+    mutual::join(capture, strays, attribution, &mut findings);
     findings.extend(stray::of(capture, strays, attribution));
     findings.extend(echo::of(capture, attribution));
+    findings.extend(sent::of(capture, attribution));
     findings.extend(far_below::of(capture, strays));
     findings.extend(only_short::finding(capture, strays, attribution));
     findings.sort_by_key(|f| f.severity);

@@ -71,6 +71,10 @@ pub fn all(capture: &Capture, strays: &Strays, attribution: &Attribution) -> Vec
         answers.any(|a| a.is_of(line, level))
             || own.any(|o| (o.line, o.level) == (line, level))
             || unsure.any(|u| (u.crowd.line, u.crowd.level) == (line, level))
+            || attribution
+                .sent
+                .iter()
+                .any(|s| (s.line, s.level) == (line, level))
             || attribution.hazards.iter().any(|h| h.victim == line)
             || attribution.couplings.iter().any(|c| c.victim == line)
     };

@@ -1,6 +1,6 @@
 //! Which pulses the notes on short and whole pulses are about, so that they can be looked at one by one.
 
-use super::{doubts, only_short, unsure};
+use super::{doubts, only_short, sent, unsure};
 use crate::analysis::coupling::legitimate::own::Own;
 use crate::analysis::coupling::{Attribution, EARLIEST_LAG_S, Edge, LONGEST_LAG_S};
 use crate::analysis::strays::Strays;
@@ -101,7 +101,17 @@ pub fn of(capture: &Capture, strays: &Strays, attribution: &Attribution) -> Vec<
             let (least, most) = one.widths;
             asked.pulses(capture, strays, &|width| (least..=most).contains(&width))
         });
-    open.chain(short).chain(answers).chain(own).collect()
+    let sent = attribution.sent.iter().map(|s| {
+        let asked = Asked {
+            title: sent::finding(capture, s).title,
+            held: Held::Job,
+            of: (s.line, s.level),
+            follows: None,
+            lags: None,
+        };
+        asked.pulses(capture, strays, &|width| (width as f64) < s.limit)
+    });
+    open.chain(short).chain(answers).chain(own).chain(sent).collect()
 }
 
 /// Short pulses that begin as their line's long ones do, without those that are strays all the same; the title is left out.

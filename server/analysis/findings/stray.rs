@@ -4,6 +4,7 @@ use super::words::{count_of, list, span};
 use super::{CAUTION, Finding, Severity};
 use super::{before, beside_own, late, unrecorded};
 use crate::analysis::coupling::joined::few::FEWEST_TO_ACCUSE;
+use crate::analysis::coupling::legitimate::USEFUL_S;
 use crate::analysis::coupling::verdict::hints::Hint;
 use crate::analysis::coupling::{Attribution, Edge, Hazard, LONGEST_LAG_S};
 use crate::analysis::strays::{LimitOrigin, NarrowLimit, Stray, StrayKind, Strays};
@@ -57,7 +58,9 @@ fn causeless(capture: &Capture, strays: &Strays, attribution: &Attribution, line
             None => what_is_near(capture, strays, line, &open, within),
         },
     };
-    let try_next = longer.into_iter().chain([
+    let meant = may_be_meant(capture, strays, line, &open);
+    let (share, meant) = meant.unzip();
+    let try_next = longer.into_iter().chain(meant).chain([
         format!("Put spare channels on {name}'s neighbours in the cable and on its board's supply, and repeat."),
         format!(
             "Look at {name}'s level with a scope: a line that floats or hangs on a weak pull-up catches anything."
@@ -87,8 +90,47 @@ fn causeless(capture: &Capture, strays: &Strays, attribution: &Attribution, line
         topic: "stray",
         lines: vec![name.clone()],
         title,
-        detail: how_they_look(capture, &open) + &points_to,
+        detail: how_they_look(capture, &open) + &share.unwrap_or_default() + &points_to,
         try_next: try_next.collect(),
+    })
+}
+
+/// A smaller share of a level's pulses is what strays are.
+const MANY: f64 = 0.1;
+
+/// What share of a level's pulses they are, where they are so many and so long that they may be meant, and how to say that
+/// they are. `open`: at least one.
+fn may_be_meant(
+    capture: &Capture,
+    strays: &Strays,
+    line: usize,
+    open: &[&Stray],
+) -> Option<(String, String)> {
+    let level = open[0].level;
+    let mut widths: Vec<i64> = open.iter().map(|s| s.width.0).collect();
+    widths.sort_unstable();
+    let is_long = widths[widths.len() / 4] as f64 >= capture.timebase.ticks_of(USEFUL_S);
+    let is_one = open
+        .iter()
+        .all(|s| s.kind == StrayKind::Pulse && s.level == level);
+    if !is_one || !is_long || strays.limits[line].origin != LimitOrigin::Inferred {
+        return None;
+    }
+    let name = &capture.lines[line].name;
+    let of = capture.lines[line].pulses().filter(|p| p.level == level).count();
+    (open.len() as f64 >= MANY * of as f64).then(|| {
+        (
+            format!(
+                " They are {} of {}.",
+                open.len(),
+                count_of(of as u64, &format!("{} pulse", level.word()))
+            ),
+            format!(
+                "If {name} sends such pulses on purpose, say a narrow_below shorter than {} for it in the setup, and they are no \
+                 strays.",
+                span(&capture.timebase, widths[0] as f64)
+            ),
+        )
     })
 }
 

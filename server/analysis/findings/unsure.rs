@@ -288,19 +288,25 @@ fn finding(capture: &Capture, strays: &Strays, u: &Unsure) -> Finding {
             "{why} They are {wide}, and {} of {} {level} pulses of {line}: {}",
             crowd.pulses,
             crowd.of,
-            match crowd.is_part {
-                true =>
+            match (crowd.is_parted, crowd.is_part) {
+                (true, _) => "apart from the longer ones, but most of the level: a stray is what comes besides.",
+                (_, true) =>
                     "too short for most parts to heed, and apart from its longer ones, which follow another line.",
-                false => "its widths show no limit below which a pulse is stray.",
+                _ => "its widths show no limit below which a pulse is stray.",
             },
         ),
-        try_next: vec![
+        try_next: [
             match caught_as_well(capture, crowd) {
                 Some(caught) => format!("{settles} {caught}"),
                 None => settles,
             },
             format!("If they are its job, say a narrow_below shorter than {least}."),
-        ],
+        ]
+        .into_iter()
+        .chain(crowd.is_parted.then(|| {
+            format!("Or capture what makes them: the clock of {line}'s driver, or the far end of its wire, declared as a link.")
+        }))
+        .collect(),
         lines: std::iter::once(line).chain(to).collect(),
     }
 }

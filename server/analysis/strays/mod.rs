@@ -51,6 +51,8 @@ pub struct Mark {
 pub enum LimitOrigin {
     Setup,
     Inferred,
+    /// Inferred from the line's widths in another capture, where its own give no ground.
+    TakenOver,
     None,
 }
 
@@ -60,6 +62,7 @@ impl LimitOrigin {
         match self {
             LimitOrigin::Setup => "setup",
             LimitOrigin::Inferred => "inferred",
+            LimitOrigin::TakenOver => "taken-over",
             LimitOrigin::None => "none",
         }
     }

@@ -1,6 +1,8 @@
 //! Counts of two sets of runs → verdicts with their sentences.
 
 use super::bar::{bar_of_rules, earlier};
+use super::depth::{Change, Depth};
+use super::says::says;
 use super::sight::{Sight, at_one_sampling};
 use super::still::{Still, Which, still};
 use super::uncounted;
@@ -26,6 +28,8 @@ pub struct Judged<'a> {
     is_twice: bool,
     /// A line of it that moved before and never after.
     pub still: Option<String>,
+    /// Of a rail that is still seen after: how deep it goes.
+    pub depth: Option<Depth>,
     /// A line of it whose level itself is wrong on a side, so that nothing is counted there.
     pub left_out: Option<String>,
 }
@@ -48,6 +52,21 @@ impl Judged<'_> {
     /// One recording stands on both sides, so that nothing can be told.
     pub fn is_one_recording(&self) -> bool {
         self.is_twice
+    }
+
+    /// A rail that dips no less often as far as is told, and less deep.
+    pub fn is_shallower(&self) -> bool {
+        self.changes_by_depth(Change::Shallower)
+    }
+
+    /// A rail that dips no more often as far as is told, and deeper.
+    pub fn is_deeper(&self) -> bool {
+        self.changes_by_depth(Change::Deeper)
+    }
+
+    fn changes_by_depth(&self, change: Change) -> bool {
+        let is_open = matches!(self.judgement.verdict, Verdict::Unchanged | Verdict::Undecided);
+        is_open && self.depth.as_ref().is_some_and(|depth| depth.change == change)
     }
 
     /// What to try next, in a sentence.
@@ -112,11 +131,10 @@ pub fn judge_all<'a>(tallies: &'a Tallies, before: &[usize], after: &[usize]) ->
             .filter(|_| is_seen && !is_absent && after.strays == 0);
         let mut judgement = judgement;
         if left_out.is_some() {
-            (judgement.opportunities_needed, judgement.needed_at_this_rate) = (None, None);
+            judgement.cannot_be_told();
         }
         if let Some(still) = still {
-            judgement.verdict = Verdict::Undecided;
-            (judgement.opportunities_needed, judgement.needed_at_this_rate) = (None, None);
+            judgement.cannot_be_told();
             says = format!(
                 "{}: can't be told, {} never switched after, where it switched {} times before ({} before, {} after).",
                 what(trouble),
@@ -127,8 +145,7 @@ pub fn judge_all<'a>(tallies: &'a Tallies, before: &[usize], after: &[usize]) ->
             );
         }
         if is_twice {
-            judgement.verdict = Verdict::Undecided;
-            (judgement.opportunities_needed, judgement.needed_at_this_rate) = (None, None);
+            judgement.cannot_be_told();
             says = format!(
                 "{}: can't be told, the same recording stands on both sides ({} before, {} after).",
                 what(trouble),
@@ -136,7 +153,14 @@ pub fn judge_all<'a>(tallies: &'a Tallies, before: &[usize], after: &[usize]) ->
                 tally(after.strays, after.opportunities, trouble.slot_s)
             );
         }
+        let depth = (is_seen && after.strays > 0 && !is_twice && still.is_none() && left_out.is_none())
+            .then(|| Depth::of(tallies, trouble, runs.0, runs.1))
+            .flatten();
+        if let Some(depth) = &depth {
+            says.push_str(&depth.says());
+        }
         Judged {
+            depth,
             trouble,
             before,
             after,
@@ -152,9 +176,6 @@ pub fn judge_all<'a>(tallies: &'a Tallies, before: &[usize], after: &[usize]) ->
     judged.sort_by_key(|j| (rank(j), std::cmp::Reverse(j.after.strays.max(j.before.strays))));
     judged
 }
-
-/// Below it a difference is more than chance alone brings in one comparison.
-const CHANCE: f64 = 0.05;
 
 /// Whether a run, or one with the same edges, stands on both sides: then no count shows what a change did.
 fn is_one_recording(tallies: &Tallies, before: &[usize], after: &[usize]) -> bool {
@@ -175,8 +196,7 @@ fn judge_ends(sight: &Sight, bar: Bar) -> (Judgement, bool) {
         a = b;
     }
     if is_open {
-        a.verdict = Verdict::Undecided;
-        (a.opportunities_needed, a.needed_at_this_rate) = (None, None);
+        a.cannot_be_told();
     }
     (a, is_open)
 }
@@ -264,26 +284,40 @@ pub fn what(trouble: &Trouble) -> String {
         TroubleKind::Bounce => format!("{} bouncing", line(0)),
         TroubleKind::Limit => format!("\"{}\" broken", trouble.detail),
         TroubleKind::Stray => format!("{} showing strays, whatever their cause", line(0)),
-        TroubleKind::Rail => format!("{} out of its limits", line(0)),
+        TroubleKind::Rail => format!("{} out of its limits{}", line(0), after_edges(trouble)),
     }
 }
 
+/// " after LIFT rises" of a rail that is counted over these.
+fn after_edges(trouble: &Trouble) -> String {
+    let verb = if trouble.detail == "fall" {
+        "falls"
+    } else {
+        "rises"
+    };
+    let cause = trouble.lines.get(1);
+    cause.map_or(String::new(), |cause| format!(" after {cause} {verb}"))
+}
+
 /// What the occasions are, in the plural.
-fn noun(kind: TroubleKind) -> &'static str {
-    match kind {
-        TroubleKind::Coupling => "opportunities",
-        TroubleKind::Loss | TroubleKind::Extra => "pulses",
-        TroubleKind::Bounce => "switchings",
-        TroubleKind::Limit => "occasions",
-        TroubleKind::Stray | TroubleKind::Rail => "time watched",
-    }
+pub(super) fn noun(trouble: &Trouble) -> String {
+    let noun = match (trouble.kind, trouble.lines.get(1)) {
+        (TroubleKind::Coupling, _) => "opportunities",
+        (TroubleKind::Loss | TroubleKind::Extra, _) => "pulses",
+        (TroubleKind::Bounce, _) => "switchings",
+        (TroubleKind::Limit, _) => "occasions",
+        (TroubleKind::Rail, Some(_)) if trouble.detail == "fall" => "falls of that line",
+        (TroubleKind::Rail, Some(_)) => "rises of that line",
+        (TroubleKind::Stray | TroubleKind::Rail, _) => "time watched",
+    };
+    noun.to_owned()
 }
 
 /// So many occasions: "12 pulses", or "3.4 s" of what is counted over time.
 pub fn amount(trouble: &Trouble, occasions: u64) -> String {
     match trouble.slot_s {
         Some(slot) => seconds(occasions as f64 * slot),
-        None => format!("{occasions} {}", noun(trouble.kind)),
+        None => format!("{occasions} {}", noun(trouble)),
     }
 }
 
@@ -314,88 +348,6 @@ pub fn share_bound(rate: f64, slot_s: Option<f64>, bound: Bound) -> String {
             format!("{} {words}", three_digits_bound(value, bound))
         }
         None => format!("{} %", percent_bound(rate, bound)),
-    }
-}
-
-fn says(trouble: &Trouble, before: Counts, after: Counts, (judged, is_known): (&Judgement, bool)) -> String {
-    let (what, slot) = (what(trouble), trouble.slot_s);
-    let of = |counts: Counts| tally(counts.strays, counts.opportunities, slot);
-    if before.opportunities == 0 || after.opportunities == 0 {
-        let side = match (before.opportunities, after.opportunities) {
-            (0, 0) => "either side",
-            (0, _) => "the captures before",
-            _ => "the captures after",
-        };
-        let noun = noun(trouble.kind);
-        return format!(
-            "{what}: can't be compared, {side} had no {noun} ({} before, {} after).",
-            of(before),
-            of(after)
-        );
-    }
-    let counts = match slot {
-        Some(_) => format!("{} before, {} after", of(before), of(after)),
-        None => format!(
-            "{} {} before, {} after",
-            of(before),
-            noun(trouble.kind),
-            of(after)
-        ),
-    };
-    let most = share_bound(judged.after_upper_bound, slot, Bound::Upper);
-    let bound = match (trouble.kind, slot) {
-        (TroubleKind::Coupling, _) => format!("it now strikes at most {most} of the time"),
-        (_, Some(_)) => format!("at most {most} now"),
-        _ => format!("at most {most} of the {} now", noun(trouble.kind)),
-    };
-    match judged.verdict {
-        Verdict::Gone => format!("{what}: gone ({counts}); with 95 % confidence {bound}."),
-        Verdict::Reduced => format!("{what}: fewer, but not gone ({counts})."),
-        Verdict::Worse if before.strays == 0 && is_known => {
-            format!("{what}: back again ({counts}), as it was under an earlier condition.")
-        }
-        Verdict::Worse if before.strays == 0 => format!("{what}: new since the change ({counts})."),
-        Verdict::Worse => format!("{what}: worse ({counts})."),
-        Verdict::Undecided if judged.may_be_worse() && before.strays > 0 => format!(
-            "{what}: can't be told yet ({counts}); that the rate was halved is ruled out, that it doubled is not."
-        ),
-        Verdict::Unchanged if judged.p_value < CHANCE => format!(
-            "{what}: no difference shown that is worth the name ({counts}); that the rate was halved is ruled out."
-        ),
-        Verdict::Unchanged => format!("{what}: no change ({counts}); that the rate was halved is ruled out."),
-        Verdict::Undecided if before.strays + after.strays == 0 => {
-            format!("{what}: none on either side ({counts}); with 95 % confidence {bound}.")
-        }
-        Verdict::Undecided if before.strays == 0 && is_known => {
-            format!(
-                "{what}: none just before ({counts}), and seen under an earlier condition; capture longer as it is now."
-            )
-        }
-        Verdict::Undecided if before.strays == 0 => {
-            format!(
-                "{what}: not seen before ({counts}), but so few may be chance; capture longer as it is now."
-            )
-        }
-        Verdict::Undecided if after.strays > 0 => match judged.needed_at_this_rate {
-            Some(n) => format!(
-                "{what}: can't be told yet ({counts}); it goes on, and at the rate of now {} more would tell.",
-                amount(trouble, n - after.opportunities)
-            ),
-            None => format!("{what}: can't be told from these counts ({counts}); it goes on."),
-        },
-        Verdict::Undecided => match judged.opportunities_needed {
-            Some(n) if n > after.opportunities => {
-                let n = n - after.opportunities;
-                let more = match slot {
-                    Some(_) => format!("{} more without one", amount(trouble, n)),
-                    None => format!("{n} more clean {}", noun(trouble.kind)),
-                };
-                format!("{what}: can't be told yet ({counts}); {more} would settle it.")
-            }
-            _ => format!(
-                "{what}: can't be told from these counts ({counts}); capture longer under both conditions."
-            ),
-        },
     }
 }
 

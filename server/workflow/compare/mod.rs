@@ -3,18 +3,23 @@
 //! Every trouble is counted in every run by one definition ([`tallies`]); the counts add up, so any two sets of runs
 //! are judged from them ([`judge_all`]).
 
+mod advice;
 mod apart;
 mod bar;
+mod depth;
 mod judged;
 mod left_out;
 mod names;
 mod next;
 mod over_time;
+mod rails;
+mod says;
 mod sight;
 mod still;
 mod tally;
 mod uncounted;
 
+pub use advice::advice;
 pub use judged::{Judged, amount, judge_all, rate, share, share_bound, sum_over, tally, what};
 pub use still::{Still, Which, still};
 pub use tally::{Counted, tallies};
@@ -107,6 +112,7 @@ pub fn report(tallies: &Tallies, before: &[usize], after: &[usize]) -> CompareRe
         limits: of(TroubleKind::Limit).map(trouble_row).collect(),
         strays: of(TroubleKind::Stray).map(trouble_row).collect(),
         rails: of(TroubleKind::Rail).map(trouble_row).collect(),
+        advice: advice(&judged),
         notes: notes(tallies, before, after)
             .into_iter()
             .chain(still(tallies, before, after).iter().map(Still::says))
@@ -272,6 +278,7 @@ fn trouble_row(j: &Judged) -> TroubleCompareRow {
     };
     let name = match j.trouble.kind {
         TroubleKind::Limit => j.trouble.detail.clone(),
+        TroubleKind::Rail => j.trouble.lines[0].clone(),
         _ => j.trouble.lines.join(" to "),
     };
     TroubleCompareRow {
@@ -281,6 +288,7 @@ fn trouble_row(j: &Judged) -> TroubleCompareRow {
         after: occasions(j.after),
         slot_s: j.trouble.slot_s,
         rate_ratio: ratio_row(j.judgement.ratio),
+        depth: j.depth.as_ref().map(depth::Depth::row),
         judged: judged_row(j),
     }
 }
@@ -291,6 +299,9 @@ fn judged_row(j: &Judged) -> JudgedRow {
         after_upper_bound: j.judgement.after_upper_bound,
         verdict: j.judgement.verdict.word().to_owned(),
         opportunities_needed: j.judgement.opportunities_needed,
+        opportunities_needed_at_this_rate: j.judgement.needed_at_this_rate,
+        longer_on_both: j.judgement.longer_on_both,
+        is_backed: j.judgement.is_backed,
         says: j.says.clone(),
         next: j.next(),
     }

@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use super::left_out::Levelled;
-use super::{names, over_time, sight};
+use super::{names, over_time, rails, sight};
 use crate::analysis::compare::{self, Counts, Pair, Side};
 use crate::analysis::coupling::{Attribution, CouplingOptions, Standing, attribute, judge};
 use crate::analysis::findings::Finding;
@@ -106,7 +106,7 @@ pub fn tallies(runs: Vec<Counted>, setup: &Setup) -> Tallies {
     }
     let slot_s = over_time::slot_s(looked.iter().map(|l| &l.capture));
     let unexplained = over_time::stray_troubles(&looked, &troubles, slot_s);
-    let rails = over_time::rail_troubles(&looked, setup, slot_s);
+    let (rails, depths) = rails::rail_troubles(&looked, setup, slot_s);
     troubles.extend(link_troubles(&looked));
     troubles.extend(bounce_troubles(&looked));
     for (index, rule) in setup.rules.iter().enumerate() {
@@ -128,6 +128,7 @@ pub fn tallies(runs: Vec<Counted>, setup: &Setup) -> Tallies {
         edges: looked.iter().map(edges).collect(),
         lines: looked.iter().map(names).collect(),
         troubles,
+        depths,
         twins,
         called,
         unjoined,

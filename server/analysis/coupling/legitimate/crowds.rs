@@ -33,6 +33,8 @@ pub struct Crowd {
     pub is_part: bool,
     /// Whether the line's own pulses speak for it: it lies far below them, or below a strobe of one width ([`apart`]).
     pub is_apart: bool,
+    /// Whether a gap in the widths parts it from the longer pulses ([`super::majority`]).
+    pub is_parted: bool,
     /// Starts of its pulses, ascending ticks.
     pub(super) starts: Vec<i64>,
     /// Starts of the longer pulses of the level, likewise.
@@ -64,6 +66,7 @@ impl Crowd {
             limit,
             is_part: false,
             is_apart: false,
+            is_parted: false,
             starts: Vec::new(),
             others: Vec::new(),
         }
@@ -126,6 +129,7 @@ fn crowds_of(capture: &Capture, strays: &Strays, line: usize) -> Vec<Crowd> {
             level,
             is_part: false,
             is_apart: false,
+            is_parted: false,
             widths: [widths[0], widths[widths.len() / 2], widths[widths.len() - 1]],
             pulses: short.len() as u64,
             of,

@@ -9,6 +9,7 @@
 //! | `mirrored` | strays of the other level, after what strikes is switched back |
 //! | `answers`, `let_through`, `turns` | a line's job: one after each edge of another, let through by a gate, or in turns with long ones |
 //! | `own`, `register`, `begun_late` | begun as the line's long ones are, as those of a register are; the same long after a clock |
+//! | `majority` | most of a level, and nobody brings them: asked about, or sent over a link |
 //! | `taken_out` | what is a line's own, out of the strays |
 //! | `slices` | a level between two strays, taken for one |
 //! | `echo` | at one time after the line's own edges |
@@ -22,6 +23,7 @@ pub mod crowds;
 pub(super) mod crowds_settled;
 pub mod echo;
 mod let_through;
+pub mod majority;
 pub(super) mod mirrored;
 pub mod own;
 mod part_signs;

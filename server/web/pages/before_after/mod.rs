@@ -22,7 +22,7 @@ use crate::web::state::App;
 use crate::web::view::CaptureLink;
 use crate::web::work::Stage;
 use crate::workflow::compare::{
-    Judged, Still, absent, judge_all, notes, rate, share, share_bound, still, tally, what,
+    Judged, Still, absent, advice, judge_all, notes, rate, share, share_bound, still, tally, what,
 };
 use crate::workflow::session::RunTallies;
 
@@ -60,10 +60,14 @@ pub struct Comparison {
     /// Lines that were captured on one side only.
     pub absent: Vec<String>,
     pub headline: String,
+    /// What to do with the change as a whole.
+    pub advice: String,
     pub troubles: Vec<TroubleView>,
     /// Watched on both sides, and wrong on neither.
     pub clean: Vec<String>,
     pub captures: String,
+    /// Why the counts are not those of Findings.
+    pub pooled: String,
 }
 
 /// One choice of a list.
@@ -196,6 +200,7 @@ pub fn comparison(
             true => headline(&judged, &sides.name(before), &sides.name(after)),
             false => String::new(),
         },
+        advice: advice(&judged),
         troubles: seen
             .iter()
             .map(|j| trouble_view(j, &sides.points(j), &sides.earlier(j)))
@@ -211,7 +216,27 @@ pub fn comparison(
                 sides.files_of(after)
             ),
         },
+        pooled: match sides.are_chosen() {
+            false => String::new(),
+            true => pooled(before.len(), after.len()),
+        },
     })
+}
+
+/// Why the counts of so many runs on either side are not those of Findings.
+fn pooled(before: usize, after: usize) -> String {
+    let runs = |count: usize| units::count_of(count as u64, "run");
+    let together = match (before, after) {
+        (1, 1) => "Findings counts by a stricter rule: it".to_owned(),
+        _ => format!(
+            "The counts are those of {} before and {} after together; Findings shows one run at a time, and",
+            runs(before),
+            runs(after)
+        ),
+    };
+    format!(
+        "{together} leaves out edges beside the line's own pulses, so its figures differ. What you judge by hand counts in both."
+    )
 }
 
 /// What came of it, in a sentence or two.
@@ -230,14 +255,20 @@ fn headline(judged: &[Judged], before: &str, after: &str) -> String {
     };
     let (fresh, worse): (Vec<&Judged>, Vec<&Judged>) = of("worse").into_iter().partition(|j| j.is_new());
     let (back, worse): (Vec<&Judged>, Vec<&Judged>) = worse.into_iter().partition(|j| j.is_back());
+    let (gone, so_far): (Vec<&Judged>, Vec<&Judged>) =
+        of("gone").into_iter().partition(|j| j.judgement.is_backed);
+    let (shallower, unchanged): (Vec<&Judged>, Vec<&Judged>) =
+        of("unchanged").into_iter().partition(|j| j.is_shallower());
     let mut parts = Vec::new();
     for (list, word) in [
         (fresh, "New"),
         (back, "Back again"),
         (worse, "Worse"),
-        (of("gone"), "Gone"),
+        (gone, "Gone"),
+        (so_far, "None so far, too few to call it gone"),
         (of("reduced"), "Fewer"),
-        (of("unchanged"), "Unchanged"),
+        (shallower, "As often, and less deep"),
+        (unchanged, "Unchanged"),
         (of("undecided"), "Not to be told yet"),
     ] {
         if !list.is_empty() {
@@ -258,13 +289,18 @@ fn trouble_view(j: &Judged, points: &[Point], earlier: &str) -> TroubleView {
         .map(|p| format!("{}: {}", p.name, p.counts))
         .collect();
     TroubleView {
-        verdict: if j.is_new() && verdict == "worse" {
-            "new"
-        } else {
-            verdict
+        verdict: match verdict {
+            "worse" if j.is_new() => "new",
+            "gone" if !j.judgement.is_backed => "none so far",
+            _ if j.is_shallower() => "less deep",
+            _ if j.is_deeper() => "deeper",
+            _ => verdict,
         },
         tone: match verdict {
+            "gone" if !j.judgement.is_backed => "open",
             "gone" | "reduced" => "fine",
+            _ if j.is_shallower() => "fine",
+            _ if j.is_deeper() => "bad",
             "undecided" => "open",
             _ => "bad",
         },
