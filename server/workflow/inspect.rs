@@ -327,6 +327,7 @@ pub fn stray_options(capture: &Capture, setup: &Setup, links: &[Link]) -> StrayO
             .into_iter()
             .chain(judged)
             .collect(),
+        linked: links.iter().map(|link| link.from).collect(),
         ..StrayOptions::default()
     };
     beside_runts::take_over(capture, setup, &mut options);

@@ -73,7 +73,7 @@ pub fn judge(capture: &Capture, options: &StrayOptions, coupling: &CouplingOptio
         attribution.answers = answers;
         attribution.own = own;
     }
-    let mut asked = majority::of(capture, &strays, &attribution);
+    let mut asked = majority::of(capture, &strays, &attribution, options);
     asked.retain(|u| may_be_its_job(capture, &strays, u.crowd.line, u.crowd.level));
     if !asked.is_empty() {
         for unsure in &asked {
@@ -117,6 +117,6 @@ pub fn may_differ(capture: &Capture, strays: &Strays, options: &StrayOptions) ->
         || answering::are_possible(capture, strays)
         || lines.any(|line| mirrored::is_open(strays, options, line))
         || own::are_possible(capture, strays)
-        || majority::are_possible(capture, strays)
+        || majority::are_possible(capture, strays, options)
         || !crowds::find(capture, strays, options).is_empty()
 }

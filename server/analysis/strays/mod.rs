@@ -16,7 +16,7 @@ pub mod slow;
 mod undersampled;
 pub mod widths;
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::ops::Range;
 
 use crate::analysis::parallel::on_all_cores;
@@ -34,6 +34,8 @@ pub struct StrayOptions {
     pub taken_over: BTreeMap<usize, NarrowLimit>,
     /// Pulses the person or another analysis has judged: they overrule the widths.
     pub marks: Vec<Mark>,
+    /// Lines that a declared link leads from, by index: what it carries may be their job whatever its width.
+    pub linked: BTreeSet<usize>,
 }
 
 /// A judgement on one pulse or runt.

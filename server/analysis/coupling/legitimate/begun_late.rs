@@ -163,7 +163,7 @@ mod tests {
 
     /// STEP_CLK rises every 5,000 ticks; 400 ticks after two of five rises TICK_STB goes high, for 50 to 70 ticks or, one time of
     /// seven, for 1,900; the short ones `late` ticks later.
-    fn judged(late: i64) -> (usize, usize, usize) {
+    fn judged(late: i64) -> (usize, usize) {
         let span = TimeSpan::new(Ticks(0), Ticks(5_010_000));
         let (mut clock, mut strobe) = (Vec::new(), Vec::new());
         for n in 0..1_000i64 {
@@ -183,17 +183,14 @@ mod tests {
         let lines = vec![line("STEP_CLK", clock), line("TICK_STB", strobe)];
         let capture = Capture::in_nanoseconds("strobes", span, lines);
         let (strays, attribution) = judge(&capture, &StrayOptions::default(), &CouplingOptions::default());
-        (
-            strays.of_line(1).len(),
-            attribution.own.len(),
-            attribution.unsure.len(),
-        )
+        (strays.of_line(1).len(), attribution.own.len())
     }
 
     #[test]
     fn short_pulses_that_begin_with_the_long_ones_long_after_their_clock_are_the_line_s_own() {
-        assert_eq!(judged(0), (0, 1, 0));
-        // At a time of their own they are not said to be its job; as most of the level they are asked about.
-        assert_eq!(judged(40), (0, 0, 1));
+        assert_eq!(judged(0), (0, 1));
+        // At a time of their own they are somebody's.
+        let (strays, own) = judged(40);
+        assert!(strays > 300 && own == 0, "{strays} {own}");
     }
 }

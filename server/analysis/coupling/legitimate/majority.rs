@@ -1,6 +1,7 @@
-//! Short pulses that are most of their level and that nobody brings: asked about, not called strays.
+//! Short pulses of a line with a declared link that are most of their level and that nobody brings: asked about, not called strays.
 //!
-//! A machine sends what it sends mostly; a stray is what comes besides. Where more than half of a level's pulses lie below
+//! A machine sends what it sends mostly; a stray is what comes besides. On a line that only rests strays are most as well, so that
+//! this is asked only where a link says that the line sends something. Where more than half of a level's pulses lie below
 //! the limit that their widths give, are long enough to be read, and no other line's edges, no other line's strays and no
 //! odd voltage speak for a stray, that limit may as well part two jobs of one line: a strobe with a short form and a long
 //! one. What a declared link's far end receives of them is taken for the line's job then ([`Sent`]).
@@ -34,8 +35,12 @@ pub struct Sent {
 
 /// Whether any line has short pulses that might be asked about: the widths alone say so. Cost: linear in the pulses of lines
 /// with strays.
-pub(in crate::analysis::coupling) fn are_possible(capture: &Capture, strays: &Strays) -> bool {
-    levels(capture).any(|(line, level)| crowd(capture, strays, line, level).is_some())
+pub(in crate::analysis::coupling) fn are_possible(
+    capture: &Capture,
+    strays: &Strays,
+    options: &StrayOptions,
+) -> bool {
+    levels(capture, options).any(|(line, level)| crowd(capture, strays, line, level).is_some())
 }
 
 /// The short pulses that are asked about. Cost: as [`are_possible`].
@@ -43,8 +48,9 @@ pub(in crate::analysis::coupling) fn of(
     capture: &Capture,
     strays: &Strays,
     attribution: &Attribution,
+    options: &StrayOptions,
 ) -> Vec<Unsure> {
-    let open = levels(capture).filter(|&(line, level)| !is_vouched_for(attribution, line, level));
+    let open = levels(capture, options).filter(|&(line, level)| !is_vouched_for(attribution, line, level));
     let asked = open.filter_map(|(line, level)| {
         Some(Unsure {
             crowd: crowd(capture, strays, line, level)?,
@@ -55,8 +61,10 @@ pub(in crate::analysis::coupling) fn of(
     asked.collect()
 }
 
-fn levels(capture: &Capture) -> impl Iterator<Item = (usize, Level)> {
-    let lines = (0..capture.lines.len()).filter(|&line| capture.lines[line].same_as.is_none());
+/// The levels of lines that a declared link leads from.
+fn levels(capture: &Capture, options: &StrayOptions) -> impl Iterator<Item = (usize, Level)> {
+    let linked = options.linked.iter().copied();
+    let lines = linked.filter(|&line| capture.lines[line].same_as.is_none());
     lines.flat_map(|line| [(line, Level::Low), (line, Level::High)])
 }
 
@@ -160,9 +168,16 @@ mod tests {
         Capture::in_nanoseconds("majority", span, vec![line("HIT", hit), line("BEAT", beat)])
     }
 
-    fn judged(capture: &Capture) -> (usize, Vec<(u64, u64)>) {
-        let options = StrayOptions::default();
-        let (strays, attribution) = judge(capture, &options, &CouplingOptions::default());
+    /// As where a link is declared that leads from HIT.
+    fn linked() -> StrayOptions {
+        StrayOptions {
+            linked: [0].into(),
+            ..StrayOptions::default()
+        }
+    }
+
+    fn judged(capture: &Capture, options: &StrayOptions) -> (usize, Vec<(u64, u64)>) {
+        let (strays, attribution) = judge(capture, options, &CouplingOptions::default());
         let unsure = attribution.unsure.iter();
         let asked = unsure.map(|u| (u.crowd.pulses, u.crowd.of)).collect();
         (strays.of_line(0).len(), asked)
@@ -174,17 +189,21 @@ mod tests {
         let found = strays::find(&capture, &StrayOptions::default());
         let short = found.of_line(0).len() as u64;
         assert!(short > 150, "the widths alone call them strays: {short}");
-        assert_eq!(judged(&capture), (0, vec![(short, 300)]));
-        assert!(may_differ(&capture, &found, &StrayOptions::default()));
+        assert_eq!(judged(&capture, &linked()), (0, vec![(short, 300)]));
+        assert!(may_differ(&capture, &found, &linked()));
+        // Nothing says that the line sends anything.
+        assert_eq!(
+            judged(&capture, &StrayOptions::default()),
+            (short as usize, Vec::new())
+        );
     }
 
     #[test]
     fn fewer_than_half_are_strays_and_so_are_those_that_a_line_brings() {
-        let few = judged(&capture(0.3, false));
+        let few = judged(&capture(0.3, false), &linked());
         assert!(few.0 > 50 && few.1.is_empty(), "{few:?}");
         let brought = capture(0.6, true);
-        let options = StrayOptions::default();
-        let (strays, attribution) = judge(&brought, &options, &CouplingOptions::default());
+        let (strays, attribution) = judge(&brought, &linked(), &CouplingOptions::default());
         assert!(strays.of_line(0).len() > 150, "{:?}", attribution.unsure);
         assert_eq!(attribution.couplings[0].aggressor, 1);
     }
