@@ -34,9 +34,19 @@ fn claims(capture: &Capture, narrow_below: Option<(usize, f64)>) -> Vec<String> 
             c.standing
         )
     }));
-    said.extend(attribution.unsure.iter().map(|u| format!("{} unsure", name(u.crowd.line))));
+    said.extend(
+        attribution
+            .unsure
+            .iter()
+            .map(|u| format!("{} unsure", name(u.crowd.line))),
+    );
     said.extend(attribution.own.iter().map(|o| format!("{} own", name(o.line))));
-    said.extend(attribution.answers.iter().map(|a| format!("{} answers", name(a.line))));
+    said.extend(
+        attribution
+            .answers
+            .iter()
+            .map(|a| format!("{} answers", name(a.line))),
+    );
     said.sort_unstable();
     said
 }
@@ -58,17 +68,26 @@ fn the_same_evidence_told_otherwise_brings_the_same_claims() {
         for seed in first..first + seeds {
             let scene = scene(family, seed);
             let said = claims(&scene.capture, scene.narrow_below);
-            for telling in Telling::ALL.into_iter().filter(|telling| telling.tells_all(&scene.capture)) {
+            for telling in Telling::ALL
+                .into_iter()
+                .filter(|telling| telling.tells_all(&scene.capture))
+            {
                 let lines = scene.capture.lines.len();
-                let narrow_below = scene
-                    .narrow_below
-                    .map(|(line, limit)| (telling.position(line, lines), limit * telling.ticks_of_one() as f64));
+                let narrow_below = scene.narrow_below.map(|(line, limit)| {
+                    (
+                        telling.position(line, lines),
+                        limit * telling.ticks_of_one() as f64,
+                    )
+                });
                 let told = claims(&telling.of(&scene.capture), narrow_below);
                 compared += 1;
                 if told != said {
                     let lost: Vec<&String> = said.iter().filter(|s| !told.contains(s)).collect();
                     let new: Vec<&String> = told.iter().filter(|s| !said.contains(s)).collect();
-                    differ.push(format!("{} told with {telling:?}: {lost:#?} became {new:#?}", scene.name));
+                    differ.push(format!(
+                        "{} told with {telling:?}: {lost:#?} became {new:#?}",
+                        scene.name
+                    ));
                 }
             }
         }

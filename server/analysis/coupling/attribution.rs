@@ -231,6 +231,8 @@ pub struct Attribution {
     /// Strays (ascending positions) beside an edge of their line's own that follow a line about which a doubt is left, as
     /// those that are counted do.
     pub beside: Vec<usize>,
+    /// Strays (ascending positions) that came behind another of one event, and are put down to what brought that one.
+    pub again: Vec<usize>,
     pub uncaptured: Vec<Uncaptured>,
     pub shared: Vec<SharedSupply>,
     pub hazards: Vec<Hazard>,
