@@ -2,12 +2,40 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
+use crate::analysis::coupling::fit::twice::Second;
 use crate::analysis::coupling::suspects::able::{OwnEdges, first_from};
 use crate::analysis::coupling::suspects::places::{Place, Places};
 use crate::analysis::coupling::suspects::victims;
-use crate::analysis::coupling::{Attribution, Cause, Coupling, Standing};
+use crate::analysis::coupling::{Attribution, Cause, Coupling, Edge, Standing};
 use crate::analysis::strays::{Stray, StrayKind, Strays};
 use crate::model::{Capture, Level, Polarity};
+
+/// Second strays of edges that strike twice are put down to who strikes, or noted as those of a line about which a doubt is left. Cost:
+/// couplings for each.
+pub fn explain_the_seconds(seconds: &[Second], strays: &Strays, attribution: &mut Attribution) {
+    for second in seconds {
+        let (victim, suspect) = (strays.strays[second.stray].line, second.suspect);
+        let is_its = |c: &Coupling| {
+            c.victim == victim
+                && c.aggressor == suspect.line
+                && [Edge::Both, suspect.polarity.into()].contains(&c.edge)
+        };
+        let Some(coupling) = attribution.couplings.iter().position(is_its) else {
+            continue;
+        };
+        attribution.again.push(second.stray);
+        match attribution.couplings[coupling].standing {
+            Standing::Clear => {
+                attribution.causes[second.stray] = Some(Cause {
+                    coupling,
+                    polarity: suspect.polarity,
+                    lag: second.lag,
+                });
+            }
+            _ => attribution.beside.push(second.stray),
+        }
+    }
+}
 
 /// Strays beside an edge of the victim's own say nothing about who did it; once that is known they are put down to
 /// the same edges, where the lag fits that of the others. Those that fit a line about which a doubt is left are noted as that.
@@ -27,12 +55,13 @@ pub fn explain_the_rest(
         })
         .collect();
     let ranges: Vec<[Option<(i64, i64)>; 2]> = attribution.couplings.iter().map(lags_of).collect();
+    let told: BTreeSet<usize> = attribution.again.iter().copied().collect();
     let in_doubt: BTreeSet<usize> = of_doubtful(attribution).collect();
     for (at, stray) in strays.strays.iter().enumerate() {
         let Some(places) = places.get(&stray.line) else {
             continue;
         };
-        if attribution.causes[at].is_some() || stray.kind == StrayKind::Bounce {
+        if attribution.causes[at].is_some() || told.contains(&at) || stray.kind == StrayKind::Bounce {
             continue;
         }
         let place = places.at(stray);
@@ -55,7 +84,7 @@ pub fn explain_the_rest(
                 ..cause
             });
             attribution.again.push(at);
-            if in_doubt.contains(&before) || attribution.beside.binary_search(&before).is_ok() {
+            if in_doubt.contains(&before) || attribution.beside.contains(&before) {
                 attribution.beside.push(at);
             }
             continue;
@@ -74,6 +103,8 @@ pub fn explain_the_rest(
             _ => attribution.beside.push(at),
         }
     }
+    attribution.beside.sort_unstable();
+    attribution.again.sort_unstable();
 }
 
 /// Strays of the couplings that are no accusation.
