@@ -206,7 +206,13 @@ impl Bench<'_> {
             let chances = victims::chances(self.capture, self.strays, self.edges, less, reach);
             return self.examine(&less[0], &chances[0], known);
         }
-        if let Some((less, seconds)) = twice::without(victim, &evidence, &explanation, &case.reach) {
+        if let Some((less, seconds)) = twice::without(
+            victim,
+            self.edges,
+            &evidence,
+            &explanation,
+            (&case.reach, &twice::behind(self.capture, self.strays, victim)),
+        ) {
             let mut told = self.examine(&less, chances, known);
             told.seconds.extend(seconds);
             told.less.get_or_insert(less);

@@ -8,16 +8,21 @@
 //! ([`super::super::joined::causes`]).
 
 use super::evidence::Evidence;
-use super::lags::Pair;
+use super::lags::{self, Pair};
 use super::model::LagWindow;
 use super::select::{Explanation, Reach, Suspect, Victim};
+use crate::analysis::coupling::suspects::able::OwnEdges;
+use crate::analysis::coupling::suspects::places::{Place, Places};
 use crate::analysis::stats::fisher::fisher;
 use crate::analysis::stats::order::middle;
+use crate::analysis::strays::Strays;
+use crate::model::Capture;
 
 /// Fewer edges that struck twice tell no time between the strays.
 const FEWEST: usize = 5;
-/// Chance at or below which second strays depend on the first.
-const CHANCE: f64 = 1e-4;
+/// Chance at or below which second strays depend on the first. Where it deceives, a stray of a line without a probe that goes along with
+/// the suspect is put down to the suspect, which stands accused either way.
+const CHANCE: f64 = 2e-3;
 /// Share of a stray that another suspect of the explanation may have, for it to be this one's second.
 const ANOTHERS: f64 = 0.5;
 
@@ -33,12 +38,14 @@ pub struct Second {
 }
 
 /// The second strays at the edges of the most telling suspect whose edges strike twice, and the victim without them; none where no
-/// suspect's do. Cost: a sort of the pairs of each chosen suspect.
+/// suspect's do. `behind`: starts of strays that were left out already, as they are of one event with those before them, ascending
+/// ticks. Cost: a sort of the pairs of each chosen suspect.
 pub fn without(
     victim: &Victim,
+    edges: &[OwnEdges],
     evidence: &[Evidence],
     explanation: &Explanation,
-    reach: &Reach,
+    (reach, behind): (&Reach, &[i64]),
 ) -> Option<(Victim, Vec<Second>)> {
     let mut order: Vec<usize> = (0..explanation.chosen.len()).collect();
     order.sort_by(|&a, &b| explanation.chosen[b].gain.total_cmp(&explanation.chosen[a].gain));
@@ -49,9 +56,20 @@ pub fn without(
             (1..shares.len()).any(|j| j != at + 1 && shares[j] > ANOTHERS)
         };
         let pairs = suspect.pairs.iter().filter(|p| !is_anothers(p.stray));
-        let mut pairs: Vec<Pair> = pairs.copied().collect();
+        let times = edges[suspect.suspect.line].of(suspect.suspect.polarity);
+        let known = victim.times.len();
+        let behind = lags::pairs(behind, times, &victim.able(), reach.lo, reach.hi).into_iter();
+        let behind = behind.map(|p| Pair {
+            stray: known + p.stray,
+            ..p
+        });
+        let mut pairs: Vec<Pair> = pairs.copied().chain(behind).collect();
         pairs.sort_unstable_by_key(|p| (p.edge, p.lag));
-        let again = again(&pairs, suspect, victim.unit, reach)?;
+        let mut again = again(&pairs, suspect, victim.unit, reach)?;
+        again.retain(|p| p.stray < known);
+        if again.is_empty() {
+            return None;
+        }
         let is_again = |at: usize| again.iter().any(|p| p.stray == at);
         let seconds = again.iter().map(|p| Second {
             stray: victim.strays[p.stray],
@@ -60,6 +78,14 @@ pub fn without(
         });
         Some((victim.only(|at| !is_again(at)), seconds.collect()))
     })
+}
+
+/// Starts of the strays that lie behind others of the victim's events, ascending ticks. Cost: linear in the strays of its line.
+pub fn behind(capture: &Capture, strays: &Strays, victim: &Victim) -> Vec<i64> {
+    let places = Places::of(&capture.lines[victim.line], strays, victim.line, victim.guard);
+    let of_line = strays.of_line(victim.line).iter();
+    let behind = of_line.filter(|s| s.level == victim.level && places.at(s) == Place::Again);
+    behind.map(|s| s.start.0).collect()
 }
 
 /// The pairs of second strays, of `pairs` sorted by edge and lag.
@@ -115,4 +141,80 @@ fn again(pairs: &[Pair], suspect: &Evidence, unit: f64, reach: &Reach) -> Option
         .iter()
         .filter(|p| is_near(p.lag, second) && firsts.binary_search(&p.stray).is_err());
     Some(seconds.copied().collect())
+}
+
+#[cfg(test)]
+mod tests {
+    use crate::analysis::coupling::fixtures;
+    use crate::demo::random::Random;
+    use crate::model::{Level, Line, Ticks, TimeSpan};
+
+    /// What is said of HOLD's 300 rises and PEG's strays: those of HOLD's row, its lag, how many strays are put down to it, and how many
+    /// came again.
+    struct Told {
+        firsts: usize,
+        strays: u64,
+        lag: f64,
+        put_down: usize,
+        again: usize,
+    }
+
+    /// Half of HOLD's rises lift PEG 12 ticks later, and with a chance of `again` behind these and of `alone` behind the others PEG is
+    /// lifted `gap` ticks after that.
+    fn told(gap: i64, again: f64, alone: f64) -> Told {
+        let mut random = Random::new(7);
+        let (mut hold, mut peg, mut firsts) = (Vec::new(), Vec::new(), 0);
+        for n in 1..=300 {
+            let at = 10_000 * n + random.uniform(0.0, 900.0) as i64;
+            hold.extend([at, at + 3_000]);
+            let is_struck = random.chance(0.5);
+            let comes_again = random.chance(if is_struck { again } else { alone });
+            firsts += usize::from(is_struck);
+            for (_, lag) in [(is_struck, 12), (comes_again, 12 + gap)]
+                .iter()
+                .filter(|(is, _)| *is)
+            {
+                let start = at + lag + random.uniform(0.0, 3.0) as i64;
+                peg.extend([start, start + random.uniform(15.0, 24.0) as i64]);
+            }
+        }
+        peg.extend([3_050_000, 3_060_000]);
+        let span = TimeSpan::new(Ticks(0), Ticks(3_100_000));
+        let line = |name: &str, edges: Vec<i64>| {
+            Line::digital(name, Level::Low, edges.into_iter().map(Ticks).collect(), span)
+        };
+        let lines = vec![line("HOLD", hold), line("PEG", peg)];
+        let (_, attribution) = fixtures::attributed(lines, 3_100_000, &[(1, 60.0)]);
+        let row = &attribution.couplings[0];
+        Told {
+            firsts,
+            strays: row.strays,
+            lag: row.lag.estimate,
+            put_down: attribution.causes.iter().flatten().count(),
+            again: attribution.again.len(),
+        }
+    }
+
+    #[test]
+    fn an_edge_that_strikes_twice_counts_once() {
+        for gap in [45, 80, 95] {
+            let told = told(gap, 0.8, 0.0);
+            assert_eq!(told.strays as usize, told.firsts, "{gap}");
+            assert!((12.0..=14.0).contains(&told.lag), "{gap}: {}", told.lag);
+            assert_eq!(told.put_down, told.firsts + told.again, "{gap}");
+            assert!(told.again > 100, "{gap}: {}", told.again);
+        }
+    }
+
+    #[test]
+    fn a_first_stray_too_weak_to_show_leaves_the_second() {
+        let told = told(80, 0.8, 0.1);
+        assert_eq!(told.strays as usize, told.firsts);
+        assert_eq!(told.put_down, told.firsts + told.again);
+    }
+
+    #[test]
+    fn what_comes_alike_without_a_first_stray_is_another_s() {
+        assert_eq!(told(80, 0.3, 0.3).again, 0);
+    }
 }

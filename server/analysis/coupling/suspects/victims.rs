@@ -281,6 +281,24 @@ mod tests {
     }
 
     #[test]
+    fn strays_that_come_twice_far_from_own_edges_are_no_ringing() {
+        let span = TimeSpan::new(Ticks(0), Ticks(1_010_000));
+        // Two dips each, 25 ticks from one to the other, 900 ticks after PEG's rises, and three beside them.
+        let pulses = (0..100i64).flat_map(|n| {
+            let at = 10_000 * n + 1_000;
+            let dip = if n % 40 == 0 { at + 25 } else { at + 900 };
+            [at, dip, dip + 20, dip + 45, dip + 65, at + 4_000]
+        });
+        let peg = Line::digital("PEG", Level::Low, pulses.map(Ticks).collect(), span);
+        let capture = Capture::in_nanoseconds("twice", span, vec![peg]);
+        let options = StrayOptions {
+            narrow_below: BTreeMap::from([(0, 60.0)]),
+            ..StrayOptions::default()
+        };
+        assert!(!rings(&capture, &find(&capture, &options), 0, Level::Low));
+    }
+
+    #[test]
     fn runts_far_from_own_edges_are_no_ringing() {
         let span = TimeSpan::new(Ticks(0), Ticks(1_010_000));
         // Each of PEG's pulses is followed by a short one; runts come far from all of them.
