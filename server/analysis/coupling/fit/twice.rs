@@ -51,11 +51,6 @@ pub fn without(
     order.sort_by(|&a, &b| explanation.chosen[b].gain.total_cmp(&explanation.chosen[a].gain));
     order.into_iter().find_map(|at| {
         let suspect = &evidence[explanation.chosen[at].evidence];
-        let is_anothers = |stray: usize| {
-            let shares = explanation.model.shares(stray);
-            (1..shares.len()).any(|j| j != at + 1 && shares[j] > ANOTHERS)
-        };
-        let pairs = suspect.pairs.iter().filter(|p| !is_anothers(p.stray));
         let times = edges[suspect.suspect.line].of(suspect.suspect.polarity);
         let known = victim.times.len();
         let behind = lags::pairs(behind, times, &victim.able(), reach.lo, reach.hi).into_iter();
@@ -63,20 +58,29 @@ pub fn without(
             stray: known + p.stray,
             ..p
         });
-        let mut pairs: Vec<Pair> = pairs.copied().chain(behind).collect();
+        let mut pairs: Vec<Pair> = suspect.pairs.iter().copied().chain(behind).collect();
         pairs.sort_unstable_by_key(|p| (p.edge, p.lag));
+        let rate = again(&pairs, suspect, victim.unit, reach)?.len() as f64 / suspect.count.max(1) as f64;
+        // Another line of the explanation that strikes by itself does so no more seldom than at the suspect's edges.
+        let is_anothers = |stray: usize| {
+            let shares = explanation.model.shares(stray);
+            let mut others = explanation.model.terms.iter().zip(&shares[1..]).enumerate();
+            others.any(|(j, (term, &share))| j != at && share > ANOTHERS && term.p >= rate)
+        };
+        pairs.retain(|p| p.stray >= known || !is_anothers(p.stray));
         let mut again = again(&pairs, suspect, victim.unit, reach)?;
         again.retain(|p| p.stray < known);
         if again.is_empty() {
             return None;
         }
-        let is_again = |at: usize| again.iter().any(|p| p.stray == at);
+        let mut is_kept = vec![true; known];
+        again.iter().for_each(|p| is_kept[p.stray] = false);
         let seconds = again.iter().map(|p| Second {
             stray: victim.strays[p.stray],
             suspect: suspect.suspect,
             lag: p.lag,
         });
-        Some((victim.only(|at| !is_again(at)), seconds.collect()))
+        Some((victim.only(|at| is_kept[at]), seconds.collect()))
     })
 }
 

@@ -105,6 +105,7 @@ pub fn explain_the_rest(
     }
     attribution.beside.sort_unstable();
     attribution.again.sort_unstable();
+    attribution.again.dedup();
 }
 
 /// Strays of the couplings that are no accusation.
