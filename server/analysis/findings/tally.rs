@@ -70,6 +70,12 @@ impl Tally {
     }
 }
 
+/// Strays of the line that came behind another of the same edge or event: who did that one did them. Cost: linear in these.
+pub fn again(strays: &Strays, attribution: &Attribution, line: usize) -> u64 {
+    let of = attribution.again.iter();
+    of.filter(|&&at| strays.strays[at].line == line).count() as u64
+}
+
 /// What is said where of `all` listed strays only `judged` could be asked about.
 pub fn beside_own(all: u64, judged: u64, victim: &str) -> Option<String> {
     let left = all.saturating_sub(judged);

@@ -215,6 +215,7 @@ mod tests {
         let told = told(80, 0.8, 0.1);
         assert_eq!(told.strays as usize, told.firsts);
         assert_eq!(told.put_down, told.firsts + told.again);
+        assert!(told.again > 100, "{}", told.again);
     }
 
     #[test]
