@@ -97,7 +97,7 @@ fn clock(value: f64) -> String {
 /// A moment to the nanosecond, the digits by threes, without the threes of zeros at the end: "0.011 004 370 s" has as many digits as
 /// part it from the next.
 pub fn moment(value: f64) -> String {
-    let digits = format!("{value:.9}");
+    let digits = format!("{value:.9}").replace('-', "−");
     let (whole, parts) = digits.split_once('.').unwrap_or((&digits, ""));
     let groups = [0, 3, 6].map(|at| parts.get(at..at + 3).unwrap_or_default());
     let kept = groups

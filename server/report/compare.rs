@@ -29,9 +29,13 @@ pub struct CompareReport {
     /// Strays of a line whatever their cause, where couplings do not explain all of them; over the time it was watched.
     #[serde(default)]
     pub strays: Vec<TroubleCompareRow>,
-    /// Supply rails: dips and rises out of their limits, over the time they were watched.
+    /// Supply rails: dips and rises out of their limits, over the edges of the line that they follow (the second of `lines`),
+    /// else over the time they were watched.
     #[serde(default)]
     pub rails: Vec<TroubleCompareRow>,
+    /// What to do with the change as a whole; empty where nothing can be said of it.
+    #[serde(default)]
+    pub advice: String,
     /// What takes the ground from under the verdicts, in sentences.
     #[serde(default)]
     pub notes: Vec<String>,
@@ -50,8 +54,46 @@ pub struct TroubleCompareRow {
     #[serde(default)]
     pub slot_s: Option<f64>,
     pub rate_ratio: RatioRow,
+    /// Of a rail: how deep it goes. The verdict is on how often; this is judged by itself.
+    #[serde(default)]
+    pub depth: Option<DepthRow>,
     #[serde(flatten)]
     pub judged: JudgedRow,
+}
+
+/// How deep a rail goes, compared.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, utoipa::ToSchema)]
+pub struct DepthRow {
+    /// Whether all edges of the line that the dips follow are compared (true) or the dips only.
+    pub at_edges: bool,
+    pub before: DepthSideRow,
+    pub after: DepthSideRow,
+    /// Mann–Whitney's test, two-sided; null with too few on a side.
+    pub p_value: Option<f64>,
+    /// `shallower`, `deeper` or `unclear`.
+    pub verdict: String,
+}
+
+/// How deep a rail goes on one side. Volts.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, utoipa::ToSchema)]
+pub struct DepthSideRow {
+    /// Edges or dips that were measured.
+    pub measured: u64,
+    /// The potential that half of them bring it to, or nearer to zero.
+    pub median_v: f64,
+    /// The potential nearest to zero.
+    pub deepest_v: f64,
+}
+
+/// What each run shows of how deep a rail goes.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, utoipa::ToSchema)]
+pub struct RailDepths {
+    pub rail: String,
+    pub nominal_v: f64,
+    /// As in [`DepthRow`].
+    pub at_edges: bool,
+    /// For each run, one value for each edge or dip, in volts.
+    pub lowest_v: Vec<Vec<f64>>,
 }
 
 /// How often it went wrong, of how many occasions.
@@ -73,6 +115,9 @@ pub struct Tallies {
     #[serde(default)]
     pub edges: Vec<Vec<u64>>,
     pub troubles: Vec<Trouble>,
+    /// How deep the rails go; one for each rail.
+    #[serde(default)]
+    pub depths: Vec<RailDepths>,
     /// Pairs of runs with the same edges at the same moments: one recording, brought twice.
     #[serde(default)]
     pub twins: Vec<[usize; 2]>,
@@ -85,15 +130,20 @@ pub struct Tallies {
     /// For each run: names of rules that are not judged in it, likewise.
     #[serde(default)]
     pub unjoined_rules: Vec<Vec<String>>,
+    /// For each run: lines of which no strays are counted in it, for their levels are wrong themselves.
+    #[serde(default)]
+    pub left_out: Vec<Vec<String>>,
 }
 
 /// One trouble, counted by the same definition in every run.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct Trouble {
     pub kind: TroubleKind,
-    /// Victim and aggressor; the ends of a link; the contact; the lines of a rule.
+    /// Victim and aggressor; the ends of a link; the contact; the lines of a rule; the rail, and the line whose edges its dips
+    /// follow where they are counted over these.
     pub lines: Vec<String>,
-    /// `rise`, `fall` or `both` for a coupling, the rule's name for a rule, else empty.
+    /// `rise`, `fall` or `both` for a coupling, the rule's name for a rule, `rise` or `fall` for a rail that is counted over
+    /// edges, else empty.
     pub detail: String,
     /// One for each run; `occasions` 0: the run could not show it.
     pub counts: Vec<OccasionsRow>,
@@ -170,8 +220,19 @@ pub struct JudgedRow {
     pub after_upper_bound: f64,
     /// `gone`, `reduced`, `worse`, `unchanged` or `undecided`.
     pub verdict: String,
-    /// Clean opportunities after that would settle it; null unless undecided, or where no number would.
+    /// Opportunities after in all, the further ones clean, that would settle it: the number that `next` asks for. When undecided:
+    /// until it is shown to be fewer. When `gone` by so few that more than a tenth of the rate before may be left: until that is
+    /// ruled out. Null where nothing is open, and where no number would settle it.
     pub opportunities_needed: Option<u64>,
+    /// When undecided though strikes go on: about how many opportunities after in all would tell at the rate of now.
+    #[serde(default)]
+    pub opportunities_needed_at_this_rate: Option<u64>,
+    /// Where no number after would: about how many times what was counted on both sides would tell at the rates of now.
+    #[serde(default)]
+    pub longer_on_both: Option<f64>,
+    /// Of `gone`: at most half of the rate before can be left. Where that is false pages say "none so far".
+    #[serde(default)]
+    pub is_backed: bool,
     /// A sentence that can be read aloud.
     pub says: String,
     /// What to do after it.

@@ -175,6 +175,24 @@ pub struct LinkRow {
     /// Pulses that arrived with another width than the rest.
     #[serde(default)]
     pub distorted: Vec<DistortedRow>,
+    /// Where width decides what gets lost: losses up to a width, and beyond; else null.
+    #[serde(default)]
+    pub lost_by_width: Option<ByWidthRow>,
+}
+
+/// Pulses lost up to a width, and of wider ones.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, utoipa::ToSchema)]
+pub struct ByWidthRow {
+    /// The widest of the narrow pulses.
+    pub up_to_s: f64,
+    /// Of the pulses up to that width, those lost, and all sent.
+    pub lost: u64,
+    pub sent: u64,
+    /// Of the wider ones.
+    pub wider_lost: u64,
+    pub wider_sent: u64,
+    /// Fisher's exact test, one-sided, the widths that were tried allowed for; losses in an unbroken row count once.
+    pub p_value: f64,
 }
 
 /// A pulse that came later than its link allows.

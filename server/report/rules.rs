@@ -7,11 +7,11 @@ use crate::model::units::{engineering, seconds};
 /// One rule of the setup file.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct RuleRow {
-    /// `R1`, `R2`, … in the order limits, logic, sequences, each as the setup file has them.
+    /// `R1`, `R2`, … in the order limits, logic, latches, sequences, each as the setup file has them.
     pub id: String,
     pub name: String,
-    /// `pulse-width`, `setup`, `hold`, `recovery`, `stay`, `exclusive`, `answer`, `delay`, `period`, `frequency`, `logic`
-    /// or `sequence`.
+    /// `pulse-width`, `setup`, `hold`, `recovery`, `stay`, `exclusive`, `answer`, `delay`, `period`, `frequency`, `logic`,
+    /// `latch` or `sequence`.
     pub kind: String,
     /// The line of the setup file on which it begins, from 1.
     pub setup_line: u64,
@@ -28,7 +28,7 @@ pub struct RuleRow {
     pub cant_tell: u64,
     /// Occasions with an unknown level, or cut off by an end of the record.
     pub not_judged: u64,
-    /// The limits, both allowed values; null where there is none.
+    /// The limits, both allowed values; null where there is none, and where each side of a strobe has another (`sides`).
     pub at_least_s: Option<f64>,
     pub at_most_s: Option<f64>,
     /// Smallest and largest value measured.
@@ -41,6 +41,58 @@ pub struct RuleRow {
     pub doubtful: Vec<ViolationRow>,
     pub truth_table: Option<TruthTable>,
     pub steps: Option<Steps>,
+    /// Of a line that must stay at a level around an edge: each side that has a limit; else empty.
+    #[serde(default)]
+    pub sides: Vec<SideRow>,
+    /// Of a latch: how it went; else null.
+    #[serde(default)]
+    pub latch: Option<LatchRow>,
+}
+
+/// One side of the edges around which a line must stay at a level.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, utoipa::ToSchema)]
+pub struct SideRow {
+    /// `before` or `after`.
+    pub side: String,
+    /// The line must be at its level for at least so long on this side; an allowed value.
+    pub at_least_s: f64,
+    pub kept: u64,
+    pub broken: u64,
+    pub cant_tell: u64,
+    /// Smallest and largest time between the edge and the moment nearest to it, on this side, at which the line is not at its
+    /// level; 0 where it is not as the edge comes; null where it never leaves it.
+    pub smallest_s: Option<f64>,
+    pub largest_s: Option<f64>,
+    /// Those times less the limit.
+    pub margins: MarginHistogram,
+}
+
+/// What a transparent latch did, all its bits together.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, utoipa::ToSchema)]
+pub struct LatchRow {
+    /// As many outputs as data, in the same order.
+    pub outputs: Vec<String>,
+    pub data: Vec<String>,
+    pub enable: String,
+    /// Stretches (one a bit) in which the enable was open, and those in which the output did not follow.
+    pub open: u64,
+    pub open_wrong: u64,
+    /// Stretches in which it was shut, and those in which the output did not keep its level.
+    pub shut: u64,
+    pub shut_wrong: u64,
+    /// Stretches shorter than the settling time, which are not judged.
+    pub too_short: u64,
+    /// Changes away from the kept level, in wrong shut stretches.
+    pub slips: u64,
+    /// Of these, to the level that the data had just then, and to the other one.
+    pub to_data: u64,
+    pub to_other: u64,
+    /// Of these, within the settling time of a change of the data.
+    pub after_data: u64,
+    /// Of these, those after which the level came back before the enable opened.
+    pub came_back: u64,
+    /// One lasting fault that would explain it, in words; null when there is none.
+    pub as_if: Option<String>,
 }
 
 impl RuleRow {
@@ -79,6 +131,11 @@ pub struct ViolationRow {
     pub high_s: Option<f64>,
     /// What was seen, where a number does not say it.
     pub what: Option<String>,
+    /// Of a rule with a limit on each side of an edge: the side (`before`, `at`, `after`) and the limit that was broken there.
+    #[serde(default)]
+    pub side: Option<String>,
+    #[serde(default)]
+    pub limit_s: Option<f64>,
 }
 
 /// What a part did, input by input, against its expression.

@@ -1,15 +1,17 @@
-//! What a person may demand of lines, as declared: limits from a data sheet, sequences, logic, rails.
+//! What a person may demand of lines, as declared: limits from a data sheet, logic, latches, sequences, rails.
 //!
 //! These are names, seconds and volts, not yet tied to a capture: `setup` makes them from the setup file and
 //! `analysis::rules` checks them, so they stand beside both and know only the model. Words of the limits are those of data
 //! sheets (JEDEC) and of the timing checks of IEEE Std 1364 clause 15.
 
 pub mod expression;
+mod latch;
 mod limit;
 mod logic;
 mod rail;
 mod sequence;
 
+pub use latch::Latch;
 pub use limit::{Bounds, EdgeOf, Limit};
 pub use logic::Logic;
 pub use rail::{Rail, Reading};
@@ -30,6 +32,7 @@ pub struct Rule {
 pub enum Demand {
     Limit(Limit),
     Logic(Logic),
+    Latch(Latch),
     Sequence(Sequence),
 }
 
@@ -39,6 +42,7 @@ impl Demand {
         match self {
             Demand::Limit(limit) => limit.word(),
             Demand::Logic(_) => "logic",
+            Demand::Latch(_) => "latch",
             Demand::Sequence(_) => "sequence",
         }
     }

@@ -30,7 +30,7 @@ pub struct Setup {
     /// Settings by line name.
     pub lines: BTreeMap<String, LineSetup>,
     pub links: Vec<LinkSetup>,
-    /// Limits first, then logic, then sequences, each in the order of the file.
+    /// Limits first, then logic, latches, sequences, each in the order of the file.
     pub rules: Vec<Rule>,
     pub rails: Vec<Rail>,
     pub read: ReadSetup,
@@ -92,7 +92,8 @@ mod tests {
             (setup.lines.len(), setup.links.len(), setup.rails.len()),
             (3, 1, 2)
         );
-        assert_eq!(setup.rules.len(), 15);
+        assert_eq!(setup.rules.len(), 16);
+        assert!(EXAMPLE.contains("[[latch]]"));
         for kind in rules::LIMIT_KINDS.split(", ") {
             assert!(EXAMPLE.contains(&format!("kind = \"{kind}\"")), "{kind}");
         }

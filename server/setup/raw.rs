@@ -9,7 +9,7 @@ use toml::Spanned;
 
 use super::rails::{self, RawRail, RawReading};
 use super::read::{self, RawRead};
-use super::rules::{self, RawLimit, RawLogic, RawSequence};
+use super::rules::{self, RawLatch, RawLimit, RawLogic, RawSequence};
 use super::words::in_words;
 use super::{Error, LineSetup, LinkSetup, Setup, parse_seconds};
 use crate::model::{FAMILIES, Family};
@@ -25,6 +25,8 @@ struct RawSetup {
     limit: Vec<Spanned<RawLimit>>,
     #[serde(default)]
     logic: Vec<Spanned<RawLogic>>,
+    #[serde(default)]
+    latch: Vec<Spanned<RawLatch>>,
     #[serde(default)]
     sequence: Vec<Spanned<RawSequence>>,
     #[serde(default)]
@@ -95,6 +97,9 @@ pub fn parse(text: &str, file: &str) -> Result<Setup, Error> {
     }
     for logic in raw.logic {
         setup.rules.push(rules::logic(logic, &place)?);
+    }
+    for latch in raw.latch {
+        setup.rules.push(rules::latch(latch, &place)?);
     }
     for sequence in raw.sequence {
         setup.rules.push(rules::sequence(sequence, &place)?);

@@ -4,7 +4,7 @@ use std::collections::HashSet;
 use std::sync::Arc;
 
 use crate::report::inspect::{Finding, InspectReport, Severity, finding_keys};
-use crate::report::text::headline;
+use crate::report::text::{headline, headline_sentences};
 use crate::store::{EntryId, SessionId, Store, Under};
 use crate::workflow::condition_runs::RunFound;
 use crate::workflow::session::Held;
@@ -64,7 +64,7 @@ impl Answer {
 
     /// What was found under the condition in a sentence or two.
     pub fn headline(&self) -> Option<String> {
-        let says = headline_over(self.report.as_ref()?, &self.runs);
+        let says = headline_over(self.report.as_ref()?, &self.runs).join(" ");
         Some(match self.has_set_aside {
             true => of_the_rest(&says),
             false => says,
@@ -136,12 +136,12 @@ pub fn only_elsewhere<'a>(report: &InspectReport, runs: &'a [RunFound]) -> Vec<&
 }
 
 /// What was found in the shown run, and in other runs of the condition where they show what it does not: a run may be
-/// too short to show it.
-pub fn headline_over(report: &InspectReport, runs: &[RunFound]) -> String {
+/// too short to show it. A sentence each, or one for each run; never empty.
+pub fn headline_over(report: &InspectReport, runs: &[RunFound]) -> Vec<String> {
     /// Runs told of beside the shown one.
     const MOST: usize = 2;
     let Some(shown) = runs.iter().find(|run| run.is_shown) else {
-        return headline(report);
+        return headline_sentences(report);
     };
     /// Titles told of each of them.
     const MOST_TITLES: usize = 2;
@@ -164,7 +164,7 @@ pub fn headline_over(report: &InspectReport, runs: &[RunFound]) -> String {
         }
     }
     if besides.is_empty() {
-        return headline(report);
+        return headline_sentences(report);
     }
     // "No fault is proved" is not the first that is said where another run proves one.
     let is_trouble = !is_worse && report.findings.iter().any(|f| f.severity != Severity::Note);
@@ -186,7 +186,7 @@ pub fn headline_over(report: &InspectReport, runs: &[RunFound]) -> String {
     }
     let own = format!("In {} ({}): {}", shown.files, shown.size, headline(report));
     all.insert(if is_trouble { 0 } else { all.len() }, own);
-    all.join(" ")
+    all
 }
 
 /// What is kept of each condition with captures, in their order: the newest one last.

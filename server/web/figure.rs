@@ -3,6 +3,8 @@
 //! Black on white whatever the page's colours; no style sheet inside, so that it stands alone. Lines are drawn as
 //! in a data book: sloped transitions where there is room, hatching for unknown, a mid-level dash for floating.
 
+mod names;
+
 use std::fmt::Write;
 
 use crate::model::units::on_scale;
@@ -14,6 +16,7 @@ use super::occurrences::{Mark, Occurrence};
 use super::opened::Opened;
 use super::volts::{Volts, range, volts};
 use super::window::{Shape, window};
+use names::name_rows;
 
 const WIDTH: f64 = 1000.0;
 const GUTTER: f64 = 170.0;
@@ -22,6 +25,12 @@ const TOP: f64 = 34.0;
 const ROW: f64 = 54.0;
 const SWING: f64 = 24.0;
 const SLOPE: f64 = 4.0;
+/// From one line of a name to the next.
+const NAME_LINE: f64 = 13.0;
+/// What the volts of a supply's limits take before its trace.
+const VOLTS_WIDTH: f64 = 48.0;
+/// Least distance of two figures in volts.
+const VOLTS_LINE: f64 = 9.5;
 /// Most lines in one figure.
 const MOST_LINES: usize = 40;
 
@@ -85,12 +94,7 @@ pub fn figure(opened: &Opened, spec: &Spec) -> String {
     grid(&mut svg, opened, spec, &place, height);
     for (row, &line) in lines.iter().enumerate() {
         let high = TOP + ROW * row as f64 + 14.0;
-        let name = escape(&opened.capture.lines[line].name);
-        let _ = write!(
-            svg,
-            r##"<text x="8" y="{}" fill="#1f2a33" stroke="none" font-weight="bold">{name}</text>"##,
-            high + 16.0
-        );
+        draw_name(&mut svg, opened, line, high);
         if !draw_supply(&mut svg, opened, line, &place, high) {
             draw_line(&mut svg, opened, line, &place, high);
         }
@@ -104,6 +108,28 @@ pub fn figure(opened: &Opened, spec: &Spec) -> String {
         escape(spec.caption)
     );
     svg
+}
+
+/// A line's name beside its row: in two lines where it is too long for one, and cut in the middle where it is for two. Nothing
+/// of it reaches the trace, or the volts before that.
+fn draw_name(svg: &mut String, opened: &Opened, position: usize, high: f64) {
+    let line = &opened.capture.lines[position];
+    let is_supply = opened.report.rails.iter().any(|row| row.rail == line.name);
+    let room = GUTTER - 8.0 - if is_supply { VOLTS_WIDTH } else { 6.0 };
+    let rows = name_rows(&line.name, room);
+    let first = high + if rows.len() == 1 { 16.0 } else { 9.0 };
+    let whole = match rows.len() {
+        1 => String::new(),
+        _ => format!("<title>{}</title>", escape(&line.name)),
+    };
+    for (row, text) in rows.iter().enumerate() {
+        let _ = write!(
+            svg,
+            r##"<text x="8" y="{}" fill="#1f2a33" stroke="none" font-weight="bold">{whole}{}</text>"##,
+            first + NAME_LINE * row as f64,
+            escape(text)
+        );
+    }
 }
 
 struct Scale {
@@ -187,15 +213,33 @@ fn draw_supply(svg: &mut String, opened: &Opened, position: usize, place: &Scale
     // The row's own height, a little beyond the swing of a level either way.
     let (top, height) = (high - 8.0, SWING + 16.0);
     let y = |volts: f64| top + height * (1.0 - (volts - low) / room.max(f64::MIN_POSITIVE));
-    for (volts, dashes) in [(rail.low_v, "6 4"), (rail.nominal_v, "2 4"), (rail.high_v, "6 4")] {
+    // Their figures stand beside the lines, moved apart where those are close; the nominal one only where there is room.
+    let (middle, apart) = ((y(rail.low_v) + y(rail.high_v)) / 2.0, VOLTS_LINE / 2.0);
+    let (low_at, high_at) = (
+        y(rail.low_v).max(middle + apart),
+        y(rail.high_v).min(middle - apart),
+    );
+    let has_room = (low_at - y(rail.nominal_v)).min(y(rail.nominal_v) - high_at) >= VOLTS_LINE;
+    let nominal_at = has_room.then(|| y(rail.nominal_v));
+    for (volts, dashes, figure_at) in [
+        (rail.low_v, "6 4", Some(low_at)),
+        (rail.nominal_v, "2 4", nominal_at),
+        (rail.high_v, "6 4", Some(high_at)),
+    ] {
         let at = y(volts);
         let _ = write!(
             svg,
-            r##"<path d="M{GUTTER} {at:.1}h{PLOT}" stroke="#2b6b5d" stroke-width="1" stroke-dasharray="{dashes}"/><text x="{:.1}" y="{:.1}" font-size="9" text-anchor="end" fill="#6f6a5c" stroke="none">{}</text>"##,
-            GUTTER - 4.0,
-            at + 3.0,
-            escape(&engineering(volts, "V"))
+            r##"<path d="M{GUTTER} {at:.1}h{PLOT}" stroke="#2b6b5d" stroke-width="1" stroke-dasharray="{dashes}"/>"##
         );
+        if let Some(figure_at) = figure_at {
+            let _ = write!(
+                svg,
+                r##"<text x="{:.1}" y="{:.1}" font-size="9" text-anchor="end" fill="#6f6a5c" stroke="none">{}</text>"##,
+                GUTTER - 4.0,
+                figure_at + 3.0,
+                escape(&engineering(volts, "V"))
+            );
+        }
     }
     let columns = PLOT as usize;
     let mut path = String::new();
@@ -418,10 +462,15 @@ fn draw_marks(svg: &mut String, opened: &Opened, spec: &Spec, lines: &[usize], p
 fn bracket(svg: &mut String, place: &Scale, high: f64, (start, end): (i64, i64), says: &str) {
     let (x, until) = (place.x(start), place.x(end).max(place.x(start) + 2.0));
     let foot = high + SWING + 5.0;
+    // Behind the bracket; before it where no room is left there.
+    let (at, anchor) = match GUTTER + PLOT - until > 7.0 * says.chars().count() as f64 {
+        true => (until + 5.0, "start"),
+        false => (x - 5.0, "end"),
+    };
     let _ = write!(
         svg,
-        r##"<path d="M{x:.2} {foot:.1}v5H{until:.2}v-5" stroke="#c2452d"/><text x="{x:.2}" y="{:.1}" fill="#c2452d" stroke="none" font-size="11">{}</text>"##,
-        foot + 14.0,
+        r##"<path d="M{x:.2} {foot:.1}v5H{until:.2}v-5" stroke="#c2452d"/><text x="{at:.2}" y="{:.1}" text-anchor="{anchor}" fill="#c2452d" stroke="none" font-size="11">{}</text>"##,
+        foot + 7.0,
         escape(says)
     );
 }

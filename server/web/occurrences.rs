@@ -100,7 +100,8 @@ pub fn told(opened: &Opened, finding: &Finding) -> usize {
     };
     let beyond = |row: &ViolationRow| {
         let measured = row.measured_s?;
-        let below = rule.at_least_s.map_or(0.0, |least| least - measured);
+        let at_least_s = row.limit_s.or(rule.at_least_s);
+        let below = at_least_s.map_or(0.0, |least| least - measured);
         let above = rule.at_most_s.map_or(0.0, |most| measured - most);
         Some(below.max(above))
     };
@@ -242,9 +243,11 @@ fn violations(opened: &Opened, finding: &Finding) -> Vec<Occurrence> {
     let one = |row: &ViolationRow| {
         let line = opened.capture.line_index(row.lines.first()?)?;
         let (start, end) = (opened.ticks_at(row.start_s), opened.ticks_at(row.end_s));
+        let of = row.limit_s.map(|limit| format!(" of {}", seconds(limit)));
+        let of = of.unwrap_or_default();
         let measured = row
             .measured_s
-            .map(|m| format!(" {}", seconds(m)))
+            .map(|m| format!(" {}{of}", seconds(m)))
             .unwrap_or_default();
         let what = row.what.as_ref().map(|w| format!(": {w}")).unwrap_or_default();
         let says = format!("{}{measured}", rule.name);

@@ -15,6 +15,7 @@ use super::answers::{headline_over, of_the_rest, open_only};
 use super::finding_state::StateView;
 use super::occurrences::{occurrences, told};
 use super::opened::Opened;
+use super::pages::links::escape_query;
 
 /// Height of the tallest bar, and width of the whole histogram, in its own units.
 const BAR_HEIGHT: f64 = 42.0;
@@ -22,7 +23,10 @@ const HISTOGRAM_WIDTH: f64 = 230.0;
 
 /// An answer, worded for a page.
 pub struct Sheet {
-    pub headline: Vec<Part>,
+    /// Never empty.
+    pub headline: Vec<Said>,
+    /// What is looked at, short: which run of how many, files, lines, length.
+    pub brief: String,
     /// Files, lines, length, resolution.
     pub facts: String,
     pub findings: Vec<FindingView>,
@@ -48,6 +52,8 @@ pub struct FindingView {
     pub caption: String,
     /// It asks for something to be said in the setup.
     pub wants_setup: bool,
+    /// It asks for a supply to be declared: the form for that, filled in as far as it says; empty: it does not.
+    pub declares: String,
     /// The capture that it says can't be read.
     pub unreadable: Option<CaptureLink>,
     /// What the person holds of it; `None` where that is not known here.
@@ -73,6 +79,13 @@ impl CaptureLink {
             may_be_read: true,
         }
     }
+}
+
+/// A sentence of the headline.
+pub struct Said {
+    /// `count` (how many things are wrong), `first` or `further`.
+    pub kind: &'static str,
+    pub parts: Vec<Part>,
 }
 
 /// A piece of a sentence; names of lines stand out.
@@ -126,15 +139,17 @@ pub fn sheet(opened: &Opened, aside: &HashSet<&String>) -> Sheet {
         }
         view
     });
+    let facts = facts(opened);
     Sheet {
-        headline: parts(&headline_of_open(opened, aside), &names),
-        facts: facts(opened),
+        headline: said(&headline_of_open(opened, aside), &names),
+        brief: brief(opened, &facts),
+        facts: facts.join(" · "),
         findings: views.collect(),
         warnings: warnings.collect(),
     }
 }
 
-fn headline_of_open(opened: &Opened, aside: &HashSet<&String>) -> String {
+fn headline_of_open(opened: &Opened, aside: &HashSet<&String>) -> Vec<String> {
     if aside.is_empty() {
         return headline_over(&opened.report, &opened.runs);
     }
@@ -149,12 +164,41 @@ fn headline_of_open(opened: &Opened, aside: &HashSet<&String>) -> String {
         .chain([&opened.report])
         .flat_map(|report| finding_keys(&report.findings));
     match keys.any(|key| aside.contains(&key)) {
-        true => of_the_rest(&says),
+        true => says.iter().map(|says| of_the_rest(says)).collect(),
         false => says,
     }
 }
 
-fn facts(opened: &Opened) -> String {
+/// Which sentence is read first: not how many things are wrong, but the first of them.
+fn said(sentences: &[String], names: &[&str]) -> Vec<Said> {
+    let counts = |says: &String| {
+        let last = says.ends_with(" looks wrong.") || says.ends_with(" look wrong.");
+        last && says.split_whitespace().count() == 4
+    };
+    let first = usize::from(sentences.len() > 1 && sentences.first().is_some_and(counts));
+    let view = |(at, says): (usize, &String)| Said {
+        kind: match at.cmp(&first) {
+            std::cmp::Ordering::Less => "count",
+            std::cmp::Ordering::Equal => "first",
+            std::cmp::Ordering::Greater => "further",
+        },
+        parts: parts(says, names),
+    };
+    sentences.iter().enumerate().map(view).collect()
+}
+
+/// The first of the facts; where there are several runs, which of them these are of.
+fn brief(opened: &Opened, facts: &[String]) -> String {
+    /// Files, lines and length.
+    const FIRST: usize = 3;
+    let facts = facts[..facts.len().min(FIRST)].join(" · ");
+    match opened.runs.iter().position(|run| run.is_shown) {
+        Some(at) if opened.runs.len() > 1 => format!("run {} of {}: {facts}", at + 1, opened.runs.len()),
+        _ => facts,
+    }
+}
+
+fn facts(opened: &Opened) -> Vec<String> {
     let captures = &opened.report.captures;
     let lines = opened.capture.lines.len();
     let mut facts = vec![match captures.as_slice() {
@@ -180,7 +224,7 @@ fn facts(opened: &Opened) -> String {
         let known = each(&|period_s| format!("±{}", seconds(period_s / 2.0)), true);
         facts.push(format!("edges known to {known}"));
     }
-    facts.join(" · ")
+    facts
 }
 
 /// Each instrument's own sampling period in seconds, the finest first, and the files that have it.
@@ -226,6 +270,7 @@ fn finding_view(opened: &Opened, finding: &Finding, number: usize, names: &[&str
         _ => None,
     };
     let list = occurrences(opened, finding);
+    let said = || std::iter::once(&finding.detail).chain(&finding.try_next);
     FindingView {
         id: finding.id.clone(),
         number,
@@ -241,9 +286,7 @@ fn finding_view(opened: &Opened, finding: &Finding, number: usize, names: &[&str
         ruled_out: coupling.map_or(Vec::new(), |row| {
             // What the detail says already is not said again.
             let reasons = row.ruled_out.iter().map(|out| out.reason.clone());
-            reasons
-                .filter(|reason| !finding.detail.contains(reason.as_str()))
-                .collect()
+            reasons.filter(|reason| !tells(&finding.detail, reason)).collect()
         }),
         // The page says the cautions once, and what is to be off at each list.
         try_next: finding
@@ -256,12 +299,57 @@ fn finding_view(opened: &Opened, finding: &Finding, number: usize, names: &[&str
         caption: list
             .get(told(opened, finding))
             .map_or(String::new(), |drawn| drawn.caption.clone()),
-        wants_setup: std::iter::once(&finding.detail)
-            .chain(&finding.try_next)
-            .any(|text| text.contains("the setup") && !text.contains("page Source and far end")),
+        wants_setup: said().any(|text| {
+            text.contains("the setup") && !text.contains("page Source and far end") && !text.contains(RAIL)
+        }),
+        declares: match said().find(|text| text.contains(RAIL)) {
+            Some(text) => rail_form(opened, finding, text),
+            None => String::new(),
+        },
         unreadable: None,
         state: None,
     }
+}
+
+/// How advice to declare a supply says it in the setup's own words.
+const RAIL: &str = "[rail.";
+
+/// The end of the address of the form for a rail, with what `says` proposes of it.
+fn rail_form(opened: &Opened, finding: &Finding, says: &str) -> String {
+    let value = |key: &str| {
+        let (_, rest) = says.split_once(&format!("{key} = \""))?;
+        rest.split('"').next().map(str::to_owned)
+    };
+    let row = opened
+        .report
+        .rails
+        .iter()
+        .find(|row| finding.lines.first() == Some(&row.rail));
+    let nominal = value("nominal").or_else(|| row.map(|row| format!("{} V", row.nominal_v)));
+    let fields = [
+        ("kind", Some("rail".to_owned())),
+        ("line", finding.lines.first().cloned()),
+        ("nominal", nominal),
+        ("tolerance", value("tolerance")),
+    ];
+    let fields = fields
+        .into_iter()
+        .filter_map(|(name, value)| Some(format!("{name}={}", escape_query(&value?))));
+    fields.collect::<Vec<_>>().join("&")
+}
+
+/// Whether a detail says why a line was cleared: as it is said there, or in one sentence with that line's other edges.
+fn tells(detail: &str, reason: &str) -> bool {
+    let pieces = || {
+        let (who, rest) = reason
+            .split_once(" % of its ")
+            .map(|(before, rest)| (before.rsplit_once(" on "), rest))?;
+        let ((who, percent), edges) = (who?, rest.split(';').next()?);
+        let (_, said) = detail.split_once(who)?;
+        let said = said.split(';').next()?;
+        Some(said.contains(&format!("{percent} % of its {edges}")))
+    };
+    detail.contains(reason) || pieces() == Some(true)
 }
 
 fn histogram(row: &CouplingRow, lags: &LagHistogram) -> Histogram {

@@ -202,6 +202,14 @@ impl Fill<'_> {
                     width_arrived_s: self.length_s((d.arrived.end - d.arrived.start).0 as f64),
                 })
                 .collect(),
+            lost_by_width: links::by_width(link).map(|narrow| shape::ByWidthRow {
+                up_to_s: self.length_s(narrow.up_to as f64),
+                lost: narrow.lost,
+                sent: narrow.of,
+                wider_lost: narrow.wider_lost,
+                wider_sent: narrow.wider,
+                p_value: narrow.p_value,
+            }),
         }
     }
 

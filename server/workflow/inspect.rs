@@ -11,6 +11,7 @@ use crate::analysis::{levels, rails, rules};
 use crate::model::{Capture, Ticks};
 use crate::report::CaptureRow;
 use crate::report::inspect::InspectReport;
+use crate::rule::Rail;
 use crate::setup::Setup;
 
 use super::align::{LeftOver, OneClock, one_clock, shared};
@@ -132,13 +133,9 @@ fn look(
     let once = each_once(&capture, &parted, &links).map_or(Cow::Borrowed(&capture), Cow::Owned);
     let mut supplies = setup.rails.clone();
     supplies.extend(rails::assumed::assumed(&capture, &setup.rails));
-    let is_one_wire = |a: usize, b: usize| {
-        declared
-            .iter()
-            .any(|l| [(a, b), (b, a)].contains(&(l.from, l.to)))
-    };
+    let is_one_wire = |a: usize, b: usize| are_ends(&declared, a, b);
     let is_supply = |name: &str| rails::is_supply(&supplies, name);
-    let troubles = levels::find(&capture, &is_supply, &is_one_wire);
+    let troubles = wrong_levels(&capture, &supplies, &declared);
     let once = levels::to_judge(&once, &troubles).map_or(once, Cow::Owned);
     let options = stray_options(&once, setup, &links);
     let (strays, mut attribution) = coupling::judge::judge(&once, &options, &CouplingOptions::default());
@@ -191,6 +188,8 @@ fn look(
         result.missing = result.missing.take().filter(|missing| !is_elsewhere(missing));
     }
     rails::beside::tell(&capture, &strays, (&supplies, &rail_results), &mut all);
+    let rules_and = (setup.rules.as_slice(), results.rules.as_slice());
+    rails::beside_rules::tell(&capture, rules_and, (&supplies, &rail_results), &mut all);
     all.extend(rails::findings(&capture, &supplies, &rail_results));
     all.extend(rails::about_zero(&rails::assumed::about_zero(
         &capture, &supplies,
@@ -240,6 +239,20 @@ fn look(
         report,
         left: Vec::new(),
     }
+}
+
+/// Whether two lines are the ends of one declared link.
+fn are_ends(declared: &[LinkOptions], a: usize, b: usize) -> bool {
+    let ends = [(a, b), (b, a)];
+    declared.iter().any(|link| ends.contains(&(link.from, link.to)))
+}
+
+/// The lines whose levels are wrong themselves, by line. `supplies`: rails, declared and assumed; `declared`: the setup's links.
+/// Cost: that of [`levels::find`].
+pub fn wrong_levels(capture: &Capture, supplies: &[Rail], declared: &[LinkOptions]) -> Vec<levels::Trouble> {
+    levels::find(capture, &|name| rails::is_supply(supplies, name), &|a, b| {
+        are_ends(declared, a, b)
+    })
 }
 
 /// Adds to what is told of an alignment that its two lines are looked at as one.

@@ -11,8 +11,17 @@ pub fn no_such(capture: &Capture, typed: &str) -> String {
     let names: Vec<&str> = lines
         .chain(capture.buses.iter().map(|bus| bus.name.as_str()))
         .collect();
-    if let Some(near) = nearest(typed, &names) {
-        return format!("The captures have no {typed}: did you mean {near}?");
+    // A name without the board or instrument that stands before it, then a slip, then a part of a name.
+    let near = match holding(typed, &names, true) {
+        own if !own.is_empty() => own,
+        _ => nearest(typed, &names).map_or_else(|| holding(typed, &names, false), |near| vec![near]),
+    };
+    if let Some((last, others)) = near.split_last() {
+        let others = match others {
+            [] => String::new(),
+            others => format!("{} or ", others.join(", ")),
+        };
+        return format!("The captures have no {typed}: did you mean {others}{last}?");
     }
     let more = match names.len().saturating_sub(MOST_TOLD) {
         0 => String::new(),
@@ -23,6 +32,30 @@ pub fn no_such(capture: &Capture, typed: &str) -> String {
         "The captures have no {typed}. They have {}{more}.",
         told.join(", ")
     )
+}
+
+/// Most names that are offered for one part of a name.
+const MOST_OFFERED: usize = 4;
+
+/// The names that hold what was typed: at their end after a mark (`whole`), or anywhere. None where it is one letter, or where
+/// more do than anybody would read. Upper and lower case are alike.
+fn holding<'a>(typed: &str, names: &[&'a str], whole: bool) -> Vec<&'a str> {
+    let wanted = typed.trim().to_lowercase();
+    let holds = |name: &&str| {
+        let name = name.to_lowercase();
+        match name.strip_suffix(&wanted) {
+            Some(before) if whole => before.ends_with(|letter: char| !letter.is_alphanumeric()),
+            _ => !whole && name.contains(&wanted),
+        }
+    };
+    let found: Vec<&str> = match wanted.chars().count() > 1 {
+        true => names.iter().filter(|name| holds(name)).copied().collect(),
+        false => Vec::new(),
+    };
+    match found.len() <= MOST_OFFERED {
+        true => found,
+        false => Vec::new(),
+    }
 }
 
 /// The name that the fewest changes of a letter lead to, if no more than a third of its letters change (one at least).
@@ -81,7 +114,7 @@ pub fn doubts(on_sheet: &[&str], lines: &[&str]) -> Vec<String> {
     {
         // D2 is not a slip of D0: what is counted differs on purpose.
         let near = nearest(name, &free).filter(|near| figures(near) == figures(name));
-        if let Some(near) = near {
+        if let Some(near) = near.or_else(|| whole(name, &free)) {
             let sentence = format!("The captures have no {name}: did you mean {near}?");
             if !told.contains(&sentence) {
                 told.push(sentence);
@@ -89,6 +122,16 @@ pub fn doubts(on_sheet: &[&str], lines: &[&str]) -> Vec<String> {
         }
     }
     told
+}
+
+/// The only line that is called so with something in brackets behind it: a name that was cut short.
+fn whole<'a>(name: &str, lines: &[&'a str]) -> Option<&'a str> {
+    let goes_on = |line: &&&str| {
+        let rest = line.strip_prefix(name).map(str::trim_start);
+        rest.is_some_and(|rest| rest.starts_with('('))
+    };
+    let mut longer = lines.iter().filter(goes_on);
+    longer.next().copied().filter(|_| longer.next().is_none())
 }
 
 /// Letters put in, left out or replaced to make `to` of `from` (Levenshtein 1965; from memory).
@@ -125,12 +168,33 @@ mod tests {
     }
 
     #[test]
+    fn a_name_without_its_board_or_in_part_finds_the_lines_that_hold_it() {
+        let names = ["SEQ.U3.Q3", "SEQ.U3.Q30", "DEC.U5.Y3_n", "CH3 MUTE latch Q"];
+        assert_eq!(holding("u3.q3", &names, true), ["SEQ.U3.Q3"]);
+        assert_eq!(holding("U3.Q3", &names, false), ["SEQ.U3.Q3", "SEQ.U3.Q30"]);
+        assert_eq!(holding("mute", &names, false), ["CH3 MUTE latch Q"]);
+        // Part of a longer word is no name without its board; one letter is in many.
+        assert_eq!(holding("Q30", &["SEQ.XQ30"], true), [""; 0]);
+        assert_eq!(holding("Q", &names, false), [""; 0]);
+        assert_eq!(holding("e", &["e1", "e2"], false), [""; 0]);
+    }
+
+    #[test]
     fn a_sheet_is_doubted_only_where_a_line_without_a_pin_is_near() {
         let lines = ["CLEAR_N", "STEP", "BELL0"];
         assert_eq!(
             doubts(&["CLEARN", "STEP", "LAMP", ""], &lines),
             ["The captures have no CLEARN: did you mean CLEAR_N?"]
         );
+        // Cut short before its brackets, which hold figures.
+        assert_eq!(
+            doubts(
+                &["/CLR U12-1"],
+                &["/CLR U12-1 (ribbon 6)", "/CLR U9-8 (ribbon 5)"]
+            ),
+            ["The captures have no /CLR U12-1: did you mean /CLR U12-1 (ribbon 6)?"]
+        );
+        assert_eq!(doubts(&["DATA"], &["DATA (low)", "DATA (high)"]), [""; 0]);
         // Not captured, and no slip: another bit, and a line whose like has its own pin.
         assert_eq!(doubts(&["BELL1", "STEPS", "STEP"], &lines), [""; 0]);
     }

@@ -1,14 +1,14 @@
 //! Checked rules → the rows of the report.
 
-use crate::analysis::rules::sentences::{as_if_words, suspicion_words};
+use crate::analysis::rules::sentences::{as_if_words, latch_as_if_words, suspicion_words};
 use crate::analysis::rules::sequence::instead_words;
-use crate::analysis::rules::{RuleResult, Tale, TruthTable as Table, Violation};
+use crate::analysis::rules::{Held, Margins, RuleResult, SideTally, Tale, TruthTable as Table, Violation};
 use crate::model::Capture;
 use crate::report::rules::{
-    Company, CompanyStrays, DirectionRow, FoundValue, MarginHistogram, RuleRow, Steps, TruthRow, TruthTable,
-    ViolationRow,
+    Company, CompanyStrays, DirectionRow, FoundValue, LatchRow, MarginHistogram, RuleRow, SideRow, Steps,
+    TruthRow, TruthTable, ViolationRow,
 };
-use crate::rule::Rule;
+use crate::rule::{Demand, Latch, Limit, Rule};
 
 /// One row a rule, in the order given. `rules` and `results`: as many.
 pub fn rows(capture: &Capture, rules: &[Rule], results: &[RuleResult]) -> Vec<RuleRow> {
@@ -29,6 +29,14 @@ fn row(capture: &Capture, index: usize, rule: &Rule, result: &RuleResult) -> Rul
         () => "nothing-checked",
     };
     let has_margins = tally.smallest.is_some();
+    let of_several = is_of_several(rule, result);
+    let told = |v: &Violation| {
+        let mut row = violation(capture, v);
+        if of_several {
+            row.what = row.what.take().or_else(|| Some(which(rule, &row)));
+        }
+        row
+    };
     RuleRow {
         id: format!("R{}", index + 1),
         name: rule.name.clone(),
@@ -46,17 +54,80 @@ fn row(capture: &Capture, index: usize, rule: &Rule, result: &RuleResult) -> Rul
         at_most_s: tally.limits.at_most.map(length),
         smallest_s: tally.smallest.map(|t| length(t as f64)),
         largest_s: tally.largest.map(|t| length(t as f64)),
-        margins: has_margins.then(|| MarginHistogram {
-            start_s: length(tally.margins.start),
-            bin_s: length(tally.margins.bin),
-            counts: tally.margins.counts.clone(),
-            below: tally.margins.below,
-            above: tally.margins.above,
-        }),
-        violations: tally.violations.iter().map(|v| violation(capture, v)).collect(),
-        doubtful: tally.doubtful.iter().map(|v| violation(capture, v)).collect(),
+        margins: has_margins.then(|| margins(capture, &tally.margins)),
+        violations: tally.violations.iter().map(told).collect(),
+        doubtful: tally.doubtful.iter().map(told).collect(),
         truth_table: result.table.as_ref().map(|t| truth_table(capture, t)),
         steps: result.tale.as_ref().map(|t| steps(capture, t)),
+        sides: tally.sides.iter().map(|side| side_row(capture, side)).collect(),
+        latch: match (&rule.demand, &result.held) {
+            (Demand::Latch(latch), Some(held)) => Some(latch_row(capture, latch, held)),
+            _ => None,
+        },
+    }
+}
+
+fn margins(capture: &Capture, margins: &Margins) -> MarginHistogram {
+    let length = |ticks: f64| capture.timebase.length_s(ticks);
+    MarginHistogram {
+        start_s: length(margins.start),
+        bin_s: length(margins.bin),
+        counts: margins.counts.clone(),
+        below: margins.below,
+        above: margins.above,
+    }
+}
+
+fn side_row(capture: &Capture, side: &SideTally) -> SideRow {
+    let length = |ticks: f64| capture.timebase.length_s(ticks);
+    SideRow {
+        side: side.side.word().to_owned(),
+        at_least_s: length(side.limit),
+        kept: side.kept,
+        broken: side.broken,
+        cant_tell: side.cant_tell,
+        smallest_s: side.smallest.map(|t| length(t as f64)),
+        largest_s: side.largest.map(|t| length(t as f64)),
+        margins: margins(capture, &side.margins),
+    }
+}
+
+fn latch_row(capture: &Capture, latch: &Latch, held: &Held) -> LatchRow {
+    let enable = &capture.lines[held.enable].name;
+    LatchRow {
+        outputs: names(capture, &held.outputs),
+        data: names(capture, &held.data),
+        enable: enable.clone(),
+        open: held.open,
+        open_wrong: held.open_wrong,
+        shut: held.shut,
+        shut_wrong: held.shut_wrong,
+        too_short: held.too_short,
+        slips: held.slips,
+        to_data: held.to_data,
+        to_other: held.to_other,
+        after_data: held.after_data,
+        came_back: held.came_back,
+        as_if: held
+            .as_if
+            .map(|instead| latch_as_if_words(instead, enable, latch)),
+    }
+}
+
+/// Whether the lines of a violation are among several that the rule is about, so that it must be said which they are.
+fn is_of_several(rule: &Rule, result: &RuleResult) -> bool {
+    match &rule.demand {
+        Demand::Limit(Limit::Exclusive { .. }) => true,
+        Demand::Limit(Limit::Setup { .. } | Limit::Hold { .. }) => result.lines.len() > 2,
+        _ => false,
+    }
+}
+
+/// The lines of a violation by name: both that were together, or the one that moved.
+fn which(rule: &Rule, row: &ViolationRow) -> String {
+    match (&rule.demand, row.lines.as_slice()) {
+        (Demand::Limit(Limit::Exclusive { .. }), [one, other]) => format!("{one} and {other}"),
+        (_, lines) => lines.first().cloned().unwrap_or_default(),
     }
 }
 
@@ -75,6 +146,8 @@ fn violation(capture: &Capture, violation: &Violation) -> ViolationRow {
         low_s: measured.map(|(m, reach)| length(m as f64 - reach.below)),
         high_s: measured.map(|(m, reach)| length(m as f64 + reach.above)),
         what: violation.what.clone(),
+        side: violation.side.map(|(side, _)| side.word().to_owned()),
+        limit_s: violation.side.map(|(_, limit)| length(limit)),
     }
 }
 

@@ -149,7 +149,7 @@ async function isArchive(file) {
 
 /** @param {File} file the session's first */
 function title(file) {
-  const day = new Date().toLocaleString(undefined, { weekday: "long", day: "numeric", month: "long", hour: "2-digit", minute: "2-digit" });
+  const day = new Date().toLocaleString(undefined, { weekday: "long", day: "numeric", month: "long", hour: "2-digit", minute: "2-digit", hourCycle: "h23" });
   return `${file.name.replace(/(\.(vcd|csv|tsv|txt|gz))+$/i, "").slice(0, 120)}, ${day}`;
 }
 

@@ -40,14 +40,31 @@ test("a rule goes in by the form and is checked", async () => {
   await form.locator("[name=kind]").selectOption("exclusive");
   assert.equal(await form.locator("[name=is]").isVisible(), false);
   assert.equal(await form.locator("[name=lines]").isVisible(), true);
+  // A sequence shows only what its step knows, and a field for several lines proposes those that hold what is typed.
+  await form.locator("[name=kind]").selectOption("sequence");
+  assert.equal(await form.locator("[name=serial]").isVisible(), false);
+  await form.locator("[name=rule]").selectOption("count-up");
+  assert.equal(await form.locator("[name=modulus]").isVisible(), true);
+  assert.equal(await form.locator("[name=load_from]").isVisible(), false);
+  await form.locator("[name=rule]").selectOption("shift-left");
+  assert.equal(await form.locator("[name=serial]").isVisible(), true);
+  await form.locator("[name=bus]").pressSequentially("ct_1");
+  await form.getByRole("button", { name: "SELECT_1", exact: true }).click();
+  await form.locator("[name=bus]").pressSequentially(" ct_0");
+  await form.getByRole("button", { name: "SELECT_0", exact: true }).click();
+  assert.equal(await form.locator("[name=bus]").inputValue(), "SELECT_1 SELECT_0");
+  // Of a latch the enable and the level at which it is open.
+  await form.locator("[name=kind]").selectOption("latch");
+  assert.equal(await form.locator("[name=open_at]").isVisible(), true);
+  assert.equal(await form.locator("[name=bus]").isVisible(), false);
   await form.locator("[name=kind]").selectOption("pulse-width");
   await form.locator("[name=line]").fill("SELECT_0");
   await form.locator("[name=at_least]").fill("20");
-  await form.getByRole("button").click();
+  await form.getByRole("button", { name: "add the rule" }).click();
   await page.waitForFunction(() => (document.querySelector("form[data-kinds-form] .told")?.textContent ?? "") !== "");
   assert.match(await form.locator(".told").innerText(), /^At least: Found "20", expected a time with its unit/);
   await form.locator("[name=at_least]").fill("20 ms");
-  await form.getByRole("button").click();
+  await form.getByRole("button", { name: "add the rule" }).click();
   await page.getByText("pulse-width of SELECT_0: broken").waitFor();
   // What was done is said, until something is pressed; then the rule is taken out, and that undone.
   await page.locator(".just-done", { hasText: "the rule is in the setup" }).waitFor();
@@ -56,7 +73,7 @@ test("a rule goes in by the form and is checked", async () => {
   await form.locator("[name=kind]").selectOption("pulse-width");
   await form.locator("[name=line]").fill("SELECT_O");
   await form.locator("[name=at_least]").fill("20 ms");
-  await form.getByRole("button").click();
+  await form.getByRole("button", { name: "add the rule" }).click();
   await page.getByText("did you mean SELECT_0?").waitFor();
   await page.getByRole("button", { name: "pulse-width of SELECT_0: take it out" }).click();
   await page.locator(".just-done", { hasText: "taken out" }).waitFor();

@@ -12,7 +12,7 @@ test("lines that have no room in the figure are counted, and brought up", async 
   const more = page.locator(".figure .more");
   await more.waitFor();
   const below = Number(/^(\d+) more below$/.exec(await more.innerText())?.[1]);
-  const rows = () => page.evaluate(() => { const { view } = globalThis.edgewitness; return { last: view.rows().at(-1).low, height: view.height, low: view.rows().filter((row) => row.low > view.height).length }; });
+  const rows = () => page.evaluate(() => { const { view } = globalThis.edgewitness; return { last: view.rows().at(-1).low, height: view.height, low: view.rows().filter((row) => row.foot > view.height).length }; });
   assert.equal((await rows()).low, below);
   assert.ok(below > 0);
   await more.click();
@@ -21,6 +21,31 @@ test("lines that have no room in the figure are counted, and brought up", async 
   assert.ok(last <= height, `${last} of ${height}`);
   await page.setViewportSize({ width: 1280, height: 1800 });
   await page.waitForFunction(() => document.querySelector(".figure .more").hidden);
+  assert.deepEqual(troubles, []);
+});
+
+test("at 1280 by 720 the answer, the two edges and what to try stand in sight, before any statistics", async () => {
+  const { page, troubles } = await openPage(browser, server.url, { viewport: { width: 1280, height: 720 } });
+  await ready(page);
+  const foot = async (selector) => { const { y, height } = await page.locator(selector).first().boundingBox(); return y + height; };
+  const [first, advice, detail] = [await foot(".headline .first"), await foot(".finding .try-next p:nth-of-type(2)"), await foot(".finding .detail")];
+  assert.ok(first < advice && advice < detail && advice < 600, JSON.stringify({ first, advice, detail }));
+  const words = (await page.locator(".headline .first").innerText()).split(/\s+/).length;
+  assert.ok(words <= 14, `${words} words`);
+  // Nothing of the other fault is drawn into this one's moment; farther away all is.
+  const ghosts = () => page.evaluate(() => {
+    const { view } = globalThis.edgewitness;
+    const said = [], fillText = view.context.fillText;
+    view.context.fillText = function (text, ...place) { said.push(text); return fillText.call(this, text, ...place); };
+    view.draw(view.pen, view.height, true);
+    delete view.context.fillText;
+    return said.filter((text) => text === "never arrived").length;
+  });
+  await page.waitForFunction(() => globalThis.edgewitness.view.evidence.occurrences.length > 0);
+  assert.equal(await ghosts(), 0);
+  await page.locator(".tools button", { hasText: "farther" }).click();
+  await page.waitForTimeout(300);
+  assert.ok(await ghosts() > 0);
   assert.deepEqual(troubles, []);
 });
 

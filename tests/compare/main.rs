@@ -9,6 +9,9 @@ mod machine_runs;
 #[path = "../common/outcome.rs"]
 mod outcome;
 
+mod advice;
 mod conditions;
+mod levels;
 mod lines;
+mod rails;
 mod sampling;

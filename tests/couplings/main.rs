@@ -12,6 +12,7 @@ mod outcome;
 mod pulsed;
 
 mod coincidence;
+mod contacts;
 mod forbidden;
 mod inseparable;
 mod volts_dips;

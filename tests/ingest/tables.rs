@@ -29,8 +29,58 @@ fn times_may_stand_in_any_column() {
 }
 
 #[test]
+fn numbers_of_rows_beside_the_times_are_no_line() {
+    let table = |heading: &str, first: u32, step: u32| {
+        let mut text = format!("{heading};Zeit (us);HIT;RDY\n");
+        for row in 0..20 {
+            let (number, hit) = (first + row * step, u32::from(row % 7 == 3));
+            text.push_str(&format!("{number};{},{};{hit};1\n", row / 10, row % 10));
+        }
+        text
+    };
+    let lines = |text: &str| -> Vec<String> {
+        let capture = read(text);
+        capture.lines.iter().map(|line| line.name.clone()).collect()
+    };
+    let headings = [
+        "Nr.",
+        "Nr",
+        "No.",
+        "#",
+        "num",
+        "Num.",
+        "Sample_Nr",
+        "idx",
+        "n",
+        "",
+        "Lfd. Nr.",
+        "Número",
+    ];
+    for heading in headings {
+        assert_eq!(lines(&table(heading, 0, 1)), ["HIT", "RDY"], "{heading:?} from 0");
+        assert_eq!(lines(&table(heading, 1, 1)), ["HIT", "RDY"], "{heading:?} from 1");
+    }
+    // Samples of which only some have a row; and numbers that nothing above them tells of.
+    assert_eq!(lines(&table("Sample no.", 40, 3)), ["HIT", "RDY"]);
+    assert_eq!(lines(&table("Zeile", 1, 1)), ["HIT", "RDY"]);
+    // What is headed so and counts nothing is a line; so is what counts elsewhere than from the first row on.
+    let contact = "Time (us),NO,NC\n0.0,0,1\n0.1,1,0\n0.2,1,0\n0.3,0,1\n";
+    assert_eq!(lines(contact), ["NO", "NC"]);
+    assert_eq!(lines(&table("V1", 40, 3)).len(), 3);
+}
+
+#[test]
 fn sample_numbers_without_a_rate_ask_for_it() {
-    for heading in ["Sample", "Samples", "Index", "No.", "Sequence", "Sample Number"] {
+    for heading in [
+        "Sample",
+        "Samples",
+        "Index",
+        "No.",
+        "Sequence",
+        "Sample Number",
+        "Nr.",
+        "num",
+    ] {
         let error = try_read(&format!("{heading},STEP\n0,0\n1,0\n2,1\n3,1\n"))
             .unwrap_err()
             .to_string();

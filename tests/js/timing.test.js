@@ -7,7 +7,7 @@ import { isInCapture, readAddress, writeAddress } from "../../static/js/timing/a
 import { Arrangement } from "../../static/js/timing/arrangement.js";
 import { Columns, decode } from "../../static/js/timing/columns.js";
 import { strayShape } from "../../static/js/timing/drawing/draw.js";
-import { inOwnNames } from "../../static/js/timing/names.js";
+import { inOwnNames, toldOfNames } from "../../static/js/timing/names.js";
 import { CROWD, CROWD_END_HIGH, CROWD_END_LOW, FALL, JUMP_HIGH, RISE, busCells, reduceColumns, reduceEdges } from "../../static/js/timing/drawing/reduce.js";
 import { Scale, keepWithin, niceStep, scaleMarks, scaleZero } from "../../static/js/timing/drawing/scale.js";
 
@@ -44,6 +44,13 @@ test("a sentence goes by the names that a person gave, whole ones only", () => {
   assert.equal(inOwnNames([item("STEP"), item("STEP_2")], says), says);
   const items = [item("STEP", "hammer"), item("STEP_2"), item("D0 - CLEAR+", "$& clear")];
   assert.equal(inOwnNames(items, says), "$& clear: 4 strays follow hammer falling, none STEP_2; MISSTEP is another.");
+});
+
+test("how far a name given in the diagram goes is said with it", () => {
+  const item = (given, name = given) => ({ given, name });
+  assert.equal(toldOfNames([item("STEP"), item("LAMP")]), "");
+  assert.equal(toldOfNames([item("STEP"), item("LAMP", "tempo lamp")]), "Shown under another name, here only: LAMP as tempo lamp. The printed report, tables, rules, before and after, and what programs get keep LAMP.");
+  assert.match(toldOfNames([item("STEP", "hammer"), item("LAMP", "lamp")]), /^Shown .* STEP as hammer, LAMP as lamp\. .* keep the names of the capture\.$/);
 });
 
 test("bus values in the radices of front panels", () => {

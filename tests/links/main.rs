@@ -11,5 +11,6 @@ mod outcome;
 #[path = "../common/pulsed.rs"]
 mod pulsed;
 
+mod buses;
 mod declared;
 mod proposed;

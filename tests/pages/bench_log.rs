@@ -163,6 +163,29 @@ async fn a_harness_sheet_is_refused_by_row_and_column_or_kept_and_shown() {
     assert!(page.contains("sequencer J2-12"));
 }
 
+/// A name that begins with "/" is no line of a capture called "".
+#[tokio::test]
+async fn a_harness_sheet_may_name_lines_with_a_slash() {
+    let evening = Evening::begun().await;
+    let rows: String = (0..40)
+        .map(|row| format!("{}e-6,{},{}\n", row, row % 2, u8::from(row % 5 < 2)))
+        .collect();
+    let table = format!("Time [s],/STROBE U9-8 (ribbon 5),/CLR\n{rows}");
+    evening.bring("found.csv", &table).await;
+    let sheet = |strobe: &str| json!({"csv": format!("board,connector,pin,signal,line\nSEQ,J1,1,a,{strobe}\nSEQ,J1,2,b,/CLR\n")});
+    evening
+        .ok(Method::PUT, "/harness", sheet("/STROBE U9-8 (ribbon 5)"))
+        .await;
+    let page = evening.shown("/harness").await;
+    assert!(!page.contains("The captures have no"), "{page}");
+    evening.ok(Method::PUT, "/harness", sheet("/STROBE U9-8")).await;
+    let page = evening.shown("/harness").await;
+    assert!(
+        page.contains("The captures have no /STROBE U9-8: did you mean /STROBE U9-8 (ribbon 5)?"),
+        "{page}"
+    );
+}
+
 #[tokio::test]
 async fn a_session_goes_to_the_bin_and_to_another_folder() {
     let bench = Bench::with_session().await;

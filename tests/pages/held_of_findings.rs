@@ -81,7 +81,8 @@ async fn what_is_set_aside_leads_no_report_and_stands_there_with_its_reason() {
     let report = evening.shown("/report.html").await;
     let first = first_bold(&report);
     assert!(
-        first.starts_with("One thing looks wrong. LATCH_N") && !first.contains("CLEAR_N"),
+        first.starts_with("One thing looks wrong. BEAT falling disturbs LATCH_N:")
+            && !first.contains("CLEAR_N"),
         "{first}"
     );
     let (before, aside) = report.split_once("<h2>Set aside: not a fault</h2>").unwrap();
@@ -95,7 +96,10 @@ async fn what_is_set_aside_leads_no_report_and_stands_there_with_its_reason() {
     assert!(!aside.contains("class=\"try\""), "{aside}");
     // Numbered as they are printed.
     assert!(findings.contains("<h3>1. LATCH_N"), "{findings}");
-    assert!(headline(&evening.shown("").await).starts_with("One thing looks wrong. LATCH_N"));
+    assert!(
+        headline(&evening.shown("").await)
+            .starts_with("One thing looks wrong. BEAT falling disturbs LATCH_N:")
+    );
     // Nothing is left to lead.
     say("LATCH_N", "").await;
     let report = evening.shown("/report.html").await;

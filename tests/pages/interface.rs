@@ -24,6 +24,27 @@ async fn the_sheet_reads_without_script() {
             "{text}"
         );
     }
+    // What is wrong, with who does it to whom; then what to try, and the figures after that.
+    let at = |text: &str| page.find(text).unwrap_or_else(|| panic!("{text}"));
+    let headline = page
+        .split_once("id=\"headline\">")
+        .unwrap()
+        .1
+        .split_once("</p>")
+        .unwrap()
+        .0;
+    assert!(
+        headline.contains("<span class=\"first\"><b class=\"line-name\">STEP</b> falling disturbs"),
+        "{headline}"
+    );
+    assert!(
+        headline.contains("<span class=\"further\"><b class=\"line-name\">STRIKE_OUT</b>: 5 of 10 pulses"),
+        "{headline}"
+    );
+    assert!(at("Two things look wrong.") < at("20 of 20 stray pulses follow it"));
+    assert!(
+        at("<h2><a href") < at("What to try next") && at("What to try next") < at("50 % of falls strike")
+    );
     let first = page.find("CLEAR_N</b>: 20 of 20").expect("the first finding");
     let second = page.find("5 of 10 pulses").expect("the second finding");
     assert!(first < page.rfind("5 of 10 pulses").unwrap() && second < page.find("never moves").unwrap());

@@ -158,10 +158,10 @@ async fn few_clean_occasions_settle_nothing() {
         "{page}"
     );
     assert!(page.contains("at most a tenth of it is left"), "{page}");
-    assert!(!page.contains("mark the finding as fixed"), "{page}");
+    assert!(!page.contains("Mark the finding as fixed"), "{page}");
     evening.bring("many.vcd", &struck(11, 300, 0.0)).await;
     let page = evening.shown("/before-and-after").await;
-    assert!(page.contains("mark the finding as fixed"), "{page}");
+    assert!(page.contains("Mark the finding as fixed"), "{page}");
 }
 
 #[tokio::test]

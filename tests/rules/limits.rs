@@ -1,7 +1,7 @@
 //! For each kind of limit: a value one tick inside the limit, on it, and one tick outside; and what sampling leaves open.
 
 use crate::judged::{BROKEN, CANT_TELL, KEPT, capture, check, counts, sampled};
-use edgewitness::analysis::rules::check_rules;
+use edgewitness::analysis::rules::{Side, check_rules};
 use edgewitness::model::Bus;
 use edgewitness::setup::Setup;
 
@@ -138,6 +138,50 @@ fn a_line_that_must_stay() {
         ))
     };
     assert_eq!([970, 980, 990].map(told), [KEPT, CANT_TELL, BROKEN]);
+}
+
+#[test]
+fn each_side_of_an_edge_has_its_own_limit_counts_and_margins() {
+    let rule = "[[limit]]\nkind = \"stay\"\nline = \"DOWN\"\nlevel = \"high\"\nstrobe = \"UP\"\nedge = \"rise\"\n\
+                before = \"10 ns\"\nafter = \"200 ns\"\n";
+    // DOWN goes low 53 ns after the first rise of UP, until 40 ns before the second; before the third it is low up to 5 ns.
+    let down = [1053, 1960, 2900, 2995];
+    let result = check(
+        &capture(&[("DOWN", 1, &down), ("UP", 0, &[1000, 1500, 2000, 2500, 3000])]),
+        rule,
+    );
+    assert_eq!(counts(&result), (1, 2, 0));
+    // Neither limit is the rule's.
+    assert_eq!(
+        (result.tally.limits.at_least, result.tally.limits.at_most),
+        (None, None)
+    );
+    let [before, after] = &result.tally.sides[..] else {
+        panic!("{:?}", result.tally.sides)
+    };
+    assert_eq!(
+        (before.side, before.limit, before.kept, before.broken),
+        (Side::Before, 10.0, 2, 1)
+    );
+    assert_eq!((before.smallest, before.largest), (Some(5), Some(40)));
+    assert_eq!(
+        (after.side, after.limit, after.kept, after.broken),
+        (Side::After, 200.0, 2, 1)
+    );
+    assert_eq!((after.smallest, after.largest), (Some(53), Some(900)));
+    // A tenth of the limit a bin: 147 short of 200 lies in the third, 700 more than it beyond the last.
+    assert_eq!(
+        (after.margins.bin, after.margins.counts[2], after.margins.above),
+        (20.0, 1, 1)
+    );
+    // The evidence reaches from the edge to the limit.
+    let [first, second] = &result.tally.violations[..] else {
+        panic!("{:?}", result.tally.violations)
+    };
+    assert_eq!((first.start.0, first.at.0, first.end.0), (1000, 1053, 1200));
+    assert_eq!(first.side, Some((Side::After, 200.0)));
+    assert_eq!((second.start.0, second.at.0, second.end.0), (2990, 2900, 3000));
+    assert_eq!(second.side, Some((Side::Before, 10.0)));
 }
 
 #[test]

@@ -2,6 +2,7 @@
 
 mod expression;
 mod judged;
+mod latch;
 mod limits;
 mod logic;
 mod rails;

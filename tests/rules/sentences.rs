@@ -1,6 +1,6 @@
 //! What broken rules say: the worst value in the title, counts under it, silence where all is well.
 
-use crate::judged::capture;
+use crate::judged::{capture, capture_of};
 use edgewitness::analysis::findings::{Finding, Severity};
 use edgewitness::analysis::rules::{check, findings};
 use edgewitness::model::Capture;
@@ -37,6 +37,103 @@ fn a_broken_limit_tells_its_worst_value_and_its_counts() {
     );
     assert_eq!(said[0].lines, ["STRIKE"]);
     assert!(!said[0].try_next.is_empty());
+}
+
+#[test]
+fn a_line_that_did_not_stay_is_told_against_the_limit_of_its_side() {
+    let rule = "[[limit]]\nkind = \"stay\"\nline = \"MUTE\"\nlevel = \"high\"\nstrobe = \"LIFT\"\nedge = \"rise\"\n\
+                before = \"10 ns\"\nafter = \"200 ns\"\n";
+    let of = |mute: &[i64]| {
+        said(
+            &capture(&[("MUTE", 1, mute), ("LIFT", 0, &[1000, 1500, 2000])]),
+            rule,
+        )
+        .remove(0)
+    };
+    let after = of(&[1053, 1960]);
+    assert_eq!(
+        after.title,
+        "MUTE goes low 53 ns after the rise of LIFT; it must stay high for 200 ns after it"
+    );
+    let sides = "Before the edge (10 ns asked): broken 0, kept 2, at the shortest 40 ns. After the edge (200 ns asked): broken 1, kept 1, \
+                 at the shortest 53 ns.";
+    assert!(after.detail.contains(sides), "{}", after.detail);
+    assert_eq!(
+        of(&[1700, 1995]).title,
+        "MUTE is low until 5 ns before the rise of LIFT; it must be high for 10 ns before it"
+    );
+    assert_eq!(
+        of(&[1700, 2300]).title,
+        "MUTE is low at the rise of LIFT; it must be high then"
+    );
+}
+
+/// Eight outputs of a decoder, of which the next is low every 1000 ns, 80 times. `overlap`: the next comes so long before the last has
+/// gone. `beside`: 300 ns into so many steps a second output, three further on, is low for 100 ns.
+fn decoder(overlap: i64, beside: &[i64]) -> Capture {
+    let names: Vec<String> = (0..8).map(|y| format!("Y{y}")).collect();
+    let mut edges = vec![Vec::new(); 8];
+    for step in 0..80 {
+        let start = 1000 * step + 500;
+        edges[(step % 8) as usize].extend([start, start + 1000 + overlap]);
+    }
+    for &step in beside {
+        edges[((step + 3) % 8) as usize].extend([1000 * step + 800, 1000 * step + 900]);
+    }
+    edges.iter_mut().for_each(|edges| edges.sort_unstable());
+    let lines: Vec<(&str, u8, &[i64])> = names
+        .iter()
+        .zip(&edges)
+        .map(|(name, edges)| (name.as_str(), 1, &edges[..]))
+        .collect();
+    capture_of(81_000, &lines)
+}
+
+const ONE_LOW: &str = "[[limit]]\nkind = \"exclusive\"\nlines = [\"Y0\", \"Y1\", \"Y2\", \"Y3\", \"Y4\", \"Y5\", \"Y6\", \"Y7\"]\n\
+                       level = \"low\"\nat_most = \"20 ns\"\n";
+
+#[test]
+fn overlaps_of_a_decoder_are_told_by_their_pairs_with_what_brings_them() {
+    let beside = said(&decoder(0, &[3, 11, 20, 30, 41]), ONE_LOW).remove(0);
+    assert_eq!(
+        beside.title,
+        "Two of 8 lines are low together 5 times, in 4 different pairs; the longest, Y6 and Y3, for 100 ns"
+    );
+    assert!(
+        beside
+            .detail
+            .contains("By pair: Y3 and Y6 2, Y4 and Y7 1, Y1 and Y6 1, Y1 and Y4 1."),
+        "{}",
+        beside.detail
+    );
+    assert!(
+        beside
+            .detail
+            .contains("In 5 of 5 the second came and went while the first stayed.")
+    );
+    assert!(
+        beside.try_next[0].contains("the decoder's inputs and its enables"),
+        "{:?}",
+        beside.try_next
+    );
+    assert!(!beside.try_next.join(" ").contains("drive one wire"));
+    // Each step hands on too late: the inputs or the enable.
+    let late = said(&decoder(50, &[]), ONE_LOW).remove(0);
+    assert!(
+        late.try_next[0].starts_with("The next output comes before the last has gone"),
+        "{:?}",
+        late.try_next
+    );
+    assert!(!late.detail.contains("came and went"), "{}", late.detail);
+    // Two enables that are seldom on are no decoder.
+    let two = "[[limit]]\nkind = \"exclusive\"\nlines = [\"A\", \"B\"]\nlevel = \"low\"\n";
+    let two = said(&capture(&[("A", 1, &[1000, 1100]), ("B", 1, &[1050, 1200])]), two).remove(0);
+    assert_eq!(two.title, "A and B are low together for 50 ns");
+    assert!(
+        two.try_next[1].contains("switch two outputs onto one wire"),
+        "{:?}",
+        two.try_next
+    );
 }
 
 #[test]

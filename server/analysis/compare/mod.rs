@@ -12,7 +12,7 @@ pub use count::{Pair, Side, count, count_each};
 
 use super::stats::fisher::fisher;
 use super::stats::intervals::{CONFIDENCE, clopper_pearson_upper};
-use super::stats::power::{clean_to_settle, to_settle_at_this_rate};
+use super::stats::power::{CleanNeeded, clean_needed, clean_to_settle, longer_after, longer_on_both};
 use super::stats::ratio::{Ratio, miettinen_nurminen};
 
 /// Level of the test: verdicts are given at 95 %.
@@ -99,20 +99,24 @@ pub struct Judgement {
     /// Exact one-sided 95 % upper bound of the strike rate after.
     pub after_upper_bound: f64,
     pub verdict: Verdict,
-    /// When undecided: how many opportunities after, the further ones clean, would show that it is fewer. `None`
-    /// where no number would, as nothing struck before.
+    /// How many opportunities after in all, the further ones clean, would settle it. When undecided: show that it is fewer.
+    /// When none came after, but so few went by that more than a tenth of the rate before may be left: rule that out. `None` where no number would, as nothing struck before, and where nothing is open.
     pub opportunities_needed: Option<u64>,
     /// When undecided though strikes go on: about how many opportunities after would tell, at the rate of now. `None` where even
     /// [`LONGER`] times as many as now would not.
     pub needed_at_this_rate: Option<u64>,
+    /// Where these would not: about how many times what is counted now on both sides would tell, at the rates of now.
+    pub longer_on_both: Option<f64>,
+    /// Whether the verdict is gone, and at most half of the rate before can be left: what is significant by a hair is not.
+    pub is_backed: bool,
 }
 
 impl Judgement {
-    /// Whether a halving is ruled out while a doubling is not: it is no better, and may be worse.
-    pub fn may_be_worse(&self) -> bool {
-        self.verdict == Verdict::Undecided
-            && self.ratio.low > HALVING
-            && self.ratio.high.is_none_or(|high| high > 1.0 / HALVING)
+    /// Takes the verdict back, with what would settle it: further counts of the same kind would not.
+    pub fn cannot_be_told(&mut self) {
+        self.verdict = Verdict::Undecided;
+        (self.opportunities_needed, self.needed_at_this_rate) = (None, None);
+        (self.longer_on_both, self.is_backed) = (None, false);
     }
 }
 
@@ -124,8 +128,58 @@ pub fn judge(before: Counts, after: Counts) -> Judgement {
     judge_against(before, after, Bar::default())
 }
 
+/// How many clean opportunities show what a change did to a trouble that was counted so before. See [`clean_needed`].
+pub fn clean_needed_after(before: Counts) -> CleanNeeded {
+    clean_needed([before.strays, before.opportunities], ALPHA, MOST_OPPORTUNITIES)
+}
+
 /// Judges the counts after against those before, with what `bar` asks. See [`judge`].
 pub fn judge_against(before: Counts, after: Counts, bar: Bar) -> Judgement {
+    let alpha = ALPHA / bar.compared.max(1) as f64;
+    let (p_value, ratio, verdict) = tell(before, after, bar);
+    let (a, n1, b, n2) = (
+        before.strays,
+        before.opportunities,
+        after.strays,
+        after.opportunities,
+    );
+    let of = |[strays, opportunities]: [u64; 2]| Counts {
+        strays,
+        opportunities,
+    };
+    let is_told = |before: Counts, after: Counts| tell(before, after, bar).2 != Verdict::Undecided;
+    let goes_on = verdict == Verdict::Undecided && b > 0 && n1 > 0;
+    let at_this_rate = match goes_on {
+        true => longer_after([b, n2], LONGER * n2, &|b, n2| is_told(before, of([b, n2]))),
+        false => None,
+    };
+    let after_upper_bound = match n2 {
+        0 => 1.0,
+        n2 => clopper_pearson_upper(b, n2, 1.0 - ALPHA),
+    };
+    Judgement {
+        p_value,
+        ratio,
+        after_upper_bound,
+        is_backed: verdict == Verdict::Gone && after_upper_bound <= HALVING * a as f64 / n1.max(1) as f64,
+        verdict,
+        opportunities_needed: match verdict {
+            Verdict::Undecided => clean_to_settle(a, n1, b, alpha, MOST_OPPORTUNITIES),
+            Verdict::Gone => clean_needed_after(before).gone.filter(|needed| *needed > n2),
+            _ => None,
+        },
+        needed_at_this_rate: at_this_rate,
+        longer_on_both: match goes_on && at_this_rate.is_none() {
+            true => longer_on_both([[a, n1], [b, n2]], LONGER as f64, &|before, after| {
+                is_told(of(before), of(after))
+            }),
+            false => None,
+        },
+    }
+}
+
+/// Chance, ratio and verdict of two counts.
+fn tell(before: Counts, after: Counts, bar: Bar) -> (f64, Ratio, Verdict) {
     let alpha = ALPHA / bar.compared.max(1) as f64;
     let (a, n1, b, n2) = (
         before.strays,
@@ -155,23 +209,7 @@ pub fn judge_against(before: Counts, after: Counts, bar: Bar) -> Judgement {
     } else {
         Verdict::Undecided
     };
-    let undecided = verdict == Verdict::Undecided;
-    Judgement {
-        p_value,
-        ratio,
-        after_upper_bound: if n2 == 0 {
-            1.0
-        } else {
-            clopper_pearson_upper(b, n2, 1.0 - ALPHA)
-        },
-        verdict,
-        opportunities_needed: undecided
-            .then(|| clean_to_settle(a, n1, b, alpha, MOST_OPPORTUNITIES))
-            .flatten(),
-        needed_at_this_rate: (undecided && b > 0)
-            .then(|| to_settle_at_this_rate([a, n1], [b, n2], alpha, LONGER * n2))
-            .flatten(),
-    }
+    (p_value, ratio, verdict)
 }
 
 #[cfg(test)]
@@ -225,18 +263,25 @@ mod tests {
             judge(counts(9, 38), after(longer / 2)).verdict,
             Verdict::Undecided
         );
-        // The rates are too near.
-        let near = judge(counts(9, 38), counts(10, 45));
+        // Rates so near that no capture after alone tells: longer on both sides, until nothing but "no change" is left.
+        let near = judge(counts(3, 12), counts(3, 13));
         assert_eq!(
             (near.verdict, near.needed_at_this_rate),
             (Verdict::Undecided, None)
         );
+        let by = near.longer_on_both.unwrap();
+        let times =
+            |k: u64, n: u64, by: f64| counts((k as f64 * by).round() as u64, (n as f64 * by).round() as u64);
+        let told = |by: f64| judge(times(3, 12, by), times(3, 13, by)).verdict;
+        assert_eq!(
+            (told(by), told(by / 2.0)),
+            (Verdict::Unchanged, Verdict::Undecided)
+        );
         let worse = judge(counts(10, 45), counts(19, 45));
         assert!(
-            worse.may_be_worse() && worse.verdict == Verdict::Undecided,
+            worse.ratio.low > HALVING && worse.verdict == Verdict::Undecided,
             "{worse:?}"
         );
-        assert!(!judge(counts(400, 900), counts(400, 900)).may_be_worse());
     }
 
     #[test]
@@ -264,6 +309,20 @@ mod tests {
         );
     }
 
+    /// None in 22 is significant, and the rule of three leaves 12.7 % of 18.6 %.
+    #[test]
+    fn gone_with_too_little_behind_it_says_how_much_more_is_needed() {
+        let few = judge(counts(149, 800), counts(0, 22));
+        assert_eq!((few.verdict, few.is_backed), (Verdict::Gone, false));
+        assert_eq!(
+            few.opportunities_needed,
+            clean_needed_after(counts(149, 800)).gone
+        );
+        let enough = judge(counts(149, 800), counts(0, few.opportunities_needed.unwrap()));
+        assert!(enough.is_backed && enough.opportunities_needed.is_none());
+        assert!(enough.after_upper_bound <= 0.1 * 149.0 / 800.0);
+    }
+
     #[test]
     fn a_ratio_that_leaves_a_doubling_open_is_not_unchanged() {
         // Ratio 1.9, 0.53 to 7.2.
@@ -273,7 +332,6 @@ mod tests {
             "{judged:?}"
         );
         assert_eq!(judged.verdict, Verdict::Undecided);
-        assert!(judged.may_be_worse());
     }
 
     #[test]

@@ -5,11 +5,13 @@ use crate::analysis::coupling::legitimate::answering;
 use crate::analysis::coupling::legitimate::answers;
 use crate::analysis::coupling::legitimate::begun_late;
 use crate::analysis::coupling::legitimate::crowds;
+use crate::analysis::coupling::legitimate::crowds_settled;
 use crate::analysis::coupling::legitimate::echo;
 use crate::analysis::coupling::legitimate::mirrored;
 use crate::analysis::coupling::legitimate::own;
 use crate::analysis::coupling::legitimate::set_off;
 use crate::analysis::coupling::legitimate::slices;
+use crate::analysis::coupling::legitimate::taken_out;
 use crate::analysis::coupling::legitimate::whole_pulses;
 use crate::analysis::coupling::{Attribution, CouplingOptions, attribute};
 use crate::analysis::strays::{self, StrayKind, StrayOptions, Strays};
@@ -27,13 +29,13 @@ pub fn judge(capture: &Capture, options: &StrayOptions, coupling: &CouplingOptio
         let mut told = set_off::of(capture, &strays);
         told.retain(|own| may_be_its_job(capture, &strays, own.line, own.level));
         for own in &told {
-            own::leave_out(capture, &mut strays, own, &Attribution::default(), options);
+            taken_out::leave_out(capture, &mut strays, own, &Attribution::default(), options);
         }
         (strays, told)
     };
     let (mut strays, mut told) = find(options);
     let crowds = crowds::find(capture, &strays, options);
-    let settled = crowds::settle(capture, &strays, crowds, options, coupling);
+    let settled = crowds_settled::settle(capture, &strays, crowds, options, coupling);
     let mut with_limits = options.clone();
     if !settled.limits.is_empty() {
         with_limits.taken_over.extend(settled.limits);
@@ -63,7 +65,7 @@ pub fn judge(capture: &Capture, options: &StrayOptions, coupling: &CouplingOptio
     own.retain(|own| may_be_its_job(capture, &strays, own.line, own.level));
     if !own.is_empty() {
         for own in &own {
-            own::leave_out(capture, &mut strays, own, &attribution, options);
+            taken_out::leave_out(capture, &mut strays, own, &attribution, options);
         }
         let answers = std::mem::take(&mut attribution.answers);
         attribution = attribute(capture, &strays, coupling);

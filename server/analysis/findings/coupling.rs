@@ -1,6 +1,7 @@
 //! Sentences about couplings: the accused, the doubtful, the shared lead, the line nobody clipped a probe to.
 
 use super::others::{also_striking, also_struck};
+use super::proof::{clean_noun, proof};
 use super::shared_supply::shared_supply;
 use super::tally::{Tally, listed};
 use super::words::{count_of, edges_word, list, percent, small, span};
@@ -11,9 +12,7 @@ use crate::analysis::coupling::legitimate::USEFUL_S;
 use crate::analysis::coupling::{
     Attribution, Coupling, Edge, Hazard, Occurrence, RuledOut, SharedSupply, Standing,
 };
-use crate::analysis::stats::intervals::CONFIDENCE;
 use crate::analysis::stats::order::at_shares;
-use crate::analysis::stats::power::clean_opportunities;
 use crate::analysis::strays::{LimitOrigin, Strays};
 use crate::model::units::{Bound, bound_in_sentence};
 use crate::model::{Capture, Level, Polarity};
@@ -254,8 +253,15 @@ fn evidence(
     let along = |r: &&RuledOut| {
         200 * (r.opportunities - r.opportunities_alone.min(r.opportunities)) >= r.opportunities
     };
-    let cleared = c.ruled_out.iter().filter(along).take(2);
-    detail.extend(cleared.map(|r| why_cleared(capture, c, r)));
+    let along: Vec<&RuledOut> = c.ruled_out.iter().filter(along).collect();
+    let mut told: Vec<usize> = Vec::new();
+    for cleared in &along {
+        if told.len() < MOST_CLEARED && !told.contains(&cleared.line) {
+            told.push(cleared.line);
+            let edges: Vec<&RuledOut> = along.iter().filter(|r| r.line == cleared.line).copied().collect();
+            detail.extend(why_all_cleared(capture, c, &edges));
+        }
+    }
     detail
 }
 
@@ -268,13 +274,7 @@ fn what_to_try(
     widths: &[i64],
     company: &Company,
 ) -> Vec<String> {
-    let clean = clean_opportunities(c.strike_rate.low.max(1e-6), CONFIDENCE);
-    let proof = clean.map_or(String::new(), |n| {
-        format!(
-            ": {} without a stray would settle it",
-            count_of(n, clean_noun(c.edge))
-        )
-    });
+    let proof = proof(c);
     let follows = c.follows_pulse >= FOLLOWS;
     let pull = pull(strays, c);
     let mut try_next = vec![if follows && pull == Pull::Against {
@@ -338,14 +338,6 @@ pub fn lift(line: &str) -> String {
     format!(
         "with motors and coils unplugged lift {line}'s wire at its driver, tie the inputs that it fed to their resting level, and repeat"
     )
-}
-
-fn clean_noun(edge: Edge) -> &'static str {
-    match edge {
-        Edge::Rise => "clean rise",
-        Edge::Fall => "clean fall",
-        Edge::Both => "clean edge",
-    }
 }
 
 /// That volts show the victim to move after each edge, whether it strikes or not.
@@ -474,37 +466,67 @@ fn seen(capture: &Capture, strays: &Strays, c: &Coupling) -> Option<String> {
     ))
 }
 
-/// "BEAT switches with STEP on 81 % of its falls; once STEP is allowed for it explains none."
-/// Why a suspect was cleared, with the counts that clear it.
+/// Lines that switch along with the accused and are told of as cleared.
+const MOST_CLEARED: usize = 2;
+
+/// Why one suspect was cleared, by one or more of its edges: in one sentence where none of them came with a stray alone.
+fn why_all_cleared(capture: &Capture, c: &Coupling, edges: &[&RuledOut]) -> Vec<String> {
+    let is_silent = |r: &&RuledOut| r.opportunities_alone > 0 && r.strays_alone == 0;
+    let (Some(first), true) = (edges.first(), edges.len() > 1 && edges.iter().all(is_silent)) else {
+        return edges.iter().map(|r| why_cleared(capture, c, r)).collect();
+    };
+    let list =
+        |word: &dyn Fn(&RuledOut) -> String| edges.iter().map(|r| word(r)).collect::<Vec<_>>().join(" and ");
+    vec![format!(
+        "{} switches with {} on {}; none of the {} without {} brought a stray.",
+        name(capture, first.line),
+        name(capture, c.aggressor),
+        list(&|r| format!("{} % of its {}", percent(together(r)), edges_of(r.edge))),
+        list(&|r| alone(r)),
+        name(capture, c.aggressor),
+    )]
+}
+
+/// Share of a suspect's edges that came with the accused's.
+fn together(r: &RuledOut) -> f64 {
+    1.0 - r.opportunities_alone as f64 / r.opportunities.max(1) as f64
+}
+
+/// "12 falls": its edges without the accused's.
+fn alone(r: &RuledOut) -> String {
+    count_of(
+        r.opportunities_alone,
+        clean_noun(r.edge).trim_start_matches("clean "),
+    )
+}
+
+/// Why a suspect was cleared, with the counts that clear it: "BEAT switches with STEP on 81 % of its falls; none of the 12
+/// falls without STEP brought a stray."
 pub fn why_cleared(capture: &Capture, c: &Coupling, r: &RuledOut) -> String {
     let other = name(capture, r.line);
     let accused = name(capture, c.aggressor);
-    let together = 1.0 - r.opportunities_alone as f64 / r.opportunities.max(1) as f64;
-    let alone = if r.opportunities_alone == 0 {
+    let why = if r.opportunities_alone == 0 {
         format!(
             "it never switched without {accused}, but {} of {} came without it",
             c.strays.saturating_sub(r.strays - r.strays_alone),
             count_of(c.strays, "such stray"),
         )
     } else if r.strays_alone == 0 {
-        format!(
-            "in {} without {accused} it struck none",
-            count_of(
-                r.opportunities_alone,
-                clean_noun(r.edge).trim_start_matches("clean ")
-            )
-        )
+        match r.opportunities_alone {
+            1 => format!("{} without {accused} brought no stray", alone(r)),
+            _ => format!("none of the {} without {accused} brought a stray", alone(r)),
+        }
     } else {
         format!(
-            "without {accused} it goes with {} of {} {}",
+            "without {accused} {} of {} {} came with a stray",
             r.strays_alone,
             r.opportunities_alone,
             edges_of(r.edge)
         )
     };
     format!(
-        "{other} switches with {accused} on {} % of its {}; {alone}.",
-        percent(together),
+        "{other} switches with {accused} on {} % of its {}; {why}.",
+        percent(together(r)),
         edges_of(r.edge)
     )
 }

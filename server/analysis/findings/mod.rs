@@ -15,6 +15,7 @@ mod late;
 mod only_part;
 mod only_short;
 mod others;
+mod proof;
 pub mod pulses;
 mod races;
 mod shared_supply;

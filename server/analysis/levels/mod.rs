@@ -23,7 +23,7 @@ use standing::{Levels, Plateau};
 
 pub use company::{at_one_voltage, doubt};
 pub use sentences::findings;
-pub use to_judge::to_judge;
+pub use to_judge::{left_out, to_judge};
 
 /// The word for thresholds that were given as numbers: whoever gave them knows the line.
 const BY_VOLTS: &str = "volts";

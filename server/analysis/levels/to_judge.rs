@@ -17,10 +17,8 @@ pub fn to_judge(capture: &Capture, troubles: &[Trouble]) -> Option<Capture> {
     for trouble in troubles {
         let line = &mut judged.lines[trouble.line];
         match trouble.kind {
-            // What strikes it is judged: nothing holds it.
-            Kind::Open { .. } => {}
-            // Where two outputs fight, their pulses are what either of them happens to win.
-            Kind::Between { with: None, .. } => {
+            _ if is_left_out(&trouble.kind) => *line = still(line),
+            Kind::Between { .. } => {
                 let plateaus = &trouble.plateaus;
                 line.runts.retain(|runt| !is_level(runt, plateaus));
             }
@@ -29,10 +27,31 @@ pub fn to_judge(capture: &Capture, troubles: &[Trouble]) -> Option<Capture> {
                 let floats = &trouble.plateaus;
                 line.runts.retain(|runt| !touches(runt, floats));
             }
-            _ => *line = still(line),
+            _ => {}
         }
     }
     Some(judged)
+}
+
+/// Whether nothing is judged of a line with such levels.
+fn is_left_out(kind: &Kind) -> bool {
+    match kind {
+        // What strikes it is judged: nothing holds it.
+        Kind::Open { .. } => false,
+        Kind::Between { with: None, .. } | Kind::Bus { .. } => false,
+        // Where two outputs fight, their pulses are what either of them happens to win.
+        Kind::Between { .. } => true,
+        Kind::Factor { .. } | Kind::AboutZero { .. } | Kind::Other { .. } | Kind::Weak { .. } => true,
+    }
+}
+
+/// Positions of the lines of which nothing is judged, ascending.
+pub fn left_out(troubles: &[Trouble]) -> Vec<usize> {
+    let of_lines = troubles.iter().filter(|trouble| is_left_out(&trouble.kind));
+    let mut lines: Vec<usize> = of_lines.map(|trouble| trouble.line).collect();
+    lines.sort_unstable();
+    lines.dedup();
+    lines
 }
 
 fn still(line: &Line) -> Line {

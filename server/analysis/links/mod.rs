@@ -14,11 +14,13 @@
 //! | `pulses` | counts, lists and delays of a live link |
 //! | `late` | what arrives later than allowed: all of it, or some pulses |
 //! | `elsewhere` | the signal on another line; what the far end follows |
+//! | `by_width` | whether only narrow pulses get lost |
 //! | `propose` | links that nobody declared |
 //! | `crossed` | signals at each other's far ends: swapped, rotated, reversed, shifted |
 //! | `slow` | edges of a far end in volts that are slow for the link |
 //! | `sentences` | findings |
 
+mod by_width;
 mod crossed;
 mod delay;
 mod elsewhere;
@@ -42,6 +44,7 @@ use late::{LateFit, begins_upright, late_fit, take_late};
 use pulses::fill;
 use train::Train;
 
+pub use by_width::{ByWidth, by_width};
 pub use crossed::{Crossing, Order, Permutation, crossings, permutations};
 pub use elsewhere::expand;
 pub use propose::{Proposal, propose};

@@ -4,13 +4,17 @@
 //! | --- | --- |
 //! | `excursions` | stretches outside the tolerance, whole in spite of noise |
 //! | `cause` | the line whose edges the dips follow |
+//! | `depth` | what a rail does at each edge of that line |
 //! | `assumed` | supplies that nobody declared |
 //! | `beside` | strays that come while a supply is outside its limits |
+//! | `beside_rules` | rules that are broken then |
 //! | `sentences` | findings |
 
 pub mod assumed;
 pub mod beside;
+pub mod beside_rules;
 mod cause;
+mod depth;
 mod excursions;
 mod sentences;
 
@@ -21,6 +25,7 @@ use crate::rule::Rail;
 use cause::cause;
 use excursions::excursions;
 
+pub use depth::{AtEdges, at_edges};
 pub use sentences::{about_zero, findings, proposed};
 
 /// What helps against dips, in the middle of a sentence.

@@ -36,6 +36,7 @@ pub fn set_apart(
                 tally: Tally::new(Limits::default(), 1.0),
                 tale: None,
                 table: None,
+                held: None,
             };
         } else if let Some(tale) = &mut result.tale {
             tale.company

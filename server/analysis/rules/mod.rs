@@ -5,6 +5,7 @@
 
 mod apart;
 pub mod edges;
+pub mod latch;
 mod limits;
 pub mod logic;
 mod quick;
@@ -16,13 +17,14 @@ mod stuck;
 mod tally;
 
 pub use apart::set_apart;
+pub use latch::Held;
 pub use logic::{AsIf, Late, Row, TruthTable};
 pub use reach::{Reach, Verdict};
 pub use sentences::findings;
 pub use sequence::{Company, CompanyStrays, Direction, Instead, Suspicion, Tale};
 pub use silenced::Silenced;
 pub use stuck::{Bridged, Stuck};
-pub use tally::{Limits, Margins, Tally, Violation};
+pub use tally::{Limits, Margins, Side, SideTally, Tally, Violation};
 
 use crate::analysis::coupling::Attribution;
 use crate::analysis::parallel::on_all_cores;
@@ -56,6 +58,8 @@ pub struct RuleResult {
     pub tale: Option<Tale>,
     /// What a part did, by input combination.
     pub table: Option<TruthTable>,
+    /// How a latch went.
+    pub held: Option<Held>,
 }
 
 /// Checks all rules, and looks for stuck and bridged lines. `same_signal`: pairs of names declared to be one signal seen
@@ -101,6 +105,13 @@ pub fn check_one(capture: &Capture, rule: &Rule) -> RuleResult {
         Demand::Logic(logic) => {
             let (tally, table) = logic::check(&mut names, logic).unzip();
             names.result(tally, None, table)
+        }
+        Demand::Latch(latch) => {
+            let (tally, held) = latch::check(&mut names, latch).unzip();
+            RuleResult {
+                held,
+                ..names.result(tally, None, None)
+            }
         }
         Demand::Sequence(sequence) => {
             let (tally, tale) = sequence::check(&mut names, sequence).unzip();
@@ -160,6 +171,7 @@ impl<'a> Names<'a> {
             tally: tally.unwrap_or_else(|| Tally::new(Limits::default(), 1.0)),
             tale,
             table,
+            held: None,
         }
     }
 }
@@ -176,9 +188,14 @@ impl Limit {
             Limit::Setup { at_least_s, .. }
             | Limit::Hold { at_least_s, .. }
             | Limit::Recovery { at_least_s, .. } => (Some(*at_least_s), None),
+            // Where each side has another limit, none is that of the rule: see [`Tally::sides`].
             Limit::Stay {
                 before_s, after_s, ..
-            } => (Some(before_s.min(*after_s)), None),
+            } => {
+                let longer = before_s.max(*after_s);
+                let is_one = before_s == after_s || before_s.min(*after_s) == 0.0;
+                (is_one.then_some(longer), None)
+            }
             Limit::Exclusive { at_most_s, .. } => (None, Some(*at_most_s)),
         };
         Limits {

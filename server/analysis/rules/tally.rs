@@ -23,12 +23,97 @@ pub struct Violation {
     /// First and last moment of the evidence, to show in a diagram.
     pub start: Ticks,
     pub end: Ticks,
+    /// When it went wrong, where that is not at the first moment: a line that left its level well after a strobe.
+    pub at: Ticks,
     /// Lines concerned, positions in the capture; the one to look at first.
     pub lines: Vec<usize>,
     /// Measured value in ticks, and how far below and above it the true one may be; `None` when nothing came.
     pub measured: Option<(i64, Reach)>,
     /// What was seen, in words, where a number does not say it.
     pub what: Option<String>,
+    /// On which side of a strobe it lies, and the limit there, where the rule has one for each.
+    pub side: Option<(Side, f64)>,
+}
+
+impl Violation {
+    /// How far beyond its limit the measured value is, in ticks; `None` where nothing was measured.
+    pub fn excess(&self, limits: &Limits) -> Option<f64> {
+        let (measured, _) = self.measured?;
+        let measured = measured as f64;
+        let at_least = self.side.map_or(limits.at_least, |(_, limit)| Some(limit));
+        let below = at_least.map_or(0.0, |least| least - measured);
+        let above = limits.at_most.map_or(0.0, |most| measured - most);
+        Some(below.max(above))
+    }
+}
+
+/// Where a line was not at its level: before a strobe's edge, as it came, or after it.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Side {
+    Before,
+    At,
+    After,
+}
+
+impl Side {
+    /// The word of the report.
+    pub fn word(self) -> &'static str {
+        match self {
+            Side::Before => "before",
+            Side::At => "at",
+            Side::After => "after",
+        }
+    }
+}
+
+/// The counts of one side of a strobe, of a rule that has a limit for each.
+#[derive(Clone, Debug, PartialEq)]
+pub struct SideTally {
+    pub side: Side,
+    /// In ticks.
+    pub limit: f64,
+    pub kept: u64,
+    pub broken: u64,
+    pub cant_tell: u64,
+    /// Smallest and largest distance from the strobe at which the line was not at its level, in ticks; 0 where it was not as the
+    /// strobe came.
+    pub smallest: Option<i64>,
+    pub largest: Option<i64>,
+    pub margins: Margins,
+}
+
+impl SideTally {
+    /// `finest`: as of [`Tally::new`].
+    pub fn new(side: Side, limit: f64, finest: f64) -> SideTally {
+        let limits = Limits {
+            at_least: Some(limit),
+            at_most: None,
+        };
+        SideTally {
+            side,
+            limit,
+            kept: 0,
+            broken: 0,
+            cant_tell: 0,
+            smallest: None,
+            largest: None,
+            margins: Margins::new(&limits, finest),
+        }
+    }
+
+    /// Counts one strobe, and the distance of what is nearest to it on this side, if anything is.
+    pub fn count(&mut self, verdict: Verdict, distance: Option<i64>) {
+        match verdict {
+            Verdict::Kept => self.kept += 1,
+            Verdict::Broken => self.broken += 1,
+            Verdict::CantTell => self.cant_tell += 1,
+        }
+        if let Some(distance) = distance {
+            self.margins.add(distance as f64 - self.limit);
+            self.smallest = Some(self.smallest.map_or(distance, |s| s.min(distance)));
+            self.largest = Some(self.largest.map_or(distance, |l| l.max(distance)));
+        }
+    }
 }
 
 /// Margins in ticks: positive inside the limit. Bin `i` covers `[start + i·bin, start + (i+1)·bin)`.
@@ -43,7 +128,7 @@ pub struct Margins {
 
 impl Margins {
     /// Bins for limits: a tenth of the (smaller) limit wide, but no finer than a tick or the sampling.
-    fn new(limits: &Limits, finest: f64) -> Margins {
+    pub fn new(limits: &Limits, finest: f64) -> Margins {
         let limit = [limits.at_least, limits.at_most].into_iter().flatten();
         let limit = limit.filter(|l| *l > 0.0).fold(f64::INFINITY, f64::min);
         let bin = if limit.is_finite() {
@@ -88,6 +173,8 @@ pub struct Tally {
     pub smallest: Option<i64>,
     pub largest: Option<i64>,
     pub margins: Margins,
+    /// The sides of a strobe one by one, where the rule has a limit for each.
+    pub sides: Vec<SideTally>,
     /// The first [`MOST_LISTED`] violations in time order.
     pub violations: Vec<Violation>,
     /// The first occasions that can't be told.
@@ -114,6 +201,7 @@ impl Tally {
             not_judged: 0,
             smallest: None,
             largest: None,
+            sides: Vec::new(),
             violations: Vec::new(),
             doubtful: Vec::new(),
         }
@@ -152,9 +240,14 @@ impl Tally {
         occasion: Occasion,
         what: Option<String>,
     ) {
+        self.spread(measured, margin);
+        self.count(verdict, Some((measured, reach)), occasion, what);
+    }
+
+    /// Notes a value that was measured, and its margin, both in ticks.
+    pub fn spread(&mut self, measured: i64, margin: f64) {
         self.margins.add(margin);
         self.note(measured);
-        self.count(verdict, Some((measured, reach)), occasion, what);
     }
 
     /// Counts an occasion without a measured value.
@@ -165,6 +258,19 @@ impl Tally {
         occasion: Occasion,
         what: Option<String>,
     ) {
+        self.list(verdict, || Violation {
+            start: occasion.start,
+            end: occasion.end,
+            at: occasion.start,
+            lines: occasion.lines.to_vec(),
+            measured,
+            what,
+            side: None,
+        });
+    }
+
+    /// Counts an occasion, and lists it where it is not kept, while there is room.
+    pub fn list(&mut self, verdict: Verdict, violation: impl FnOnce() -> Violation) {
         let list = match verdict {
             Verdict::Kept => {
                 self.kept += 1;
@@ -180,13 +286,7 @@ impl Tally {
             }
         };
         if list.len() < MOST_LISTED {
-            list.push(Violation {
-                start: occasion.start,
-                end: occasion.end,
-                lines: occasion.lines.to_vec(),
-                measured,
-                what,
-            });
+            list.push(violation());
         }
     }
 

@@ -313,28 +313,35 @@ pub fn is_time_word(name: &str) -> bool {
         || lower.ends_with(" time")
 }
 
-/// Whether a heading names a column of sample numbers.
+/// Whether a heading names a column of sample numbers; upper and lower case, a full stop or colon at the end and the sign for
+/// a number before it do not matter. An empty one may be one: what it counts says so.
 pub fn is_sample_word(name: &str) -> bool {
-    let lower = name.trim().to_lowercase();
+    let lower = name.trim().to_lowercase().replace('_', " ");
     let lower = lower.trim_start_matches('#').trim();
+    let lower = lower.trim_end_matches(['.', ':']).trim_end();
+    let last = lower.strip_prefix("sample ").unwrap_or(lower);
     matches!(
-        lower,
-        "sample"
+        last,
+        "" | "sample"
             | "samples"
-            | "sample number"
-            | "sample no"
-            | "sample no."
-            | "sample #"
-            | "sample index"
-            | "sequence"
             | "index"
+            | "idx"
             | "n"
             | "no"
-            | "no."
+            | "nr"
+            | "num"
             | "number"
-            | "point"
-            | ""
-    )
+            | "nummer"
+            | "lfd nr"
+            | "lfd. nr"
+            | "numero"
+            | "numéro"
+            | "número"
+            | "n°"
+            | "nº"
+            | "№"
+            | "#"
+    ) || matches!(lower, "sequence" | "point")
 }
 
 #[cfg(test)]

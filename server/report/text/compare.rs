@@ -24,6 +24,9 @@ pub fn compare_text(report: &CompareReport, style: Style) -> String {
     for note in &report.notes {
         text.push_str(&format!("{} {}\n", style.warning("note:"), printable(note)));
     }
+    if !report.advice.is_empty() {
+        text.push_str(&wrapped(&printable(&report.advice), 96, 0));
+    }
     text.push('\n');
     let seen = |r: &&TroubleCompareRow| r.before.wrong + r.after.wrong > 0;
     let others: Vec<(&str, &TroubleCompareRow)> = [
@@ -45,8 +48,11 @@ pub fn compare_text(report: &CompareReport, style: Style) -> String {
     }
     let rows = rows(report, others);
     for (.., judged) in &rows {
-        let verdict = &judged.verdict;
-        let word = match verdict.as_str() {
+        let verdict = match judged.verdict.as_str() {
+            "gone" if !judged.is_backed => "none so far",
+            word => word,
+        };
+        let word = match verdict {
             "worse" | "unchanged" => style.fault(verdict),
             "gone" => style.advice(verdict),
             _ => style.warning(verdict),

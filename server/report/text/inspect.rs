@@ -78,40 +78,44 @@ fn first_few(titles: &[&str]) -> String {
     }
 }
 
-/// What is wrong, in one sentence: the titles of the faults, or that nothing was found. A sentence before it where a file
-/// names no unit of its times.
+/// What is wrong, or that nothing was found, in a few sentences: [`headline_sentences`] as one text.
 pub fn headline(report: &InspectReport) -> String {
+    headline_sentences(report).join(" ")
+}
+
+/// What is wrong, or that nothing was found: how many faults there are, then the first of them, a sentence each. A sentence
+/// before them where a file names no unit of its times. Never empty.
+pub fn headline_sentences(report: &InspectReport) -> Vec<String> {
     let mut units = report.findings.iter().filter(|f| f.is_of_time_unit());
-    let mut found = found(report);
+    let mut said: Vec<String> = match (units.next(), units.count()) {
+        (None, _) => Vec::new(),
+        (Some(first), 0) => vec![format!("{}.", first.title)],
+        (Some(first), more) => vec![format!("{} (so for {more} more).", first.title)],
+    };
+    said.extend(found(report));
     if report
         .findings
         .iter()
         .all(|f| f.severity == Severity::Note || f.is_of_time_unit())
         && let Some(rested) = report.findings.iter().find(|f| f.is_of_rested_lines())
     {
-        found.push(' ');
-        found.push_str(&rested.title);
+        said.push(rested.title.clone());
     }
-    match (units.next(), units.count()) {
-        (None, _) => found,
-        (Some(first), 0) => format!("{}. {found}", first.title),
-        (Some(first), more) => format!("{} (so for {more} more). {found}", first.title),
-    }
+    said
 }
 
-fn found(report: &InspectReport) -> String {
+fn found(report: &InspectReport) -> Vec<String> {
     let of = |severity: Severity| {
         let findings = report.findings.iter().filter(move |f| f.severity == severity);
         findings.filter(|f| !f.is_of_time_unit())
     };
-    let faults: Vec<&str> = of(Severity::Fault).map(|f| f.title.as_str()).collect();
     let warnings = of(Severity::Warning).count();
     // That nothing was found is a note as well, and the only one without lines.
     let open: Vec<&str> = of(Severity::Note)
         .filter(|f| f.topic == "stray" && !f.lines.is_empty())
         .map(|f| f.title.trim_end_matches('.'))
         .collect();
-    match faults.len() {
+    let said = match of(Severity::Fault).count() {
         0 if warnings == 0 && !open.is_empty() => format!(
             "Nothing is shown to be wrong, but look at this: {}.",
             first_few(&open)
@@ -135,27 +139,44 @@ fn found(report: &InspectReport) -> String {
                 .collect();
             format!("No fault is proved, but look at this: {}.", first_few(&titles))
         }
-        1 => format!("One thing looks wrong. {}.", faults[0].trim_end_matches('.')),
         n => {
-            let more = match n.saturating_sub(NAMED) {
-                0 => String::new(),
-                more => format!("; and {more} more"),
-            };
-            let later = faults[1..n.min(NAMED)].iter().map(|title| inside(title));
-            let named: Vec<String> = std::iter::once(faults[0].to_owned()).chain(later).collect();
-            let named = named.join("; ");
-            format!(
-                "{} things look wrong. {}{more}.",
-                count_word(n),
-                named.trim_end_matches('.')
-            )
+            let mut said = vec![match n {
+                1 => "One thing looks wrong.".to_owned(),
+                n => format!("{} things look wrong.", count_word(n)),
+            }];
+            said.extend(of(Severity::Fault).take(NAMED).map(|fault| format!("{}.", plainly(fault))));
+            said.extend(match n.saturating_sub(NAMED) {
+                0 => None,
+                1 => Some("And one more.".to_owned()),
+                more => Some(format!("And {} more.", count_word(more).to_lowercase())),
+            });
+            return said;
         }
+    };
+    vec![said]
+}
+
+/// A fault in one short sentence, without its full stop: who does what to whom before the counts, and no limit behind a
+/// semicolon, which the finding itself tells.
+fn plainly(fault: &Finding) -> String {
+    let title = fault.title.trim_end_matches('.');
+    if let ("coupling", [victim, aggressor]) = (fault.topic.as_str(), fault.lines.as_slice())
+        && let Some(counts) = title.strip_prefix(&format!("{victim}: "))
+        && let Some((pulses, who)) = counts.split_once(" follow ")
+        && let Some(doing @ (" falling" | " rising" | " switching")) = who.strip_prefix(aggressor.as_str())
+    {
+        return format!("{aggressor}{doing} disturbs {victim}: {pulses} follow it");
+    }
+    let is_named_so = fault.lines.iter().any(|line| line.contains("; "));
+    match title.split_once("; ") {
+        Some((first, _)) if !is_named_so => first.to_owned(),
+        _ => title.to_owned(),
     }
 }
 
-/// Warnings and faults named in the first sentence.
+/// Warnings, and faults, that are named.
 const FIRST: usize = 2;
-const NAMED: usize = 3;
+const NAMED: usize = 2;
 
 /// A small count as a word, capital first: `Two`.
 pub fn count_word(n: usize) -> String {
@@ -476,7 +497,22 @@ mod tests {
             finding(Severity::Fault, "A dips"),
             finding(Severity::Fault, "B is lost."),
         ];
-        assert_eq!(headline(&report), "Two things look wrong. A dips; B is lost.");
+        assert_eq!(headline(&report), "Two things look wrong. A dips. B is lost.");
+        report.findings[0].topic = "coupling".into();
+        report.findings[0].lines = vec!["A".into(), "B".into()];
+        report.findings[0].title = "A: 97 of 99 stray pulses follow B falling".into();
+        report.findings[1].title =
+            "B changes 3 ns after the rise of A; the hold time is at least 5 ns".into();
+        report.findings.push(finding(Severity::Fault, "C is lost"));
+        assert_eq!(
+            headline(&report),
+            "Three things look wrong. B falling disturbs A: 97 of 99 stray pulses follow it. B changes 3 ns after the rise \
+             of A. And one more."
+        );
+        report.findings = vec![
+            finding(Severity::Fault, "A dips"),
+            finding(Severity::Fault, "B is lost."),
+        ];
         let mut unit = finding(
             Severity::Warning,
             "a.vcd names no time unit: all times below suppose 1 ns",
@@ -485,7 +521,7 @@ mod tests {
         report.findings.insert(0, unit.clone());
         assert_eq!(
             headline(&report),
-            "a.vcd names no time unit: all times below suppose 1 ns. Two things look wrong. A dips; B is lost."
+            "a.vcd names no time unit: all times below suppose 1 ns. Two things look wrong. A dips. B is lost."
         );
         report.findings = vec![unit.clone(), unit];
         assert_eq!(

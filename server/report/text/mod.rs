@@ -11,7 +11,7 @@ mod table;
 pub use crate::model::units::{engineering, seconds};
 pub use align::align_text;
 pub use compare::compare_text;
-pub use inspect::{count_word, headline, inspect_text};
+pub use inspect::{count_word, headline, headline_sentences, inspect_text};
 pub use lines::lines_text;
 pub use moment::{moment, moment_in};
 pub use style::Style;

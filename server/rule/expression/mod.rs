@@ -18,6 +18,8 @@ pub mod value;
 pub use typed::{Operand, Typed};
 pub use value::Value;
 
+use crate::model::Level;
+
 /// Bytes in an expression, at most.
 pub const MOST_BYTES: usize = 4096;
 /// Nodes in its tree, at most; also bounds the depth of recursion.
@@ -73,6 +75,38 @@ impl Expression {
             }
         });
         names
+    }
+
+    /// The byte at which `name` is first used, as [`names`](Self::names) has it.
+    pub fn first_use(&self, name: &str) -> Option<usize> {
+        let mut found = None;
+        self.root.each(&mut |node| {
+            if matches!(&node.kind, Kind::Name(other) if other == name) {
+                found = found.or(Some(node.offset));
+            }
+        });
+        found
+    }
+
+    /// Of `E ? D : name` and `E ? name : D`, with E a line or its inverse and D a line: E, the level of E at which D is taken,
+    /// and D. That is a latch written as an expression.
+    pub fn as_latch(&self, name: &str) -> Option<(&str, Level, &str)> {
+        let Kind::Conditional(condition, yes, no) = &self.root.kind else {
+            return None;
+        };
+        let (mut level, mut enable) = (Level::High, &condition.kind);
+        while let Kind::Unary(Unary::Not | Unary::Invert, inner) = enable {
+            (level, enable) = (level.inverted(), &inner.kind);
+        }
+        match (enable, &yes.kind, &no.kind) {
+            (Kind::Name(enable), Kind::Name(data), Kind::Name(kept)) if kept == name && data != name => {
+                Some((enable, level, data))
+            }
+            (Kind::Name(enable), Kind::Name(kept), Kind::Name(data)) if kept == name && data != name => {
+                Some((enable, level.inverted(), data))
+            }
+            _ => None,
+        }
     }
 }
 

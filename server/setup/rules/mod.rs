@@ -1,4 +1,4 @@
-//! The rule parts of the setup file: `[[limit]]`, `[[logic]]` and `[[sequence]]` → checked [`Rule`]s.
+//! The rule parts of the setup file: `[[limit]]`, `[[logic]]`, `[[latch]]` and `[[sequence]]` → checked [`Rule`]s.
 //!
 //! One flat raw shape for all kinds of limit (spans do not survive tagged enums): each kind then takes the keys
 //! it knows, and a key left over is a mistake at its own place.
@@ -6,12 +6,13 @@
 use serde::Deserialize;
 use toml::Spanned;
 
+mod itself;
 mod keys;
 
 use super::Error;
 use super::raw::{LONGEST_WAIT, Place};
 use crate::rule::expression::Expression;
-use crate::rule::{Demand, EdgeOf, Limit, Logic, Rule, Sequence, Step};
+use crate::rule::{Demand, EdgeOf, Latch, Limit, Logic, Rule, Sequence, Step};
 
 use keys::{Names, Need, Text};
 
@@ -55,6 +56,18 @@ pub struct RawLogic {
     name: Text,
     output: Option<Spanned<Names>>,
     is: Text,
+    settle: Text,
+}
+
+/// One `[[latch]]` as it stands in the file.
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct RawLatch {
+    name: Text,
+    output: Option<Spanned<Names>>,
+    data: Option<Spanned<Names>>,
+    enable: Text,
+    open_at: Text,
     settle: Text,
 }
 
@@ -197,6 +210,9 @@ pub fn logic(raw: Spanned<RawLogic>, place: &Place) -> Result<Rule, Error> {
             "expected an expression that names at least one line",
         ));
     }
+    if let Some((offset, message)) = itself::mistake(&outputs, &expression) {
+        return Err(place.error_inside(&is, offset, message));
+    }
     Ok(Rule {
         name: raw.name.map_or_else(
             || format!("{} = {}", outputs.join(" "), expression.text),
@@ -206,6 +222,45 @@ pub fn logic(raw: Spanned<RawLogic>, place: &Place) -> Result<Rule, Error> {
         demand: Demand::Logic(Logic {
             outputs,
             is: expression,
+            settle_s: settle(raw.settle, place)?.ok_or_else(|| need.missing("settle"))?,
+        }),
+    })
+}
+
+/// The rule of one `[[latch]]`.
+///
+/// # Errors
+/// The first mistake, at its key.
+pub fn latch(raw: Spanned<RawLatch>, place: &Place) -> Result<Rule, Error> {
+    let at = raw.span().start;
+    let mut raw = raw.into_inner();
+    let need = Need {
+        place,
+        at,
+        kind: "latch".to_owned(),
+    };
+    let outputs = need.names(&mut raw.output, "output")?;
+    let data_at = raw.data.as_ref().map_or(at, |d| d.span().start);
+    let data = need.names(&mut raw.data, "data")?;
+    if let Some(both) = data.iter().find(|name| outputs.contains(name)) {
+        let message = format!("found {both} as output and as data, expected two different lines");
+        return Err(place.error(data_at, message));
+    }
+    let enable = need.text(&mut raw.enable, "enable")?;
+    let open_at = place
+        .level(raw.open_at.take())?
+        .ok_or_else(|| need.missing("open_at"))?;
+    Ok(Rule {
+        name: raw.name.map_or_else(
+            || format!("latch {} of {} at {enable}", outputs.join(" "), data.join(" ")),
+            Spanned::into_inner,
+        ),
+        setup_line: place.line_of(at),
+        demand: Demand::Latch(Latch {
+            outputs,
+            data,
+            enable,
+            open_at,
             settle_s: settle(raw.settle, place)?.ok_or_else(|| need.missing("settle"))?,
         }),
     })

@@ -24,7 +24,7 @@ const LISTS: [&str; 5] = ["bus", "data", "lines", "output", "watch"];
 /// Keys whose fields hold a whole number.
 const NUMBERS: [&str; 1] = ["modulus"];
 /// The keys a form may send beside `kind`. `load_from` is the list that `load` knows as `from`.
-const KEYS: [&str; 26] = [
+const KEYS: [&str; 28] = [
     "name",
     "line",
     "lines",
@@ -33,6 +33,8 @@ const KEYS: [&str; 26] = [
     "bus",
     "output",
     "is",
+    "enable",
+    "open_at",
     "strobe",
     "edge",
     "rule",
@@ -56,7 +58,7 @@ const KEYS: [&str; 26] = [
 const RAIL_KEYS: [&str; 4] = ["nominal", "tolerance", "supply_end", "max_drop"];
 
 /// What the form on the page calls a key; other keys are called as in the setup file.
-const FIELDS: [(&str, &str); 30] = [
+const FIELDS: [(&str, &str); 32] = [
     ("kind", "Kind"),
     ("name", "Name, if you like"),
     ("line", "Line"),
@@ -66,6 +68,8 @@ const FIELDS: [(&str, &str); 30] = [
     ("bus", "Bus, most significant first"),
     ("output", "Output, most significant first"),
     ("is", "Is"),
+    ("enable", "Enable"),
+    ("open_at", "Open while it is"),
     ("strobe", "Strobe"),
     ("edge", "Edge"),
     ("rule", "Steps by"),
@@ -105,15 +109,19 @@ pub async fn add(
     Json(fields): Json<BTreeMap<String, String>>,
 ) -> Result<Json<Session>, Failure> {
     let id = SessionId(id);
-    let rule = written(&fields).map_err(Failure::wrong)?;
+    let opened = app.in_memory(id);
+    let known = opened
+        .as_deref()
+        .map_or(Vec::new(), |opened| names(&opened.capture));
+    let rule = written(&fields, &known).map_err(Failure::wrong)?;
     let parsed = Setup::parse(&rule, "the rule").map_err(|error| Failure::wrong(by_field(&rule, &error)))?;
-    if let Some(opened) = app.in_memory(id)
+    if let Some(opened) = opened
         && let Some(name) = missing(&opened.capture, &parsed)
     {
         let told = no_such(&opened.capture, &name);
         let told = format!(
             "{}: {told} A rule for lines of captures to come goes into the setup, in the bench log.",
-            field_of(&fields, &name)
+            field_of(&fields, &name, &known)
         );
         return Err(Failure::wrong(told));
     }
@@ -184,10 +192,10 @@ fn by_field(rule: &str, error: &Error) -> String {
 }
 
 /// The field that a name was typed into, by its label.
-fn field_of(fields: &BTreeMap<String, String>, name: &str) -> &'static str {
+fn field_of(fields: &BTreeMap<String, String>, name: &str, known: &[String]) -> &'static str {
     let holds = |key: &str| {
         let typed = fields.get(key).map_or("", |text| text.trim());
-        typed == name || typed.split([' ', ',']).any(|part| part == name)
+        typed == name || parted(typed, known).iter().any(|part| part == name)
     };
     let named = FIELDS.iter().filter(|(key, _)| *key != "name" && *key != "is");
     let label = named.clone().find(|(key, _)| holds(key)).map(|(_, label)| *label);
@@ -223,19 +231,48 @@ fn missing(capture: &Capture, setup: &Setup) -> Option<String> {
     of_rules.chain(of_rails.filter(|name| !has(name)).cloned()).next()
 }
 
-/// The rule as TOML, in the order of [`KEYS`].
-fn written(fields: &BTreeMap<String, String>) -> Result<String, String> {
+/// What lines and buses are called.
+fn names(capture: &Capture) -> Vec<String> {
+    let lines = capture.lines.iter().map(|line| &line.name);
+    let buses = capture.buses.iter().map(|bus| &bus.name);
+    lines.chain(buses).cloned().collect()
+}
+
+/// The names in a field that holds several, parted by blanks or commas. Names in `known` may hold these themselves, others stand
+/// in quotes where they do. Cost: letters × names.
+fn parted(text: &str, known: &[String]) -> Vec<String> {
+    const PARTS: [char; 2] = [' ', ','];
+    let mut names = Vec::new();
+    let mut rest = text.trim_start_matches(PARTS);
+    while !rest.is_empty() {
+        let in_quotes = rest.strip_prefix('"').and_then(|inner| inner.split_once('"'));
+        let ends = |after: &str| after.is_empty() || after.starts_with(PARTS);
+        let is_next = |name: &&String| !name.is_empty() && rest.strip_prefix(name.as_str()).is_some_and(ends);
+        let longest = known.iter().filter(is_next).max_by_key(|name| name.len());
+        let (name, after) = match (in_quotes, longest) {
+            (_, Some(name)) => rest.split_at(name.len()),
+            (Some(quoted), None) => quoted,
+            (None, None) => rest.split_at(rest.find(PARTS).unwrap_or(rest.len())),
+        };
+        names.push(name.to_owned());
+        rest = after.trim_start_matches(PARTS);
+    }
+    names
+}
+
+/// The rule as TOML, in the order of [`KEYS`]; `known`: names of lines and buses.
+fn written(fields: &BTreeMap<String, String>, known: &[String]) -> Result<String, String> {
     let field = |key: &str| fields.get(key).map_or("", |v| v.trim());
     let kind = field("kind");
     let (mut text, keys): (String, &[&str]) = match kind {
         "" => return Err("Expected a kind of rule.".to_owned()),
         "rail" if field("line").is_empty() => return Err("Expected the line that is a rail.".to_owned()),
         "rail" => (format!("[rail.{}]\n", quoted(field("line"))), &RAIL_KEYS),
-        "logic" | "sequence" => (format!("[[{kind}]]\n"), &KEYS),
+        "logic" | "latch" | "sequence" => (format!("[[{kind}]]\n"), &KEYS),
         _ => (format!("[[limit]]\nkind = {}\n", quoted(kind)), &KEYS),
     };
-    let known = |key: &str| key == "kind" || keys.contains(&key) || (kind == "rail" && key == "line");
-    if let Some(unknown) = fields.keys().find(|key| !known(key)) {
+    let belongs = |key: &str| key == "kind" || keys.contains(&key) || (kind == "rail" && key == "line");
+    if let Some(unknown) = fields.keys().find(|key| !belongs(key)) {
         return Err(format!("A rule of kind {kind} has no key {unknown}."));
     }
     for &key in keys {
@@ -244,8 +281,8 @@ fn written(fields: &BTreeMap<String, String>) -> Result<String, String> {
             continue;
         }
         let names = || {
-            let names = value.split([' ', ',']).filter(|n| !n.is_empty()).map(quoted);
-            names.collect::<Vec<_>>().join(", ")
+            let names: Vec<String> = parted(value, known).iter().map(|name| quoted(name)).collect();
+            names.join(", ")
         };
         let line = match key {
             "load_from" => format!("from = [{}]\n", names()),
@@ -273,7 +310,42 @@ mod tests {
                 .iter()
                 .map(|(k, v)| ((*k).to_owned(), (*v).to_owned()))
                 .collect(),
+            &[],
         )
+    }
+
+    #[test]
+    fn names_with_blanks_are_kept_whole() {
+        let known = ["CH3 MUTE", "CH3 MUTE latch Q", "A"].map(str::to_owned);
+        let told = parted("CH3 MUTE latch Q, A CH3 MUTE,CH4 X \"CH4 MUTE /S\" \"B", &known);
+        let expected = [
+            "CH3 MUTE latch Q",
+            "A",
+            "CH3 MUTE",
+            "CH4",
+            "X",
+            "CH4 MUTE /S",
+            "\"B",
+        ];
+        assert_eq!(told, expected);
+        assert_eq!(parted(" , ", &known), [""; 0]);
+    }
+
+    #[test]
+    fn a_latch_has_its_enable() {
+        let fields = [
+            ("kind", "latch"),
+            ("output", "Q1 Q0"),
+            ("data", "D1 D0"),
+            ("enable", "HOLD_N"),
+            ("open_at", "high"),
+            ("settle", "60 ns"),
+        ];
+        let setup = Setup::parse(&of(&fields).unwrap(), "s.toml").unwrap_or_else(|e| panic!("{e}"));
+        assert_eq!(setup.rules[0].name, "latch Q1 Q0 of D1 D0 at HOLD_N");
+        let rule = of(&[&fields[..4], &fields[5..]].concat()).unwrap();
+        let told = by_field(&rule, &Setup::parse(&rule, "the rule").unwrap_err());
+        assert_eq!(told, "This kind of rule needs \"Open while it is\": fill it in.");
     }
 
     #[test]

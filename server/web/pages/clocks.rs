@@ -1,5 +1,6 @@
 //! Clocks: how each capture came to the session's clock, moving it by hand, and the skew of channels.
 
+use std::collections::BTreeSet;
 use std::sync::Arc;
 
 use askama::Template;
@@ -11,7 +12,7 @@ use super::Places;
 use super::heading::{Heading, open};
 use super::links::{escape_query, opened_or_trouble};
 use crate::analysis::align::{by_hand, exact};
-use crate::report::inspect::Severity;
+use crate::report::inspect::{InspectReport, Severity};
 use crate::report::text::seconds;
 use crate::store::{Action, Capture, ChannelSkews, Clock, Entry, EntryId, SessionId, Store};
 use crate::web::api::log::with_store;
@@ -39,6 +40,10 @@ struct ClocksPage {
     heading: Heading,
     /// Why the captures could not be read.
     trouble: Option<String>,
+    /// Lines that captures of the session may be joined by.
+    names: Vec<String>,
+    /// Something is wrong with how they were joined: where it is said otherwise stands open.
+    is_asked: bool,
     /// Captures under the condition in hand.
     captures: Vec<CaptureView>,
     findings: Vec<FindingView>,
@@ -152,6 +157,8 @@ fn view(store: &Store, session: SessionId, opened: Option<&Opened>) -> Result<Cl
         title: store.session(session)?.body.title,
         heading: Heading::none(),
         trouble: None,
+        names: opened.map(names).unwrap_or_default(),
+        is_asked: findings.clone().any(|finding| finding.severity != Severity::Note),
         captures: present
             .iter()
             .enumerate()
@@ -170,7 +177,7 @@ fn view(store: &Store, session: SessionId, opened: Option<&Opened>) -> Result<Cl
                 title: finding.title.clone(),
                 detail: finding.detail.clone(),
                 is_bad: finding.severity != Severity::Note,
-                try_next: finding.try_next.clone(),
+                try_next: finding.try_next.iter().map(|step| on_this_page(step)).collect(),
             })
             .collect(),
         skews: skews
@@ -198,6 +205,30 @@ fn view(store: &Store, session: SessionId, opened: Option<&Opened>) -> Result<Cl
             .collect(),
         undo: actions.into_iter().find(|action| !action.undone),
     })
+}
+
+/// Lines by their own files' names, of all runs.
+fn names(opened: &Opened) -> Vec<String> {
+    let reports = opened.runs.iter().map(|run| &run.report).chain([&opened.report]);
+    let of = |report: &InspectReport| {
+        report
+            .lines
+            .iter()
+            .map(|row| report.signal(&row.line))
+            .collect::<Vec<_>>()
+    };
+    let names: BTreeSet<String> = reports.flat_map(of).collect();
+    names.into_iter().collect()
+}
+
+/// Advice that sends the reader to the page that it stands on.
+fn on_this_page(step: &str) -> String {
+    let there = ["On the page Clocks, ", "On the page Clocks "];
+    let here = there.iter().find_map(|there| step.strip_prefix(there));
+    here.map_or_else(
+        || step.to_owned(),
+        |rest| format!("Under the capture above, {rest}"),
+    )
 }
 
 fn late_words(late_s: f64) -> String {
@@ -257,7 +288,10 @@ fn capture_view(
     let tried = member.and_then(|member| member.tried.as_ref());
     let is_done = tried.is_some_and(|tried| tried.trouble.is_none());
     CaptureView {
-        as_before: tried.map_or_else(String::new, |tried| tried.says(&entry.value.file)),
+        as_before: tried.map_or_else(String::new, |tried| {
+            let says = tried.says(&entry.value.file);
+            says.replace("say on the page Clocks that", "say here that")
+        }),
         apart_json: match is_done {
             true => json!({ "capture": entry.id, "with": null, "on": [], "shift_s": 0.0 }).to_string(),
             false => String::new(),

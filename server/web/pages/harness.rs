@@ -81,11 +81,15 @@ pub async fn page(
             None => (Vec::new(), Vec::new()),
         };
         let pins = harness.pins();
-        let lines = report.iter().flat_map(|report| &report.lines);
-        // `STEM/LINE` is the same line in one of several captures.
-        let lines: Vec<&str> = lines
-            .map(|row| row.line.rsplit('/').next().unwrap_or(&row.line))
+        // The sheet may name a line as its own file does, or as it is shown: `STEM/LINE` where several files have it. What
+        // stands before a `/` is no stem by itself: names may have one.
+        let mut lines: Vec<String> = report
+            .iter()
+            .flat_map(|report| report.lines.iter().map(move |row| (report, &row.line)))
+            .flat_map(|(report, line)| [report.signal(line), line.clone()])
             .collect();
+        lines.dedup();
+        let lines: Vec<&str> = lines.iter().map(String::as_str).collect();
         let on_sheet: Vec<&str> = pins
             .iter()
             .map(|pin| {

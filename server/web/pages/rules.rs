@@ -10,10 +10,11 @@ use serde_json::json;
 
 use super::Places;
 use super::heading::{Heading, open};
+use crate::analysis::rules::sentences::slip_words;
 use crate::model::units::{engineering, moment, percent_to_tenths, seconds};
 use crate::report::inspect::InspectReport;
 use crate::report::rails::RailRow;
-use crate::report::rules::{Company, RuleRow, TruthTable, ViolationRow};
+use crate::report::rules::{Company, LatchRow, MarginHistogram, RuleRow, SideRow, TruthTable, ViolationRow};
 use crate::rule::Rail;
 use crate::setup::Setup;
 use crate::store::{Action, SessionId};
@@ -45,6 +46,7 @@ struct RulesPage {
     /// Why they could not be read.
     trouble: String,
     tables: Vec<RuleView>,
+    latches: Vec<RuleView>,
     sequences: Vec<RuleView>,
     limits: Vec<RuleView>,
     rails: Vec<RailView>,
@@ -63,6 +65,8 @@ struct RuleView {
     /// Smallest and largest value, and the spread of the margins.
     spread: String,
     margins: Vec<BinView>,
+    /// The sides of an edge, each with its own limit.
+    sides: Vec<SideView>,
     table: Option<TableView>,
     notes: Vec<String>,
     violations: Vec<ViolationView>,
@@ -75,6 +79,12 @@ struct ViolationView {
     text: String,
     /// The moment in the diagram.
     path: String,
+}
+
+struct SideView {
+    side: &'static str,
+    text: String,
+    margins: Vec<BinView>,
 }
 
 struct BinView {
@@ -198,8 +208,9 @@ fn view(id: SessionId, shown: Option<(&InspectReport, &str)>, declared: &[Rail])
         is_reading: false,
         trouble: String::new(),
         tables: of(&|kind| kind == "logic"),
+        latches: of(&|kind| kind == "latch"),
         sequences: of(&|kind| kind == "sequence"),
-        limits: of(&|kind| kind != "logic" && kind != "sequence"),
+        limits: of(&|kind| !["logic", "latch", "sequence"].contains(&kind)),
         rails: report
             .map_or(&[][..], |r| &r.rails)
             .iter()
@@ -271,14 +282,16 @@ fn rule(at: &str, row: &RuleRow) -> RuleView {
         }));
         notes.extend(steps.company.iter().map(company_words));
     }
+    notes.extend(row.latch.iter().flat_map(latch_notes));
     let limit = match row.worded(row.at_least_s, row.at_most_s) {
         [Some(least), Some(most)] => format!("{least} to {most}"),
         [Some(least), None] => format!("at least {least}"),
         [None, Some(most)] => format!("at most {most}"),
         [None, None] => String::new(),
     };
+    let is_sided = !row.sides.is_empty();
     let spread = match row.worded(row.smallest_s, row.largest_s) {
-        [Some(least), Some(most)] => format!("{least} to {most}"),
+        [Some(least), Some(most)] if !is_sided => format!("{least} to {most}"),
         _ => String::new(),
     };
     RuleView {
@@ -289,9 +302,13 @@ fn rule(at: &str, row: &RuleRow) -> RuleView {
             "{} kept, {} broken, {} can't be told",
             row.kept, row.broken, row.cant_tell
         ),
-        limit,
+        limit: if is_sided { String::new() } else { limit },
         spread,
-        margins: margins(row),
+        margins: match &row.margins {
+            Some(histogram) if !is_sided => margins(histogram),
+            _ => Vec::new(),
+        },
+        sides: row.sides.iter().map(side).collect(),
         table: row.truth_table.as_ref().map(table),
         notes,
         violations: row
@@ -305,11 +322,49 @@ fn rule(at: &str, row: &RuleRow) -> RuleView {
     }
 }
 
-/// The bins that hold something, nearest to the limit and beyond it first.
-fn margins(row: &RuleRow) -> Vec<BinView> {
-    let Some(histogram) = &row.margins else {
-        return Vec::new();
+fn side(row: &SideRow) -> SideView {
+    let spread = match (row.smallest_s, row.largest_s) {
+        (Some(least), Some(most)) => format!("measured {} to {}", seconds(least), seconds(most)),
+        _ => "it never leaves its level there".to_owned(),
     };
+    let side = if row.side == "before" { "Before" } else { "After" };
+    SideView {
+        side,
+        text: format!(
+            "{side} the edge: {} kept, {} broken, {} can't be told; the limit is at least {}; {spread}.",
+            row.kept,
+            row.broken,
+            row.cant_tell,
+            seconds(row.at_least_s)
+        ),
+        margins: margins(&row.margins),
+    }
+}
+
+fn latch_notes(row: &LatchRow) -> Vec<String> {
+    let mut notes: Vec<String> = Vec::new();
+    notes.extend(
+        row.as_if
+            .as_ref()
+            .map(|words| format!("It behaves as if {words}.")),
+    );
+    notes.push(format!(
+        "It did not follow in {} of {} stretches with {} open, and did not keep its level in {} of {} with it shut.",
+        row.open_wrong, row.open, row.enable, row.shut_wrong, row.shut
+    ));
+    if row.slips > 0 {
+        notes.push(slip_words(
+            row.slips,
+            row.to_data,
+            row.to_other,
+            &row.data.join(" "),
+        ));
+    }
+    notes
+}
+
+/// The bins that hold something, nearest to the limit and beyond it first.
+fn margins(histogram: &MarginHistogram) -> Vec<BinView> {
     let bins = histogram.counts.iter().enumerate().filter(|(_, n)| **n > 0);
     let mut views: Vec<BinView> = bins
         .map(|(i, &count)| BinView {
@@ -368,8 +423,13 @@ fn violation(at: &str, row: &ViolationRow) -> ViolationView {
     let mut text = format!("At {}", moment(row.start_s));
     if let (Some(measured), Some(low), Some(high)) = (row.measured_s, row.low_s, row.high_s) {
         text.push_str(&format!(": {}", seconds(measured)));
-        if low < high {
-            text.push_str(&format!(" (truly {} to {})", seconds(low), seconds(high)));
+        if let (Some(limit), Some(side)) = (row.limit_s, &row.side) {
+            text.push_str(&format!(" of {} {side} the edge", seconds(limit)));
+        }
+        let [low, high] = [low, high].map(seconds);
+        // What rounds to one value is known as well as it is told.
+        if low != high {
+            text.push_str(&format!(" (truly {low} to {high})"));
         }
     }
     if let Some(what) = &row.what {

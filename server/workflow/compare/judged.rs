@@ -1,8 +1,11 @@
 //! Counts of two sets of runs → verdicts with their sentences.
 
 use super::bar::{bar_of_rules, earlier};
+use super::depth::{Change, Depth};
+use super::says::says;
 use super::sight::{Sight, at_one_sampling};
 use super::still::{Still, Which, still};
+use super::uncounted;
 use crate::analysis::compare::{Bar, Counts, Judgement, Verdict, judge_against};
 use crate::analysis::stats::intervals::{CONFIDENCE, clopper_pearson};
 use crate::model::units::{
@@ -25,6 +28,10 @@ pub struct Judged<'a> {
     is_twice: bool,
     /// A line of it that moved before and never after.
     pub still: Option<String>,
+    /// Of a rail that is still seen after: how deep it goes.
+    pub depth: Option<Depth>,
+    /// A line of it whose level itself is wrong on a side, so that nothing is counted there.
+    pub left_out: Option<String>,
 }
 
 impl Judged<'_> {
@@ -45,6 +52,21 @@ impl Judged<'_> {
     /// One recording stands on both sides, so that nothing can be told.
     pub fn is_one_recording(&self) -> bool {
         self.is_twice
+    }
+
+    /// A rail that dips no less often as far as is told, and less deep.
+    pub fn is_shallower(&self) -> bool {
+        self.changes_by_depth(Change::Shallower)
+    }
+
+    /// A rail that dips no more often as far as is told, and deeper.
+    pub fn is_deeper(&self) -> bool {
+        self.changes_by_depth(Change::Deeper)
+    }
+
+    fn changes_by_depth(&self, change: Change) -> bool {
+        let is_open = matches!(self.judgement.verdict, Verdict::Unchanged | Verdict::Undecided);
+        is_open && self.depth.as_ref().is_some_and(|depth| depth.change == change)
     }
 
     /// What to try next, in a sentence.
@@ -81,8 +103,12 @@ pub fn judge_all<'a>(tallies: &'a Tallies, before: &[usize], after: &[usize]) ->
             None => (judge_against(before, after, bar), false),
             Some(sight) => judge_ends(sight, bar),
         };
-        let absent = absent_line(tallies, trouble, (runs.0, before), (runs.1, after))
-            .or_else(|| unjoined(tallies, trouble, (runs.0, before), (runs.1, after)));
+        let sides = ((runs.0, before), (runs.1, after));
+        let left_out = uncounted::left_out(tallies, trouble, sides.0, sides.1);
+        let (left_out, unlevelled) = left_out.unzip();
+        let absent = uncounted::absent_line(tallies, trouble, sides.0, sides.1)
+            .or_else(|| uncounted::unjoined(tallies, trouble, sides.0, sides.1))
+            .or(unlevelled);
         let is_absent = absent.is_some();
         let mut says = match (absent, is_open) {
             (Some(sentence), _) => sentence,
@@ -104,9 +130,11 @@ pub fn judge_all<'a>(tallies: &'a Tallies, before: &[usize], after: &[usize]) ->
             .find(own)
             .filter(|_| is_seen && !is_absent && after.strays == 0);
         let mut judgement = judgement;
+        if left_out.is_some() {
+            judgement.cannot_be_told();
+        }
         if let Some(still) = still {
-            judgement.verdict = Verdict::Undecided;
-            (judgement.opportunities_needed, judgement.needed_at_this_rate) = (None, None);
+            judgement.cannot_be_told();
             says = format!(
                 "{}: can't be told, {} never switched after, where it switched {} times before ({} before, {} after).",
                 what(trouble),
@@ -117,8 +145,7 @@ pub fn judge_all<'a>(tallies: &'a Tallies, before: &[usize], after: &[usize]) ->
             );
         }
         if is_twice {
-            judgement.verdict = Verdict::Undecided;
-            (judgement.opportunities_needed, judgement.needed_at_this_rate) = (None, None);
+            judgement.cannot_be_told();
             says = format!(
                 "{}: can't be told, the same recording stands on both sides ({} before, {} after).",
                 what(trouble),
@@ -126,7 +153,14 @@ pub fn judge_all<'a>(tallies: &'a Tallies, before: &[usize], after: &[usize]) ->
                 tally(after.strays, after.opportunities, trouble.slot_s)
             );
         }
+        let depth = (is_seen && after.strays > 0 && !is_twice && still.is_none() && left_out.is_none())
+            .then(|| Depth::of(tallies, trouble, runs.0, runs.1))
+            .flatten();
+        if let Some(depth) = &depth {
+            says.push_str(&depth.says());
+        }
         Judged {
+            depth,
             trouble,
             before,
             after,
@@ -135,6 +169,7 @@ pub fn judge_all<'a>(tallies: &'a Tallies, before: &[usize], after: &[usize]) ->
             is_known,
             is_twice,
             still: still.map(|still| still.line.clone()),
+            left_out,
         }
     });
     let mut judged: Vec<Judged> = judged.collect();
@@ -142,82 +177,12 @@ pub fn judge_all<'a>(tallies: &'a Tallies, before: &[usize], after: &[usize]) ->
     judged
 }
 
-/// Below it a difference is more than chance alone brings in one comparison.
-const CHANCE: f64 = 0.05;
-
 /// Whether a run, or one with the same edges, stands on both sides: then no count shows what a change did.
 fn is_one_recording(tallies: &Tallies, before: &[usize], after: &[usize]) -> bool {
     let is_across = |[a, b]: &[usize; 2]| {
         before.contains(a) && after.contains(b) || before.contains(b) && after.contains(a)
     };
     before.iter().any(|run| after.contains(run)) || tallies.twins.iter().any(is_across)
-}
-
-/// What to say where a side has no occasion because a line of the trouble was not captured there.
-fn absent_line(
-    tallies: &Tallies,
-    trouble: &Trouble,
-    before: (&[usize], Counts),
-    after: (&[usize], Counts),
-) -> Option<String> {
-    for ((side, counts), (_, seen), words) in [(before, after, "before"), (after, before, "after")] {
-        let line = trouble
-            .lines
-            .iter()
-            .find(|line| !is_captured(tallies, side, line));
-        if let (Some(line), 0, 1..) = (line, counts.opportunities, seen.opportunities) {
-            let there = if words == "before" { "after" } else { "before" };
-            return Some(format!(
-                "{}: can't be told, {line} was not captured {words} ({} {there}).",
-                what(trouble),
-                tally(seen.strays, seen.opportunities, trouble.slot_s)
-            ));
-        }
-    }
-    None
-}
-
-/// What to say of a link or a rule that can't be counted on a side: its lines are on clocks that nothing joins.
-fn unjoined(
-    tallies: &Tallies,
-    trouble: &Trouble,
-    before: (&[usize], Counts),
-    after: (&[usize], Counts),
-) -> Option<String> {
-    let (ends, is_it): (&str, &dyn Fn(usize) -> bool) = match trouble.kind {
-        TroubleKind::Loss | TroubleKind::Extra => ("ends", &|run| {
-            let mut links = tallies.unjoined.get(run).into_iter().flatten();
-            links.any(|ends| ends[..] == trouble.lines[..])
-        }),
-        TroubleKind::Limit => ("lines", &|run| {
-            let rules = tallies.unjoined_rules.get(run);
-            rules.is_some_and(|rules| rules.contains(&trouble.detail))
-        }),
-        _ => return None,
-    };
-    let lacks =
-        |(side, counts): (&[usize], Counts)| counts.opportunities == 0 && side.iter().any(|&run| is_it(run));
-    let of = |counts: Counts, words: &str| {
-        let counts = tally(counts.strays, counts.opportunities, trouble.slot_s);
-        format!(" ({counts} {words})")
-    };
-    let (side, counts) = match (lacks(before), lacks(after)) {
-        (true, true) => ("can be counted neither before nor after", String::new()),
-        (true, false) => ("can't be counted before", of(after.1, "after")),
-        (false, true) => ("can't be counted after", of(before.1, "before")),
-        (false, false) => return None,
-    };
-    Some(format!(
-        "{}: {side}, its {ends} were recorded on two clocks that nothing joins{counts}.",
-        what(trouble)
-    ))
-}
-
-/// Whether a line of that name is in any of the runs, also as one of several files' (`tower/NOTE`).
-pub(super) fn is_captured(tallies: &Tallies, side: &[usize], line: &str) -> bool {
-    let own = |name: &str| name.rsplit('/').next().unwrap_or_default().to_owned();
-    let mut names = side.iter().filter_map(|&run| tallies.lines.get(run)).flatten();
-    names.any(|name| name == line || own(name) == own(line))
 }
 
 /// The verdict that holds by the least and by the most that the coarser sampling could have shown; undecided, and true, where
@@ -231,8 +196,7 @@ fn judge_ends(sight: &Sight, bar: Bar) -> (Judgement, bool) {
         a = b;
     }
     if is_open {
-        a.verdict = Verdict::Undecided;
-        (a.opportunities_needed, a.needed_at_this_rate) = (None, None);
+        a.cannot_be_told();
     }
     (a, is_open)
 }
@@ -320,26 +284,40 @@ pub fn what(trouble: &Trouble) -> String {
         TroubleKind::Bounce => format!("{} bouncing", line(0)),
         TroubleKind::Limit => format!("\"{}\" broken", trouble.detail),
         TroubleKind::Stray => format!("{} showing strays, whatever their cause", line(0)),
-        TroubleKind::Rail => format!("{} out of its limits", line(0)),
+        TroubleKind::Rail => format!("{} out of its limits{}", line(0), after_edges(trouble)),
     }
 }
 
+/// " after LIFT rises" of a rail that is counted over these.
+fn after_edges(trouble: &Trouble) -> String {
+    let verb = if trouble.detail == "fall" {
+        "falls"
+    } else {
+        "rises"
+    };
+    let cause = trouble.lines.get(1);
+    cause.map_or(String::new(), |cause| format!(" after {cause} {verb}"))
+}
+
 /// What the occasions are, in the plural.
-fn noun(kind: TroubleKind) -> &'static str {
-    match kind {
-        TroubleKind::Coupling => "opportunities",
-        TroubleKind::Loss | TroubleKind::Extra => "pulses",
-        TroubleKind::Bounce => "switchings",
-        TroubleKind::Limit => "occasions",
-        TroubleKind::Stray | TroubleKind::Rail => "time watched",
-    }
+pub(super) fn noun(trouble: &Trouble) -> String {
+    let noun = match (trouble.kind, trouble.lines.get(1)) {
+        (TroubleKind::Coupling, _) => "opportunities",
+        (TroubleKind::Loss | TroubleKind::Extra, _) => "pulses",
+        (TroubleKind::Bounce, _) => "switchings",
+        (TroubleKind::Limit, _) => "occasions",
+        (TroubleKind::Rail, Some(_)) if trouble.detail == "fall" => "falls of that line",
+        (TroubleKind::Rail, Some(_)) => "rises of that line",
+        (TroubleKind::Stray | TroubleKind::Rail, _) => "time watched",
+    };
+    noun.to_owned()
 }
 
 /// So many occasions: "12 pulses", or "3.4 s" of what is counted over time.
 pub fn amount(trouble: &Trouble, occasions: u64) -> String {
     match trouble.slot_s {
         Some(slot) => seconds(occasions as f64 * slot),
-        None => format!("{occasions} {}", noun(trouble.kind)),
+        None => format!("{occasions} {}", noun(trouble)),
     }
 }
 
@@ -370,88 +348,6 @@ pub fn share_bound(rate: f64, slot_s: Option<f64>, bound: Bound) -> String {
             format!("{} {words}", three_digits_bound(value, bound))
         }
         None => format!("{} %", percent_bound(rate, bound)),
-    }
-}
-
-fn says(trouble: &Trouble, before: Counts, after: Counts, (judged, is_known): (&Judgement, bool)) -> String {
-    let (what, slot) = (what(trouble), trouble.slot_s);
-    let of = |counts: Counts| tally(counts.strays, counts.opportunities, slot);
-    if before.opportunities == 0 || after.opportunities == 0 {
-        let side = match (before.opportunities, after.opportunities) {
-            (0, 0) => "either side",
-            (0, _) => "the captures before",
-            _ => "the captures after",
-        };
-        let noun = noun(trouble.kind);
-        return format!(
-            "{what}: can't be compared, {side} had no {noun} ({} before, {} after).",
-            of(before),
-            of(after)
-        );
-    }
-    let counts = match slot {
-        Some(_) => format!("{} before, {} after", of(before), of(after)),
-        None => format!(
-            "{} {} before, {} after",
-            of(before),
-            noun(trouble.kind),
-            of(after)
-        ),
-    };
-    let most = share_bound(judged.after_upper_bound, slot, Bound::Upper);
-    let bound = match (trouble.kind, slot) {
-        (TroubleKind::Coupling, _) => format!("it now strikes at most {most} of the time"),
-        (_, Some(_)) => format!("at most {most} now"),
-        _ => format!("at most {most} of the {} now", noun(trouble.kind)),
-    };
-    match judged.verdict {
-        Verdict::Gone => format!("{what}: gone ({counts}); with 95 % confidence {bound}."),
-        Verdict::Reduced => format!("{what}: fewer, but not gone ({counts})."),
-        Verdict::Worse if before.strays == 0 && is_known => {
-            format!("{what}: back again ({counts}), as it was under an earlier condition.")
-        }
-        Verdict::Worse if before.strays == 0 => format!("{what}: new since the change ({counts})."),
-        Verdict::Worse => format!("{what}: worse ({counts})."),
-        Verdict::Undecided if judged.may_be_worse() && before.strays > 0 => format!(
-            "{what}: can't be told yet ({counts}); that the rate was halved is ruled out, that it doubled is not."
-        ),
-        Verdict::Unchanged if judged.p_value < CHANCE => format!(
-            "{what}: no difference shown that is worth the name ({counts}); that the rate was halved is ruled out."
-        ),
-        Verdict::Unchanged => format!("{what}: no change ({counts}); that the rate was halved is ruled out."),
-        Verdict::Undecided if before.strays + after.strays == 0 => {
-            format!("{what}: none on either side ({counts}); with 95 % confidence {bound}.")
-        }
-        Verdict::Undecided if before.strays == 0 && is_known => {
-            format!(
-                "{what}: none just before ({counts}), and seen under an earlier condition; capture longer as it is now."
-            )
-        }
-        Verdict::Undecided if before.strays == 0 => {
-            format!(
-                "{what}: not seen before ({counts}), but so few may be chance; capture longer as it is now."
-            )
-        }
-        Verdict::Undecided if after.strays > 0 => match judged.needed_at_this_rate {
-            Some(n) => format!(
-                "{what}: can't be told yet ({counts}); it goes on, and at the rate of now {} more would tell.",
-                amount(trouble, n - after.opportunities)
-            ),
-            None => format!("{what}: can't be told from these counts ({counts}); it goes on."),
-        },
-        Verdict::Undecided => match judged.opportunities_needed {
-            Some(n) if n > after.opportunities => {
-                let n = n - after.opportunities;
-                let more = match slot {
-                    Some(_) => format!("{} more without one", amount(trouble, n)),
-                    None => format!("{n} more clean {}", noun(trouble.kind)),
-                };
-                format!("{what}: can't be told yet ({counts}); {more} would settle it.")
-            }
-            _ => format!(
-                "{what}: can't be told from these counts ({counts}); capture longer under both conditions."
-            ),
-        },
     }
 }
 

@@ -3,16 +3,23 @@
 //! Every trouble is counted in every run by one definition ([`tallies`]); the counts add up, so any two sets of runs
 //! are judged from them ([`judge_all`]).
 
+mod advice;
 mod apart;
 mod bar;
+mod depth;
 mod judged;
+mod left_out;
 mod names;
 mod next;
 mod over_time;
+mod rails;
+mod says;
 mod sight;
 mod still;
 mod tally;
+mod uncounted;
 
+pub use advice::advice;
 pub use judged::{Judged, amount, judge_all, rate, share, share_bound, sum_over, tally, what};
 pub use still::{Still, Which, still};
 pub use tally::{Counted, tallies};
@@ -105,6 +112,7 @@ pub fn report(tallies: &Tallies, before: &[usize], after: &[usize]) -> CompareRe
         limits: of(TroubleKind::Limit).map(trouble_row).collect(),
         strays: of(TroubleKind::Stray).map(trouble_row).collect(),
         rails: of(TroubleKind::Rail).map(trouble_row).collect(),
+        advice: advice(&judged),
         notes: notes(tallies, before, after)
             .into_iter()
             .chain(still(tallies, before, after).iter().map(Still::says))
@@ -114,7 +122,7 @@ pub fn report(tallies: &Tallies, before: &[usize], after: &[usize]) -> CompareRe
 }
 
 /// What the verdicts on the runs `before` and `after` rest on, or what takes the ground from under them: one recording on both
-/// sides, links that can't be counted.
+/// sides, links that can't be counted, lines that are left out.
 pub fn notes(tallies: &Tallies, before: &[usize], after: &[usize]) -> Vec<String> {
     let is_across = |[a, b]: &&[usize; 2]| {
         before.contains(a) && after.contains(b) || before.contains(b) && after.contains(a)
@@ -132,7 +140,8 @@ pub fn notes(tallies: &Tallies, before: &[usize], after: &[usize]) -> Vec<String
             file(b)
         )
     });
-    twins.chain(unjoined(tallies, before, after)).collect()
+    let more = [unjoined(tallies, before, after), left_out(tallies, before, after)];
+    twins.chain(more.concat()).collect()
 }
 
 /// Links and rules that can't be counted in some of the runs, a sentence for each.
@@ -162,6 +171,16 @@ fn unjoined(tallies: &Tallies, before: &[usize], after: &[usize]) -> Vec<String>
     [links, rules].concat()
 }
 
+/// Lines whose levels are wrong themselves in some of the runs, a sentence for each.
+fn left_out(tallies: &Tallies, before: &[usize], after: &[usize]) -> Vec<String> {
+    told_of(tallies, &tallies.left_out, (before, after), &|line, files| {
+        format!(
+            "No strays of {line} are counted in {files}, and none are put down to it: its level itself is wrong there, as the \
+             findings of that capture tell."
+        )
+    })
+}
+
 /// A sentence for each thing that some run has in `of`, with the files of these runs, side by side.
 fn told_of<T: Ord>(
     tallies: &Tallies,
@@ -175,7 +194,8 @@ fn told_of<T: Ord>(
     all.dedup();
     let told = all.into_iter().map(|one| {
         let files_of = |side: &[usize]| -> Vec<String> {
-            let runs = side.iter().filter(|run| of[**run].contains(one));
+            let is_of = |run: &&usize| of.get(**run).is_some_and(|all| all.contains(one));
+            let runs = side.iter().filter(is_of);
             let files = |&run: &usize| {
                 let files: Vec<&str> = tallies.runs[run].iter().map(|row| row.file.as_str()).collect();
                 files.join(" with ")
@@ -197,7 +217,7 @@ pub fn absent(tallies: &Tallies, before: &[usize], after: &[usize]) -> Vec<Strin
     let side = |own: &[usize], other: &[usize], words: [&str; 2]| {
         let names = own.iter().filter_map(|&run| tallies.lines.get(run)).flatten();
         let mut only: Vec<&str> = names
-            .filter(|name| !judged::is_captured(tallies, other, name))
+            .filter(|name| !uncounted::is_captured(tallies, other, name))
             .map(String::as_str)
             .collect();
         only.sort_unstable();
@@ -258,6 +278,7 @@ fn trouble_row(j: &Judged) -> TroubleCompareRow {
     };
     let name = match j.trouble.kind {
         TroubleKind::Limit => j.trouble.detail.clone(),
+        TroubleKind::Rail => j.trouble.lines[0].clone(),
         _ => j.trouble.lines.join(" to "),
     };
     TroubleCompareRow {
@@ -267,6 +288,7 @@ fn trouble_row(j: &Judged) -> TroubleCompareRow {
         after: occasions(j.after),
         slot_s: j.trouble.slot_s,
         rate_ratio: ratio_row(j.judgement.ratio),
+        depth: j.depth.as_ref().map(depth::Depth::row),
         judged: judged_row(j),
     }
 }
@@ -277,6 +299,9 @@ fn judged_row(j: &Judged) -> JudgedRow {
         after_upper_bound: j.judgement.after_upper_bound,
         verdict: j.judgement.verdict.word().to_owned(),
         opportunities_needed: j.judgement.opportunities_needed,
+        opportunities_needed_at_this_rate: j.judgement.needed_at_this_rate,
+        longer_on_both: j.judgement.longer_on_both,
+        is_backed: j.judgement.is_backed,
         says: j.says.clone(),
         next: j.next(),
     }

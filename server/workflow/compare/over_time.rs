@@ -1,5 +1,5 @@
 //! What has no opportunities of its own is counted over the time it was watched: strays of a line whatever their
-//! cause, and supply rails out of their limits.
+//! cause, and supply rails whose dips follow no line's edges.
 //!
 //! A second is cut into stretches so short that hardly any holds two of what is counted. An event in such a stretch is
 //! a trial, so the exact test, the ratio's interval and the bound for shares hold; they differ from those for Poisson
@@ -10,12 +10,9 @@ use std::collections::BTreeSet;
 use super::sight;
 use super::tally::{Looked, row};
 use crate::analysis::compare::Counts;
-use crate::analysis::rails;
 use crate::analysis::strays::StrayKind;
 use crate::model::{Capture, Line};
 use crate::report::compare::{SeenRow, Trouble, TroubleKind};
-use crate::rule::Rail;
-use crate::setup::Setup;
 
 /// Stretches of the shortest run, at least.
 const SLOTS: f64 = 1e6;
@@ -32,7 +29,7 @@ pub(super) fn slot_s<'a>(captures: impl Iterator<Item = &'a Capture>) -> Option<
 }
 
 /// How often in the time that was watched.
-fn over(capture: &Capture, ticks: i64, wrong: usize, slot_s: f64) -> Counts {
+pub(super) fn over(capture: &Capture, ticks: i64, wrong: usize, slot_s: f64) -> Counts {
     let slots = (capture.timebase.length_s(ticks as f64) / slot_s).floor();
     Counts {
         strays: wrong as u64,
@@ -54,7 +51,7 @@ pub(super) fn stray_troubles(looked: &[Looked], couplings: &[Trouble], slot_s: O
         return Vec::new();
     };
     let strays_of = |l: &Looked, name: &str| {
-        let line = l.capture.line_index(name)?;
+        let line = l.capture.line_index(name).filter(|_| !l.leaves_out(name))?;
         let own = l.strays.of_line(line).iter();
         Some((line, own.filter(|stray| stray.kind != StrayKind::Bounce).count()))
     };
@@ -115,45 +112,4 @@ fn seen_of(l: &Looked, name: &str) -> SeenRow {
         let counted = own.filter(|(_, stray)| stray.kind != StrayKind::Bounce);
         sight::seen(l, line, counted.map(|(at, _)| first + at))
     })
-}
-
-/// Each rail that is declared, or that any run shows to be one: excursions out of its limits.
-pub(super) fn rail_troubles(looked: &[Looked], setup: &Setup, slot_s: Option<f64>) -> Vec<Trouble> {
-    let Some(slot) = slot_s else {
-        return Vec::new();
-    };
-    let mut supplies: Vec<Rail> = setup.rails.clone();
-    for l in looked {
-        let more = rails::assumed::assumed(&l.capture, &supplies);
-        supplies.extend(more);
-    }
-    // Readings by meter are no part of a run.
-    supplies.iter_mut().for_each(|rail| rail.readings.clear());
-    let results: Vec<_> = looked
-        .iter()
-        .map(|l| rails::check(&l.capture, &supplies))
-        .collect();
-    let trouble = |(index, rail): (usize, &Rail)| Trouble {
-        kind: TroubleKind::Rail,
-        lines: vec![rail.line.clone()],
-        detail: String::new(),
-        counts: looked
-            .iter()
-            .zip(&results)
-            .map(|(l, results)| {
-                row(if results[index].samples == 0 {
-                    Counts::default()
-                } else {
-                    // A variable in volts that is no line is recorded as long as the capture.
-                    let line = l.capture.line_index(&rail.line);
-                    let span = line.map_or(l.capture.span, |line| l.capture.lines[line].span);
-                    let watched = span.length().0;
-                    over(&l.capture, watched, results[index].excursions.len(), slot)
-                })
-            })
-            .collect(),
-        slot_s,
-        seen: Vec::new(),
-    };
-    supplies.iter().enumerate().map(trouble).collect()
 }

@@ -46,6 +46,15 @@ pub fn still(tallies: &Tallies, before: &[usize], after: &[usize]) -> Vec<Still>
         .collect();
     names.sort_unstable();
     names.dedup();
+    // Of a line whose levels are wrong that is said, not what they make of its edges.
+    let is_left_out = |name: &String| {
+        let mut names = before
+            .iter()
+            .chain(after)
+            .filter_map(|&run| tallies.left_out.get(run));
+        names.any(|names| names.contains(name))
+    };
+    names.retain(|name| !is_left_out(name));
     let of = |name: &str| {
         let (here, there) = (moved(tallies, before, name)?, moved(tallies, after, name)?);
         let lacks = |seen: Moved, still: Moved| {

@@ -2,7 +2,8 @@
 
 use std::collections::BTreeMap;
 
-use super::{names, over_time, sight};
+use super::left_out::Levelled;
+use super::{names, over_time, rails, sight};
 use crate::analysis::compare::{self, Counts, Pair, Side};
 use crate::analysis::coupling::{Attribution, CouplingOptions, Standing, attribute, judge};
 use crate::analysis::findings::Finding;
@@ -21,6 +22,8 @@ use crate::workflow::same_signal::{each_once, is_whole, part_links, with_first_r
 pub(super) struct Looked {
     pub capture: Capture,
     pub strays: Strays,
+    /// Positions of lines whose levels are wrong themselves, ascending: of them no strays are counted.
+    pub left_out: Vec<usize>,
     attribution: Attribution,
     links: Vec<Link>,
     /// Ends of declared links that can't be judged: on clocks that nothing joins.
@@ -66,18 +69,27 @@ pub fn tallies(runs: Vec<Counted>, setup: &Setup) -> Tallies {
     // A signal that two instruments of a run recorded is counted once.
     let setups: Vec<Setup> = captures.iter().map(|c| with_first_records(setup, c)).collect();
     let captures: Vec<Capture> = captures.into_iter().map(without_copies).collect();
-    let limits = shared_limits(&captures, setup);
     let twins = twins(&captures);
-    let looked: Vec<Looked> = captures
+    let of_setups = captures.into_iter().zip(&setups);
+    let levelled: Vec<Levelled> = of_setups.map(|(c, setup)| Levelled::of(c, setup)).collect();
+    let left_out = levelled.iter().map(Levelled::names).collect();
+    let limits = shared_limits(&levelled, setup);
+    let looked: Vec<Looked> = levelled
         .into_iter()
         .zip(setups.iter().zip(settled))
-        .map(|(capture, (setup, settled))| look(capture, setup, &limits, settled))
+        .map(|(levelled, (setup, settled))| look(levelled, setup, &limits, settled))
         .collect();
     let mut troubles: Vec<Trouble> = Vec::new();
     for pair in pairs(&looked) {
         let counted = looked.iter().map(|l| {
             let mut struck = Vec::new();
-            let counts = compare::count_each(&l.side(), &pair, &mut |stray| struck.push(stray));
+            let counts = match [&pair.victim, &pair.aggressor]
+                .iter()
+                .any(|name| l.leaves_out(name))
+            {
+                true => Counts::default(),
+                false => compare::count_each(&l.side(), &pair, &mut |stray| struck.push(stray)),
+            };
             let victim = l.capture.line_index(&pair.victim);
             let seen = victim.map_or_else(SeenRow::default, |line| sight::seen(l, line, struck.into_iter()));
             (row(counts), seen)
@@ -94,7 +106,7 @@ pub fn tallies(runs: Vec<Counted>, setup: &Setup) -> Tallies {
     }
     let slot_s = over_time::slot_s(looked.iter().map(|l| &l.capture));
     let unexplained = over_time::stray_troubles(&looked, &troubles, slot_s);
-    let rails = over_time::rail_troubles(&looked, setup, slot_s);
+    let (rails, depths) = rails::rail_troubles(&looked, setup, slot_s);
     troubles.extend(link_troubles(&looked));
     troubles.extend(bounce_troubles(&looked));
     for (index, rule) in setup.rules.iter().enumerate() {
@@ -116,10 +128,12 @@ pub fn tallies(runs: Vec<Counted>, setup: &Setup) -> Tallies {
         edges: looked.iter().map(edges).collect(),
         lines: looked.iter().map(names).collect(),
         troubles,
+        depths,
         twins,
         called,
         unjoined,
         unjoined_rules,
+        left_out,
     }
 }
 
@@ -164,6 +178,12 @@ impl Looked {
         }
     }
 
+    /// Whether nothing is judged of the line of that name: its levels are wrong themselves.
+    pub fn leaves_out(&self, name: &str) -> bool {
+        let mut names = self.left_out.iter().map(|&line| &self.capture.lines[line].name);
+        names.any(|own| own == name)
+    }
+
     /// Edges of a line without those of its strays.
     fn own_edges(&self, line: usize) -> u64 {
         // Of a contact that bounces all edges are its own.
@@ -181,13 +201,14 @@ impl Looked {
 /// the fix worked the widths after it give none, yet the same definition must hold on both sides.
 type SharedLimits = BTreeMap<String, (Option<f64>, Option<f64>)>;
 
-fn shared_limits(captures: &[Capture], setup: &Setup) -> SharedLimits {
+fn shared_limits(levelled: &[Levelled], setup: &Setup) -> SharedLimits {
     let mut shared: SharedLimits = BTreeMap::new();
-    for capture in captures {
-        let options = stray_options(capture, setup, &[]);
-        let mut found = strays::find(capture, &options);
-        if judge::may_differ(capture, &found, &options) {
-            found = judge::judge(capture, &options, &CouplingOptions::default()).0;
+    for run in levelled {
+        let capture = run.judged();
+        let options = stray_options(&capture, setup, &[]);
+        let mut found = strays::find(&capture, &options);
+        if judge::may_differ(&capture, &found, &options) {
+            found = judge::judge(&capture, &options, &CouplingOptions::default()).0;
         }
         for (line, limit) in capture.lines.iter().zip(&found.limits) {
             if limit.origin != LimitOrigin::Inferred {
@@ -295,7 +316,9 @@ fn counts(tally: &rules::Tally) -> Counts {
     }
 }
 
-fn look(capture: Capture, setup: &Setup, shared: &SharedLimits, settled: Settled) -> Looked {
+fn look(levelled: Levelled, setup: &Setup, shared: &SharedLimits, settled: Settled) -> Looked {
+    let capture = &levelled.capture;
+    let judged = levelled.judged();
     let Settled {
         unjoined,
         rules,
@@ -303,12 +326,12 @@ fn look(capture: Capture, setup: &Setup, shared: &SharedLimits, settled: Settled
         ends,
         ..
     } = settled;
-    let mut links = links::check(&capture, &link_options(&capture, setup));
+    let mut links = links::check(capture, &link_options(capture, setup));
     links.retain(|link| {
         let ends = [link.from, link.to].map(|line| capture.lines[line].name.as_str());
         !unjoined.iter().any(|other| *other == ends)
     });
-    let mut options: StrayOptions = stray_options(&capture, setup, &links);
+    let mut options: StrayOptions = stray_options(&judged, setup, &links);
     for (index, line) in capture.lines.iter().enumerate() {
         // Without one the widths are not asked again: they may show short pulses that were found to be the line's job.
         let (low, high) = shared.get(&line.name).copied().unwrap_or_default();
@@ -328,14 +351,16 @@ fn look(capture: Capture, setup: &Setup, shared: &SharedLimits, settled: Settled
         .iter()
         .filter_map(|[line, twin]| Some((position(line)?, position(twin)?)))
         .collect();
-    let once = each_once(&capture, &one, &links);
-    let once = once.as_ref().unwrap_or(&capture);
+    let once = each_once(&judged, &one, &links);
+    let once = once.as_ref().unwrap_or(&judged);
     let strays = strays::find(once, &options);
     let attribution = attribute(once, &strays, &CouplingOptions::default());
+    drop(judged);
     Looked {
         rules,
         rule_lines,
-        capture,
+        capture: levelled.capture,
+        left_out: levelled.left_out,
         strays,
         attribution,
         links,
@@ -460,7 +485,7 @@ fn bounce_troubles(looked: &[Looked]) -> Vec<Trouble> {
         counts: looked
             .iter()
             .map(|l| {
-                let line = l.capture.line_index(&name);
+                let line = l.capture.line_index(&name).filter(|_| !l.leaves_out(&name));
                 row(line.map_or(Counts::default(), |line| {
                     compare::count_bounces(&l.capture, line, pause)
                 }))

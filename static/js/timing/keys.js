@@ -54,8 +54,8 @@ export function keyTable(view, actions) {
     entry("m", "measure from edge to edge", () => view.measure()),
     entry("Backspace", "take away the last dimension line", () => view.dimensions?.undo()),
     entry("c", "count over the chosen stretch, or over what is in view", () => view.withStretch((stretch) => stretch.open())),
-    entry("l", "lines: names, order, groups, buses", () => actions.lines()),
-    entry("Enter", "name the chosen line; while measuring: put an end here; or save a moved clock", () => {
+    entry("l", "lines as they are shown: names here, order, groups, buses", () => actions.lines()),
+    entry("Enter", "name the chosen line in this diagram; while measuring: put an end here; or save a moved clock", () => {
       if (view.moving) return view.moving.keep();
       if (!view.isMeasuring) return actions.rename();
       const tick = view.marked ? view.marked.start : view.start + view.span / 2, line = view.chosenRow()?.line ?? null;

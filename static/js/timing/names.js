@@ -10,6 +10,14 @@ export function inOwnNames(items, text) {
   return text.replace(new RegExp(`(?<![\\p{L}\\p{N}_])(?:${givens.join("|")})(?![\\p{L}\\p{N}_])`, "gu"), (given) => own.get(given) ?? given);
 }
 
+/** How far the names go that a person gave here; empty where none is given. Pure. @param {import("./arrangement.js").Item[]} items */
+export function toldOfNames(items) {
+  const own = items.filter(({ given, name }) => name !== given);
+  if (own.length === 0) return "";
+  const all = own.map(({ given, name }) => `${given} as ${name}`).join(", ");
+  return `Shown under another name, here only: ${all}. The printed report, tables, rules, before and after, and what programs get keep ${own.length === 1 ? own[0].given : "the names of the capture"}.`;
+}
+
 /** What the file calls a line stays in its title. @param {import("./view.js").Diagram} view */
 export function nameLines(view) {
   const named = (/** @type {string} */ text) => inOwnNames(view.arrangement.items, text);
@@ -18,6 +26,6 @@ export function nameLines(view) {
   for (const name of all(".sheet b.line-name")) {
     const given = (name.dataset.given ??= name.textContent ?? "");
     name.textContent = named(given);
-    if (name.textContent === given) name.removeAttribute("title"); else name.title = `${given} in the capture`;
+    if (name.textContent === given) name.removeAttribute("title"); else name.title = `${given} in the capture, and everywhere but here`;
   }
 }

@@ -35,6 +35,7 @@ export class Diagram {
     /** @type {any[]} */ this.occurrences = [];
     this.occurrence = 0;
     /** Which occurrence the finding in hand tells of. */ this.opensOn = 0;
+    /** How many ticks a moment is shown with. */ this.around = 0;
     /** Layers not drawn. @type {Set<string>} */ this.hidden = new Set();
     this.density = null;
     /** It is known what is to be shown: nothing is asked for before. */
@@ -151,7 +152,8 @@ export class Diagram {
       const high = own + (height - swing) * 0.45;
       const isSupply = isAnalog(row) && this.facts.lines[row.line].volts.supply;
       const volts = isAnalog(row) ? { top: y + this.#size * 0.4, foot: isSupply ? y + whole - this.#size * 1.2 : own } : null;
-      const placed = { ...row, top: y, height: whole, high, low: high + swing, volts };
+      const low = high + swing, middle = ((volts?.top ?? high) + low) / 2;
+      const placed = { ...row, top: y, height: whole, high, low, foot: row.place ? Math.max(low, middle + this.#size * 1.4) : low, volts };
       y += whole;
       return placed;
     });
@@ -179,7 +181,7 @@ export class Diagram {
     if (!(this.width > 0 && this.height > 0)) return;
     const rows = this.rows(), last = rows.at(-1);
     this.scroll = Math.min(this.scroll, last ? Math.max(0, last.top + last.height + this.scroll - this.height + this.#size * 1.6) : 0);
-    const below = rows.filter((row) => row.low > this.height).length;
+    const below = rows.filter((row) => row.foot > this.height).length;
     this.more.hidden = below === 0;
     this.more.textContent = `${below} more below`;
     const c = this.context;
@@ -196,7 +198,9 @@ export class Diagram {
   draw(pen, height, isPage) {
     const { c } = pen;
     const scale = this.scale, rows = this.rows();
-    const shown = rows.filter((row) => row.top + row.height > 0 && row.top < height);
+    const inSight = rows.filter((row) => row.top + row.height > 0 && row.top < height);
+    // A line that the lower edge would cut through is counted among those below; one that has no room at all is drawn as far as it goes.
+    const shown = inSight.filter((row, at) => at === 0 || row.foot <= height);
     if (isPage && this.isReady) this.#want(scale, shown);
     const zero = this.zero(scale);
     pen.grid(scale, this.facts.tick_s, zero, height, this.#base(zero));
@@ -208,7 +212,7 @@ export class Diagram {
     this.#mark(pen, scale, height);
     if (this.overlay) this.overlay.draw(pen, shown, scale);
     else for (const row of shown) this.#recorded(pen, row, scale, height);
-    const rowOf = (/** @type {number} */ line) => rows.find((row) => row.line === line);
+    const rowOf = (/** @type {number} */ line) => shown.find((row) => row.line === line);
     // Evidence belongs to the clocks as they are kept.
     if (!this.overlay && !this.moving) {
       this.#evidence(pen, rowOf, scale);
@@ -258,15 +262,20 @@ export class Diagram {
   /** The moment in hand, and those of other findings. @param {Pen} pen @param {(line: number) => Row|undefined} rowOf @param {Scale} scale */
   #evidence(pen, rowOf, scale) {
     const held = this.occurrences[this.occurrence];
-    /** @type {Map<any, number>} */ const words = new Map();
+    /** @type {Map<string, import("./drawing/evidence.js").Taken>} */ const taken = new Map();
+    const isInHand = (/** @type {any} */ o) => this.facts.findings[o.finding] === this.finding;
+    // What is in hand has the first right to a place for its words.
+    if (held) drawEvidence(pen, held.marks, rowOf, scale, this.facts.tick_s, this.hidden, taken);
     if (!this.hidden.has("others")) {
-      const others = this.evidence.occurrences.filter((o) => !(this.facts.findings[o.finding] === this.finding && held && o.from === held.from));
+      // A moment as it is taken in hand shows no trouble of other lines: farther away all is seen.
+      const isOwn = held && scale.span <= this.around * 1.01 && held.to >= scale.start && held.from <= scale.end;
+      const isNear = (/** @type {any} */ o) => this.facts.findings[o.finding].lines.some((/** @type {number} */ line) => this.finding.lines.includes(line));
+      const others = this.evidence.occurrences.filter((o) => !(isInHand(o) && held && o.from === held.from) && (!isOwn || isNear(o)));
       const inSight = others.filter((o) => o.to >= scale.start && o.from <= scale.end);
       const hidden = inSight.length > MOST_LAGS ? new Set([...this.hidden, "lags"]) : this.hidden;
-      for (const o of inSight) drawEvidence(pen, o.marks, rowOf, scale, this.facts.tick_s, hidden, words);
+      for (const o of inSight) drawEvidence(pen, o.marks, rowOf, scale, this.facts.tick_s, hidden, taken);
       if (this.evidence.isThinned && inSight.length) pen.remark(scale, "more moments of other findings than can be drawn: one for each place; closer shows all", this.height);
     }
-    if (held) drawEvidence(pen, held.marks, rowOf, scale, this.facts.tick_s, this.hidden, words);
   }
 
   /** A moment that was gone to: a band over all rows. @param {Pen} pen @param {Scale} scale @param {number} height */
@@ -426,7 +435,7 @@ export class Diagram {
     const { from, to, caption } = list[this.occurrence];
     const tie = this.#tieTicks();
     // With as much around it as tells where in the machine's doings it lies.
-    const span = Math.max((to - from) * 8, tie, 16);
+    const span = this.around = Math.max((to - from) * 8, tie, 16);
     const middle = (from + to) / 2;
     this.say(`Fig. ${this.facts.findings.indexOf(this.finding) + 1}, ${this.occurrence + 1} of ${this.occurrenceCount}. ${caption}`);
     this.bringUp(this.finding?.lines ?? []);

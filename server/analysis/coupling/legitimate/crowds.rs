@@ -8,14 +8,9 @@
 
 use super::USEFUL_S;
 use super::apart;
-use super::crowd_parts;
-use super::part_signs::{are_ended, goes_with_rest, is_own};
 use super::scatter::scatter_like_strays;
-use crate::analysis::coupling::in_volts::heights;
-use crate::analysis::coupling::{
-    Attribution, Coupling, CouplingOptions, EARLIEST_LAG_S, Edge, LONGEST_LAG_S, attribute,
-};
-use crate::analysis::strays::{self, LimitOrigin, NarrowLimit, Stray, StrayOptions, Strays, slow};
+use crate::analysis::coupling::{EARLIEST_LAG_S, Edge, LONGEST_LAG_S};
+use crate::analysis::strays::{LimitOrigin, StrayOptions, Strays, slow};
 use crate::model::{Capture, Level, Line, Pulse};
 
 /// Short pulses of one level that widths give no ground to call narrow.
@@ -78,15 +73,13 @@ impl Crowd {
 /// No pulse of a crowd is longer, unless the level's own gap lies higher or the line is a slow one ([`slow`]).
 const LONGEST_S: f64 = 200e-9;
 /// Fewer pulses make no crowd.
-const FEWEST: usize = 5;
+pub(super) const FEWEST: usize = 5;
 /// Share of a level's pulses that are as good as all.
 const NEARLY_ALL: f64 = 0.95;
 /// A rest lasts at least so many times as long as the longest pulse of a crowd.
 const RESTING: i64 = 2;
 /// Share of the crowd that must follow one line.
 pub(super) const MOST: f64 = 0.6;
-/// What strikes leaves some edges out; what is answered this often may be answered on purpose.
-const EVERY: f64 = 0.95;
 
 /// Crowds of all lines without a limit from the person, that any other line's edges precede often enough. Cost: linear in
 /// the edges of lines without a limit, and crowd × log of the edges of the others.
@@ -158,7 +151,7 @@ fn crowds_of(capture: &Capture, strays: &Strays, line: usize) -> Vec<Crowd> {
 }
 
 /// Whether so many of a level's pulses are (nearly) all: a reset or two besides make no crowd of the line's own.
-fn are_all(short: u64, of: u64) -> bool {
+pub(super) fn are_all(short: u64, of: u64) -> bool {
     short as f64 >= NEARLY_ALL * of as f64
 }
 
@@ -174,7 +167,7 @@ fn rests_long(line: &Line, level: Level, longest: i64) -> bool {
 }
 
 /// Whether most of the crowd comes after edges of some other line.
-fn may_follow(capture: &Capture, crowd: &Crowd) -> bool {
+pub(super) fn may_follow(capture: &Capture, crowd: &Crowd) -> bool {
     let (early, late) = (
         capture.timebase.ticks_of(EARLIEST_LAG_S) as i64,
         capture.timebase.ticks_of(LONGEST_LAG_S) as i64,
@@ -194,152 +187,11 @@ fn may_follow(capture: &Capture, crowd: &Crowd) -> bool {
     others.any(|(_, line)| follows(line))
 }
 
-/// What became of the crowds: limits to find strays with, by line, and crowds that stay open.
-#[derive(Debug, Default)]
-pub struct Settled {
-    pub limits: Vec<(usize, NarrowLimit)>,
-    pub unsure: Vec<Unsure>,
-}
-
-/// Tries the crowds as strays and keeps those that another line's edges bring. `strays`: what was found without them. Cost:
-/// that of finding and attributing once more, if some line's edges precede a crowd.
-pub fn settle(
-    capture: &Capture,
-    strays: &Strays,
-    crowds: Vec<Crowd>,
-    options: &StrayOptions,
-    coupling: &CouplingOptions,
-) -> Settled {
-    let mut settled = Settled::default();
-    let (tried, alone): (Vec<Crowd>, Vec<Crowd>) = crowds.into_iter().partition(|c| may_follow(capture, c));
-    settled.unsure.extend(alone.into_iter().filter_map(without_cause));
-    if tried.is_empty() {
-        return settled;
-    }
-    let mut as_strays = options.clone();
-    for crowd in tried.iter().filter(|c| !c.is_part) {
-        let limit = limit_with(strays, &as_strays, crowd, crowd.limit);
-        as_strays.taken_over.insert(crowd.line, limit);
-    }
-    // What is known of the other lines stays.
-    for (line, limit) in strays.limits.iter().enumerate() {
-        as_strays.taken_over.entry(line).or_insert(*limit);
-    }
-    let mut tentative = strays::find(capture, &as_strays);
-    // Nobody else's strays are asked about.
-    tentative
-        .strays
-        .retain(|s| tried.iter().any(|c| c.line == s.line));
-    let attribution = attribute(capture, &tentative, coupling);
-    let mut taken = StrayOptions::default();
-    let (parts, tried): (Vec<Crowd>, Vec<Crowd>) = tried.into_iter().partition(|c| c.is_part);
-    for crowd in tried {
-        match look_at(capture, &tentative, &attribution, &crowd) {
-            Look::Strays(limit) => {
-                let limit = limit_with(strays, &taken, &crowd, limit);
-                taken.taken_over.insert(crowd.line, limit);
-            }
-            Look::Open(line, edge, followers, of) => settled.unsure.push(Unsure {
-                whole: false,
-                crowd,
-                follows: Some((line, edge, followers, of)),
-            }),
-            Look::Unexplained => settled.unsure.extend(without_cause(crowd)),
-            Look::Driven => {}
-        }
-    }
-    crowd_parts::settle(capture, &tentative, parts, coupling, &mut settled.unsure);
-    settled.limits = taken.taken_over.into_iter().collect();
-    settled
-}
-
-/// A crowd that follows nobody is worth a word where it is most of what its level consists of, and scatters or is too short
-/// for a job.
-fn without_cause(crowd: Crowd) -> Option<Unsure> {
-    ((crowd.scatters || crowd.is_useless) && 2 * crowd.pulses >= crowd.of).then_some(Unsure {
-        crowd,
-        follows: None,
-        whole: false,
-    })
-}
-
-/// The line's limits with that of the crowd's level.
-fn limit_with(strays: &Strays, options: &StrayOptions, crowd: &Crowd, limit: f64) -> NarrowLimit {
-    let known = options
-        .taken_over
-        .get(&crowd.line)
-        .unwrap_or(&strays.limits[crowd.line]);
-    let mut limits = NarrowLimit {
-        origin: LimitOrigin::Inferred,
-        ..*known
-    };
-    match crowd.level {
-        Level::Low => limits.low = Some(limit),
-        _ => limits.high = Some(limit),
-    }
-    limits
-}
-
-enum Look {
-    /// With the limit that takes in what follows.
-    Strays(f64),
-    /// The line and edge it follows, how many do, and the edges that could have brought one.
-    Open(usize, Edge, u64, u64),
-    Unexplained,
-    Driven,
-}
-
-fn look_at(capture: &Capture, strays: &Strays, attribution: &Attribution, crowd: &Crowd) -> Look {
-    let rows = attribution.couplings.iter();
-    let rows: Vec<&Coupling> = rows
-        .filter(|c| c.victim == crowd.line && c.levels.contains(&crowd.level))
-        .collect();
-    let Some(first) = rows.iter().max_by_key(|row| row.strays) else {
-        return Look::Unexplained;
-    };
-    let mut followers: Vec<&Stray> = rows
-        .iter()
-        .flat_map(|row| &row.occurrences)
-        .map(|o| &strays.strays[o.stray])
-        .filter(|s| s.level == crowd.level)
-        .collect();
-    followers.sort_by_key(|s| s.start);
-    followers.dedup_by_key(|s| s.start);
-    let fewest = if crowd.is_apart { apart::FEWEST } else { FEWEST };
-    if followers.len() < fewest || (followers.len() as f64) < MOST * crowd.pulses as f64 {
-        return Look::Unexplained;
-    }
-    let mut widths: Vec<i64> = followers.iter().map(|s| s.width.0).collect();
-    widths.sort_unstable();
-    let every = rows.iter().any(|row| row.strike_rate.high >= EVERY);
-    let is_all = are_all(crowd.pulses, crowd.of);
-    let scatters =
-        crowd.is_apart || scatter_like_strays(capture, &widths, strays.sampling[crowd.line], is_all);
-    let is_answer = every && !scatters;
-    let longest = widths[widths.len() - 1] as f64;
-    let all = (1.2 * longest).min(crowd.limit).max(longest + 0.5);
-    if heights::are_partial(capture, crowd.line, crowd.level, followers.iter().copied()) {
-        return Look::Strays(all);
-    }
-    if is_answer || are_ended(capture, crowd, &followers) || is_own(capture, crowd, first) {
-        return Look::Driven;
-    }
-    if every || !scatters || is_all && goes_with_rest(capture, strays, crowd, first) {
-        let of_level = first.occurrences.iter();
-        let of_level = of_level.filter(|o| strays.strays[o.stray].level == crowd.level);
-        let count = of_level.count() as u64;
-        return Look::Open(first.aggressor, first.edge, count, first.opportunities);
-    }
-    if let Some(limit) = crowd_parts::below_own(capture, strays, crowd, &rows) {
-        return Look::Strays(limit);
-    }
-    Look::Strays(all)
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
     use crate::analysis::coupling::judge::judge;
+    use crate::analysis::coupling::{Attribution, CouplingOptions};
     use crate::model::{Ticks, TimeSpan};
 
     /// STEP rises 60 times; CLEAR_N shows a pulse 20 ns after two of three rises, `width(n)` long, and the pulses of `own`

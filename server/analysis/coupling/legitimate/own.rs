@@ -16,7 +16,7 @@ use crate::analysis::coupling::{Attribution, Coupling, EARLIEST_LAG_S, Edge, LON
 use crate::analysis::stats::fisher::fisher;
 use crate::analysis::stats::order::{at_shares, middle};
 use crate::analysis::stats::tails::binomial_upper;
-use crate::analysis::strays::{LimitOrigin, StrayKind, StrayOptions, Strays};
+use crate::analysis::strays::{LimitOrigin, StrayKind, Strays};
 use crate::model::{Capture, Level, Polarity};
 
 /// Short pulses of one level that begin as its long ones.
@@ -70,9 +70,6 @@ const RUN_INTO: f64 = 0.8;
 const RUNS_CHANCE: f64 = 0.01;
 /// Lags this far out on either side of the short pulses' are left aside.
 const TAIL: f64 = 0.05;
-/// With a smaller share of a level's strays left, these are of the same kind.
-const FEW_LEFT: f64 = 0.2;
-
 /// The short pulses of accused couplings that are the victims' own. Cost: linear in the pulses of lines with couplings, times
 /// the log of the aggressors' edges.
 pub(in crate::analysis::coupling) fn of(
@@ -84,13 +81,35 @@ pub(in crate::analysis::coupling) fn of(
     // Where one of its levels is struck, the row is a coupling.
     let of_row = |row: &Coupling| -> Vec<Own> {
         let levels = row.levels.iter();
-        let own: Option<Vec<Own>> = levels.map(|&level| own_of(capture, strays, row, level)).collect();
+        let brought = brought_by(strays, attribution, [row.victim, row.aggressor]);
+        let own: Option<Vec<Own>> = levels
+            .map(|&level| own_of(capture, strays, row, level, &brought))
+            .collect();
         own.unwrap_or_default()
     };
     rows.flat_map(of_row).collect()
 }
 
-fn own_of(capture: &Capture, strays: &Strays, row: &Coupling, level: Level) -> Option<Own> {
+/// When `other` shows strays that are put down to `line`'s edges, in ticks: what an edge brings comes after it within a sample, and
+/// begins nothing of `line`'s own. Cost: linear in the strays of `other`.
+fn brought_by(strays: &Strays, attribution: &Attribution, [line, other]: [usize; 2]) -> BTreeSet<i64> {
+    let from = strays.strays.partition_point(|s| s.line < other);
+    let of_line = strays.of_line(other).iter().enumerate();
+    let brought = of_line.filter(|(at, _)| {
+        let cause = attribution.causes.get(from + at).copied().flatten();
+        cause.is_some_and(|cause| attribution.couplings[cause.coupling].aggressor == line)
+    });
+    brought.map(|(_, stray)| stray.start.0).collect()
+}
+
+/// `brought`: as of [`brought_by`], for the row's two lines.
+fn own_of(
+    capture: &Capture,
+    strays: &Strays,
+    row: &Coupling,
+    level: Level,
+    brought: &BTreeSet<i64>,
+) -> Option<Own> {
     let limits = &strays.limits[row.victim];
     let of_level = || {
         row.occurrences
@@ -118,7 +137,10 @@ fn own_of(capture: &Capture, strays: &Strays, row: &Coupling, level: Level) -> O
         .max(strays.sampling[row.aggressor])
         .ceil() as i64;
     let aggressor = &capture.lines[row.aggressor];
-    let strikes = |edge: usize| row.edge == Edge::Both || row.edge == aggressor.polarity(edge).into();
+    let strikes = |edge: usize| {
+        let is_of_kind = row.edge == Edge::Both || row.edge == aggressor.polarity(edge).into();
+        is_of_kind && !brought.contains(&aggressor.edges[edge].0)
+    };
     // The polarity of the edge that a pulse begins with, and its lag.
     let begins_with = |start: i64| -> Option<(Polarity, f64)> {
         let from = aggressor.edges.partition_point(|e| e.0 < start - most - slack);
@@ -262,65 +284,12 @@ pub(in crate::analysis::coupling) fn are_possible(capture: &Capture, strays: &St
     })
 }
 
-/// Takes the pulses of `own` out, and all of their level where hardly any other is left; but none that the person or another
-/// analysis called a stray. What begins so after a stray of the other line is the line's own as well: it does as it is told.
-pub(in crate::analysis::coupling) fn leave_out(
-    capture: &Capture,
-    strays: &mut Strays,
-    own: &Own,
-    attribution: &Attribution,
-    options: &StrayOptions,
-) {
-    let is_row =
-        |c: &&Coupling| c.victim == own.line && c.aggressor == own.to && c.levels.contains(&own.level);
-    let rows = attribution.couplings.iter().filter(is_row);
-    let starts: BTreeSet<i64> = rows.flat_map(|c| &c.occurrences).map(|o| o.at + o.lag).collect();
-    let aggressor = &capture.lines[own.to];
-    let slack = strays.sampling[own.line].max(strays.sampling[own.to]).ceil() as i64;
-    let (least, most) = own.lags;
-    let begins_so = |start: i64| {
-        let from = aggressor.edges.partition_point(|e| e.0 < start - most - slack);
-        let near = aggressor.edges[from..]
-            .iter()
-            .take_while(|e| e.0 <= start - least + slack);
-        let mut polarities = near.enumerate().map(|(n, _)| aggressor.polarity(from + n));
-        starts.contains(&start)
-            || polarities.any(|polarity| own.edge == Edge::Both || own.edge == polarity.into())
-    };
-    let marked = |line: usize, start: i64| {
-        options
-            .marks
-            .iter()
-            .any(|m| m.line == line && m.stray && m.start.0 == start)
-    };
-    let is_of = |line: usize, level: Level, kind: StrayKind| {
-        line == own.line && level == own.level && kind == StrayKind::Pulse
-    };
-    let of_level = strays.strays.iter().filter(|s| is_of(s.line, s.level, s.kind));
-    let (all, kept) = of_level.fold((0u64, 0u64), |(all, kept), s| {
-        (all + 1, kept + u64::from(!begins_so(s.start.0)))
-    });
-    let leaves_few = (kept as f64) < FEW_LEFT * all as f64;
-    strays.strays.retain(|s| {
-        !is_of(s.line, s.level, s.kind) || marked(s.line, s.start.0) || !leaves_few && !begins_so(s.start.0)
-    });
-    if leaves_few {
-        let limits = &mut strays.limits[own.line];
-        match own.level {
-            Level::Low => limits.low = None,
-            _ => limits.high = None,
-        }
-        if limits.low.is_none() && limits.high.is_none() {
-            limits.origin = LimitOrigin::None;
-        }
-    }
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
     use crate::analysis::coupling::CouplingOptions;
     use crate::analysis::coupling::judge::judge;
+    use crate::analysis::strays::StrayOptions;
     use crate::model::{Line, Ticks, TimeSpan};
 
     /// REQ rises 90 times; GRANT begins about 28 ns after every one of them and is short every third time, `short(n)` long;

@@ -2,6 +2,7 @@
 
 mod dead;
 mod late;
+mod lossy;
 
 use super::propose::{MOST_LINES, able_to_be_proposed};
 use super::{Crossing, FarEnd, Link, Proposal, Verdict, crossings, slow};
@@ -193,7 +194,7 @@ fn verdict(capture: &Capture, link: &Link) -> Option<Finding> {
         Verdict::Lossy | Verdict::LossyNoisy if !link.late.is_empty() => {
             late::some_late(capture, link, &make)
         }
-        Verdict::Lossy | Verdict::LossyNoisy => lossy(capture, link, &make),
+        Verdict::Lossy | Verdict::LossyNoisy => lossy::lossy(capture, link, &make),
         Verdict::Noisy => noisy(capture, link, &make),
         Verdict::Inverted => inverted(capture, link, &make),
         Verdict::Dead => dead::dead(capture, link, &make),
@@ -209,45 +210,6 @@ fn counts(link: &Link) -> String {
 fn first(capture: &Capture, pulses: &[super::EndPulse]) -> String {
     let at = pulses.first().map(|p| seconds(capture.seconds(p.start)));
     at.map_or(String::new(), |at| format!(" The first at {at}."))
-}
-
-/// Pulses that never arrive.
-fn lossy(capture: &Capture, link: &Link, make: Make) -> Option<Finding> {
-    let (from, to) = (name(capture, link.from), name(capture, link.to));
-    let lost = link.missing.len();
-    let also = match link.extra.len() {
-        0 => String::new(),
-        1 => ", and 1 pulse arrives there that nobody sent".to_owned(),
-        n => format!(", and {n} pulses arrive there that nobody sent"),
-    };
-    let rest = super::active_level(&capture.lines[link.from]).inverted();
-    let joined = match link.missing.iter().filter(|p| p.level == rest).count() {
-        0 => String::new(),
-        n if n == lost => ": they run into the pulse before".to_owned(),
-        n => format!(": {n} of them run into the pulse before"),
-    };
-    make(
-        Severity::Fault,
-        format!(
-            "{lost} of {} from {from} never {} {to}{joined}{also}.",
-            count(link.sent, "pulse"),
-            if lost == 1 { "reaches" } else { "reach" }
-        ),
-        format!(
-            "{}{}{}",
-            counts(link),
-            first(capture, &link.missing),
-            delay_text(capture, link)
-        ),
-        vec![
-            format!(
-                "Capture both ends again while you press on the connector of {to} with something that insulates: losses that come and go with it are a contact."
-            ),
-            format!(
-                "Compare the widths of the missing pulses with the others, and look at {to} with a scope: an edge that is too slow or a level that is too low loses the short ones."
-            ),
-        ],
-    )
 }
 
 /// Pulses that nobody sent, beside all that were.

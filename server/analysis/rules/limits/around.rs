@@ -1,10 +1,10 @@
-//! Limits on what a line does around another's edge: setup, hold, staying at a level.
+//! Limits on how near a line changes to another's edge: setup and hold.
 
-use super::super::edges::{Edges, is_blind, pulses_at};
+use super::super::edges::{Edges, is_blind};
 use super::super::reach::{self, Reach, Verdict};
-use super::super::tally::{Limits, Occasion, Tally};
+use super::super::tally::{Occasion, Tally};
 use super::Part;
-use crate::model::{Level, Ticks};
+use crate::model::Ticks;
 
 /// The last change of `data` before each strobe must be at least the limit earlier.
 pub(super) fn setup(data: &Part, strobe: &Part, strobes: &Edges, tally: &mut Tally) {
@@ -96,106 +96,6 @@ pub(super) fn hold(data: &Part, strobe: &Part, strobes: &Edges, tally: &mut Tall
         }
         count(tally, verdict, shown, (time, reach, limit), &place);
     }
-}
-
-/// The line must be at `level` from `before` before to `after` after each strobe.
-pub(super) fn stay(
-    part: &Part,
-    level: Level,
-    strobe: &Part,
-    strobes: &Edges,
-    (before, after): (f64, f64),
-    limits: Limits,
-) -> Tally {
-    let mut tally = Tally::new(limits, strobe.line.sample_ticks.max(part.line.sample_ticks));
-    let (lines, place) = ([part.line, strobe.line], [part.index, strobe.index]);
-    let off: Vec<(Ticks, Ticks)> = pulses_at(part.line, level.inverted()).collect();
-    let (line, at) = (part.stamp, strobe.stamp);
-    let doubt = line.early + line.late + at.early + at.late;
-    let reach = Reach::between(line, at);
-    let mut first = 0;
-    for time in strobes.iter() {
-        let t = time.0 as f64;
-        let window = ((t - before).floor() as i64, (t + after).ceil() as i64);
-        let span = part.line.span;
-        let recorded = span.start.0 <= window.0 && window.1 <= span.end.0;
-        if part.line.first == Level::Unknown
-            || is_blind(&lines, Ticks(window.0), Ticks(window.1))
-            || !recorded
-        {
-            tally.not_judged += 1;
-            continue;
-        }
-        // An excursion surely over before the window of this strobe matters to no later one either.
-        while off
-            .get(first)
-            .is_some_and(|(_, end)| end.0 as f64 + line.late + at.early <= t - before)
-        {
-            first += 1;
-        }
-        // The distance of the nearest excursion, and the margin it leaves.
-        let near = |&(start, end): &(Ticks, Ticks)| {
-            if start > time {
-                ((start - time).0, (start - time).0 as f64 - after)
-            } else if end <= time {
-                ((time - end).0, (time - end).0 as f64 - before)
-            } else {
-                (0, -before.max(after))
-            }
-        };
-        let mut nearest = first.checked_sub(1).map(|last| near(&off[last]));
-        let mut verdict = Verdict::Kept;
-        let mut shown: Option<(Ticks, Ticks)> = None;
-        for excursion in &off[first..] {
-            let (start, end) = (excursion.0.0 as f64, excursion.1.0 as f64);
-            let this = near(excursion);
-            if nearest.is_none_or(|n| this.1 < n.1) {
-                nearest = Some(this);
-            }
-            if start - line.early >= t + at.late + after {
-                break;
-            }
-            // The latest start against the earliest end of the window, and the other way round.
-            let starts_surely = surely_less(start + line.late, t - at.early + after, doubt);
-            let ends_surely = surely_less(t + at.late - before, end - line.early, doubt);
-            let one = if starts_surely && ends_surely {
-                Verdict::Broken
-            } else if end + line.late > t - at.early - before {
-                Verdict::CantTell
-            } else {
-                Verdict::Kept
-            };
-            if one != Verdict::Kept && verdict.worse(one) != verdict {
-                verdict = one;
-                shown = Some(*excursion);
-            }
-        }
-        let Some(nearest) = shown.as_ref().map(near).or(nearest) else {
-            tally.kept += 1;
-            continue;
-        };
-        let (start, end) = shown.unwrap_or((time, time));
-        let what = shown.map(|_| {
-            let (name, word) = (&part.line.name, level.inverted().word());
-            match (start > time, end <= time) {
-                (true, _) => format!("{name} went {word} soon after the edge"),
-                (_, true) => format!("{name} was {word} shortly before the edge"),
-                _ => format!("{name} was {word} at the edge"),
-            }
-        });
-        let occasion = Occasion {
-            start: start.min(time),
-            end: end.max(time),
-            lines: &place,
-        };
-        tally.judged(verdict, (nearest.0, reach), nearest.1, occasion, what);
-    }
-    tally
-}
-
-/// Whether a < b for all true values, given the closest they can be; where there is any doubt, the ends are open.
-fn surely_less(a: f64, b: f64, doubt: f64) -> bool {
-    if doubt > 0.0 { a <= b } else { a < b }
 }
 
 /// A change `value` from the strobe, on the side that counts if it is surely there.

@@ -5,6 +5,7 @@
 mod around;
 mod exclusive;
 mod intervals;
+mod stay;
 
 use super::Names;
 use super::edges::Edges;
@@ -13,9 +14,10 @@ use super::tally::Tally;
 use crate::model::Line;
 use crate::rule::{EdgeOf, Limit};
 
-use around::{hold, setup, stay};
+use around::{hold, setup};
 use exclusive::exclusive;
 use intervals::{delay, following, period, pulse_width};
+use stay::stay;
 
 /// A line in the part it plays in a rule.
 struct Part<'a> {

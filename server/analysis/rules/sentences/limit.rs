@@ -1,6 +1,7 @@
 //! Sentences on broken limits.
 
-use super::Teller;
+use super::exclusive::Together;
+use super::{Teller, stay};
 use crate::analysis::findings::{Finding, Severity};
 use crate::analysis::rules::tally::{Limits, Violation};
 use crate::model::units::engineering;
@@ -14,6 +15,8 @@ struct Worst<'a> {
     limits: Limits,
     /// What was measured, in ticks; `None`: nothing came at all.
     measured: Option<f64>,
+    /// How the overlaps are spread, of lines that must not be at a level together.
+    together: Option<Together>,
 }
 
 /// The worst violation in words, the counts, and what to try.
@@ -25,6 +28,10 @@ pub fn broken(teller: &Teller, limit: &Limit) -> Finding {
         worst,
         limits: tally.limits,
         measured: worst.measured.map(|(value, _)| value as f64),
+        together: match limit {
+            Limit::Exclusive { level, .. } => Some(Together::of(teller, *level)),
+            _ => None,
+        },
     };
     let doubt = match worst.measured {
         Some((_, reach)) if reach.below.max(reach.above) > 0.0 => {
@@ -32,22 +39,24 @@ pub fn broken(teller: &Teller, limit: &Limit) -> Finding {
         }
         _ => String::new(),
     };
-    let what = worst
-        .what
-        .as_ref()
-        .map_or(String::new(), |w| format!(" The worst: {w}."));
+    // Of a line that must stay the title says it all.
+    let is_told = worst.side.is_some();
+    let what = worst.what.as_ref().filter(|_| !is_told);
+    let what = what.map_or(String::new(), |w| format!(" The worst: {w}."));
+    let spread = match &told.together {
+        Some(together) => together.detail(teller),
+        None => by_line(teller) + &stay::sides(teller),
+    };
     let detail = format!(
-        "Rule \"{}\". {}{}{doubt}{what}",
+        "Rule \"{}\". {}{spread}{doubt}{what}",
         teller.rule.name,
         teller.counts(),
-        by_line(teller)
     );
-    teller.make(
-        Severity::Fault,
-        sentence_case(told.title(limit)),
-        detail,
-        vec![try_next(limit, told.is_short()).to_owned()],
-    )
+    let next = match &told.together {
+        Some(together) => together.next(),
+        None => vec![try_next(limit, told.is_short()).to_owned()],
+    };
+    teller.make(Severity::Fault, sentence_case(told.title(limit)), detail, next)
 }
 
 /// How many of the violations are each data line's, most first, where a setup or hold time is asked of several.
@@ -135,13 +144,11 @@ impl Worst<'_> {
             ),
             Limit::Stay {
                 line, level, strobe, ..
-            } => format!("{line} does not stay {} around {}", level.word(), edge(strobe)),
-            Limit::Exclusive { level, .. } => format!(
-                "{} and {} are {} together for {value}",
-                line(0),
-                line(1),
-                level.word()
-            ),
+            } => stay::title(self.teller, self.worst, (line, *level), strobe),
+            Limit::Exclusive { level, .. } => match &self.together {
+                Some(together) => together.title(self.teller, *level, (line(0), line(1)), &value),
+                None => format!("{} and {} are {} together", line(0), line(1), level.word()),
+            },
             Limit::Answer { from, to, .. } => {
                 let how = match self.measured {
                     None => "does not come".to_owned(),
@@ -197,9 +204,7 @@ fn try_next(limit: &Limit, is_short: bool) -> &'static str {
         Limit::Stay { .. } => {
             "Look at both lines at the part's own pins: an input left open or a stray on it does the same."
         }
-        Limit::Exclusive { .. } => {
-            "Look at what decides between them: two outputs that drive one wire at once make heat and dips in the supply."
-        }
+        Limit::Exclusive { .. } => "Look at what decides between them, at its own pins.",
         Limit::Answer { .. } => {
             "Follow the way from cause to answer and see on which line it gets lost or late."
         }
@@ -233,23 +238,17 @@ fn hertz(teller: &Teller, ticks: f64) -> String {
 
 /// The violation furthest from its limit; one without any value is worst of all.
 fn worst<'a>(limits: &Limits, violations: &'a [Violation]) -> &'a Violation {
-    let excess = |violation: &&Violation| {
-        let Some((measured, _)) = violation.measured else {
-            return i64::MAX;
-        };
-        let below = limits.at_least.map_or(0.0, |l| l - measured as f64);
-        let above = limits.at_most.map_or(0.0, |l| measured as f64 - l);
-        below.max(above) as i64
-    };
+    let excess = |violation: &Violation| violation.excess(limits).unwrap_or(f64::INFINITY);
     // Of equals the first.
     violations
         .iter()
         .rev()
-        .max_by_key(excess)
+        .max_by(|a, b| excess(a).total_cmp(&excess(b)))
         .expect("a broken rule lists a violation")
 }
 
-fn edge(of: &EdgeOf) -> String {
+/// "the rise of STEP".
+pub(super) fn edge(of: &EdgeOf) -> String {
     match of.polarity {
         Some(Polarity::Rise) => format!("the rise of {}", of.line),
         Some(Polarity::Fall) => format!("the fall of {}", of.line),

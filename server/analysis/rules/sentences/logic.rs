@@ -9,7 +9,7 @@ use crate::model::{Capture, Level};
 use crate::rule::Demand;
 
 /// Stands beside whatever has hands in the machine.
-const POWER_OFF: &str = "Power off and discharge the supply before you reseat or change a part.";
+pub(super) const POWER_OFF: &str = "Power off and discharge the supply before you reseat or change a part.";
 /// Rows of the table told in the detail.
 const ROWS_TOLD: usize = 3;
 

@@ -1,10 +1,14 @@
 //! What checked rules have to say.
 
+mod exclusive;
+mod latch;
 mod limit;
 mod logic;
 mod sequence;
+mod stay;
 mod still;
 
+pub use latch::{as_if_words as latch_as_if_words, slip_words};
 pub use logic::as_if_words;
 pub use sequence::suspicion_words;
 pub use still::rested;
@@ -70,6 +74,7 @@ impl Teller<'_> {
             return Some(match &self.rule.demand {
                 Demand::Limit(limit) => limit::broken(self, limit),
                 Demand::Logic(_) => logic::broken(self),
+                Demand::Latch(latch) => latch::broken(self, latch),
                 Demand::Sequence(sequence) => sequence::broken(self, sequence),
             });
         }
@@ -79,7 +84,7 @@ impl Teller<'_> {
     fn topic(&self) -> &'static str {
         match &self.rule.demand {
             Demand::Limit(_) => "limit",
-            Demand::Logic(_) => "logic",
+            Demand::Logic(_) | Demand::Latch(_) => "logic",
             Demand::Sequence(_) => "sequence",
         }
     }

@@ -121,7 +121,7 @@ fn column_plan(
         ColumnKind::Time
     } else if let Some(kind) = declared {
         kind
-    } else if is_beside_the_point(&name, cells(), plan.point) {
+    } else if is_beside_the_point(&name, cells(), plan.point, column == 0) {
         ColumnKind::Ignore
     } else {
         let stated = base.and_then(|base| in_base(cells(), base, range));
@@ -173,18 +173,47 @@ fn column_plan(
     }
 }
 
+/// How whole numbers of a column go from row to row.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Counts {
+    /// 0, 1, 2 and so on, or 1, 2, 3.
+    EveryRow,
+    /// Upward: numbers of samples of which only some have a row.
+    Up,
+    No,
+}
+
+/// Rows that a first column without a heading that says so must count before it is taken for their numbers.
+const FEWEST_COUNTED: usize = 8;
+
 /// Row numbers beside the times, and remarks that stand in a few rows beside the data.
-fn is_beside_the_point<'a>(name: &str, cells: impl Iterator<Item = &'a [u8]>, point: u8) -> bool {
+fn is_beside_the_point<'a>(
+    name: &str,
+    cells: impl Iterator<Item = &'a [u8]>,
+    point: u8,
+    is_first: bool,
+) -> bool {
     let cells: Vec<&[u8]> = cells.collect();
     let filled = cells.iter().filter(|c| !c.is_empty()).count();
+    let counts = || {
+        let mut filled = cells.iter().filter(|cell| !cell.is_empty());
+        let numbers: Vec<f64> = filled.clone().filter_map(|c| time_value(c, point)).collect();
+        let is_whole = filled.all(|cell| cell.iter().all(u8::is_ascii_digit));
+        let steps = || numbers.windows(2).map(|w| w[1] - w[0]);
+        if !is_whole || numbers.len() < 3 || !steps().all(|step| step > 0.0) {
+            return Counts::No;
+        }
+        match numbers[0] <= 1.0 && steps().all(|step| step == 1.0) {
+            true => Counts::EveryRow,
+            false => Counts::Up,
+        }
+    };
     if is_sample_word(name) && !name.is_empty() {
-        let numbers: Vec<f64> = cells.iter().filter_map(|c| time_value(c, point)).collect();
-        let step = numbers.get(1).map(|n| n - numbers[0]);
-        return filled > 2
-            && numbers.len() == filled
-            && numbers
-                .windows(2)
-                .all(|w| Some(w[1] - w[0]) == step && w[1] > w[0]);
+        return counts() != Counts::No;
+    }
+    // Whatever stands above it: nobody's volts count the rows of a table, nor do levels.
+    if is_first && filled >= FEWEST_COUNTED && counts() == Counts::EveryRow {
+        return true;
     }
     let (scraps, preamble) = (filled * 20 < cells.len(), cells.len() > 100);
     let header = name.eq_ignore_ascii_case("start") || name.eq_ignore_ascii_case("increment");

@@ -22,7 +22,7 @@ use crate::web::state::App;
 use crate::web::view::CaptureLink;
 use crate::web::work::Stage;
 use crate::workflow::compare::{
-    Judged, Still, absent, judge_all, notes, rate, share, share_bound, still, tally, what,
+    Judged, Still, absent, advice, judge_all, notes, rate, share, share_bound, still, tally, what,
 };
 use crate::workflow::session::RunTallies;
 
@@ -60,6 +60,8 @@ pub struct Comparison {
     /// Lines that were captured on one side only.
     pub absent: Vec<String>,
     pub headline: String,
+    /// What to do with the change as a whole.
+    pub advice: String,
     pub troubles: Vec<TroubleView>,
     /// Watched on both sides, and wrong on neither.
     pub clean: Vec<String>,
@@ -196,6 +198,7 @@ pub fn comparison(
             true => headline(&judged, &sides.name(before), &sides.name(after)),
             false => String::new(),
         },
+        advice: advice(&judged),
         troubles: seen
             .iter()
             .map(|j| trouble_view(j, &sides.points(j), &sides.earlier(j)))
@@ -230,14 +233,20 @@ fn headline(judged: &[Judged], before: &str, after: &str) -> String {
     };
     let (fresh, worse): (Vec<&Judged>, Vec<&Judged>) = of("worse").into_iter().partition(|j| j.is_new());
     let (back, worse): (Vec<&Judged>, Vec<&Judged>) = worse.into_iter().partition(|j| j.is_back());
+    let (gone, so_far): (Vec<&Judged>, Vec<&Judged>) =
+        of("gone").into_iter().partition(|j| j.judgement.is_backed);
+    let (shallower, unchanged): (Vec<&Judged>, Vec<&Judged>) =
+        of("unchanged").into_iter().partition(|j| j.is_shallower());
     let mut parts = Vec::new();
     for (list, word) in [
         (fresh, "New"),
         (back, "Back again"),
         (worse, "Worse"),
-        (of("gone"), "Gone"),
+        (gone, "Gone"),
+        (so_far, "None so far, too few to call it gone"),
         (of("reduced"), "Fewer"),
-        (of("unchanged"), "Unchanged"),
+        (shallower, "As often, and less deep"),
+        (unchanged, "Unchanged"),
         (of("undecided"), "Not to be told yet"),
     ] {
         if !list.is_empty() {
@@ -258,13 +267,18 @@ fn trouble_view(j: &Judged, points: &[Point], earlier: &str) -> TroubleView {
         .map(|p| format!("{}: {}", p.name, p.counts))
         .collect();
     TroubleView {
-        verdict: if j.is_new() && verdict == "worse" {
-            "new"
-        } else {
-            verdict
+        verdict: match verdict {
+            "worse" if j.is_new() => "new",
+            "gone" if !j.judgement.is_backed => "none so far",
+            _ if j.is_shallower() => "less deep",
+            _ if j.is_deeper() => "deeper",
+            _ => verdict,
         },
         tone: match verdict {
+            "gone" if !j.judgement.is_backed => "open",
             "gone" | "reduced" => "fine",
+            _ if j.is_shallower() => "fine",
+            _ if j.is_deeper() => "bad",
             "undecided" => "open",
             _ => "bad",
         },

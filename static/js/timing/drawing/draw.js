@@ -7,7 +7,7 @@ import { scaleMarks } from "./scale.js";
 
 /** @typedef {import("./scale.js").Scale} Scale */
 /** @typedef {import("../columns.js").Window} Window */
-/** @typedef {{key: string, name: string, place: string, group: string, line: number|null, bits: number[]|null, radix: string, signed: boolean, top: number, height: number, high: number, low: number, volts: {top: number, foot: number}|null}} Row */
+/** @typedef {{key: string, name: string, place: string, group: string, line: number|null, bits: number[]|null, radix: string, signed: boolean, top: number, height: number, high: number, low: number, foot: number, volts: {top: number, foot: number}|null}} Row */
 
 /** Ink on white, for figures that leave the page. @param {Palette} colors @returns {Palette} */
 export const printed = (colors) => ({

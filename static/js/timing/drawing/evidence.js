@@ -12,30 +12,47 @@ export const LAYERS = [
 /** Which layer a mark belongs to; ties and lags are told apart when drawn. */
 const LAYER_OF = /** @type {Record<string, string>} */ ({ missing: "ghosts", burst: "bursts", dip: "dips", violation: "limits" });
 
+/** Volts of a row and of the next one stand at the right end, so wide in letters. */
+const VOLTS_LETTERS = 4;
+
+/** Stretches of a row, in pixels. @typedef {{words: [number, number][], brackets: [number, number][]}} Taken */
+
 /**
  * One occurrence: guilty edge, tie, lag, ghost, brackets. `pen` draws; `rowOf` gives the row of a line.
  * @param {import("./draw.js").Pen} pen @param {any[]} marks @param {(line: number) => import("./draw.js").Row|undefined} rowOf
  * @param {import("./scale.js").Scale} scale @param {number} tickS @param {Set<string>} hidden
- * @param {Map<any, number>} words how far to the right each row's words reach, so that none is written over another
+ * @param {Map<string, Taken>} taken what words and brackets take of each row, by its key, so that none is written over another
  */
-export function drawEvidence(pen, marks, rowOf, scale, tickS, hidden, words) {
+export function drawEvidence(pen, marks, rowOf, scale, tickS, hidden, taken) {
   const { c, colors, size } = pen;
   const cause = marks.find((mark) => mark.kind === "cause");
   const causeRow = cause && rowOf(cause.line);
   const right = scale.left + scale.width;
+  const takenOf = (/** @type {import("./draw.js").Row} */ row) => {
+    const of = taken.get(row.key) ?? { words: [], brackets: [] };
+    taken.set(row.key, of);
+    return of;
+  };
   const within = (/** @type {number} */ x) => x >= scale.left - 1 && x <= right + 1;
   for (const mark of marks) {
     const row = rowOf(mark.line);
     if (!row || hidden.has(LAYER_OF[mark.kind])) continue;
     const x = scale.x(mark.start ?? mark.at), end = scale.x(mark.end ?? mark.at);
     if (mark.kind !== "stray" && (end < scale.left || x > right)) continue;
-    const word = (/** @type {string} */ text, /** @type {number} */ y, isBeside = false) => {
+    /** `margin`: the word stands beside its mark, that far from the right end at least. */
+    const word = (/** @type {string} */ text, /** @type {number} */ y, /** @type {number} */ margin = NaN) => {
       c.font = `${size * 0.85}px ${colors.sans}`; c.textAlign = "center";
-      const half = c.measureText(text).width / 2;
-      const middle = isBeside ? Math.min(end, right) + half + 5 : (Math.max(x, scale.left) + Math.min(end, right)) / 2;
-      const at = Math.min(Math.max(middle, scale.left + half), right - half);
-      if (at - half < (words.get(row) ?? -Infinity)) return;
-      words.set(row, at + half + size * 0.5);
+      const half = c.measureText(text).width / 2, gap = size * 0.5;
+      const from = Math.max(x, scale.left), to = Math.min(end, right);
+      const { words, brackets } = takenOf(row), isBeside = !Number.isNaN(margin);
+      const middles = isBeside ? [to + half + 5, from - half - 5] : [Math.min(Math.max((from + to) / 2, scale.left + half), right - half)];
+      const isFree = (/** @type {number} */ at) =>
+        at - half >= scale.left - 1 && at + half <= right - (margin || 0) + 1
+        && words.every(([a, b]) => at + half + gap <= a || at - half >= b + gap)
+        && (!margin || brackets.every(([a, b]) => at + half <= a || at - half >= b));
+      const at = middles.find(isFree);
+      if (at === undefined) return;
+      words.push([at - half, at + half]);
       // Whatever row is below, the word is read.
       c.fillStyle = colors.plate; c.fillRect(at - half - 2, y - size * 0.8, 2 * half + 4, size);
       c.fillStyle = colors.stray; c.fillText(text, at, y);
@@ -51,14 +68,16 @@ export function drawEvidence(pen, marks, rowOf, scale, tickS, hidden, words) {
       pen.outline(row, x, end, scale.left, right, false);
       word("nobody sent this", row.high - 12);
     } else if (["burst", "dip", "violation", "doubt"].includes(mark.kind)) {
-      bracket(pen, row, Math.max(x, scale.left), Math.min(Math.max(end, x + 2), right));
+      const from = Math.max(x, scale.left), to = Math.min(Math.max(end, x + 2), right);
+      bracket(pen, row, from, to);
+      takenOf(row).brackets.push([from - 2, to + 2]);
       // Where rows are low the word stands beside the bracket, not in the row below.
       const isLow = row.top + row.height - row.low < size * 2;
-      word(mark.kind === "burst" ? "bounce" : mark.says, row.low + size * (isLow ? 1.05 : 1.9), isLow);
+      word(mark.kind === "burst" ? "bounce" : mark.says, row.low + size * (isLow ? 1.05 : 1.9), isLow ? size * VOLTS_LETTERS : NaN);
     } else if (mark.kind === "suspect") {
       if (hidden.has("ties")) continue;
       const middle = (row.high + row.low) / 2;
-      word("  this one?", middle + size * 0.3, true);
+      word("  this one?", middle + size * 0.3, 0);
       c.strokeStyle = colors.cause; c.lineWidth = 1.5;
       c.beginPath(); c.arc(x, middle, 5, 0, 7); c.stroke();
     } else if (mark.kind === "stray" && cause && causeRow) {

@@ -1,18 +1,20 @@
 // @ts-check
-// The slip of lines: names, order, hidden or shown, height, notes, groups, buses.
+// The slip of lines, which says how they are shown: under what name, order, hidden or shown, height, notes, groups, buses.
 import { make, fill } from "../../lib/dom.js";
 import { RADICES } from "../arrangement.js";
+import { toldOfNames } from "../names.js";
 
 const RADIX_WORDS = /** @type {Record<string, string>} */ ({ "8 false": "octal", "8+8 false": "octal by eight bits", "16 false": "hexadecimal", "10 false": "decimal", "10 true": "decimal, signed", "2 false": "binary" });
 
 /** @param {import("../view.js").Diagram} view @param {string} [focus] key of the line whose name is to be typed */
 export function linesSlip(view, focus) {
-  const { arrangement } = view;
+  const { arrangement } = view, pages = view.path.replace(/^\/api/, "");
   const chosen = new Set();
   const list = make("ul", { class: "line-list" });
   const busName = make("input", { "aria-label": "Name of the bus", placeholder: "name of the bus", size: 14 });
   const button = (/** @type {string} */ text, /** @type {() => void} */ does, /** @type {any} */ more = {}) => make("button", { type: "button", onclick: does, ...more }, text);
-  const show = () => fill(list, ...arrangement.items.map(entry));
+  const told = make("p", { role: "status" });
+  const show = () => { fill(list, ...arrangement.items.map(entry)); told.textContent = toldOfNames(arrangement.items); };
 
   /** @param {import("../arrangement.js").Item} item */
   function entry(item) {
@@ -25,7 +27,7 @@ export function linesSlip(view, focus) {
     return make("li", { class: item.hidden ? "is-hidden" : "" },
       item.line !== null && make("input", { type: "checkbox", "aria-label": `${item.given} into a bus`, checked: chosen.has(key), onchange: (/** @type {any} */ e) => (e.target.checked ? chosen.add(key) : chosen.delete(key)) }),
       make("span", { class: "given" }, item.given, item.hidden && " (hidden)"),
-      field("name", "name", 12), field("note", "note", 12), field("group", "group", 9),
+      field("name here", "name", 12), field("note", "note", 12), field("group", "group", 9),
       button(item.hidden ? "show" : "hide", act(() => arrangement.set(key, { hidden: !item.hidden })), { "aria-label": `${item.hidden ? "show" : "hide"} ${item.given}` }),
       button("up", act(() => arrangement.move(key, -1)), { "aria-label": `move ${item.given} up` }), button("down", act(() => arrangement.move(key, 1)), { "aria-label": `move ${item.given} down` }),
       button("taller", act(() => arrangement.resize(key, 1)), { "aria-label": `${item.given} taller` }), button("lower", act(() => arrangement.resize(key, -1)), { "aria-label": `${item.given} lower` }),
@@ -55,7 +57,8 @@ export function linesSlip(view, focus) {
   };
   show();
   view.slip.open("Lines", make("div", { class: "slip-body" },
-    make("p", { class: "quiet" }, "A name given here is shown in this diagram and on its sheet. For one that holds everywhere, in rules and in before and after too, open the capture in the bench log and fill in “called” under “How it is read”; for a value change dump say [read.rename] in the setup."), list,
+    make("p", { class: "quiet" }, "What is said here is how lines are shown: in this diagram, on the sheet beside it and in its figures. For a name that holds everywhere, open the capture in the ",
+      make("a", { href: `${pages}/log#conditions` }, "bench log"), " and fill in “called” under “How it is read”; for a value change dump say [read.rename] in the ", make("a", { href: `${pages}/log?setup#setup` }, "setup"), "."), told, list,
     make("div", { class: "row" }, busName, button("ticked lines into a bus", fold),
       button("group by board", () => { if (!arrangement.groupByBoard()) view.say("No board is known yet: the harness sheet says where lines are."); show(); }),
       button("as in the capture", () => { arrangement.reset(); arrangement.evidenceFirst = true; arrangement.changed(); show(); }),
