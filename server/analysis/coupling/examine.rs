@@ -10,6 +10,7 @@ use crate::analysis::coupling::fit::passed_on;
 use crate::analysis::coupling::fit::preferences;
 use crate::analysis::coupling::fit::rows;
 use crate::analysis::coupling::fit::select::{self, Explanation, Reach, Suspect, Victim};
+use crate::analysis::coupling::fit::twice;
 use crate::analysis::coupling::in_volts::heights;
 use crate::analysis::coupling::in_volts::moved::{self, Moved};
 use crate::analysis::coupling::joined::established::Established;
@@ -74,6 +75,8 @@ pub struct Examined {
     /// Rows that are judged by themselves ([`alone`]), and the victim without their strays, which the rest is about.
     pub apart: Vec<Coupling>,
     pub less: Option<Victim>,
+    /// Strays that came behind others of the same edges, and are not in the rows.
+    pub seconds: Vec<twice::Second>,
 }
 
 /// One victim level with whom it may suspect.
@@ -202,6 +205,18 @@ impl Bench<'_> {
             let less = std::slice::from_ref(&less);
             let chances = victims::chances(self.capture, self.strays, self.edges, less, reach);
             return self.examine(&less[0], &chances[0], known);
+        }
+        if let Some((less, seconds)) = twice::without(
+            victim,
+            self.edges,
+            &evidence,
+            &explanation,
+            (&case.reach, &twice::behind(self.capture, self.strays, victim)),
+        ) {
+            let mut told = self.examine(&less, chances, known);
+            told.seconds.extend(seconds);
+            told.less.get_or_insert(less);
+            return told;
         }
         let mut told = case.told(&evidence, &explanation);
         if matches!(told.verdict, Verdict::Hidden(_) | Verdict::Either(_)) {
@@ -381,6 +396,7 @@ impl<'a> Case<'a> {
             hint: None,
             apart: Vec::new(),
             less: None,
+            seconds: Vec::new(),
         }
     }
 
