@@ -1,15 +1,18 @@
 //! What the analysis says of a capture must not hang on the length of the ticks, on when the instrument's clock began, or
-//! on the order of the lines: the same evidence, told otherwise, brings the same claims.
+//! on the order of the lines: the same evidence, told otherwise, brings the same claims (a relation between two runs, which
+//! needs no truth; common practice, no source).
 
-mod simulator;
+use std::collections::BTreeSet;
 
-use edgewitness::analysis::coupling::{self, CouplingOptions};
+use super::number_from;
+use super::simulator::families::{Family, scene};
+use super::simulator::retold::Telling;
+use edgewitness::analysis::coupling::{self, CouplingOptions, Standing};
 use edgewitness::analysis::strays::StrayOptions;
 use edgewitness::model::Capture;
-use simulator::families::{Family, scene};
-use simulator::retold::Telling;
 
-/// What is claimed: strays by line, pairs with edge, standing and counts, and the lines of doubts, in words and in order.
+/// What is claimed, in words and in order: strays by line, who is accused by which edge, who can't be told apart, whose cause
+/// is not among the lines. Not how many strikes of how many: where a lag window ends may hang on rounding.
 fn claims(capture: &Capture, narrow_below: Option<(usize, f64)>) -> Vec<String> {
     let options = StrayOptions {
         narrow_below: narrow_below.into_iter().collect(),
@@ -17,30 +20,32 @@ fn claims(capture: &Capture, narrow_below: Option<(usize, f64)>) -> Vec<String> 
     };
     let (strays, attribution) = coupling::judge::judge(capture, &options, &CouplingOptions::default());
     let name = |line: usize| capture.lines[line].name.as_str();
-    let mut said: Vec<String> = (0..capture.lines.len())
-        .filter(|&line| !strays.of_line(line).is_empty())
+    let with_strays = (0..capture.lines.len()).filter(|&line| !strays.of_line(line).is_empty());
+    let mut said: Vec<String> = with_strays
         .map(|line| format!("{} has {} strays", name(line), strays.of_line(line).len()))
         .collect();
-    said.extend(attribution.couplings.iter().map(|c| {
-        let mut others: Vec<&str> = c.inseparable_from.iter().map(|&l| name(l)).collect();
-        others.sort_unstable();
-        format!(
-            "{} by {} {:?}: {} of {}, {:?} {others:?}",
-            name(c.victim),
-            name(c.aggressor),
-            c.edge,
-            c.strays,
-            c.opportunities,
-            c.standing
-        )
+    said.extend(attribution.couplings.iter().map(|c| match c.standing {
+        Standing::Clear => format!("{} by {} {}", name(c.victim), name(c.aggressor), c.edge.word()),
+        // Which of lines that fit alike is named first says nothing.
+        Standing::Inseparable => {
+            let lines = c.inseparable_from.iter().chain([&c.aggressor]);
+            let lines: BTreeSet<&str> = lines.map(|&line| name(line)).collect();
+            format!("{} by one of {lines:?}", name(c.victim))
+        }
+        standing => format!("{} by something: {standing:?}", name(c.victim)),
     }));
     said.extend(
         attribution
             .unsure
             .iter()
-            .map(|u| format!("{} unsure", name(u.crowd.line))),
+            .map(|u| format!("{} is asked about", name(u.crowd.line))),
     );
-    said.extend(attribution.own.iter().map(|o| format!("{} own", name(o.line))));
+    said.extend(
+        attribution
+            .own
+            .iter()
+            .map(|o| format!("{} does its job", name(o.line))),
+    );
     said.extend(
         attribution
             .answers
@@ -48,14 +53,8 @@ fn claims(capture: &Capture, narrow_below: Option<(usize, f64)>) -> Vec<String> 
             .map(|a| format!("{} answers", name(a.line))),
     );
     said.sort_unstable();
+    said.dedup();
     said
-}
-
-fn number_from(variable: &str, otherwise: u64) -> u64 {
-    std::env::var(variable)
-        .ok()
-        .and_then(|v| v.parse().ok())
-        .unwrap_or(otherwise)
 }
 
 #[test]
