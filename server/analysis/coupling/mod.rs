@@ -176,7 +176,7 @@ pub fn attribute(capture: &Capture, strays: &Strays, options: &CouplingOptions) 
     }
     causes::explain_the_seconds(&seconds, strays, &mut attribution);
     causes::explain_the_rest(capture, strays, &edges, &mut attribution);
-    few::withdraw(&mut attribution);
+    few::withdraw(strays, &mut attribution);
     attribution
 }
 

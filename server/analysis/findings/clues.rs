@@ -4,7 +4,7 @@ use super::coupling::{edges_of, name, names, switching};
 use super::words::{list, small};
 use crate::analysis::coupling::Edge;
 use crate::analysis::coupling::in_volts::moved::Moved;
-use crate::analysis::coupling::verdict::clues::{Clue, Count, Side};
+use crate::analysis::coupling::verdict::clues::{Clue, Count};
 use crate::model::Capture;
 use crate::model::units::engineering;
 
@@ -84,18 +84,15 @@ fn sentence(capture: &Capture, victim: &str, clue: &Clue) -> String {
         Clue::Rested {
             line,
             edge,
-            rest,
             bound,
             short,
             long,
         } => format!(
-            "{} brings a stray {} where {line} {} at least {}, and {} where it {}: what a line induces, it induces at each of its edges. Something that {line} sets off or lets through at these edges only, and that carries no clip, does that.",
+            "{} brings a stray {} where {line} had rested for at least {}, and {} where it had not: what a line induces, it induces at each of its edges. Something that {line} sets off or lets through at these edges only, and that carries no clip, does that.",
             switching(capture, *line, *edge),
             times(*long),
-            rested(*rest).0,
             engineering(capture.timebase.length_s(*bound as f64), "s"),
             times(*short),
-            rested(*rest).1,
             line = of(line)
         ),
         Clue::EveryFew {
@@ -160,14 +157,6 @@ fn sentence(capture: &Capture, victim: &str, clue: &Clue) -> String {
             "{}'s rises and its falls both pull one way, which one coupled edge can't.",
             of(line)
         ),
-    }
-}
-
-/// How a line rested beside an edge, and that it did not so long.
-fn rested(rest: Side) -> (&'static str, &'static str) {
-    match rest {
-        Side::Before => ("had rested for", "had not"),
-        Side::After => ("then rests for", "does not"),
     }
 }
 

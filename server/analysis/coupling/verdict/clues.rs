@@ -6,13 +6,6 @@ use crate::analysis::coupling::{Coupling, Edge};
 /// Edges, and those of them that bring a stray.
 pub type Count = (u64, u64);
 
-/// When a line rested: before an edge of it, or after.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Side {
-    Before,
-    After,
-}
-
 /// One such sign. Lines are positions in the capture.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Clue {
@@ -48,12 +41,11 @@ pub enum Clue {
         short: Count,
         lasting: Count,
     },
-    /// It strikes where it rested for at least `bound` ticks beside the edge, and hardly elsewhere, or the other way round
+    /// It strikes where it had rested for at least `bound` ticks before the edge, and hardly elsewhere, or the other way round
     /// ([`super::which_edges`]).
     Rested {
         line: usize,
         edge: Edge,
-        rest: Side,
         bound: i64,
         short: Count,
         long: Count,

@@ -2,12 +2,12 @@
 //! that come only where the line had rested for long, only at long pulses, or only at every third edge are those of
 //! something that the line clocks, counts or lets through: a frame signal, a divider, a watchdog without a probe.
 
-use super::clues::{Clue, Count, Side};
+use super::clues::{Clue, Count};
 use super::trials::{Trial, trials};
 use crate::analysis::coupling::Coupling;
 use crate::analysis::coupling::fit::rows::edges_of;
 use crate::analysis::coupling::fit::select::Victim;
-use crate::analysis::coupling::suspects::able::{OwnEdges, first_from, last_to};
+use crate::analysis::coupling::suspects::able::{OwnEdges, last_to};
 use crate::analysis::stats::fisher::fisher;
 use crate::analysis::stats::tails::binomial_upper;
 
@@ -21,8 +21,6 @@ const STRAGGLE: f64 = 0.1;
 /// A rest that is not so many times as long as a stray takes to come and go says nothing: edges so near each other act on it
 /// together.
 const LONGER: f64 = 8.0;
-/// Share of the strikes that end with the accused's pulse where the victim follows whole pulses.
-const PULSES: f64 = 0.5;
 /// Widest gaps between the lengths of rests that are tried as a bound, and parts of equal count whose bounds are.
 const GAPS: usize = 5;
 const PARTS: usize = 8;
@@ -42,51 +40,30 @@ pub fn only_some(edges: &[OwnEdges], victim: &Victim, row: &Coupling, apart: f64
     by_rest(row, &trials, &either, LONGER * apart).or_else(|| by_number(row, &trials, times))
 }
 
-/// How long the line rested beside each edge, and whether the long or the short ones strike.
+/// How long the line had rested before each edge, and whether those after long or after short rests strike. How long it rests
+/// afterwards is not asked: it may decide whether a stray shows.
 fn by_rest(row: &Coupling, trials: &[Trial], either: &[i64], shortest: f64) -> Option<Clue> {
-    let length = |rest: Side, time: i64| match rest {
-        Side::Before => last_to(either, time - 1).map(|before| time - before),
-        Side::After => first_from(either, time + 1).map(|after| after - time),
+    let rest = |trial: &Trial| Some((trial.time - last_to(either, trial.time - 1)?, trial.hit));
+    let rests: Vec<(i64, bool)> = trials.iter().filter_map(rest).collect();
+    let says = |bound: i64| {
+        let of = |is_long: bool| -> Count {
+            let those = rests.iter().filter(|(rest, _)| (*rest >= bound) == is_long);
+            those.fold((0, 0), |(all, hits), (_, hit)| (all + 1, hits + u64::from(*hit)))
+        };
+        let (short, long) = (of(false), of(true));
+        Some((chance(short, long)? * (GAPS + PARTS) as f64, bound, short, long))
     };
-    let tried = [Side::Before, Side::After].len() * (GAPS + PARTS);
-    // What follows whole pulses is as long as these: where they are long it is no stray, and none is seen.
-    let is_of_pulses = row.follows_pulse >= PULSES;
-    let mut best: Option<(f64, Clue)> = None;
-    let sides = [Side::Before, Side::After].into_iter();
-    for rest in sides.filter(|rest| *rest == Side::Before || !is_of_pulses) {
-        let lengths: Vec<(i64, bool)> = trials
-            .iter()
-            .filter_map(|trial| Some((length(rest, trial.time)?, trial.hit)))
-            .collect();
-        for bound in bounds(&lengths)
-            .into_iter()
-            .filter(|&bound| bound as f64 > shortest)
-        {
-            let of = |is_long: bool| -> Count {
-                let those = lengths.iter().filter(|(length, _)| (*length >= bound) == is_long);
-                let (all, hits) =
-                    those.fold((0, 0), |(all, hits), (_, hit)| (all + 1, hits + u64::from(*hit)));
-                (all, hits)
-            };
-            let (short, long) = (of(false), of(true));
-            let Some(chance) = chance(short, long) else {
-                continue;
-            };
-            let chance = chance * tried as f64;
-            if chance <= CHANCE && best.as_ref().is_none_or(|(least, _)| chance < *least) {
-                let clue = Clue::Rested {
-                    line: row.aggressor,
-                    edge: row.edge,
-                    rest,
-                    bound,
-                    short,
-                    long,
-                };
-                best = Some((chance, clue));
-            }
-        }
-    }
-    best.map(|(_, clue)| clue)
+    let tried = bounds(&rests)
+        .into_iter()
+        .filter(|&bound| bound as f64 > shortest);
+    let (chance, bound, short, long) = tried.filter_map(says).min_by(|a, b| a.0.total_cmp(&b.0))?;
+    (chance <= CHANCE).then_some(Clue::Rested {
+        line: row.aggressor,
+        edge: row.edge,
+        bound,
+        short,
+        long,
+    })
 }
 
 /// Lengths that part the others: those above the widest gaps (of their logarithms), and those of equal parts.
@@ -183,13 +160,7 @@ mod tests {
         let rises = groups();
         let first = trials_of(&rises, |n| n % 8 == 0 && n % 3 > 0);
         let clue = by_rest(&row(), &first, &with_falls(&rises), 500.0);
-        let Some(Clue::Rested {
-            rest: Side::Before,
-            short,
-            long,
-            ..
-        }) = clue
-        else {
+        let Some(Clue::Rested { short, long, .. }) = clue else {
             panic!("{clue:?}");
         };
         assert_eq!((short, long.1), ((350, 0), 33));
