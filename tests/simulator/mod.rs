@@ -12,6 +12,7 @@ pub mod likeness;
 pub mod parts;
 pub mod physics;
 pub mod planted;
+pub mod retold;
 pub mod score;
 pub mod wiring;
 

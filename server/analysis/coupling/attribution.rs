@@ -232,6 +232,8 @@ pub struct Attribution {
     /// Strays (ascending positions) beside an edge of their line's own that follow a line about which a doubt is left, as
     /// those that are counted do.
     pub beside: Vec<usize>,
+    /// Strays (ascending positions) that came behind another, which the same edge brought or of whose event they are.
+    pub again: Vec<usize>,
     pub uncaptured: Vec<Uncaptured>,
     pub shared: Vec<SharedSupply>,
     pub hazards: Vec<Hazard>,

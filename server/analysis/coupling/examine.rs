@@ -4,12 +4,13 @@ use crate::analysis::coupling::fit::beside::Witnesses;
 use crate::analysis::coupling::fit::copies::{self, Distances};
 use crate::analysis::coupling::fit::evidence::Evidence;
 use crate::analysis::coupling::fit::lost;
-use crate::analysis::coupling::fit::model::LagWindow;
+use crate::analysis::coupling::fit::model::{LagWindow, whole_units};
 use crate::analysis::coupling::fit::nearby;
 use crate::analysis::coupling::fit::passed_on;
 use crate::analysis::coupling::fit::preferences;
 use crate::analysis::coupling::fit::rows;
 use crate::analysis::coupling::fit::select::{self, Explanation, Reach, Suspect, Victim};
+use crate::analysis::coupling::fit::twice;
 use crate::analysis::coupling::in_volts::heights;
 use crate::analysis::coupling::in_volts::moved::{self, Moved};
 use crate::analysis::coupling::joined::established::Established;
@@ -74,6 +75,8 @@ pub struct Examined {
     /// Rows that are judged by themselves ([`alone`]), and the victim without their strays, which the rest is about.
     pub apart: Vec<Coupling>,
     pub less: Option<Victim>,
+    /// Strays that came behind others of the same edges, and are not in the rows.
+    pub seconds: Vec<twice::Second>,
 }
 
 /// One victim level with whom it may suspect.
@@ -203,6 +206,18 @@ impl Bench<'_> {
             let chances = victims::chances(self.capture, self.strays, self.edges, less, reach);
             return self.examine(&less[0], &chances[0], known);
         }
+        if let Some((less, seconds)) = twice::without(
+            victim,
+            self.edges,
+            &evidence,
+            &explanation,
+            (&case.reach, &twice::behind(self.capture, self.strays, victim)),
+        ) {
+            let mut told = self.examine(&less, chances, known);
+            told.seconds.extend(seconds);
+            told.less.get_or_insert(less);
+            return told;
+        }
         let mut told = case.told(&evidence, &explanation);
         if matches!(told.verdict, Verdict::Hidden(_) | Verdict::Either(_)) {
             let margins = [threshold, RIVAL_MARGIN];
@@ -227,8 +242,8 @@ pub fn reach(capture: &Capture, options: &CouplingOptions, victim: &Victim, misp
     let ticks = |seconds: f64| capture.timebase.ticks_of(seconds);
     let longest = ticks(LONGEST_LAG_S) + 2.0 * victim.unit;
     Reach {
-        lo: -(ticks(EARLIEST_LAG_S) + victim.unit + misplaced).ceil() as i64,
-        hi: options.longest_lag.unwrap_or(longest).ceil() as i64,
+        lo: -whole_units(ticks(EARLIEST_LAG_S) + victim.unit + misplaced, victim.unit),
+        hi: whole_units(options.longest_lag.unwrap_or(longest), victim.unit),
         narrowest: ticks(NARROWEST_WINDOW_S),
     }
 }
@@ -381,6 +396,7 @@ impl<'a> Case<'a> {
             hint: None,
             apart: Vec::new(),
             less: None,
+            seconds: Vec::new(),
         }
     }
 

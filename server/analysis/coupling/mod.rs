@@ -43,6 +43,7 @@ pub use attribution::{
     RaceOf, RuledOut, SharedSupply, Standing, Uncaptured,
 };
 use examine::Bench;
+use fit::twice::Second;
 use fit::{rows, select};
 use joined::{causes, established, few, leads, other_edge, standing};
 use legitimate::answering;
@@ -129,11 +130,13 @@ pub fn attribute(capture: &Capture, strays: &Strays, options: &CouplingOptions) 
     }
     let less: Vec<Option<select::Victim>> = examined.iter_mut().map(|of| of.less.take()).collect();
     let mut apart: Vec<Coupling> = Vec::new();
+    let mut seconds: Vec<Second> = Vec::new();
     for ((victim, less), of) in victims.iter().zip(&less).zip(examined) {
         attribution.hints.extend(of.hint);
         p_values.extend(of.rows.iter().map(|row| row.p_value));
         found.extend(of.rows.clone());
         apart.extend(of.apart);
+        seconds.extend(of.seconds);
         judged.push(standing::Judged {
             victim: less.as_ref().unwrap_or(victim),
             table: of.table,
@@ -171,8 +174,9 @@ pub fn attribute(capture: &Capture, strays: &Strays, options: &CouplingOptions) 
             });
         }
     }
+    causes::explain_the_seconds(&seconds, strays, &mut attribution);
     causes::explain_the_rest(capture, strays, &edges, &mut attribution);
-    few::withdraw(&mut attribution);
+    few::withdraw(strays, &mut attribution);
     attribution
 }
 

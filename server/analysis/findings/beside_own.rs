@@ -1,6 +1,7 @@
 //! Strays beside edges of the line's own: it may ring as it switches, switch twice, or be struck by a neighbour just then.
 
 use super::before::{CHANCE, Company, company};
+use crate::analysis::coupling::suspects::places::{Place, Places};
 use crate::analysis::coupling::suspects::victims;
 use crate::analysis::strays::{Stray, Strays};
 use crate::model::{Capture, Level};
@@ -37,9 +38,8 @@ pub(super) fn says(
 /// Whether all strays lie too near to edges of the line's own to accuse anybody. Cost: linear in the line's strays.
 fn are_beside(capture: &Capture, strays: &Strays, line: usize, open: &[&Stray]) -> bool {
     let guard = victims::guard_of(strays, line);
-    let mut apart = open
-        .iter()
-        .filter(|s| victims::is_apart(&capture.lines[line], s, guard));
+    let places = Places::of(&capture.lines[line], strays, line, guard);
+    let mut apart = open.iter().filter(|s| places.at(s) != Place::Beside);
     let [low, high] = [Level::Low, Level::High].map(|level| {
         let shows = apart.clone().any(|s| s.level == level);
         shows && victims::rings(capture, strays, line, level)

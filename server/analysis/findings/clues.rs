@@ -6,6 +6,7 @@ use crate::analysis::coupling::Edge;
 use crate::analysis::coupling::in_volts::moved::Moved;
 use crate::analysis::coupling::verdict::clues::{Clue, Count};
 use crate::model::Capture;
+use crate::model::units::engineering;
 
 /// Clues told of one victim, at most: the first say enough.
 const TOLD: usize = 2;
@@ -13,11 +14,15 @@ const TOLD: usize = 2;
 /// A sentence for each of the first clues, each once.
 pub fn told(capture: &Capture, victim: &str, clues: &[Clue]) -> Vec<String> {
     let mut told: Vec<String> = Vec::new();
+    let mut subjects = Vec::new();
     for clue in clues {
         let sentence = sentence(capture, victim, clue);
-        if !told.contains(&sentence) {
+        // What the strays of the other level show of the same line in the same way says no more.
+        let subject = (std::mem::discriminant(clue), clue.accused());
+        if !told.contains(&sentence) && !subjects.contains(&subject) {
             told.push(sentence);
         }
+        subjects.push(subject);
     }
     told.truncate(TOLD);
     told
@@ -76,6 +81,57 @@ fn sentence(capture: &Capture, victim: &str, clue: &Clue) -> String {
             times(*lasting),
             line = of(line)
         ),
+        Clue::Rested {
+            line,
+            edge,
+            bound,
+            short,
+            long,
+        } => format!(
+            "{} brings a stray {} where {line} had rested for at least {}, and {} where it had not: what a line induces, it induces at each of its edges. Something that {line} sets off or lets through at these edges only, and that carries no clip, does that.",
+            switching(capture, *line, *edge),
+            times(*long),
+            engineering(capture.timebase.length_s(*bound as f64), "s"),
+            times(*short),
+            line = of(line)
+        ),
+        Clue::EveryFew {
+            line,
+            edge,
+            step,
+            here,
+            others,
+        } => format!(
+            "Of every {step} {edges} of {line} one brings a stray {}, and the others {}: what a line induces, it induces at each of its edges. Something that {line} counts or divides down, and that carries no clip, does that.",
+            times(*here),
+            times(*others),
+            edges = edges_of(*edge),
+            line = of(line)
+        ),
+        Clue::TooEarly { line, edge, early, by } => format!(
+            "{early} begin {} or more before {} of {}, and a cause comes first.",
+            engineering(capture.timebase.length_s(*by as f64), "s"),
+            edges_of(*edge),
+            of(line)
+        ),
+        Clue::Scattered {
+            line,
+            edge,
+            least,
+            most,
+        } => {
+            let length = |ticks: i64| engineering(capture.timebase.length_s(ticks as f64), "s");
+            let from = match *least < 0 {
+                true => format!("{} before", length(-least)),
+                false => length(*least),
+            };
+            format!(
+                "They come anywhere from {from} to {} after {} of {}; what an edge induces begins at nearly one lag.",
+                length(*most),
+                edges_of(*edge),
+                of(line)
+            )
+        }
         Clue::StepWithout { line } => format!(
             "Others come at {line}'s moment of the machine's step, and {line} does not switch there.",
             line = of(line)

@@ -20,6 +20,8 @@ pub struct Tally {
     pub put_down: u64,
     /// Put down to it and left out of the rate, most of them beside edges of the victim's own.
     pub beside: u64,
+    /// Likewise, as they come behind another stray of the same edge.
+    pub again: u64,
     /// Listed at the struck levels, and what else is put down to it.
     pub of: u64,
 }
@@ -29,32 +31,49 @@ impl Tally {
     pub fn of(strays: &Strays, attribution: &Attribution, at: usize) -> Tally {
         let coupling = &attribution.couplings[at];
         let first = strays.strays.partition_point(|s| s.line < coupling.victim);
-        let (mut with_cause, mut of) = (0, 0);
+        let (mut with_cause, mut again, mut of) = (0, 0, 0);
         for (i, stray) in strays.of_line(coupling.victim).iter().enumerate() {
             let cause = attribution.causes.get(first + i).copied().flatten();
             let is_its = cause.is_some_and(|cause| cause.coupling == at);
             with_cause += u64::from(is_its);
+            again += u64::from(is_its && attribution.again.binary_search(&(first + i)).is_ok());
             let is_listed = stray.kind != StrayKind::Bounce && coupling.levels.contains(&stray.level);
             of += u64::from(is_its || is_listed);
         }
         let put_down = with_cause.max(coupling.strays);
         Tally {
             put_down,
-            beside: put_down - coupling.strays,
+            beside: (put_down - coupling.strays).saturating_sub(again),
+            again,
             of: of.max(put_down),
         }
     }
 
     /// What the title counts beyond the rate.
     pub fn says(&self, victim: &str) -> Option<String> {
-        (self.beside > 0).then(|| {
+        let beside = (self.beside > 0).then(|| {
             format!(
                 "{} came at the same delay beside edges of {victim}'s own, and {} in the title, not in the rate.",
                 count_of(self.beside, "more stray"),
                 if self.beside == 1 { "is" } else { "are" }
             )
-        })
+        });
+        let again = (self.again > 0).then(|| {
+            format!(
+                "{} came once more after the same edges, as what comes back from the far end of a wire or swings on does, and {} in the title, not in the rate: it counts each edge once.",
+                count_of(self.again, "more stray"),
+                if self.again == 1 { "is" } else { "are" }
+            )
+        });
+        let told: Vec<String> = beside.into_iter().chain(again).collect();
+        (!told.is_empty()).then(|| told.join(" "))
     }
+}
+
+/// Strays of the line that came behind another of the same edge or event: who did that one did them. Cost: linear in these.
+pub fn again(strays: &Strays, attribution: &Attribution, line: usize) -> u64 {
+    let of = attribution.again.iter();
+    of.filter(|&&at| strays.strays[at].line == line).count() as u64
 }
 
 /// What is said where of `all` listed strays only `judged` could be asked about.
@@ -114,6 +133,7 @@ mod tests {
         let expected = Tally {
             put_down: 16,
             beside: 4,
+            again: 0,
             of: 16,
         };
         assert_eq!(attribution.couplings[0].strays, 12);

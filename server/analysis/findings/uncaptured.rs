@@ -26,7 +26,8 @@ pub fn uncaptured(capture: &Capture, strays: &Strays, attribution: &Attribution,
     };
     let (all, its) = its_strays(strays, attribution, u);
     let mut detail = grounds(capture, strays, attribution, u);
-    detail.extend(beside_own(all, u.of, &victim));
+    let again = tally::again(strays, attribution, u.victim);
+    detail.extend(beside_own(all, u.of + again, &victim));
     detail.push(what_follows(capture, attribution, u, &companions));
     detail.extend(u.step.map(|step| races::looks_alike(capture, u.victim, step)));
     let mut lines = vec![victim.clone()];

@@ -266,7 +266,7 @@ fn strays_of(
             _ => successive.push(at..at + 1),
         }
     }
-    let usual = runs::usual_level(successive.iter().map(|run| &pulses[run.clone()]));
+    let usual = runs::usual(successive.iter().map(|run| &pulses[run.clone()]));
     let mut is_stray = vec![false; pulses.len()];
     for run in successive {
         let first = run.start;

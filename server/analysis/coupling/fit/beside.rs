@@ -8,7 +8,7 @@
 use super::model::LagWindow;
 use super::select::{Suspect, Victim};
 use crate::analysis::coupling::suspects::able::{OwnEdges, any_within, gallop};
-use crate::analysis::coupling::suspects::victims;
+use crate::analysis::coupling::suspects::places::{Place, Places};
 use crate::analysis::coupling::verdict::rival_models::ln_binomial;
 use crate::analysis::strays::{Stray, StrayKind, Strays};
 use crate::model::Capture;
@@ -41,9 +41,9 @@ impl Witnesses {
         let of_line = strays.of_line(victim.line).iter();
         let is_counted =
             |s: &Stray| s.level == victim.level && victim.times.binary_search(&s.start.0).is_ok();
-        let beside = of_line.filter(|s| {
-            s.kind != StrayKind::Bounce && !victims::is_apart(line, s, victim.guard) && !is_counted(s)
-        });
+        let places = Places::of(line, strays, victim.line, victim.guard);
+        let beside = of_line
+            .filter(|s| s.kind != StrayKind::Bounce && places.at(s) == Place::Beside && !is_counted(s));
         Witnesses {
             starts: beside.map(|s| [s.start.0, s.start.0 + s.width.0]).collect(),
             own: edges.either(),

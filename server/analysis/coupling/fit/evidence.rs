@@ -43,7 +43,7 @@ impl Evidence {
             count: count as usize,
             left_out: left_out.clone(),
             pairs,
-            stragglers: STRAGGLING / (reach.hi - reach.lo + 1) as f64,
+            stragglers: STRAGGLING / ((reach.hi - reach.lo) as f64 + victim.unit),
         }
     }
 

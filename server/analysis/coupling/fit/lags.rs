@@ -59,6 +59,8 @@ pub fn propose(
     let mut found: Vec<(f64, LagWindow)> = Vec::new();
     let mut width = narrowest.max(2.0 * unit);
     loop {
+        // Lags come in steps of a unit, and both ends belong to the window.
+        let span = (((width / unit).floor() - 1.0) * unit).round() as i64;
         let mut best: Option<(f64, LagWindow)> = None;
         let mut end = 0;
         for start in 0..sorted.len() {
@@ -72,7 +74,7 @@ pub fn propose(
             let n = (end - start) as f64;
             let window = LagWindow::new(
                 sorted[start].0,
-                (sorted[start].0 + width as i64 - 1).max(sorted[end - 1].0),
+                (sorted[start].0 + span).max(sorted[end - 1].0),
                 unit,
             );
             let count = count(&window);

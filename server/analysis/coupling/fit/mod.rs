@@ -4,6 +4,7 @@
 //! | --- | --- |
 //! | `evidence`, `lags` | a suspect's edges before the strays, and the window of lags that tells most |
 //! | `select`, `model` | which suspects the strays need |
+//! | `twice` | second strays of edges that strike twice |
 //! | `preferences`, `beside` | which of explanations that fit nearly alike; what strays beside own edges say of it |
 //! | `rows`, `missed`, `never_struck` | counts, chance and intervals; strikes between samples, edges that could not strike |
 //! | `nearby` | whether strikes stand out against the strays around the same edges |
@@ -22,3 +23,4 @@ pub(super) mod passed_on;
 pub(super) mod preferences;
 pub(super) mod rows;
 pub(super) mod select;
+pub mod twice;

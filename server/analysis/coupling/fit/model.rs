@@ -19,6 +19,8 @@ pub struct LagWindow {
     pub hi: i64,
     /// Length of each shoulder in ticks.
     pub shoulder: f64,
+    /// The steps that lags come in, in ticks: the larger of the sampling period and one tick.
+    unit: f64,
 }
 
 impl LagWindow {
@@ -28,14 +30,15 @@ impl LagWindow {
             lo,
             hi,
             shoulder: unit.max(0.5 * (hi - lo) as f64),
+            unit,
         }
     }
 
-    /// Density at lag `lag`, per tick.
+    /// Density at lag `lag`, per tick. Over lags a unit apart it sums to one a unit, however short the ticks are.
     pub fn density(&self, lag: i64) -> f64 {
         let outside = (self.lo - lag).max(lag - self.hi).max(0) as f64;
-        let height = 1.0 / ((self.hi - self.lo) as f64 + 1.0 + self.shoulder);
-        height * (1.0 - outside / (self.shoulder + 1.0)).max(0.0)
+        let height = 1.0 / ((self.hi - self.lo) as f64 + self.unit + self.shoulder);
+        height * (1.0 - outside / (self.shoulder + self.unit)).max(0.0)
     }
 
     /// The middle of the window, in ticks.
@@ -45,7 +48,7 @@ impl LagWindow {
 
     /// Lags with any density, both ends closed.
     pub fn reach(&self) -> (i64, i64) {
-        let shoulder = self.shoulder.ceil() as i64;
+        let shoulder = whole_units(self.shoulder, self.unit);
         (self.lo - shoulder, self.hi + shoulder)
     }
 
@@ -54,6 +57,14 @@ impl LagWindow {
         let (lo, hi) = self.reach();
         lo <= lag && lag <= hi
     }
+}
+
+/// The shortest length of whole `unit`s (each at least a tick) that is no shorter than `length`, in whole ticks: what is
+/// rounded so is as long in seconds whatever the ticks are.
+pub fn whole_units(length: f64, unit: f64) -> i64 {
+    // A length of whole units stays so: what floating point adds to a count is no unit.
+    const ROUNDING: f64 = 1e-9;
+    ((length / unit - ROUNDING).ceil() * unit).round() as i64
 }
 
 /// One suspect in the model.

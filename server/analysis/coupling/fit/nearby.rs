@@ -39,9 +39,10 @@ pub fn stand_out(
     let (Some(least), Some(most)) = (lags.clone().min(), lags.max()) else {
         return false;
     };
-    let slack = victim.unit.floor() as i64;
-    let (lo, hi) = (least - slack, most + slack);
-    let width = hi - lo + 1;
+    // Lags come in steps of a unit: each stands for as much time.
+    let unit = victim.unit.round() as i64;
+    let (lo, hi) = (least - unit, most + unit);
+    let width = hi - lo + unit;
     let (from, to) = (lo - WIDTHS * width, hi + WIDTHS * width);
     let times = rows::edges_of(edges, row);
     let is_beside = |stray: &i64| {
@@ -49,9 +50,9 @@ pub fn stand_out(
     };
     let beside = rows::unexplained(victim, rows).filter(is_beside).count() as u64;
     let struck = row.occurrences.len() as u64;
-    let inside = time_near(times, &victim.rests, lo, hi + 1);
-    let around = time_near(times, &victim.rests, from, to + 1).max(inside);
-    let windows = ((reach.hi - reach.lo + 1) as f64 / width as f64).max(1.0);
+    let inside = time_near(times, &victim.rests, lo, hi + unit);
+    let around = time_near(times, &victim.rests, from, to + unit).max(inside);
+    let windows = ((reach.hi - reach.lo + unit) as f64 / width as f64).max(1.0);
     let tried = windows * suspects as f64;
     beside == 0 || tried * binomial_upper(struck, struck + beside, inside / around.max(1.0)) <= CHANCE
 }

@@ -56,7 +56,12 @@ pub fn coupling(
     let hits = struck.len() as u64;
     let opportunities = able_to_show(strays, victim, times, accused, explanation, at, &struck).max(hits);
     let (lo, hi) = chosen.window.reach();
-    let covered = able::covered(times, &victim.opportunities(times), lo, hi);
+    let covered = able::covered(
+        times,
+        &victim.opportunities(times),
+        lo,
+        hi + victim.unit.round() as i64 - 1,
+    );
     let share = (covered / victim.time).min(1.0);
     let expected = victim.times.len() as f64 * share;
     let chance = (expected / opportunities.max(1) as f64).min(1.0);
@@ -235,7 +240,7 @@ fn follows_pulse(
         Polarity::Rise => &own.falls,
         Polarity::Fall => &own.rises,
     };
-    let near = 2.0 * victim.unit + 2.0;
+    let near = 4.0 * victim.unit;
     let times = own.of(accused.suspect.polarity);
     let follows = struck
         .iter()

@@ -6,16 +6,29 @@
 //! those with five or six one in 93 was.
 
 use crate::analysis::coupling::{Attribution, Cause, Standing};
+use crate::analysis::strays::Strays;
 
-/// A line with fewer strays put down to it than this is named, and not accused.
+/// A line with fewer edges to which strays are put down than this is named, and not accused.
 pub const FEWEST_TO_ACCUSE: u64 = 5;
 
 /// Takes back what too few strays say: their couplings lose their standing, and they their cause; [`Attribution::few`] holds
-/// the couplings. Cost: linear in strays and couplings.
-pub fn withdraw(attribution: &mut Attribution) {
+/// the couplings. Cost: linear in couplings, a sort of the strays.
+pub fn withdraw(strays: &Strays, attribution: &mut Attribution) {
     let mut put_down = vec![0u64; attribution.couplings.len()];
-    for cause in attribution.causes.iter().flatten() {
-        put_down[cause.coupling] += 1;
+    // An edge that strikes twice says it once.
+    let of_edges = attribution
+        .causes
+        .iter()
+        .zip(&strays.strays)
+        .filter_map(|(cause, stray)| {
+            let cause = cause.as_ref()?;
+            Some((cause.coupling, stray.start.0 - cause.lag))
+        });
+    let mut of_edges: Vec<(usize, i64)> = of_edges.collect();
+    of_edges.sort_unstable();
+    of_edges.dedup();
+    for (coupling, _) in of_edges {
+        put_down[coupling] += 1;
     }
     let couplings = attribution.couplings.iter_mut().zip(put_down).enumerate();
     for (at, (coupling, put_down)) in couplings {
@@ -47,12 +60,18 @@ mod tests {
 
     /// HAND rises 60 times; `struck` of these rises bring a dip of PEG 20 ticks later.
     fn asked(struck: i64) -> (Vec<Standing>, usize, Vec<String>) {
+        asked_of(struck, false)
+    }
+
+    /// The same; with `twice`, each dip comes again 100 ticks later.
+    fn asked_of(struck: i64, twice: bool) -> (Vec<Standing>, usize, Vec<String>) {
         let span = TimeSpan::new(Ticks(0), Ticks(2_000_000));
         let rise = |n: i64| 30_000 * n + 97 * (n % 7) + 5_000;
         let hand = (0..60).flat_map(|n| [Ticks(rise(n)), Ticks(rise(n) + 9_000 + 31 * (n % 5))]);
         let peg = (0..struck).flat_map(|n| {
             let start = rise(11 * n + 2) + 20 + n % 2;
-            [Ticks(start), Ticks(start + 25 + n)]
+            let dips = if twice { 2 } else { 1 };
+            (0..dips).flat_map(move |dip| [Ticks(start + 100 * dip), Ticks(start + 100 * dip + 25 + n)])
         });
         let lines = vec![
             Line::digital("HAND", Level::Low, hand.collect(), span),
@@ -71,6 +90,14 @@ mod tests {
             attribution.causes.iter().flatten().count(),
             titles.into_iter().map(|f| f.title).collect(),
         )
+    }
+
+    #[test]
+    fn edges_that_strike_twice_count_once() {
+        let (standing, causes, titles) = asked_of(4, true);
+        assert_eq!((standing, causes), (vec![Standing::Companion], 0), "{titles:?}");
+        let (standing, ..) = asked_of(8, true);
+        assert_eq!(standing, [Standing::Clear]);
     }
 
     #[test]

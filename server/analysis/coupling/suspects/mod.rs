@@ -2,7 +2,7 @@
 //!
 //! | in the order of use | |
 //! | --- | --- |
-//! | `able`, `victims` | own edges without strays; each line at each level at which it shows strays, and when it could |
+//! | `able`, `places`, `victims` | own edges without strays; which strays lie beside them or behind another; each line at each level at which it shows strays, and when it could |
 //! | `instants` | moments at which lines switched, and who did |
 //! | `sweep`, `left_out` | what each suspect's edges could have struck, and which of them lie beside the victim's own |
 //! | `downstream`, `not_brought` | edges of one polarity that the victim brings about, and what speaks against it |
@@ -18,6 +18,7 @@ pub(super) mod excused;
 pub(super) mod instants;
 pub(super) mod left_out;
 mod not_brought;
+pub mod places;
 pub(super) mod reacting;
 pub(super) mod sweep;
 pub(super) mod unrecorded;

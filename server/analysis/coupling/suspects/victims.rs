@@ -2,6 +2,7 @@
 
 use super::able::{self, OwnEdges, Rest};
 use super::left_out::{self, LeftOut};
+use super::places::{Place, Places};
 use super::reacting::{self, Follower};
 use super::sweep;
 use crate::analysis::coupling::fit::copies::Distances;
@@ -43,15 +44,17 @@ fn victim(
 ) -> Option<Victim> {
     let first = strays.strays.partition_point(|s| s.line < line);
     let guard = answers.map_or_else(|| guard_of(strays, line), |(answering, _)| answering.guard);
+    let record = &capture.lines[line];
+    let places = Places::of(record, strays, line, guard);
     let of_level: Vec<usize> = strays
         .of_line(line)
         .iter()
         .enumerate()
         .filter(|(_, s)| s.level == level && s.kind != StrayKind::Bounce)
-        .filter(|(_, s)| {
-            let record = &capture.lines[line];
-            is_apart(record, s, guard)
-                || answers.is_some_and(|(a, edges)| is_before_answer(record, s, guard, a, edges))
+        .filter(|(_, s)| match places.at(s) {
+            Place::Apart => true,
+            Place::Again => false,
+            Place::Beside => answers.is_some_and(|(a, edges)| is_before_answer(record, s, guard, a, edges)),
         })
         .map(|(i, _)| first + i)
         .collect();
@@ -85,14 +88,16 @@ const RINGS: f64 = 0.9;
 const SLICE: f64 = 1.3;
 
 /// Whether most strays of the level come beside own edges, and (nearly) all others come hardly later after one: then those that the guard just
-/// lets pass are of the same kind.
+/// lets pass are of the same kind. Strays behind others of one event are not counted.
 pub fn rings(capture: &Capture, strays: &Strays, line: usize, level: Level) -> bool {
-    let guard = guard_of(strays, line);
+    let (guard, record) = (guard_of(strays, line), &capture.lines[line]);
+    let places = Places::of(record, strays, line, guard);
     let pulses = strays.of_line(line).iter();
     let of_level = pulses.filter(|s| s.kind != StrayKind::Bounce && s.level == level);
     let [mut beside, mut near, mut far] = [0u64; 3];
+    // Where the stray before ends, and whether it came of an own edge.
+    let mut last: Option<(i64, bool)> = None;
     for stray in of_level {
-        let record = &capture.lines[line];
         let end = stray.start.0 + stray.width.0;
         // The stray, or the slice before it that begins with the own edge. A runt has no edges of its own.
         let [first, next] = match stray.edge {
@@ -101,17 +106,27 @@ pub fn rings(capture: &Capture, strays: &Strays, line: usize, level: Level) -> b
         };
         let before = first.checked_sub(1).map(|e| record.edges[e].0);
         let after = record.edges.get(next).map(|t| t.0);
-        let follows = before.is_some_and(|t| stray.start.0 - t < 2 * guard)
-            || after.is_some_and(|t| ((t - end) as f64) < SLICE * guard as f64);
-        let is_apart =
-            before.is_none_or(|t| stray.start.0 - t >= guard) && after.is_none_or(|t| t - end >= guard);
-        match (is_apart, follows) {
-            (false, _) => beside += 1,
-            (true, true) => near += 1,
-            (true, false) => far += 1,
+        let comes_of_own = before.is_some_and(|t| {
+            stray.start.0 - t < 2 * guard && last.is_none_or(|(end, comes_of_own)| t != end || comes_of_own)
+        });
+        let is_own = |t: i64| stray.edge.is_none() || !begins_with(strays.of_line(line), t);
+        let follows =
+            comes_of_own || after.is_some_and(|t| ((t - end) as f64) < SLICE * guard as f64 && is_own(t));
+        let place = places.at(stray);
+        match (place, follows) {
+            (Place::Beside, _) => beside += 1,
+            (Place::Again, _) => {}
+            (Place::Apart, true) => near += 1,
+            (Place::Apart, false) => far += 1,
         }
+        last = Some((end, place == Place::Beside || follows));
     }
     beside > 0 && beside >= near + far && near as f64 >= RINGS * (near + far) as f64
+}
+
+/// Whether one of these strays (ascending) begins at `time`.
+fn begins_with(strays: &[Stray], time: i64) -> bool {
+    strays.binary_search_by_key(&time, |s| s.start.0).is_ok()
 }
 
 /// Whether the stray comes before an answer of the line's own, as far from the edge before it as any.
@@ -159,18 +174,6 @@ pub fn guard_of(strays: &Strays, line: usize) -> i64 {
         .widest()
         .map_or(widest, |l| l.min(2.0 * widest))
         .ceil() as i64
-}
-
-/// Whether no other edge of the line comes within `guard` of the stray: the level between would be as short as a
-/// stray itself, and which of the two is the stray would be a guess.
-pub fn is_apart(line: &Line, stray: &Stray, guard: i64) -> bool {
-    let Some(edge) = stray.edge else {
-        return true;
-    };
-    let before = edge.checked_sub(1).map(|e| line.edges[e].0);
-    let after = line.edges.get(edge + 2).map(|t| t.0);
-    let end = stray.start.0 + stray.width.0;
-    before.is_none_or(|t| stray.start.0 - t >= guard) && after.is_none_or(|t| t - end >= guard)
 }
 
 /// What every suspect could have done, by [`Suspect::column`](crate::analysis::coupling::fit::select::Suspect::column).
@@ -275,6 +278,30 @@ mod tests {
             !is_ringing(|n| if n % 4 == 0 { 25 } else { 45 + n % 20 }),
             "few are beside edges"
         );
+    }
+
+    #[test]
+    fn strays_that_come_twice_far_from_own_edges_are_no_ringing() {
+        let span = TimeSpan::new(Ticks(0), Ticks(1_010_000));
+        for gap in [25, 45] {
+            // After most of PEG's rises one dip comes at once; after the others two, 900 ticks later.
+            let pulses = (0..100i64).flat_map(|n| {
+                let at = 10_000 * n + 1_000;
+                let (dip, next) = (at + 900, at + 920 + gap);
+                match n % 4 {
+                    0 => vec![at, dip, dip + 20, next, next + 20, at + 4_000],
+                    _ => vec![at, at + 25, at + 45, at + 4_000],
+                }
+            });
+            let peg = Line::digital("PEG", Level::Low, pulses.map(Ticks).collect(), span);
+            let capture = Capture::in_nanoseconds("twice", span, vec![peg]);
+            let options = StrayOptions {
+                narrow_below: BTreeMap::from([(0, 60.0)]),
+                ..StrayOptions::default()
+            };
+            let strays = find(&capture, &options);
+            assert!(!rings(&capture, &strays, 0, Level::Low), "{gap}");
+        }
     }
 
     #[test]

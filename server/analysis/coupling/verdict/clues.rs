@@ -41,6 +41,37 @@ pub enum Clue {
         short: Count,
         lasting: Count,
     },
+    /// It strikes where it had rested for at least `bound` ticks before the edge, and hardly elsewhere, or the other way round
+    /// ([`super::which_edges`]).
+    Rested {
+        line: usize,
+        edge: Edge,
+        bound: i64,
+        short: Count,
+        long: Count,
+    },
+    /// It strikes at one of every `step` of its edges, and hardly at the others (likewise).
+    EveryFew {
+        line: usize,
+        edge: Edge,
+        step: usize,
+        here: Count,
+        others: Count,
+    },
+    /// Strays begin `by` ticks and more before its edges ([`super::too_early`]).
+    TooEarly {
+        line: usize,
+        edge: Edge,
+        early: u64,
+        by: i64,
+    },
+    /// The lags of its strikes, from `least` to `most`, scatter by more than an edge lasts ([`super::scattered`]).
+    Scattered {
+        line: usize,
+        edge: Edge,
+        least: i64,
+        most: i64,
+    },
     /// Strays come at its moment of the step without it ([`super::phase`]).
     StepWithout { line: usize },
     /// Strays that nobody accused explains keep the accused's lag to other lines ([`super::rest`]).
@@ -57,6 +88,26 @@ pub enum Clue {
 }
 
 impl Clue {
+    /// The accused line that it is about; `None` where it is about all.
+    pub fn accused(&self) -> Option<usize> {
+        match self {
+            Clue::KeepsDistance { line, .. }
+            | Clue::StaysStill { line, .. }
+            | Clue::Crowd { line, .. }
+            | Clue::Level { line, .. }
+            | Clue::StruckItself { line, .. }
+            | Clue::Rested { line, .. }
+            | Clue::EveryFew { line, .. }
+            | Clue::TooEarly { line, .. }
+            | Clue::Scattered { line, .. }
+            | Clue::StepWithout { line }
+            | Clue::OneLag { line, .. }
+            | Clue::OppositeEdges { line, .. }
+            | Clue::OneWay { line } => Some(*line),
+            Clue::RestKeepsStep | Clue::AsOne { .. } => None,
+        }
+    }
+
     /// What a row's volts show against it.
     pub(super) fn of_volts(row: &Coupling) -> Option<Clue> {
         let moved = row.moved.filter(|moved| moved.shows == Some(Shows::StaysStill))?;

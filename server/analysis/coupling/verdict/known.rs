@@ -10,9 +10,12 @@ use super::parts::{self, Ground};
 use super::phase;
 use super::races::{self, Race};
 use super::rest;
+use super::scattered;
 use super::succession;
+use super::too_early;
 use super::trials;
 use super::untimely::Untimely;
+use super::which_edges;
 use crate::analysis::coupling::examine::{Case, explains};
 use crate::analysis::coupling::fit::copies;
 use crate::analysis::coupling::fit::rows;
@@ -140,6 +143,8 @@ impl Case<'_> {
             let capture = self.bench.capture;
             clues.extend(trials::whose_level_matters(capture, edges, victim, row, lines));
         }
+        clues.extend(rows.iter().find_map(|row| self.only_some(row)));
+        clues.extend(rows.iter().find_map(|row| self.ill_timed(rows, row)));
         let is_kept_without = |row: &&Coupling| {
             phase::is_kept_without(edges, victim, rows, row, lines, &self.reach, &self.distances)
         };
@@ -173,6 +178,31 @@ impl Case<'_> {
             return Some(kinds.swap_remove(0).1);
         }
         never_alone::several(self.victim, rows)
+    }
+
+    /// Whether strays begin before the row's edges, or at lags that scatter, where these and the strays are known by one
+    /// instrument's levels.
+    fn ill_timed(&self, rows: &[Coupling], row: &Coupling) -> Option<Clue> {
+        let capture = self.bench.capture;
+        let [victim, accused] = [row.victim, row.aggressor].map(|line| &capture.lines[line]);
+        let are_levels = victim.trace.is_none() && accused.trace.is_none();
+        (are_levels && victim.capture == accused.capture)
+            .then(|| {
+                let second = capture.timebase.ticks_of(1.0);
+                too_early::of(self.bench.edges, self.victim, rows, row, second)
+                    .or_else(|| scattered::of(row, self.victim.unit, second))
+            })
+            .flatten()
+    }
+
+    /// Which of the row's edges strike, where it is not any of them. Where sampling shows only some of the strays, which ones
+    /// depends on its phase.
+    fn only_some(&self, row: &Coupling) -> Option<Clue> {
+        if !victims::are_all_seen(self.bench.strays, self.victim) {
+            return None;
+        }
+        let apart = row.lag.high.abs() + self.victim.width as f64 + self.victim.unit;
+        which_edges::only_some(self.bench.edges, self.victim, row, apart)
     }
 
     /// Whether the only row's strikes avoid each other. Where sampling shows only some of the strays, which ones depends on

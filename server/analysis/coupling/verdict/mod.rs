@@ -4,8 +4,9 @@
 //! | --- | --- |
 //! | `known` | what is asked of one level's rows, before the verdict |
 //! | `clues`, `company`, `trials`, `succession` | counts that show a part of what strikes: by company, by another line's level, by order |
+//! | `which_edges` | strikes at some of its edges only: after a rest, at every few |
 //! | `phase`, `rest` | strays at the accused's step or lag without it |
-//! | `drift`, `untimely` | lags that drift, or that no coupling has |
+//! | `drift`, `untimely`, `too_early`, `scattered` | lags that drift, or that no coupling has |
 //! | `never_alone` | strikes against their edge, along with edges of the same kind |
 //! | `races`, `part_like`, `input` | a race of the victim's own logic |
 //! | `one_lag` | two causes that keep one lag; rises and falls of one line |
@@ -33,8 +34,11 @@ mod phase;
 pub mod races;
 mod rest;
 pub(super) mod rival_models;
+mod scattered;
 pub(super) mod stories;
 mod succession;
 mod toggled;
+mod too_early;
 pub(super) mod trials;
 pub mod untimely;
+mod which_edges;

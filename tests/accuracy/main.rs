@@ -6,6 +6,8 @@
 //! name; with `--nocapture` the table and every capture that came out wrong are printed. `EDGEWITNESS_KEEP` names a folder
 //! into which these are written as change lists, with a setup where the person has declared a narrow limit.
 
+mod retold;
+#[path = "../simulator/mod.rs"]
 mod simulator;
 
 use edgewitness::demo::random::Random;
