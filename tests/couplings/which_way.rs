@@ -104,8 +104,9 @@ fn rises_that_dip_and_falls_that_lift_are_not() {
 
 #[test]
 fn a_strike_is_named_to_find_it_by() {
-    let said = text(|n, rise, _| match n % 4 {
-        2 => vec![(rise + 9, width(n), 1)],
+    // One of four rounds, in no order, from the third on.
+    let said = text(|n, rise, _| match (n + 99) * 37 % 101 {
+        0..26 => vec![(rise + 9, width(n), 1)],
         _ => Vec::new(),
     });
     // The first that found CLEAR_N low: round 2, at 40,000·2 + 10,000 + 131·2 ns.

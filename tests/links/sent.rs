@@ -37,14 +37,12 @@ fn what_the_far_end_receives_is_no_stray_of_the_sender() {
 }
 
 #[test]
-fn without_the_far_end_they_are_asked_about() {
+fn without_a_link_they_are_strays_with_the_share_of_the_level_that_they_are() {
     for seed in 1..=5 {
         let report = inspect(&[("OUT", of_two_forms(seed), false)], "");
-        let note = finding(&report, "may be strays or its job, which this capture can't tell");
-        assert!(
-            note["detail"].as_str().unwrap().contains("most of the level"),
-            "{note}"
-        );
-        assert_eq!(report["strays"], serde_json::json!([]), "seed {seed}");
+        let found = finding(&report, "stray pulses without a cause");
+        let said = found.to_string();
+        assert!(said.contains("of 300 high pulses"), "{said}");
+        assert!(said.contains("narrow_below"), "{said}");
     }
 }
