@@ -16,13 +16,20 @@ export async function keepView(view, kept) {
   view.renamed();
   if (kept.dimensions?.length) await view.withDimensions((dimensions) => dimensions.restore(kept.dimensions));
   view.hidden = new Set(kept.hidden);
-  let timer = 0, isChanged = false;
+  let timer = 0, isChanged = false, isSending = false;
   const send = async (/** @type {boolean} */ isLeaving) => {
-    if (!isChanged) return;
-    isChanged = false;
     clearTimeout(timer);
+    // One at a time, so that an earlier state never arrives after a later one; the page that is left doesn't wait.
+    if (!isChanged || isSending && !isLeaving) return;
+    [isChanged, isSending] = [false, true];
     const body = { arrangement: view.arrangement.saved(), hidden: [...view.hidden], dimensions: view.dimensions?.saved() ?? [] };
-    try { await sendJson(address, body, "PUT", isLeaving); } catch (error) { isChanged = true; view.say(`Not kept: ${/** @type {Error} */ (error).message}`); }
+    try { await sendJson(address, body, "PUT", isLeaving); } catch (error) {
+      [isChanged, isSending] = [true, false];
+      view.say(`Not kept: ${/** @type {Error} */ (error).message}`);
+      return;
+    }
+    isSending = false;
+    send(false);
   };
   view.onarrange = () => {
     isChanged = true;
