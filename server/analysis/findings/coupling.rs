@@ -6,7 +6,7 @@ use super::shared_supply::shared_supply;
 use super::tally::{Tally, listed};
 use super::words::{count_of, edges_word, list, percent, small, span};
 use super::{CAUTION, Finding, Severity};
-use super::{clues, doubts, few, races, uncaptured, unsure};
+use super::{clues, doubts, few, races, stretches, uncaptured, unsure};
 use crate::analysis::coupling::in_volts::moved::Shows;
 use crate::analysis::coupling::legitimate::USEFUL_S;
 use crate::analysis::coupling::{
@@ -233,6 +233,7 @@ fn evidence(
     if let Some(more) = tally.says(&name(capture, c.victim)) {
         detail.push(more);
     }
+    detail.extend(stretches::told(capture, c));
     detail.extend(mechanism(capture, strays, c));
     detail.extend(moves_alike(capture, c));
     if let Some(others) = &company.also_struck {

@@ -22,6 +22,7 @@ mod races;
 mod sent;
 mod shared_supply;
 mod stray;
+mod stretches;
 mod tally;
 mod uncaptured;
 mod unrecorded;

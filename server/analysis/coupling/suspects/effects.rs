@@ -299,7 +299,10 @@ mod tests {
 
     #[test]
     fn counters_that_few_strays_clear_share_no_lead_with_what_strikes() {
-        assert_eq!(told(|n| n * 37 % 809 < 7, true), (Some(Standing::Clear), Vec::new()));
+        assert_eq!(
+            told(|n| n * 37 % 809 < 7, true),
+            (Some(Standing::Clear), Vec::new())
+        );
     }
 
     #[test]
