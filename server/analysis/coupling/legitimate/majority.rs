@@ -101,7 +101,7 @@ fn crowd(capture: &Capture, strays: &Strays, line: usize, level: Level) -> Optio
         return None;
     }
     // What is induced on the sender's side arrives as well.
-    if scatter_like_strays(capture, &widths, strays.sampling[line], false) {
+    if scatter_like_strays(capture, &widths, strays.sampling[line], true) {
         return None;
     }
     Some(Crowd {
