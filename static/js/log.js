@@ -47,8 +47,11 @@ function bodyOf(form) {
   return body;
 }
 
-/** Where a form's draft is kept. @param {HTMLFormElement} form */
-const draftKey = (form) => `draft ${location.pathname} ${form.dataset.method ?? "POST"} ${form.dataset.send} ${find("[name=finding]", form)?.value ?? ""}`;
+/**
+ * Where a form's draft is kept. Of forms of one page that send to one address, each says what it is about: by its finding, or by
+ * `data-draft`. @param {HTMLFormElement} form
+ */
+const draftKey = (form) => `draft ${location.pathname} ${form.dataset.method ?? "POST"} ${form.dataset.send} ${form.dataset.draft ?? find("[name=finding]", form)?.value ?? ""}`;
 
 /** @param {HTMLFormElement} form */
 function keepDraft(form) {
