@@ -24,7 +24,9 @@ pub fn take_over(capture: &Capture, links: &[Link], attribution: &mut Attributio
 
 fn sent(capture: &Capture, links: &[Link], unsure: &Unsure) -> Option<Sent> {
     let crowd = &unsure.crowd;
-    let is_open = crowd.is_parted && unsure.follows.is_none() && 2 * crowd.pulses > crowd.of;
+    // Widths that scatter as strays' do leave it open: what is induced on the sender's side arrives as well.
+    let is_open =
+        crowd.is_parted && !crowd.scatters && unsure.follows.is_none() && 2 * crowd.pulses > crowd.of;
     let of_line = |link: &&Link| link.from == crowd.line && link.far_end == FarEnd::Carries;
     let mut links = links.iter().filter(|link| is_open && of_line(link));
     links.find_map(|link| {

@@ -88,7 +88,7 @@ fn sentence(capture: &Capture, victim: &str, clue: &Clue) -> String {
             short,
             long,
         } => format!(
-            "{} brings a stray {} where {line} had rested for at least {}, and {} where it had not: what a line induces, it induces at each of its edges. Something that {line} sets off or lets through at these edges only, and that carries no clip, does that.",
+            "{} brings a stray {} where {line} had rested for at least {}, and {} where it had not: what a line induces, it induces at each of its edges that has the whole swing. Something that {line} sets off or lets through at these edges only, and that carries no clip, does that; so would {line} itself if a pull-up lifts it too slowly for a short rest, which a scope shows.",
             switching(capture, *line, *edge),
             times(*long),
             engineering(capture.timebase.length_s(*bound as f64), "s"),
@@ -126,7 +126,7 @@ fn sentence(capture: &Capture, victim: &str, clue: &Clue) -> String {
                 false => length(*least),
             };
             format!(
-                "They come anywhere from {from} to {} after {} of {}; what an edge induces begins at nearly one lag.",
+                "They come anywhere from {from} to {} after {} of {}; what an edge induces begins at nearly one lag, unless that edge is slow, as one is that a pull-up makes.",
                 length(*most),
                 edges_of(*edge),
                 of(line)

@@ -60,7 +60,7 @@ impl Tally {
         });
         let again = (self.again > 0).then(|| {
             format!(
-                "{} came once more after the same edges, as what comes back from the far end of a wire or swings on does, and {} in the title, not in the rate: it counts each edge once.",
+                "{} came at a later time after its edges, as what comes back from the far end of a wire or swings on does, and {} in the title, not in the rate: it counts each edge once.",
                 count_of(self.again, "more stray"),
                 if self.again == 1 { "is" } else { "are" }
             )

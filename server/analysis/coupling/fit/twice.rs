@@ -11,7 +11,7 @@ use super::evidence::Evidence;
 use super::lags::{self, Pair};
 use super::model::LagWindow;
 use super::select::{Explanation, Reach, Suspect, Victim};
-use crate::analysis::coupling::suspects::able::OwnEdges;
+use crate::analysis::coupling::suspects::able::{OwnEdges, any_within};
 use crate::analysis::coupling::suspects::places::{Place, Places};
 use crate::analysis::stats::fisher::fisher;
 use crate::analysis::stats::order::middle;
@@ -60,15 +60,28 @@ pub fn without(
         });
         let mut pairs: Vec<Pair> = suspect.pairs.iter().copied().chain(behind).collect();
         pairs.sort_unstable_by_key(|p| (p.edge, p.lag));
-        let rate = again(&pairs, suspect, victim.unit, reach)?.len() as f64 / suspect.count.max(1) as f64;
-        // Another line of the explanation that strikes by itself does so no more seldom than at the suspect's edges.
+        let found = again(&pairs, suspect, victim.unit, reach)?;
+        let rate = found.seconds.len() as f64 / suspect.count.max(1) as f64;
+        let due = found.due(&pairs, times);
+        // Another line of the explanation that strikes by itself does so no more seldom than at the suspect's edges, and where none of
+        // the suspect's seconds is due as well.
+        let by_itself: Vec<bool> = explanation
+            .chosen
+            .iter()
+            .enumerate()
+            .map(|(j, chosen)| {
+                let other = &evidence[chosen.evidence];
+                let times = edges[other.suspect.line].of(other.suspect.polarity);
+                j != at && strikes_by_itself(victim, other, times, &chosen.window, &due, found.slack)
+            })
+            .collect();
         let is_anothers = |stray: usize| {
             let shares = explanation.model.shares(stray);
             let mut others = explanation.model.terms.iter().zip(&shares[1..]).enumerate();
-            others.any(|(j, (term, &share))| j != at && share > ANOTHERS && term.p >= rate)
+            others.any(|(j, (term, &share))| by_itself[j] && share > ANOTHERS && term.p >= rate)
         };
         pairs.retain(|p| p.stray >= known || !is_anothers(p.stray));
-        let mut again = again(&pairs, suspect, victim.unit, reach)?;
+        let mut again = again(&pairs, suspect, victim.unit, reach)?.seconds;
         again.retain(|p| p.stray < known);
         if again.is_empty() {
             return None;
@@ -92,8 +105,61 @@ pub fn behind(capture: &Capture, strays: &Strays, victim: &Victim) -> Vec<i64> {
     behind.map(|s| s.start.0).collect()
 }
 
-/// The pairs of second strays, of `pairs` sorted by edge and lag.
-fn again(pairs: &[Pair], suspect: &Evidence, unit: f64, reach: &Reach) -> Option<Vec<Pair>> {
+/// Whether another line strikes where no second of the suspect's is due: at least so many edges, no more seldom than this share of how
+/// often it does where one is. Where nearly all of its edges come with one, nothing says so, and it is taken to. `due`: when seconds are,
+/// ascending ticks, each to `slack`. Cost: the other's edges × log of the seconds.
+fn strikes_by_itself(
+    victim: &Victim,
+    other: &Evidence,
+    times: &[i64],
+    window: &LagWindow,
+    due: &[i64],
+    slack: i64,
+) -> bool {
+    const FEWEST_ALONE: u64 = 3;
+    const AS_OFTEN: f64 = 0.25;
+    const FEWEST_EDGES: u64 = 12;
+    let in_window = other.pairs.iter().filter(|p| window.contains(p.lag));
+    let mut struck: Vec<usize> = in_window.map(|p| p.edge).collect();
+    struck.sort_unstable();
+    struck.dedup();
+    let (lo, hi) = window.reach();
+    let able = victim.able();
+    let mut counts = [(0u64, 0u64); 2];
+    for (edge, &at) in times.iter().enumerate().filter(|(_, at)| able.at(**at)) {
+        let count = &mut counts[usize::from(any_within(due, at + lo - slack, at + hi + slack))];
+        *count = (
+            count.0 + 1,
+            count.1 + u64::from(struck.binary_search(&edge).is_ok()),
+        );
+    }
+    let [alone, with] = counts;
+    let share = |of: (u64, u64)| of.1 as f64 / of.0.max(1) as f64;
+    alone.0 < FEWEST_EDGES || alone.1 >= FEWEST_ALONE && share(alone) >= AS_OFTEN * share(with)
+}
+
+/// What a suspect's edges bring a second time.
+struct Again {
+    /// The pairs of second strays.
+    seconds: Vec<Pair>,
+    /// Lags of the first and of the second strays, each to `slack`, in ticks.
+    first: i64,
+    second: i64,
+    slack: i64,
+}
+
+impl Again {
+    /// When a second is due, where a first one came, in ticks, ascending. `times`: the suspect's edges.
+    fn due(&self, pairs: &[Pair], times: &[i64]) -> Vec<i64> {
+        let firsts = pairs.iter().filter(|p| (p.lag - self.first).abs() <= self.slack);
+        let mut due: Vec<i64> = firsts.map(|p| times[p.edge] + self.second).collect();
+        due.sort_unstable();
+        due
+    }
+}
+
+/// The second strays among `pairs`, which are sorted by edge and lag.
+fn again(pairs: &[Pair], suspect: &Evidence, unit: f64, reach: &Reach) -> Option<Again> {
     let of_edges: Vec<&[Pair]> = pairs.chunk_by(|a, b| a.edge == b.edge).collect();
     let twice = || {
         of_edges
@@ -144,7 +210,12 @@ fn again(pairs: &[Pair], suspect: &Evidence, unit: f64, reach: &Reach) -> Option
     let seconds = pairs
         .iter()
         .filter(|p| is_near(p.lag, second) && firsts.binary_search(&p.stray).is_err());
-    Some(seconds.copied().collect())
+    Some(Again {
+        seconds: seconds.copied().collect(),
+        first,
+        second,
+        slack,
+    })
 }
 
 #[cfg(test)]

@@ -79,6 +79,21 @@ pub fn explain_the_rest(
             let before = at - 1 - before;
             let later = stray.start.0 - strays.strays[before].start.0;
             let cause = attribution.causes[before];
+            // But for another accused line whose own lag it keeps.
+            let others = attribution.couplings.iter().zip(&ranges).enumerate();
+            let anothers = others
+                .filter(|(other, (c, _))| {
+                    let is_the_same = cause.is_some_and(|cause| cause.coupling == *other);
+                    !is_the_same && c.victim == stray.line && c.standing == Standing::Clear
+                })
+                .find_map(|(coupling, (c, lags))| {
+                    let strike = follows_alike(c, lags, stray.level, stray.start.0, &edges[c.aggressor])?;
+                    Some(Cause { coupling, ..strike })
+                });
+            if anothers.is_some() && cause.is_some() {
+                attribution.causes[at] = anothers;
+                continue;
+            }
             attribution.causes[at] = cause.map(|cause| Cause {
                 lag: cause.lag + later,
                 ..cause

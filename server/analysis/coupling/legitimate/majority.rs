@@ -100,8 +100,12 @@ fn crowd(capture: &Capture, strays: &Strays, line: usize, level: Level) -> Optio
     if 2 * widths.len() as u64 <= of || !are_of_use(capture, strays.sampling[line], &widths) {
         return None;
     }
+    // What is induced on the sender's side arrives as well.
+    if scatter_like_strays(capture, &widths, strays.sampling[line], true) {
+        return None;
+    }
     Some(Crowd {
-        scatters: scatter_like_strays(capture, &widths, strays.sampling[line], false),
+        scatters: false,
         is_parted: true,
         ..Crowd::of((line, level), &widths, of, limit)
     })

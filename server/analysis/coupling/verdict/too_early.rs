@@ -22,7 +22,7 @@ const SHARE: f64 = 0.05;
 const CHANCE: f64 = 1e-4;
 
 /// Strays that begin too long before the row's edges to be theirs, and no longer before them than the row's own come after:
-/// where they are more than chance brings. What other rows explain is not asked about. `second`: ticks in a second. Cost:
+/// where they are more than chance brings, and lags go on from these to the row's without a gap as wide as the row's own spread.  What other rows explain is not asked about. `second`: ticks in a second. Cost:
 /// strays × log of the edges, linear in the victim's rests.
 pub fn of(
     edges: &[OwnEdges],
@@ -47,7 +47,17 @@ pub fn of(
         let near = first_from(times, *stray - most);
         after.is_some_and(|edge| edge <= stray - earliest && near == Some(edge))
     };
-    let early = rows::unexplained(victim, &others).filter(is_early).count();
+    let lag = |stray: i64| first_from(times, stray - most).map(|edge| stray - edge);
+    let early = rows::unexplained(victim, &others)
+        .filter(is_early)
+        .filter_map(lag);
+    let own = row.occurrences.iter().map(|o| o.lag).filter(|&lag| lag > latest);
+    let mut all: Vec<i64> = early.chain(own).collect();
+    // Those that nothing joins to the others are of another line, which leads this one.
+    let widest = (most - least.max(0)) + victim.unit.ceil() as i64;
+    all.sort_unstable_by(|a, b| b.cmp(a));
+    let joined = all.chunk_by(|later, sooner| later - sooner <= widest).next()?;
+    let early = joined.iter().filter(|&&lag| lag <= latest).count();
     if early < FEWEST.max((SHARE * row.occurrences.len() as f64).ceil() as usize) {
         return None;
     }
@@ -108,6 +118,8 @@ mod tests {
         assert_eq!(early(|n| 2 * (n % 20)), None);
         // Within what sampling and thresholds do.
         assert_eq!(early(|n| if n % 10 == 0 { -4 } else { 2 * (n % 20) }), None);
+        // A line that leads this one strikes at a lag of its own.
+        assert_eq!(early(|n| if n % 10 == 0 { -24 } else { 12 + n % 9 }), None);
         // One or two of them may come from elsewhere.
         assert_eq!(early(|n| if n % 30 == 0 { -12 } else { 2 * (n % 20) }), None);
     }
