@@ -133,6 +133,10 @@ pub struct Tallies {
     /// For each run: lines of which no strays are counted in it, for their levels are wrong themselves.
     #[serde(default)]
     pub left_out: Vec<Vec<String>>,
+    /// For each run: lines whose short pulses are compared in none, for this run's findings ask whether they are strays, or take
+    /// them for what the line sends.
+    #[serde(default)]
+    pub asked: Vec<Vec<String>>,
 }
 
 /// One trouble, counted by the same definition in every run.

@@ -1,6 +1,6 @@
 // @ts-check
-// Forms and buttons that send JSON or bytes, and then show the page anew. What is typed and not yet kept is put
-// aside with every keystroke, so that a page that dies loses nothing.
+// Forms and buttons that send JSON or bytes and show the page anew. What is typed is put aside with every keystroke,
+// so that a page that dies loses nothing.
 import { all, find } from "./lib/dom.js";
 import { sendJson } from "./lib/fetch.js";
 
@@ -28,12 +28,13 @@ function done(element, answer) {
 
 /** @param {any} field */
 function valueOf(field) {
+  const { kind } = field.dataset;
   if (field.type === "checkbox") return field.checked;
-  if (field.dataset.kind === "number") return typed?.numberIn(field);
-  // The number of an entry, or names parted by commas, where the field says so.
-  if (field.dataset.kind === "ids") return [...field.selectedOptions].map((/** @type {any} */ option) => Number(option.value));
-  if (field.dataset.kind === "id") return field.value === "" ? null : Number(field.value);
-  if (field.dataset.kind === "list") return field.value.split(",").map((/** @type {string} */ name) => name.trim()).filter(Boolean);
+  if (kind === "number") return typed?.numberIn(field);
+  // An entry's number, or names parted by commas.
+  if (kind === "ids") return [...field.selectedOptions].map((/** @type {any} */ option) => Number(option.value));
+  if (kind === "id") return field.value === "" ? null : Number(field.value);
+  if (kind === "list") return field.value.split(",").map((/** @type {string} */ name) => name.trim()).filter(Boolean);
   return field.value;
 }
 
@@ -47,42 +48,39 @@ function bodyOf(form) {
   return body;
 }
 
-/** Where a form's draft is kept. @param {HTMLFormElement} form */
-const draftKey = (form) => `draft ${location.pathname} ${form.dataset.method ?? "POST"} ${form.dataset.send} ${find("[name=finding]", form)?.value ?? ""}`;
+/** Where a form's draft is kept: forms of a page that send to one address name their finding or `data-draft`. @param {HTMLFormElement} form */
+const draftKey = (form) => `draft ${location.pathname} ${form.dataset.method ?? "POST"} ${form.dataset.send} ${form.dataset.draft ?? find("[name=finding]", form)?.value ?? ""}`;
 
 /** @param {HTMLFormElement} form */
 function keepDraft(form) {
   try {
-    const draft = JSON.parse(localStorage.getItem(draftKey(form)) ?? "null");
-    for (const [name, value] of Object.entries(draft ?? {})) {
+    const key = draftKey(form), kept = () => JSON.parse(localStorage.getItem(key) ?? "{}");
+    for (const [name, value] of Object.entries(kept())) {
       const field = /** @type {any} */ (form.elements.namedItem(name));
       if (field && field.value !== value) {
         field.value = value;
-        const details = form.closest("details");
-        if (details) details.open = true;
+        form.closest("details")?.setAttribute("open", "");
       }
     }
     form.addEventListener("input", (event) => {
       const field = /** @type {any} */ (event.target);
       if (!field.name || field.type === "file") return;
-      const kept = JSON.parse(localStorage.getItem(draftKey(form)) ?? "{}");
-      kept[field.name] = field.value;
-      localStorage.setItem(draftKey(form), JSON.stringify(kept));
+      localStorage.setItem(key, JSON.stringify({ ...kept(), [field.name]: field.value }));
     });
   } catch {
-    // A browser that keeps nothing for us: the forms work all the same.
+    // A browser that keeps nothing: the forms work all the same.
   }
 }
 
-/** @param {HTMLElement} element @param {() => Promise<any>} work */
+/** @param {any} element @param {() => Promise<any>} work */
 async function send(element, work) {
   tell(element, "");
-  /** @type {any} */ (element).disabled = true;
+  element.disabled = true;
   try {
     done(element, await work());
   } catch (error) {
     tell(element, /** @type {Error} */ (error).message);
-    /** @type {any} */ (element).disabled = false;
+    element.disabled = false;
   }
 }
 

@@ -80,3 +80,31 @@ test("a capture's clock is moved by keys and by dragging, put back, saved, and u
   assert.deepEqual(troubles, []);
   await page.context().close();
 });
+
+test("what is typed under one capture and not saved stands under that one again, and under no other", async () => {
+  const place = await demoPath(browser, server);
+  const { page, troubles } = await openPage(browser, `${server.url + place}/clocks`);
+  await page.waitForLoadState("networkidle");
+  const typed = (/** @type {string} */ name) => page.evaluate((name) => [...document.querySelectorAll("section.clock form")].map((form) => /** @type {any} */ (form).elements[name].value), name);
+  const saved = { on: await typed("on"), shift: await typed("shift_s") };
+  assert.equal(saved.on.length, 2);
+  const write = async (/** @type {number} */ nth, /** @type {string} */ name, /** @type {string} */ text) => {
+    const form = page.locator("section.clock").nth(nth);
+    await form.locator("details").evaluate((details) => { /** @type {any} */ (details).open = true; });
+    await form.locator(`[name=${name}]`).fill(text);
+  };
+  const anew = async () => {
+    await page.reload();
+    await page.waitForLoadState("networkidle");
+    await page.waitForFunction(() => /** @type {any} */ (document.querySelector("section.clock [name=on]")).value === "NOTE=CH7");
+  };
+  await write(0, "on", "NOTE=CH7");
+  await anew();
+  assert.deepEqual(await typed("on"), ["NOTE=CH7", saved.on[1]]);
+  await write(1, "shift_s", "2e-6");
+  await anew();
+  assert.deepEqual(await typed("on"), ["NOTE=CH7", saved.on[1]]);
+  assert.deepEqual(await typed("shift_s"), [saved.shift[0], "2e-6"]);
+  assert.deepEqual(troubles, []);
+  await page.context().close();
+});

@@ -108,6 +108,22 @@ fn a_finding_promises_the_number_that_the_comparison_asks_for() {
         says.contains("none so far") && says.contains("too few went by"),
         "{says}"
     );
+    // The table says the same word as the sentence above it; the report keeps the verdict's own.
+    let folder = tempfile::tempdir().expect("a folder");
+    for (name, text) in [("a.vcd", &before), ("b.vcd", &short)] {
+        std::fs::write(folder.path().join(name), text).expect("a file");
+    }
+    let mut command = assert_cmd::Command::cargo_bin("edgewitness").expect("the binary is built");
+    let words = ["compare", "--before", "a.vcd", "--after", "b.vcd"];
+    let output = command.args(words).current_dir(folder.path()).output();
+    let text = String::from_utf8(output.expect("it runs").stdout).expect("text");
+    let told = text
+        .lines()
+        .find(|row| row.contains("CLEAR_N by STEP (") && row.contains(" of "));
+    assert!(
+        told.is_some_and(|row| row.trim_end().ends_with("none so far")),
+        "{text}"
+    );
     // 1 − 0.05^(1/n): the rule of three (Hanley and Lippman-Hand 1983) at a tenth of the rate before, and not one earlier.
     let rate = row["before"]["strays"].as_f64().unwrap_or(0.0)
         / row["before"]["opportunities"].as_f64().unwrap_or(1.0);

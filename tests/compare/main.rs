@@ -8,6 +8,8 @@ mod dice;
 mod machine_runs;
 #[path = "../common/outcome.rs"]
 mod outcome;
+#[path = "../common/pulsed.rs"]
+mod pulsed;
 
 mod advice;
 mod conditions;
@@ -15,3 +17,4 @@ mod levels;
 mod lines;
 mod rails;
 mod sampling;
+mod sent;

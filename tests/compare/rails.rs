@@ -107,6 +107,14 @@ fn depths_of_one_kind_are_not_told_apart() {
         let says = report["rails"][0]["says"].as_str().unwrap_or("");
         let is_open = depth["verdict"] == "unclear";
         assert!(!is_open || says.contains("it may go anywhere from"), "{says}");
+        // What is asked of p stands beside it.
+        let is_asked =
+            says.contains("; less than 0.025 is asked for, as how often and how deep are both tested)");
+        assert_eq!(
+            is_asked,
+            depth["p_value"].as_f64().is_some_and(|p| p >= 0.025),
+            "{says}"
+        );
         !is_open
     });
     assert!(told.count() <= 3);

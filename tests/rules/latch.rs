@@ -104,6 +104,18 @@ fn slips_are_told_by_the_level_they_go_to() {
         "{:?}",
         finding.try_next
     );
+    // One moment is called the first: the one where the evidence begins.
+    assert_eq!(
+        finding.detail.matches("The first at ").count(),
+        1,
+        "{}",
+        finding.detail
+    );
+    assert!(
+        !finding.try_next.concat().contains("first"),
+        "{:?}",
+        finding.try_next
+    );
     // Q goes along with D 700 ns after D turned, well before the enable opens: a spike on the enable does that.
     let d: Vec<i64> = (1..50).map(|n| 2000 * n - 1500).collect();
     let early = |n: i64| if n % 5 == 0 { 2000 * n - 800 } else { 2000 * n + 10 };

@@ -53,18 +53,18 @@ fn a_line_that_did_not_stay_is_told_against_the_limit_of_its_side() {
     let after = of(&[1053, 1960]);
     assert_eq!(
         after.title,
-        "MUTE goes low 53 ns after the rise of LIFT; it must stay high for 200 ns after it"
+        "MUTE goes low 53 ns after the rise of LIFT; it must stay high for 200 ns after it (broken 1 of 2 times)"
     );
     let sides = "Before the edge (10 ns asked): broken 0, kept 2, at the shortest 40 ns. After the edge (200 ns asked): broken 1, kept 1, \
                  at the shortest 53 ns.";
     assert!(after.detail.contains(sides), "{}", after.detail);
     assert_eq!(
         of(&[1700, 1995]).title,
-        "MUTE is low until 5 ns before the rise of LIFT; it must be high for 10 ns before it"
+        "MUTE is low until 5 ns before the rise of LIFT; it must be high for 10 ns before it (broken 1 of 2 times)"
     );
     assert_eq!(
         of(&[1700, 2300]).title,
-        "MUTE is low at the rise of LIFT; it must be high then"
+        "MUTE is low at the rise of LIFT; it must be high then (broken 1 of 2 times)"
     );
 }
 

@@ -48,10 +48,7 @@ pub fn compare_text(report: &CompareReport, style: Style) -> String {
     }
     let rows = rows(report, others);
     for (.., judged) in &rows {
-        let verdict = match judged.verdict.as_str() {
-            "gone" if !judged.is_backed => "none so far",
-            word => word,
-        };
+        let verdict = verdict(judged);
         let word = match verdict {
             "worse" | "unchanged" => style.fault(verdict),
             "gone" => style.advice(verdict),
@@ -65,6 +62,14 @@ pub fn compare_text(report: &CompareReport, style: Style) -> String {
     }
     text.push_str(&format!("\n{}", table(rows).render(0)));
     text
+}
+
+/// The verdict's word; none that may be by chance is not called gone.
+fn verdict(judged: &JudgedRow) -> &str {
+    match judged.verdict.as_str() {
+        "gone" if !judged.is_backed => "none so far",
+        word => word,
+    }
 }
 
 /// All that was compared; `others`: what is neither coupling nor link, with the word before its name.
@@ -121,7 +126,7 @@ fn table(rows: Vec<Row>) -> Table {
                 p => p_value(p),
             },
             most,
-            judged.verdict.clone(),
+            verdict(judged).to_owned(),
         ]);
     }
     table

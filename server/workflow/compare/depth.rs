@@ -120,6 +120,11 @@ impl Depth {
             (Change::Unclear, None) => "no difference is shown".to_owned(),
         };
         let test = match self.p_value {
+            // A p below the usual 5 % must not look forgotten.
+            Some(p) if p >= ALPHA => format!(
+                "rank test, {}; less than {ALPHA} is asked for, as how often and how deep are both tested",
+                p_is(p)
+            ),
             Some(p) => format!("rank test, {}", p_is(p)),
             None => "too few for a test, which takes nine on either side".to_owned(),
         };

@@ -9,6 +9,7 @@ mod bar;
 mod depth;
 mod judged;
 mod left_out;
+mod limits;
 mod names;
 mod next;
 mod over_time;
@@ -140,7 +141,11 @@ pub fn notes(tallies: &Tallies, before: &[usize], after: &[usize]) -> Vec<String
             file(b)
         )
     });
-    let more = [unjoined(tallies, before, after), left_out(tallies, before, after)];
+    let more = [
+        unjoined(tallies, before, after),
+        left_out(tallies, before, after),
+        asked(tallies, before, after),
+    ];
     twins.chain(more.concat()).collect()
 }
 
@@ -177,6 +182,16 @@ fn left_out(tallies: &Tallies, before: &[usize], after: &[usize]) -> Vec<String>
         format!(
             "No strays of {line} are counted in {files}, and none are put down to it: its level itself is wrong there, as the \
              findings of that capture tell."
+        )
+    })
+}
+
+/// Lines whose short pulses the findings of some of the runs don't call strays, a sentence for each.
+fn asked(tallies: &Tallies, before: &[usize], after: &[usize]) -> Vec<String> {
+    told_of(tallies, &tallies.asked, (before, after), &|line, files| {
+        format!(
+            "{line}'s short pulses are not compared as strays: the findings of {files} take them for what {line} sends, or ask \
+             whether they are its job."
         )
     })
 }

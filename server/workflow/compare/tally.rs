@@ -3,13 +3,14 @@
 use std::collections::BTreeMap;
 
 use super::left_out::Levelled;
+use super::limits::SharedLimits;
 use super::{names, over_time, rails, sight};
 use crate::analysis::compare::{self, Counts, Pair, Side};
-use crate::analysis::coupling::{Attribution, CouplingOptions, Standing, attribute, judge};
+use crate::analysis::coupling::{Attribution, CouplingOptions, Standing, attribute};
 use crate::analysis::findings::Finding;
 use crate::analysis::links::{self, Link};
 use crate::analysis::rules::{self, RuleResults};
-use crate::analysis::strays::{self, LimitOrigin, NarrowLimit, Stray, StrayKind, StrayOptions, Strays};
+use crate::analysis::strays::{self, Stray, StrayKind, StrayOptions, Strays};
 use crate::model::Capture;
 use crate::report::CaptureRow;
 use crate::report::compare::{OccasionsRow, SeenRow, Tallies, Trouble, TroubleKind};
@@ -73,11 +74,15 @@ pub fn tallies(runs: Vec<Counted>, setup: &Setup) -> Tallies {
     let of_setups = captures.into_iter().zip(&setups);
     let levelled: Vec<Levelled> = of_setups.map(|(c, setup)| Levelled::of(c, setup)).collect();
     let left_out = levelled.iter().map(Levelled::names).collect();
-    let limits = shared_limits(&levelled, setup);
+    let of_setups = levelled.iter().zip(setups.iter().zip(&settled));
+    let links: Vec<Vec<Link>> = of_setups
+        .map(|(run, (setup, settled))| settled.links(&run.capture, setup))
+        .collect();
+    let limits = SharedLimits::of(&levelled, &setups, &links);
     let looked: Vec<Looked> = levelled
         .into_iter()
-        .zip(setups.iter().zip(settled))
-        .map(|(levelled, (setup, settled))| look(levelled, setup, &limits, settled))
+        .zip(setups.iter().zip(links).zip(settled))
+        .map(|(levelled, (of_setup, settled))| look(levelled, of_setup, &limits, settled))
         .collect();
     let mut troubles: Vec<Trouble> = Vec::new();
     for pair in pairs(&looked) {
@@ -134,6 +139,7 @@ pub fn tallies(runs: Vec<Counted>, setup: &Setup) -> Tallies {
         unjoined,
         unjoined_rules,
         left_out,
+        asked: limits.asked,
     }
 }
 
@@ -195,38 +201,6 @@ impl Looked {
     fn name(&self, line: usize) -> String {
         self.capture.lines[line].name.clone()
     }
-}
-
-/// Narrow limits by line name that some capture's widths gave ground for, in seconds by level (low, high): where
-/// the fix worked the widths after it give none, yet the same definition must hold on both sides.
-type SharedLimits = BTreeMap<String, (Option<f64>, Option<f64>)>;
-
-fn shared_limits(levelled: &[Levelled], setup: &Setup) -> SharedLimits {
-    let mut shared: SharedLimits = BTreeMap::new();
-    for run in levelled {
-        let capture = run.judged();
-        let options = stray_options(&capture, setup, &[]);
-        let mut found = strays::find(&capture, &options);
-        if judge::may_differ(&capture, &found, &options) {
-            found = judge::judge(&capture, &options, &CouplingOptions::default()).0;
-        }
-        for (line, limit) in capture.lines.iter().zip(&found.limits) {
-            if limit.origin != LimitOrigin::Inferred {
-                continue;
-            }
-            let seconds = |ticks: Option<f64>| ticks.map(|t| capture.timebase.length_s(t));
-            let wider = |a: Option<f64>, b: Option<f64>| match (a, b) {
-                (Some(a), Some(b)) => Some(a.max(b)),
-                (a, b) => a.or(b),
-            };
-            let entry = shared.entry(line.name.clone()).or_default();
-            *entry = (
-                wider(entry.0, seconds(limit.low)),
-                wider(entry.1, seconds(limit.high)),
-            );
-        }
-    }
-    shared
 }
 
 /// The lines of rule `index`, as far as any run captured them, each once.
@@ -306,6 +280,16 @@ impl Settled {
                 .collect(),
         }
     }
+
+    /// The links of the run that can be judged.
+    fn links(&self, capture: &Capture, setup: &Setup) -> Vec<Link> {
+        let mut links = links::check(capture, &link_options(capture, setup));
+        links.retain(|link| {
+            let ends = [link.from, link.to].map(|line| capture.lines[line].name.as_str());
+            !self.unjoined.iter().any(|other| *other == ends)
+        });
+        links
+    }
 }
 
 /// What is within the sampling's uncertainty of a limit was judged neither way.
@@ -316,7 +300,13 @@ fn counts(tally: &rules::Tally) -> Counts {
     }
 }
 
-fn look(levelled: Levelled, setup: &Setup, shared: &SharedLimits, settled: Settled) -> Looked {
+/// `links`: those of the run that can be judged.
+fn look(
+    levelled: Levelled,
+    (setup, links): (&Setup, Vec<Link>),
+    shared: &SharedLimits,
+    settled: Settled,
+) -> Looked {
     let capture = &levelled.capture;
     let judged = levelled.judged();
     let Settled {
@@ -326,26 +316,8 @@ fn look(levelled: Levelled, setup: &Setup, shared: &SharedLimits, settled: Settl
         ends,
         ..
     } = settled;
-    let mut links = links::check(capture, &link_options(capture, setup));
-    links.retain(|link| {
-        let ends = [link.from, link.to].map(|line| capture.lines[line].name.as_str());
-        !unjoined.iter().any(|other| *other == ends)
-    });
     let mut options: StrayOptions = stray_options(&judged, setup, &links);
-    for (index, line) in capture.lines.iter().enumerate() {
-        // Without one the widths are not asked again: they may show short pulses that were found to be the line's job.
-        let (low, high) = shared.get(&line.name).copied().unwrap_or_default();
-        let ticks = |seconds: Option<f64>| seconds.map(|s| capture.timebase.ticks_of(s));
-        let limit = NarrowLimit {
-            low: ticks(low),
-            high: ticks(high),
-            origin: match (low, high) {
-                (None, None) => LimitOrigin::None,
-                _ => LimitOrigin::Inferred,
-            },
-        };
-        options.taken_over.insert(index, limit);
-    }
+    shared.put_in(capture, &mut options);
     let position = |name: &String| capture.line_index(name);
     let one: Vec<(usize, usize)> = ends
         .iter()

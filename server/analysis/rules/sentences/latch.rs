@@ -68,7 +68,7 @@ pub fn broken(teller: &Teller, latch: &Latch) -> Finding {
             ));
         }
     }
-    let mut next = next(teller, held, (&q, &d, e), latch);
+    let mut next = next(held, (&q, &d, e), latch);
     next.push(POWER_OFF.to_owned());
     teller.make(Severity::Fault, title, detail, next)
 }
@@ -94,7 +94,7 @@ pub fn as_if_words(instead: Instead, enable: &str, latch: &Latch) -> String {
     }
 }
 
-fn next(teller: &Teller, held: &Held, (q, d, e): (&str, &str, &str), latch: &Latch) -> Vec<String> {
+fn next(held: &Held, (q, d, e): (&str, &str, &str), latch: &Latch) -> Vec<String> {
     let shut = latch.open_at.inverted().word();
     match held.as_if {
         Some(Instead::AlwaysOpen | Instead::AlwaysShut) => {
@@ -148,12 +148,6 @@ fn next(teller: &Teller, held: &Held, (q, d, e): (&str, &str, &str), latch: &Lat
              opens it, a dip of the supply makes it forget."
         ));
     }
-    let first = teller.result.tally.violations.first();
-    if let Some(first) = first {
-        next.push(format!(
-            "Trigger on {q} while {e} is {shut}; the first of the changes here is at {}.",
-            seconds(teller.capture.seconds(first.at))
-        ));
-    }
+    next.push(format!("Trigger on {q} while {e} is {shut}."));
     next
 }

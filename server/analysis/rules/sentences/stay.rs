@@ -6,7 +6,7 @@ use crate::analysis::rules::tally::{Side, SideTally, Violation};
 use crate::model::Level;
 use crate::rule::EdgeOf;
 
-/// What the worst of the violations shows, against the limit that it breaks.
+/// What the worst of the violations shows, against the limit that it breaks, and how often the rule is broken.
 pub(super) fn title(
     teller: &Teller,
     worst: &Violation,
@@ -18,7 +18,7 @@ pub(super) fn title(
     let value = worst
         .measured
         .map_or_else(String::new, |(ticks, _)| teller.ticks(ticks as f64));
-    match worst.side {
+    let title = match worst.side {
         Some((Side::After, limit)) => format!(
             "{line} goes {is} {value} after {edge}; it must stay {must} for {} after it",
             teller.ticks(limit)
@@ -28,6 +28,15 @@ pub(super) fn title(
             teller.ticks(limit)
         ),
         _ => format!("{line} is {is} at {edge}; it must be {must} then"),
+    };
+    let tally = &teller.result.tally;
+    format!("{title} (broken {} of {})", tally.broken, times(tally.checked()))
+}
+
+fn times(n: u64) -> String {
+    match n {
+        1 => "1 time".to_owned(),
+        n => format!("{n} times"),
     }
 }
 
