@@ -59,8 +59,8 @@ fn claims(capture: &Capture, narrow_below: Option<(usize, f64)>) -> Vec<String> 
 
 #[test]
 fn the_same_evidence_told_otherwise_brings_the_same_claims() {
-    let seeds = number_from("EDGEWITNESS_SEEDS", 3);
-    let first = number_from("EDGEWITNESS_FIRST_SEED", 1);
+    let seeds = number_from("EDGEWITNESS_RETOLD", 3);
+    let first = number_from("EDGEWITNESS_RETOLD_FROM", 1);
     let mut differ = Vec::new();
     let mut compared = 0;
     for family in Family::ALL {
