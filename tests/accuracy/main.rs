@@ -3,8 +3,9 @@
 //!
 //! The truth is drawn by the simulator before anything is analysed. `EDGEWITNESS_SEEDS` sets how many captures of
 //! each family are drawn (11 else), `EDGEWITNESS_FIRST_SEED` which ones, `EDGEWITNESS_FAMILY` a part of a family's
-//! name (`EDGEWITNESS_RETOLD` and `EDGEWITNESS_RETOLD_FROM` the same for what is told otherwise, 3 else); with `--nocapture` the table and every capture that came out wrong are printed. `EDGEWITNESS_KEEP` names a folder
+//! name; with `--nocapture` the table and every capture that came out wrong are printed. `EDGEWITNESS_KEEP` names a folder
 //! into which these are written as change lists, with a setup where the person has declared a narrow limit.
+//! `EDGEWITNESS_RETOLD` and `EDGEWITNESS_RETOLD_FROM` say how many captures and which ones are told otherwise (`retold`; 3 else).
 
 mod retold;
 #[path = "../simulator/mod.rs"]

@@ -5,19 +5,7 @@ use crate::machine_runs::{PLAIN, Plan, SETUP, run};
 use serde_json::Value;
 
 fn compared(before: &str, after: &str) -> Value {
-    let files = [("a.vcd", before), ("b.vcd", after), ("setup.toml", SETUP)];
-    json_of(
-        &files,
-        &[
-            "compare",
-            "--setup",
-            "setup.toml",
-            "--before",
-            "a.vcd",
-            "--after",
-            "b.vcd",
-        ],
-    )
+    super::compared(("a.vcd", before), ("b.vcd", after), SETUP)
 }
 
 /// All that is advised of single troubles.

@@ -3,7 +3,6 @@
 
 use serde_json::Value;
 
-use crate::command::json_of;
 use crate::dice::Dice;
 
 /// Samples of 5 ns between two rises of STROBE, and rises.
@@ -47,19 +46,7 @@ const SETUP: &str =
     "[line.SLUICE]\nfamily = \"ttl-5v\"\nnarrow_below = \"200 ns\"\n[line.STROBE]\nfamily = \"ttl-5v\"\n";
 
 fn compared(before: &str, after: &str) -> Value {
-    let words = [
-        "compare",
-        "--before",
-        "found.csv",
-        "--after",
-        "moved.csv",
-        "--setup",
-        "setup.toml",
-    ];
-    json_of(
-        &[("found.csv", before), ("moved.csv", after), ("setup.toml", SETUP)],
-        &words,
-    )
+    super::compared(("found.csv", before), ("moved.csv", after), SETUP)
 }
 
 /// What the notes say of SLUICE's level.

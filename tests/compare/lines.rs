@@ -2,24 +2,11 @@
 
 use serde_json::Value;
 
-use crate::command::json_of;
 use crate::machine_runs::{PLAIN, Plan, SETUP, run};
 
 /// What `compare` says of a capture as VCD, before, and another with its file name, after.
-fn compared(before: &str, (name, after): (&str, &str)) -> Value {
-    let words = [
-        "compare",
-        "--before",
-        "found.vcd",
-        "--after",
-        name,
-        "--setup",
-        "setup.toml",
-    ];
-    json_of(
-        &[("found.vcd", before), (name, after), ("setup.toml", SETUP)],
-        &words,
-    )
+fn compared(before: &str, after: (&str, &str)) -> Value {
+    super::compared(("found.vcd", before), after, SETUP)
 }
 
 /// Whether a row of a dump is a change of the line called `name`.

@@ -18,3 +18,17 @@ mod lines;
 mod rails;
 mod sampling;
 mod sent;
+
+/// What `compare` says of two captures, each a file's name and its text, under a setup.
+fn compared(before: (&str, &str), after: (&str, &str), setup: &str) -> serde_json::Value {
+    let words = [
+        "compare",
+        "--before",
+        before.0,
+        "--after",
+        after.0,
+        "--setup",
+        "setup.toml",
+    ];
+    command::json_of(&[before, after, ("setup.toml", setup)], &words)
+}

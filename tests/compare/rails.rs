@@ -2,7 +2,6 @@
 //!
 //! What was planted is known; the rank test and its outside values stand beside `stats::ranks`.
 
-use crate::command::json_of;
 use edgewitness::demo::random::Random;
 use serde_json::Value;
 
@@ -44,19 +43,7 @@ fn tower(seed: u64, lifts: usize, pause: u64, depth: (f64, f64)) -> String {
 }
 
 fn compared(before: &str, after: &str) -> Value {
-    let files = [("a.csv", before), ("b.csv", after), ("setup.toml", SETUP)];
-    json_of(
-        &files,
-        &[
-            "compare",
-            "--setup",
-            "setup.toml",
-            "--before",
-            "a.csv",
-            "--after",
-            "b.csv",
-        ],
-    )
+    super::compared(("a.csv", before), ("b.csv", after), SETUP)
 }
 
 #[test]

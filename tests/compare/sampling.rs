@@ -1,7 +1,6 @@
 //! Before and after with captures of different sampling, from outside: the same machine, or one that was mended, recorded by
 //! instruments that see a pulse of width w every T with the chance min(1, w/T) (geometry of even phase).
 
-use crate::command::json_of;
 use crate::dice::Dice;
 
 /// STEP falls `falls` times, and so often as `struck` of 100 times CLEAR_N dips for 20 ns to 30 ns, 15 ns later; sampled every
@@ -44,17 +43,7 @@ fn run(seed: u64, falls: usize, struck: f64, period: u64) -> String {
 
 fn compared(before: &str, after: &str) -> (String, String) {
     let setup = "[line.CLEAR_N]\nnarrow_below = \"250 ns\"\n";
-    let files = [("before.vcd", before), ("after.vcd", after), ("s.toml", setup)];
-    let words = [
-        "compare",
-        "--before",
-        "before.vcd",
-        "--after",
-        "after.vcd",
-        "--setup",
-        "s.toml",
-    ];
-    let report = json_of(&files, &words);
+    let report = super::compared(("before.vcd", before), ("after.vcd", after), setup);
     let row = report["couplings"]
         .get(0)
         .unwrap_or_else(|| panic!("no coupling: {report}"));

@@ -2,7 +2,6 @@
 
 use serde_json::Value;
 
-use crate::command::json_of;
 use crate::dice::Dice;
 use crate::pulsed::{later, pulses, vcd};
 
@@ -25,10 +24,7 @@ fn capture(seed: u64, short: f64, lost: Option<usize>) -> String {
 }
 
 fn compared(before: &str, after: &str, setup: &str) -> Value {
-    let words = [
-        "compare", "--before", "a.vcd", "--after", "b.vcd", "--setup", "s.toml",
-    ];
-    json_of(&[("a.vcd", before), ("b.vcd", after), ("s.toml", setup)], &words)
+    super::compared(("a.vcd", before), ("b.vcd", after), setup)
 }
 
 /// Names of the lines whose strays are compared.

@@ -2,6 +2,7 @@
 
 mod align;
 mod compare;
+mod headline;
 mod inspect;
 mod lines;
 mod moment;
@@ -12,7 +13,8 @@ pub mod taken_over;
 pub use crate::model::units::{engineering, seconds};
 pub use align::align_text;
 pub use compare::compare_text;
-pub use inspect::{count_word, headline, headline_sentences, inspect_text};
+pub use headline::{count_word, headline, headline_sentences};
+pub use inspect::inspect_text;
 pub use lines::lines_text;
 pub use moment::{moment, moment_in};
 pub use style::Style;

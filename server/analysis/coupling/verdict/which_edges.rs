@@ -115,7 +115,7 @@ fn by_number(row: &Coupling, trials: &[Trial], times: &[i64]) -> Option<Clue> {
         let chance = binomial_upper(here.1, all.1, here.0 as f64 / all.0 as f64);
         Some((chance * tried as f64, step, here, others))
     });
-    // Who strikes at every fourth edge strikes at one of every eight as well, at half of them: the first that says it all.
+    // Of several that say so, the one that chance does least.
     let (_, step, here, others) = told
         .filter(|told| told.0 <= CHANCE)
         .min_by(|a, b| a.0.total_cmp(&b.0))?;

@@ -30,6 +30,21 @@ struct Worst {
     what: String,
 }
 
+/// Takes up what is worse than all before it.
+fn worsen(worst: &mut Option<Worst>, verdict: Verdict, next: impl FnOnce() -> Worst) {
+    let before = worst.as_ref().map_or(Verdict::Kept, |worst| worst.verdict);
+    if before.worse(verdict) != before {
+        *worst = Some(next());
+    }
+}
+
+/// Whether the worst of a stretch is a broken rule.
+fn is_broken(worst: &Option<Worst>) -> bool {
+    worst
+        .as_ref()
+        .is_some_and(|worst| worst.verdict == Verdict::Broken)
+}
+
 impl<'a> Bit<'a> {
     /// `lines`: positions of output, data and enable.
     pub(super) fn new(capture: &'a Capture, lines: [usize; 3], open_at: Level, settle: f64) -> Bit<'a> {
@@ -119,21 +134,15 @@ impl<'a> Bit<'a> {
             } else {
                 Verdict::CantTell
             };
-            let before = worst.as_ref().map_or(Verdict::Kept, |worst| worst.verdict);
-            if before.worse(verdict) != before {
-                worst = Some(Worst {
-                    verdict,
-                    from: start,
-                    to: at,
-                    at,
-                    what: self.slip_words(at, level),
-                });
-            }
+            worsen(&mut worst, verdict, || Worst {
+                verdict,
+                from: start,
+                to: at,
+                at,
+                what: self.slip_words(at, level),
+            });
         }
-        if worst
-            .as_ref()
-            .is_some_and(|worst| worst.verdict == Verdict::Broken)
-        {
+        if is_broken(&worst) {
             held.shut_wrong += 1;
             for (i, at, level) in slips {
                 held.slips += 1;
@@ -210,16 +219,13 @@ impl<'a> Bit<'a> {
                     } else {
                         Verdict::CantTell
                     };
-                    let before = worst.as_ref().map_or(Verdict::Kept, |worst| worst.verdict);
-                    if before.worse(verdict) != before {
-                        worst = Some(Worst {
-                            verdict,
-                            from,
-                            to: part_end,
-                            at: part,
-                            what: self.open_words(wanted, part == from && part_end == until),
-                        });
-                    }
+                    worsen(&mut worst, verdict, || Worst {
+                        verdict,
+                        from,
+                        to: part_end,
+                        at: part,
+                        what: self.open_words(wanted, part == from && part_end == until),
+                    });
                 }
                 level = level.inverted();
             }
@@ -229,10 +235,7 @@ impl<'a> Bit<'a> {
             return None;
         }
         held.open += 1;
-        let is_broken = worst
-            .as_ref()
-            .is_some_and(|worst| worst.verdict == Verdict::Broken);
-        held.open_wrong += u64::from(is_broken);
+        held.open_wrong += u64::from(is_broken(&worst));
         Some(worst)
     }
 
