@@ -4,8 +4,8 @@
 import { all, find } from "./lib/dom.js";
 import { sendJson } from "./lib/fetch.js";
 
-/** Fetched where there are numbers to type. */
-const typed = find("[data-kind=number]") ? await import("./lib/typed.js") : null;
+/** Fetched where there are numbers to type. Waited for when a form is sent: its listener is there before the page has loaded. */
+const typed = find("[data-kind=number]") ? import("./lib/typed.js") : null;
 
 /** Says it at the nearest place for it. @param {Element} element @param {string} sentence */
 function tell(element, sentence) {
@@ -27,10 +27,10 @@ function done(element, answer) {
 }
 
 /** @param {any} field */
-function valueOf(field) {
+async function valueOf(field) {
   const { kind } = field.dataset;
   if (field.type === "checkbox") return field.checked;
-  if (kind === "number") return typed?.numberIn(field);
+  if (kind === "number") return (await typed)?.numberIn(field);
   // An entry's number, or names parted by commas.
   if (kind === "ids") return [...field.selectedOptions].map((/** @type {any} */ option) => Number(option.value));
   if (kind === "id") return field.value === "" ? null : Number(field.value);
@@ -39,11 +39,11 @@ function valueOf(field) {
 }
 
 /** What a form says, as an object: numbers as numbers, an empty number as null. @param {HTMLFormElement} form */
-function bodyOf(form) {
+async function bodyOf(form) {
   const body = JSON.parse(form.dataset.base ?? "{}");
   for (const field of /** @type {any[]} */ ([...form.elements])) {
     if (!field.name || field.disabled || field.type === "file") continue;
-    body[field.name] = valueOf(field);
+    body[field.name] = await valueOf(field);
   }
   return body;
 }
@@ -73,7 +73,7 @@ function keepDraft(form) {
 }
 
 /** @param {any} element @param {() => Promise<any>} work */
-async function send(element, work) {
+export async function send(element, work) {
   tell(element, "");
   element.disabled = true;
   try {
@@ -89,7 +89,7 @@ for (const form of all("form[data-send]")) {
   form.addEventListener("submit", (/** @type {Event} */ event) => {
     event.preventDefault();
     send(form, async () => {
-      const answer = await sendJson(form.dataset.send, bodyOf(form), form.dataset.method ?? "POST");
+      const answer = await sendJson(form.dataset.send, await bodyOf(form), form.dataset.method ?? "POST");
       try {
         localStorage.removeItem(draftKey(form));
       } catch {
@@ -108,7 +108,6 @@ for (const button of all("button[data-send]")) {
   });
 }
 
-if (find("form[data-bytes], input[data-into]")) import("./files.js").then(({ takeFiles }) => takeFiles(send));
 if (find("time, a[data-zone]")) import("./times.js");
 // What the page before did, said there.
 if (globalThis.sessionStorage?.getItem("done")) import("./done.js");

@@ -11,6 +11,8 @@ import { chromium } from "playwright-core";
 export const ROOT = path.resolve(path.dirname(fileURLToPath(import.meta.url)), "../..");
 const BINARY = process.env.EDGEWITNESS_BIN ?? path.join(ROOT, "target/debug/edgewitness");
 const BROWSER = process.env.CHROMIUM ?? "/usr/bin/chromium";
+/** How late every script comes, in ms: what a test presses too early shows with a few hundred of them. */
+const SCRIPTS_LATE_MS = Number(process.env.EDGEWITNESS_SCRIPTS_LATE_MS ?? 0);
 /** How long a start may take before the test gives up; no test asserts a time. */
 const PATIENCE_MS = 60_000;
 
@@ -82,9 +84,9 @@ export const ready = (page) => page.waitForFunction(() => /** @type {any} */ (gl
 
 /**
  * A page of 1280 × 720 that collects what goes wrong: errors of scripts, of the console, requests elsewhere.
- * Gives `{ page, troubles }`.
+ * Every script comes `late` ms late. Gives `{ page, troubles }`.
  */
-export async function openPage(browser, url, options = {}) {
+export async function openPage(browser, url, { late = SCRIPTS_LATE_MS, ...options } = {}) {
   const context = await browser.newContext({ viewport: { width: 1280, height: 720 }, ...options });
   const page = await context.newPage();
   const troubles = [];
@@ -95,8 +97,17 @@ export async function openPage(browser, url, options = {}) {
     const target = request.url();
     if (!target.startsWith(home) && !/^(data|blob):/.test(target)) troubles.push(`request elsewhere: ${target}`);
   });
+  if (late > 0) await page.route("**/*.js", async (route) => {
+    await new Promise((done) => setTimeout(done, late));
+    await route.continue();
+  });
   await page.goto(url);
   return { page, troubles };
+}
+
+/** Follows a link to another page, until that page's scripts have run: what is pressed before them is lost on it. */
+export async function follow(page, link) {
+  await Promise.all([page.waitForEvent("load"), link.click()]);
 }
 
 /** The path of the demo's session, to which the bare address of `serve --demo` leads. */

@@ -1,7 +1,7 @@
 // Which condition a page shows stays with the page: two tabs look at two of them, and Back comes to the one before.
 import assert from "node:assert/strict";
 import { after, before, test } from "node:test";
-import { openPage, startBrowser, startServer } from "./bench.mjs";
+import { follow, openPage, startBrowser, startServer } from "./bench.mjs";
 
 /** @type {import("playwright-core").Browser} */ let browser;
 before(async () => { browser = await startBrowser(); });
@@ -30,7 +30,7 @@ test("two tabs look at two conditions, and Back comes to the finding that was in
     const before = await shown(other.page);
     assert.equal(before.condition, first.condition);
 
-    await page.locator(".conditions a").first().click();
+    await follow(page, page.locator(".conditions a").first());
     await page.waitForFunction((was) => document.querySelector(".conditions b")?.textContent !== was, first.condition);
     const second = await shown(page);
     assert.notDeepEqual([second.lines, second.length], [first.lines, first.length]);

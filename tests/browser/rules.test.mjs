@@ -2,14 +2,14 @@
 // the diagram, and a rule that is added by the form and then checked.
 import assert from "node:assert/strict";
 import { test } from "node:test";
-import { begun, openPage } from "./bench.mjs";
+import { begun, follow, openPage } from "./bench.mjs";
 
 const { browser, server } = await begun(["--demo"]);
 
 /** The page of the demo's session with this title, its captures read. */
 async function session(title) {
   const { page, troubles } = await openPage(browser, `${server.url}/?sessions`);
-  await page.getByRole("link", { name: title }).click();
+  await follow(page, page.getByRole("link", { name: title }));
   await page.locator("#headline").waitFor();
   return { page, troubles };
 }
@@ -17,7 +17,7 @@ async function session(title) {
 test("the truth table shows what contradicts it first, and leads into the diagram", async () => {
   const { page, troubles } = await session("Key multiplexer");
   assert.match(await page.locator("#headline").innerText(), /KEY_OUT contradicts/);
-  await page.getByRole("link", { name: "Limits and logic" }).click();
+  await follow(page, page.getByRole("link", { name: "Limits and logic" }));
   assert.match(await page.locator("main").innerText(), /as if SELECT_1 were always high/);
   const rows = await page.locator("table tbody tr").allInnerTexts();
   const wrong = rows.map((row) => row.includes("contradicts"));
@@ -26,7 +26,7 @@ test("the truth table shows what contradicts it first, and leads into the diagra
   assert.equal(wrong.filter(Boolean).length, 16);
   assert.equal(wrong.lastIndexOf(true), 15);
   await page.locator("summary", { hasText: "when" }).click();
-  await page.locator("details[open] li a").first().click();
+  await follow(page, page.locator("details[open] li a").first());
   await page.locator("[data-diagram] canvas").first().waitFor();
   assert.ok(new URL(page.url()).search.length > 1, page.url());
   assert.deepEqual(troubles, []);
@@ -35,7 +35,7 @@ test("the truth table shows what contradicts it first, and leads into the diagra
 
 test("a rule goes in by the form and is checked", async () => {
   const { page, troubles } = await session("Key multiplexer");
-  await page.getByRole("link", { name: "Limits and logic" }).click();
+  await follow(page, page.getByRole("link", { name: "Limits and logic" }));
   const form = page.locator("form[data-kinds-form]");
   await form.locator("[name=kind]").selectOption("exclusive");
   assert.equal(await form.locator("[name=is]").isVisible(), false);
@@ -88,7 +88,7 @@ test("a rule goes in by the form and is checked", async () => {
 test("a sagging rail is named with the line it follows", async () => {
   const { page, troubles } = await session("Supply in the tower");
   assert.match(await page.locator("#headline").innerText(), /VCC_TOWER sags to 4\.\d+ V after LIFT rises/);
-  await page.getByRole("link", { name: "Limits and logic" }).click();
+  await follow(page, page.getByRole("link", { name: "Limits and logic" }));
   const row = await page.locator("tr", { hasText: "VCC_TOWER" }).innerText();
   assert.match(row, /outside/);
   assert.match(await page.locator("tr", { hasText: "VEE" }).innerText(), /−12/);

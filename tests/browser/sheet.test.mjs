@@ -1,7 +1,7 @@
 // What stands out of sight is told, or brought to sight: lines below the figure, the figure of a narrow page, the setup.
 import assert from "node:assert/strict";
 import { test } from "node:test";
-import { begun, openPage } from "./bench.mjs";
+import { begun, follow, openPage } from "./bench.mjs";
 
 const { browser, server } = await begun(["--demo"]);
 const ready = (page) => page.waitForFunction(() => globalThis.edgewitness?.view.isReady);
@@ -93,7 +93,7 @@ test("a finding that asks for the setup leads to its form, open", async () => {
   const made = await page.request.post(`${server.url}/api/captures?name=tick.csv`, { data: `Time (us),TICK\n${rows.join("\n")}\n`, headers: { "content-type": "application/octet-stream" } });
   await page.goto(`${server.url}/sessions/${(await made.json()).session.id}`);
   await page.locator("#headline").waitFor();
-  await page.getByRole("link", { name: "The setup of this session" }).first().click();
+  await follow(page, page.getByRole("link", { name: "The setup of this session" }).first());
   await page.locator("textarea[name=setup]").waitFor();
   assert.ok(await page.locator("textarea[name=setup]").isVisible());
   assert.deepEqual(troubles, []);

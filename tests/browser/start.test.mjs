@@ -1,7 +1,7 @@
 // The start page takes what is dropped there: captures, the archive of a session under any name, and what can't be read.
 import assert from "node:assert/strict";
 import { test } from "node:test";
-import { begun, openPage, sample } from "./bench.mjs";
+import { begun, follow, openPage, ready, sample } from "./bench.mjs";
 
 const { browser, server } = await begun();
 
@@ -48,13 +48,14 @@ test("a capture begins a session as found, its archive opens as another, and wha
   await page.goto(server.url);
   await page.locator("#files").setInputFiles([file("shopping.csv", Buffer.from("bread, milk\nand a bell rope\n"))]);
   await page.getByRole("button", { name: "remove" }).waitFor();
+  await page.waitForLoadState("load");
   assert.match(await page.locator("[role=alert]").first().innerText(), /shopping\.csv/);
   await Promise.all([page.waitForURL(/\?sessions$/), page.getByRole("button", { name: "remove" }).click()]);
   assert.equal((await sessions()).length, 2);
   assert.equal((await sessions("bin")).length, 1);
 
   // The bin is reached from the start page, and opens archives too.
-  await page.getByRole("link", { name: "The bin" }).click();
+  await follow(page, page.getByRole("link", { name: "The bin" }));
   await page.locator("input[type=file]").setInputFiles([file("evening.edgewitness.tar.gz", archive)]);
   await Promise.all([page.waitForURL(/\/sessions\/\d+\/log$/), page.getByRole("button", { name: "open the archive" }).click()]);
   assert.equal((await sessions()).length, 3);
@@ -114,7 +115,7 @@ test("a file that is no capture stops none beside it, and is taken or told at th
   assert.ok(await isSeen(notes));
   await notes.getByRole("button", { name: "to the file box" }).click();
   assert.ok(await box.evaluate((element) => element === document.activeElement));
-  await notes.getByRole("link", { name: "The setup of this session" }).click();
+  await follow(page, notes.getByRole("link", { name: "The setup of this session" }));
   await page.getByLabel("Setup (limits, families, links; TOML)").waitFor();
   assert.equal(await page.getByLabel("Setup (limits, families, links; TOML)").inputValue(), SETUP.toString());
 
@@ -149,8 +150,32 @@ test("moments stand in the reader's own zone, in the log and in the report", asy
   const time = page.locator("time", { hasText: "2001-09-09 07:16" });
   await time.waitFor();
   assert.equal(await time.getAttribute("title"), "2001-09-09 01:46 UTC");
-  await page.getByRole("link", { name: "report to print or send" }).click();
+  await follow(page, page.getByRole("link", { name: "report to print or send" }));
   await page.getByText("2001-09-09 07:16 +05:30").waitFor();
+  assert.deepEqual(troubles, []);
+  await page.context().close();
+});
+
+test("on a page whose scripts come late, what is chosen, typed or dragged once it has loaded is taken", async () => {
+  const { page, troubles } = await openPage(browser, server.url, { late: 300 });
+  await page.locator("#files").setInputFiles(sample("as-found.vcd"));
+  await page.locator("#headline").waitFor();
+  const session = new URL(page.url()).pathname;
+  await page.goto(`${server.url}${session}/log`);
+  const form = page.locator('form[data-send$="/checklist"]');
+  await form.locator("textarea").fill("Seat the sequencer -> BEAT runs");
+  await Promise.all([page.waitForEvent("load"), form.getByRole("button").click()]);
+  assert.equal(await page.locator(".steps > li").count(), 1);
+  await page.goto(`${server.url}${session}`);
+  await ready(page);
+  const box = await page.locator("[data-diagram] canvas").first().boundingBox();
+  await page.keyboard.down("Shift");
+  await page.mouse.move(box.x + box.width / 2, box.y + 60);
+  await page.mouse.down();
+  await page.mouse.move(box.x + box.width / 2 + 80, box.y + 60, { steps: 4 });
+  await page.mouse.up();
+  await page.keyboard.up("Shift");
+  await page.locator(".stretch tbody tr").first().waitFor();
   assert.deepEqual(troubles, []);
   await page.context().close();
 });

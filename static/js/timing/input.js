@@ -64,7 +64,7 @@ function pointers(view) {
       canvas.classList.add("grabbing");
       if (grab.clock !== null) { view.moving?.drag(grab.clock, (dx / view.scale.width) * view.span); return; }
       if (grab.row) { view.dropping = { y: dropLine(view, grab.row.key, event.offsetY) }; view.paint(); return; }
-      if (grab.isStretch) { const to = view.scale.tick(event.offsetX); view.withStretch((stretch) => stretch.choose(grab.tick, to)); return; }
+      if (grab.isStretch) { const { tick } = grab, to = view.scale.tick(event.offsetX); view.withStretch((stretch) => stretch.choose(tick, to)); return; }
       view.scroll = Math.max(0, grab.scroll - dy);
       view.show(grab.start - (dx / view.scale.width) * grab.span, grab.span);
       return;
