@@ -7,6 +7,7 @@ mod advice;
 mod apart;
 mod bar;
 mod depth;
+mod each_other;
 mod judged;
 mod left_out;
 mod limits;
@@ -19,6 +20,7 @@ mod sight;
 mod still;
 mod tally;
 mod uncounted;
+mod unlike;
 
 pub use advice::advice;
 pub use judged::{Judged, amount, judge_all, rate, share, share_bound, sum_over, tally, what};

@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use super::left_out::Levelled;
 use super::limits::SharedLimits;
-use super::{names, over_time, rails, sight};
+use super::{each_other, names, over_time, rails, sight};
 use crate::analysis::compare::{self, Counts, Pair, Side};
 use crate::analysis::coupling::{Attribution, CouplingOptions, Standing, attribute};
 use crate::analysis::findings::Finding;
@@ -111,6 +111,7 @@ pub fn tallies(runs: Vec<Counted>, setup: &Setup) -> Tallies {
     }
     let slot_s = over_time::slot_s(looked.iter().map(|l| &l.capture));
     let unexplained = over_time::stray_troubles(&looked, &troubles, slot_s);
+    each_other::join(&looked, &mut troubles);
     let (rails, depths) = rails::rail_troubles(&looked, setup, slot_s);
     troubles.extend(link_troubles(&looked));
     troubles.extend(bounce_troubles(&looked));
@@ -188,6 +189,12 @@ impl Looked {
     pub fn leaves_out(&self, name: &str) -> bool {
         let mut names = self.left_out.iter().map(|&line| &self.capture.lines[line].name);
         names.any(|own| own == name)
+    }
+
+    /// Whether the line of that name bounces in this run.
+    pub(super) fn bounces(&self, name: &str) -> bool {
+        let line = self.capture.line_index(name);
+        line.is_some_and(|line| self.strays.bursts.iter().any(|burst| burst.line == line))
     }
 
     /// Edges of a line without those of its strays.
