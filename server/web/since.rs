@@ -92,6 +92,7 @@ pub fn since(answers: &[Answer], states: &[Entry<FindingState>], opened: &Opened
             finding.lines.iter().find(is_still),
         ) {
             (Fate::Unsaid, _) => {}
+            (Fate::NotCaptured | Fate::NotJudged, _) if is_settled => {}
             (Fate::NotCaptured, _) => unseen.push(finding.title.clone()),
             (Fate::NotJudged, _) => unjudged.push(finding.title.clone()),
             (Fate::Remains(says), _) if finding.topic == BOUNCE => hidden.push(says),
