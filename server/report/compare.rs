@@ -237,7 +237,7 @@ pub struct JudgedRow {
     /// Where no number after would: about how many times what was counted on both sides would tell at the rates of now.
     #[serde(default)]
     pub longer_on_both: Option<f64>,
-    /// Of `gone`: at most half of the rate before can be left. Where that is false pages say "none so far".
+    /// Of `gone`: at most half of the rate before can be left, and no long run before was without it. Where that is false pages say "none so far".
     #[serde(default)]
     pub is_backed: bool,
     /// A sentence that can be read aloud.

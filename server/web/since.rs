@@ -1,6 +1,5 @@
 //! What became, under the condition that is looked at, of what the condition before it told of.
 
-use crate::analysis::compare::Verdict as Compared;
 use crate::report::inspect::{InspectReport, Severity, finding_keys};
 use crate::store::{Entry, EntryId, FindingState, Verdict};
 use crate::workflow::compare::{judge_all, tally, what};
@@ -145,9 +144,7 @@ pub fn mended(counted: Option<&RunTallies>, answers: &[Answer], opened: &Opened)
         own.map(|(at, _)| at).collect()
     };
     let judged = judge_all(&counted.tallies, &runs(before.condition), &runs(opened.condition));
-    let gone = judged
-        .iter()
-        .filter(|j| j.judgement.verdict == Compared::Gone && j.judgement.is_backed && !j.is_unlike);
+    let gone = judged.iter().filter(|j| j.is_gone_for_good());
     let gone: Vec<String> = gone
         .map(|j| {
             let of = |counts: crate::analysis::compare::Counts| {

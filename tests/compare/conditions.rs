@@ -83,6 +83,10 @@ fn runs_of_one_condition_that_are_not_alike_are_told() {
         ),
         "{says}"
     );
+    assert!(
+        says.starts_with("CLEAR_N struck by STEP: none so far ("),
+        "{says}"
+    );
     let next = row["next"].as_str().unwrap_or("");
     assert!(
         next.starts_with("See first what differs between the runs"),

@@ -25,7 +25,7 @@ enum Outcome {
 fn outcome(j: &Judged) -> Outcome {
     match j.judgement.verdict {
         // What came and went before the change may have gone by itself.
-        Verdict::Gone if !j.judgement.is_backed || j.is_unlike => Outcome::NoneSoFar,
+        Verdict::Gone if !j.is_gone_for_good() => Outcome::NoneSoFar,
         Verdict::Gone | Verdict::Reduced => Outcome::Better,
         Verdict::Worse if j.is_back() => Outcome::Back,
         Verdict::Worse => Outcome::Worse,

@@ -2,7 +2,25 @@
 //! does it both ways, and what mends it mends both.
 
 use super::tally::Looked;
+use crate::analysis::coupling::{Coupling, Standing};
 use crate::report::compare::{EACH_OTHER, OccasionsRow, SeenRow, Trouble};
+
+/// Victim and aggressor, each way, of the pairs of contacts that a run's findings tell of as striking each other though neither is
+/// sure to: each goes along with the other's strays, and no other line does. Cost: pairs of couplings.
+pub(super) fn told_as_such(run: &Looked) -> Vec<[usize; 2]> {
+    let rows = &run.attribution.couplings;
+    let is_contact = |line: usize| run.strays.bursts.iter().any(|burst| burst.line == line);
+    let is_only = |row: &Coupling| rows.iter().filter(|other| other.victim == row.victim).count() == 1;
+    let goes_along =
+        |row: &&Coupling| row.standing == Standing::Companion && is_only(row) && is_contact(row.victim);
+    let ways: Vec<[usize; 2]> = rows
+        .iter()
+        .filter(goes_along)
+        .map(|row| [row.victim, row.aggressor])
+        .collect();
+    let is_answered = |way: &&[usize; 2]| ways.contains(&[way[1], way[0]]);
+    ways.iter().filter(is_answered).copied().collect()
+}
 
 /// Makes one trouble of the two ways of each pair of contacts, in place of the first of them: what went wrong either way, of the
 /// edges of either. `couplings`: those of all runs, and no other troubles. Cost: pairs of couplings × runs.

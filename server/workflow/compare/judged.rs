@@ -56,6 +56,11 @@ impl Judged<'_> {
         self.is_twice
     }
 
+    /// None came after, and at most half of the rate before can be left; and it never was away before the change.
+    pub fn is_gone_for_good(&self) -> bool {
+        self.judgement.verdict == Verdict::Gone && self.judgement.is_backed && !self.is_unlike
+    }
+
     /// A rail that dips no less often as far as is told, and less deep.
     pub fn is_shallower(&self) -> bool {
         self.changes_by_depth(Change::Shallower)
@@ -167,6 +172,9 @@ pub fn judge_all<'a>(tallies: &'a Tallies, before: &[usize], after: &[usize]) ->
         let unlike: Vec<String> = sides
             .filter_map(|(side, word)| unlike::says(tallies, trouble, side, word))
             .collect();
+        if !unlike.is_empty() && judgement.verdict == Verdict::Gone {
+            says = says.replacen(": gone (", ": none so far (", 1);
+        }
         says.push_str(&unlike.concat());
         Judged {
             is_unlike: !unlike.is_empty(),

@@ -318,7 +318,7 @@ fn judged_row(j: &Judged) -> JudgedRow {
         opportunities_needed: j.judgement.opportunities_needed,
         opportunities_needed_at_this_rate: j.judgement.needed_at_this_rate,
         longer_on_both: j.judgement.longer_on_both,
-        is_backed: j.judgement.is_backed,
+        is_backed: j.is_gone_for_good(),
         says: j.says.clone(),
         next: j.next(),
     }

@@ -6,7 +6,7 @@ use super::left_out::Levelled;
 use super::limits::SharedLimits;
 use super::{each_other, names, over_time, rails, sight};
 use crate::analysis::compare::{self, Counts, Pair, Side};
-use crate::analysis::coupling::{Attribution, CouplingOptions, Standing, attribute};
+use crate::analysis::coupling::{Attribution, Coupling, CouplingOptions, Standing, attribute};
 use crate::analysis::findings::Finding;
 use crate::analysis::links::{self, Link};
 use crate::analysis::rules::{self, RuleResults};
@@ -25,7 +25,7 @@ pub(super) struct Looked {
     pub strays: Strays,
     /// Positions of lines whose levels are wrong themselves, ascending: of them no strays are counted.
     pub left_out: Vec<usize>,
-    attribution: Attribution,
+    pub attribution: Attribution,
     links: Vec<Link>,
     /// Ends of declared links that can't be judged: on clocks that nothing joins.
     unjoined: Vec<[String; 2]>,
@@ -347,16 +347,15 @@ fn look(
     }
 }
 
-/// Every clear coupling of any run, once, with the polarities, levels and lags that any run shows.
+/// Every clear coupling of any run, and what two contacts do to each other, once, with the polarities, levels and lags that any run shows.
 fn pairs(looked: &[Looked]) -> Vec<Pair> {
     let mut pairs: Vec<Pair> = Vec::new();
     for l in looked {
-        for row in l
-            .attribution
-            .couplings
-            .iter()
-            .filter(|row| row.standing == Standing::Clear)
-        {
+        let mutual = each_other::told_as_such(l);
+        let is_told = |row: &&Coupling| {
+            row.standing == Standing::Clear || mutual.contains(&[row.victim, row.aggressor])
+        };
+        for row in l.attribution.couplings.iter().filter(is_told) {
             let lags = row
                 .occurrences
                 .iter()
