@@ -94,19 +94,41 @@ fn clock(value: f64) -> String {
     format!("{sign}{}:{:02}:{:02}", whole / 3600, whole / 60 % 60, whole % 60)
 }
 
-/// A moment to the nanosecond, the digits by threes, without the threes of zeros at the end: "0.011 004 370 s" has as many digits as
-/// part it from the next.
+/// A moment to the nanosecond, by the largest unit that it fills, as the diagram and the setup file write it: `11.00437 ms`
+/// has as many digits as part it from the next. From a thousand seconds on by the clock: `0:20:34.5`.
 pub fn moment(value: f64) -> String {
-    let digits = format!("{value:.9}").replace('-', "−");
-    let (whole, parts) = digits.split_once('.').unwrap_or((&digits, ""));
-    let groups = [0, 3, 6].map(|at| parts.get(at..at + 3).unwrap_or_default());
-    let kept = groups
-        .iter()
-        .rposition(|group| !group.trim_matches('0').is_empty());
-    match kept {
-        None => format!("{whole} s"),
-        Some(last) => format!("{whole}.{} s", groups[..=last].join(" ")),
+    let sign = if value < 0.0 { "−" } else { "" };
+    let ns = (value.abs() * 1e9).round();
+    if !value.is_finite() || ns == 0.0 {
+        return engineering(if value.is_finite() { 0.0 } else { value }, "s");
     }
+    // Whole nanoseconds, so that no digit beyond them shows.
+    let parts = |unit: u64| {
+        let (whole, rest) = (ns as u64 / unit, ns as u64 % unit);
+        let digits = unit.ilog10() as usize;
+        let rest = if digits == 0 {
+            String::new()
+        } else {
+            format!(".{rest:0digits$}")
+        };
+        (whole, rest.trim_end_matches('0').trim_end_matches('.').to_owned())
+    };
+    if value.abs() >= CLOCK_S {
+        let (whole, rest) = parts(1_000_000_000);
+        return format!(
+            "{sign}{}:{:02}:{:02}{rest}",
+            whole / 3600,
+            whole / 60 % 60,
+            whole % 60
+        );
+    }
+    let units = [(1_000_000_000, "s"), (1_000_000, "ms"), (1_000, "µs"), (1, "ns")];
+    let (unit, name) = units
+        .into_iter()
+        .find(|(unit, _)| ns >= *unit as f64)
+        .unwrap_or((1, "ns"));
+    let (whole, rest) = parts(unit);
+    format!("{sign}{whole}{rest} {name}")
 }
 
 /// A number of bytes as people read it: `12.3 kB`, in powers of 1,000.
@@ -269,10 +291,21 @@ mod tests {
 
     #[test]
     fn a_moment_has_the_digits_that_part_it_from_the_next() {
-        assert_eq!(moment(0.011_004_37), "0.011 004 370 s");
+        assert_eq!(moment(0.011_004_37), "11.00437 ms");
         assert_eq!(
-            [moment(0.011), moment(2.0), moment(3e-6)],
-            ["0.011 s", "2 s", "0.000 003 s"]
+            [
+                moment(0.011),
+                moment(2.0),
+                moment(3e-6),
+                moment(262e-9),
+                moment(0.0)
+            ],
+            ["11 ms", "2 s", "3 µs", "262 ns", "0 s"]
+        );
+        assert_eq!([moment(0.999_999_999_8), moment(-0.5e-3)], ["1 s", "−500 µs"]);
+        assert_eq!(
+            [moment(1.234_567_891), moment(1234.5)],
+            ["1.234567891 s", "0:20:34.5"]
         );
     }
 

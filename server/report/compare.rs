@@ -7,6 +7,9 @@ use super::CaptureRow;
 /// Name and version of the shape, in its `schema`.
 pub const SCHEMA: &str = "edgewitness-compare-1";
 
+/// The word in place of edges for two contacts that strike each other: with either's edges.
+pub const EACH_OTHER: &str = "each-other";
+
 /// What a fix changed: every trouble of either side, counted on both.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct CompareReport {
@@ -146,7 +149,7 @@ pub struct Trouble {
     /// Victim and aggressor; the ends of a link; the contact; the lines of a rule; the rail, and the line whose edges its dips
     /// follow where they are counted over these.
     pub lines: Vec<String>,
-    /// `rise`, `fall` or `both` for a coupling, the rule's name for a rule, `rise` or `fall` for a rail that is counted over
+    /// `rise`, `fall` or `both` for a coupling, `each-other` for two contacts that strike each other, the rule's name for a rule, `rise` or `fall` for a rail that is counted over
     /// edges, else empty.
     pub detail: String,
     /// One for each run; `occasions` 0: the run could not show it.
@@ -206,7 +209,7 @@ pub struct CountsRow {
 pub struct CompareRow {
     pub victim: String,
     pub aggressor: String,
-    /// `rise`, `fall` or `both`.
+    /// `rise`, `fall` or `both`; `each-other` where the two are contacts that strike each other: both ways are counted together.
     pub edge: String,
     pub before: CountsRow,
     pub after: CountsRow,
@@ -234,7 +237,7 @@ pub struct JudgedRow {
     /// Where no number after would: about how many times what was counted on both sides would tell at the rates of now.
     #[serde(default)]
     pub longer_on_both: Option<f64>,
-    /// Of `gone`: at most half of the rate before can be left. Where that is false pages say "none so far".
+    /// Of `gone`: at most half of the rate before can be left, and no long run before was without it. Where that is false pages say "none so far".
     #[serde(default)]
     pub is_backed: bool,
     /// A sentence that can be read aloud.

@@ -9,7 +9,7 @@
 //! | `opened`, `shown`, `occurrences` | a session in memory; which condition a page shows; the moments its findings rest on |
 //! | `window`, `volts`, `overlay` | what the diagram draws of lines, of samples, of occurrences laid on one another |
 //! | `figure`, `history` | the same and a trouble's history as SVG |
-//! | `view`, `answers`, `alike`, `remains`, `not_judged`, `finding_state`, `clock_view` | findings, conditions and clocks as ready strings for the templates |
+//! | `view`, `answers`, `alike`, `remains`, `since`, `not_judged`, `finding_state`, `clock_view` | findings, conditions and clocks as ready strings for the templates |
 //! | `guard`, `token`, `stopped`, `refused`, `error` | who may ask, and what is said to those who may not or asked wrongly |
 //! | `serve`, `reach` | listening, and the addresses that are told |
 //! | `assets`, `base64` | static files, and pictures inside a page |
@@ -37,6 +37,7 @@ mod remains;
 mod router;
 mod serve;
 mod shown;
+mod since;
 mod standings;
 mod state;
 mod stopped;

@@ -5,6 +5,7 @@
 //! apart (`inseparable`, `companion`) is accused in no figure and no caption: its edges are marked as open.
 
 mod suspects;
+mod told;
 
 use std::collections::HashSet;
 
@@ -12,7 +13,7 @@ use serde::Serialize;
 
 use crate::analysis::links::active_level;
 use crate::analysis::strays::bounce;
-use crate::model::units::engineering;
+use crate::model::units::{engineering, moment};
 use crate::model::{Polarity, Ticks};
 use crate::report::doubts::{DoubtMoment, DoubtRow};
 use crate::report::inspect::{Finding, LinkRow, StrayRow};
@@ -21,6 +22,8 @@ use crate::report::rules::{RuleRow, ViolationRow};
 use crate::report::text::seconds;
 
 use super::opened::Opened;
+
+pub use told::told;
 
 /// One moment of a finding. Times are ticks from the capture's first moment.
 #[derive(Clone, Debug, Serialize, PartialEq, utoipa::ToSchema)]
@@ -91,41 +94,6 @@ pub fn all(opened: &Opened) -> &[Vec<Occurrence>] {
     opened
         .evidence
         .get_or_init(|| findings.iter().map(|finding| work_out(opened, finding)).collect())
-}
-
-/// Which occurrence of a finding, by position, its sentence tells of: of a broken limit the one furthest beyond it, else the first.
-pub fn told(opened: &Opened, finding: &Finding) -> usize {
-    let Some(rule) = rule_of(opened, finding).filter(|_| finding.topic == "limit") else {
-        return 0;
-    };
-    let beyond = |row: &ViolationRow| {
-        let measured = row.measured_s?;
-        let at_least_s = row.limit_s.or(rule.at_least_s);
-        let below = at_least_s.map_or(0.0, |least| least - measured);
-        let above = rule.at_most_s.map_or(0.0, |most| measured - most);
-        Some(below.max(above))
-    };
-    // One without a value is worst of all; of equals the first.
-    let worst = rule.violations.iter().rev().max_by(|a, b| {
-        let of = |row: &ViolationRow| beyond(row).unwrap_or(f64::INFINITY);
-        of(a).total_cmp(&of(b))
-    });
-    let Some(worst) = worst else {
-        return 0;
-    };
-    let line = worst
-        .lines
-        .first()
-        .and_then(|name| opened.capture.line_index(name));
-    let start = opened.ticks_at(worst.start_s);
-    let is_worst = |occurrence: &Occurrence| {
-        let of = |mark: &Mark| matches!(mark, Mark::Violation { line: of, .. } if Some(*of) == line);
-        occurrence.from == start && occurrence.marks.iter().any(of)
-    };
-    occurrences(opened, finding)
-        .iter()
-        .position(is_worst)
-        .unwrap_or(0)
 }
 
 /// The rule that a finding's detail names.
@@ -215,10 +183,10 @@ fn doubts(opened: &Opened, finding: &Finding) -> Vec<Occurrence> {
             "job" => "taken for its job",
             _ => "stray or job?",
         };
-        let one = |moment: &DoubtMoment| {
-            let start = opened.ticks_at(moment.start_s);
-            let end = opened.ticks_at(moment.start_s + moment.width_s);
-            let mut caption = format!("{} is {} for {}", row.line, row.level, seconds(moment.width_s));
+        let one = |pulse: &DoubtMoment| {
+            let start = opened.ticks_at(pulse.start_s);
+            let end = opened.ticks_at(pulse.start_s + pulse.width_s);
+            let mut caption = format!("{} is {} for {}", row.line, row.level, seconds(pulse.width_s));
             let mut from = start;
             let mut marks = vec![Mark::Doubt {
                 line,
@@ -226,13 +194,13 @@ fn doubts(opened: &Opened, finding: &Finding) -> Vec<Occurrence> {
                 end,
                 says: says.to_owned(),
             }];
-            if let (Some(to), Some(lag_s)) = (&row.follows, moment.lag_s) {
+            if let (Some(to), Some(lag_s)) = (&row.follows, pulse.lag_s) {
                 let does = match row.edge.as_deref() {
                     Some("rise") => "rises",
                     Some("fall") => "falls",
                     _ => "switches",
                 };
-                let at = opened.ticks_at(moment.start_s - lag_s);
+                let at = opened.ticks_at(pulse.start_s - lag_s);
                 from = from.min(at);
                 marks.extend(
                     opened
@@ -452,7 +420,7 @@ fn link(opened: &Opened, row: &LinkRow) -> Vec<Occurrence> {
             caption: format!(
                 "The pulse of {} at {} arrives at {} {} later, beyond the delay allowed.",
                 row.from,
-                seconds(late.sent_s),
+                moment(late.sent_s),
                 row.to,
                 seconds(late.arrived_s - late.sent_s)
             ),

@@ -52,6 +52,8 @@ pub struct FindingView {
     pub caption: String,
     /// It asks for something to be said in the setup.
     pub wants_setup: bool,
+    /// It tells that nothing stray was found.
+    pub is_nothing_stray: bool,
     /// It asks for a supply to be declared: the form for that, filled in as far as it says; empty: it does not.
     pub declares: String,
     /// The capture that it says can't be read.
@@ -302,6 +304,7 @@ fn finding_view(opened: &Opened, finding: &Finding, number: usize, names: &[&str
         wants_setup: said().any(|text| {
             text.contains("the setup") && !text.contains("page Source and far end") && !text.contains(RAIL)
         }),
+        is_nothing_stray: finding.topic == "stray" && finding.lines.is_empty(),
         declares: match said().find(|text| text.contains(RAIL)) {
             Some(text) => rail_form(opened, finding, text),
             None => String::new(),

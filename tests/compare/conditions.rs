@@ -69,6 +69,46 @@ fn a_fix_that_worked_is_gone_with_its_bound() {
     assert!((1e-21..1e-19).contains(&p), "{p}");
 }
 
+/// Two runs before, of which one alone shows the strays: nobody is told that the change took them away.
+#[test]
+fn runs_of_one_condition_that_are_not_alike_are_told() {
+    let struck = Plan { struck: 60, ..PLAIN };
+    let report = compared(&[struck, PLAIN], &[PLAIN]);
+    let row = coupling(&report);
+    let says = row["says"].as_str().unwrap_or("");
+    assert!(
+        says.contains(
+            " All 60 before came in one of the two runs (before-0.vcd), and none in the other (200 opportunities): what \
+             differs between these runs may be what brings it."
+        ),
+        "{says}"
+    );
+    assert!(
+        says.starts_with("CLEAR_N struck by STEP: none so far ("),
+        "{says}"
+    );
+    let next = row["next"].as_str().unwrap_or("");
+    assert!(
+        next.starts_with("See first what differs between the runs"),
+        "{next}"
+    );
+    let advice = report["advice"].as_str().unwrap_or("");
+    assert!(!advice.contains("Better by more than luck"), "{advice}");
+    // The same on the other side.
+    let report = compared(&[PLAIN], &[PLAIN, struck, PLAIN]);
+    let says = coupling(&report)["says"].as_str().unwrap_or("").to_owned();
+    assert!(
+        says.contains("All 60 after came in one of the 3 runs (after-1.vcd), and none in the other 2"),
+        "{says}"
+    );
+    // Runs that both show it are alike, and a single stray may fall into either.
+    for before in [[struck; 2], [Plan { struck: 1, ..PLAIN }, PLAIN]] {
+        let report = compared(&before, &[struck]);
+        let says = coupling(&report)["says"].as_str().unwrap_or("").to_owned();
+        assert!(!says.contains("in one of the"), "{says}");
+    }
+}
+
 #[test]
 fn one_recording_on_both_sides_is_told() {
     let text = run(5, &Plan { struck: 40, ..PLAIN });

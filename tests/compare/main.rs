@@ -13,6 +13,7 @@ mod pulsed;
 
 mod advice;
 mod conditions;
+mod contacts;
 mod levels;
 mod lines;
 mod rails;

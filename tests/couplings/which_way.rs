@@ -111,7 +111,7 @@ fn a_strike_is_named_to_find_it_by() {
     });
     // The first that found CLEAR_N low: round 2, at 40,000·2 + 10,000 + 131·2 ns.
     assert!(
-        said.contains("For one: ROPE_EYE rises at 0.000 090 262 s, and CLEAR_N goes high 9 ns later."),
+        said.contains("For one: ROPE_EYE rises at 90.262 µs, and CLEAR_N goes high 9 ns later."),
         "{said}"
     );
 }

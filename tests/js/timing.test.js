@@ -7,7 +7,7 @@ import { isInCapture, readAddress, writeAddress } from "../../static/js/timing/a
 import { Arrangement } from "../../static/js/timing/arrangement.js";
 import { Columns, decode } from "../../static/js/timing/columns.js";
 import { strayShape } from "../../static/js/timing/drawing/draw.js";
-import { inOwnNames, toldOfNames } from "../../static/js/timing/names.js";
+import { inOwnNames, setupOfNames, toldOfNames } from "../../static/js/timing/names.js";
 import { CROWD, CROWD_END_HIGH, CROWD_END_LOW, FALL, JUMP_HIGH, RISE, busCells, reduceColumns, reduceEdges } from "../../static/js/timing/drawing/reduce.js";
 import { Scale, keepWithin, niceStep, scaleMarks, scaleZero } from "../../static/js/timing/drawing/scale.js";
 
@@ -51,6 +51,9 @@ test("how far a name given in the diagram goes is said with it", () => {
   assert.equal(toldOfNames([item("STEP"), item("LAMP")]), "");
   assert.equal(toldOfNames([item("STEP"), item("LAMP", "tempo lamp")]), "Shown under another name, here only: LAMP as tempo lamp. The printed report, tables, rules, before and after, and what programs get keep LAMP.");
   assert.match(toldOfNames([item("STEP", "hammer"), item("LAMP", "lamp")]), /^Shown .* STEP as hammer, LAMP as lamp\. .* keep the names of the capture\.$/);
+  // TOML's basic strings escape as JSON's do (TOML 1.0.0).
+  assert.equal(setupOfNames([item("STEP"), item("CH 3", 'the "lamp"'), item("LIFT", "hammer"), item("tower/NOTE", "note")]), '[read.rename]\n"CH 3" = "the \\"lamp\\""\n"LIFT" = "hammer"');
+  assert.equal(setupOfNames([item("STEP")]), "");
 });
 
 test("bus values in the radices of front panels", () => {

@@ -20,6 +20,7 @@ mod carillon;
 mod clocks;
 mod compare_clocks;
 mod comparing;
+mod deepest;
 mod described;
 mod diagram;
 mod doubts;

@@ -285,7 +285,7 @@ async fn the_start_page_tells_of_the_newest_condition_whichever_is_looked_at() {
     // Only an earlier one was looked at: nothing is known of the newest.
     of(&bench, &api, conditions[0]).await;
     let start = bench.page("/?sessions").await;
-    assert!(start.contains("nothing read yet"), "{start}");
+    assert!(start.contains("read when opened"), "{start}");
     of(&bench, &api, conditions[1]).await;
     let newest = bench.page("/?sessions").await;
     assert!(newest.contains(&format!("under &#34;{title}&#34;: ")), "{newest}");

@@ -2,7 +2,8 @@
 
 use crate::evening::Evening;
 use crate::struck::struck;
-use serde_json::Value;
+use axum::http::Method;
+use serde_json::{Value, json};
 
 /// As found, and after a fix that left none.
 async fn fixed() -> Evening {
@@ -55,6 +56,57 @@ async fn the_first_sentence_after_a_fix_has_the_counts_of_the_comparison() {
     // 1 − 0.05^(1/n), Hanley and Lippman-Hand (1983).
     let most = 1.0 - 0.05f64.powf(1.0 / of.as_f64().unwrap());
     assert!((row["most"].as_f64().unwrap() - most).abs() < 1e-12, "{row}");
+}
+
+/// Once the two conditions were compared, what is gone comes before what to do if something is still wrong.
+#[tokio::test]
+async fn what_the_comparison_calls_gone_stands_before_further_advice() {
+    let evening = fixed().await;
+    let page = evening.shown("").await;
+    assert!(page.contains("If the machine still misbehaves"), "{page}");
+    assert!(!page.contains("Gone since"), "nothing was counted yet: {page}");
+    let of = compared(&evening).await["opportunities"].as_u64().unwrap();
+    let page = evening.shown("").await;
+    let advice = page.split_once("What to try next").unwrap().1;
+    let first = advice.split_once("<p>").unwrap().1.split_once("</p>").unwrap().0;
+    let told = format!(
+        "Gone since &#34;as found&#34;, as Before and after counts it: CLEAR_N struck by STEP (0 of {of} now, "
+    );
+    assert!(
+        first.starts_with(&told) && first.ends_with(" before). Mark it as fixed in the bench log."),
+        "{first}"
+    );
+    assert!(advice.contains("If the machine still misbehaves"), "{advice}");
+    // Under the first condition nothing is gone.
+    let conditions = evening.get("").await["conditions"].clone();
+    let back = evening
+        .bench
+        .page(&evening.page(&format!("?condition={}", conditions[0]["id"])))
+        .await;
+    assert!(!back.contains("Gone since"), "{back}");
+}
+
+/// What was marked as fixed, or as no fault, or was found again later, is not told again and again as not found.
+#[tokio::test]
+async fn what_is_settled_is_not_told_as_not_found() {
+    let told = "Found under &#34;as found&#34; and not here: CLEAR_N";
+    for (state, is_told) in [("suspected", true), ("fixed", false), ("not-a-fault", false)] {
+        let evening = fixed().await;
+        assert!(evening.shown("").await.contains(told));
+        let said = json!({"finding": "coupling CLEAR_N STEP", "title": "CLEAR_N", "state": state});
+        evening.ok(Method::PUT, "/finding-state", said).await;
+        let page = evening.shown("").await;
+        assert_eq!(page.contains(told), is_told, "{state}: {page}");
+    }
+    let evening = fixed().await;
+    let fixed = evening.get("").await["conditions"][1]["id"].clone();
+    evening.condition("put back").await;
+    evening.bring("back.vcd", &struck(11, 300, 0.4)).await;
+    let page = evening
+        .bench
+        .page(&evening.page(&format!("?condition={fixed}")))
+        .await;
+    assert!(!page.contains("and not here"), "{page}");
 }
 
 /// A program may bring all captures before anybody looks.

@@ -249,7 +249,7 @@ async fn the_list_of_sessions_says_what_could_not_be_read() {
             .0
             .page("/?sessions")
             .await
-            .contains("1 capture · nothing read yet")
+            .contains("1 capture, read when opened")
     );
     bench.page("").await;
     let list = bench.0.page("/?sessions").await;
@@ -271,7 +271,7 @@ async fn the_list_of_sessions_says_what_could_not_be_read() {
     bench.page("").await;
     let list = bench.0.page("/?sessions").await;
     assert!(
-        !list.contains("could not be read") && !list.contains("nothing read yet"),
+        !list.contains("could not be read") && !list.contains("read when opened"),
         "{list}"
     );
 }

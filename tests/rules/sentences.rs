@@ -136,6 +136,87 @@ fn overlaps_of_a_decoder_are_told_by_their_pairs_with_what_brings_them() {
     );
 }
 
+/// EN_A and EN_B take turns of 1 µs, each low when it is on; `gaps`: from one's going to the other's coming, in ns.
+fn turns(gaps: &[i64]) -> Vec<Vec<i64>> {
+    let mut edges = vec![Vec::new(); 2];
+    for (turn, gap) in gaps.iter().chain([&0]).enumerate() {
+        let comes = 1000 * (turn as i64 + 1);
+        edges[turn % 2].extend([comes, comes + 1000 - gap]);
+    }
+    edges
+}
+
+const NEVER_BOTH: &str = "[[limit]]\nkind = \"exclusive\"\nlines = [\"EN_A\", \"EN_B\"]\nlevel = \"low\"\n";
+
+#[test]
+fn hand_overs_that_overlap_are_asked_about_and_a_limit_for_them_is_proposed() {
+    let of = |gaps: &[i64], rule: &str| {
+        let edges = turns(gaps);
+        let lines = [("EN_A", 1, &edges[0][..]), ("EN_B", 1, &edges[1][..])];
+        said(&capture_of(20_000, &lines), rule)
+    };
+    let meant = of(&[-30, -40, -25, -40, -31, -28, -33, -40], NEVER_BOTH).remove(0);
+    assert_eq!(
+        (meant.title.as_str(), meant.severity),
+        (
+            "EN_A and EN_B are low together for up to 40 ns, at hand-overs only (8 of 8): is that meant?",
+            Severity::Warning
+        )
+    );
+    assert!(
+        meant.try_next[0].contains("at_most = \"40 ns\"")
+            && meant.try_next[0].ends_with("only longer overlaps break it."),
+        "{:?}",
+        meant.try_next
+    );
+    // The limit that is proposed keeps the rule.
+    let allowed = format!("{NEVER_BOTH}at_most = \"40 ns\"\n");
+    assert_eq!(of(&[-30, -40, -25, -40, -31, -28, -33, -40], &allowed), []);
+    // A short break between the two breaks nothing.
+    assert_eq!(of(&[30, 40, 25, 40, 31], NEVER_BOTH), []);
+    // Now and then, one only, or no passing on: as ever.
+    for (gaps, handed) in [
+        (
+            &[-30, 40, 25, 40, 31, -35, 28, -30][..],
+            "3 of 3 are hand-overs of at most 35 ns",
+        ),
+        (&[-30, -40][..], "2 of 2 are hand-overs of at most 40 ns"),
+        (&[-300, -310, -280, -290][..], ""),
+    ] {
+        let found = of(gaps, NEVER_BOTH).remove(0);
+        assert_eq!(found.severity, Severity::Fault, "{found:?}");
+        assert!(found.detail.contains(handed), "{found:?}");
+        assert_eq!(
+            found.detail.contains("hand-over"),
+            !handed.is_empty(),
+            "{found:?}"
+        );
+    }
+    // One overlap among them that is none is left to stand alone.
+    let one = of(&[-30, -40, -25, -400, -31, -28, -33, -40], NEVER_BOTH).remove(0);
+    assert_eq!(
+        (one.title.as_str(), one.severity),
+        ("EN_B and EN_A are low together for 400 ns", Severity::Fault)
+    );
+    assert!(
+        one.detail.contains("7 of 8 are hand-overs of at most 40 ns")
+            && one.try_next[0].contains("at_most = \"40 ns\"")
+            && one.try_next[0].ends_with("then the other one stands alone."),
+        "{one:?}"
+    );
+}
+
+#[test]
+fn the_limit_for_hand_overs_lets_pass_what_sampling_leaves_open() {
+    let edges = turns(&[-30, -40, -30, -40, -30, -40]);
+    let lines = [("EN_A", 1, &edges[0][..]), ("EN_B", 1, &edges[1][..])];
+    let mut capture = capture_of(20_000, &lines);
+    capture.lines.iter_mut().for_each(|line| line.sample_ticks = 10.0);
+    let meant = said(&capture, NEVER_BOTH).remove(0);
+    assert!(meant.try_next[0].contains("at_most = \"50 ns\""), "{meant:?}");
+    assert_eq!(said(&capture, &format!("{NEVER_BOTH}at_most = \"50 ns\"\n")), []);
+}
+
 #[test]
 fn a_frequency_is_told_in_hertz() {
     let rule = "[[limit]]\nkind = \"frequency\"\nline = \"STEP\"\nedge = \"rise\"\nat_least = \"5 MHz\"\nat_most = \"10 MHz\"\n";

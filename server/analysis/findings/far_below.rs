@@ -1,9 +1,10 @@
 //! A few pulses far shorter than all others of their line: too few to call them strays, and worth a look.
 
 use super::words::{count_of, list, span};
-use super::{CAUTION, Finding, Severity, span_s};
+use super::{CAUTION, Finding, Severity};
 use crate::analysis::strays::widths::few_far_below;
 use crate::analysis::strays::{LimitOrigin, Strays};
+use crate::model::units::moment;
 use crate::model::{Capture, Level, Pulse};
 
 /// Moments named.
@@ -36,7 +37,7 @@ fn finding(capture: &Capture, line: usize, level: Level, found: &[Pulse]) -> Fin
     let at: Vec<String> = by_time
         .iter()
         .take(NAMED)
-        .map(|p| format!("{} ({})", span_s(capture.seconds(p.start)), width(p)))
+        .map(|p| format!("{} ({})", moment(capture.seconds(p.start)), width(p)))
         .collect();
     let (are, they) = match found.len() {
         1 => ("is", "It comes"),

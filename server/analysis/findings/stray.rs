@@ -8,6 +8,7 @@ use crate::analysis::coupling::legitimate::USEFUL_S;
 use crate::analysis::coupling::verdict::hints::Hint;
 use crate::analysis::coupling::{Attribution, Edge, Hazard, LONGEST_LAG_S};
 use crate::analysis::strays::{LimitOrigin, NarrowLimit, Stray, StrayKind, Strays};
+use crate::model::units::moment;
 use crate::model::{Capture, Level, Line, TraceSamples};
 
 #[cfg(test)]
@@ -174,7 +175,7 @@ fn how_they_look(capture: &Capture, open: &[&Stray]) -> String {
     let at: Vec<String> = open
         .iter()
         .take(3)
-        .map(|s| super::span_s(capture.seconds(s.start)))
+        .map(|s| moment(capture.seconds(s.start)))
         .collect();
     format!(
         "{} {} wide, {} {}.",

@@ -4,7 +4,7 @@ use super::assumed::AboutZero;
 use super::{Cause, Excursion, RailResult};
 use crate::analysis::findings::{Finding, Severity, edges_word, small};
 use crate::model::Capture;
-use crate::model::units::{engineering, p_is, percent_to_tenths, seconds, three_digits};
+use crate::model::units::{engineering, moment, p_is, percent_to_tenths, seconds, three_digits};
 use crate::rule::{Rail, Reading};
 
 /// TTL parts are specified for a supply within 5 %, those for the widest range within 10 % (from memory of their data
@@ -118,13 +118,15 @@ fn excursions(capture: &Capture, rail: &Rail, result: &RailResult) -> Option<Fin
         .map(|e| (e.end - e.start).0)
         .max()
         .unwrap_or(0);
+    let first = &result.excursions[0];
     let mut detail = format!(
-        "{} of {} excursions are dips; the longest lasts {}, the first is at {}. Mean {}, smallest {}, largest {}, \
+        "{} of {} excursions are dips; the longest lasts {}; the first is at {}{}. Mean {}, smallest {}, largest {}, \
          ripple {} rms; outside for {} % of the time.",
         dips,
         result.excursions.len(),
         seconds(capture.timebase.length_s(longest as f64)),
-        seconds(capture.seconds(result.excursions[0].start)),
+        moment(capture.seconds(first.start)),
+        furthest(capture, first, worst),
         volts(result.mean_v),
         volts(result.smallest_v),
         volts(result.largest_v),
@@ -250,9 +252,24 @@ fn metered(rail: &Rail, reading: &Reading) -> Finding {
     make(rail, Severity::Fault, Vec::new(), (title, detail), next)
 }
 
+/// The excursion furthest from what the supply should be.
 fn worst<'a>(rail: &Rail, excursions: &'a [Excursion]) -> Option<&'a Excursion> {
     let far = |e: &&Excursion| (e.extreme_v - rail.nominal_v).abs();
-    excursions.iter().max_by(|a, b| far(a).total_cmp(&far(b)))
+    // Of equals the first.
+    excursions.iter().rev().max_by(|a, b| far(a).total_cmp(&far(b)))
+}
+
+/// Where the furthest excursion is, in a sentence that has told of the `first`; nothing where that is the one.
+fn furthest(capture: &Capture, first: &Excursion, worst: &Excursion) -> String {
+    if worst == first {
+        return String::new();
+    }
+    format!(
+        ", the {} ({}) at {}",
+        if worst.is_dip { "deepest" } else { "furthest" },
+        volts(worst.extreme_v),
+        moment(capture.seconds(worst.start))
+    )
 }
 
 /// One warning for each line that nobody declared, looks like a supply and left its tolerance: a proposal, no accusation.
@@ -286,7 +303,7 @@ pub fn proposed(capture: &Capture, rails: &[Rail], results: &[RailResult]) -> Ve
                 volts(worst.extreme_v)
             ),
             detail: format!(
-                "It never switches and stays near {}, and leaves ±{:.0} % of it {} ({} of them dips), the first at {}.{goes_with} \
+                "It never switches and stays near {}, and leaves ±{:.0} % of it {} ({} of them dips), the first at {}{}.{goes_with} \
                  A signal that rested all the time looks the same.",
                 volts(rail.nominal_v),
                 100.0 * rail.tolerance,
@@ -296,7 +313,8 @@ pub fn proposed(capture: &Capture, rails: &[Rail], results: &[RailResult]) -> Ve
                     format!("{} times", result.excursions.len())
                 },
                 dips,
-                seconds(capture.seconds(result.excursions[0].start)),
+                moment(capture.seconds(result.excursions[0].start)),
+                furthest(capture, &result.excursions[0], worst),
             ),
             try_next: vec![
                 format!(

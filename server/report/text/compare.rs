@@ -4,7 +4,7 @@ use super::lines::capture_text;
 use super::{Align, Style, Table, printable, seconds, wrapped};
 use crate::model::units::{Bound, p_value, per_time, percent_bound, ratio, three_digits_bound};
 use crate::report::compare::{
-    CompareReport, CountsRow, JudgedRow, LossRow, OccasionsRow, RatioRow, TroubleCompareRow,
+    CompareReport, CountsRow, EACH_OTHER, JudgedRow, LossRow, OccasionsRow, RatioRow, TroubleCompareRow,
 };
 
 /// How many went wrong, of how many, and the seconds of one of these where they are stretches of time.
@@ -77,7 +77,10 @@ fn rows<'r>(report: &'r CompareReport, others: Vec<(&str, &'r TroubleCompareRow)
     let mut rows: Vec<Row> = Vec::new();
     for r in &report.couplings {
         let of = |c: &CountsRow| (c.strays, c.opportunities, None);
-        let what = format!("{} by {} ({})", r.victim, r.aggressor, r.edge);
+        let what = match r.edge.as_str() {
+            EACH_OTHER => format!("{} and {}, either by the other", r.victim, r.aggressor),
+            edge => format!("{} by {} ({edge})", r.victim, r.aggressor),
+        };
         rows.push((what, of(&r.before), of(&r.after), &r.rate_ratio, &r.judged));
     }
     for r in &report.links {

@@ -6,6 +6,10 @@ use crate::report::inspect::{Finding, InspectReport, Severity};
 /// Warnings, and faults, that are named.
 const FIRST: usize = 2;
 const NAMED: usize = 2;
+/// Words of an answer that proves no fault, about: the finding itself tells the rest.
+const WORDS: usize = 25;
+/// A title is not cut to fewer words than these.
+const FEWEST_WORDS: usize = 8;
 
 /// What is wrong, or that nothing was found, in a few sentences: [`headline_sentences`] as one text.
 pub fn headline(report: &InspectReport) -> String {
@@ -47,10 +51,8 @@ fn found(report: &InspectReport) -> Vec<String> {
     let clean = taken_over::clean(report);
     let said = match of(Severity::Fault).count() {
         0 if warnings == 0 && !open.is_empty() => {
-            let told = format!(
-                "Nothing is shown to be wrong, but look at this: {}.",
-                first_few(&open)
-            );
+            let clean = taken_over::clean_briefly(report);
+            let told = look_at("Nothing is shown to be wrong, but look at this:", &open, words(&clean));
             match clean.as_str() {
                 "" => told,
                 clean => format!("{told} {clean}."),
@@ -64,17 +66,14 @@ fn found(report: &InspectReport) -> Vec<String> {
         0 if warnings == 1 => match of(Severity::Warning).next() {
             // Where nothing moves nothing was tried.
             Some(only) if only.topic == "reading" && only.lines.is_empty() => format!("{}.", only.title),
-            Some(only) => format!(
-                "No fault is proved, but look at this: {}.",
-                inside(only.title.trim_end_matches('.'))
-            ),
+            Some(only) => look_at(UNPROVED, &[only.title.trim_end_matches('.')], 0),
             None => String::new(),
         },
         0 => {
             let titles: Vec<&str> = of(Severity::Warning)
                 .map(|f| f.title.trim_end_matches('.'))
                 .collect();
-            format!("No fault is proved, but look at this: {}.", first_few(&titles))
+            look_at(UNPROVED, &titles, 0)
         }
         n => {
             let mut said = vec![match n {
@@ -131,17 +130,52 @@ fn inside(title: &str) -> String {
     }
 }
 
-/// The first of these titles, and how many more there are.
-fn first_few(titles: &[&str]) -> String {
-    let first: Vec<String> = titles[..titles.len().min(FIRST)]
-        .iter()
-        .map(|title| inside(title))
-        .collect();
-    let first = first.join("; ");
-    match titles.len().saturating_sub(FIRST) {
-        0 => first,
-        more => format!("{first}; and {more} more"),
+/// What stands before warnings where there is no fault.
+const UNPROVED: &str = "No fault is proved, but look at this:";
+
+fn words(text: &str) -> usize {
+    text.split_whitespace().count()
+}
+
+/// The first of these titles behind `lead`, as many as fit, and how many more there are. `beside`: words that stand there too.
+fn look_at(lead: &str, titles: &[&str], beside: usize) -> String {
+    let room = WORDS.saturating_sub(words(lead) + beside);
+    let first: Vec<String> = titles.iter().take(FIRST).map(|title| inside(title)).collect();
+    let all = first.join("; ");
+    let (told, count) = match words(&all) <= room {
+        true => (all, first.len()),
+        false => (brief(&first[0], room.max(FEWEST_WORDS)), 1),
+    };
+    match titles.len() - count {
+        0 => format!("{lead} {told}."),
+        more => format!("{lead} {told}; and {more} more."),
     }
+}
+
+/// A title in no more than `room` words, about: up to the last pause that fits, else as many words as fit.
+fn brief(title: &str, room: usize) -> String {
+    if words(title) <= room {
+        return title.to_owned();
+    }
+    let pauses = ["; ", ", ", ": ", " ("]
+        .iter()
+        .flat_map(|pause| title.match_indices(pause));
+    let fitting = pauses
+        .map(|(at, _)| &title[..at])
+        .filter(|part| (FEWEST_WORDS / 2..=room).contains(&words(part)) && is_whole(part));
+    match fitting.max_by_key(|part| part.len()) {
+        Some(part) => part.to_owned(),
+        None => {
+            let first: Vec<&str> = title.split_whitespace().take(room).collect();
+            format!("{} …", first.join(" "))
+        }
+    }
+}
+
+/// Whether no parenthesis and no quotation stays open.
+fn is_whole(part: &str) -> bool {
+    let count = |letter: char| part.matches(letter).count();
+    count('(') == count(')') && count('"').is_multiple_of(2)
 }
 
 /// Whether no line has a limit, and nothing else was asked of the lines.
@@ -183,6 +217,38 @@ mod tests {
         );
         report.findings.push(finding(Severity::Fault, "STEP is dead"));
         assert_eq!(headline(&report), "One thing looks wrong. STEP is dead.");
+    }
+
+    #[test]
+    fn a_headline_without_a_fault_is_about_25_words() {
+        let long = "PLAY_N: 14 stray pulses follow LIFT or MUTE, which switch together, and the record can't tell which of the two brings \
+                    them (LIFT 14 of 80, MUTE 14 of 92 edges)";
+        let told = |severity, titles: &[&str]| {
+            let mut report = InspectReport::empty();
+            report.findings = titles.iter().map(|title| finding(severity, title)).collect();
+            for found in &mut report.findings {
+                found.lines = vec!["PLAY_N".into()];
+            }
+            headline(&report)
+        };
+        assert_eq!(
+            told(Severity::Warning, &[long]),
+            "No fault is proved, but look at this: PLAY_N: 14 stray pulses follow LIFT or MUTE, which switch together."
+        );
+        assert_eq!(
+            told(Severity::Note, &[long, long, "A rests."]),
+            "Nothing is shown to be wrong, but look at this: PLAY_N: 14 stray pulses follow LIFT or MUTE, which switch together; and \
+             2 more."
+        );
+        // Two short ones as ever; without a pause as many words as fit; no half quotation.
+        assert_eq!(
+            told(Severity::Warning, &["A rings.", "B rings."]),
+            "No fault is proved, but look at this: A rings; B rings."
+        );
+        let endless = ["word"; 40].join(" ");
+        assert_eq!(words(&told(Severity::Warning, &[&endless])), 26);
+        let quoted = format!("Rule \"never, ever: both\" can't be told {endless}");
+        assert!(told(Severity::Warning, &[&quoted]).contains("\"never, ever: both\" can't be told word"));
     }
 
     #[test]

@@ -5,7 +5,9 @@ use std::collections::HashMap;
 use super::headline::headline;
 use super::lines::capture_text;
 use super::{Align, Style, Table, printable, seconds, wrapped};
-use crate::model::units::{Bound, engineering, p_value, percent_bound, percent_to_tenths, seconds_bound};
+use crate::model::units::{
+    Bound, engineering, moment, p_value, percent_bound, percent_to_tenths, seconds_bound,
+};
 use crate::report::inspect::{CouplingRow, Finding, InspectReport, LineRow, LinkRow, Severity, StrayRow};
 use crate::report::rails::RailRow;
 use crate::report::rules::RuleRow;
@@ -83,7 +85,7 @@ fn finding_text(report: &InspectReport, finding: &Finding, style: Style, advised
 }
 
 /// One strike of a clear coupling, to find it by: the one whose lag is nearest to the middle.
-/// "For one: STEP falls at 0.356 866 465 s, and CLEAR_N goes low 15 ns later."
+/// "For one: STEP falls at 356.866465 ms, and CLEAR_N goes low 15 ns later."
 fn example(report: &InspectReport, finding: &Finding) -> Option<String> {
     let [victim, aggressor] = finding.lines.as_slice() else {
         return None;
@@ -103,10 +105,7 @@ fn example(report: &InspectReport, finding: &Finding) -> Option<String> {
         "rise" => "rises",
         _ => "falls",
     };
-    // To the nanosecond, the digits by threes.
-    let digits = format!("{:.9}", one.start_s - lag);
-    let (whole, parts) = digits.split_once('.')?;
-    let at = format!("{whole}.{} {} {} s", &parts[..3], &parts[3..6], &parts[6..]);
+    let at = moment(one.start_s - lag);
     Some(format!(
         "For one: {} {does} at {at}, and {} goes {} {} later.",
         printable(aggressor),

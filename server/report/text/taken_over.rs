@@ -3,14 +3,16 @@
 use crate::model::units::{Bound, count_of, percent_bound, seconds};
 use crate::report::inspect::{InspectReport, TakenOverRow};
 
-/// Lines told of in one sentence.
-const MOST: usize = 2;
-
 /// Where more than this share of the opportunities may still bring a stray, so few show little: it is said.
 const LITTLE: f64 = 0.05;
 
 /// "CLEAR_N shows 0 strays in 450 opportunities under the limit taken from "as found"", without a full stop.
 pub fn title(row: &TakenOverRow) -> String {
+    counts(row, true)
+}
+
+/// `is_whole`: with the condition that the limit is from.
+fn counts(row: &TakenOverRow, is_whole: bool) -> String {
     let strays = count_of(row.strays, "stray");
     let of = match row.opportunities {
         Some(1) => " in 1 opportunity".to_owned(),
@@ -19,14 +21,18 @@ pub fn title(row: &TakenOverRow) -> String {
     };
     let little = match row.most {
         Some(most) if most > LITTLE => format!(
-            ", so few that up to {} % of them may still bring one",
+            ", and up to {} % of them may still bring one",
             percent_bound(most, Bound::Upper)
         ),
         _ => String::new(),
     };
     format!(
-        "{} shows {strays}{of} under the limit taken from \"{}\"{little}",
-        row.line, row.condition
+        "{} shows {strays}{of}{}{little}",
+        row.line,
+        match is_whole {
+            true => format!(" under the limit taken from \"{}\"", row.condition),
+            false => String::new(),
+        }
     )
 }
 
@@ -51,12 +57,22 @@ pub fn whole(row: &TakenOverRow) -> String {
     }
 }
 
-/// The titles of lines that show none, as one piece of a sentence; empty without such lines.
+/// The title of the first line that shows none, and how many more do, as one piece of a sentence; empty without such lines.
 pub fn clean(report: &InspectReport) -> String {
-    let rows = report.taken_over.iter().filter(|row| row.strays == 0);
-    let titles: Vec<String> = rows.map(title).collect();
-    let first = titles[..titles.len().min(MOST)].join("; ");
-    match titles.len().saturating_sub(MOST) {
+    first_clean(report, true)
+}
+
+/// The same beside something else: without the condition that the limit is from.
+pub fn clean_briefly(report: &InspectReport) -> String {
+    first_clean(report, false)
+}
+
+fn first_clean(report: &InspectReport, is_whole: bool) -> String {
+    let mut rows = report.taken_over.iter().filter(|row| row.strays == 0);
+    let Some(first) = rows.next().map(|row| counts(row, is_whole)) else {
+        return String::new();
+    };
+    match rows.count() {
         0 => first,
         more => format!("{first}; and {more} more like it"),
     }
@@ -91,7 +107,7 @@ mod tests {
             ..row.clone()
         };
         assert!(
-            title(&few).ends_with("\"as found\", so few that up to 12.8 % of them may still bring one"),
+            title(&few).ends_with("\"as found\", and up to 12.8 % of them may still bring one"),
             "{}",
             title(&few)
         );
@@ -101,8 +117,7 @@ mod tests {
         report.taken_over[1].opportunities = None;
         assert_eq!(
             clean(&report),
-            "CLEAR_N shows 0 strays in 450 opportunities under the limit taken from \"as found\"; CLEAR_N shows 0 strays under \
-             the limit taken from \"as found\"; and 1 more like it"
+            "CLEAR_N shows 0 strays in 450 opportunities under the limit taken from \"as found\"; and 2 more like it"
         );
     }
 }

@@ -242,7 +242,8 @@ fn volts_view(trace: &Trace, rail: Option<&RailRow>) -> Option<VoltsView> {
 #[derive(Serialize, utoipa::ToSchema)]
 pub struct Occurrences {
     pub count: usize,
-    /// Which of them the finding's sentence tells of, from 0: of a broken limit the one furthest beyond it, else the first.
+    /// Which of them the finding's sentence tells of, from 0: of a broken limit or of a supply the one furthest
+    /// beyond what is allowed, else the first.
     pub told: usize,
     pub occurrences: Vec<Occurrence>,
 }

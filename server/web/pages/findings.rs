@@ -12,19 +12,18 @@ use serde::Deserialize;
 use super::Places;
 use super::heading::{Heading, open};
 use super::next_capture::NextCapture;
-use crate::report::inspect::{InspectReport, Severity, finding_keys};
+use crate::report::inspect::{InspectReport, Severity};
 use crate::setup::Setup;
 use crate::store::{Capture, Clock, Entry, EntryId, FindingState, SessionId, Store, Verdict};
-use crate::web::alike::{keys_of, name_in};
+use crate::web::alike::keys_of;
 use crate::web::answers::{Answer, kept_answers};
 use crate::web::api::harness::{clips_of, harness_of};
 use crate::web::api::log::with_store;
 use crate::web::error::PageFailure;
 use crate::web::finding_state::{StateView, state_of, takes_a_state};
 use crate::web::opened::Opened;
-use crate::web::remains::{BOUNCE, Fate, fate, left};
 use crate::web::shown::{Shown, Which};
-use crate::web::standings::standings;
+use crate::web::since::{mended, since};
 use crate::web::state::App;
 use crate::web::view::{CaptureLink, Sheet, sheet};
 use crate::web::work::Stage;
@@ -180,103 +179,6 @@ fn runs(opened: &Opened) -> Vec<ConditionView> {
     views.collect()
 }
 
-/// What the last condition before this one that was looked at told of and this one does not: a sentence for troubles that
-/// are not found any more, one for each line that still shows strays, and so on. Nothing of notes, which ask for nothing.
-fn since(store: &Store, id: SessionId, opened: &Opened) -> Result<Vec<String>, PageFailure> {
-    /// Titles told in one sentence.
-    const MOST: usize = 4;
-    let answers = kept_answers(store, id)?;
-    let earlier = answers
-        .iter()
-        .take_while(|answer| answer.condition != opened.condition);
-    let Some(before) = earlier.filter(|answer| answer.report.is_some()).last() else {
-        return Ok(Vec::new());
-    };
-    let reports = || std::iter::once(&opened.report).chain(opened.runs.iter().map(|run| &run.report));
-    // Whichever of its names a line has here.
-    let mut present: Vec<String> = reports()
-        .flat_map(|report| finding_keys(&report.findings))
-        .collect();
-    let earlier: Vec<&InspectReport> = before.reports().collect();
-    let told = reports().flat_map(|report| keys_of(report, &earlier));
-    present.extend(told.flatten());
-    let now = Answer {
-        condition: opened.condition,
-        title: String::new(),
-        report: Some(opened.report.clone()),
-        keys: Vec::new(),
-        runs: opened.runs.clone(),
-        moved: Vec::new(),
-        has_set_aside: false,
-        set_aside_in: Vec::new(),
-    };
-    // A line that moved by itself, its strays apart, and stands still here.
-    let is_still = |name: &&String| {
-        let here = before
-            .report
-            .as_ref()
-            .map_or_else(|| (*name).clone(), |before| name_in(&opened.report, before, name));
-        let here = opened.capture.line_index(&here);
-        let is_dead = here.is_some_and(|line| opened.capture.lines[line].edges.is_empty());
-        is_dead && before.moved.contains(*name)
-    };
-    let mut hidden = Vec::new();
-    let (mut gone, mut unseen, mut still, mut remain) = (Vec::new(), Vec::new(), Vec::new(), Vec::new());
-    let mut unjudged = Vec::new();
-    let alone = std::slice::from_ref(before);
-    let all = standings(alone);
-    for standing in &all {
-        let (Some(finding), Some(report)) = (standing.finding(alone), standing.report(alone)) else {
-            continue;
-        };
-        let is_trouble = finding.severity != Severity::Note && finding.topic != "reading";
-        if !is_trouble || present.contains(&standing.key) {
-            continue;
-        }
-        match (
-            fate(finding, report, &now, "here"),
-            finding.lines.iter().find(is_still),
-        ) {
-            (Fate::Unsaid, _) => {}
-            (Fate::NotCaptured, _) => unseen.push(finding.title.clone()),
-            (Fate::NotJudged, _) => unjudged.push(finding.title.clone()),
-            (Fate::Remains(says), _) if finding.topic == BOUNCE => hidden.push(says),
-            (Fate::Remains(says), _) => remain.push(says),
-            (Fate::Gone, None) => gone.push(format!("{}{}", finding.title, left(finding, &opened.report))),
-            (Fate::Gone, Some(line)) => still.push(format!("{} ({line} never switches here)", finding.title)),
-        }
-    }
-    let of = &before.title;
-    let sentences = [
-        (format!("As under \"{of}\""), remain),
-        (format!("Found under \"{of}\", and open here"), hidden),
-        (format!("Found under \"{of}\" and not here"), gone),
-        (
-            format!("Found under \"{of}\", and no proof of a cure here, where a line of it stands still"),
-            still,
-        ),
-        (
-            format!("Found under \"{of}\", and not to be seen here, for not all of its lines are captured"),
-            unseen,
-        ),
-        (
-            format!(
-                "Found under \"{of}\", and not judged here, for nothing joins the clocks of its lines' captures"
-            ),
-            unjudged,
-        ),
-    ];
-    let told = sentences.into_iter().filter(|(_, titles)| !titles.is_empty());
-    let told = told.map(|(words, titles)| {
-        let more = match titles.len().saturating_sub(MOST) {
-            0 => String::new(),
-            more => format!("; and {more} more"),
-        };
-        format!("{words}: {}{more}.", titles[..titles.len().min(MOST)].join("; "))
-    });
-    Ok(told.collect())
-}
-
 /// Captures that were brought together just now.
 #[derive(Deserialize)]
 pub struct Dropped {
@@ -408,11 +310,11 @@ pub async fn page(
         let mut brought = Vec::new();
         if let Some(opened) = opened {
             brought = dropped.told(&app.store, id, &opened)?;
-            gone = since(&app.store, id, &opened)?;
             runs_shown = runs(&opened);
             runs_apart = apart(&opened);
             let states: Vec<Entry<FindingState>> = app.store.entries(id)?;
             let answers = kept_answers(&app.store, id)?;
+            gone = since(&answers, &states, &opened);
             let others: Vec<&InspectReport> = answers.iter().flat_map(Answer::reports).collect();
             let keys = keys_of(&opened.report, &others);
             let of_runs = opened
@@ -441,6 +343,10 @@ pub async fn page(
                 let state = StateView::of(&key, &finding.title, said).shown_still(is_newest);
                 view.state = Some(state)
                     .filter(|state| takes_a_state(&finding.topic, &finding.lines) || state.is_said);
+            }
+            if let Some(view) = shown.findings.iter_mut().find(|view| view.is_nothing_stray) {
+                view.try_next
+                    .splice(0..0, mended(app.counted(id)?.as_ref(), &answers, &opened));
             }
             sheet_shown = Some(shown);
         }

@@ -10,7 +10,7 @@ use serde_json::json;
 
 use super::Places;
 use super::heading::{Heading, open};
-use crate::model::units::{Bound, count_of, percent_to_tenths, seconds_bound};
+use crate::model::units::{Bound, count_of, moment, percent_to_tenths, seconds_bound};
 use crate::report::inspect::{Finding, LinkRow, PermutationRow, PermutedBit, Severity};
 use crate::report::text::seconds;
 use crate::setup::Setup;
@@ -424,7 +424,7 @@ fn link_figures(row: &LinkRow) -> String {
 fn pulse_view(opened: &Opened, told: &Told, id: i64, pulse: &PulseFate) -> PulseView {
     let at = opened.ticks_at(pulse.start_s);
     let is_lost = matches!(pulse.fate, "missing" | "extra");
-    let moment = told.moments.iter().position(|o| o.from == at && is_lost);
+    let told_at = told.moments.iter().position(|o| o.from == at && is_lost);
     PulseView {
         fate: match pulse.fate {
             "missing" => "never arrived",
@@ -432,13 +432,13 @@ fn pulse_view(opened: &Opened, told: &Told, id: i64, pulse: &PulseFate) -> Pulse
             "another-width" => "another width",
             other => other,
         },
-        at: seconds(pulse.start_s),
+        at: moment(pulse.start_s),
         width: match pulse.width_arrived_s {
             Some(arrived) => format!("{}, {} there", seconds(pulse.width_s), seconds(arrived)),
             None => seconds(pulse.width_s),
         },
         delay: pulse.delay_s.map(seconds).unwrap_or_default(),
-        show: match moment {
+        show: match told_at {
             Some(k) => told.show(id, k),
             // A stretch a little wider than the pulse and its delay.
             None => format!(

@@ -66,7 +66,7 @@ fn row(trouble: Option<String>, is_outdated: bool, row: SessionRow) -> Row {
         (Some(_), _) => format!("{captures} · could not be read"),
         (None, Some(_)) if is_outdated => format!("{captures} · changed since it was looked at"),
         (None, Some(headline)) => format!("{captures} · {headline}"),
-        (None, None) if row.captures > 0 => format!("{captures} · nothing read yet"),
+        (None, None) if row.captures > 0 => format!("{captures}, read when opened"),
         (None, None) => captures,
     };
     Row {

@@ -13,7 +13,7 @@ const NAMED: usize = 3;
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 enum Outcome {
     Better,
-    /// None since, and too few went by to say that it is gone.
+    /// None since, and too few went by to say that it is gone, or it was away before the change too.
     NoneSoFar,
     Worse,
     /// An earlier condition showed it too.
@@ -24,7 +24,8 @@ enum Outcome {
 
 fn outcome(j: &Judged) -> Outcome {
     match j.judgement.verdict {
-        Verdict::Gone if !j.judgement.is_backed => Outcome::NoneSoFar,
+        // What came and went before the change may have gone by itself.
+        Verdict::Gone if !j.is_gone_for_good() => Outcome::NoneSoFar,
         Verdict::Gone | Verdict::Reduced => Outcome::Better,
         Verdict::Worse if j.is_back() => Outcome::Back,
         Verdict::Worse => Outcome::Worse,

@@ -5,14 +5,14 @@ use super::depth::{Change, Depth};
 use super::says::says;
 use super::sight::{Sight, at_one_sampling};
 use super::still::{Still, Which, still};
-use super::uncounted;
+use super::{uncounted, unlike};
 use crate::analysis::compare::{Bar, Counts, Judgement, Verdict, judge_against};
 use crate::analysis::stats::intervals::{CONFIDENCE, clopper_pearson};
 use crate::model::units::{
     Bound, per_time, percent_bound, percent_to_tenths, seconds, three_digits, three_digits_bound,
 };
 use crate::report::Interval;
-use crate::report::compare::{OccasionsRow, Tallies, Trouble, TroubleKind};
+use crate::report::compare::{EACH_OTHER, OccasionsRow, Tallies, Trouble, TroubleKind};
 
 /// One trouble, judged between two sets of runs.
 pub struct Judged<'a> {
@@ -30,6 +30,8 @@ pub struct Judged<'a> {
     pub still: Option<String>,
     /// Of a rail that is still seen after: how deep it goes.
     pub depth: Option<Depth>,
+    /// A side's runs are not alike: one of them alone shows it.
+    pub is_unlike: bool,
     /// A line of it whose level itself is wrong on a side, so that nothing is counted there.
     pub left_out: Option<String>,
 }
@@ -52,6 +54,11 @@ impl Judged<'_> {
     /// One recording stands on both sides, so that nothing can be told.
     pub fn is_one_recording(&self) -> bool {
         self.is_twice
+    }
+
+    /// None came after, and at most half of the rate before can be left; and it never was away before the change.
+    pub fn is_gone_for_good(&self) -> bool {
+        self.judgement.verdict == Verdict::Gone && self.judgement.is_backed && !self.is_unlike
     }
 
     /// A rail that dips no less often as far as is told, and less deep.
@@ -159,7 +166,18 @@ pub fn judge_all<'a>(tallies: &'a Tallies, before: &[usize], after: &[usize]) ->
         if let Some(depth) = &depth {
             says.push_str(&depth.says());
         }
+        // What can't be told at all needs no further doubt.
+        let is_told = is_seen && !is_twice && !is_absent && still.is_none() && left_out.is_none();
+        let sides = [(runs.0, "before"), (runs.1, "after")].into_iter().filter(|_| is_told);
+        let unlike: Vec<String> = sides
+            .filter_map(|(side, word)| unlike::says(tallies, trouble, side, word))
+            .collect();
+        if !unlike.is_empty() && judgement.verdict == Verdict::Gone {
+            says = says.replacen(": gone (", ": none so far (", 1);
+        }
+        says.push_str(&unlike.concat());
         Judged {
+            is_unlike: !unlike.is_empty(),
             depth,
             trouble,
             before,
@@ -278,6 +296,9 @@ fn rank(judged: &Judged) -> u8 {
 pub fn what(trouble: &Trouble) -> String {
     let line = |i: usize| trouble.lines.get(i).map_or("", String::as_str);
     match trouble.kind {
+        TroubleKind::Coupling if trouble.detail == EACH_OTHER => {
+            format!("{} and {} striking each other", line(0), line(1))
+        }
         TroubleKind::Coupling => format!("{} struck by {}", line(0), line(1)),
         TroubleKind::Loss => format!("{} to {} losing pulses", line(0), line(1)),
         TroubleKind::Extra => format!("{} showing pulses that {} never sent", line(1), line(0)),

@@ -7,6 +7,7 @@ mod advice;
 mod apart;
 mod bar;
 mod depth;
+mod each_other;
 mod judged;
 mod left_out;
 mod limits;
@@ -19,6 +20,7 @@ mod sight;
 mod still;
 mod tally;
 mod uncounted;
+mod unlike;
 
 pub use advice::advice;
 pub use judged::{Judged, amount, judge_all, rate, share, share_bound, sum_over, tally, what};
@@ -316,7 +318,7 @@ fn judged_row(j: &Judged) -> JudgedRow {
         opportunities_needed: j.judgement.opportunities_needed,
         opportunities_needed_at_this_rate: j.judgement.needed_at_this_rate,
         longer_on_both: j.judgement.longer_on_both,
-        is_backed: j.judgement.is_backed,
+        is_backed: j.is_gone_for_good(),
         says: j.says.clone(),
         next: j.next(),
     }

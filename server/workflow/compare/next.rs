@@ -16,6 +16,11 @@ pub(super) fn what_next(j: &Judged) -> String {
     if let Some(line) = j.left_out.as_ref() {
         return format!("See first to the level of {line}, as its finding says, and capture again.");
     }
+    if j.is_unlike && !j.is_one_recording() {
+        return "See first what differs between the runs of one condition (what was played, how warm it was, which clips sat where); \
+                where something was changed between them, name a condition for each. Then capture each as often again."
+            .to_owned();
+    }
     match j.judgement.verdict.word() {
         "gone" => gone(j),
         _ if j.is_one_recording() => {

@@ -4,7 +4,7 @@ use super::judged::{amount, noun, share_bound, tally, what};
 use crate::analysis::compare::{Counts, Judgement, Verdict};
 use crate::analysis::stats::ratio::Ratio;
 use crate::model::units::{Bound, seconds, three_digits, three_digits_bound};
-use crate::report::compare::{Trouble, TroubleKind};
+use crate::report::compare::{EACH_OTHER, Trouble, TroubleKind};
 
 /// Below it a difference is more than chance alone brings in one comparison.
 const CHANCE: f64 = 0.05;
@@ -27,6 +27,9 @@ pub(super) fn says(
     };
     let most = share_bound(judged.after_upper_bound, slot, Bound::Upper);
     let bound = match (trouble.kind, slot) {
+        (TroubleKind::Coupling, _) if trouble.detail == EACH_OTHER => {
+            format!("one now strikes the other at most {most} of the time")
+        }
         (TroubleKind::Coupling, _) => format!("it now strikes at most {most} of the time"),
         (_, Some(_)) => format!("at most {most} now"),
         _ => format!("at most {most} of the {} now", noun(trouble)),

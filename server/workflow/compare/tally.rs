@@ -4,9 +4,9 @@ use std::collections::BTreeMap;
 
 use super::left_out::Levelled;
 use super::limits::SharedLimits;
-use super::{names, over_time, rails, sight};
+use super::{each_other, names, over_time, rails, sight};
 use crate::analysis::compare::{self, Counts, Pair, Side};
-use crate::analysis::coupling::{Attribution, CouplingOptions, Standing, attribute};
+use crate::analysis::coupling::{Attribution, Coupling, CouplingOptions, Standing, attribute};
 use crate::analysis::findings::Finding;
 use crate::analysis::links::{self, Link};
 use crate::analysis::rules::{self, RuleResults};
@@ -25,7 +25,7 @@ pub(super) struct Looked {
     pub strays: Strays,
     /// Positions of lines whose levels are wrong themselves, ascending: of them no strays are counted.
     pub left_out: Vec<usize>,
-    attribution: Attribution,
+    pub attribution: Attribution,
     links: Vec<Link>,
     /// Ends of declared links that can't be judged: on clocks that nothing joins.
     unjoined: Vec<[String; 2]>,
@@ -111,6 +111,7 @@ pub fn tallies(runs: Vec<Counted>, setup: &Setup) -> Tallies {
     }
     let slot_s = over_time::slot_s(looked.iter().map(|l| &l.capture));
     let unexplained = over_time::stray_troubles(&looked, &troubles, slot_s);
+    each_other::join(&looked, &mut troubles);
     let (rails, depths) = rails::rail_troubles(&looked, setup, slot_s);
     troubles.extend(link_troubles(&looked));
     troubles.extend(bounce_troubles(&looked));
@@ -188,6 +189,12 @@ impl Looked {
     pub fn leaves_out(&self, name: &str) -> bool {
         let mut names = self.left_out.iter().map(|&line| &self.capture.lines[line].name);
         names.any(|own| own == name)
+    }
+
+    /// Whether the line of that name bounces in this run.
+    pub(super) fn bounces(&self, name: &str) -> bool {
+        let line = self.capture.line_index(name);
+        line.is_some_and(|line| self.strays.bursts.iter().any(|burst| burst.line == line))
     }
 
     /// Edges of a line without those of its strays.
@@ -340,16 +347,15 @@ fn look(
     }
 }
 
-/// Every clear coupling of any run, once, with the polarities, levels and lags that any run shows.
+/// Every clear coupling of any run, and what two contacts do to each other, once, with the polarities, levels and lags that any run shows.
 fn pairs(looked: &[Looked]) -> Vec<Pair> {
     let mut pairs: Vec<Pair> = Vec::new();
     for l in looked {
-        for row in l
-            .attribution
-            .couplings
-            .iter()
-            .filter(|row| row.standing == Standing::Clear)
-        {
+        let mutual = each_other::told_as_such(l);
+        let is_told = |row: &&Coupling| {
+            row.standing == Standing::Clear || mutual.contains(&[row.victim, row.aggressor])
+        };
+        for row in l.attribution.couplings.iter().filter(is_told) {
             let lags = row
                 .occurrences
                 .iter()

@@ -18,6 +18,12 @@ export function toldOfNames(items) {
   return `Shown under another name, here only: ${all}. The printed report, tables, rules, before and after, and what programs get keep ${own.length === 1 ? own[0].given : "the names of the capture"}.`;
 }
 
+/** What the setup must say for the names to hold everywhere; empty where none is given. A line of one file among several has a name of that file only. Pure. @param {import("./arrangement.js").Item[]} items */
+export function setupOfNames(items) {
+  const own = items.filter(({ given, name }) => name !== given && !given.includes("/"));
+  return own.length === 0 ? "" : ["[read.rename]", ...own.map(({ given, name }) => `${JSON.stringify(given)} = ${JSON.stringify(name)}`)].join("\n");
+}
+
 /** What the file calls a line stays in its title. @param {import("./view.js").Diagram} view */
 export function nameLines(view) {
   const named = (/** @type {string} */ text) => inOwnNames(view.arrangement.items, text);

@@ -4,7 +4,7 @@ use super::{Make, count, delay_text, name, ticks_s};
 use crate::analysis::findings::{Finding, Severity};
 use crate::analysis::links::Link;
 use crate::model::Capture;
-use crate::model::units::seconds;
+use crate::model::units::moment;
 
 /// Some pulses of a live link come too late.
 pub(super) fn some_late(capture: &Capture, link: &Link, make: Make) -> Option<Finding> {
@@ -24,7 +24,7 @@ pub(super) fn some_late(capture: &Capture, link: &Link, make: Make) -> Option<Fi
             count(extra, "pulse")
         ),
     };
-    let first = seconds(capture.seconds(link.late[0].sent.start));
+    let first = moment(capture.seconds(link.late[0].sent.start));
     let (least, most) = (ticks_s(capture, least), ticks_s(capture, most));
     let take = if least == most {
         least

@@ -8,7 +8,7 @@ use super::propose::{MOST_LINES, able_to_be_proposed};
 use super::{Crossing, FarEnd, Link, Proposal, Verdict, crossings, slow};
 use crate::analysis::findings::{Finding, Severity, count_of};
 use crate::model::Capture;
-use crate::model::units::{Bound, seconds, seconds_bound};
+use crate::model::units::{Bound, moment, seconds, seconds_bound};
 
 /// Makes the finding of one link from severity, title, detail and steps.
 type Make<'a> = &'a dyn Fn(Severity, String, String, Vec<String>) -> Option<Finding>;
@@ -208,7 +208,7 @@ fn counts(link: &Link) -> String {
 
 /// When the first of some pulses was.
 fn first(capture: &Capture, pulses: &[super::EndPulse]) -> String {
-    let at = pulses.first().map(|p| seconds(capture.seconds(p.start)));
+    let at = pulses.first().map(|p| moment(capture.seconds(p.start)));
     at.map_or(String::new(), |at| format!(" The first at {at}."))
 }
 
@@ -356,7 +356,7 @@ fn width(capture: &Capture, link: &Link) -> Option<Finding> {
                 ),
                 detail: format!(
                     "The furthest off, sent at {}: {} wide there, {} here.",
-                    seconds(capture.seconds(worst.sent.start)),
+                    moment(capture.seconds(worst.sent.start)),
                     ticks_s(capture, (worst.sent.end - worst.sent.start).0 as f64),
                     ticks_s(capture, (worst.arrived.end - worst.arrived.start).0 as f64)
                 ),

@@ -4,7 +4,8 @@ use super::Teller;
 use crate::analysis::findings::count_of;
 use crate::analysis::rules::edges::{common_span, pulses_at};
 use crate::analysis::rules::tally::Violation;
-use crate::model::{Level, Line};
+use crate::model::units::{Bound, seconds_bound};
+use crate::model::{Level, Line, Ticks};
 
 /// Pairs told by name.
 const PAIRS_TOLD: usize = 4;
@@ -13,6 +14,11 @@ const FEWEST_OF_DECODER: usize = 3;
 const ABOUT_ALL: [f64; 2] = [0.9, 1.1];
 /// Of the overlaps, the part that is nearly all of them.
 const NEARLY_ALL: f64 = 0.8;
+/// An overlap is a hand-over where the line that came first goes and the later one stays, and it lasts no longer than this share of
+/// either line's stay (no source): what lasts longer is no passing on.
+const SHORT: f64 = 0.1;
+/// So many of them are a habit and not a slip (no source).
+const FEWEST_HANDED: u64 = 3;
 
 /// The overlaps that break the rule, as they are spread.
 pub(super) struct Together {
@@ -22,12 +28,21 @@ pub(super) struct Together {
     beside: u64,
     listed: u64,
     is_decoder: bool,
+    /// Those that are hand-overs.
+    handed: u64,
+    /// The longest of these, in ticks, and as long as it may truly be.
+    longest: (f64, f64),
+    /// Nobody said how long an overlap may be, and nearly every passing on is such a hand-over and nothing else is.
+    may_be_meant: bool,
+    /// Nobody said how long an overlap may be.
+    is_strict: bool,
 }
 
 impl Together {
-    /// Of the violations of a rule on lines at `level`.
-    pub(super) fn of(teller: &Teller, level: Level) -> Together {
-        let violations = &teller.result.tally.violations;
+    /// Of the violations of a rule on lines at `level`. `at_most_s`: how long they may be there together.
+    pub(super) fn of(teller: &Teller, level: Level, at_most_s: f64) -> Together {
+        let tally = &teller.result.tally;
+        let violations = &tally.violations;
         let mut pairs: Vec<((usize, usize), u64)> = Vec::new();
         for violation in violations {
             let [a, b] = violation.lines[..] else { continue };
@@ -45,7 +60,16 @@ impl Together {
             .iter()
             .map(|&i| &teller.capture.lines[i])
             .collect();
+        let handed: Vec<(f64, f64)> = violations.iter().filter_map(|v| hand_over(teller, v)).collect();
+        let longest = handed.iter().copied();
+        let longest = longest.fold((0.0, 0.0), |a: (f64, f64), b| (a.0.max(b.0), a.1.max(b.1)));
+        let (handed, is_strict) = (handed.len() as u64, at_most_s == 0.0);
+        let is_habit = (tally.broken + tally.cant_tell) as f64 >= NEARLY_ALL * tally.checked() as f64;
         Together {
+            handed,
+            longest,
+            is_strict,
+            may_be_meant: is_strict && handed == tally.broken && handed >= FEWEST_HANDED && is_habit,
             pairs,
             beside: violations.iter().filter(comes_and_goes).count() as u64,
             listed: violations.len() as u64,
@@ -53,9 +77,24 @@ impl Together {
         }
     }
 
+    /// Whether it may be how the lines are meant to hand on.
+    pub(super) fn may_be_meant(&self) -> bool {
+        self.may_be_meant
+    }
+
     /// `value`: the longest overlap; `worst`: its two lines.
     pub(super) fn title(&self, teller: &Teller, level: Level, worst: (&str, &str), value: &str) -> String {
         let word = level.word();
+        if self.may_be_meant {
+            let who = match self.pairs[..] {
+                [((a, b), _)] => format!("{} and {}", teller.name(a), teller.name(b)),
+                _ => format!("Two of {} lines", teller.result.lines.len()),
+            };
+            return format!(
+                "{who} are {word} together for up to {value}, at hand-overs only ({} of {}): is that meant?",
+                self.handed, teller.result.tally.broken
+            );
+        }
         match self.pairs.len() {
             0 | 1 => format!("{} and {} are {word} together for {value}", worst.0, worst.1),
             n => format!(
@@ -85,6 +124,14 @@ impl Together {
         if self.is_decoder {
             text += " One of them is on nearly all the time, as of a decoder.";
         }
+        if self.handed > 0 {
+            text += &format!(
+                " {} of {} are hand-overs of at most {}: the first goes soon after the second came, and the second stays.",
+                self.handed,
+                self.listed,
+                teller.ticks(self.longest.0)
+            );
+        }
         if self.beside > 0 {
             text += &format!(
                 " In {} of {} the second came and went while the first stayed.",
@@ -94,8 +141,28 @@ impl Together {
         text
     }
 
-    /// What to try.
-    pub(super) fn next(&self) -> Vec<String> {
+    /// What to try: what the rule does not say comes first.
+    pub(super) fn next(&self, teller: &Teller) -> Vec<String> {
+        let others = self.listed.saturating_sub(self.handed);
+        let then = match (others, self.may_be_meant) {
+            (_, true) => "then only longer overlaps break it".to_owned(),
+            (1, _) => "then the other one stands alone".to_owned(),
+            _ => format!("then the other {others} stand alone"),
+        };
+        let is_many = self.handed >= FEWEST_HANDED && self.handed > others;
+        let proposal = (self.is_strict && is_many).then(|| {
+            let most = teller.capture.timebase.length_s(self.longest.1);
+            format!(
+                "If they may hand over so, say it in the rule, At most on the page Limits and logic, at_most = \"{}\" in the setup \
+                 file: {then}.",
+                seconds_bound(most, Bound::Upper)
+            )
+        });
+        proposal.into_iter().chain(self.whatever()).collect()
+    }
+
+    /// What to try, however long they may be together.
+    fn whatever(&self) -> Vec<String> {
         let beside = self.beside as f64 >= NEARLY_ALL * self.listed as f64;
         let handed_on = self.beside as f64 <= (1.0 - NEARLY_ALL) * self.listed as f64;
         let next = match (self.is_decoder, beside, handed_on) {
@@ -128,6 +195,29 @@ fn came_and_went(teller: &Teller, violation: &Violation) -> Option<usize> {
     let moves = |line: &usize, at| teller.capture.lines[*line].edges.binary_search(&at).is_ok();
     let both = |line: &&usize| moves(line, violation.start) && moves(line, violation.end);
     violation.lines.iter().find(both).copied()
+}
+
+/// How long an overlap lasts, in ticks as measured and as it may truly be at most, where it is a hand-over.
+fn hand_over(teller: &Teller, violation: &Violation) -> Option<(f64, f64)> {
+    let [a, b] = violation.lines[..] else { return None };
+    let (overlap, reach) = violation.measured?;
+    // From its coming to its going, of the line that is at the level then.
+    let stay = |line: usize| {
+        let line = &teller.capture.lines[line];
+        let next = line.edges.partition_point(|edge| *edge <= violation.start);
+        let comes = next.checked_sub(1).map_or(line.span.start, |at| line.edges[at]);
+        let goes = line.edges.get(next).copied().unwrap_or(line.span.end);
+        (comes, goes)
+    };
+    let (first, second) = match stay(a).0 <= stay(b).0 {
+        true => (stay(a), stay(b)),
+        false => (stay(b), stay(a)),
+    };
+    let is_passed_on = first.0 < violation.start && first.1 == violation.end && second.1 > violation.end;
+    let length = |(comes, goes): (Ticks, Ticks)| (goes - comes).0 as f64;
+    let most = SHORT * length(first).min(length(second));
+    let truly = overlap as f64 + reach.above;
+    (is_passed_on && overlap as f64 <= most).then_some((overlap as f64, truly))
 }
 
 /// Whether the lines' stretches at `level` fill about all that was recorded of them together.

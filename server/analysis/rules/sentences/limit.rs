@@ -29,7 +29,7 @@ pub fn broken(teller: &Teller, limit: &Limit) -> Finding {
         limits: tally.limits,
         measured: worst.measured.map(|(value, _)| value as f64),
         together: match limit {
-            Limit::Exclusive { level, .. } => Some(Together::of(teller, *level)),
+            Limit::Exclusive { level, at_most_s, .. } => Some(Together::of(teller, *level, *at_most_s)),
             _ => None,
         },
     };
@@ -53,10 +53,15 @@ pub fn broken(teller: &Teller, limit: &Limit) -> Finding {
         teller.counts(),
     );
     let next = match &told.together {
-        Some(together) => together.next(),
+        Some(together) => together.next(teller),
         None => vec![try_next(limit, told.is_short()).to_owned()],
     };
-    teller.make(Severity::Fault, sentence_case(told.title(limit)), detail, next)
+    let may_be_meant = told.together.as_ref().is_some_and(Together::may_be_meant);
+    let severity = match may_be_meant {
+        true => Severity::Warning,
+        false => Severity::Fault,
+    };
+    teller.make(severity, sentence_case(told.title(limit)), detail, next)
 }
 
 /// How many of the violations are each data line's, most first, where a setup or hold time is asked of several.

@@ -16,7 +16,7 @@ pub use still::rested;
 use super::{RuleResult, RuleResults};
 use crate::analysis::findings::{Finding, Severity};
 use crate::model::Capture;
-use crate::model::units::seconds;
+use crate::model::units::{moment, seconds};
 use crate::rule::{Demand, Rule};
 
 /// One finding a broken rule; notes on rules that can't be told, that lack a line, or that never had anything to check;
@@ -220,7 +220,7 @@ impl Teller<'_> {
         if let Some(first) = tally.violations.first() {
             text.push_str(&format!(
                 " The first at {}.",
-                seconds(self.capture.seconds(first.start))
+                moment(self.capture.seconds(first.start))
             ));
         }
         text

@@ -256,7 +256,8 @@ fn headline(judged: &[Judged], before: &str, after: &str) -> String {
     let (fresh, worse): (Vec<&Judged>, Vec<&Judged>) = of("worse").into_iter().partition(|j| j.is_new());
     let (back, worse): (Vec<&Judged>, Vec<&Judged>) = worse.into_iter().partition(|j| j.is_back());
     let (gone, so_far): (Vec<&Judged>, Vec<&Judged>) =
-        of("gone").into_iter().partition(|j| j.judgement.is_backed);
+        of("gone").into_iter().partition(|j| j.is_gone_for_good());
+    let (away, so_far): (Vec<&Judged>, Vec<&Judged>) = so_far.into_iter().partition(|j| j.is_unlike);
     let (shallower, unchanged): (Vec<&Judged>, Vec<&Judged>) =
         of("unchanged").into_iter().partition(|j| j.is_shallower());
     let mut parts = Vec::new();
@@ -266,6 +267,7 @@ fn headline(judged: &[Judged], before: &str, after: &str) -> String {
         (worse, "Worse"),
         (gone, "Gone"),
         (so_far, "None so far, too few to call it gone"),
+        (away, "None so far, though not every run showed it before"),
         (of("reduced"), "Fewer"),
         (shallower, "As often, and less deep"),
         (unchanged, "Unchanged"),
@@ -291,13 +293,13 @@ fn trouble_view(j: &Judged, points: &[Point], earlier: &str) -> TroubleView {
     TroubleView {
         verdict: match verdict {
             "worse" if j.is_new() => "new",
-            "gone" if !j.judgement.is_backed => "none so far",
+            "gone" if !j.is_gone_for_good() => "none so far",
             _ if j.is_shallower() => "less deep",
             _ if j.is_deeper() => "deeper",
             _ => verdict,
         },
         tone: match verdict {
-            "gone" if !j.judgement.is_backed => "open",
+            "gone" if !j.is_gone_for_good() => "open",
             "gone" | "reduced" => "fine",
             _ if j.is_shallower() => "fine",
             _ if j.is_deeper() => "bad",

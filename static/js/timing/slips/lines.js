@@ -2,7 +2,7 @@
 // The slip of lines, which says how they are shown: under what name, order, hidden or shown, height, notes, groups, buses.
 import { make, fill } from "../../lib/dom.js";
 import { RADICES } from "../arrangement.js";
-import { toldOfNames } from "../names.js";
+import { setupOfNames, toldOfNames } from "../names.js";
 
 const RADIX_WORDS = /** @type {Record<string, string>} */ ({ "8 false": "octal", "8+8 false": "octal by eight bits", "16 false": "hexadecimal", "10 false": "decimal", "10 true": "decimal, signed", "2 false": "binary" });
 
@@ -14,7 +14,12 @@ export function linesSlip(view, focus) {
   const busName = make("input", { "aria-label": "Name of the bus", placeholder: "name of the bus", size: 14 });
   const button = (/** @type {string} */ text, /** @type {() => void} */ does, /** @type {any} */ more = {}) => make("button", { type: "button", onclick: does, ...more }, text);
   const told = make("p", { role: "status" });
-  const show = () => { fill(list, ...arrangement.items.map(entry)); told.textContent = toldOfNames(arrangement.items); };
+  const lasting = make("div");
+  const show = () => {
+    fill(list, ...arrangement.items.map(entry)); told.textContent = toldOfNames(arrangement.items);
+    const says = setupOfNames(arrangement.items);
+    fill(lasting, ...(says ? [make("p", {}, "For these names everywhere, add this to the ", make("a", { href: `${pages}/log?setup#setup` }, "setup"), ", and say them in its links and rules and in the harness sheet too:"), make("pre", { "aria-label": "lines for the setup" }, says)] : []));
+  };
 
   /** @param {import("../arrangement.js").Item} item */
   function entry(item) {
@@ -58,7 +63,7 @@ export function linesSlip(view, focus) {
   show();
   view.slip.open("Lines", make("div", { class: "slip-body" },
     make("p", { class: "quiet" }, "What is said here is how lines are shown: in this diagram, on the sheet beside it and in its figures. For a name that holds everywhere, open the capture in the ",
-      make("a", { href: `${pages}/log#conditions` }, "bench log"), " and fill in “called” under “How it is read”; for a value change dump say [read.rename] in the ", make("a", { href: `${pages}/log?setup#setup` }, "setup"), "."), told, list,
+      make("a", { href: `${pages}/log#conditions` }, "bench log"), " and fill in “called” under “How it is read”; for a value change dump say [read.rename] in the ", make("a", { href: `${pages}/log?setup#setup` }, "setup"), "."), told, lasting, list,
     make("div", { class: "row" }, busName, button("ticked lines into a bus", fold),
       button("group by board", () => { if (!arrangement.groupByBoard()) view.say("No board is known yet: the harness sheet says where lines are."); show(); }),
       button("as in the capture", () => { arrangement.reset(); arrangement.evidenceFirst = true; arrangement.changed(); show(); }),
