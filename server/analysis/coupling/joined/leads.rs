@@ -46,8 +46,8 @@ fn dosed(judged: &[Judged]) -> Vec<Dosed> {
     };
     let own = |line: usize| {
         let (_, table, rows) = of_line(&line);
-        let levels = judged.iter().filter(|j| j.victim.line == line);
-        let kinds: Vec<&Kind> = levels.filter_map(kind).collect();
+        let levels = || judged.iter().filter(|j| j.victim.line == line);
+        let kinds: Vec<&Kind> = levels().filter_map(kind).collect();
         let of = match kinds.is_empty() {
             true => DoseOf::OneVictim,
             false => DoseOf::Kind,
@@ -57,12 +57,12 @@ fn dosed(judged: &[Judged]) -> Vec<Dosed> {
             let lines: Vec<usize> = kind.company.iter().copied().chain([kind.line]).collect();
             Some(dose::measured(&table, &lines, kind.polarity.into()))
         };
-        let alike = stories::shared(&table, &rows, of).or_else(shown);
-        let levels = judged.iter().filter(|j| j.victim.line == line);
-        let levels: Vec<(Level, &Table)> = levels.map(|j| (j.victim.level, &j.table)).collect();
+        let each: Vec<stories::OfLevel> = levels().map(|j| (&j.table, j.rows.as_slice())).collect();
+        let alike = stories::shared(&table, &rows, &each, of).or_else(shown);
+        let levels: Vec<(Level, &Table)> = levels().map(|j| (j.victim.level, &j.table)).collect();
         let against = (levels.len() > 1).then(|| Table::against(&levels));
         let both_ways = against.and_then(|against| {
-            let dose = stories::both_ways(&table, &against, &rows)?;
+            let dose = stories::both_ways(&table, &against, &rows, &each)?;
             // A lead strikes each level so: what one edge does to one of them is no lead, whatever befalls the other.
             let shows = |level: &(Level, &Table)| {
                 dose::is_plain(&dose::measured(&Table::against(&[*level]), &dose.lines, dose.edge).curve)
@@ -107,7 +107,7 @@ fn dosed(judged: &[Judged]) -> Vec<Dosed> {
     }
     let pooled = Table::joined(&doubtful.iter().map(|d| &d.1).collect::<Vec<_>>());
     let rows: Vec<Coupling> = doubtful.iter().flat_map(|d| d.2.clone()).collect();
-    let Some(together) = stories::shared(&pooled, &rows, DoseOf::SeveralVictims) else {
+    let Some(together) = stories::shared(&pooled, &rows, &[], DoseOf::SeveralVictims) else {
         return dosed;
     };
     for (line, table, rows) in doubtful {

@@ -23,8 +23,11 @@ const OWN: f64 = 0.2;
 const CHANCE: f64 = 1e-4;
 /// They are no longer than the known strays, by this ratio and a sample.
 const LONGER: f64 = 1.25;
-/// The level's other pulses are longer by this ratio at least.
+/// The level's other pulses are longer by this ratio at least, but for strangers that are fewer than this share of those that follow:
+/// short ones that don't, and longer ones by less than the ratio. About as many of the line's own as lie that near above a limit lie
+/// as near below it, so no more than these are taken for strays.
 const PARTED: f64 = 1.3;
+const STRANGERS: f64 = 0.02;
 
 /// The lines that show such strays, each with the limits of both levels. Cost: linear in the pulses of accused lines with a
 /// limit on one level, times the log of the aggressor's edges.
@@ -80,7 +83,7 @@ fn with_other(capture: &Capture, strays: &Strays, row: &Coupling, level: Level) 
     let aggressor = &capture.lines[row.aggressor];
     let other = level.inverted();
     let (mut short, mut long) = (Vec::new(), (0usize, 0usize));
-    let mut next = f64::INFINITY;
+    let mut longer: Vec<f64> = Vec::new();
     let told = strays.limits[row.victim].of(other).unwrap_or(0.0);
     let pulses = capture.lines[row.victim].pulses();
     for pulse in pulses.filter(|p| p.level == other && p.width().0 as f64 >= told) {
@@ -89,20 +92,19 @@ fn with_other(capture: &Capture, strays: &Strays, row: &Coupling, level: Level) 
         if width <= most {
             short.push((width, follows));
         } else {
-            next = next.min(width);
+            longer.push(width);
             long.1 += 1;
             long.0 += usize::from(follows);
         }
     }
     let followers = short.iter().filter(|(_, follows)| *follows).count();
-    let longest = short.iter().map(|s| s.0).fold(0.0, f64::max);
+    let (longest, next) = parted(&short, &longer, unit)?;
     let edges = aggressor.edges.len() as f64 * if row.edge == Edge::Both { 1.0 } else { 0.5 };
     let whole = (capture.span.end.0 - capture.span.start.0).max(1) as f64;
     let chance = (edges * (lags.1 - lags.0 + 1) as f64 / whole).min(1.0);
     let is_struck = followers >= FEWEST
         && followers as f64 >= MOST * short.len() as f64
         && long.0 as f64 <= OWN * long.1 as f64
-        && next >= PARTED * longest + unit
         && binomial_upper(followers as u64, short.len() as u64, chance) <= CHANCE;
     let limit = Some((longest * next).sqrt().min(1.5 * longest).max(longest + 0.5));
     let limits = strays.limits[row.victim];
@@ -113,6 +115,31 @@ fn with_other(capture: &Capture, strays: &Strays, row: &Coupling, level: Level) 
             ..limits
         },
     })
+}
+
+/// The longest of the strays and the shortest of the other pulses, if these are parted. `short`: widths, and whether they follow; `longer`:
+/// widths of the pulses that are too long for strays; `unit`: how finely widths are known, in ticks.
+fn parted(short: &[(f64, bool)], longer: &[f64], unit: f64) -> Option<(f64, f64)> {
+    let longest = |of: &mut dyn Iterator<Item = f64>| of.fold(0.0, f64::max);
+    let shortest = |of: &mut dyn Iterator<Item = f64>| of.fold(f64::INFINITY, f64::min);
+    let bound = |longest: f64| PARTED * longest + unit;
+    let all = longest(&mut short.iter().map(|s| s.0));
+    let next = shortest(&mut longer.iter().copied());
+    if next >= bound(all) {
+        return Some((all, next));
+    }
+    let of_followers = longest(&mut short.iter().filter(|s| s.1).map(|s| s.0));
+    let others = || {
+        short
+            .iter()
+            .filter(|s| !s.1)
+            .map(|s| s.0)
+            .chain(longer.iter().copied())
+    };
+    let strangers = others().filter(|&width| width < bound(of_followers)).count() as f64;
+    let followers = short.iter().filter(|s| s.1).count() as f64;
+    let above = shortest(&mut others().filter(|&width| width > of_followers));
+    (strangers <= STRANGERS * followers).then_some((of_followers, above))
 }
 
 /// Whether a pulse that starts at `start` follows an edge that is none of `edge` after one of the `lags`.
@@ -177,6 +204,24 @@ mod tests {
         assert_eq!(judged(20), (vec![Edge::Both], 24));
         // At another lag they are not known to be.
         assert_eq!(judged(90), (vec![Edge::Rise], 20));
+    }
+
+    #[test]
+    fn single_strangers_among_many_that_follow_part_them_no_less() {
+        // 119 strays of 36 to 72 ticks follow; one pulse of the line's own is hardly longer.
+        let follow = |count: i64| (0..count).map(|n| ((36 + n * 5 % 37) as f64, true));
+        let of = |count: i64| -> Vec<(f64, bool)> { follow(count).collect() };
+        assert_eq!(super::parted(&of(119), &[96.0, 500.0], 4.0), Some((72.0, 96.0)));
+        let mut with = of(119);
+        with.push((80.0, false));
+        assert_eq!(
+            super::parted(&with, &[500.0], 4.0),
+            Some((80.0, 500.0)),
+            "parted as they are"
+        );
+        assert_eq!(super::parted(&with, &[96.0, 500.0], 4.0), Some((72.0, 80.0)));
+        assert_eq!(super::parted(&with, &[90.0, 96.0], 4.0), None, "three of 119");
+        assert_eq!(super::parted(&of(30), &[96.0, 500.0], 4.0), None, "one of thirty");
     }
 
     #[test]

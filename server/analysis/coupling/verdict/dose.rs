@@ -215,6 +215,18 @@ pub fn told(table: &Table, dose: &Dose) -> f64 {
     steps(&counted(&rows(table, dose.edge, &dose.lines), u64::MAX)).0
 }
 
+/// What a dose is worth where each of these tables has a curve of its own.
+pub fn worth_of_levels<'a>(tables: impl Iterator<Item = &'a Table>, dose: &Dose) -> f64 {
+    let mut price = 0.0;
+    let fit: f64 = tables
+        .map(|table| {
+            price = line_price(table);
+            told(table, dose)
+        })
+        .sum();
+    fit - price * dose.lines.len() as f64
+}
+
 /// Lines that go with the strays, most telling first.
 fn candidates(table: &Table, edge: Edge) -> Vec<usize> {
     let (count, struck) = table.totals();

@@ -168,7 +168,13 @@ impl Case<'_> {
         let are_several = against.count() > 1;
         let kinds = rows.iter().filter_map(|row| {
             let kind = never_alone::with_its_kind(edges, self.victim, row, lines, span, are_several)?;
-            Some((row.strays, kind))
+            let is_open = kind.shows == Shows::NeverAlone;
+            let mut others = rows.iter().filter(|other| other.aggressor == row.aggressor);
+            let is_convicted = is_open
+                && others.any(|other| {
+                    never_alone::strikes_by_itself(edges, self.victim, (row, other), lines, span)
+                });
+            (!is_convicted).then_some((row.strays, kind))
         });
         let mut kinds: Vec<(u64, Kind)> = kinds.collect();
         let strikes: u64 = kinds.iter().map(|kind| kind.0).sum();

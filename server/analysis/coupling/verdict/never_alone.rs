@@ -5,6 +5,7 @@
 //! which capacitance does not do. A line that falls only where others fall, as the last of a counter's bits, gets the blame
 //! of all of them: what it does by itself the record does not show.
 
+use super::one_lag::is_one;
 use super::trials::{Trial, trials};
 use crate::analysis::coupling::fit::select::Victim;
 use crate::analysis::coupling::suspects::able::{OwnEdges, any_within};
@@ -131,6 +132,42 @@ pub fn with_its_kind(
     })
 }
 
+/// Strikes of the opposite edge by itself that say something, and the chance at or below which it strikes more seldom so.
+const BY_ITSELF: u64 = 6;
+const SELDOM: f64 = 0.05;
+
+/// Whether `other`, the row of the same line's opposite edges, strikes after the lag of `row` where no other line switches, and
+/// as often as it does in company: what outputs share a lead for needs several of them, and gives edges and their opposites
+/// opposite signs. `span`: edges so near belong together, in ticks. Cost: for each line, those edges × log of its own.
+pub fn strikes_by_itself(
+    edges: &[OwnEdges],
+    victim: &Victim,
+    (row, other): (&Coupling, &Coupling),
+    lines: &[usize],
+    span: i64,
+) -> bool {
+    let lags = |row: &Coupling| -> Vec<f64> { row.occurrences.iter().map(|o| o.lag as f64).collect() };
+    if row.edge == other.edge || !is_one(&lags(row), &lags(other), victim.unit) {
+        return false;
+    }
+    let others = || {
+        lines
+            .iter()
+            .filter(|&&line| line != row.aggressor && line != victim.line)
+    };
+    let is_alone = |time: i64| {
+        let switches = |line: usize, polarity| any_within(edges[line].of(polarity), time - span, time + span);
+        !others().any(|&line| switches(line, Polarity::Rise) || switches(line, Polarity::Fall))
+    };
+    let (mut alone, mut along) = ((0, 0), (0, 0));
+    for Trial { time, hit } in trials(edges, victim, other) {
+        let count = if is_alone(time) { &mut alone } else { &mut along };
+        count.0 += 1;
+        count.1 += u64::from(hit);
+    }
+    alone.1 >= BY_ITSELF && fisher(along.1, along.0, alone.1, alone.0).greater() > SELDOM
+}
+
 /// The lines of `rows`, if these are several that all strike against their edges, and by one kind of edge: that each is coupled
 /// magnetically is less likely than that they share a lead.
 pub fn several(victim: &Victim, rows: &[Coupling]) -> Option<Kind> {
@@ -223,6 +260,49 @@ mod tests {
         assert_eq!(
             shared(last, |n| n % 24 != 0, one, true),
             Some((vec![1], Shows::NeverAlone))
+        );
+    }
+
+    #[test]
+    fn a_line_whose_other_edge_strikes_alone_needs_no_lead() {
+        // A strobe rises with the clock (line 1) and falls 139 ticks later; every third of its falls strikes.
+        let own = OwnEdges {
+            rises: rises(|_| true),
+            falls: rises(|_| true).iter().map(|t| t + 139).collect(),
+        };
+        let along = |others: Vec<i64>| {
+            let clock = OwnEdges {
+                rises: rises(|_| true),
+                falls: others,
+            };
+            [own.clone(), clock]
+        };
+        let by_itself = |others: Vec<i64>, strikes: fn(i64) -> bool, lag: i64| {
+            let (_, row) = accused(&rises(|n| n % 2 == 0));
+            let struck: Vec<i64> = rises(strikes).iter().map(|t| t + 139).collect();
+            let (victim, fall) = accused(&struck);
+            let occurrences = fall.occurrences.iter().map(|o| Occurrence {
+                polarity: Polarity::Fall,
+                lag,
+                ..*o
+            });
+            let fall = Coupling {
+                edge: Edge::Fall,
+                occurrences: occurrences.collect(),
+                ..fall
+            };
+            strikes_by_itself(&along(others), &victim, (&row, &fall), &[0, 1], 40)
+        };
+        let third: fn(i64) -> bool = |n| n % 3 == 0;
+        assert!(by_itself(Vec::new(), third, 30));
+        assert!(!by_itself(Vec::new(), third, 60), "after another lag");
+        assert!(!by_itself(Vec::new(), |n| n % 100 == 0, 30), "four strikes");
+        let every = |which: fn(i64) -> bool| rises(which).iter().map(|t| t + 150).collect::<Vec<i64>>();
+        assert!(!by_itself(every(|_| true), third, 30), "never alone either");
+        assert!(by_itself(every(|n| n % 4 == 0), third, 30));
+        assert!(
+            !by_itself(every(|n| n % 6 == 0), |n| n % 6 == 0 || n % 50 == 1, 30),
+            "hardly alone"
         );
     }
 

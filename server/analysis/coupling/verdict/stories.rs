@@ -58,34 +58,49 @@ pub enum DoseOf {
     Kind,
 }
 
+/// One level of a victim, its counts and what was found for it.
+pub type OfLevel<'a> = (&'a Table, &'a [Coupling]);
+
+/// ln likelihood, keys paid for, of the best story without a dose: told of all levels at once, or of each by itself. A line lifts
+/// what is low by one edge and dips what is high by the other: which level the victim had at an instant is known, and what goes along
+/// with it is no dose.
+fn best(table: &Table, rows: &[Coupling], levels: &[OfLevel]) -> f64 {
+    let worth = |table: &Table, rows: &[Coupling]| {
+        let stories = Stories::of(table, rows);
+        let hidden = stories.hidden.worth(stories.price);
+        hidden.max(stories.captured.worth(stories.price))
+    };
+    let together = worth(table, rows);
+    match levels.len() {
+        0 | 1 => together,
+        _ => together.max(levels.iter().map(|(table, rows)| worth(table, rows)).sum()),
+    }
+}
+
 /// The dose that explains a victim's strays better than lines by themselves and than a hidden one, if any.
-/// `table`: all levels of the victim, or of several; `rows`: what was found for them.
-pub fn shared(table: &Table, rows: &[Coupling], of: DoseOf) -> Option<Dose> {
+/// `table`: all levels of the victim, or of several; `rows`: what was found for them; `levels`: each of the victim's levels, if they
+/// are one victim's.
+pub fn shared(table: &Table, rows: &[Coupling], levels: &[OfLevel], of: DoseOf) -> Option<Dose> {
     let dose = dose::find(table)?;
-    let stories = Stories::of(table, rows);
-    let best = stories
-        .hidden
-        .worth(stories.price)
-        .max(stories.captured.worth(stories.price));
     let margin = match of {
         DoseOf::OneVictim => DOSE_MARGIN_ALONE,
         DoseOf::SeveralVictims => DOSE_MARGIN,
         DoseOf::Kind => -NEAR,
     };
-    (dose.worth > best + margin).then_some(dose)
+    // A curve for each level, of the same lines.
+    let of_levels = match levels.len() {
+        0 | 1 => f64::NEG_INFINITY,
+        _ => dose::worth_of_levels(levels.iter().map(|(table, _)| *table), &dose),
+    };
+    (dose.worth.max(of_levels) > best(table, rows, levels) + margin).then_some(dose)
 }
 
 /// The dose of a lead that dips a victim's high level as outputs rise, and lifts its low one as they fall, if that explains both better
 /// than lines by themselves and than a hidden one. `table`: both levels; `against`: the same with rises for falls of the low one
-/// ([`Table::against`]); `rows`: what was found for them.
-pub fn both_ways(table: &Table, against: &Table, rows: &[Coupling]) -> Option<Dose> {
+/// ([`Table::against`]); `rows`: what was found for them; `levels`: each of them.
+pub fn both_ways(table: &Table, against: &Table, rows: &[Coupling], levels: &[OfLevel]) -> Option<Dose> {
     let dose = dose::find(against).filter(|dose| dose.edge == Edge::Rise)?;
-    let stories = Stories::of(table, rows);
-    let best = stories
-        .hidden
-        .worth(stories.price)
-        .max(stories.captured.worth(stories.price));
-    (dose.worth > best + DOSE_MARGIN).then_some(dose)
+    (dose.worth > best(table, rows, levels) + DOSE_MARGIN).then_some(dose)
 }
 
 /// By how much (ln likelihood) the best story of these strays alone beats a dose that was found elsewhere, whose lines cost

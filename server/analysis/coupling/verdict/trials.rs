@@ -34,6 +34,11 @@ const STRAGGLE: f64 = 0.05;
 /// Standard deviations by which runs are fewer than chance has them where a gate opens and closes.
 const RUNS: f64 = 5.0;
 
+/// How much longer or shorter than it is a time between two edges may seem, in ticks.
+fn slack(unit: f64) -> i64 {
+    if unit > 1.0 { unit.ceil() as i64 } else { 1 }
+}
+
 /// An accused edge that was an opportunity, in ticks, and whether it struck.
 #[derive(Clone, Copy, Debug)]
 pub struct Trial {
@@ -70,8 +75,10 @@ pub fn whose_level_matters(
 ) -> Option<Clue> {
     let trials = trials(edges, victim, row);
     // Well before: what the accused edge itself switches says nothing, and which of two edges less than a sample apart came
-    // first says when between two samples they came, on which it depends whether sampling shows the stray.
+    // first says when between two samples they came, on which it depends whether sampling shows the stray. For the same reason
+    // a level says nothing that is another a sample earlier or later, as that of a line which keeps a distance to the accused is.
     let before = (BEFORE * victim.unit).ceil() as i64;
+    let slack = slack(victim.unit);
     let others = lines.iter().copied().filter(|&line| line != row.aggressor);
     let tried = others.clone().count().max(1) as f64;
     let chance_of = |line: usize| {
@@ -79,7 +86,11 @@ pub fn whose_level_matters(
         let mut counts = [(0u64, 0u64); 2];
         let (mut changes, mut last) = (0, None);
         for &Trial { time, hit } in &trials {
-            let high = record.level_at(Ticks(time - before)) == Level::High;
+            let [high, later] =
+                [-slack, slack].map(|by| record.level_at(Ticks(time - before + by)) == Level::High);
+            if high != later {
+                continue;
+            }
             changes += usize::from(last.is_some_and(|l| l != high));
             last = Some(high);
             let count = &mut counts[usize::from(high)];
@@ -128,13 +139,20 @@ pub fn only_where_struck_itself(
         let before = at.checked_sub(1).map_or(i64::MAX, |b| time - all[b]);
         all.get(at + 1).map_or(before, |next| before.min(next - time))
     };
+    let slack = slack(victim.unit) as f64;
     [SHORT_S * second, AS_SHORT * victim.width as f64]
         .into_iter()
         .find_map(|short| {
             // Of edges beside a short pulse, and of the others: opportunities and strikes.
             let mut counts = [(0u64, 0u64); 2];
             for Trial { time, hit } in &trials {
-                let count = &mut counts[usize::from(beside(*time) as f64 >= short)];
+                let lasts = beside(*time) as f64;
+                // Where that hangs on a sample, so does whether sampling shows the stray.
+                let [is_lasting, may_be] = [-slack, slack].map(|by| lasts + by >= short);
+                if is_lasting != may_be {
+                    continue;
+                }
+                let count = &mut counts[usize::from(is_lasting)];
                 count.0 += 1;
                 count.1 += u64::from(*hit);
             }
@@ -225,6 +243,38 @@ mod tests {
             whose_level_matters(&capture, &edges, &victim, &row, &[0, 1]),
             None
         );
+    }
+
+    #[test]
+    fn what_hangs_on_a_sample_is_no_level_and_no_length_that_matters() {
+        // Sampled every 50 ticks: GATE falls as long before the clock's rises as its level is read, one sample more before those that
+        // strike; the clock's pulses last four strays, or a sample more where they strike.
+        let is_seen = |n: i64| n % 3 == 0;
+        let span = TimeSpan::new(Ticks(0), Ticks(END));
+        let told = |before: [i64; 2], lasts: [i64; 2]| {
+            let of = |n: i64, two: [i64; 2]| 2_000 * n + two[usize::from(is_seen(n))];
+            let gate = (1..401).flat_map(|n| [Ticks(2_000 * n - 900), Ticks(of(n, before))]);
+            let line = |name: &str, edges: Vec<Ticks>| Line::digital(name, Level::Low, edges, span);
+            let lines = vec![
+                line("STEP", Vec::new()),
+                line("GATE", gate.collect()),
+                line("PEG", Vec::new()),
+            ];
+            let capture = Capture::in_nanoseconds("sampled", span, lines);
+            let falls = (1..401).map(|n| of(n, lasts)).collect();
+            let edges = [own(rises(|_| true), falls), OwnEdges::default()];
+            let (victim, row) = accused(&rises(is_seen));
+            let victim = Victim {
+                unit: 50.0,
+                width: 50,
+                ..victim
+            };
+            let level = whose_level_matters(&capture, &edges, &victim, &row, &[0, 1]);
+            let length = only_where_struck_itself(&edges, &victim, &row, 1e9);
+            [level.is_some(), length.is_some()]
+        };
+        assert_eq!(told([-100, -150], [200, 150]), [false; 2]);
+        assert_eq!(told([-50, -250], [300, 100]), [true; 2]);
     }
 
     #[test]
