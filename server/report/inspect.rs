@@ -200,6 +200,9 @@ pub struct LinkRow {
     /// Where width decides what gets lost: losses up to a width, and beyond; else null.
     #[serde(default)]
     pub lost_by_width: Option<ByWidthRow>,
+    /// Declared as upside down at the far end.
+    #[serde(default)]
+    pub inverted: bool,
 }
 
 /// Pulses lost up to a width, and of wider ones.

@@ -196,6 +196,9 @@ pub struct Steps {
     /// Of a count whose direction a line says: how that line stood at the wrong steps; else null.
     #[serde(default)]
     pub direction: Option<DirectionRow>,
+    /// How often a counter changed between its settling and the next strobe, not only by steps, so that it was not judged.
+    #[serde(default)]
+    pub moved_between: u64,
 }
 
 /// The line that says up or down, at the wrong steps of a count.

@@ -404,14 +404,22 @@ fn draw_marks(svg: &mut String, opened: &Opened, spec: &Spec, lines: &[usize], p
                     );
                 }
             }
-            &Mark::Missing { line, start, end, .. } => {
+            &Mark::Missing {
+                line,
+                start,
+                end,
+                is_low,
+                ..
+            } => {
                 let Some(high) = row(line) else { continue };
+                let (rest, pulse) = match is_low {
+                    true => (high, high + SWING),
+                    false => (high + SWING, high),
+                };
                 let (x, until) = (place.x(start), place.x(end).max(place.x(start) + 2.0));
                 let _ = write!(
                     svg,
-                    r##"<path d="M{x:.2} {:.1}V{high:.1}H{until:.2}V{:.1}" stroke="#c2452d" stroke-dasharray="4 3"/><text x="{x:.2}" y="{:.1}" fill="#c2452d" stroke="none">never arrived</text>"##,
-                    high + SWING,
-                    high + SWING,
+                    r##"<path d="M{x:.2} {rest:.1}V{pulse:.1}H{until:.2}V{rest:.1}" stroke="#c2452d" stroke-dasharray="4 3"/><text x="{x:.2}" y="{:.1}" fill="#c2452d" stroke="none">never arrived</text>"##,
                     high - 5.0
                 );
             }

@@ -17,6 +17,7 @@
 mod alike;
 mod answers;
 mod api;
+mod asked;
 mod assets;
 mod base64;
 mod before;

@@ -53,6 +53,8 @@ pub enum Mark {
         line: usize,
         start: i64,
         end: i64,
+        /// It would have been a low pulse there.
+        is_low: bool,
     },
     /// A pulse at the far end that nobody sent.
     Extra { line: usize, start: i64, end: i64 },
@@ -435,10 +437,10 @@ fn link(opened: &Opened, row: &LinkRow) -> Vec<Occurrence> {
     let missing = never.map(|&at_s| {
         let (sent, end) = pulse(from, at_s);
         let line = &capture.lines[from];
-        let is_pause = line
-            .edges
-            .binary_search(&Ticks(sent))
-            .is_ok_and(|edge| Some(line.polarity(edge)) != active);
+        let at = line.edges.binary_search(&Ticks(sent + opened.origin().0));
+        let goes = at.ok().map(|edge| line.polarity(edge));
+        let is_pause = goes.is_some() && goes != active;
+        let is_low = (goes == Some(Polarity::Fall)) != row.inverted;
         Occurrence {
             from: sent,
             to: end + delay,
@@ -448,6 +450,7 @@ fn link(opened: &Opened, row: &LinkRow) -> Vec<Occurrence> {
                 line: to,
                 start: sent + delay,
                 end: end + delay,
+                is_low,
             }],
             caption: if is_pause {
                 format!(

@@ -12,10 +12,10 @@ use crate::workflow::condition_runs::RunFound;
 use crate::workflow::unreadable;
 
 use super::answers::{headline_over, of_the_rest, open_only};
+use super::asked::{RAIL, narrow_form, rail_form};
 use super::finding_state::StateView;
 use super::occurrences::{occurrences, told};
 use super::opened::Opened;
-use super::pages::links::escape_query;
 
 /// Height of the tallest bar, and width of the whole histogram, in its own units.
 const BAR_HEIGHT: f64 = 42.0;
@@ -56,6 +56,8 @@ pub struct FindingView {
     pub is_nothing_stray: bool,
     /// It asks for a supply to be declared: the form for that, filled in as far as it says; empty: it does not.
     pub declares: String,
+    /// It asks for the width below which a line's pulses are strays: the form for that, filled in likewise; empty: it does not.
+    pub narrows: String,
     /// The capture that it says can't be read.
     pub unreadable: Option<CaptureLink>,
     /// What the person holds of it; `None` where that is not known here.
@@ -309,36 +311,10 @@ fn finding_view(opened: &Opened, finding: &Finding, number: usize, names: &[&str
             Some(text) => rail_form(opened, finding, text),
             None => String::new(),
         },
+        narrows: narrow_form(finding, said()),
         unreadable: None,
         state: None,
     }
-}
-
-/// How advice to declare a supply says it in the setup's own words.
-const RAIL: &str = "[rail.";
-
-/// The end of the address of the form for a rail, with what `says` proposes of it.
-fn rail_form(opened: &Opened, finding: &Finding, says: &str) -> String {
-    let value = |key: &str| {
-        let (_, rest) = says.split_once(&format!("{key} = \""))?;
-        rest.split('"').next().map(str::to_owned)
-    };
-    let row = opened
-        .report
-        .rails
-        .iter()
-        .find(|row| finding.lines.first() == Some(&row.rail));
-    let nominal = value("nominal").or_else(|| row.map(|row| format!("{} V", row.nominal_v)));
-    let fields = [
-        ("kind", Some("rail".to_owned())),
-        ("line", finding.lines.first().cloned()),
-        ("nominal", nominal),
-        ("tolerance", value("tolerance")),
-    ];
-    let fields = fields
-        .into_iter()
-        .filter_map(|(name, value)| Some(format!("{name}={}", escape_query(&value?))));
-    fields.collect::<Vec<_>>().join("&")
 }
 
 /// Whether a detail says why a line was cleared: as it is said there, or in one sentence with that line's other edges.

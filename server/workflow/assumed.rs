@@ -11,6 +11,8 @@ use crate::setup::Setup;
 
 use super::elsewhere::Elsewhere;
 use super::known_lines;
+use super::runs::align_pair_on;
+use super::same_signal::last_part;
 
 /// Names told of a capture, at most.
 const MOST_NAMES: usize = 12;
@@ -158,24 +160,87 @@ pub fn nothing_brings(file: &str) -> String {
 }
 
 /// How a line is named on the command line by which two captures come to one clock; `None` where one of them has no line
-/// with edges. The example is the busiest line of each.
+/// with edges. The example is the pair of lines that fits best, else one of like names, else plainly made up. Cost: that of
+/// aligning on [`MOST_PAIRS`] pairs.
 pub fn by_a_word(first: &Capture, other: &Capture) -> Option<String> {
     // These part the names of several lines, and those of one.
     let can_be_said = |line: &&Line| !line.edges.is_empty() && !line.name.contains([',', '=']);
-    let busiest = |capture: &Capture| {
-        let lines = capture.lines.iter().filter(can_be_said);
-        lines
-            .max_by_key(|line| line.edges.len())
-            .map(|line| line.name.clone())
+    let here: Vec<&Line> = first.lines.iter().filter(can_be_said).collect();
+    let there: Vec<&Line> = other.lines.iter().filter(can_be_said).collect();
+    if here.is_empty() || there.is_empty() {
+        return None;
+    }
+    let pairs = || here.iter().flat_map(|x| there.iter().map(move |y| (*x, *y)));
+    let fitting = best_fit((first, other), pairs());
+    let alike = || pairs().find(|(x, y)| are_named_alike(&x.name, &y.name));
+    let fits = fitting.as_ref().map_or(String::new(), |(_, alignment)| {
+        format!(
+            "; {} of the two match with {} added to the times of {}",
+            count_of(alignment.matched as u64, "edge"),
+            seconds(alignment.offset_s),
+            other.file
+        )
+    });
+    let example = match fitting.map(|(pair, _)| pair).or_else(alike) {
+        Some((x, y)) => format!(
+            "the same command with --align-on {} (say), if {} of {} and {} of {} are one wire or the two ends of a link that \
+             works{fits}",
+            shell_word(&format!("{}={}", x.name, y.name)),
+            x.name,
+            first.file,
+            y.name,
+            other.file
+        ),
+        None => format!(
+            "the same command with --align-on LINE=LINE_IN_THE_OTHER, where LINE stands for its name in {} and LINE_IN_THE_OTHER for \
+             that in {}",
+            first.file, other.file
+        ),
     };
-    let (here, there) = (busiest(first)?, busiest(other)?);
     Some(format!(
-        "Name an irregular line that both recorded: the same command with --align-on {} (say), if {here} of {} and {there} of {} \
-         are one wire or the two ends of a link that works; in the browser the page Clocks does it.",
-        shell_word(&format!("{here}={there}")),
-        first.file,
-        other.file
+        "Name an irregular line that both recorded: {example}; in the browser the page Clocks does it."
     ))
+}
+
+/// Pairs of lines on which two captures are tried, at most, …
+const MOST_PAIRS: usize = 12;
+/// … none of them with more edges, for an example is not worth the wait, …
+const MOST_EDGES: usize = 100_000;
+/// … and whose edges differ in number by at most this share: one wire switches equally often while both record.
+const AS_MANY: f64 = 0.1;
+/// Least share of the edges of the line with fewer that match.
+const FITS: f64 = 0.9;
+
+/// The pair by which the two captures come to one clock, the one with the most edges that match.
+fn best_fit<'a>(
+    (first, other): (&Capture, &Capture),
+    pairs: impl Iterator<Item = (&'a Line, &'a Line)>,
+) -> Option<((&'a Line, &'a Line), Alignment)> {
+    let apart = |x: &Line, y: &Line| {
+        x.edges.len().abs_diff(y.edges.len()) as f64 / x.edges.len().max(y.edges.len()) as f64
+    };
+    let mut near: Vec<(&Line, &Line)> = pairs
+        .filter(|(x, y)| apart(x, y) <= AS_MANY && x.edges.len().max(y.edges.len()) <= MOST_EDGES)
+        .collect();
+    near.sort_by(|a, b| {
+        apart(a.0, a.1)
+            .total_cmp(&apart(b.0, b.1))
+            .then(b.0.edges.len().cmp(&a.0.edges.len()))
+    });
+    let tried = near.into_iter().take(MOST_PAIRS).filter_map(|(x, y)| {
+        let on = [format!("{}={}", x.name, y.name)];
+        let alignment = align_pair_on(first, other, &on).ok()?;
+        let fewer = x.edges.len().min(y.edges.len());
+        (alignment.matched as f64 >= FITS * fewer as f64).then_some(((x, y), alignment))
+    });
+    tried.max_by_key(|(_, alignment)| alignment.matched)
+}
+
+/// Whether one name holds the other, scopes and capitals apart: `STRIKE` and `tower.STRIKE_IN`.
+fn are_named_alike(one: &str, other: &str) -> bool {
+    let of = |name: &str| last_part(name).to_ascii_lowercase();
+    let (one, other) = (of(one), of(other));
+    one.len().min(other.len()) >= 3 && (one.contains(&other) || other.contains(&one))
 }
 
 /// A word as it can be pasted into a shell.

@@ -210,6 +210,7 @@ impl Fill<'_> {
                 wider_sent: narrow.wider,
                 p_value: narrow.p_value,
             }),
+            inverted: link.inverted,
         }
     }
 

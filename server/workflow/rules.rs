@@ -186,6 +186,7 @@ fn steps(capture: &Capture, tale: &Tale) -> Steps {
         bus: names(capture, &tale.bus),
         steps: tale.steps,
         wrong: tale.wrong,
+        moved_between: tale.moved_between,
         instead: tale
             .instead
             .iter()

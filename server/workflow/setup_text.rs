@@ -76,6 +76,34 @@ pub fn without_rail(text: &str, line: &str) -> Result<String, String> {
     }
 }
 
+/// `text` with the `narrow_below` of `line` as `table` (its header and that key) has it: in the line's own table, where there
+/// is one, in place of one that stands there; else at the end.
+pub fn with_narrow(text: &str, line: &str, table: &str) -> String {
+    let lines: Vec<&str> = text.lines().collect();
+    let is_it = |&at: &usize| {
+        let block = lines[at..end_of_table(&lines, at)].join("\n");
+        lines[at].trim_start().starts_with("[line.")
+            && Setup::parse(&block, "the line").is_ok_and(|setup| setup.lines.contains_key(line))
+    };
+    let Some(at) = (0..lines.len()).find(is_it) else {
+        return with_table(text, table);
+    };
+    let end = end_of_table(&lines, at);
+    let is_key = |row: &&str| {
+        let key = row.split('=').next().unwrap_or_default();
+        row.contains('=') && key.trim() == "narrow_below"
+    };
+    let said = lines[at + 1..end].iter().position(is_key).map(|n| at + 1 + n);
+    let new: Vec<&str> = table.lines().filter(is_key).collect();
+    let (head, rest) = match said {
+        Some(said) => (&lines[..said], &lines[said + 1..]),
+        None => lines.split_at(at + 1),
+    };
+    let mut all = [head, &new, rest].concat().join("\n");
+    all.push('\n');
+    all
+}
+
 fn cut_by_hand(what: &str) -> String {
     format!(
         "{what} can't be told apart from what stands around it: take it out of the setup by hand, in the bench log"
@@ -104,6 +132,24 @@ mod tests {
         let gone = without_rule(&rest, "pulse-width of A", 8).unwrap_err();
         assert!(gone.contains("load the page again"), "{gone}");
         assert!(without_rule(TEXT, "pulse-width of B", 8).is_err());
+    }
+
+    #[test]
+    fn a_narrow_limit_goes_into_the_table_of_its_line() {
+        let table = |line: &str| format!("[line.\"{line}\"]\nnarrow_below = \"60 ns\"\n");
+        assert_eq!(
+            with_narrow(TEXT, "A", &table("A")),
+            TEXT.replace("\"9 ns\"", "\"60 ns\"")
+        );
+        assert_eq!(
+            with_narrow(TEXT, "B", &table("B")),
+            format!("{TEXT}\n{}", table("B"))
+        );
+        let family = "[line.B]\nfamily = \"ttl-5v\"\n\n[line.A]\nlow = 0.8\nhigh = 2.0\n";
+        assert_eq!(
+            with_narrow(family, "B", &table("B")),
+            family.replace("[line.B]\n", "[line.B]\nnarrow_below = \"60 ns\"\n")
+        );
     }
 
     #[test]

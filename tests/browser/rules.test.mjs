@@ -53,6 +53,11 @@ test("a rule goes in by the form and is checked", async () => {
   await form.locator("[name=bus]").pressSequentially(" ct_0");
   await form.getByRole("button", { name: "SELECT_0", exact: true }).click();
   assert.equal(await form.locator("[name=bus]").inputValue(), "SELECT_1 SELECT_0");
+  // What is too narrow for a line has its width.
+  await form.locator("[name=kind]").selectOption("narrow");
+  assert.equal(await form.locator("[name=narrow_below]").isVisible(), true);
+  assert.equal(await form.locator("[name=line]").isVisible(), true);
+  assert.equal(await form.locator("[name=name]").isVisible(), false);
   // Of a latch the enable and the level at which it is open.
   await form.locator("[name=kind]").selectOption("latch");
   assert.equal(await form.locator("[name=open_at]").isVisible(), true);

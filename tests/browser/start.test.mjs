@@ -156,6 +156,21 @@ test("moments stand in the reader's own zone, in the log and in the report", asy
   await page.context().close();
 });
 
+test("a title of 180 letters without a blank stays on its pages", async () => {
+  const title = "Tower".repeat(36);
+  const made = await fetch(`${server.url}/api/sessions`, { method: "POST", headers: { "content-type": "application/json" }, body: JSON.stringify({ title }) });
+  const { id } = await made.json();
+  const { page, troubles } = await openPage(browser, server.url);
+  for (const place of [`sessions/${id}`, `sessions/${id}/log`, `sessions/${id}/report.html`, "?sessions"]) {
+    await page.goto(`${server.url}/${place}`);
+    await page.getByText(title).first().waitFor();
+    const [wide, room] = await page.evaluate(() => [document.documentElement.scrollWidth, document.documentElement.clientWidth]);
+    assert.ok(wide <= room, `${place}: ${wide} of ${room}`);
+  }
+  assert.deepEqual(troubles, []);
+  await page.context().close();
+});
+
 test("on a page whose scripts come late, what is chosen, typed or dragged once it has loaded is taken", async () => {
   const { page, troubles } = await openPage(browser, server.url, { late: 300 });
   await page.locator("#files").setInputFiles(sample("as-found.vcd"));

@@ -12,6 +12,7 @@ mod outcome;
 mod pulsed;
 
 mod advice;
+mod chance;
 mod conditions;
 mod contacts;
 mod levels;

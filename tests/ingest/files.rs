@@ -167,6 +167,27 @@ fn what_is_no_logic_is_kept_apart() {
     assert!(told(&capture, "not logic lines"));
 }
 
+/// IEEE Std 1364-2005 §18.2.1 has times as decimal numbers from 0 on; some programs put the trigger there.
+#[test]
+fn times_before_the_trigger_are_read_and_told_of() {
+    let capture = try_read(&vcd("#-3000\n0!\n#-10\n1!\n#0\n0!\n#25\n1!\n#40")).unwrap();
+    let times: Vec<i64> = capture.lines[0].edges.iter().map(|t| t.0).collect();
+    assert_eq!((capture.span.start.0, times), (-3000, vec![-10, 0, 25]));
+    assert!(told(&capture, "times begin below 0, at #-3000"));
+    assert!(told(&capture, "before the instrument's trigger"));
+    // They run on as others do, and are whole numbers.
+    let text = vcd("#-10\n0!\n#-20\n1!\n");
+    let error = try_read(&text).unwrap_err();
+    assert!(matches!(error.kind, ErrorKind::Backwards { .. }), "{error}");
+    for odd in ["#-", "#-1.5", "#--3", "#3-"] {
+        let error = try_read(&vcd(&format!("{odd}\n0!\n#9\n1!\n"))).unwrap_err();
+        assert!(
+            error.to_string().contains("after #") || error.to_string().contains("whole number"),
+            "{error}"
+        );
+    }
+}
+
 #[test]
 fn vcd_mistakes_have_their_place() {
     let fail = |text: &str| try_read(text).unwrap_err();

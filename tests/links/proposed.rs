@@ -140,3 +140,22 @@ fn a_gate_and_a_counter_are_proposed_as_nobodys_far_end() {
         "{found:?}"
     );
 }
+
+/// A strobe inside its select, as a write of a memory has them: as many edges, each at a lag of its own, before and after.
+#[test]
+fn a_strobe_inside_a_select_is_nobodys_far_end() {
+    let mut dice = dice::Dice(4711);
+    let mut jitter = |most: f64| (dice.unit() * most) as u64;
+    let (mut select, mut strobe) = (Vec::new(), Vec::new());
+    for n in 0..400u64 {
+        let at = 10_000 + 3_000 * n + jitter(200.0);
+        select.push((at, at + 620 + jitter(10.0)));
+        strobe.push((at + 110 + jitter(10.0), at + 360 + jitter(10.0)));
+    }
+    let lines = [("WR_N", strobe, true), ("CS_N", select.clone(), true)];
+    assert_eq!(proposals(&lines), []);
+    // The select's own far end is proposed.
+    let far = later(&select, 40);
+    let lines = [("CS_N", select, true), ("CS_TOWER_N", far, true)];
+    assert_eq!(proposals(&lines).len(), 1);
+}

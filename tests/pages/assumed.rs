@@ -209,11 +209,11 @@ fn a_line_that_two_captures_share_is_proposed_for_their_clocks() {
         }
         text
     };
-    let told = |other: &str| {
+    let told_of = |board: &str, tower: &str| {
         let read = |name: &str, text: &str| {
             read_bytes(name, text.as_bytes().to_vec(), &ReadOptions::default()).unwrap()
         };
-        let captures = vec![read("board.vcd", &vcd(0, "STEP")), read("tower.vcd", other)];
+        let captures = vec![read("board.vcd", board), read("tower.vcd", tower)];
         let setup = Setup::parse("", "setup.toml").unwrap();
         let question = Question {
             setup: &setup,
@@ -227,6 +227,7 @@ fn a_line_that_two_captures_share_is_proposed_for_their_clocks() {
             .unwrap();
         found.try_next.join(" ")
     };
+    let told = |other: &str| told_of(&vcd(0, "STEP"), other);
     let shared = told(&vcd(1_250, "LAMP"));
     assert!(
         shared.contains("--align-on TEMPO brings them to one clock"),
@@ -242,6 +243,48 @@ fn a_line_that_two_captures_share_is_proposed_for_their_clocks() {
             "the same command with --align-on TEMPO=PACE (say), if TEMPO of board.vcd and PACE of tower.vcd"
         ),
         "{none}"
+    );
+    assert!(
+        none.contains("; 200 edges of the two match with −1.25 µs added to the times of tower.vcd"),
+        "{none}"
+    );
+    // The busiest lines of both fit nothing.
+    let busy = |text: String, name: &str, of: i64| {
+        let mut text = text.replace(
+            "$enddefinitions",
+            &format!("$var wire 1 % {name} $end\n$enddefinitions"),
+        ) + "#800000\n";
+        let mut at = 800_100;
+        for n in 0..400 {
+            at += 200 + n * of % 97;
+            text += &format!("#{at}\n{}%\n", n % 2);
+        }
+        text
+    };
+    let fits = told_of(
+        &busy(vcd(0, "STEP"), "GUARD", 3),
+        &busy(vcd(1_250, "LAMP").replace("TEMPO", "PACE"), "HOIST", 5),
+    );
+    assert!(fits.contains("--align-on TEMPO=PACE (say)"), "{fits}");
+    // None fits: one of like names, else an example that is plainly none.
+    let other = |name: &str| {
+        let text = vcd(0, "LAMP").replace(" TEMPO ", &format!(" {name} "));
+        let lines = text.lines().filter(|line| !line.ends_with('"') || line.len() > 2);
+        lines
+            .enumerate()
+            .filter(|(n, _)| n % 5 != 4 || *n < 8)
+            .map(|(_, line)| format!("{line}\n"))
+            .collect::<String>()
+    };
+    let alike = told_of(&busy(vcd(0, "STEP"), "GUARD", 3), &other("tempo_in"));
+    assert!(
+        alike.contains("--align-on TEMPO=tempo_in (say)") && !alike.contains("match"),
+        "{alike}"
+    );
+    let made_up = told_of(&busy(vcd(0, "STEP"), "GUARD", 3), &other("X7"));
+    assert!(
+        made_up.contains("--align-on LINE=LINE_IN_THE_OTHER, where LINE stands for its name in board.vcd"),
+        "{made_up}"
     );
     // As it can be pasted into a shell.
     let quoted = told(&vcd(1_250, "LAMP").replace("TEMPO", "PACE[3]"));

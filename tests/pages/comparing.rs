@@ -7,6 +7,7 @@ use edgewitness::demo;
 use serde_json::{Value, json};
 
 use crate::evening::Evening;
+use crate::pulsed::{pulses, vcd};
 
 #[tokio::test]
 async fn the_capture_of_the_fix_says_what_is_not_found_any_more() {
@@ -196,6 +197,80 @@ async fn before_and_after_keeps_to_the_condition_in_its_address() {
     let page = evening.shown(&format!("?condition={first}")).await;
     assert!(
         page.contains(&format!("/before-and-after?condition={first}\">compare")),
+        "{page}"
+    );
+}
+
+/// A line of `all` pulses, `short` of them far too short for it.
+fn with_short(seed: u64, all: usize, short: usize) -> String {
+    let mut sent = pulses(seed, all);
+    for n in 0..short {
+        let pulse = &mut sent[(2 * n + 1) * all / (2 * short)];
+        pulse.1 = pulse.0 + 40;
+    }
+    vcd(&[("STEP", sent, false)])
+}
+
+/// 14 of 914 as found, 0 of 158 by luck, 0 of 3000 once it is mended: what was mended is told, and not laid against luck.
+#[tokio::test]
+async fn a_fix_behind_a_condition_that_was_clean_by_luck_is_laid_against_what_was_found() {
+    let evening = Evening::begun().await;
+    let conditions = [
+        ("as found", "a.vcd", with_short(1, 914, 14)),
+        ("connector reseated", "b.vcd", with_short(2, 158, 0)),
+        ("33 ohm at the driver", "c.vcd", with_short(3, 3000, 0)),
+    ];
+    for (title, name, text) in &conditions {
+        evening.condition(title).await;
+        evening.bring(name, text).await;
+    }
+    let rule = json!({"kind": "pulse-width", "line": "STEP", "level": "high", "at_least": "120 ns"});
+    evening.ok(Method::POST, "/rules", rule).await;
+    evening.get("/runs").await;
+    let page = evening.shown("/before-and-after").await;
+    assert!(
+        page.contains("From &#34;as found&#34; to &#34;33 ohm at the driver&#34;. Gone: "),
+        "{page}"
+    );
+    let passed = "Laid against &#34;as found&#34;, where ";
+    assert!(
+        page.contains(passed)
+            && page.contains("and not against &#34;connector reseated&#34;: 0 of 158 under &#34;connector reseated&#34; may be luck"),
+        "{page}"
+    );
+    let report = evening.shown("/report.html").await;
+    assert!(
+        report.contains(passed)
+            && report.contains("<b>From &#34;as found&#34; to &#34;33 ohm at the driver&#34;. Gone: "),
+        "{report}"
+    );
+    // What the whole comparison shows is not said again among the changes, and the change that it passes over is.
+    assert!(
+        report.contains("<b>From &#34;connector reseated&#34; to &#34;33 ohm at the driver&#34;")
+            && report
+                .matches("From &#34;as found&#34; to &#34;33 ohm at the driver&#34;")
+                .count()
+                == 1,
+        "{report}"
+    );
+    // Who chooses gets what was chosen.
+    let ids = evening.get("").await["conditions"].clone();
+    let chosen = format!(
+        "/before-and-after?before=c{}&after=c{}",
+        ids[1]["id"], ids[2]["id"]
+    );
+    let page = evening.shown(&chosen).await;
+    assert!(
+        page.contains("From &#34;connector reseated&#34;") && !page.contains("Laid against"),
+        "{page}"
+    );
+    // The condition in the middle is laid against what it changed.
+    let page = evening
+        .shown(&format!("/before-and-after?condition={}", ids[1]["id"]))
+        .await;
+    assert!(
+        page.contains("From &#34;as found&#34; to &#34;connector reseated&#34;")
+            && !page.contains("Laid against"),
         "{page}"
     );
 }

@@ -241,6 +241,8 @@ async fn the_page_steps_through_them() {
     let page = bench.page(&format!("/sessions/{id}")).await;
     let figure = format!("/sessions/{id}/findings/{strobes}/figure.svg");
     assert!(page.contains(&figure), "{figure}");
+    // The form for what the notes ask is filled in as far as they say.
+    assert!(page.contains("kind=narrow&#38;line=HAMMER_ACK"), "{page}");
     let figure = bench.page(&figure).await;
     assert!(figure.contains("stray or job?"), "{figure}");
 }

@@ -7,6 +7,7 @@ use edgewitness::demo;
 use serde_json::{Value, json};
 
 use crate::evening::Evening;
+use crate::pulsed::{later, pulses, vcd};
 
 #[tokio::test]
 async fn a_link_is_declared_taken_back_and_the_taking_back_undone() {
@@ -44,4 +45,41 @@ async fn a_link_is_declared_taken_back_and_the_taking_back_undone() {
             .starts_with("The far end: The captures have no NOWHERE."),
         "{told}"
     );
+}
+
+/// What never arrived is drawn as it would have come: a dip at the far end of an inverter, and of a line that rests high.
+#[tokio::test]
+async fn a_lost_pulse_is_drawn_the_way_it_would_have_arrived() {
+    for (sent_high, far_high, dips) in [
+        (false, true, true),
+        (false, false, false),
+        (true, true, true),
+        (true, false, false),
+    ] {
+        let evening = Evening::begun().await;
+        let sent = pulses(5, 120);
+        let mut far = later(&sent, 40);
+        far.remove(60);
+        let lines = [("OUT", sent, sent_high), ("IN", far, far_high)];
+        evening.bring("a.vcd", &vcd(&lines)).await;
+        let link = json!({"from": "OUT", "to": "IN", "inverted": sent_high != far_high});
+        evening.ok(Method::POST, "/links", link).await;
+        let report = evening.report().await;
+        let found = report["findings"].as_array().unwrap();
+        let lossy = found
+            .iter()
+            .find(|f| f["topic"] == "link")
+            .unwrap_or_else(|| panic!("{report}"));
+        let path = format!("/findings/{}/figure.svg", lossy["id"].as_str().unwrap());
+        let svg = evening.shown(&path).await;
+        // From where it rests to where the pulse would be: down the page is a dip.
+        let ghost = svg
+            .split("<path d=\"M")
+            .find(|part| part.contains("never arrived"));
+        let ghost = ghost.unwrap_or_else(|| panic!("{svg}"));
+        let (rest, tail) = ghost.split_once(' ').unwrap().1.split_once('V').unwrap();
+        let pulse: f64 = tail.split('H').next().unwrap().parse().unwrap();
+        let rest: f64 = rest.parse().unwrap();
+        assert_eq!(pulse > rest, dips, "{sent_high} {far_high}: {ghost}");
+    }
 }

@@ -307,3 +307,58 @@ async fn a_rule_that_is_broken_in_a_supply_s_deep_dips_sends_to_the_supply_first
     let next = fault["try_next"][0].as_str().unwrap();
     assert!(next.starts_with("See to VCC_TOWER first"), "{fault}");
 }
+
+#[tokio::test]
+async fn what_is_too_narrow_for_a_line_is_said_in_the_form() {
+    let bench = with_a_capture().await;
+    let page = bench.page("/sessions/1/rules").await;
+    assert!(
+        page.contains("<option value=\"narrow\">") && page.contains("name=\"narrow_below\""),
+        "{page}"
+    );
+    let narrow = |line: &str, width: &str| json!({"kind": "narrow", "line": line, "narrow_below": width});
+    let told = refused(&bench, narrow("STEP_9", "60 ns")).await;
+    assert!(told.starts_with("Line: The captures have no STEP_9"), "{told}");
+    let told = refused(&bench, narrow("STEP", "60 parsecs")).await;
+    assert!(told.starts_with("Too narrow below: "), "{told}");
+    let told = refused(&bench, narrow("STEP", "")).await;
+    assert!(told.starts_with("Too narrow below: "), "{told}");
+    for width in ["60 ns", "90 ns"] {
+        bench.ok(Method::POST, RULES, narrow("STEP", width)).await;
+    }
+    let log = bench.ok(Method::GET, "/api/sessions/1", Value::Null).await;
+    assert_eq!(
+        log["setup"], "[line.\"STEP\"]\nnarrow_below = \"90 ns\"\n",
+        "{log}"
+    );
+    let page = bench.page("/sessions/1/rules").await;
+    assert!(
+        page.contains("undo: rule &#34;narrow_below of STEP&#34; added"),
+        "{page}"
+    );
+}
+
+#[tokio::test]
+async fn a_range_of_bits_is_taken_for_its_lines() {
+    let bench = Bench::with_session().await;
+    let mut table = String::from("Time (us),STEP,NOTE[0],NOTE[1],NOTE[2]\n");
+    for row in 0..400 {
+        let n = row / 2;
+        table += &format!("{row},{},{},{},{}\n", row % 2, n & 1, n >> 1 & 1, n >> 2 & 1);
+    }
+    let (status, _) = bench.bring("/api/sessions/1", "name=tower.csv", table).await;
+    assert!(status.is_success());
+    bench.page("/sessions/1/rules").await;
+    let rule = |bus: &str| json!({"kind": "sequence", "bus": bus, "strobe": "STEP", "edge": "rise", "rule": "count-up"});
+    let told = refused(&bench, rule("NOTE[3:0]")).await;
+    assert!(
+        told.starts_with("Bus, most significant first: The captures have no NOTE[3:0]"),
+        "{told}"
+    );
+    let session = bench.ok(Method::POST, RULES, rule("NOTE[2:0]")).await;
+    let setup = session["setup"].as_str().unwrap();
+    assert!(
+        setup.contains("bus = [\"NOTE[2]\", \"NOTE[1]\", \"NOTE[0]\"]"),
+        "{setup}"
+    );
+}

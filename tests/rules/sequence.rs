@@ -287,3 +287,85 @@ fn a_line_that_moves_in_few_of_the_wrong_steps_is_told_with_its_count() {
     let next = &said[0].try_next[0];
     assert!(next.starts_with("WATCHED moves in only 1 of the "), "{next}");
 }
+
+/// A counter of three bits that counts at strobes every 100 ns, 10 ns behind them, and at each of `moves` (a time and a new
+/// value) besides.
+fn counting(strobes: i64, moves: &[(i64, u64)]) -> Capture {
+    let mut changes: Vec<(i64, Option<u64>)> = (0..strobes).map(|n| (110 + 100 * n, None)).collect();
+    changes.extend(moves.iter().map(|&(at, value)| (at, Some(value))));
+    changes.sort_unstable();
+    let (mut value, mut bits) = (0u64, [(); 3].map(|()| Vec::new()));
+    for (at, new) in changes {
+        let new = new.unwrap_or((value + 1) % 8);
+        for (bit, edges) in bits.iter_mut().enumerate() {
+            if (value ^ new) >> bit & 1 == 1 {
+                edges.push(at);
+            }
+        }
+        value = new;
+    }
+    let strobes: Vec<i64> = (0..strobes)
+        .flat_map(|n| [100 + 100 * n, 150 + 100 * n])
+        .collect();
+    let [q0, q1, q2] = &bits;
+    capture(&[
+        ("Q2", 0, q2.as_slice()),
+        ("Q1", 0, q1.as_slice()),
+        ("Q0", 0, q0.as_slice()),
+        ("STEP", 0, strobes.as_slice()),
+    ])
+}
+
+#[test]
+fn a_counter_that_moves_on_without_a_strobe_is_told_of_whatever_its_settling_time() {
+    // Read 20 ns after the strobe all steps are right; after the 3rd and the 6th one more follows.
+    let moved = counting(10, &[(370, 4), (680, 0)]);
+    let settled = sequence("count-up", "settle = \"20 ns\"\n");
+    let result = check(&moved, &settled);
+    let tale = result.tale.clone().unwrap();
+    assert_eq!(
+        (counts(&result), tale.steps, tale.wrong, tale.instead),
+        ((8, 2, 0), 10, 2, vec![(Instead::Unbidden, 2)])
+    );
+    let first = &result.tally.violations[0];
+    assert_eq!((first.start, first.at), (Ticks(300), Ticks(370)));
+    let setup = Setup::parse(&settled, "s.toml").unwrap();
+    let said = findings(&moved, &setup.rules, &check_all(&moved, &setup.rules, &[]));
+    assert!(
+        said[0]
+            .title
+            .ends_with("breaks count-up in 2 of 10 steps: it moved on without a strobe"),
+        "{}",
+        said[0].title
+    );
+    // Without a settling time the same steps are told.
+    assert_eq!(check(&moved, &sequence("count-up", "")).tale.unwrap().wrong, 2);
+    // None moves on its own.
+    assert_eq!(counts(&check(&counting(10, &[]), &settled)), (10, 0, 0));
+}
+
+#[test]
+fn what_loads_a_counter_between_its_strobes_is_no_step_of_its_own() {
+    // Set to 6 after the 2nd step, cleared after the 5th, and set to what happens to be the next value after the 8th.
+    let loaded = counting(10, &[(270, 6), (560, 0), (880, 4)]);
+    let settled = sequence("count-up", "settle = \"20 ns\"\n");
+    let result = check(&loaded, &settled);
+    assert_eq!(counts(&result), (10, 0, 0));
+    assert_eq!(result.tale.unwrap().moved_between, 3);
+    // One that another rule's strobe steps as well.
+    let mut both = counting(6, &[(370, 4), (570, 7)]);
+    let span = both.lines[0].span;
+    let edges = vec![Ticks(360), Ticks(365), Ticks(560), Ticks(565)];
+    both.lines.push(Line::digital("SKIP", Level::Low, edges, span));
+    let skip = settled.replace("\"STEP\"", "\"SKIP\"");
+    let setup = Setup::parse(&format!("{settled}{skip}"), "s.toml").unwrap();
+    let results = check_all(&both, &setup.rules, &[]);
+    assert_eq!(
+        counts(&results.rules[0]),
+        (6, 0, 0),
+        "{:?}",
+        results.rules[0].tale
+    );
+    let alone = Setup::parse(&settled, "s.toml").unwrap();
+    assert_eq!(counts(&check_all(&both, &alone.rules, &[]).rules[0]), (4, 2, 0));
+}

@@ -43,6 +43,11 @@ const LEAST_WITH_LOSSES: usize = 100;
 const LEAST_LOST: usize = 6;
 /// … and the losses fall into at least this share of the stretches that scattered losses would make.
 const SCATTERED: f64 = 0.7;
+/// Both edges of a pulse come over one wire, so they are as late but for this share of the narrowest usual pulse (no source: a
+/// slow edge makes them differ; a strobe that stands inside a select has its edges on either side of the other's) …
+const ONE_LAG: f64 = 0.25;
+/// … or so many samples.
+const ONE_LAG_SAMPLES: f64 = 2.0;
 /// Edges that arrived are looked at in an even choice of so many, when it is asked who carries the others.
 const MOST_LOOKED_AT: usize = 10_000;
 /// Stretches of the first look, and edges of each.
@@ -142,7 +147,7 @@ impl Pair<'_> {
         let quality = self.fit.quality(sent, far);
         let delay = self.fit.center() - bias(b) + bias(a);
         let (recall, precision) = (self.fit.recall(sent), self.fit.precision(far));
-        let is_alike = quality >= ALIKE;
+        let is_alike = quality >= ALIKE && self.is_at_one_lag();
         let sparse_is_far = far.times.len() < sent.times.len();
         // The end that lacks edges must be the later one.
         let is_whole = match sparse_is_far {
@@ -167,6 +172,17 @@ impl Pair<'_> {
             quality,
             lost: 2.0 * pulses_lost as f64 / sent_edges.max(1) as f64,
         })
+    }
+
+    /// Whether rises and falls come equally late, and so the widths are alike, and both on the same side.
+    fn is_at_one_lag(&self) -> bool {
+        let windows = &self.fit.windows;
+        let (rise, fall) = (windows.rise.center, windows.fall.center);
+        let usual = [self.trains.0, self.trains.1].map(usual_pulse);
+        let slack = (ONE_LAG * usual[0].min(usual[1])).max(ONE_LAG_SAMPLES * self.quantum);
+        let is_one_side = rise.min(fall) >= -ONE_LAG_SAMPLES * self.quantum
+            || rise.max(fall) <= ONE_LAG_SAMPLES * self.quantum;
+        (rise - fall).abs() <= slack && is_one_side
     }
 
     /// Whether the edges that the sparser line lacks are whole pulses here and there that no other line carries instead, and
@@ -236,6 +252,23 @@ impl Pair<'_> {
         let share = |k: usize| moved[k] as f64 / of[k].max(1) as f64;
         share(0) > 0.5 && share(1) < 0.5 * share(0)
     }
+}
+
+/// The median width of the level that is the shorter one on a line, in ticks.
+fn usual_pulse(train: &Train) -> f64 {
+    let median = |first: usize| {
+        let mut widths: Vec<i64> = train.times[first..]
+            .windows(2)
+            .step_by(2)
+            .map(|w| w[1] - w[0])
+            .collect();
+        let middle = widths.len() / 2;
+        match widths.is_empty() {
+            true => f64::INFINITY,
+            false => *widths.select_nth_unstable(middle).1 as f64,
+        }
+    };
+    median(0).min(median(1))
 }
 
 /// Whether the two may be one signal the right way up, and upside down. Both polarities of the sparser line must pile up.

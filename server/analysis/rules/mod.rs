@@ -77,7 +77,7 @@ pub fn check(capture: &Capture, rules: &[Rule], same_signal: &[(String, String)]
 
 /// Checks the rules alone.
 pub fn check_rules(capture: &Capture, rules: &[Rule]) -> Vec<RuleResult> {
-    on_all_cores(rules, |rule| check_one(capture, rule))
+    on_all_cores(rules, |rule| check_among(capture, rule, rules))
 }
 
 /// Finds the strays in the wrong steps of sequences, and what caused them: a stray on the other count input, say. See
@@ -90,8 +90,13 @@ pub fn link_strays(capture: &Capture, results: &mut RuleResults, strays: &Strays
     }
 }
 
-/// Checks one rule.
+/// Checks one rule as if there were no other.
 pub fn check_one(capture: &Capture, rule: &Rule) -> RuleResult {
+    check_among(capture, rule, &[])
+}
+
+/// Checks one of `rules`.
+fn check_among(capture: &Capture, rule: &Rule, rules: &[Rule]) -> RuleResult {
     let mut names = Names {
         capture,
         lines: Vec::new(),
@@ -114,7 +119,7 @@ pub fn check_one(capture: &Capture, rule: &Rule) -> RuleResult {
             }
         }
         Demand::Sequence(sequence) => {
-            let (tally, tale) = sequence::check(&mut names, sequence).unzip();
+            let (tally, tale) = sequence::check(&mut names, sequence, rules).unzip();
             names.result(tally, tale, None)
         }
     }

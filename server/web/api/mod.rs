@@ -8,6 +8,7 @@ pub mod compare;
 pub mod diagram;
 pub mod evidence;
 pub mod harness;
+mod line_names;
 pub mod links;
 pub mod log;
 pub mod marks;

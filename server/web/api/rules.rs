@@ -8,6 +8,7 @@ use axum::Json;
 use axum::extract::{Path, State};
 use serde::{Deserialize, Serialize};
 
+use super::line_names::parted;
 use super::log::change_setup;
 use crate::analysis::rules::check_one;
 use crate::model::{Capture, Level, Line};
@@ -17,7 +18,7 @@ use crate::web::error::{Failure, sentence};
 use crate::web::state::App;
 use crate::workflow::known_lines::no_such;
 use crate::workflow::links::quoted;
-use crate::workflow::setup_text::{with_table, without_rail, without_rule};
+use crate::workflow::setup_text::{with_narrow, with_table, without_rail, without_rule};
 
 /// Keys whose fields hold several names, parted by blanks or commas.
 const LISTS: [&str; 5] = ["bus", "data", "lines", "output", "watch"];
@@ -56,9 +57,11 @@ const KEYS: [&str; 28] = [
 ];
 /// The keys of a rail beside `line`, which names it.
 const RAIL_KEYS: [&str; 4] = ["nominal", "tolerance", "supply_end", "max_drop"];
+/// The key of the width below which a line's pulses are strays, beside `line`.
+const NARROW_KEYS: [&str; 1] = ["narrow_below"];
 
 /// What the form on the page calls a key; other keys are called as in the setup file.
-const FIELDS: [(&str, &str); 32] = [
+const FIELDS: [(&str, &str); 33] = [
     ("kind", "Kind"),
     ("name", "Name, if you like"),
     ("line", "Line"),
@@ -91,6 +94,7 @@ const FIELDS: [(&str, &str); 32] = [
     ("nominal", "Nominal"),
     ("tolerance", "Tolerance"),
     ("max_drop", "Largest drop from there"),
+    ("narrow_below", "Too narrow below"),
 ];
 
 /// A rule of the session's setup, to be taken out.
@@ -126,6 +130,9 @@ pub async fn add(
         return Err(Failure::wrong(told));
     }
     let name = parsed.rules.first().map(|rule| format!("rule \"{}\"", rule.name));
+    let narrow = parsed.lines.keys().next().cloned();
+    let of_line = |line: &String| format!("rule \"narrow_below of {line}\"");
+    let name = name.or(narrow.as_ref().map(of_line));
     let name = name.unwrap_or_else(|| format!("rail {}", parsed.rails.first().map_or("", |rail| &rail.line)));
     change_setup(app, id, format!("{name} added"), move |text| {
         let setup = Setup::parse(text, "the session's setup").map_err(|error| {
@@ -147,7 +154,10 @@ pub async fn add(
                 ));
             }
         }
-        let text = with_table(text, &rule);
+        let text = match &narrow {
+            Some(line) => with_narrow(text, line, &rule),
+            None => with_table(text, &rule),
+        };
         Setup::parse(&text, "the setup with the new rule").map_err(|error| error.to_string())?;
         Ok(text)
     })
@@ -228,7 +238,8 @@ fn missing(capture: &Capture, setup: &Setup) -> Option<String> {
         .rails
         .iter()
         .flat_map(|rail| std::iter::once(&rail.line).chain(&rail.supply_end));
-    of_rules.chain(of_rails.filter(|name| !has(name)).cloned()).next()
+    let of_lines = of_rails.chain(setup.lines.keys());
+    of_rules.chain(of_lines.filter(|name| !has(name)).cloned()).next()
 }
 
 /// What lines and buses are called.
@@ -236,28 +247,6 @@ fn names(capture: &Capture) -> Vec<String> {
     let lines = capture.lines.iter().map(|line| &line.name);
     let buses = capture.buses.iter().map(|bus| &bus.name);
     lines.chain(buses).cloned().collect()
-}
-
-/// The names in a field that holds several, parted by blanks or commas. Names in `known` may hold these themselves, others stand
-/// in quotes where they do. Cost: letters × names.
-fn parted(text: &str, known: &[String]) -> Vec<String> {
-    const PARTS: [char; 2] = [' ', ','];
-    let mut names = Vec::new();
-    let mut rest = text.trim_start_matches(PARTS);
-    while !rest.is_empty() {
-        let in_quotes = rest.strip_prefix('"').and_then(|inner| inner.split_once('"'));
-        let ends = |after: &str| after.is_empty() || after.starts_with(PARTS);
-        let is_next = |name: &&String| !name.is_empty() && rest.strip_prefix(name.as_str()).is_some_and(ends);
-        let longest = known.iter().filter(is_next).max_by_key(|name| name.len());
-        let (name, after) = match (in_quotes, longest) {
-            (_, Some(name)) => rest.split_at(name.len()),
-            (Some(quoted), None) => quoted,
-            (None, None) => rest.split_at(rest.find(PARTS).unwrap_or(rest.len())),
-        };
-        names.push(name.to_owned());
-        rest = after.trim_start_matches(PARTS);
-    }
-    names
 }
 
 /// The rule as TOML, in the order of [`KEYS`]; `known`: names of lines and buses.
@@ -268,10 +257,17 @@ fn written(fields: &BTreeMap<String, String>, known: &[String]) -> Result<String
         "" => return Err("Expected a kind of rule.".to_owned()),
         "rail" if field("line").is_empty() => return Err("Expected the line that is a rail.".to_owned()),
         "rail" => (format!("[rail.{}]\n", quoted(field("line"))), &RAIL_KEYS),
+        "narrow" if field("line").is_empty() => return Err("Line: expected a line's name.".to_owned()),
+        "narrow" if field("narrow_below").is_empty() => {
+            return Err("Too narrow below: expected a time such as 60 ns.".to_owned());
+        }
+        "narrow" => (format!("[line.{}]\n", quoted(field("line"))), &NARROW_KEYS),
         "logic" | "latch" | "sequence" => (format!("[[{kind}]]\n"), &KEYS),
         _ => (format!("[[limit]]\nkind = {}\n", quoted(kind)), &KEYS),
     };
-    let belongs = |key: &str| key == "kind" || keys.contains(&key) || (kind == "rail" && key == "line");
+    let belongs = |key: &str| {
+        key == "kind" || keys.contains(&key) || (["rail", "narrow"].contains(&kind) && key == "line")
+    };
     if let Some(unknown) = fields.keys().find(|key| !belongs(key)) {
         return Err(format!("A rule of kind {kind} has no key {unknown}."));
     }
@@ -312,23 +308,6 @@ mod tests {
                 .collect(),
             &[],
         )
-    }
-
-    #[test]
-    fn names_with_blanks_are_kept_whole() {
-        let known = ["CH3 MUTE", "CH3 MUTE latch Q", "A"].map(str::to_owned);
-        let told = parted("CH3 MUTE latch Q, A CH3 MUTE,CH4 X \"CH4 MUTE /S\" \"B", &known);
-        let expected = [
-            "CH3 MUTE latch Q",
-            "A",
-            "CH3 MUTE",
-            "CH4",
-            "X",
-            "CH4 MUTE /S",
-            "\"B",
-        ];
-        assert_eq!(told, expected);
-        assert_eq!(parted(" , ", &known), [""; 0]);
     }
 
     #[test]

@@ -10,6 +10,7 @@ use serde_json::json;
 
 use super::Places;
 use super::heading::{Heading, open};
+use crate::analysis::rules::sentences::moved_between;
 use crate::analysis::rules::sentences::slip_words;
 use crate::model::units::{engineering, moment, percent_to_tenths, seconds};
 use crate::report::inspect::InspectReport;
@@ -270,6 +271,7 @@ fn rule(at: &str, row: &RuleRow) -> RuleView {
             suspicion.map(|s| format!("{} of {} steps are right with {}.", s.count, steps.steps, s.value)),
         );
         notes.extend(steps.instead.iter().map(|i| format!("{} × {}", i.count, i.value)));
+        notes.extend((steps.moved_between > 0).then(|| moved_between(steps.moved_between)));
         notes.extend(steps.direction.as_ref().filter(|_| steps.wrong > 0).map(|told| {
             format!(
                 "At the wrong steps {} was high in {} and low in {}; in {} of them it had an edge in the {} before.",

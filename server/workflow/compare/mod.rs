@@ -6,6 +6,7 @@
 mod advice;
 mod apart;
 mod bar;
+mod baseline;
 mod depth;
 mod each_other;
 mod judged;
@@ -23,6 +24,7 @@ mod uncounted;
 mod unlike;
 
 pub use advice::advice;
+pub use baseline::{Baseline, baseline, says_why};
 pub use judged::{Judged, amount, judge_all, rate, share, share_bound, sum_over, tally, what};
 pub use still::{Still, Which, still};
 pub use tally::{Counted, tallies};

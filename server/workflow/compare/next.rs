@@ -75,7 +75,9 @@ fn undecided(j: &Judged) -> String {
     let judgement = &j.judgement;
     let (before, after) = (j.before, j.after);
     if before.strays + after.strays == 0 {
-        return "Nothing to do.".to_owned();
+        return "It shows on neither side, so these captures can't tell what the change did to it: to see whether it is mended, \
+                compare with captures in which it was seen."
+            .to_owned();
     }
     if after.opportunities == 0 {
         let clean = match judgement.opportunities_needed {

@@ -2,8 +2,7 @@
 
 use super::judged::{amount, noun, share_bound, tally, what};
 use crate::analysis::compare::{Counts, Judgement, Verdict};
-use crate::analysis::stats::ratio::Ratio;
-use crate::model::units::{Bound, seconds, three_digits, three_digits_bound};
+use crate::model::units::{Bound, p_is, seconds, three_digits, three_digits_bound};
 use crate::report::compare::{EACH_OTHER, Trouble, TroubleKind};
 
 /// Below it a difference is more than chance alone brings in one comparison.
@@ -60,7 +59,7 @@ pub(super) fn says(
                 (0, false) => "not seen before, but so few may be chance",
                 _ => "can't be told yet",
             };
-            let may_be = may_be(&judged.ratio, after.strays);
+            let may_be = may_be(judged, after.strays);
             format!(
                 "{what}: {head} ({counts}); {may_be}{}.",
                 wants(trouble, after, judged)
@@ -90,10 +89,33 @@ fn no_occasion(trouble: &Trouble, before: Counts, after: Counts, judged: &Judgem
     )
 }
 
-/// What the rate may have done, by the ends of the ratio's interval.
-fn may_be(ratio: &Ratio, strays_after: u64) -> String {
+/// What the rate may have done, by the ends of the ratio's interval. Where they leave out that nothing changed and the exact test
+/// does not, that is not ruled out: the test decides, and the nearer end is "as often as before".
+fn may_be(judged: &Judgement, strays_after: u64) -> String {
     let times = |value: f64, bound: Bound| three_digits_bound(value, bound);
+    let ratio = &judged.ratio;
+    let chance = match judged.p_value < CHANCE {
+        true => format!(
+            "the exact test gives {}, which is not enough where so many rules are compared at once",
+            p_is(judged.p_value)
+        ),
+        false => format!("the exact test gives {}", p_is(judged.p_value)),
+    };
     match (ratio.low, ratio.high) {
+        (_, Some(high)) if high < 1.0 && strays_after == 0 => {
+            format!("it may still come as often as before ({chance})")
+        }
+        (low, Some(high)) if high < 1.0 => format!(
+            "it may come anywhere from {} times as often as before to as often ({chance})",
+            times(low, Bound::Lower)
+        ),
+        (low, Some(high)) if low > 1.0 => format!(
+            "it may come anywhere from as often as before ({chance}) to {} times as often",
+            times(high, Bound::Upper)
+        ),
+        (low, None) if low > 1.0 => {
+            format!("it may come as often as before ({chance}), or any number of times more often")
+        }
         (_, Some(high)) if strays_after == 0 => format!(
             "it may still come up to {} times as often as before",
             times(high, Bound::Upper)

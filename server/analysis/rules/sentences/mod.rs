@@ -10,7 +10,7 @@ mod still;
 
 pub use latch::{as_if_words as latch_as_if_words, slip_words};
 pub use logic::as_if_words;
-pub use sequence::suspicion_words;
+pub use sequence::{moved_between, suspicion_words};
 pub use still::rested;
 
 use super::{RuleResult, RuleResults};

@@ -55,6 +55,9 @@ pub fn broken(teller: &Teller, sequence: &Sequence) -> Finding {
         })
         .collect();
     detail.push_str(&format!(" Instead: {}.", told.join(", ")));
+    if tale.moved_between > 0 {
+        detail.push_str(&format!(" {}", moved_between(tale.moved_between)));
+    }
     if let Some(told) = &tale.direction {
         let name = teller.name(told.line);
         detail.push_str(&format!(
@@ -98,6 +101,18 @@ pub fn broken(teller: &Teller, sequence: &Sequence) -> Finding {
         }
     }
     finding
+}
+
+/// That a counter moved `times` between its strobes in ways that nobody judged.
+pub fn moved_between(times: u64) -> String {
+    let (moved, are) = match times {
+        1 => ("once".to_owned(), "this is"),
+        times => (format!("{times} times"), "these are"),
+    };
+    format!(
+        "It also changed {moved} between its settling and the next strobe, and not only by steps, as a load or a clear does: {are} \
+         not judged."
+    )
 }
 
 /// What would make the steps right, in words.
@@ -154,6 +169,11 @@ fn next(teller: &Teller, tale: &Tale, sequence: &Sequence) -> Vec<String> {
         }
         (None, Some(Instead::Twice)) => format!(
             "Look at {} at the part's own pin, fast: a double or slow edge there steps the bus twice though one edge was captured.",
+            sequence.strobe.line
+        ),
+        (None, Some(Instead::Unbidden)) => format!(
+            "Look at {} and the other count, load and clear inputs at the part's own pins, fast: something stepped the bus where no \
+             strobe was captured, as ringing on the strobe's other edge does.",
             sequence.strobe.line
         ),
         (None, Some(Instead::NotAtAll)) => format!(

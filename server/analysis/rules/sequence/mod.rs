@@ -1,5 +1,6 @@
 //! A bus that must step by a rule at each strobe: every step is compared, and a wrong one told by what happened instead.
 
+mod between;
 mod company;
 mod cursor;
 mod direction;
@@ -12,15 +13,16 @@ use super::Names;
 use super::edges::{Edges, common_span, is_blind};
 use super::quick::Quick;
 use super::reach::{self, Stamp, Verdict};
-use super::tally::{Limits, MOST_LISTED, Occasion, Tally};
+use super::tally::{Limits, MOST_LISTED, Occasion, Tally, Violation};
 use crate::model::{Level, Line, Ticks};
-use crate::rule::{Sequence, Step};
+use crate::rule::{Rule as AnyRule, Sequence, Step};
 
 pub use company::{Company, CompanyStrays, going, link};
 pub use direction::Direction;
 pub use step::{Instead, instead_words};
 pub use suspicion::{EXPLAINS, Suspicion};
 
+use between::{Between, Move, other_strobes, rests_between};
 use company::{Window, company};
 use cursor::Cursor;
 use step::{Kind, Rule, Taken};
@@ -41,6 +43,9 @@ pub struct Tale {
     pub company: Vec<Company>,
     /// How the line that says up or down stood at the wrong steps.
     pub direction: Option<Direction>,
+    /// How often a counter moved between the reading of a step and the next strobe, where that was not judged: it goes to
+    /// values then that no step leads to, as a load or a clear takes it.
+    pub moved_between: u64,
 }
 
 /// How often a step was taken, and taken wrongly.
@@ -143,6 +148,8 @@ struct Reading {
     late: u64,
     /// When it was read; open.
     until: Ticks,
+    /// Read after a settling time: the next strobe (open), and the value just before it.
+    next: Option<(Ticks, u64)>,
 }
 
 impl Reader<'_> {
@@ -161,6 +168,7 @@ impl Reader<'_> {
                 early: after,
                 late: after,
                 until: next,
+                next: None,
             });
         };
         let due = Ticks(time.0.saturating_add(settle.ceil() as i64));
@@ -186,6 +194,11 @@ impl Reader<'_> {
             early,
             late,
             until: due.min(limit),
+            next: (doubtful_to < limit).then(|| {
+                let last = self.before.at(limit, false);
+                self.carried = next.map(|_| last);
+                (limit, last)
+            }),
         })
     }
 }
@@ -202,6 +215,9 @@ struct Steps<'a> {
     seen: Seen,
     tale: Tale,
     windows: Vec<Window>,
+    /// What moves the bus between its strobes: strobes of other rules, and moves that none of them explains.
+    others: Vec<Ticks>,
+    between: Between,
 }
 
 impl Steps<'_> {
@@ -241,9 +257,75 @@ impl Steps<'_> {
             is_wrong,
         });
         match verdict {
-            Verdict::Kept => self.tally.kept += 1,
+            Verdict::Kept => {
+                self.tally.kept += 1;
+                self.look_on(time, read, input);
+            }
             _ => self.tell(verdict, time, read.until, taken),
         }
+    }
+
+    /// Looks whether a step that was read right is left before the next strobe.
+    fn look_on(&mut self, time: Ticks, read: &Reading, input: u64) {
+        let Some((until, after)) = read.next.filter(|next| next.1 != read.late) else {
+            return;
+        };
+        let bus = self.tale.bus.iter().map(|&line| &self.lines[line]);
+        let told = self.others.partition_point(|&other| other < time);
+        let is_told = self.others.get(told).is_some_and(|&other| other < until);
+        if rests_between(&self.rule)
+            && !is_told
+            && !is_blind(&bus.collect::<Vec<_>>(), read.until, Ticks(until.0 - 1))
+        {
+            let moved = Move {
+                step: self.windows.len() - 1,
+                from: read.until,
+                until,
+                before: read.late,
+                after,
+            };
+            self.between.add(&self.rule, input, moved);
+        }
+    }
+
+    /// Takes the steps after which the bus moved on without a strobe for broken, if it does nothing else between its strobes.
+    fn judge_between(&mut self) {
+        let between = std::mem::take(&mut self.between);
+        if !between.is_unbidden() {
+            self.tale.moved_between = between.steps.len() as u64 + between.jumps;
+            return;
+        }
+        let bits = self.rule.bits;
+        for moved in &between.steps {
+            let window = &mut self.windows[moved.step];
+            window.is_wrong = true;
+            let edges = self.tale.bus.iter().map(|&line| &self.lines[line].edges);
+            let firsts =
+                edges.filter_map(|edges| edges.get(edges.partition_point(|&e| e < moved.from)).copied());
+            let at = firsts.min().unwrap_or(moved.from);
+            self.tally.kept -= 1;
+            self.tally.list(Verdict::Broken, || Violation {
+                start: window.start,
+                end: Ticks(at.0 + 1),
+                at,
+                lines: self.place.clone(),
+                measured: None,
+                what: Some(format!(
+                    "at {} after a right step, {} before the next strobe: {}",
+                    binary(moved.before, bits),
+                    binary(moved.after, bits),
+                    instead_words(Instead::Unbidden, self.lines, &self.tale.bus)
+                )),
+                side: None,
+            });
+        }
+        self.tally.sort();
+        let moves = between.steps.len() as u64;
+        self.tale.wrong += moves;
+        self.tale.instead.push((Instead::Unbidden, moves));
+        self.tale
+            .instead
+            .sort_by_key(|&(what, n)| (std::cmp::Reverse(n), what));
     }
 
     /// Counts a step that is not by the rule, and lists it while there is room.
@@ -272,8 +354,9 @@ impl Steps<'_> {
     }
 }
 
-/// Checks one sequence. Cost: linear in the edges of bus and strobe.
-pub(super) fn check(names: &mut Names, sequence: &Sequence) -> Option<(Tally, Tale)> {
+/// Checks one sequence; what another of `rules` does to the same bus is no fault of it. Cost: linear in the edges of bus and
+/// strobe.
+pub(super) fn check(names: &mut Names, sequence: &Sequence, rules: &[AnyRule]) -> Option<(Tally, Tale)> {
     let capture = names.capture;
     let Parts {
         bus,
@@ -320,7 +403,12 @@ pub(super) fn check(names: &mut Names, sequence: &Sequence) -> Option<(Tally, Ta
             ..Tale::default()
         },
         windows: Vec::new(),
+        others: Vec::new(),
+        between: Between::default(),
     };
+    if sequence.settle_s.is_some() {
+        steps.others = other_strobes(capture, (sequence, &steps.tale.bus), rules);
+    }
     let mut reader = Reader {
         before: Cursor::new(bus_lines.clone()),
         early: Cursor::new(bus_lines.clone()),
@@ -346,17 +434,22 @@ pub(super) fn check(names: &mut Names, sequence: &Sequence) -> Option<(Tally, Ta
         }
         steps.judge(time, &read, input);
     }
+    steps.tale.instead = instead_of(&steps.rule, &steps.seen, steps.still);
+    steps.tale.suspicion = suspicion::suspicion(&steps.rule, &steps.seen, &steps.tale, steps.still);
+    steps.judge_between();
     let Steps {
-        rule,
-        still,
         tally,
-        seen,
         mut tale,
-        windows,
+        mut windows,
         ..
     } = steps;
-    tale.instead = instead_of(&rule, &seen, still);
-    tale.suspicion = suspicion::suspicion(&rule, &seen, &tale, still);
+    if tale.instead.iter().any(|&(what, _)| what == Instead::Unbidden) {
+        // Right steps are looked at for as long as those are in which the bus moved on.
+        let starts: Vec<Ticks> = windows.iter().skip(1).map(|w| w.start).collect();
+        for (window, next) in windows.iter_mut().zip(starts) {
+            window.end = next;
+        }
+    }
     let settle = sequence
         .settle_s
         .map(|s| reach::limit_ticks(&capture.timebase, s));

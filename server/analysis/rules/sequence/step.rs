@@ -18,6 +18,8 @@ pub enum Instead {
     /// Right but for one bit.
     BitWrong(usize),
     Other,
+    /// Stepped as it should, and again before the next strobe.
+    Unbidden,
 }
 
 /// What a step needs beside the value before it.
@@ -141,5 +143,6 @@ pub fn instead_words(instead: Instead, lines: &[Line], bus: &[usize]) -> String 
         Instead::BitStuck(bit) => format!("{} did not follow; it never moves", name(bit)),
         Instead::BitWrong(bit) => format!("{} alone is wrong", name(bit)),
         Instead::Other => "it jumped".to_owned(),
+        Instead::Unbidden => "it moved on without a strobe".to_owned(),
     }
 }

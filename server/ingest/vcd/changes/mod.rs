@@ -179,6 +179,13 @@ impl Reader<'_> {
             self.warnings
                 .push("the file holds no times: it ends where it begins".to_owned());
         }
+        if self.start < 0 {
+            self.warnings.push(format!(
+                "times begin below 0, at #{}, where the standard (IEEE 1364) counts from 0: they were taken for times before the \
+                 instrument's trigger",
+                self.start
+            ));
+        }
         Outcome {
             start: self.start,
             end: self.now,
@@ -267,7 +274,11 @@ impl Reader<'_> {
 
     fn time(&mut self, tokens: &Tokens) -> Result<(), Failed> {
         let word = tokens.word();
-        let digits = &word[1..];
+        // The standard counts from 0; some programs put the trigger there, and what came before it below.
+        let (is_before, digits) = match word[1..].strip_prefix(b"-") {
+            Some(digits) => (true, digits),
+            None => (false, &word[1..]),
+        };
         let mut time = 0i64;
         for &digit in digits {
             let next = digit
@@ -286,6 +297,9 @@ impl Reader<'_> {
             return Err(Failed::Error(tokens.error(ErrorKind::Vcd(
                 "expected a time after #, found white space".to_owned(),
             ))));
+        }
+        if is_before {
+            time = -time;
         }
         if self.started && time < self.now {
             return Err(Failed::Error(tokens.error(ErrorKind::Backwards {

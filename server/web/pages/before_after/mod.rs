@@ -53,6 +53,8 @@ pub struct Comparison {
     pub runs: Vec<RunChoice>,
     /// Says what to do where there is nothing to compare yet.
     pub wants: String,
+    /// Why the side before is not the condition just before; empty where it is, or was asked for.
+    pub passed_over: String,
     /// What takes the ground from under the verdicts.
     pub notes: Vec<String>,
     /// Lines that moved on one side only.
@@ -153,8 +155,8 @@ pub async fn page(
     Ok(Html(html.await??))
 }
 
-/// The sides that `query` names, or the condition that it names (else the newest) against the one before it, with each
-/// trouble judged.
+/// The sides that `query` names, or the condition that it names (else the newest) against the one before it or the last in
+/// which its troubles were shown, with each trouble judged.
 ///
 /// # Errors
 /// No such session, or the disk's own.
@@ -185,6 +187,7 @@ pub fn comparison(
         after: sides.choices(after),
         runs: sides.run_choices(),
         wants: sides.wants(),
+        passed_over: sides.passed_over.clone(),
         notes: sides
             .unknown
             .iter()
@@ -358,8 +361,13 @@ fn trouble_figures(j: &Judged) -> String {
             "before {before} · after {after} (interval two-sided, 95 %); no test without an occasion on each side"
         );
     }
+    let leaves_out_one = of_rates.low > 1.0 || of_rates.high.is_some_and(|high| high < 1.0);
+    let decides = match judgement.verdict.word() {
+        "undecided" if leaves_out_one => ", which decides",
+        _ => "",
+    };
     format!(
-        "before {before} · after {after}{ratio} · exact test {} (both intervals two-sided, 95 %; \"at most\" above is one-sided)",
+        "before {before} · after {after}{ratio} · exact test {}{decides} (both intervals two-sided, 95 %; \"at most\" above is one-sided)",
         units::p_is(judgement.p_value),
     )
 }

@@ -5,7 +5,7 @@ use crate::store::{Capture, Condition, Entry, EntryId, SessionId, Store};
 use crate::web::api::compare::side_of;
 use crate::web::error::Failure;
 use crate::web::history::Point;
-use crate::workflow::compare::{Judged, rate, sum_over, tally};
+use crate::workflow::compare::{Judged, baseline, rate, says_why, sum_over, tally};
 use crate::workflow::session::RunTallies;
 
 /// What an address says of `key`.
@@ -26,11 +26,13 @@ pub(super) struct Sides<'a> {
     pub after: Vec<usize>,
     /// Sides that were asked for and are not there, a sentence each.
     pub unknown: Vec<String>,
+    /// Why the side before is not the condition just before, a sentence; empty where it is, or was asked for.
+    pub passed_over: String,
 }
 
 impl<'a> Sides<'a> {
-    /// The sides that `query` names, or the condition that it names (else the newest) against the one before it, the first
-    /// against the one after it; of one condition, the last two runs.
+    /// The sides that `query` names, or the condition that it names (else the newest) against the one before it or the last in
+    /// which its troubles were shown ([`baseline`]), the first against the one after it; of one condition, the last two runs.
     ///
     /// # Errors
     /// No such session, or the disk's own.
@@ -50,6 +52,7 @@ impl<'a> Sides<'a> {
             before: side_of(query, "before", all),
             after: side_of(query, "after", all),
             unknown: Vec::new(),
+            passed_over: String::new(),
         };
         for (key, side) in [("before", &sides.before), ("after", &sides.after)] {
             if let (Some(asked), true) = (value_of(query, key), side.is_empty()) {
@@ -65,16 +68,17 @@ impl<'a> Sides<'a> {
             .iter()
             .position(|(condition, _)| shown.is_some() && *condition == shown);
         let second = at.unwrap_or(sides.named.len().saturating_sub(1)).max(1);
-        if let (Some((second, _)), false) = (sides.named.get(second), sides.are_chosen()) {
-            let first = sides
-                .named
-                .iter()
-                .rev()
-                .skip_while(|(condition, _)| condition != second)
-                .nth(1);
-            if let Some((first, _)) = first {
-                (sides.before, sides.after) = (sides.runs_of(*first), sides.runs_of(*second));
-            }
+        if second < sides.named.len() && !sides.are_chosen() {
+            let runs: Vec<Vec<usize>> = sides.named.iter().map(|(id, _)| sides.runs_of(*id)).collect();
+            let first = baseline(&all.tallies, &runs, second).map_or(second - 1, |taken| {
+                if let Some(trouble) = taken.shown {
+                    let name = |at: usize| sides.named[at].1.as_str();
+                    sides.passed_over =
+                        says_why(trouble, (name(taken.at), name(second - 1)), &runs[second - 1]);
+                }
+                taken.at
+            });
+            (sides.before, sides.after) = (runs[first].clone(), runs[second].clone());
         }
         // Under one condition the newest run stands against the last one before it that shows much the same lines: what
         // only one of them captured can't be compared.

@@ -3,6 +3,7 @@
 use super::comparison;
 use crate::store::{SessionId, Store};
 use crate::web::error::Failure;
+use crate::web::pages::before_after::Choice;
 use crate::workflow::session::RunTallies;
 
 /// One change of conditions in short.
@@ -12,28 +13,28 @@ pub(super) struct ChangeView {
     pub troubles: Vec<(&'static str, String)>,
 }
 
-/// The changes that the whole comparison does not show: each condition against the one before it, but for the last, and the last
-/// against the first.
+/// The changes that the whole comparison does not show: each condition against the one before it, and the last against the
+/// first.
 pub(super) fn changes(
     store: &Store,
     id: SessionId,
     counted: &RunTallies,
 ) -> Result<Vec<ChangeView>, Failure> {
-    let conditions: Vec<String> = comparison(store, id, counted, "")?
-        .before
-        .into_iter()
-        .map(|choice| choice.value)
-        .collect();
+    let whole = comparison(store, id, counted, "")?;
+    let is_shown = |[before, after]: &[&String; 2]| {
+        let stands = |side: &[Choice], value: &String| side.iter().any(|c| c.is_set && c.value == *value);
+        stands(&whole.before, before) && stands(&whole.after, after)
+    };
+    let conditions: Vec<&String> = whole.before.iter().map(|choice| &choice.value).collect();
     let [first, .., last] = conditions.as_slice() else {
         return Ok(Vec::new());
     };
-    let consecutive = conditions.windows(2).map(|pair| [&pair[0], &pair[1]]);
+    let consecutive = conditions.windows(2).map(|pair| [pair[0], pair[1]]);
     let mut pairs: Vec<[&String; 2]> = consecutive.collect();
-    // The last change is shown whole; of two conditions it is the only one.
-    pairs.pop();
     if conditions.len() > 2 {
-        pairs.push([first, last]);
+        pairs.push([*first, *last]);
     }
+    pairs.retain(|pair| !is_shown(pair));
     let change = |[before, after]: [&String; 2]| {
         let compared = comparison(store, id, counted, &format!("before={before}&after={after}"))?;
         Ok(ChangeView {

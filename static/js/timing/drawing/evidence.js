@@ -60,7 +60,8 @@ export function drawEvidence(pen, marks, rowOf, scale, tickS, hidden, taken) {
     if (mark.kind === "missing") {
       c.strokeStyle = c.fillStyle = colors.stray; c.lineWidth = 1.6; c.setLineDash([4, 3]);
       const slope = Math.min(4, (end - x) / 3);
-      c.beginPath(); c.moveTo(x - 8, row.low); c.lineTo(x, row.low); c.lineTo(x + slope, row.high); c.lineTo(end, row.high); c.lineTo(end + slope, row.low); c.lineTo(end + 8, row.low); c.stroke();
+      const [rest, pulse] = mark.is_low ? [row.high, row.low] : [row.low, row.high];
+      c.beginPath(); c.moveTo(x - 8, rest); c.lineTo(x, rest); c.lineTo(x + slope, pulse); c.lineTo(end, pulse); c.lineTo(end + slope, rest); c.lineTo(end + 8, rest); c.stroke();
       c.setLineDash([]);
       word("never arrived", row.high - 6);
     } else if (mark.kind === "extra") {
