@@ -127,6 +127,23 @@ fn sign_of(
                 accused.unwrap_or_default()
             ),
         ),
+        Sign::Clocked {
+            own,
+            of,
+            lags: [short, long],
+        } => (
+            format!(
+                "{victim}: its {strays} begin with {}, as its own longer pulses do, and may be what it sends",
+                accused.unwrap_or_default()
+            ),
+            format!(
+                "{own} of its {of} longer {} pulses begin after these {} as well, on the mean {} after them, and {they} {}. So that edge seems to clock the part that drives {victim}, which may send short pulses as well as long ones. What is induced mostly comes at a time of its own; a neighbour that strikes as late as that part answers would look alike.",
+                r.level.word(),
+                edges_of(edge),
+                span(&capture.timebase, long),
+                span(&capture.timebase, short),
+            ),
+        ),
         Sign::Input { own, of } => (
             format!(
                 "{victim}: {}, or a race of the part that it drives, causes its {strays}",
