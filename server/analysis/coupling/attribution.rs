@@ -3,6 +3,7 @@
 use std::collections::BTreeMap;
 
 use super::in_volts::moved::Moved;
+use super::joined::each_other;
 use super::joined::together;
 use super::legitimate::answers;
 use super::legitimate::crowds;
@@ -241,6 +242,8 @@ pub struct Attribution {
     pub races: Vec<RaceOf>,
     /// Lines whose strays keep their distance to the line's own edges ([`super::judge::judge`]).
     pub echoes: Vec<echo::Echo>,
+    /// Pairs of hand controls whose strays come after each other's edges ([`super::judge::judge`]).
+    pub each_other: Vec<each_other::EachOther>,
     /// Positions of couplings with too few strays to accuse anybody, and how many are put down to them ([`few`](super::joined::few)).
     pub few: BTreeMap<usize, u64>,
     /// Of victims whose strays are too few to point to anybody alone.

@@ -1,6 +1,7 @@
 //! Strays and who did them, where widths alone don't decide what is a stray.
 
 use crate::analysis::coupling::in_volts::heights;
+use crate::analysis::coupling::joined::each_other;
 use crate::analysis::coupling::legitimate::answering;
 use crate::analysis::coupling::legitimate::answers;
 use crate::analysis::coupling::legitimate::begun_late;
@@ -18,7 +19,7 @@ use crate::analysis::coupling::{Attribution, CouplingOptions, attribute};
 use crate::analysis::strays::{self, StrayKind, StrayOptions, Strays};
 use crate::model::{Capture, Level};
 
-/// Strays and their causes: with crowds of short pulses that another line brings ([`crowds`]), with those that an accused
+/// Strays and their causes: with crowds of short pulses that another line brings ([`crowds`]), those of hand controls that set each other off ([`each_other`]), with those that an accused
 /// line's other edges bring ([`mirrored`]), and without those that are
 /// somebody's answer ([`answers`]) or the line's own ([`own`], [`begun_late`]) or most of what it shows ([`majority`]); with what stays open, whole pulses of another line among it
 /// ([`whole_pulses`]). Cost: those of [`strays::find`] and [`attribute`], and once more each for crowds, answers and own
@@ -38,8 +39,10 @@ pub fn judge(capture: &Capture, options: &StrayOptions, coupling: &CouplingOptio
     let crowds = crowds::find(capture, &strays, options);
     let settled = crowds_settled::settle(capture, &strays, crowds, options, coupling);
     let mut with_limits = options.clone();
-    if !settled.limits.is_empty() {
-        with_limits.taken_over.extend(settled.limits);
+    let mut limits = each_other::limits(capture, &strays, options);
+    limits.extend(settled.limits);
+    if !limits.is_empty() {
+        with_limits.taken_over.extend(limits);
         (strays, told) = find(&with_limits);
     }
     let mut attribution = attribute(capture, &strays, coupling);
@@ -95,6 +98,7 @@ pub fn judge(capture: &Capture, options: &StrayOptions, coupling: &CouplingOptio
     }
     slices::exchange(capture, &mut strays, &attribution);
     echo::tell(capture, &strays, &mut attribution);
+    attribution.each_other = each_other::of(capture, &strays, &attribution);
     (strays, attribution)
 }
 
@@ -119,4 +123,5 @@ pub fn may_differ(capture: &Capture, strays: &Strays, options: &StrayOptions) ->
         || own::are_possible(capture, strays)
         || majority::are_possible(capture, strays, options)
         || !crowds::find(capture, strays, options).is_empty()
+        || !each_other::limits(capture, strays, options).is_empty()
 }

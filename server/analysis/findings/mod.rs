@@ -8,6 +8,7 @@ mod beside_own;
 mod clues;
 mod coupling;
 mod doubts;
+mod each_other;
 mod echo;
 mod far_below;
 mod few;
@@ -72,6 +73,7 @@ pub fn of(capture: &Capture, strays: &Strays, attribution: &Attribution) -> Vec<
     let mut findings = coupling::of(capture, strays, attribution);
     mutual::join(capture, strays, attribution, &mut findings);
     findings.extend(stray::of(capture, strays, attribution));
+    each_other::join(capture, strays, attribution, &mut findings);
     findings.extend(echo::of(capture, attribution));
     findings.extend(sent::of(capture, attribution));
     findings.extend(far_below::of(capture, strays));

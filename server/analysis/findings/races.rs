@@ -34,18 +34,52 @@ pub fn finding(capture: &Capture, strays: &Strays, r: &RaceOf) -> Finding {
         topic: "inseparable",
         title,
         detail: grounds,
-        try_next: vec![
-            harmless(&victim),
-            format!(
-                "Put clips on the inputs of the part that drives {victim}: if they settle one after the other at these pulses, it is the race."
-            ),
-            format!(
-                "To be sure: lift the inputs of the part that drives {victim} and tie them so that {victim} rests {rests}, and let the machine run on. Pulses that stay are induced on {victim}'s wire; those that go were the part's own."
-            ),
-            CAUTION.to_string(),
-        ],
+        try_next: match r.race.sign {
+            Sign::Clocked { .. } => is_it_meant(capture, strays, r, &victim, &others),
+            _ => vec![
+                harmless(&victim),
+                format!(
+                    "Put clips on the inputs of the part that drives {victim}: if they settle one after the other at these pulses, it is the race."
+                ),
+                format!(
+                    "To be sure: lift the inputs of the part that drives {victim} and tie them so that {victim} rests {rests}, and let the machine run on. Pulses that stay are induced on {victim}'s wire; those that go were the part's own."
+                ),
+                CAUTION.to_string(),
+            ],
+        },
         lines: std::iter::once(victim).chain(others).collect(),
     }
+}
+
+/// What settles whether short pulses at the time of the long ones are meant.
+fn is_it_meant(
+    capture: &Capture,
+    strays: &Strays,
+    r: &RaceOf,
+    victim: &str,
+    others: &[String],
+) -> Vec<String> {
+    let time = |ticks: f64| span(&capture.timebase, ticks);
+    let of_level = strays.of_line(r.victim).iter().filter(|s| s.level == r.level);
+    let least = of_level.map(|s| s.width.0).min().unwrap_or(0);
+    let by = others.first().map_or("what seems to clock it", String::as_str);
+    let limit = strays.limits.get(r.victim).and_then(|limits| limits.of(r.level));
+    let says = limit.map_or(String::new(), |limit| {
+        format!(
+            ": say narrow_below = \"{}\" for it in the setup, and what brings them is named",
+            time(limit)
+        )
+    });
+    vec![
+        format!(
+            "Look in the circuit at what drives {victim}: if it may send pulses as short as {}, they are no strays: say narrow_below = \"{}\" \
+             for {victim} in the setup.",
+            time(least as f64),
+            time(least as f64 / 2.0)
+        ),
+        format!("If it never sends {victim} such pulses, {by}'s edges strike it{says}."),
+        CAUTION.to_string(),
+    ]
 }
 
 /// What the race is told by: title, and the counts behind it. `others`: the race's lines by name.
@@ -125,6 +159,23 @@ fn sign_of(
             format!(
                 "{strikes} of them begin with {} and end as it switches back. Two lines that touch go the same way.{step}",
                 accused.unwrap_or_default()
+            ),
+        ),
+        Sign::Clocked {
+            own,
+            of,
+            lags: [short, long],
+        } => (
+            format!(
+                "{victim}: its {strays} begin with {}, as its own longer pulses do, and may be what it sends",
+                accused.unwrap_or_default()
+            ),
+            format!(
+                "{own} of its {of} longer {} pulses begin after these {} as well, on the mean {} after them, and {they} {}. So that edge seems to clock the part that drives {victim}, which may send short pulses as well as long ones. What is induced mostly comes at a time of its own; a neighbour that strikes as late as that part answers would look alike.",
+                r.level.word(),
+                edges_of(edge),
+                span(&capture.timebase, long),
+                span(&capture.timebase, short),
             ),
         ),
         Sign::Input { own, of } => (
@@ -210,8 +261,33 @@ mod tests {
         assert!(every.detail.contains("40 of 41 falls") && every.detail.contains("as STEP does"));
         let late = told(Sign::Late { by: 12.0 }, &[1]);
         assert!(late.title.contains("begin before BAR_1 falling") && late.detail.contains("12 ns"));
+        let clocked = told(
+            Sign::Clocked {
+                own: 43,
+                of: 44,
+                lags: [30.0, 31.0],
+            },
+            &[1],
+        );
         assert!(
-            [each, every, late]
+            clocked
+                .title
+                .contains("begin with BAR_1 falling, as its own longer pulses do"),
+            "{}",
+            clocked.title
+        );
+        assert!(
+            clocked.detail.contains("43 of its 44 longer high pulses"),
+            "{}",
+            clocked.detail
+        );
+        assert!(
+            clocked.try_next[0].contains("narrow_below"),
+            "{:?}",
+            clocked.try_next
+        );
+        assert!(
+            [each, every, late, clocked]
                 .iter()
                 .all(|f| f.severity == Severity::Warning && f.topic == "inseparable")
         );

@@ -7,9 +7,11 @@
 //! | `pulls`, `leads`, `together` | what several levels or victims tell only together: what pulls a line, a shared lead, lines struck at once |
 //! | `other_edge` | the other edge of a convicted line, beside the victim's own edges |
 //! | `causes` | causes of the strays left out, once it is known who strikes |
+//! | `each_other` | two hand controls that set each other off |
 //! | `few` | rows with too few strikes to accuse anybody |
 
 pub(super) mod causes;
+pub mod each_other;
 pub(super) mod established;
 pub mod few;
 pub(super) mod leads;

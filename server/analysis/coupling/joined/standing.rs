@@ -7,7 +7,7 @@ use crate::analysis::coupling::fit::rows;
 use crate::analysis::coupling::fit::select::Victim;
 use crate::analysis::coupling::suspects::instants::Table;
 use crate::analysis::coupling::verdict::context::{Hidden, Verdict};
-use crate::analysis::coupling::verdict::races::Sign;
+use crate::analysis::coupling::verdict::races::{Race, Sign};
 use crate::analysis::coupling::{Attribution, Coupling, Edge, Hazard, RaceOf, Standing, Uncaptured};
 
 /// Lines named as switching along, at most.
@@ -73,7 +73,7 @@ pub fn settle(judged: &[Judged], found: &mut [Coupling], attribution: &mut Attri
         let Verdict::Race(race) = &one.verdict else {
             continue;
         };
-        if is_convicted(one, judged) || pulls_both_ways_as_a_neighbour(one, judged) {
+        if is_convicted(one, race, judged) || pulls_both_ways_as_a_neighbour(one, judged) {
             continue;
         }
         let rows = found.iter_mut().filter(|row| row.victim == one.victim.line);
@@ -139,15 +139,19 @@ fn pulls_both_ways_as_a_neighbour(one: &Judged, judged: &[Judged]) -> bool {
     })
 }
 
-/// Whether all that are accused of this level's strays are found to strike the victim at its other level, by themselves.
-fn is_convicted(one: &Judged, judged: &[Judged]) -> bool {
+/// Whether all that are accused of this level's strays are found to strike the victim at its other level, by themselves; where the
+/// doubt is about what one line's edges begin, whether that line is.
+fn is_convicted(one: &Judged, race: &Race, judged: &[Judged]) -> bool {
     let mut others = judged.iter().filter(|other| {
         other.victim.line == one.victim.line
             && other.victim.level != one.victim.level
             && matches!(other.verdict, Verdict::Captured)
     });
     let strikes = |other: &Judged, line: usize| other.rows.iter().any(|row| row.aggressor == line);
-    !one.rows.is_empty() && others.any(|other| one.rows.iter().all(|row| strikes(other, row.aggressor)))
+    let is_of_one = matches!(race.sign, Sign::Clocked { .. });
+    let is_asked = |row: &&Coupling| !is_of_one || race.lines.contains(&row.aggressor);
+    let rows: Vec<&Coupling> = one.rows.iter().filter(is_asked).collect();
+    !rows.is_empty() && others.any(|other| rows.iter().all(|row| strikes(other, row.aggressor)))
 }
 
 /// A row with so many of its strikes among a gate's glitches is that gate's doing.

@@ -27,7 +27,7 @@ pub mod majority;
 pub(super) mod mirrored;
 pub mod own;
 mod part_signs;
-mod register;
+pub(super) mod register;
 mod scatter;
 pub(super) mod set_off;
 pub(super) mod slices;

@@ -1,5 +1,6 @@
 //! What is known of one victim level's rows before they are judged.
 
+use super::clocked;
 use super::clues::Clue;
 use super::company;
 use super::drift;
@@ -109,6 +110,7 @@ impl Case<'_> {
                     before.or_else(|| {
                         let rows: Vec<Coupling> = rows.iter().filter(is_own).cloned().collect();
                         races::find(edges, strays, victim, &rows, &lines, (volts, are_runts), second)
+                            .or_else(|| clocked::find(self.bench.capture, strays, edges, victim, &rows))
                     })
                 })
                 .flatten(),

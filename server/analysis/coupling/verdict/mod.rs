@@ -9,6 +9,7 @@
 //! | `drift`, `untimely`, `too_early`, `scattered` | lags that drift, or that no coupling has |
 //! | `never_alone` | strikes against their edge, along with edges of the same kind |
 //! | `races`, `part_like`, `input` | a race of the victim's own logic |
+//! | `clocked` | strays begin as the victim's own long pulses do |
 //! | `one_lag` | two causes that keep one lag; rises and falls of one line |
 //! | `parts`, `toggled` | a gated copy, or what something unseen toggles |
 //! | `hazard` | a gate that glitches as its captured inputs switch |
@@ -17,6 +18,7 @@
 //! | `hints` | whom too few strays point to |
 
 pub(super) mod alone;
+mod clocked;
 pub mod clues;
 mod company;
 pub(super) mod context;

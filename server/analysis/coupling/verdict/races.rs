@@ -34,6 +34,8 @@ pub enum Sign {
     BeforeAnswers { least: i64, most: i64 },
     /// So many of the victim's own edges, of all, follow the accused's after the same time, as a gate's do its input's.
     Input { own: u64, of: u64 },
+    /// So many of the victim's own pulses of the strays' level, of all, begin as these do: mean lags of strays and of own ones, in ticks.
+    Clocked { own: u64, of: u64, lags: [f64; 2] },
     /// So many last as long as the accused's own pulses, upside down.
     Inverted { strikes: u64 },
 }
@@ -55,7 +57,10 @@ impl Race {
         match self.sign {
             Sign::EachCycle { .. } | Sign::Inverted { .. } => true,
             Sign::EveryTime { .. } | Sign::Late { .. } => self.in_step,
-            Sign::OneWidth { .. } | Sign::BeforeAnswers { .. } | Sign::Input { .. } => false,
+            Sign::OneWidth { .. }
+            | Sign::BeforeAnswers { .. }
+            | Sign::Input { .. }
+            | Sign::Clocked { .. } => false,
         }
     }
 }
