@@ -4,7 +4,7 @@
 import { all, find } from "./lib/dom.js";
 import { sendJson } from "./lib/fetch.js";
 
-/** Fetched where there are numbers to type. Waited for when a form is sent: its listener is there before the page has loaded. */
+/** Fetched where there are numbers to type, awaited by what is sent: forms listen at once. */
 const typed = find("[data-kind=number]") ? import("./lib/typed.js") : null;
 
 /** Says it at the nearest place for it. @param {Element} element @param {string} sentence */

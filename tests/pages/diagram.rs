@@ -20,7 +20,7 @@ async fn occurrences_tie_the_guilty_edge_to_its_stray() {
     assert_eq!(second["count"], 5);
     assert_eq!(
         second["occurrences"][0]["marks"][0],
-        serde_json::json!({"kind": "missing", "from": 3, "sent": 4300, "line": 4, "start": 4306, "end": 4366})
+        serde_json::json!({"kind": "missing", "from": 3, "sent": 4300, "line": 4, "start": 4306, "end": 4366, "is_low": false})
     );
 }
 

@@ -35,6 +35,9 @@ pub(super) fn join(looked: &[Looked], couplings: &mut Vec<Trouble>) {
             let other = couplings.remove(other);
             let one = &mut couplings[at];
             one.detail = EACH_OTHER.to_owned();
+            // In the capture's order, as the finding names them.
+            one.lines
+                .sort_by_key(|name| looked.iter().find_map(|run| run.capture.line_index(name)));
             one.counts = both(&one.counts, &other.counts, |a, b| OccasionsRow {
                 wrong: a.wrong + b.wrong,
                 occasions: a.occasions + b.occasions,
