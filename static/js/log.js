@@ -1,5 +1,5 @@
 // @ts-check
-// Forms and buttons that send JSON or bytes and show the page anew. What is typed is put aside with every keystroke,
+// Forms and buttons that send and show the page anew. What is typed is put aside with every keystroke,
 // so that a page that dies loses nothing.
 import { all, find } from "./lib/dom.js";
 import { sendJson } from "./lib/fetch.js";

@@ -276,7 +276,7 @@ test("lines are dragged, moved, hidden, named, folded into a bus; the session ke
     // It is this diagram's alone, and that is said; where one for everywhere is given is a link away.
     assert.match(await page.locator(".slip [role=status]").innerText(), /here only: LAMP as the tempo lamp\. .* keep LAMP\./);
     assert.ok(await page.evaluate(async () => (await (await fetch(`/api${location.pathname}/report`)).text()).includes('"LAMP"')));
-    assert.deepEqual(await page.locator(".slip a").evaluateAll((links) => links.map((link) => link.getAttribute("href"))), [`${place}/log#conditions`, `${place}/log?setup#setup`]);
+    assert.deepEqual(await page.locator(".slip a").evaluateAll((links) => links.map((link) => link.getAttribute("href"))), [`${place}/log#conditions`, `${place}/log?setup#setup`, `${place}/log?setup#setup`]);
     // A bus of two lines, in other digits, the other way round, and apart again.
     await page.getByLabel("TUNE_A into a bus").check();
     await page.getByLabel("TUNE_B into a bus").check();
