@@ -149,8 +149,8 @@ pub struct Trouble {
     /// Victim and aggressor; the ends of a link; the contact; the lines of a rule; the rail, and the line whose edges its dips
     /// follow where they are counted over these.
     pub lines: Vec<String>,
-    /// `rise`, `fall` or `both` for a coupling, `each-other` for two contacts that strike each other, the rule's name for a rule, `rise` or `fall` for a rail that is counted over
-    /// edges, else empty.
+    /// `rise`, `fall` or `both` for a coupling, `each-other` for two contacts that strike each other, the rule's name for a rule,
+    /// `rise` or `fall` for a rail that is counted over edges, else empty.
     pub detail: String,
     /// One for each run; `occasions` 0: the run could not show it.
     pub counts: Vec<OccasionsRow>,

@@ -78,12 +78,12 @@ test("an evening at the bench, from an empty page to the restored archive", asyn
     // The finding is suspected where it is read, then confirmed in the log, in the person's words.
     await page.goto(at(""));
     await page.locator("#headline").waitFor();
-    const own = page.locator("[data-finding]", { hasText: "stray pulses follow STEP" }).first();
+    const own = page.locator("[data-finding]", { hasText: "follow STEP" }).first();
     await own.locator("details.state summary").click();
     await send(page, own.locator("form.finding-state"), { state: "suspected" }, "save");
-    assert.match(await page.locator("[data-finding]", { hasText: "stray pulses follow STEP" }).first().locator("details.state summary").innerText(), /suspected/);
+    assert.match(await page.locator("[data-finding]", { hasText: "follow STEP" }).first().locator("details.state summary").innerText(), /suspected/);
     await page.goto(at("/log"));
-    const finding = page.locator("form.finding-state", { hasText: "stray pulses follow STEP" });
+    const finding = page.locator("form.finding-state", { hasText: "follow STEP" });
     assert.equal(await finding.locator("select").inputValue(), "suspected");
     await send(page, finding, { state: "confirmed", cause: "STEP, through the ribbon" }, "save");
     const found = await json(page, api("/report"));
@@ -102,7 +102,7 @@ test("an evening at the bench, from an empty page to the restored archive", asyn
 
     // The log holds the findings of every condition, and says under which each stood.
     await page.goto(at("/log"));
-    const gone = page.locator("form.finding-state", { hasText: "stray pulses follow STEP" });
+    const gone = page.locator("form.finding-state", { hasText: "follow STEP" });
     assert.match(await gone.innerText(), /not found any more · found under "as found", not under "clear line on its own pair"/);
     assert.equal(await gone.locator("select").inputValue(), "confirmed");
 

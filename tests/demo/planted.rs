@@ -217,6 +217,17 @@ fn all_that_was_planted_as_found_is_found() {
 }
 
 #[test]
+fn pulses_of_a_strobe_raise_no_question_where_widths_give_no_ground() {
+    // STRIKE_OUT's pulses are those of STEP's bursts; what repeats them is at its far end.
+    let report = answer(&["inspect"], &["sample:as-found.vcd", "sample:tower.csv"]);
+    for line in ["STRIKE_OUT", "STRIKE_IN"] {
+        let of_line = |row: &&Value| text(row, "topic") == "stray" && row["lines"][0].as_str() == Some(line);
+        let found: Vec<&Value> = rows(&report, "findings").iter().filter(of_line).collect();
+        assert!(found.is_empty(), "{found:?}");
+    }
+}
+
+#[test]
 fn the_evening_after_the_fix() {
     let (report, planted) = (inspect("clear-moved.vcd", true), truth("clear-moved.vcd"));
     assert!(accused(&report).is_empty(), "{:?}", accused(&report));

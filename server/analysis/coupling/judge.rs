@@ -19,10 +19,10 @@ use crate::analysis::coupling::{Attribution, CouplingOptions, attribute};
 use crate::analysis::strays::{self, StrayKind, StrayOptions, Strays};
 use crate::model::{Capture, Level};
 
-/// Strays and their causes: with crowds of short pulses that another line brings ([`crowds`]), those of hand controls that set each other off ([`each_other`]), with those that an accused
-/// line's other edges bring ([`mirrored`]), and without those that are
-/// somebody's answer ([`answers`]) or the line's own ([`own`], [`begun_late`]) or most of what it shows ([`majority`]); with what stays open, whole pulses of another line among it
-/// ([`whole_pulses`]). Cost: those of [`strays::find`] and [`attribute`], and once more each for crowds, answers and own
+/// Strays and their causes: with crowds of short pulses that another line brings ([`crowds`]), those of hand controls that set
+/// each other off ([`each_other`]) and those that an accused line's other edges bring ([`mirrored`]), and without those that are
+/// somebody's answer ([`answers`]) or the line's own ([`own`], [`begun_late`]) or most of what it shows ([`majority`]); with what
+/// stays open, whole pulses of another line among it ([`whole_pulses`]). Cost: those of [`strays::find`] and [`attribute`], and once more each for crowds, answers and own
 /// pulses where there are any.
 pub fn judge(capture: &Capture, options: &StrayOptions, coupling: &CouplingOptions) -> (Strays, Attribution) {
     let find = |options: &StrayOptions| {

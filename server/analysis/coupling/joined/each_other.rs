@@ -6,7 +6,7 @@
 //! other's edges. Then what the two share is thought of first, whatever else switches with either of them.
 
 use crate::analysis::coupling::fit::copies::crowd;
-use crate::analysis::coupling::suspects::able::{self, OwnEdges, last_to};
+use crate::analysis::coupling::suspects::able::{self, OwnEdges, any_within, last_to};
 use crate::analysis::coupling::{Attribution, EARLIEST_LAG_S, Standing};
 use crate::analysis::stats::order::middle;
 use crate::analysis::stats::tails::binomial_upper;
@@ -29,6 +29,9 @@ const STEADY_S: f64 = 2e-6;
 const MOST: f64 = 0.8;
 /// What comes with more of the other's edges than this may be meant to, and shows no limit.
 const OFTEN: f64 = 0.9;
+/// Share of a control's long pulses, at most, that begin so near behind the other's edges as dips may: a hand works each at a time of
+/// its own, and what follows another line as a matter of course is no control (no source).
+const OWN: f64 = 0.2;
 /// Chance, lags tried allowed for, at or below which so many come so.
 const CHANCE: f64 = 1e-6;
 
@@ -245,6 +248,9 @@ fn both_ways(capture: &Capture, strays: &Strays, [a, b]: [&Control; 2]) -> Optio
 }
 
 fn way(capture: &Capture, strays: &Strays, victim: &Control, other: &Control) -> Option<Way> {
+    if !is_worked_by_itself(capture, strays, victim, other) {
+        return None;
+    }
     let of = victim.dips.len() as u64;
     let ways = [Polarity::Fall, Polarity::Rise].map(|edge| {
         let times = other.own.of(edge);
@@ -275,6 +281,29 @@ fn way(capture: &Capture, strays: &Strays, victim: &Control, other: &Control) ->
     ways.into_iter().flatten().max_by_key(|way| way.dips)
 }
 
+/// Whether the victim's long pulses begin at times of their own, and not as the other switches.
+fn is_worked_by_itself(capture: &Capture, strays: &Strays, victim: &Control, other: &Control) -> bool {
+    let (early, latest) = reach(capture, strays, victim, other.line);
+    let begins = match victim.level {
+        Level::Low => Polarity::Fall,
+        _ => Polarity::Rise,
+    };
+    let long = victim.own.of(begins);
+    let follows = |start: i64| {
+        let near = |edge| any_within(other.own.of(edge), start - latest, start + early);
+        near(Polarity::Fall) || near(Polarity::Rise)
+    };
+    let following = long.iter().filter(|&&start| follows(start)).count();
+    following as f64 <= OWN * long.len() as f64
+}
+
+/// How long before what brings it and how long behind it a dip may begin, in ticks.
+fn reach(capture: &Capture, strays: &Strays, victim: &Control, other: usize) -> (i64, i64) {
+    let sampling = strays.sampling[victim.line].max(strays.sampling[other]);
+    let ticks = |seconds: f64| (capture.timebase.ticks_of(seconds) + sampling).ceil() as i64;
+    (ticks(EARLIEST_LAG_S), ticks(LATEST_S))
+}
+
 /// The lags (ascending) of the dips after the last of `times`, another line's edges, before them, as far as they are one.
 fn steady_lags(
     capture: &Capture,
@@ -285,8 +314,7 @@ fn steady_lags(
 ) -> Vec<i64> {
     let ticks = |seconds: f64| capture.timebase.ticks_of(seconds);
     let sampling = strays.sampling[victim.line].max(strays.sampling[other]);
-    let early = (ticks(EARLIEST_LAG_S) + sampling).ceil() as i64;
-    let latest = (ticks(LATEST_S) + sampling).ceil() as i64;
+    let (early, latest) = reach(capture, strays, victim, other);
     let lag = |dip: &(i64, i64)| {
         let lag = dip.0 - last_to(times, dip.0 + early)?;
         (lag <= latest).then_some(lag)
@@ -408,6 +436,40 @@ mod tests {
         assert_eq!((counts, found), (vec![0, 0], vec![]), "one way");
         let (counts, found, _) = told(&panel(200.0, |_| true, |_| true), &[]);
         assert_eq!((counts, found), (vec![0, 0], vec![]), "every time");
+    }
+
+    /// SEND goes low 75 times for 1.2 ms, REPEAT as long, `late` ns behind it; of their rises some bring a dip of 1.2 µs on the
+    /// other, 200 ns later. Sampled every 50 ns; seed 4.
+    fn repeated(late: f64) -> Capture {
+        let mut random = Random::new(4);
+        let mut edges: [Vec<Ticks>; 2] = Default::default();
+        let mut at = 2e6;
+        for _ in 0..75 {
+            at += 16e6 + random.uniform(-0.6e6, 0.6e6);
+            for (line, from) in [(0, at), (1, at + late)] {
+                let low = [from, from + 1.2e6];
+                let start = from + 1.2e6 + 200.0 + random.uniform(-60.0, 60.0);
+                let dip = [start, start + 1.2e3];
+                let sampled = |at: f64| Ticks((at / NS_A_SAMPLE as f64).ceil() as i64 * NS_A_SAMPLE);
+                edges[line].extend(low.map(sampled));
+                if random.chance(0.35) {
+                    edges[1 - line].extend(dip.map(sampled));
+                }
+            }
+        }
+        let span = TimeSpan::new(Ticks(0), Ticks(at as i64 + 20_000_000));
+        let mut names = ["SEND", "REPEAT"].into_iter();
+        let lines = edges.map(|mut edges| {
+            edges.sort_unstable();
+            Line::digital(names.next().unwrap_or_default(), Level::High, edges, span)
+        });
+        Capture::in_nanoseconds("repeated", span, lines.to_vec())
+    }
+
+    #[test]
+    fn a_line_that_switches_as_the_other_does_is_no_control() {
+        assert_eq!(told(&repeated(7e6), &[]).1.len(), 1, "each by itself");
+        assert_eq!(told(&repeated(4e3), &[]).1, [], "REPEAT behind SEND");
     }
 
     #[test]

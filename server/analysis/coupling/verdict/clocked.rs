@@ -206,9 +206,9 @@ mod tests {
             }
             ack.push(pulse[1].0);
         }
-        // WIND_EYE's rises lift it at times of their own.
-        for n in 0..400i64 {
-            let rise = 9_000 + 15_000 * n + 10 * random.uniform(130.0, 180.0) as i64;
+        // WIND_EYE's rises lift it at times of their own, and less often than CLOCK does.
+        for n in 0..100i64 {
+            let rise = 9_000 + 59_000 * n + 10 * random.uniform(130.0, 180.0) as i64;
             let near = |t: &&i64| (**t - rise).abs() < 2_200;
             eye.extend([rise, rise + 5_000]);
             if ack.iter().find(near).is_none() && random.chance(0.6) {
